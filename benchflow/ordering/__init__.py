@@ -1,0 +1,1 @@
+"""What may be done next, and the proof of it."""

@@ -1,0 +1,398 @@
+"""The procedure as an author means it: frozen types, no positions lost, nothing expanded yet.
+
+Every type here is a ``msgspec.Struct``: cheap to define (the bench has to paint at once) and
+written to and read from the compiled cache without code of our own.
+
+Text fields are already clean: control characters and bidirectional overrides are taken out by the reader.
+"""
+
+from decimal import Decimal
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.quantity import Limit, Quantity
+
+Signal = Literal["danger", "warning", "caution", "notice"]
+"""Signal words of ANSI Z535 / ISO 3864, strongest first."""
+
+
+class Mark(Struct, frozen=True, array_like=True):
+    """A place in the author's file; both count from 1. ``Mark(0, 0)`` is nowhere in particular."""
+
+    line: int = 0
+    column: int = 0
+
+
+class Ref(Struct, frozen=True):
+    """A name that the author wrote, and where: an ``after`` entry, a ``uses`` entry."""
+
+    name: str
+    mark: Mark = Mark()
+
+
+class Caution(Struct, frozen=True):
+    signal: Signal
+    text: str
+
+
+Values = dict[str, tuple[str, ...]]
+"""Variable to the values that will do (``needs``) or that match (``never``)."""
+
+Settings = dict[str, str]
+"""Variable to the one value written or held (``sets``, ``during``)."""
+
+
+class Option(Struct, frozen=True):
+    """A question asked when the session opens."""
+
+    name: str
+    ask: str
+    choices: tuple[str, ...]
+    mark: Mark = Mark()
+
+
+class Variable(Struct, frozen=True):
+    """One thing about the assembly that can stand in a few ways.
+
+    ``start`` is ``None`` when it is asked for. ``words`` gives a value its words for the bench
+    ("at-deck": "at the deck"); the value itself where the author gave none.
+    """
+
+    name: str
+    values: tuple[str, ...]
+    start: str | None
+    ask: str = ""
+    title: str = ""
+    words: dict[str, str] = {}
+    mark: Mark = Mark()
+
+
+class Rule(Struct, frozen=True):
+    """An interference rule: these values must never stand together."""
+
+    never: Values
+    because: str
+    mark: Mark = Mark()
+
+
+class Move(Struct, frozen=True):
+    """Something that may be done any number of times between operations, such as turning the crank."""
+
+    id: str
+    title: str
+    do: str = ""
+    cautions: tuple[Caution, ...] = ()
+    when: Values = {}
+    needs: Values = {}
+    sets: Settings = {}
+    mark: Mark = Mark()
+
+
+class KitItem(Struct, frozen=True):
+    """A part or a consumable. ``life`` is how long it is good for once opened."""
+
+    id: str
+    kind: Literal["part", "consumable"]
+    title: str
+    quantity: str = ""
+    lot_required: bool = False
+    discard: bool = False
+    life: Quantity | None = None
+    mark: Mark = Mark()
+
+
+class InstrumentNeed(Struct, frozen=True):
+    """An instrument that the procedure asks for; the shop's register says what there is.
+
+    ``uncertainty`` is the largest that will do: a percentage of reading (``at most 4 %``) or a quantity.
+    ``unfit`` says whether an unfit one is refused or warned about.
+    """
+
+    id: str
+    kind: str
+    title: str = ""
+    covers: Limit | None = None
+    uncertainty: Limit | None = None
+    unfit: Literal["refuse", "warn"] = "refuse"
+    mark: Mark = Mark()
+
+
+class Joint(Struct, frozen=True):
+    """Fasteners as they lie. ``layout`` is rows of cells, ``None`` for an empty place; numbers are 1..count
+    in tightening order."""
+
+    id: str
+    title: str
+    layout: tuple[tuple[int | None, ...], ...]
+    count: int
+    thread: str = ""
+    grade: str = ""  # the author's key is `class`
+    lubricant: str = ""
+    nut_factor: Decimal | None = None
+    groups: dict[str, tuple[int, ...]] = {}
+    pattern: str = ""
+    mark: Mark = Mark()
+
+
+class Failure(Struct, frozen=True):
+    """What may come back, in the customer's words."""
+
+    id: str
+    text: str
+    mark: Mark = Mark()
+
+
+# --- limits that lean on an earlier reading ---------------------------------------------------------
+
+
+class AboveReading(Struct, frozen=True, tag="above-reading"):
+    """``above start-torque by 0.35 .. 0.45 N·m``."""
+
+    name: str
+    by: Limit
+    text: str
+
+
+class EqualWithin(Struct, frozen=True, tag="equal-within"):
+    """``equal within 0.010 in``: the readings of this value may differ by this much at most."""
+
+    spread: Quantity
+    text: str
+
+
+class Fixed(Struct, frozen=True, tag="fixed"):
+    """An ordinary limit."""
+
+    limit: Limit
+
+    @property
+    def text(self) -> str:
+        return self.limit.text
+
+
+Bound = Fixed | AboveReading | EqualWithin
+
+Judge = Literal["all", "mean", "largest", "smallest", "spread"]
+Decision = Literal["simple", "guarded"]
+
+
+class Remedy(Struct, frozen=True):
+    """What to do about a reading out of its limit. ``tries`` is how often before the next one."""
+
+    do: str
+    redo: tuple[Ref, ...] = ()
+    tries: int = 1
+    stop: bool = False
+    mark: Mark = Mark()
+
+
+class Record(Struct, frozen=True):
+    """A value to be read. ``slots`` names the readings: ``("1",)`` for one, ``("1", "2", "3")`` for
+    ``readings: 3``, or the author's places (``by_place``)."""
+
+    name: str
+    ask: str
+    unit: str  # canonical symbol; "" for a bare count
+    dimension: str  # as benchflow.quantity names it; "" for a bare count
+    bound: Bound | None = None
+    used: Bound | None = None
+    instrument: str | None = None  # the author's key is `with`
+    slots: tuple[str, ...] = ("1",)
+    by_place: bool = False
+    judge: Judge = "all"
+    decision: Decision = "simple"
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    mark: Mark = Mark()
+
+
+class WorkOut(Struct, frozen=True):
+    """A value worked out from others; ``formula`` is the author's text, already checked for units."""
+
+    name: str
+    formula: str
+    unit: str
+    dimension: str
+    bound: Bound | None = None
+    decision: Decision = "simple"
+    below: tuple[Remedy, ...] = ()
+    above: tuple[Remedy, ...] = ()
+    title: str = ""
+    mark: Mark = Mark()
+
+
+class Band(Struct, frozen=True):
+    """One row of a choosing table: from above the row before, up to and including ``up_to``."""
+
+    up_to: Quantity
+    take: str
+
+
+class Choose(Struct, frozen=True):
+    """Choosing a part by a value from a table without gaps."""
+
+    name: str
+    by: str
+    bands: tuple[Band, ...]
+    above: Quantity | None = None  # the lower edge of the first band; nothing below it
+    title: str = ""
+    mark: Mark = Mark()
+
+
+class Match(Struct, frozen=True):
+    """Giving a measured set of parts to a set of places.
+
+    ``measured`` names the kit item or record with the parts on hand, ``to`` the places (a name under
+    `places`), ``so_that`` the worked-out value that has to come within ``limit``, near ``aim``.
+    """
+
+    name: str
+    measured: str
+    to: str
+    so_that: str
+    limit: Limit
+    aim: Quantity | None = None
+    title: str = ""
+    mark: Mark = Mark()
+
+
+# --- tightening ------------------------------------------------------------------------------------
+
+
+class TorqueStage(Struct, frozen=True, tag="torque"):
+    torque: Quantity
+    text: str
+    only: str | None = None
+
+
+class AngleStage(Struct, frozen=True, tag="angle"):
+    angle: Quantity
+    text: str
+    only: str | None = None
+
+
+class LoosenStage(Struct, frozen=True, tag="loosen"):
+    """Back off by an angle, or by turns (``turn`` is a unit of angle)."""
+
+    angle: Quantity
+    text: str
+    only: str | None = None
+
+
+class CheckStage(Struct, frozen=True, tag="check"):
+    """Each fastener is tried and has to be within the limit."""
+
+    limit: Limit
+    text: str
+    only: str | None = None
+
+
+Stage = TorqueStage | AngleStage | LoosenStage | CheckStage
+
+
+class Tighten(Struct, frozen=True):
+    joint: str
+    stages: tuple[Stage, ...]
+    total_angle: Quantity | None = None
+    draw_down: str = ""
+    instrument: str | None = None  # the author's key is `with`
+    mark: Mark = Mark()
+
+
+# --- an operation ----------------------------------------------------------------------------------
+
+
+class Hold(Struct, frozen=True):
+    by: str  # the role
+    for_: str
+    mark: Mark = Mark()
+
+
+class Window(Struct, frozen=True):
+    """Time since ``operation`` was last finished: ``low`` holds back taking up, ``high`` finishing."""
+
+    operation: Ref
+    low: Quantity | None
+    high: Quantity | None
+    text: str
+
+
+class Undo(Struct, frozen=True):
+    """How an operation is taken back. ``sets`` is what then stands, where the value before will not do."""
+
+    do: str
+    needs: Values = {}
+    discard: tuple[Ref, ...] = ()
+    sets: Settings = {}
+    mark: Mark = Mark()
+
+
+class Operation(Struct, frozen=True):
+    id: str
+    title: str
+    section: str  # the section's id
+    number: int  # place in the file, from 1
+    do: str = ""
+    because: str = ""  # why it stands here
+    cautions: tuple[Caution, ...] = ()
+    when: Values = {}
+    each: str | None = None
+    after: tuple[Ref, ...] = ()
+    needs: Values = {}
+    during: Settings = {}
+    sets: Settings = {}
+    time: tuple[Window, ...] = ()
+    takes: Quantity | None = None
+    uses: tuple[Ref, ...] = ()
+    record: tuple[Record, ...] = ()
+    work_out: tuple[WorkOut, ...] = ()
+    choose: tuple[Choose, ...] = ()
+    match: tuple[Match, ...] = ()
+    tighten: Tighten | None = None
+    check: tuple[str, ...] = ()
+    hold: Hold | None = None
+    guards_against: tuple[Ref, ...] = ()
+    undo: Undo | None = None
+    restored_by: Ref | None = None  # `temporary: {restored-by: ...}`
+    mark: Mark = Mark()
+
+
+class Section(Struct, frozen=True):
+    id: str
+    title: str
+    operations: tuple[str, ...]
+    mark: Mark = Mark()
+
+
+class FollowUp(Struct, frozen=True):
+    """Open work after the build. ``due`` counts from the close of the session."""
+
+    title: str
+    due: Quantity | None = None
+    or_: str = ""
+    mark: Mark = Mark()
+
+
+class Procedure(Struct, frozen=True):
+    id: str
+    title: str
+    revision: str
+    subject: str = ""
+    source: str = ""
+    notice: str = ""
+    cautions: tuple[Caution, ...] = ()
+    units: dict[str, str] = {}  # dimension to canonical unit symbol
+    options: tuple[Option, ...] = ()
+    places: dict[str, tuple[str, ...]] = {}
+    state: tuple[Variable, ...] = ()
+    interference: tuple[Rule, ...] = ()
+    moves: tuple[Move, ...] = ()
+    kit: tuple[KitItem, ...] = ()
+    instruments: tuple[InstrumentNeed, ...] = ()
+    joints: tuple[Joint, ...] = ()
+    failures: tuple[Failure, ...] = ()
+    sections: tuple[Section, ...] = ()
+    operations: tuple[Operation, ...] = ()
+    follow_up: tuple[FollowUp, ...] = ()
+    decision: Decision = "simple"

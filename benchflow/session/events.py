@@ -1,0 +1,183 @@
+"""What can happen in a session, one type an event kind. The log's ``data`` is one of these.
+
+Field names are the keys in the log. Quantities are stored with the digits as entered. A ``clock``
+(run number and monotonic milliseconds since that run began) is put beside them by the desk, outside
+these types, so that durations survive a clock that is set back.
+"""
+
+from typing import Literal
+
+from msgspec import Struct
+
+
+class Stored(Struct, frozen=True):
+    """``value`` in ``unit`` (the field's), exact; ``entered`` as typed."""
+
+    value: str
+    unit: str
+    entered: str
+
+
+class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
+    pass
+
+
+class Opened(Event, frozen=True, tag="opened"):
+    procedure: str  # the whole text
+    procedure_sha256: str
+    file: str  # its name, for people
+    options: dict[str, str]
+    start: dict[str, str | None]  # every variable; null is not known
+    unit: str
+    version: str
+    simulated: bool = False
+    shop: str | None = None  # sha256 of the shop file in force, if any
+
+
+class TakenUp(Event, frozen=True, tag="taken-up"):
+    operation: str
+
+
+class SetAside(Event, frozen=True, tag="set-aside"):
+    operation: str
+
+
+class Finished(Event, frozen=True, tag="finished"):
+    operation: str
+
+
+class Moved(Event, frozen=True, tag="moved"):
+    move: str
+
+
+Verdict = Literal["in", "out", "not-proven", "none"]
+Side = Literal["low", "high"]
+
+
+class Recorded(Event, frozen=True, tag="recorded"):
+    """One reading. ``verdict`` is of this reading, by the rule in force when it was made (``decision``)."""
+
+    operation: str
+    name: str
+    reading: str  # the slot: "1", or a place
+    quantity: Stored
+    verdict: Verdict
+    side: Side | None = None
+    limit: str = ""
+    decision: str = "simple"
+    instrument: str | None = None  # the need's id
+    serial: str | None = None  # the one used, from the shop's register
+    uncertainty: Stored | None = None  # standard uncertainty u in the field's unit
+    conformity: str | None = None  # probability of conformity, as a decimal
+
+
+class Ticked(Event, frozen=True, tag="ticked"):
+    operation: str
+    joint: str
+    stage: int  # from 1
+    fastener: int
+    quantity: Stored | None = None
+    instrument: str | None = None
+    serial: str | None = None
+
+
+class Unticked(Event, frozen=True, tag="unticked"):
+    operation: str
+    joint: str
+    stage: int
+    fastener: int
+
+
+class Checked(Event, frozen=True, tag="checked"):
+    operation: str
+    check: int  # from 1
+    text: str
+
+
+class Unchecked(Event, frozen=True, tag="unchecked"):
+    operation: str
+    check: int
+    text: str
+
+
+class Chosen(Event, frozen=True, tag="chosen"):
+    operation: str
+    name: str
+    take: str
+
+
+class Lot(Event, frozen=True, tag="lot"):
+    operation: str
+    consumable: str
+    lot: str
+
+
+class Signed(Event, frozen=True, tag="signed"):
+    """``by`` of the line is the signer."""
+
+    operation: str
+    role: str
+    self_signed: bool  # by the one who did the work
+
+
+class Deviated(Event, frozen=True, tag="deviated"):
+    """``about`` is a value's name, ``hold``, ``check N`` or ``time``; never an interference rule."""
+
+    operation: str
+    about: str
+    reason: str
+
+
+class Reopened(Event, frozen=True, tag="reopened"):
+    """Work is to be taken back. ``steps`` is the whole way, in order: each ``{"operation": id}`` (take
+    it back) or ``{"move": id}``. ``walked`` says that the steps follow one by one as they are done;
+    otherwise they are all recorded together with this event."""
+
+    operation: str
+    reason: str
+    steps: tuple[dict[str, str], ...]
+    discard: tuple[str, ...] = ()
+    walked: bool = False
+
+
+class TakenBack(Event, frozen=True, tag="taken-back"):
+    operation: str
+
+
+class Noted(Event, frozen=True, tag="noted"):
+    text: str
+    operation: str | None = None
+
+
+class Corrected(Event, frozen=True, tag="corrected"):
+    """A wrong entry put right: ``event`` is the ``seq`` of the recorded reading it speaks of."""
+
+    event: int
+    quantity: Stored
+    verdict: Verdict
+    reason: str
+    side: Side | None = None
+
+
+class Stands(Event, frozen=True, tag="stands"):
+    """How a variable was found to stand: answered late, lost (null), or seen to differ."""
+
+    variable: str
+    value: str | None
+    reason: str = ""
+
+
+class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
+    before: str
+    now: str
+
+
+class Closed(Event, frozen=True, tag="closed"):
+    open_operations: tuple[str, ...] = ()
+
+
+Happening = (
+    Opened | TakenUp | SetAside | Finished | Moved | Recorded | Ticked | Unticked | Checked | Unchecked
+    | Chosen | Lot | Signed | Deviated | Reopened | TakenBack | Noted | Corrected | Stands
+    | ClockWentBack | Closed
+)  # fmt: skip

@@ -1,0 +1,1 @@
+"""The sums of the trade: fasteners, fits, uncertainty, cam timing, matching."""

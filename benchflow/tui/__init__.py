@@ -1,0 +1,1 @@
+"""Screens and widgets: they show state and send intents."""

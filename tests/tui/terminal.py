@@ -1,0 +1,129 @@
+"""A real terminal for tests: a program runs in a pty and pyte keeps the screen that it paints."""
+
+import fcntl
+import os
+import pty
+import re
+import select
+import signal
+import struct
+import sys
+import termios
+import time
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from types import TracebackType
+
+import pyte
+
+ROOT = Path(__file__).parents[2]
+NOT_FOR_PYTE = re.compile(rb"\x1b\[[<>=][0-9;]*u|\x1b\[\?[0-9;]*\$p|\x1b\[>[0-9;]*[a-z]")
+"""Keyboard-protocol and mode queries, which pyte takes for cursor commands."""
+
+
+class Terminal:
+    """``with Terminal([...]) as t: t.wait_for("text"); t.type("12.34\\r")``. Every wait is bounded."""
+
+    def __init__(
+        self,
+        argv: Sequence[str],
+        *,
+        env: Mapping[str, str] | None = None,
+        columns: int = 80,
+        rows: int = 24,
+        patience: float = 20.0,
+    ) -> None:
+        self.screen = pyte.Screen(columns, rows)
+        self.stream = pyte.ByteStream(self.screen)
+        self.patience = patience
+        self.painted = b""
+        self.status: int | None = None
+        self._open = True
+        self.pid, self.fd = pty.fork()
+        if self.pid == 0:
+            os.environ.update(TERM="xterm-256color", COLORTERM="truecolor", PYTHONPATH=str(ROOT))
+            os.environ.update(env or {})
+            for name in ("COLUMNS", "LINES"):
+                os.environ.pop(name, None)
+            try:
+                # The child may start before the parent has set the size.
+                fcntl.ioctl(0, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+                os.execv(sys.executable, [sys.executable, *argv])
+            finally:
+                os._exit(127)
+
+    def __enter__(self) -> "Terminal":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self.status is None:
+            os.kill(self.pid, signal.SIGKILL)
+            os.waitpid(self.pid, 0)
+        self.close()
+
+    def type(self, text: str) -> None:
+        """One write, as a gauge or a scanner makes it."""
+        os.write(self.fd, text.encode())
+
+    def paste(self, text: str) -> None:
+        self.type(f"\x1b[200~{text}\x1b[201~")
+
+    def signal(self, number: signal.Signals) -> None:
+        os.kill(self.pid, number)
+
+    def close(self) -> None:
+        """Pull the plug: the terminal is gone for whoever runs in it."""
+        if self._open:
+            os.close(self.fd)
+            self._open = False
+
+    def read(self, seconds: float) -> bool:
+        """Take in what has been painted; false when nothing more can come."""
+        ready, _, _ = select.select([self.fd], [], [], seconds)
+        if not ready:
+            return True
+        try:
+            data = os.read(self.fd, 65536)
+        except OSError:
+            return False
+        self.painted += data
+        self.stream.feed(NOT_FOR_PYTE.sub(b"", data))
+        return bool(data)
+
+    @property
+    def lines(self) -> list[str]:
+        return [line.rstrip() for line in self.screen.display]
+
+    @property
+    def text(self) -> str:
+        return "\n".join(self.lines)
+
+    def wait_until(self, seen: Callable[[], bool], what: str) -> None:
+        end = time.monotonic() + self.patience
+        while not seen():
+            if not self.read(0.05) and not seen():
+                raise AssertionError(f"the program ended before {what}; the screen:\n{self.text}")
+            if time.monotonic() > end:
+                raise AssertionError(f"waited {self.patience} s for {what}; the screen:\n{self.text}")
+
+    def wait_for(self, *texts: str) -> None:
+        self.wait_until(lambda: all(text in self.text for text in texts), " and ".join(map(repr, texts)))
+
+    def wait_gone(self, text: str) -> None:
+        self.wait_until(lambda: text not in self.text, f"{text!r} to go")
+
+    def wait_end(self) -> int:
+        """The exit status; negative for a signal, as `subprocess` has it."""
+        end = time.monotonic() + self.patience
+        while time.monotonic() < end:
+            if self._open:
+                self.read(0.02)
+            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            if pid:
+                self.status = os.waitstatus_to_exitcode(status)
+                while self._open and self.read(0.0) and select.select([self.fd], [], [], 0)[0]:
+                    pass
+                return self.status
+        raise AssertionError(f"the program did not end in {self.patience} s; the screen:\n{self.text}")

@@ -1,0 +1,87 @@
+"""A program for the tests of key order: three fields, a dialog, an answer to wait for, a stall.
+
+It prints what landed where when it ends. Run as ``python three_fields.py MODE``.
+"""
+
+import asyncio
+import sys
+import time
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+from textual.widgets import Input, Static
+
+from benchflow.tui.ordered import OrderedApp
+
+MODE = sys.argv[1] if len(sys.argv) > 1 else "plain"
+
+
+class Dialog(Screen[str]):
+    def compose(self) -> ComposeResult:
+        yield Static("a dialog")
+        yield Input()
+
+    @on(Input.Submitted)
+    def _done(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss(event.value)
+
+
+class ThreeFields(OrderedApp[list[str]]):
+    """Enter in a field files its text and goes to the next one; after the last it ends."""
+
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("f1", "fail", "Fail", priority=True)]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.filed: list[str] = []
+
+    def compose(self) -> ComposeResult:
+        for number in (1, 2, 3):
+            yield Input(id=f"f{number}", max_length=20)
+        yield Static("ready", markup=False)
+
+    def action_fail(self) -> None:
+        raise RuntimeError("planted")
+
+    def on_mount(self) -> None:
+        if MODE == "stall":
+            self.set_interval(0.05, lambda: time.sleep(0.2))
+
+    @on(Input.Submitted)
+    async def _file(self, event: Input.Submitted) -> None:
+        if MODE == "worker":
+            self.run_worker(self._answered(event.value))
+        elif MODE == "dialog" and not self.filed:
+            self.filed.append(event.value)
+            self.push_screen(Dialog(), self._said)
+        elif MODE == "raise" and len(self.filed) == 1:
+            raise RuntimeError("planted")
+        else:
+            self._next(event.value)
+
+    async def _answered(self, value: str) -> None:
+        with self.hold_keys():
+            await asyncio.to_thread(time.sleep, 0.1)
+            self._next(value)
+
+    def _said(self, value: str | None) -> None:
+        self.filed.append(f"dialog {value}")
+        self.screen.set_focus(self.query_one("#f2", Input))
+
+    def _next(self, value: str) -> None:
+        self.filed.append(value)
+        fields = [f.id for f in self.query(Input)]
+        here = fields.index(self.focused.id if self.focused else None)
+        if here + 1 == len(fields):
+            self.exit(self.filed)
+        else:
+            self.screen.set_focus(self.query_one(f"#{fields[here + 1]}", Input))
+
+
+if __name__ == "__main__":
+    print("filed:", ThreeFields().run())

@@ -1,0 +1,122 @@
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import (
+    AfterMissing,
+    AlreadyDone,
+    Interference,
+    NotInThisBuild,
+    StateNotMet,
+    after_move,
+    after_step,
+    code,
+    forbidden,
+    in_hand,
+    lift_words,
+    move_reasons,
+    step_reasons,
+    words,
+)
+from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
+
+
+def configuration(*done: str, **valuation: str | None) -> Configuration:
+    return Configuration(frozenset(done), {"pistons": "down", "valves": "shut", "cam": "out", **valuation})
+
+
+def test_a_blocked_operation_names_every_operation_state_and_rule_that_stands_in_its_way() -> None:
+    reasons = step_reasons(valve_plan(), configuration(pistons="at-deck"), "seat-cam")
+    assert [code(reason) for reason in reasons] == ["after-missing", "interference"]
+    assert reasons[0] == AfterMissing("fit-head")
+    late = step_reasons(valve_plan(), configuration("fit-head"), "time-cam")
+    assert late == (
+        AfterMissing("seat-cam"),
+        StateNotMet("cam", "out", ("seated",)),
+        StateNotMet("pistons", "down", ("at-deck",)),
+    )
+
+
+def test_a_valve_held_open_only_while_the_step_is_in_hand_still_counts() -> None:
+    (reason,) = step_reasons(valve_plan(), configuration("fit-head", pistons="at-deck"), "seat-cam")
+    assert isinstance(reason, Interference)
+    assert (reason.rule, reason.moment) == (0, "during")
+    assert reason.together == {"pistons": "at-deck", "valves": "open"}
+    assert reason.written == ("valves",)
+
+
+def test_the_reason_reads_as_a_mechanic_would_say_it_and_says_what_lifts_it() -> None:
+    built = valve_plan()
+    (reason,) = step_reasons(built, configuration("fit-head", pistons="at-deck"), "seat-cam")
+    assert isinstance(reason, Interference)
+    assert words(built, reason) == "Pistons stand at the deck; an open valve would reach them"
+    (lift,) = reason.lifts
+    assert lift.moves == ("turn-crank-down",)
+    assert lift_words(built, lift) == "Lifted with pistons down (by “Turn crank down”)"
+
+
+def test_a_step_that_may_be_taken_up_has_no_reasons() -> None:
+    assert step_reasons(valve_plan(), configuration("fit-head"), "seat-cam") == ()
+
+
+def test_a_value_left_standing_is_refused_when_the_step_is_done() -> None:
+    built = plan(
+        step("open", sets={"valves": "open"}),
+        state=[variable("valves", "shut", "open"), variable("pistons", "at-deck", "down")],
+        rules=[rule(valves="open", pistons="at-deck")],
+    )
+    here = Configuration(frozenset(), {"valves": "shut", "pistons": "at-deck"})
+    (reason,) = step_reasons(built, here, "open")
+    assert isinstance(reason, Interference)
+    assert reason.moment == "done"
+
+
+def test_what_is_not_known_meets_no_need_and_matches_every_rule() -> None:
+    unknown = configuration("fit-head", "seat-cam", pistons=None, cam="seated")
+    (reason,) = step_reasons(valve_plan(), unknown, "time-cam")
+    assert reason == StateNotMet("pistons", None, ("at-deck",))
+    assert "not known" in words(valve_plan(), reason)
+    assert forbidden(valve_plan(), {"pistons": None, "valves": "open", "cam": "out"}) == (0,)
+    assert forbidden(valve_plan(), {"pistons": None, "valves": "shut", "cam": "out"}) == ()
+
+
+def test_a_move_is_refused_for_its_needs_and_for_what_it_would_leave_standing() -> None:
+    timed = configuration(cam="timed")
+    assert move_reasons(valve_plan(), timed, "turn-crank-up") == (StateNotMet("cam", "timed", ("out", "seated")),)
+    (reason,) = move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-up")
+    assert isinstance(reason, Interference)
+    assert words(valve_plan(), reason) == "Valves stand open; an open valve would reach them"
+    assert move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-down") == ()
+
+
+def test_a_rule_that_the_step_breaks_all_by_itself_says_so() -> None:
+    built = plan(
+        step("ram-it", during={"a": "1", "b": "1"}),
+        state=[variable("a", "0", "1"), variable("b", "0", "1")],
+        rules=[rule("they touch", a="1", b="1")],
+    )
+    (reason,) = step_reasons(built, Configuration(frozenset(), {"a": "0", "b": "0"}), "ram-it")
+    assert isinstance(reason, Interference)
+    assert reason.lifts == ()
+    assert words(built, reason) == "While it is in hand, a stands 1 and b stands 1; they touch"
+
+
+def test_done_work_and_unknown_names_are_told_apart() -> None:
+    assert step_reasons(valve_plan(), configuration("fit-head"), "fit-head") == (AlreadyDone("fit-head"),)
+    assert step_reasons(valve_plan(), configuration(), "nothing") == (NotInThisBuild("nothing"),)
+    assert move_reasons(valve_plan(), configuration(), "nothing") == (NotInThisBuild("nothing"),)
+
+
+def test_a_move_of_another_variant_is_not_offered() -> None:
+    other = move("turn", {"a": "1"})
+    built = plan(
+        state=[variable("a", "0", "1")],
+        moves=[type(other)("turn", "Turn", when={"engine": ("long",)}, sets={"a": "1"})],
+        options={"engine": "short"},
+    )
+    assert move_reasons(built, Configuration(frozenset(), {"a": "0"}), "turn") == (NotInThisBuild("turn"),)
+
+
+def test_doing_a_step_writes_its_sets_and_not_what_held_only_meanwhile() -> None:
+    built = valve_plan()
+    here = configuration("fit-head")
+    assert in_hand(built, here, "seat-cam")["valves"] == "open"
+    assert after_step(built, here, "seat-cam") == configuration("fit-head", "seat-cam", cam="seated")
+    assert after_move(built, here, "turn-crank-up") == configuration("fit-head", pistons="at-deck")

@@ -1,0 +1,191 @@
+"""Limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``at least 0.5 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
+
+A unit on the last number stands for all of them. A tolerance may be a share: ``100 N·m ± 4 %``.
+Printed twice, each end is held against its twin (:mod:`benchflow.quantity.notation`).
+"""
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+
+from benchflow.quantity.arithmetic import base, decimal, known
+from benchflow.quantity.notation import (
+    RANGE_HINT,
+    Part,
+    agree,
+    bounded,
+    left_over,
+    quantity_of,
+    same_thing,
+    scan_part,
+    settled,
+    twins,
+)
+from benchflow.quantity.numerals import skip_space
+from benchflow.quantity.shown import show
+from benchflow.quantity.types import Limit, Quantity, QuantityError
+from benchflow.quantity.units import Unit
+
+_ONE_ENDED = re.compile(r"at (most|least) ", re.IGNORECASE)
+_PLUS_MINUS = re.compile(r"±|\+/-|\+-")
+_OTHER_RANGES = re.compile(r"…|\.{3,}|-(?= ?[0-9.])|[~:]")
+_OTHER_WORDS = re.compile(
+    r"(max(?:imum)?\.?|up to|not more than|no more than|under|below|<=?|≤)"
+    r"|(min(?:imum)?\.?|not less than|no less than|over|above|>=?|≥)",
+    re.IGNORECASE,
+)
+_FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"
+
+
+class _Reader:
+    """The text being read and what the caller asked of it."""
+
+    def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
+        self.text, self.plain = text, bounded(text)
+        self.field, self.count, self.dimension = known(unit) if unit else None, unit == "", dimension
+
+    def part(self, at: int) -> Part:
+        return scan_part(self.text, self.plain, at, self.dimension)
+
+    def quantity(self, part: Part, unit: Unit | None) -> Quantity:
+        shared = part if part.unit is not None else part._replace(unit=unit)
+        found = settled(self.text, shared, self.field, self.count, self.dimension)
+        return quantity_of(self.text, part, found, self.plain[part.at : part.end])
+
+    def limit(self, start: int) -> tuple[Limit, int, int]:
+        """The limit at ``start``, where its first number stands, and the index after it. Brackets not yet."""
+        start = skip_space(self.plain, start)
+        one = _ONE_ENDED.match(self.plain, start)
+        if one is not None:
+            part = self.part(one.end())
+            end = self.quantity(part, None)
+            open_low = one.group(1).casefold() == "most"
+            return Limit(None if open_low else end, end if open_low else None, ""), part.at, part.end
+        self.other_words(start)
+        first = self.part(start)
+        i = skip_space(self.plain, first.end)
+        if self.plain.startswith("..", i) and not self.plain.startswith("...", i):
+            return self.range(first, i + 2)
+        tolerance = _PLUS_MINUS.match(self.plain, i)
+        if tolerance is not None:
+            return self.symmetric(first, tolerance.end())
+        if self.plain[i : i + 1] in ("+", "-"):
+            return self.deviations(first, i)
+        if _OTHER_RANGES.match(self.plain, i):
+            raise QuantityError("bad-quantity", self.text, i, "a range is written with two points", RANGE_HINT)
+        if i < len(self.plain) and self.plain[i] not in "()":
+            raise left_over(self.text, self.plain, i)
+        raise QuantityError("bad-quantity", self.text, i, "one value alone is no limit", _FORMS)
+
+    def other_words(self, start: int) -> None:
+        other = _OTHER_WORDS.match(self.plain, start)
+        if other is not None:
+            write = "at most" if other.group(1) else "at least"
+            why = "this way of saying it is not read here"
+            raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
+
+    def range(self, first: Part, at: int) -> tuple[Limit, int, int]:
+        last = self.part(at)
+        low, high = self.quantity(first, last.unit), self.quantity(last, None)
+        return Limit(low, high, ""), first.at, last.end
+
+    def symmetric(self, first: Part, at: int) -> tuple[Limit, int, int]:
+        by = self.part(at)
+        if by.number.exact < 0:
+            raise QuantityError("bad-quantity", self.text, by.at, "a tolerance has no sign after ±", _FORMS)
+        return self.around(first, (by, by), (-by.number.exact, by.number.exact))
+
+    def deviations(self, first: Part, at: int) -> tuple[Limit, int, int]:
+        """``+0.03 -0.01``, in either order; both may have the same sign, as fits have (``+0.030 +0.011``)."""
+        one = self.part(at)
+        i = skip_space(self.plain, one.end)
+        if self.plain[i : i + 1] not in ("+", "-", "0"):
+            hint = "write both deviations, such as 0.15 +0.03 -0.01 mm"
+            if self.plain[at] == "-":
+                hint = f"{RANGE_HINT}, or both deviations as 0.15 +0.03 -0.01 mm"
+            raise QuantityError("bad-quantity", self.text, i, "the second deviation is missing", hint)
+        two = self.part(i)
+        if one.unit is None:
+            one = one._replace(unit=two.unit)
+        elif two.unit is None:
+            two = two._replace(unit=one.unit)
+        if one.unit is not two.unit:
+            raise QuantityError("bad-quantity", self.text, one.at, "the deviations have different units", _FORMS)
+        low, high = sorted((one.number.exact, two.number.exact))
+        return self.around(first, (one, two), (low, high))
+
+    def around(
+        self, first: Part, written: tuple[Part, Part], by: tuple[Fraction, Fraction]
+    ) -> tuple[Limit, int, int]:
+        """A value and what may be added to it at either end, in its own unit or as a share of it."""
+        unit = written[0].unit
+        share = unit is not None and unit.symbol == "%" and first.unit is not None and first.unit is not unit
+        middle = self.quantity(first, None if share else unit)
+        if not share and unit is not None and unit.symbol != middle.unit:
+            why = f"the value is in {middle.unit}, its tolerance in {unit.symbol}"
+            raise QuantityError("bad-quantity", self.text, written[0].at, why, "write both in one unit")
+        centre = Fraction(middle.value)
+        scale = abs(centre) / 100 if share else Fraction(1)
+        places = 0 if share else max(_places(part.number.value) for part in (first, *written))
+        low, high = (_end(centre + step * scale, places, middle.unit) for step in by)
+        return Limit(low, high, ""), first.at, max(part.end for part in written)
+
+    def twin(self, at: int, first: Limit) -> int:
+        """One entry in brackets: a limit of the same form, or for ``at most 0.05 mm (0.002 in)`` a quantity."""
+        field, self.field, dimension, self.dimension = self.field, None, self.dimension, None
+        ends = [end for end in (first.low, first.high) if end is not None]
+        start = skip_space(self.plain, at)
+        if len(ends) == 1 and not _ONE_ENDED.match(self.plain, start):
+            part = self.part(start)
+            agree(self.text, part.at, ends[0], self.quantity(part, None))
+            after = part.end
+        else:
+            second, begins, after = self.limit(start)
+            if (first.low is None) != (second.low is None) or (first.high is None) != (second.high is None):
+                why = "the two do not limit the same side"
+                raise QuantityError("disagreeing-units", self.text, begins, why, "look both up again")
+            ordered(self.text, begins, second)
+            for one, other in ((first.low, second.low), (first.high, second.high)):
+                if one is not None and other is not None:
+                    agree(self.text, begins, one, other)
+        self.field, self.dimension = field, dimension
+        return after
+
+
+def _places(value: Decimal | None) -> int:
+    exponent = value.as_tuple().exponent if value is not None else 0
+    return -exponent if isinstance(exponent, int) else 0
+
+
+def _end(value: Fraction, places: int, unit: str) -> Quantity:
+    """One end of a tolerance: exact, with at least as many digits as were written."""
+    exact = decimal(value)
+    exact = exact if _places(exact) >= places else Decimal(f"{value * 10**places}E-{places}")
+    return Quantity(exact, unit, show(Quantity(exact, unit, "")))
+
+
+def ordered(text: str, at: int, limit: Limit) -> None:
+    """Raises when low is above high."""
+    if limit.low is None or limit.high is None:
+        return
+    same_thing(text, at, limit.low, limit.high)
+    if base(limit.low) > base(limit.high):
+        why = f"the lower end, {show(limit.low)}, is above the upper end, {show(limit.high)}"
+        raise QuantityError("bad-quantity", text, at, why, "the lower end comes first; look both up again")
+
+
+def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None) -> Limit:
+    """A limit in any form of the procedure format, perhaps printed twice; ``text`` keeps the author's words.
+
+    ``unit`` and ``dimension`` as in :func:`parse_quantity`. Raises :class:`QuantityError`; a low end above
+    the high one is an error.
+    """
+    reader = _Reader(text, unit, dimension)
+    limit, at, i = reader.limit(0)
+    ordered(text, at, limit)
+    i = skip_space(reader.plain, i)
+    if i < len(reader.plain) and reader.plain[i] == "(":
+        i = twins(text, reader.plain, i, lambda inside: reader.twin(inside, limit))
+    if i < len(reader.plain):
+        raise left_over(text, reader.plain, i)
+    return Limit(limit.low, limit.high, text.strip())

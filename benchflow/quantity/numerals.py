@@ -1,0 +1,200 @@
+"""Numbers as people write them at a bench, read exactly: decimals, fractions, mixed numbers, a few words.
+
+One pass, left to right, over text of bounded length. Never a float, never an exponent, never a comma.
+"""
+
+import re
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+MAX_LENGTH = 200
+"""Characters in a quantity or limit; printed twice with both ends it is below 80."""
+MAX_DIGITS = 20
+"""Digits in a number. The finest instrument in the trade needs 8."""
+
+
+class NumeralError(Exception):
+    """Not a number; turned into a ``QuantityError`` or ``FormulaError`` by whoever reads the text."""
+
+    def __init__(self, at: int, why: str, hint: str = "") -> None:
+        super().__init__(why)
+        self.at, self.why, self.hint = at, why, hint
+
+
+class Number(NamedTuple):
+    """``value`` keeps the digits as written and is ``None`` for a fraction without an end (1/3)."""
+
+    value: Decimal | None
+    exact: Fraction
+
+
+# One character for one, so that positions stay true.
+_CLEAN = {
+    **dict.fromkeys(map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "),
+    **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\ufe63"), "-"),
+    **dict.fromkeys(map(ord, "\u22c5\u2022\u2219\u30fb\u00d7\u2027"), "·"),
+    **dict.fromkeys(map(ord, "\u2033\u201c\u201d\u201f"), '"'),
+    **dict.fromkeys(map(ord, "\u2032\u2018\u2019"), "'"),
+    **dict.fromkeys(map(ord, "\u00ba\u02da"), "°"),
+    **dict.fromkeys(map(ord, "\u2044\u2215"), "/"),
+    0x03BC: "µ",
+    **{code: chr(code - 0xFEE0) for code in range(0xFF01, 0xFF5F)},  # full-width forms
+}
+
+
+def clean(text: str) -> str:
+    """Look-alike characters made one, each by a single character: full-width digits, minus signs, spaces."""
+    return text.replace("\t", " ") if text.isascii() else text.translate(_CLEAN)
+
+
+_VULGAR = {
+    "½": (1, 2), "⅓": (1, 3), "⅔": (2, 3), "¼": (1, 4), "¾": (3, 4), "⅕": (1, 5), "⅖": (2, 5), "⅗": (3, 5),
+    "⅘": (4, 5), "⅙": (1, 6), "⅚": (5, 6), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8), "⅒": (1, 10),
+}  # fmt: skip
+
+_WORDS = {
+    "half": Fraction(1, 2), "one half": Fraction(1, 2), "quarter": Fraction(1, 4), "one quarter": Fraction(1, 4),
+    "three quarter": Fraction(3, 4), "three quarters": Fraction(3, 4), "third": Fraction(1, 3),
+    "one third": Fraction(1, 3), "two thirds": Fraction(2, 3), "sixth": Fraction(1, 6), "one sixth": Fraction(1, 6),
+    "eighth": Fraction(1, 8), "one eighth": Fraction(1, 8), "one": Fraction(1), "two": Fraction(2),
+    "three": Fraction(3), "full": Fraction(1), "one full": Fraction(1), "a full": Fraction(1), "a": Fraction(1),
+    "a half": Fraction(1, 2), "a quarter": Fraction(1, 4), "a third": Fraction(1, 3), "a sixth": Fraction(1, 6),
+    "an eighth": Fraction(1, 8),
+}  # fmt: skip
+_WORD = re.compile(
+    r"(?:(?:an?|one|two|three)[ -])?(?:half|quarters?|thirds?|sixth|eighth|full)(?![^\W_])"
+    r"|(?:an?|one|two|three)(?![^\W_])",
+    re.IGNORECASE,
+)
+_OF = re.compile(r" (?:of )?(?:an? )?", re.IGNORECASE)
+_DIGITS = re.compile(r"[0-9]+")
+_FRACTION = re.compile(r"(?:[ ]{1,3}|-)?([0-9]{1,4})/([0-9]{1,4})(?![0-9])")
+
+
+def skip_space(text: str, i: int) -> int:
+    while i < len(text) and text[i] == " ":
+        i += 1
+    return i
+
+
+def scan_number(text: str, start: int) -> tuple[Number, int]:
+    """The number that begins at ``start`` in cleaned text, and the index just after it."""
+    i, sign = start, 1
+    if text[i : i + 1] in ("+", "-"):
+        sign = -1 if text[i] == "-" else 1
+        i = skip_space(text, i + 1)
+    whole = _DIGITS.match(text, i)
+    if whole is None and text[i : i + 1] != ".":
+        return _unusual(text, i, sign)
+    end = whole.end() if whole else i
+    if end < len(text) and text[end] == "." and text[end + 1 : end + 2] != ".":
+        part = _DIGITS.match(text, end + 1)
+        if part is None and whole is None:
+            raise NumeralError(i, "a point without digits")
+        end = part.end() if part else end + 1
+        return _decimal(text, i, end, sign)
+    if whole is None:
+        raise NumeralError(i, "a number is wanted here")
+    if text[end : end + 1] == "/" or text[end : end + 1] in _VULGAR or text[end : end + 1] in (" ", "-"):
+        mixed = _mixed(text, i, end, sign)
+        if mixed is not None:
+            return mixed
+    return _decimal(text, i, end, sign)
+
+
+def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
+    if end - i > MAX_DIGITS + 1:
+        raise NumeralError(i + MAX_DIGITS, f"more than {MAX_DIGITS} digits", "write as many digits as the gauge shows")
+    _no_comma(text, i, end)
+    if text[end : end + 1] == ".":
+        if text[end + 1 : end + 2] != ".":
+            raise NumeralError(end, "a second point in one number")
+    elif text[end : end + 1] in ("e", "E") and text[end + 1 : end + 2] in tuple("0123456789+-"):
+        raise NumeralError(end, "powers of ten are not read here", "write the number out")
+    elif text[end : end + 1] in ("_",):
+        raise NumeralError(end, "a number has digits and a point only")
+    value = Decimal(text[i:end])
+    value = value.copy_negate() if sign < 0 else value
+    return Number(value, Fraction(value)), end
+
+
+def _no_comma(text: str, i: int, end: int) -> None:
+    """A comma is never guessed at: it parts thousands in one country and decimals in the next."""
+    if text[end : end + 1] != "," or not text[end + 1 : end + 2].isdigit():
+        return
+    follow = _DIGITS.match(text, end + 1)
+    tail = follow.group() if follow else ""
+    point, joined = f"{text[i:end]}.{tail}", f"{text[i:end]}{tail}"
+    raise NumeralError(
+        end, "a comma can mean a decimal point or thousands",
+        f"write {point} or {joined}" if len(tail) == 3 and "." not in text[i:end] else f"write {point}",
+    )  # fmt: skip
+
+
+def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
+    """``1/64``, ``1 1/64``, ``1-1/64``, ``1½``; ``None`` when what follows is no fraction."""
+    if end - i > MAX_DIGITS:
+        return None
+    if text[end] in _VULGAR:
+        top, bottom = _VULGAR[text[end]]
+        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign), end + 1
+    if text[end] == "/":
+        alone = _FRACTION.match(text, i)
+        if alone is None or alone.start(1) != i:
+            if text[end + 1 : end + 2].isdigit():
+                raise NumeralError(i, "a fraction has at most four digits above and below")
+            return None
+        return _fraction(_over(alone, 1, 2), sign), alone.end()
+    space = skip_space(text, end)
+    if text[space : space + 1] in _VULGAR:
+        top, bottom = _VULGAR[text[space]]
+        return _fraction(Fraction(int(text[i:end])) + Fraction(top, bottom), sign), space + 1
+    after = _FRACTION.match(text, end)
+    if after is None:
+        return None
+    part = _over(after, 1, 2)
+    if part >= 1:
+        raise NumeralError(after.start(1), "the fraction of a mixed number is less than one")
+    return _fraction(Fraction(int(text[i:end])) + part, sign), after.end()
+
+
+def _over(match: re.Match[str], above: int, below: int) -> Fraction:
+    if int(match.group(below)) == 0:
+        raise NumeralError(match.start(below), "nothing can be divided by zero")
+    return Fraction(int(match.group(above)), int(match.group(below)))
+
+
+def _unusual(text: str, i: int, sign: int) -> tuple[Number, int]:
+    """A number that does not begin with a digit: ``½``, ``quarter``; anything else is refused."""
+    char = text[i : i + 1]
+    if char in _VULGAR and char:
+        return _fraction(Fraction(*_VULGAR[char]), sign), i + 1
+    word = _WORD.match(text, i)
+    if word is not None:
+        value = _WORDS.get(word.group().casefold().replace("-", " "))
+        if value is not None:
+            of = _OF.match(text, word.end())
+            end = of.end() - 1 if of else word.end()
+            return _fraction(value, sign), end
+    if char == ",":
+        raise NumeralError(i, "a comma can mean a decimal point or thousands", "write it with a point")
+    raise NumeralError(i, "a number is wanted here" if text.strip() else "nothing is written")
+
+
+def _fraction(value: Fraction, sign: int) -> Number:
+    value *= sign
+    return Number(finite(value), value)
+
+
+def finite(value: Fraction) -> Decimal | None:
+    """The decimal that is exactly ``value``, without trailing zeros after the point; ``None`` if it has no end."""
+    rest, twos, fives = value.denominator, 0, 0
+    while rest % 2 == 0:
+        rest, twos = rest // 2, twos + 1
+    while rest % 5 == 0:
+        rest, fives = rest // 5, fives + 1
+    if rest != 1:
+        return None
+    places = max(twos, fives)
+    return Decimal(f"{value.numerator * 10**places // value.denominator}E-{places}")

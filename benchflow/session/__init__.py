@@ -1,1 +1,1 @@
-"""One build: events, the journal on disk, state as a fold over events, the desk that turns intents into events."""
+"""One build: events, the journal on disk, state as a fold over them, the desk that decides."""

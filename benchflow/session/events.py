@@ -69,6 +69,32 @@ class Recorded(Event, frozen=True, tag="recorded"):
     serial: str | None = None  # the one used, from the shop's register
     uncertainty: Stored | None = None  # standard uncertainty u in the field's unit
     conformity: str | None = None  # probability of conformity, as a decimal
+    used: bool = False  # judged as a part used again
+
+
+class Worked(Event, frozen=True, tag="worked"):
+    """A value worked out when its last input came in. ``filled`` is the sum as written on a bench pad."""
+
+    operation: str
+    name: str
+    quantity: Stored
+    verdict: Verdict
+    side: Side | None = None
+    limit: str = ""
+    decision: str = "simple"
+    filled: str = ""
+    uncertainty: Stored | None = None
+    conformity: str | None = None
+
+
+class Remedied(Event, frozen=True, tag="remedied"):
+    """A remedy was carried out: ``do`` its words, ``redo`` the operations that must be done again."""
+
+    operation: str
+    name: str
+    side: Side
+    do: str
+    redo: tuple[str, ...] = ()
 
 
 class Ticked(Event, frozen=True, tag="ticked"):
@@ -77,6 +103,8 @@ class Ticked(Event, frozen=True, tag="ticked"):
     stage: int  # from 1
     fastener: int
     quantity: Stored | None = None
+    verdict: Verdict = "none"
+    side: Side | None = None
     instrument: str | None = None
     serial: str | None = None
 
@@ -150,13 +178,16 @@ class Noted(Event, frozen=True, tag="noted"):
 
 
 class Corrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry put right: ``event`` is the ``seq`` of the recorded reading it speaks of."""
+    """A wrong entry put right: ``event`` is the ``seq`` of the line it speaks of, a reading
+    (``quantity`` is the right one) or a lot (``lot``)."""
 
     event: int
-    quantity: Stored
-    verdict: Verdict
+    operation: str
     reason: str
+    quantity: Stored | None = None
+    verdict: Verdict = "none"
     side: Side | None = None
+    lot: str | None = None
 
 
 class Stands(Event, frozen=True, tag="stands"):
@@ -174,10 +205,11 @@ class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
 
 class Closed(Event, frozen=True, tag="closed"):
     open_operations: tuple[str, ...] = ()
+    reason: str = ""  # why it ends with work left open
 
 
 Happening = (
-    Opened | TakenUp | SetAside | Finished | Moved | Recorded | Ticked | Unticked | Checked | Unchecked
-    | Chosen | Lot | Signed | Deviated | Reopened | TakenBack | Noted | Corrected | Stands
-    | ClockWentBack | Closed
+    Opened | TakenUp | SetAside | Finished | Moved | Recorded | Worked | Remedied
+    | Ticked | Unticked | Checked | Unchecked | Chosen | Lot | Signed | Deviated
+    | Reopened | TakenBack | Noted | Corrected | Stands | ClockWentBack | Closed
 )  # fmt: skip

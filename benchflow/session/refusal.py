@@ -9,10 +9,10 @@ Code = Literal[
     "interference", "too-early", "too-late", "hold-unsigned", "value-missing", "out-of-limit", "not-proven",
     "bad-quantity", "wrong-dimension", "fastener-order", "stage-not-finished", "check-open",
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",
-    "bad-intent", "not-saved", "closed",
+    "bad-intent", "not-saved",
 ]  # fmt: skip
-"""The codes of the procedure format, and three of the desk's own: an intent that cannot be read, an
-event that could not be put on disk, a session that is closed."""
+"""The codes of the procedure format, and two of the desk's own: an intent that cannot be read, an
+event that could not be put on disk."""
 
 
 class Reason(Struct, frozen=True, omit_defaults=True):

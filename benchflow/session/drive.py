@@ -1,0 +1,87 @@
+"""Driving a session without a screen: an intent a line in, an answer a line out."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import msgspec
+
+from benchflow.errors import BenchflowError
+from benchflow.procedure.cache import Loaded
+from benchflow.procedure.model import Procedure
+from benchflow.session.desk import Answer, Clock, Desk
+from benchflow.session.refusal import Reason, Refusal
+
+if TYPE_CHECKING:
+    from benchflow.session.shop import Shop
+
+LONGEST = 1_000_000
+"""Bytes in one intent; more is not an intent."""
+
+
+def as_json(reply: Answer) -> dict[str, Any]:
+    """``{"ok": true, "events": [...]}`` or ``{"ok": false, "refused": [...]}``; a query's answer beside."""
+    if isinstance(reply, Refusal):
+        return {"ok": False, "refused": msgspec.to_builtins(list(reply.refused))}
+    return {"ok": True, "events": msgspec.to_builtins(list(reply.lines)), **reply.answer}
+
+
+def open_desk(
+    source: Loaded,
+    file: str,
+    log: Path,
+    read: Callable[[str], Procedure],
+    *,
+    simulated: bool,
+    clock: Clock | None = None,
+    shop: "Shop | None" = None,
+) -> Desk:
+    """The desk for ``log``: resumed where there is one, begun where there is none.
+
+    Raises:
+        BenchflowError: the log is of another procedure, or of the other kind of time.
+    """
+    if not log.exists():
+        return Desk.begin(log, source, file=file, read=read, clock=clock, shop=shop, simulated=simulated)
+    desk = Desk.resume(log, read=read, clock=clock, shop=shop)
+    problem = ""
+    if source.procedure is not None and desk.procedure.id != source.procedure.id:
+        problem = f"{log} is a session of {desk.procedure.id}, not of {source.procedure.id}"
+    elif desk.simulated != simulated:
+        kind = "a simulated" if desk.simulated else "a real"
+        problem = f"{log} is {kind} session: drive it {'with' if desk.simulated else 'without'} --simulated"
+    if problem:
+        desk.close()
+        raise BenchflowError(problem)
+    return desk
+
+
+def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
+    """Answer every line until the input ends. Returns 0, or 1 when any intent was refused."""
+    refused = False
+    for raw in lines:
+        if not raw.strip():
+            continue
+        reply = _one(desk, raw)
+        refused = refused or isinstance(reply, Refusal)
+        out.write(msgspec.json.encode(as_json(reply)) + b"\n")
+        out.flush()
+    return 1 if refused else 0
+
+
+def _one(desk: Desk, raw: bytes) -> Answer:
+    if len(raw) > LONGEST:
+        return _bad(f"a line of {len(raw)} bytes is no intent")
+    try:
+        message = msgspec.json.decode(raw)
+    except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:
+        return _bad(f"not JSON: {error}")
+    if not isinstance(message, dict):
+        return _bad("an intent is a JSON object")
+    return desk.send(message)
+
+
+def _bad(message: str) -> Refusal:
+    return Refusal((Reason("bad-intent", message),))
+
+

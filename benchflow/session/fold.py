@@ -1,0 +1,301 @@
+"""``fold(state, line) -> state``: pure, total, small. Resume, replay and review all go through it.
+
+A kind of event that this version does not know changes nothing but the sequence number, so that a log
+of a newer version can still be read as far as it is understood.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import Any, cast
+
+import msgspec
+from msgspec.structs import replace
+
+from benchflow.ordering.configuration import Valuation
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Procedure
+from benchflow.session import events as ev
+from benchflow.session.lines import Line
+from benchflow.session.state import (
+    Attempt,
+    Deviation,
+    Remedy,
+    Signature,
+    State,
+    TakingBack,
+    Tick,
+    When,
+    Work,
+    Write,
+)
+
+KINDS: dict[str, type[ev.Event]] = {
+    cast(str, kind.__struct_config__.tag): kind for kind in ev.Happening.__args__
+}
+
+
+def happening(line: Line) -> ev.Event | None:
+    """The typed event of a line; ``None`` for a kind of a newer version.
+
+    Raises:
+        msgspec.ValidationError: the data is not what its kind says.
+    """
+    kind = KINDS.get(line.kind)
+    return None if kind is None else msgspec.convert({**line.data, "kind": line.kind}, kind)
+
+
+def when(line: Line) -> When:
+    clock = line.data.get("clock")
+    if clock is None:
+        return When(line.seq, line.at)
+    return When(line.seq, line.at, clock["run"], clock["ms"])
+
+
+def begin(line: Line, procedure: Procedure) -> State:
+    """The state after the first event, ``opened``."""
+    opened = msgspec.convert({**line.data, "kind": "opened"}, ev.Opened)
+    start = {variable.name: opened.start.get(variable.name, variable.start) for variable in procedure.state}
+    return State(
+        plan=expand(procedure, opened.options),
+        opened=opened,
+        by=line.by,
+        opened_at=line.at,
+        seq=line.seq,
+        last=when(line),
+        writes={name: (Write(0, "", value),) for name, value in start.items()},
+        valuation=dict(start),
+    )
+
+
+def replay(lines: Iterable[Line], read: Callable[[str], Procedure]) -> State | None:
+    """The state after all ``lines``; ``None`` when there are none. ``read`` makes a procedure of its text."""
+    state: State | None = None
+    for line in lines:
+        if state is None:
+            state = begin(line, read(line.data["procedure"]))
+        else:
+            state = fold(state, line)
+    return state
+
+
+def fold(state: State, line: Line) -> State:
+    """The state after one more event."""
+    event = happening(line)
+    moment = when(line)
+    base = replace(state, seq=line.seq, last=moment)
+    if event is None:
+        return base
+    apply = APPLY.get(type(event))
+    return base if apply is None else apply(base, event, line)
+
+
+def _put_work(state: State, step: str, work: Work, **changes: Any) -> State:
+    return replace(state, works={**state.works, step: work}, **changes)
+
+
+def _entered(state: State, step: str, **changes: Any) -> State:
+    """An entry into an operation: a signature given before it no longer covers what stands there."""
+    work = state.work(step)
+    if work.signed is not None:
+        changes |= {"signed": None, "void": work.signed}
+    return _put_work(state, step, replace(work, **changes))
+
+
+def written(state: State, line_seq: int, step: str, settings: dict[str, str | None]) -> State:
+    """The state with variables written over by ``step`` (empty for a move or a finding)."""
+    writes = dict(state.writes)
+    for name, value in settings.items():
+        past = writes.get(name, ())
+        # Moves are never taken back: of two on top of each other only the later can matter.
+        if not step and past and not past[-1].step and past[-1].seq:
+            past = past[:-1]
+        writes[name] = (*past, Write(line_seq, step, value))
+    return replace(state, writes=writes, valuation={**state.valuation, **settings})
+
+
+def without_writes(state: State, step: str) -> State:
+    """The state with every write of ``step`` withdrawn: what was written before stands again."""
+    writes = {name: tuple(w for w in past if w.step != step) for name, past in state.writes.items()}
+    valuation: Valuation = {name: past[-1].value for name, past in writes.items() if past}
+    return replace(state, writes=writes, valuation=valuation)
+
+
+def undone(state: State, step: str, line_seq: int) -> State:
+    """The state with ``step`` to be done again from the start."""
+    state = without_writes(state, step)
+    plan_step = state.plan.steps.get(step)
+    if plan_step is not None and plan_step.undo_sets:
+        state = written(state, line_seq, "", {**plan_step.undo_sets})
+    done = {name: moment for name, moment in state.done.items() if name != step}
+    return _put_work(state, step, Work(redone=state.work(step).redone + 1), done=done)
+
+
+def _taken_up(state: State, event: ev.TakenUp, line: Line) -> State:
+    work = state.work(event.operation)
+    return _put_work(
+        state,
+        event.operation,
+        replace(work, people=work.people | {line.by}),
+        in_hand=event.operation,
+        taken_up=when(line),
+    )
+
+
+def _set_aside(state: State, event: ev.SetAside, line: Line) -> State:
+    return replace(state, in_hand=None, taken_up=None)
+
+
+def _finished(state: State, event: ev.Finished, line: Line) -> State:
+    settings: dict[str, str | None] = {**state.plan.steps[event.operation].sets}
+    state = written(state, line.seq, event.operation, settings) if settings else state
+    done = {name: moment for name, moment in state.done.items() if name != event.operation}
+    done[event.operation] = when(line)
+    return replace(state, in_hand=None, taken_up=None, done=done)
+
+
+def _moved(state: State, event: ev.Moved, line: Line) -> State:
+    settings: dict[str, str | None] = {}
+    for move in state.plan.procedure.moves:
+        if move.id == event.move:
+            settings = {**move.sets}
+    return _walked(written(state, line.seq, "", settings), {"move": event.move})
+
+
+def _recorded(state: State, event: ev.Recorded, line: Line) -> State:
+    attempt = Attempt(line.seq, event.quantity, event.verdict, event.side, event.used, event.uncertainty)
+    state = _with_attempt(state, event.operation, event.name, event.reading, attempt)
+    work = state.work(event.operation)
+    used = work.used | {event.name} if event.used else work.used - {event.name}
+    return state if used == work.used else _put_work(state, event.operation, replace(work, used=used))
+
+
+def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attempt) -> State:
+    readings = state.work(step).readings
+    of_name = readings.get(name, {})
+    attempts = (*of_name.get(slot, ()), attempt)
+    state = _entered(state, step, readings={**readings, name: {**of_name, slot: attempts}})
+    return replace(state, recorded={**state.recorded, attempt.seq: (step, name, slot)})
+
+
+def _corrected(state: State, event: ev.Corrected, line: Line) -> State:
+    if event.quantity is not None and event.event in state.recorded:
+        step, name, slot = state.recorded[event.event]
+        attempt = Attempt(line.seq, event.quantity, event.verdict, event.side, corrects=event.event)
+        return _with_attempt(state, step, name, slot, attempt)
+    if event.lot is not None and event.event in state.recorded:
+        step, consumable, _ = state.recorded[event.event]
+        return _lot(state, ev.Lot(step, consumable, event.lot), line)
+    return state
+
+
+def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
+    work = state.work(event.operation)
+    before = work.remedies.get(event.name)
+    count = before.done + 1 if before is not None and before.side == event.side else 1
+    readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
+    remedies = {**work.remedies, event.name: Remedy(event.side, count)}
+    state = _entered(state, event.operation, readings=readings, remedies=remedies)
+    if not event.redo:
+        return state
+    for step in event.redo:
+        if step in state.done:
+            state = undone(state, step, line.seq)
+    return replace(state, in_hand=None, taken_up=None)
+
+
+def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
+    tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict)
+    return _entered(state, event.operation, ticks=(*state.work(event.operation).ticks, tick))
+
+
+def _unticked(state: State, event: ev.Unticked, line: Line) -> State:
+    kept = tuple(
+        tick
+        for tick in state.work(event.operation).ticks
+        if (tick.stage, tick.fastener) != (event.stage, event.fastener)
+    )
+    return _entered(state, event.operation, ticks=kept)
+
+
+def _checked(state: State, event: ev.Checked, line: Line) -> State:
+    return _entered(state, event.operation, checks=state.work(event.operation).checks | {event.check})
+
+
+def _unchecked(state: State, event: ev.Unchecked, line: Line) -> State:
+    return _entered(state, event.operation, checks=state.work(event.operation).checks - {event.check})
+
+
+def _chosen(state: State, event: ev.Chosen, line: Line) -> State:
+    chosen = {**state.work(event.operation).chosen, event.name: event.take}
+    return _entered(state, event.operation, chosen=chosen)
+
+
+def _lot(state: State, event: ev.Lot, line: Line) -> State:
+    lots = {**state.work(event.operation).lots, event.consumable: event.lot}
+    state = _entered(state, event.operation, lots=lots)
+    return replace(state, recorded={**state.recorded, line.seq: (event.operation, event.consumable, "lot")})
+
+
+def _signed(state: State, event: ev.Signed, line: Line) -> State:
+    signature = Signature(line.by, line.at, event.self_signed)
+    return _put_work(
+        state, event.operation, replace(state.work(event.operation), signed=signature, void=None)
+    )
+
+
+def _deviated(state: State, event: ev.Deviated, line: Line) -> State:
+    work = state.work(event.operation)
+    deviations = {**work.deviations, event.about: Deviation(line.by, event.reason)}
+    return _put_work(state, event.operation, replace(work, deviations=deviations))
+
+
+def _reopened(state: State, event: ev.Reopened, line: Line) -> State:
+    plan = TakingBack(event.operation, event.reason, event.steps, event.discard, len(event.steps))
+    return replace(state, taking_back=plan if event.steps else None)
+
+
+def _taken_back(state: State, event: ev.TakenBack, line: Line) -> State:
+    return _walked(undone(state, event.operation, line.seq), {"operation": event.operation})
+
+
+def _walked(state: State, step: dict[str, str]) -> State:
+    plan = state.taking_back
+    if plan is None or plan.next != step:
+        return state
+    return replace(state, taking_back=replace(plan, left=plan.left - 1) if plan.left > 1 else None)
+
+
+def _noted(state: State, event: ev.Noted, line: Line) -> State:
+    return replace(state, notes=state.notes + 1)
+
+
+def _stands(state: State, event: ev.Stands, line: Line) -> State:
+    return written(state, line.seq, "", {event.variable: event.value})
+
+
+def _closed(state: State, event: ev.Closed, line: Line) -> State:
+    return replace(state, closed=line.at)
+
+
+APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
+    ev.TakenUp: _taken_up,
+    ev.SetAside: _set_aside,
+    ev.Finished: _finished,
+    ev.Moved: _moved,
+    ev.Recorded: _recorded,
+    ev.Corrected: _corrected,
+    ev.Remedied: _remedied,
+    ev.Ticked: _ticked,
+    ev.Unticked: _unticked,
+    ev.Checked: _checked,
+    ev.Unchecked: _unchecked,
+    ev.Chosen: _chosen,
+    ev.Lot: _lot,
+    ev.Signed: _signed,
+    ev.Deviated: _deviated,
+    ev.Reopened: _reopened,
+    ev.TakenBack: _taken_back,
+    ev.Noted: _noted,
+    ev.Stands: _stands,
+    ev.Closed: _closed,
+}
+"""One small function a kind. ``worked`` and ``clock-went-back`` change nothing: both follow from the rest."""

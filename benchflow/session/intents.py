@@ -1,0 +1,187 @@
+"""What a builder, a script or a networked wrench may ask for: one type an intent, read from plain JSON.
+
+Every intent may say ``by`` (who; the builder of the session otherwise). Those that speak of the
+operation in hand may name it, and are refused if it is another.
+"""
+
+from typing import Any
+
+import msgspec
+from msgspec import UNSET, Struct, UnsetType
+
+from benchflow.session.refusal import Reason, Refusal
+
+
+class Base(Struct, frozen=True, tag_field="intent", forbid_unknown_fields=True):
+    by: str | None = None
+
+
+class Open(Base, frozen=True, tag="open"):
+    unit: str = ""
+    options: dict[str, str] = {}
+    start: dict[str, str | None] = {}
+
+
+class Status(Base, frozen=True, tag="status"):
+    pass
+
+
+class Why(Base, frozen=True, tag="why", kw_only=True):
+    operation: str
+
+
+class Route(Base, frozen=True, tag="route", kw_only=True):
+    operation: str
+
+
+class TakeBackPlan(Base, frozen=True, tag="take-back-plan", kw_only=True):
+    """What ``reopen`` would take apart; nothing is logged."""
+
+    operation: str
+
+
+class TakeUp(Base, frozen=True, tag="take-up", kw_only=True):
+    operation: str
+
+
+class PutAside(Base, frozen=True, tag="set-aside"):
+    operation: str | None = None
+
+
+class Finish(Base, frozen=True, tag="finish"):
+    operation: str | None = None
+
+
+class Move(Base, frozen=True, tag="move", kw_only=True):
+    move: str
+
+
+class Record(Base, frozen=True, tag="record", kw_only=True):
+    name: str
+    value: str
+    reading: int | str | None = None
+    place: int | str | None = None
+    instrument: str | None = None
+    operation: str | None = None
+    used: bool | None = None  # judge by the limit for parts used again; as before if not said
+
+
+class Tick(Base, frozen=True, tag="tick", kw_only=True):
+    joint: str
+    fastener: int | str
+    value: str | None = None
+    stage: int | None = None
+    instrument: str | None = None
+    operation: str | None = None
+
+
+class Untick(Base, frozen=True, tag="untick", kw_only=True):
+    joint: str
+    fastener: int | str
+    stage: int | None = None
+    operation: str | None = None
+
+
+class TickCheck(Base, frozen=True, tag="tick-check", kw_only=True):
+    check: int | str
+    operation: str | None = None
+    undo: bool = False
+
+
+class Choose(Base, frozen=True, tag="choose", kw_only=True):
+    name: str
+    take: str
+    operation: str | None = None
+
+
+class EnterLot(Base, frozen=True, tag="lot", kw_only=True):
+    consumable: str
+    lot: str
+    operation: str | None = None
+
+
+class Sign(Base, frozen=True, tag="sign", kw_only=True):
+    operation: str
+    pin: str | None = None
+
+
+class Deviate(Base, frozen=True, tag="deviate", kw_only=True):
+    operation: str
+    about: str
+    reason: str
+    pin: str | None = None
+
+
+class Remedy(Base, frozen=True, tag="remedy", kw_only=True):
+    """The remedy shown for a value out of its limit was carried out."""
+
+    name: str
+    operation: str | None = None
+
+
+class Reopen(Base, frozen=True, tag="reopen", kw_only=True):
+    """``walk``: the steps of the plan follow one by one (``step-back``); otherwise all were done."""
+
+    operation: str
+    reason: str
+    walk: bool = False
+
+
+class StepBack(Base, frozen=True, tag="step-back"):
+    """The next step of the work coming apart was done."""
+
+
+class Note(Base, frozen=True, tag="note", kw_only=True):
+    text: str
+    operation: str | None = None
+
+
+class Correct(Base, frozen=True, tag="correct", kw_only=True):
+    event: int
+    value: str
+    reason: str
+
+
+class Stands(Base, frozen=True, tag="stands", kw_only=True):
+    """How a variable was found to stand; ``null``: it is not known any more."""
+
+    variable: str
+    value: str | None | UnsetType = UNSET
+    reason: str = ""
+
+
+class Close(Base, frozen=True, tag="close"):
+    """``unfinished``: why the session ends with operations left open."""
+
+    unfinished: str = ""
+
+
+Intent = (
+    Open | Status | Why | Route | TakeBackPlan | TakeUp | PutAside | Finish | Move | Record | Tick | Untick
+    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Reopen | StepBack | Note | Correct | Stands | Close
+)  # fmt: skip
+
+Query = Status | Why | Route | TakeBackPlan
+
+NAMES = tuple(sorted(str(kind.__struct_config__.tag) for kind in Intent.__args__))
+
+
+def read_intent(message: Any) -> Intent | Refusal:
+    """An intent from decoded JSON, or a refusal that says what is wrong with it."""
+    if not isinstance(message, dict):
+        return _bad('an intent is a JSON object such as {"intent": "status"}')
+    name = message.get("intent")
+    if not isinstance(name, str) or name not in NAMES:
+        from difflib import get_close_matches
+
+        near = get_close_matches(str(name), NAMES, 1)
+        hint = f"; did you mean {near[0]}?" if near else f"; it is one of {', '.join(NAMES)}"
+        return _bad(f"no such intent: {name!r}{hint}")
+    try:
+        return msgspec.convert(message, Intent, strict=True)
+    except msgspec.ValidationError as error:
+        return _bad(f"{name}: {error}")
+
+
+def _bad(message: str) -> Refusal:
+    return Refusal((Reason("bad-intent", message),))

@@ -1,0 +1,145 @@
+"""What an operation in hand still wants before it can be finished: every reason, in the order of its inputs."""
+
+from collections.abc import Iterator
+
+from benchflow.procedure.model import CheckStage
+from benchflow.procedure.plan import Step
+from benchflow.quantity import show
+from benchflow.session.choosing import choice_reasons, match_reasons
+from benchflow.session.clock import Now, running, say
+from benchflow.session.judging import ValueVerdict, judge_value, of_stored
+from benchflow.session.reasons import interference_on_finish
+from benchflow.session.refusal import Reason
+from benchflow.session.state import State
+from benchflow.session.tally import tally, words
+from benchflow.session.working import judge_worked
+
+TIME = "time"
+HOLD = "hold"
+
+
+def lots_wanted(state: State, step: Step) -> tuple[str, ...]:
+    """The kit items of this operation whose lot must be entered, in the order they are used."""
+    items = {item.id: item for item in state.plan.procedure.kit}
+    return tuple(ref.name for ref in step.operation.uses if ref.name in items and items[ref.name].lot_required)
+
+
+def missing(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
+    """Everything that stops ``step`` being finished now; empty when it can be."""
+    return (
+        *(reason for item in _values(state, step) for reason in item),
+        *choice_reasons(state, step),
+        *match_reasons(state, step),
+        *_lots(state, step),
+        *_joint(state, step),
+        *_checks(state, step),
+        *too_late(state, step, now),
+        *interference_on_finish(state, step),
+        *_hold(state, step),
+    )
+
+
+def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
+    for record in step.operation.record:
+        verdict = judge_value(state, step.id, record)
+        yield value_reasons(state, step, record.name, record.slots, verdict)
+    for work in step.operation.work_out:
+        worked = judge_worked(state, step, work)
+        if worked is None:
+            message = f"{work.title or work.name} cannot be worked out yet: a reading that it needs is missing"
+            yield (Reason("value-missing", message, operation=step.id, name=work.name),)
+        else:
+            yield value_reasons(state, step, work.name, ("1",), worked.verdict)
+
+
+def value_reasons(
+    state: State, step: Step, name: str, slots: tuple[str, ...], verdict: ValueVerdict
+) -> tuple[Reason, ...]:
+    """What is wrong with one value: readings missing, out of the limit, not proven. A deviation waives the
+    limit, never a reading that is not there."""
+    if verdict.missing:
+        which = "" if len(slots) == 1 else f" (reading {', '.join(verdict.missing)} of {len(slots)})"
+        reasons: tuple[Reason, ...] = (
+            Reason("value-missing", f"{name} is not entered yet{which}", operation=step.id, name=name),
+        )
+    else:
+        reasons = ()
+    if name in state.work(step.id).deviations:
+        return reasons
+    shown = "" if verdict.value is None else show(verdict.value)
+    if verdict.verdict == "out":
+        side = {"low": "below", "high": "above", None: "outside"}[verdict.side]
+        message = f"{name} reads {shown}, {side} its limit {verdict.limit}"
+        return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
+    if verdict.verdict == "not-proven":
+        message = f"{name} reads {shown}, not proven to be within {verdict.limit}: {verdict.because}"
+        return (*reasons, Reason("not-proven", message, operation=step.id, name=name))
+    return reasons
+
+
+def _lots(state: State, step: Step) -> Iterator[Reason]:
+    entered = state.work(step.id).lots
+    items = {item.id: item for item in state.plan.procedure.kit}
+    for name in lots_wanted(state, step):
+        if name not in entered:
+            message = f"the lot of {items[name].title or name} is not entered yet"
+            yield Reason("value-missing", message, operation=step.id, name=name)
+
+
+def _joint(state: State, step: Step) -> Iterator[Reason]:
+    count = tally(state, step)
+    if count is None:
+        return
+    if not count.complete:
+        message = f"{count.joint.title}: {words(count)}; next is {count.next}"
+        yield Reason("stage-not-finished", message, operation=step.id, name=count.joint.id)
+    waived = state.work(step.id).deviations
+    for tick in state.work(step.id).ticks:
+        stage = count.tighten.stages[tick.stage - 1]
+        if tick.verdict == "out" and isinstance(stage, CheckStage) and count.joint.id not in waived:
+            read = "" if tick.quantity is None else show(of_stored(tick.quantity))
+            message = f"fastener {tick.fastener} of {count.joint.title} read {read}, limit {stage.limit.text}"
+            yield Reason("out-of-limit", message, operation=step.id, name=count.joint.id)
+
+
+def _checks(state: State, step: Step) -> Iterator[Reason]:
+    ticked = state.work(step.id).checks
+    for number, text in enumerate(step.operation.check, 1):
+        if number not in ticked:
+            yield Reason("check-open", f"not ticked yet: {text}", operation=step.id, name=str(number))
+
+
+def _hold(state: State, step: Step) -> Iterator[Reason]:
+    hold = step.operation.hold
+    work = state.work(step.id)
+    if hold is None or work.signed is not None or HOLD in work.deviations:
+        return
+    message = f"hold: {hold.by} signs for {hold.for_}"
+    if work.void is not None:
+        message += f"; {work.void.by} signed before something was entered, so it no longer counts"
+    yield Reason("hold-unsigned", message, operation=step.id)
+
+
+def too_late(state: State, step: Step, now: Now) -> Iterator[Reason]:
+    """Windows that have closed before this operation was finished."""
+    if TIME in state.work(step.id).deviations:
+        return
+    for run in running(state, step, now):
+        if run.open_left is not None and run.open_left < 0:
+            title = state.plan.steps[run.window.operation].title
+            message = (
+                f"the time since {title} is over by {say(run.open_left)} ({run.window.text}): take {title} back "
+                "and do it again, or sign a deviation"
+            )
+            yield Reason("too-late", message, operation=run.window.operation)
+
+
+def too_early(state: State, step: Step, now: Now) -> Iterator[Reason]:
+    """Waits that are not over: they hold back taking up."""
+    if TIME in state.work(step.id).deviations:
+        return
+    for run in running(state, step, now):
+        if run.wait_left > 0:
+            title = state.plan.steps[run.window.operation].title
+            message = f"wait {say(run.wait_left)} more after {title} ({run.window.text})"
+            yield Reason("too-early", message, operation=run.window.operation)

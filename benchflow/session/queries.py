@@ -1,0 +1,97 @@
+"""What can be asked without anything being logged: how it stands, why not, which way, how it comes apart."""
+
+from typing import Any
+
+import msgspec
+
+from benchflow.ordering import route as way
+from benchflow.session import intents as it
+from benchflow.session.decide import move_reasons, take_up_reasons
+from benchflow.session.deciding import Around, unknown
+from benchflow.session.missing import missing
+from benchflow.session.reasons import told
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.state import State
+from benchflow.session.taking_back import plan_of
+
+
+def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | Refusal:
+    """The answer under the query's own name, as plain JSON."""
+    match query:
+        case it.Status():
+            return {"status": status(state, around)}
+        case it.Why():
+            reasons = why(state, query.operation, around)
+            return reasons if isinstance(reasons, Refusal) else {"why": plain(reasons)}
+        case it.Route():
+            found = route(state, query.operation)
+            if isinstance(found, Refusal):
+                return found
+            return {"route": list(found)}
+        case it.TakeBackPlan():
+            plan = plan_of(state, query.operation)
+            return plan if isinstance(plan, Refusal) else {"take-back-plan": msgspec.to_builtins(plan)}
+        case _:
+            raise AssertionError(query)
+
+
+def plain(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = msgspec.to_builtins(list(reasons))
+    return found
+
+
+def why(state: State, step_id: str, around: Around) -> tuple[Reason, ...] | Refusal:
+    """Every reason why an operation is stopped: taken up if it is not in hand, finished if it is."""
+    step = state.plan.steps.get(step_id)
+    if step is None:
+        return unknown("operation", step_id, state.plan.steps)
+    if state.in_hand == step_id:
+        return missing(state, step, around.now)
+    return take_up_reasons(state, step_id, around)
+
+
+def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
+    """Ids of the operations and moves of the shortest safe way, the operation itself last."""
+    step = state.plan.steps.get(step_id)
+    if step is None:
+        return unknown("operation", step_id, state.plan.steps)
+    found = way.route(state.plan, state.configuration(), step_id)
+    if isinstance(found, way.NoWay):
+        return Refusal(tuple(told(state, reason) for reason in found.reasons))
+    return tuple(go.id for go in found.steps)
+
+
+def status(state: State, around: Around) -> dict[str, Any]:
+    """The whole standing of a session, for a script."""
+    plan = state.plan
+    blocked: dict[str, list[dict[str, Any]]] = {}
+    available: list[str] = []
+    for name in plan.steps:
+        if name in state.done or name == state.in_hand:
+            continue
+        reasons = tuple(r for r in take_up_reasons(state, name, around) if r.code != "operation-in-hand")
+        if reasons:
+            blocked[name] = plain(reasons)
+        else:
+            available.append(name)
+    moves = [move.id for move in plan.procedure.moves if not move_reasons(state, move.id)]
+    step = None if state.in_hand is None else plan.steps[state.in_hand]
+    return {
+        "procedure": plan.procedure.id,
+        "revision": plan.procedure.revision,
+        "unit": state.opened.unit,
+        "by": state.by,
+        "options": dict(plan.options),
+        "operations": list(plan.steps),
+        "done": list(state.done),
+        "in_hand": state.in_hand,
+        "set_aside": list(state.set_aside),
+        "available": available,
+        "blocked": blocked,
+        "moves": moves,
+        "state": dict(state.valuation),
+        "missing": [] if step is None else plain(missing(state, step, around.now)),
+        "taking_back": None if state.taking_back is None else msgspec.to_builtins(state.taking_back),
+        "closed": bool(state.closed),
+        "simulated": state.opened.simulated,
+    }

@@ -1,0 +1,86 @@
+"""A reading out of its limit, and what the author says to do about it: one remedy after another, counted."""
+
+from msgspec import Struct
+
+from benchflow.procedure import model
+from benchflow.procedure.plan import Step
+from benchflow.session import events as ev
+from benchflow.session import intents as it
+from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown
+from benchflow.session.entries import resolve
+from benchflow.session.events import Side
+from benchflow.session.judging import ValueVerdict, judge_value
+from benchflow.session.refusal import Refusal
+from benchflow.session.state import State
+from benchflow.session.working import judge_worked
+
+
+class Remedying(Struct, frozen=True):
+    """The remedy whose turn it is; ``remedy`` is ``None`` when all have been gone through or none is given.
+
+    ``attempt`` counts from 1 up to ``remedy.tries``.
+    """
+
+    name: str
+    side: Side
+    remedy: model.Remedy | None
+    attempt: int
+    exhausted: bool
+
+
+def verdict_of(state: State, step: Step, name: str) -> tuple[ValueVerdict, model.Record | model.WorkOut] | None:
+    for record in step.operation.record:
+        if record.name == name:
+            return judge_value(state, step.id, record), record
+    for work in step.operation.work_out:
+        if work.name == name:
+            worked = judge_worked(state, step, work)
+            return None if worked is None else (worked.verdict, work)
+    return None
+
+
+def remedying(state: State, step: Step, name: str) -> Remedying | None:
+    """Where a value stands with its remedies; ``None`` when it is not out of its limit."""
+    found = verdict_of(state, step, name)
+    if found is None or found[0].verdict != "out" or found[0].side is None:
+        return None
+    verdict, value = found
+    assert verdict.side is not None  # just looked at; narrowed for the type checker
+    remedies = value.below if verdict.side == "low" else value.above
+    gone = state.work(step.id).remedies.get(name)
+    count = gone.done if gone is not None and gone.side == verdict.side else 0
+    for remedy in remedies:
+        if count < remedy.tries or remedy.stop:
+            return Remedying(name, verdict.side, remedy, min(count, remedy.tries - 1) + 1, exhausted=False)
+        count -= remedy.tries
+    return Remedying(name, verdict.side, None, 0, exhausted=bool(remedies))
+
+
+def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision:
+    step = in_hand(state, intent.operation)
+    if isinstance(step, Refusal):
+        return step
+    names = [item.name for item in (*step.operation.record, *step.operation.work_out)]
+    name = resolve(step, intent.name, names)
+    if name is None:
+        return unknown("value in this operation", intent.name, names)
+    now = remedying(state, step, name)
+    if now is None:
+        return refuse("not-allowed", f"{name} is not out of its limit: there is nothing to remedy", name=name)
+    if now.remedy is None:
+        words = "its remedies have all been gone through" if now.exhausted else "the procedure gives no remedy"
+        return refuse("not-allowed", f"{name} is out of its limit, and {words}: only a deviation is left", name=name)
+    if now.remedy.stop:
+        return refuse("not-allowed", f"{name}: this is where it stops: {now.remedy.do}", name=name)
+    return (Entry(by, ev.Remedied(step.id, name, now.side, now.remedy.do, redo_steps(state, step, now.remedy))),)
+
+
+def redo_steps(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
+    """The steps that a remedy's ``redo`` names: of the same place under ``each``, all of them from elsewhere."""
+    wanted = {ref.name for ref in remedy.redo}
+    found = []
+    for name, other in state.plan.steps.items():
+        same = other.place is None or step.place is None or other.place == step.place
+        if name in wanted or (other.operation.id in wanted and same):
+            found.append(name)
+    return tuple(found)

@@ -75,7 +75,7 @@ class Journal:
         self._disk = disk
         self._known = bytearray()  # the bytes of `lines`, as they lie in the file
         self._fd: int | None = None  # locked; None while the log cannot be reached, or is not ours to write
-        self._doubtful = False  # the end of the file may not be what `_known` says
+        self._unsure = b""  # what may, or may not, stand behind `_known` in the file after a failure
         self._closed = False
 
     # --- opening --------------------------------------------------------------------------------
@@ -208,13 +208,13 @@ class Journal:
             return ()
         lines, data = seal(drafts, self.lines[-1] if self.lines else None)
         fd = self._fd
-        if fd is None or self._doubtful or not self._in_place(fd):
+        if fd is None or self._unsure or not self._in_place(fd):
             fd = self._take_again()
         try:
             write_all(self._disk, fd, data)
             self._disk.sync(fd)
         except OSError as wrong:
-            self._back_to_known(fd)
+            self._back_to_known(fd, data)
             raise NotSaved(f"Nothing of this step was saved: {_trouble(self.path, wrong)}") from wrong
         self._known += data
         self.lines.extend(lines)
@@ -241,25 +241,35 @@ class Journal:
             again = type(self).open(self.path, disk=self._disk)
         except LogUnusable as wrong:
             raise NotSaved(f"Nothing of this step was saved. {wrong} Or choose another folder.") from wrong
-        fd, again._fd = again._fd, None
-        if fd is None or again._known != self._known:
-            if fd is not None:
-                os.close(fd)
-            raise NotSaved(
-                f"Nothing of this step was saved: {self.path} has been changed by something else "
-                f"({again.read_only or 'it holds other events'}). Leave the session and open it again, "
-                "or choose another folder."
-            )
-        self._fd, self._doubtful = fd, False
+        with ExitStack() as on_failure:
+            on_failure.callback(again.close)
+            fd = again._fd
+            if fd is None or not self._is_ours(again._known):
+                raise NotSaved(
+                    f"Nothing of this step was saved: {self.path} has been changed by something else "
+                    f"({again.read_only or 'it holds other events'}). Leave the session and open it again, "
+                    "or choose another folder."
+                )
+            try:
+                self._disk.truncate(fd, len(self._known))
+                self._disk.sync(fd)
+            except OSError as wrong:
+                raise NotSaved(f"Nothing of this step was saved: {_trouble(self.path, wrong)}") from wrong
+            on_failure.pop_all()
+        self._fd, self._unsure = fd, b""
         self.torn = again.torn or self.torn
         return fd
 
-    def _back_to_known(self, fd: int) -> None:
+    def _is_ours(self, content: bytearray) -> bool:
+        """Whether the file holds what is known, with at most some of what failed to be written behind it."""
+        return content.startswith(self._known) and self._unsure.startswith(content[len(self._known) :])
+
+    def _back_to_known(self, fd: int, failed: bytes) -> None:
         try:
             self._disk.truncate(fd, len(self._known))
             self._disk.sync(fd)
         except OSError:
-            self._doubtful = True
+            self._unsure = failed
 
     def reread(self) -> tuple[Line, ...]:
         """For a log that is only read: the events that have come since, now in ``lines`` too.

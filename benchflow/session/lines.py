@@ -132,12 +132,22 @@ def _no_constant(name: str) -> Any:
     raise _Wrong(f"has {name}, which is no JSON")
 
 
+def _as_rfc8785_counts(digits: str) -> int | float:
+    """An integer. One too long for a double's 53 bits is, to RFC 8785, the nearest double."""
+    return int(digits) if len(digits) < 16 or abs(float(digits)) < 2**53 else float(digits)
+
+
 def _any_line(raw: bytes) -> Line:
     """The long way: any JSON text for the line, its hash checked. Raises :class:`_Wrong`."""
     import rfc8785  # late: most logs never need it to be read
 
     try:
-        members = json.loads(raw.decode("utf-8"), object_pairs_hook=_no_repeats, parse_constant=_no_constant)
+        members = json.loads(
+            raw.decode("utf-8"),
+            object_pairs_hook=_no_repeats,
+            parse_constant=_no_constant,
+            parse_int=_as_rfc8785_counts,
+        )
         line = msgspec.convert(members, Line)
         body = rfc8785.dumps({name: value for name, value in members.items() if name != "hash"})
     except UnicodeDecodeError:
@@ -148,7 +158,7 @@ def _any_line(raw: bytes) -> Line:
         raise _Wrong(f"has no canonical form ({wrong})") from None
     except RecursionError:
         raise _Wrong("is nested too deep to be an event") from None
-    except ValueError:  # json.JSONDecodeError, and an integer too long to read
+    except json.JSONDecodeError:
         raise _Wrong("is not whole JSON") from None
     if sha256(body).hexdigest() != line.hash:
         raise _Wrong("has been changed since it was written: its hash does not fit")

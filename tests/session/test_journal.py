@@ -1,0 +1,338 @@
+"""The log's promises, on real files: durable, one writer, torn ends, damage, disks that fail."""
+
+import errno
+from pathlib import Path
+
+import pytest
+
+from benchflow.errors import Mistake
+from benchflow.session.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
+from tests.session.logs import Trouble, draft, write_log
+
+# --- durable before visible --------------------------------------------------------------------------
+
+
+def test_an_event_is_synced_after_the_last_byte_and_before_it_is_confirmed(tmp_path: Path) -> None:
+    disk = Trouble()
+    with Journal.create(tmp_path / "log.jsonl", disk) as journal:
+        assert disk.calls[-2:] == ["sync", "sync_folder"]
+        disk.calls.clear()
+        journal.append([draft(1), draft(2), draft(3)])
+        assert disk.calls == ["write", "sync"]
+
+
+def test_what_is_shown_is_what_is_read_back(tmp_path: Path) -> None:
+    with Journal.create(tmp_path / "log.jsonl") as journal:
+        shown = journal.append([draft(1, places=("1", "2"), none=None), draft(2)])
+        head = journal.head
+    again = Journal.open(tmp_path / "log.jsonl")
+    assert tuple(again.lines) == shown
+    assert again.head == head
+    assert [line.seq for line in again.lines] == [1, 2]
+
+
+def test_a_new_log_never_lands_on_top_of_another(tmp_path: Path) -> None:
+    before = write_log(tmp_path / "log.jsonl", 1)
+    with pytest.raises(LogUnusable, match="exists already"):
+        Journal.create(tmp_path / "log.jsonl")
+    assert (tmp_path / "log.jsonl").read_bytes() == before
+
+
+def test_a_folder_that_is_missing_is_said_and_not_made(tmp_path: Path) -> None:
+    with pytest.raises(LogUnusable, match="no folder"):
+        Journal.create(tmp_path / "gone" / "log.jsonl")
+    assert not (tmp_path / "gone").exists()
+
+
+def test_a_log_that_could_not_be_made_safe_leaves_nothing_behind(tmp_path: Path) -> None:
+    disk = Trouble()
+    disk.failing = {"sync_folder"}
+    with pytest.raises(LogUnusable, match="No log can be made"):
+        Journal.create(tmp_path / "log.jsonl", disk)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("what", ["folder", "nothing"])
+def test_what_is_no_log_is_refused_in_words(tmp_path: Path, what: str) -> None:
+    path = tmp_path / "log.jsonl"
+    if what == "folder":
+        path.mkdir()
+    with pytest.raises(LogUnusable, match=r"not a file|no log at"):
+        Journal.open(path)
+    with pytest.raises(LogUnusable):
+        verify(path)
+
+
+def test_an_empty_log_can_be_gone_on_with(tmp_path: Path) -> None:
+    (tmp_path / "log.jsonl").touch()
+    with Journal.open(tmp_path / "log.jsonl") as journal:
+        assert (journal.lines, journal.head, journal.read_only) == ([], "0" * 64, "")
+        journal.append([draft(1)])
+    assert verify(tmp_path / "log.jsonl").events == 1
+
+
+def test_a_closed_log_takes_nothing(tmp_path: Path) -> None:
+    journal = Journal.create(tmp_path / "log.jsonl")
+    journal.close()
+    with pytest.raises(Mistake, match="closed"):
+        journal.append([draft(1)])
+
+
+# --- a torn last line --------------------------------------------------------------------------------
+
+
+def test_power_loss_at_any_byte_loses_at_most_the_line_being_written(tmp_path: Path) -> None:
+    whole = write_log(tmp_path / "log.jsonl", 3)
+    for length in range(len(whole)):
+        cut = tmp_path / f"cut-{length}.jsonl"
+        cut.write_bytes(whole[:length])
+        kept = whole[:length].count(b"\n")
+        tail = whole[:length].rpartition(b"\n")[2]
+
+        found = verify(cut)
+        assert (found.events, found.damage, found.torn) == (kept, None, bool(tail)), length
+
+        with Journal.open(cut) as journal:
+            assert len(journal.lines) == kept
+            assert not journal.read_only
+            assert (journal.torn.read_bytes() if journal.torn else b"") == tail
+            assert cut.read_bytes() == whole[: length - len(tail)]
+            if length % 10 == 0:
+                journal.append([draft(9)])
+                assert verify(cut).events == kept + 1
+
+
+def test_a_torn_line_is_kept_under_a_name_of_its_own_each_time(tmp_path: Path) -> None:
+    write_log(tmp_path / "log.jsonl", 1)
+    for number in (1, 2):
+        with (tmp_path / "log.jsonl").open("ab") as file:
+            file.write(b'{"at":')
+        journal = Journal.open(tmp_path / "log.jsonl")
+        assert journal.torn == tmp_path / f"log.jsonl.torn-{number}"
+        journal.close()
+
+
+def test_a_reader_never_cuts_a_torn_line(tmp_path: Path) -> None:
+    torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
+    (tmp_path / "log.jsonl").write_bytes(torn)
+    journal = Journal.open(tmp_path / "log.jsonl", read_only=True)
+    assert (len(journal.lines), journal.torn, journal.damage) == (1, None, None)
+    assert verify(tmp_path / "log.jsonl").torn
+    assert (tmp_path / "log.jsonl").read_bytes() == torn
+    assert [file.name for file in tmp_path.iterdir()] == ["log.jsonl"]
+
+
+def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None:
+    torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
+    (tmp_path / "log.jsonl").write_bytes(torn)
+    disk = Trouble()
+    disk.room = 3
+    journal = Journal.open(tmp_path / "log.jsonl", disk=disk)
+    assert "cannot be put aside" in journal.read_only
+    assert (tmp_path / "log.jsonl").read_bytes() == torn
+
+
+def test_the_torn_line_is_safe_before_it_is_cut(tmp_path: Path) -> None:
+    (tmp_path / "log.jsonl").write_bytes(write_log(tmp_path / "other.jsonl", 2)[:-5])
+    disk = Trouble()
+    Journal.open(tmp_path / "log.jsonl", disk=disk).close()
+    assert disk.calls == ["write", "sync", "sync_folder", "truncate", "sync"]
+
+
+# --- any other damage --------------------------------------------------------------------------------
+
+
+def test_a_damaged_log_is_opened_to_read_with_its_line_number_and_never_rewritten(tmp_path: Path) -> None:
+    lines = write_log(tmp_path / "log.jsonl", 4).splitlines(keepends=True)
+    lines[2] = lines[2].replace(b"60 N", b"65 N")
+    damaged = b"".join(lines) + b'{"torn'
+    (tmp_path / "log.jsonl").write_bytes(damaged)
+
+    journal = Journal.open(tmp_path / "log.jsonl")
+    assert journal.damage is not None
+    assert journal.damage.line == 3
+    assert "changed since it was written" in journal.damage.what
+    assert journal.read_only.startswith("line 3 ")
+    assert len(journal.lines) == 2
+    with pytest.raises(NotSaved, match="only being read"):
+        journal.append([draft(1)])
+    with pytest.raises(NotSaved):
+        journal.move_to(tmp_path)
+    assert (tmp_path / "log.jsonl").read_bytes() == damaged
+    assert [file.name for file in tmp_path.iterdir()] == ["log.jsonl"]
+
+
+def test_a_last_line_that_was_changed_is_damage_and_not_a_torn_line(tmp_path: Path) -> None:
+    whole = write_log(tmp_path / "log.jsonl", 2)
+    (tmp_path / "log.jsonl").write_bytes(whole[:-20] + b"x" + whole[-19:])
+    found = verify(tmp_path / "log.jsonl")
+    assert found.damage is not None
+    assert (found.events, found.damage.line, found.torn) == (1, 2, False)
+
+
+# --- one writer --------------------------------------------------------------------------------------
+
+
+def test_the_second_to_open_is_told_who_writes_and_may_watch(tmp_path: Path) -> None:
+    with Journal.create(tmp_path / "log.jsonl") as first:
+        first.append([draft(1)])
+        second = Journal.open(tmp_path / "log.jsonl")
+        assert second.read_only.startswith("held by ")
+        assert "process " in second.read_only
+        assert " since 20" in second.read_only
+        with pytest.raises(NotSaved, match="held by"):
+            second.append([draft(2)])
+
+        assert second.reread() == ()
+        new = first.append([draft(2), draft(3)])
+        assert second.reread() == new
+        assert second.lines == first.lines
+        assert second.reread() == ()
+        second.close()
+        assert Journal.open(tmp_path / "log.jsonl").read_only, "watching must not take the lock away"
+    assert not list(tmp_path.glob("*.held"))
+
+
+def test_a_log_is_free_again_once_its_writer_is_gone(tmp_path: Path) -> None:
+    write_log(tmp_path / "log.jsonl", 1)
+    with Journal.open(tmp_path / "log.jsonl") as journal:
+        assert not journal.read_only
+
+
+def test_a_note_left_by_a_crash_keeps_nobody_out(tmp_path: Path) -> None:
+    write_log(tmp_path / "log.jsonl", 1)
+    (tmp_path / "log.jsonl.held").write_text('{"pid":1,"user":"somebody","host":"bench"}')
+    with Journal.open(tmp_path / "log.jsonl") as journal:
+        assert not journal.read_only
+
+
+def test_a_watcher_sees_a_line_only_when_it_is_whole(tmp_path: Path) -> None:
+    whole = write_log(tmp_path / "log.jsonl", 3)
+    second = whole.index(b"\n") + 1
+    (tmp_path / "log.jsonl").write_bytes(whole[: second + 40])
+    watching = Journal.open(tmp_path / "log.jsonl", read_only=True)
+    assert len(watching.lines) == 1
+    assert watching.reread() == ()
+    (tmp_path / "log.jsonl").write_bytes(whole)
+    assert [line.seq for line in watching.reread()] == [2, 3]
+
+
+def test_a_watcher_is_told_when_the_log_was_exchanged(tmp_path: Path) -> None:
+    whole = write_log(tmp_path / "log.jsonl", 3)
+    watching = Journal.open(tmp_path / "log.jsonl", read_only=True)
+    (tmp_path / "log.jsonl").write_bytes(whole[:-10])
+    with pytest.raises(LogChanged):
+        watching.reread()
+
+
+# --- disks that fail ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("call", ["write", "sync"])
+def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_path: Path, call: str) -> None:
+    disk = Trouble()
+    with Journal.create(tmp_path / "log.jsonl", disk) as journal:
+        journal.append([draft(1)])
+        before = (tmp_path / "log.jsonl").read_bytes()
+        disk.failing = {call}
+        with pytest.raises(NotSaved, match="Try again, or choose another folder"):
+            journal.append([draft(2)])
+        assert len(journal.lines) == 1
+        assert (tmp_path / "log.jsonl").read_bytes() == before
+        disk.failing = set()
+        journal.append([draft(2)])
+    found = verify(tmp_path / "log.jsonl")
+    assert (found.events, found.damage, found.torn) == (2, None, False)
+
+
+def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp_path: Path) -> None:
+    disk = Trouble()
+    with Journal.create(tmp_path / "log.jsonl", disk) as journal:
+        journal.append([draft(1)])
+        before = (tmp_path / "log.jsonl").read_bytes()
+        disk.room = 50
+        with pytest.raises(NotSaved, match="no room left"):
+            journal.append([draft(2)])
+        assert (tmp_path / "log.jsonl").read_bytes() == before
+        disk.room = 10_000
+        journal.append([draft(2)])
+    assert verify(tmp_path / "log.jsonl").events == 2
+
+
+@pytest.mark.parametrize("room", [0, 50, 100_000])
+def test_nothing_is_written_behind_an_end_that_could_not_be_cut_off(tmp_path: Path, room: int) -> None:
+    disk = Trouble()
+    with Journal.create(tmp_path / "log.jsonl", disk) as journal:
+        journal.append([draft(1)])
+        disk.room, disk.failing = room, {"sync", "truncate"}
+        with pytest.raises(NotSaved):
+            journal.append([draft(2)])
+        with pytest.raises(NotSaved):
+            journal.append([draft(3)])
+        disk.room, disk.failing = None, set()
+        journal.append([draft(4)])
+        assert [line.data["text"][:6] for line in journal.lines] == ["note 1", "note 4"]
+        assert Journal.open(tmp_path / "log.jsonl").read_only.startswith("held by")
+    found = verify(tmp_path / "log.jsonl")
+    assert (found.events, found.damage, found.torn) == (2, None, False)
+
+
+def test_a_stick_pulled_out_is_noticed_at_once_and_serves_again_when_it_is_back(tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    with Journal.create(stick / "log.jsonl") as journal:
+        journal.append([draft(1)])
+        stick.rename(tmp_path / "pulled")
+        for _ in range(2):
+            with pytest.raises(NotSaved, match="no log at"):
+                journal.append([draft(2)])
+        (tmp_path / "pulled").rename(stick)
+        journal.append([draft(2)])
+    assert verify(stick / "log.jsonl").events == 2
+
+
+def test_a_log_that_something_else_wrote_to_is_not_written_over(tmp_path: Path) -> None:
+    with Journal.create(tmp_path / "log.jsonl") as journal:
+        journal.append([draft(1)])
+        changed = write_log(tmp_path / "other.jsonl", 3)
+        (tmp_path / "log.jsonl").write_bytes(changed)
+        with pytest.raises(NotSaved, match="changed by something else"):
+            journal.append([draft(2)])
+        assert (tmp_path / "log.jsonl").read_bytes() == changed
+
+
+def test_a_session_goes_on_whole_in_another_folder(tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    disk = Trouble()
+    journal = Journal.create(tmp_path / "log.jsonl", disk)
+    journal.append([draft(1), draft(2)])
+    disk.failing, disk.error = {"write"}, errno.ENOSPC
+    with pytest.raises(NotSaved):
+        journal.append([draft(3)])
+    disk.failing = set()
+
+    moved = journal.move_to(tmp_path / "other")
+    moved.append([draft(3)])
+    assert moved.path == tmp_path / "other" / "log.jsonl"
+    assert verify(moved.path).events == 3
+    assert verify(tmp_path / "log.jsonl").events == 2
+    with pytest.raises(NotSaved, match="goes on in"):
+        journal.append([draft(4)])
+    moved.close()
+
+
+def test_moving_to_a_folder_that_has_such_a_log_takes_the_next_name(tmp_path: Path) -> None:
+    (tmp_path / "other").mkdir()
+    write_log(tmp_path / "other" / "log.jsonl", 1)
+    write_log(tmp_path / "log.jsonl", 2)
+    with Journal.open(tmp_path / "log.jsonl").move_to(tmp_path / "other") as moved:
+        assert moved.path.name == "log-2.jsonl"
+        assert len(moved.lines) == 2
+
+
+def test_a_folder_that_will_not_do_leaves_the_session_where_it_was(tmp_path: Path) -> None:
+    with Journal.create(tmp_path / "log.jsonl") as journal:
+        with pytest.raises(LogUnusable, match="no folder"):
+            journal.move_to(tmp_path / "gone")
+        journal.append([draft(1)])
+    assert verify(tmp_path / "log.jsonl").events == 1

@@ -1,0 +1,186 @@
+"""The log's promises where they are hardest to keep: a killed process, a full disk, a read-only one, two programs."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchflow.session import lock
+from benchflow.session.journal import Journal, LogUnusable, verify
+from tests.session.logs import draft, write_log
+
+ROOT = Path(__file__).parents[2]
+
+APPEND_FOR_EVER = """
+import sys
+from pathlib import Path
+from benchflow.session.journal import Journal
+from tests.session.logs import draft
+path = Path(sys.argv[1])
+journal = Journal.open(path) if path.exists() else Journal.create(path)
+while True:
+    for line in journal.append([draft(len(journal.lines)), draft(len(journal.lines) + 1)]):
+        print(line.seq, line.hash, flush=True)
+"""
+
+FILL_UP = """
+import sys
+from pathlib import Path
+from benchflow.session.journal import Journal, NotSaved
+from tests.session.logs import draft
+{limit}
+journal = Journal.create(Path(sys.argv[1]))
+try:
+    for number in range(100_000):
+        journal.append([draft(number)])
+except NotSaved as wrong:
+    print(len(journal.lines), journal.head, wrong)
+"""
+
+
+def start(script: str, *arguments: object, wrap: tuple[str, ...] = ()) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [*wrap, sys.executable, "-c", script, *map(str, arguments)],
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+
+
+def finish(child: subprocess.Popen[str]) -> str:
+    output, _ = child.communicate(timeout=60)
+    assert child.returncode == 0
+    return output
+
+
+def in_a_small_disk(size: str, script: str, folder: Path) -> str:
+    """What ``script`` prints when ``folder`` is a file system of its own, which it alone sees."""
+    mount = f'mount -t tmpfs -o size={size} none "$0" && exec "$@"'
+    wrap = ("unshare", "--map-root-user", "--mount", "sh", "-c", mount, str(folder))
+    try:
+        probe = subprocess.run([*wrap, "true"], capture_output=True, timeout=30, check=False)
+    except FileNotFoundError:
+        pytest.skip("no unshare here")
+    if probe.returncode:
+        pytest.skip("this machine lets nobody mount")
+    return finish(start(script, folder / "log.jsonl", wrap=wrap))
+
+
+def test_everything_confirmed_before_a_kill_is_in_the_log(tmp_path: Path) -> None:
+    path = tmp_path / "log.jsonl"
+    confirmed: list[tuple[int, str]] = []
+    for lines_to_wait_for in (1, 7, 40):
+        child = start(APPEND_FOR_EVER, path)
+        assert child.stdout is not None
+        seen = [child.stdout.readline() for _ in range(lines_to_wait_for)]
+        child.send_signal(signal.SIGKILL)
+        seen += child.stdout.readlines()
+        child.wait(timeout=30)
+        child.stdout.close()
+        for text in seen:
+            if text.endswith("\n"):
+                seq, digest = text.split()
+                confirmed.append((int(seq), digest))
+        with Journal.open(path) as journal:
+            assert (journal.read_only, journal.damage) == ("", None)
+            by_seq = {line.seq: line.hash for line in journal.lines}
+        assert all(by_seq.get(seq) == digest for seq, digest in confirmed)
+    assert len(confirmed) >= 48
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no limit on a file's size there")
+def test_a_file_that_may_not_grow_ends_at_its_last_whole_event(tmp_path: Path) -> None:
+    limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (5000, 5000))"
+    output = finish(start(FILL_UP.format(limit=limit), tmp_path / "log.jsonl"))
+    events, head, words = output.split(maxsplit=2)
+    found = verify(tmp_path / "log.jsonl")
+    assert (found.events, found.head, found.torn, found.damage) == (int(events), head, False, None)
+    assert int(events) > 5
+    assert "no room left" in words
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
+def test_a_disk_that_is_really_full_says_so_and_keeps_what_was_confirmed(tmp_path: Path) -> None:
+    script = (
+        FILL_UP.format(limit="")
+        + """
+from benchflow.session.journal import verify
+found = verify(Path(sys.argv[1]))
+print((found.events, found.head, found.torn, found.damage) == (len(journal.lines), journal.head, False, None))
+Path(sys.argv[1]).with_name("other").mkdir()
+"""
+    )
+    output = in_a_small_disk("64k", script, tmp_path)
+    assert "no room left" in output
+    assert output.rstrip().endswith("True")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
+def test_a_log_on_a_read_only_disk_can_be_looked_at_and_nothing_else(tmp_path: Path) -> None:
+    script = """
+import subprocess, sys
+from pathlib import Path
+from benchflow.session.journal import Journal, LogUnusable
+from tests.session.logs import write_log
+path = Path(sys.argv[1])
+write_log(path, 2)
+subprocess.run(["mount", "-o", "remount,ro", path.parent], check=True)
+journal = Journal.open(path)
+print(len(journal.lines), journal.read_only)
+try:
+    Journal.create(path.with_name("new.jsonl"))
+except LogUnusable as wrong:
+    print(wrong)
+"""
+    output = in_a_small_disk("64k", script, tmp_path)
+    assert "2 it may not be written: read-only file system" in output
+    assert "No log can be made in" in output
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write everywhere")
+def test_a_folder_without_leave_to_write_is_said_in_words(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    try:
+        with pytest.raises(LogUnusable, match="permission denied"):
+            Journal.create(tmp_path / "log.jsonl")
+    finally:
+        tmp_path.chmod(0o700)
+
+
+def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_killed(tmp_path: Path) -> None:
+    path = tmp_path / "log.jsonl"
+    child = start(APPEND_FOR_EVER, path)
+    assert child.stdout is not None
+    child.stdout.readline()
+    watching = Journal.open(path)
+    holder = lock.is_held(path)
+    assert holder is not None
+    assert holder.pid == child.pid
+    assert f"process {child.pid}" in watching.read_only
+
+    child.kill()
+    child.stdout.read()
+    child.wait(timeout=30)
+    child.stdout.close()
+    assert lock.is_held(path) is None, "the note that the killed one left must not count"
+    watching.reread()
+    assert watching.damage is None
+    with Journal.open(path) as journal:
+        assert not journal.read_only
+        assert journal.lines[: len(watching.lines)] == watching.lines
+        journal.append([draft(0)])
+
+
+def test_asking_who_holds_a_log_leaves_it_free(tmp_path: Path) -> None:
+    path = tmp_path / "log.jsonl"
+    write_log(path, 1)
+    path.with_name("log.jsonl.held").write_text(json.dumps({"pid": 1, "user": "somebody", "host": "bench"}))
+    assert lock.is_held(path) is None
+    with Journal.open(path) as journal:
+        assert not journal.read_only
+        assert lock.is_held(path) is not None

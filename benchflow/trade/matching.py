@@ -1,0 +1,427 @@
+"""A measured set of parts given to a set of places: shims to valves, shells to journals, pistons to bores.
+
+What is best, in this order: every limit holds; as few parts as can be are bought; as few as can be are
+not in their place already; the squared distances from the aims add up to the least (so that no one place
+pays for the others). They are weighed as one exact integer, so nothing is lost to rounding.
+
+scipy's assignment solver (Jonker and Volgenant's shortest augmenting paths) finds the answer in floating
+point; then it is certified in whole numbers: an assignment is optimal exactly when no exchange of parts
+round a circle of places is cheaper (no negative cycle, a theorem of Klein, 1967; from memory). Should
+rounding have cost something, the cheaper circle is exchanged and the certificate tried again.
+"""
+
+from collections.abc import Sequence
+from fractions import Fraction
+from math import lcm
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.errors import BenchflowError
+from benchflow.quantity import Limit, Quantity, base, dimension_of, show
+from benchflow.trade.rounding import in_unit
+
+MOST = 500
+"""Places and parts beyond this are refused: no bench has them, and a slip in a file may."""
+
+
+class MatchError(BenchflowError):
+    """What was handed in cannot be matched: a part named twice, a length beside a mass."""
+
+
+class Part(Struct, frozen=True):
+    """A part on hand and its measured size."""
+
+    id: str
+    size: Quantity
+
+
+class Place(Struct, frozen=True):
+    """A place and the sizes that will do there. ``current`` is the id of the part that is in it now."""
+
+    name: str
+    low: Quantity | None
+    high: Quantity | None
+    aim: Quantity | None = None
+    current: str | None = None
+
+
+class Sizes(Struct, frozen=True):
+    """The sizes that can be bought: from ``first`` to ``last`` every ``step``, all in one unit."""
+
+    first: Quantity
+    last: Quantity
+    step: Quantity
+
+
+class Given(Struct, frozen=True):
+    """``part`` goes to ``place``. ``off`` is its size less the aim, ``None`` without an aim."""
+
+    place: str
+    part: str
+    size: Quantity
+    moved: bool  # not in this place already
+    off: Quantity | None
+
+
+class Buy(Struct, frozen=True):
+    """A part to buy for ``place``. ``sizes`` are the best that are made: more than one where two are as
+    near the aim, for the builder to say; none where no size made will do; ``None`` where it is not known
+    what is made. ``low``, ``high`` and ``aim`` are what the place asks."""
+
+    place: str
+    sizes: tuple[Quantity, ...] | None
+    low: Quantity | None
+    high: Quantity | None
+    aim: Quantity | None
+
+    @property
+    def words(self) -> str:
+        span = _span(self.low, self.high)
+        if self.sizes is None:
+            best = "" if self.aim is None else f", best {show(self.aim)}"
+            return f"{self.place}: one {span}{best}"
+        if not self.sizes:
+            return f"{self.place}: no size that is made is {span}"
+        return f"{self.place}: {' or '.join(show(size) for size in self.sizes)} ({span})"
+
+
+def _span(low: Quantity | None, high: Quantity | None) -> str:
+    if low is not None and high is not None:
+        return f"from {show(low)} to {show(high)}"
+    if high is not None:
+        return f"at most {show(high)}"
+    return "of any size" if low is None else f"at least {show(low)}"
+
+
+class Tie(Struct, frozen=True):
+    """Another way that is exactly as good: these places take these parts instead."""
+
+    instead: tuple[tuple[str, str], ...]  # place, part
+
+
+class Matched(Struct, frozen=True, tag="matched"):
+    """Every place is served by a part on hand. ``moved`` counts those not in their place already."""
+
+    given: tuple[Given, ...]
+    moved: int
+    ties: tuple[Tie, ...]
+
+
+class Unmatched(Struct, frozen=True, tag="unmatched"):
+    """The parts on hand cannot serve every place. ``given`` is the best that can be done with them
+    beside what is to be bought, fewest first; ``why`` says it in words."""
+
+    why: tuple[str, ...]
+    buy: tuple[Buy, ...]
+    given: tuple[Given, ...]
+    ties: tuple[Tie, ...]
+
+    @property
+    def can_be_bought(self) -> bool:
+        """Whether a size that is made serves every place to buy for."""
+        return all(buy.sizes for buy in self.buy)
+
+
+def required(
+    constant: Quantity, limit: Limit, aim: Quantity | None, slope: Literal[1, -1]
+) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
+    """The sizes that will do where the value judged is ``constant + slope * size``: low, high, aim.
+
+    A shim under a bucket: lash = (measured lash + old shim) - new shim, so the slope is -1.
+    """
+    ends = (limit.low, limit.high) if slope == 1 else (limit.high, limit.low)
+    low, high = (None if end is None else _less(end, constant, slope) for end in ends)
+    return low, high, None if aim is None else _less(aim, constant, slope)
+
+
+def _less(value: Quantity, constant: Quantity, slope: int) -> Quantity:
+    return in_unit(slope * (base(value) - base(constant)), constant.unit)
+
+
+# --- matching ---------------------------------------------------------------------------------------
+
+
+class _Column(Struct, frozen=True):
+    """Something that can be given: a part on hand, or what would be bought for one place."""
+
+    size: Fraction | None  # None: bought, and no grid to take a size from
+    part: Part | None
+    row: int = -1  # the only place that a bought one is for
+
+
+def match(
+    parts: Sequence[Part], places: Sequence[Place], purchasable: Sizes | None = None
+) -> Matched | Unmatched:
+    """The best way of giving ``parts`` to ``places``; what to buy where they will not do.
+
+    All sizes and limits are of one dimension, in any units. Raises :class:`MatchError` on a part or place named twice,
+    an empty set of places, mixed dimensions, a ``current`` that is not among the parts, or a grid whose
+    step is not above zero.
+    """
+    _refuse_nonsense(parts, places, purchasable)
+    bought = [_sizes_for(place, purchasable) for place in places]
+    columns = [_Column(base(part.size), part) for part in parts]
+    columns += [_Column(base(sizes[0]) if sizes else None, None, row) for row, sizes in enumerate(bought)]
+    costs = _costs(places, columns)
+    chosen = _best(costs)
+    arcs = _Exchanges(costs, chosen)
+    while (circle := arcs.negative_circle()) is not None:
+        chosen = arcs.exchange(circle)
+        arcs = _Exchanges(costs, chosen)
+    return _answer(places, columns, chosen, bought, _ties(places, columns, arcs), purchasable)
+
+
+def _refuse_nonsense(parts: Sequence[Part], places: Sequence[Place], grid: Sizes | None) -> None:
+    if not places:
+        raise MatchError("There is no place to match a part to.")
+    if max(len(parts), len(places)) > MOST:
+        raise MatchError(f"More than {MOST} parts or places cannot be matched at once.")
+    for what, names in (("part", [p.id for p in parts]), ("place", [p.name for p in places])):
+        for name in names:
+            if names.count(name) > 1:
+                raise MatchError(f"The {what} {name} is named twice; give each a name of its own.")
+    known = {part.id for part in parts}
+    used: set[str] = set()
+    for place in places:
+        if place.current is not None and place.current not in known:
+            raise MatchError(f"{place.current}, now in {place.name}, is not among the parts measured.")
+        if place.current in used:
+            raise MatchError(f"{place.current} cannot be in two places now; look at {place.name}.")
+        used |= {place.current} if place.current is not None else set()
+    sizes = [part.size for part in parts]
+    sizes += [q for place in places for q in (place.low, place.high, place.aim) if q is not None]
+    sizes += [] if grid is None else [grid.first, grid.last, grid.step]
+    dimensions = {dimension_of(size.unit) for size in sizes}
+    if len(dimensions) > 1:
+        raise MatchError(f"All sizes must be of one kind; here are {', '.join(sorted(dimensions))}.")
+    if grid is not None and (grid.step.value <= 0 or base(grid.first) > base(grid.last)):
+        raise MatchError("The sizes that can be bought need a first not above the last, and a step above zero.")
+
+
+def _fits(place: Place, size: Fraction) -> bool:
+    return (place.low is None or base(place.low) <= size) and (place.high is None or size <= base(place.high))
+
+
+def _off(place: Place, size: Fraction) -> Fraction:
+    return Fraction(0) if place.aim is None else size - base(place.aim)
+
+
+def _sizes_for(place: Place, grid: Sizes | None) -> tuple[Quantity, ...]:
+    """The sizes of the grid nearest the aim that fit: one, two where they tie, none where none fits.
+    Without an aim, the middle of what will do is aimed at."""
+    if grid is None:
+        return ()
+    first, last, step = base(grid.first), base(grid.last), base(grid.step)
+    ends = [base(end) for end in (place.low, place.high) if end is not None]
+    aim = base(place.aim) if place.aim is not None else sum(ends, Fraction(0)) / len(ends) if ends else first
+    low = max([first, *([base(place.low)] if place.low is not None else [])])
+    high = min([last, *([base(place.high)] if place.high is not None else [])])
+    lowest = -((first - low) // step)  # rounded up
+    highest = (high - first) // step
+    if lowest > highest:
+        return ()
+    near = (aim - first) // step
+    tried = sorted({min(max(n, lowest), highest) for n in (near, near + 1)})
+    least = min(abs(first + n * step - aim) for n in tried)
+    return tuple(
+        in_unit(first + n * step, grid.first.unit) for n in tried if abs(first + n * step - aim) == least
+    )
+
+
+def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int | None]]:
+    """Exact costs: ``None`` where a part will not do. One place that no size made will serve outweighs any
+    number bought, one bought any number moved, one moved any distance from the aims."""
+    offs: list[list[Fraction | None]] = []
+    for row, place in enumerate(places):
+        line: list[Fraction | None] = []
+        for column in columns:
+            if column.part is None:
+                size = column.size
+                line.append((_off(place, size) if size is not None else Fraction(0)) if column.row == row else None)
+            else:
+                assert column.size is not None  # a part on hand has been measured
+                line.append(_off(place, column.size) if _fits(place, column.size) else None)
+        offs.append(line)
+    every = [off for line in offs for off in line if off is not None]
+    whole = lcm(*(off.denominator for off in every)) if every else 1
+    dearest = max((int(abs(off) * whole) ** 2 for off in every), default=0)
+    a_move = dearest * len(places) + 1
+    a_purchase = a_move * (len(places) + 1)
+    no_way = a_purchase * (len(places) + 1)
+
+    def cost(row: int, column: int) -> int | None:
+        off = offs[row][column]
+        if off is None:
+            return None
+        distance = int(off * whole) ** 2
+        part = columns[column].part
+        if part is None:
+            return distance + a_move + (no_way if columns[column].size is None else a_purchase)
+        return distance + (0 if places[row].current == part.id else a_move)
+
+    return [[cost(row, column) for column in range(len(columns))] for row in range(len(places))]
+
+
+def _best(costs: list[list[int | None]]) -> list[int]:
+    """The column of each row, by scipy. Always feasible: each place has a bought column of its own."""
+    import numpy as np  # late: the bench paints before anything is matched
+    from scipy.optimize import linear_sum_assignment
+
+    top = max(cost for line in costs for cost in line if cost is not None) or 1
+    matrix = np.array([[np.inf if cost is None else cost / top for cost in line] for line in costs])
+    _rows, columns = linear_sum_assignment(matrix)
+    return [int(column) for column in columns]
+
+
+class _Exchanges:
+    """What giving places each other's parts would cost, exactly. Node ``n`` (one past the last place) is
+    the heap of parts not given out: an arc from a place to it takes the best part lying there."""
+
+    def __init__(self, costs: list[list[int | None]], chosen: list[int]) -> None:
+        self.costs, self.chosen, self.n = costs, chosen, len(chosen)
+        taken = set(chosen)
+        self.lying = [column for column in range(len(costs[0])) if column not in taken]
+        self.arcs: list[tuple[int, int, int, int]] = []  # from, to, column taken, cost
+        for row, line in enumerate(costs):
+            own = self._cost(row, chosen[row])
+            for other in range(self.n):
+                price = line[chosen[other]]
+                if other != row and price is not None:
+                    self.arcs.append((row, other, chosen[other], price - own))
+            for column in self._cheapest_lying(line):
+                self.arcs.append((row, self.n, column, self._cost(row, column) - own))
+            self.arcs.append((self.n, row, -1, 0))
+        self.potential = [0] * (self.n + 1)
+
+    def _cost(self, row: int, column: int) -> int:
+        cost = self.costs[row][column]
+        assert cost is not None  # only columns that will do are ever asked for
+        return cost
+
+    def _cheapest_lying(self, line: list[int | None]) -> list[int]:
+        prices = [(price, column) for column in self.lying if (price := line[column]) is not None]
+        least = min((price for price, _column in prices), default=None)
+        return [column for price, column in prices if price == least]
+
+    def negative_circle(self) -> list[tuple[int, int]] | None:
+        """Bellman and Ford's relaxation from everywhere at once: the (place, column) pairs of a cheaper
+        circle, or ``None``, and then ``potential`` proves that there is none."""
+        distance = [0] * (self.n + 1)
+        before: list[tuple[int, int] | None] = [None] * (self.n + 1)
+        last = -1
+        for _round in range(self.n + 2):
+            last = -1
+            for start, end, column, price in self.arcs:
+                if distance[start] + price < distance[end]:
+                    distance[end] = distance[start] + price
+                    before[end] = (start, column)
+                    last = end
+            if last < 0:
+                self.potential = distance
+                return None
+        node = last
+        for _step in range(self.n + 1):
+            node = self._came_from(before, node)[0]
+        circle: list[tuple[int, int]] = []
+        at = node
+        while True:
+            start, column = self._came_from(before, at)
+            if start != self.n:
+                circle.append((start, column))
+            at = start
+            if at == node:
+                return circle
+
+    @staticmethod
+    def _came_from(before: list[tuple[int, int] | None], node: int) -> tuple[int, int]:
+        came = before[node]
+        assert came is not None  # a node on or after a negative circle has been reached
+        return came
+
+    def exchange(self, circle: list[tuple[int, int]]) -> list[int]:
+        """The assignment after the circle."""
+        after = list(self.chosen)
+        for row, column in circle:
+            after[row] = column
+        return after
+
+    def free(self) -> dict[int, list[tuple[int, int]]]:
+        """The arcs that may lie on a circle that costs nothing: node to (node, column taken)."""
+        ways: dict[int, list[tuple[int, int]]] = {}
+        for start, end, column, price in self.arcs:
+            if self.potential[start] + price == self.potential[end]:
+                ways.setdefault(start, []).append((end, column))
+        return ways
+
+
+def _ties(places: Sequence[Place], columns: Sequence[_Column], exchanges: _Exchanges) -> tuple[Tie, ...]:
+    """Other ways that are exactly as good and give some place another size: at most one for each place,
+    each told whole."""
+    ways = exchanges.free()
+    ties: dict[frozenset[tuple[str, str]], Tie] = {}
+    for row in range(len(places)):
+        for end, column in ways.get(row, ()):
+            if columns[column].size == columns[exchanges.chosen[row]].size:
+                continue
+            rest = _way(ways, end, row)
+            if rest is None:
+                continue
+            pairs = [(row, column), *rest]
+            told = tuple((places[r].name, _called(columns[c])) for r, c in sorted(pairs))
+            ties.setdefault(frozenset(told), Tie(told))
+            break
+    return tuple(ties.values())
+
+
+def _way(ways: dict[int, list[tuple[int, int]]], start: int, goal: int) -> list[tuple[int, int]] | None:
+    """A shortest way along free arcs as (place, column) pairs; ``None`` where there is none."""
+    before: dict[int, tuple[int, int] | None] = {start: None}
+    queue = [start]
+    for node in queue:
+        if node == goal:
+            break
+        for end, column in ways.get(node, ()):
+            if end not in before:
+                before[end] = (node, column)
+                queue.append(end)
+    if goal not in before:
+        return None
+    pairs: list[tuple[int, int]] = []
+    step = before[goal]
+    while step is not None:
+        if step[1] >= 0:
+            pairs.append(step)
+        step = before[step[0]]
+    return pairs
+
+
+def _called(column: _Column) -> str:
+    return column.part.id if column.part is not None else "one to buy"
+
+
+def _answer(
+    places: Sequence[Place],
+    columns: Sequence[_Column],
+    chosen: Sequence[int],
+    bought: Sequence[tuple[Quantity, ...]],
+    ties: tuple[Tie, ...],
+    grid: Sizes | None,
+) -> Matched | Unmatched:
+    given: list[Given] = []
+    buy: list[Buy] = []
+    for row, place in enumerate(places):
+        part = columns[chosen[row]].part
+        if part is None:
+            sizes = None if grid is None else bought[row]
+            buy.append(Buy(place.name, sizes, place.low, place.high, place.aim))
+            continue
+        off = None if place.aim is None else in_unit(base(part.size) - base(place.aim), part.size.unit)
+        given.append(Given(place.name, part.id, part.size, part.id != place.current, off))
+    if not buy:
+        return Matched(tuple(given), sum(one.moved for one in given), ties)
+    count = "one place" if len(buy) == 1 else f"{len(buy)} places"
+    why: tuple[str, ...] = (f"The parts on hand cannot serve {count}, however they are given out.",)
+    if grid is None:
+        why += ("No sizes to buy from were given; what each place asks is listed.",)
+    return Unmatched(why, tuple(buy), tuple(given), ties)

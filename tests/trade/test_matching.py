@@ -1,0 +1,249 @@
+"""A set of parts given to a set of places."""
+
+from decimal import Decimal
+from fractions import Fraction
+from itertools import permutations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.quantity import Limit, Quantity, base, parse_limit, parse_quantity
+from benchflow.trade.matching import (
+    Matched,
+    MatchError,
+    Part,
+    Place,
+    Sizes,
+    Unmatched,
+    match,
+    required,
+)
+
+
+def q(text: str) -> Quantity:
+    return parse_quantity(text)
+
+
+def shims(**sizes: str) -> list[Part]:
+    return [Part(name, q(size)) for name, size in sizes.items()]
+
+
+def place(name: str, low: str, high: str, aim: str | None = None, current: str | None = None) -> Place:
+    return Place(name, q(low), q(high), q(aim) if aim else None, current)
+
+
+def given_out(answer: Matched | Unmatched) -> dict[str, str]:
+    return {one.place: one.part for one in answer.given}
+
+
+def test_the_shim_that_a_bucket_needs_follows_from_the_lash_measured_over_the_old_one() -> None:
+    # N = R + M - T: a 2.40 shim with 0.31 lash wants 2.40 + 0.31 - 0.25 = 2.46, between 2.41 and 2.51.
+    lash_over_no_shim = q("2.71 mm")
+    low, high, aim = required(lash_over_no_shim, parse_limit("0.20 .. 0.30 mm"), q("0.25 mm"), -1)
+    assert [size.value for size in (low, high, aim) if size] == [Decimal("2.41"), Decimal("2.51"), Decimal("2.46")]
+
+
+def test_a_shell_adds_to_its_clearance_the_other_way_round() -> None:
+    low, high, aim = required(q("0 mm"), parse_limit("at least 0.02 mm"), None, 1)
+    assert (low and low.value, high, aim) == (Decimal("0.02"), None, None)
+
+
+def test_a_valve_in_its_limit_keeps_its_shim_though_another_would_be_nearer_the_aim() -> None:
+    answer = match(
+        shims(a="2.44 mm", b="2.46 mm"),
+        [place("1", "2.41 mm", "2.51 mm", "2.46 mm", current="a")],
+    )
+    assert isinstance(answer, Matched)
+    assert given_out(answer) == {"1": "a"}
+    assert answer.moved == 0
+
+
+def test_the_only_part_that_fits_the_hard_place_is_not_spent_on_the_easy_one() -> None:
+    answer = match(
+        shims(a="2.46 mm", b="2.50 mm"),
+        [place("easy", "2.40 mm", "2.55 mm", "2.46 mm"), place("hard", "2.45 mm", "2.47 mm", "2.46 mm")],
+    )
+    assert given_out(answer) == {"easy": "b", "hard": "a"}
+
+
+def test_no_one_place_pays_for_the_others() -> None:
+    # Both ways add up to 0.08 mm off; 0.04 twice is better than 0.02 and 0.06.
+    answer = match(
+        shims(a="2.44 mm", b="2.46 mm"),
+        [place("1", "2.30 mm", "2.50 mm", "2.40 mm"), place("2", "2.30 mm", "2.50 mm", "2.42 mm")],
+    )
+    assert given_out(answer) == {"1": "a", "2": "b"}
+
+
+def test_two_ways_that_are_equally_good_are_told_and_not_guessed_between() -> None:
+    answer = match(shims(low="2.44 mm", high="2.48 mm"), [place("1", "2.40 mm", "2.50 mm", "2.46 mm")])
+    assert isinstance(answer, Matched)
+    assert {answer.given[0].part} | {part for tie in answer.ties for _place, part in tie.instead} == {"low", "high"}
+
+
+def test_parts_of_one_size_are_no_tie() -> None:
+    answer = match(
+        shims(a="2.44 mm", b="2.44 mm"),
+        [place("1", "2.40 mm", "2.50 mm", "2.46 mm"), place("2", "2.40 mm", "2.50 mm", "2.46 mm")],
+    )
+    assert isinstance(answer, Matched)
+    assert answer.ties == ()
+
+
+def test_a_tie_that_takes_three_places_is_told_whole() -> None:
+    places = [place(name, "2.40 mm", "2.60 mm", "2.50 mm") for name in ("1", "2", "3")]
+    answer = match(shims(a="2.48 mm", b="2.49 mm", c="2.50 mm"), places)
+    assert isinstance(answer, Matched)
+    assert answer.ties
+    for tie in answer.ties:
+        after = {**given_out(answer), **dict(tie.instead)}
+        assert sorted(after.values()) == ["a", "b", "c"]
+
+
+def test_what_to_buy_is_said_when_the_set_on_hand_will_not_do() -> None:
+    answer = match(
+        shims(a="2.46 mm"),
+        [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.71 mm", "2.81 mm", "2.76 mm")],
+        Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm")),
+    )
+    assert isinstance(answer, Unmatched)
+    assert given_out(answer) == {"1": "a"}
+    assert [(buy.place, [size.value for size in buy.sizes or ()]) for buy in answer.buy] == [("2", [Decimal("2.76")])]
+    assert answer.can_be_bought
+
+
+def test_two_sizes_as_near_the_aim_are_both_offered_to_buy() -> None:
+    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")], grid)
+    assert isinstance(answer, Unmatched)
+    assert [size.value for size in answer.buy[0].sizes or ()] == [Decimal("2.46"), Decimal("2.48")]
+    assert "2.46 mm or 2.48 mm" in answer.buy[0].words
+
+
+def test_a_place_that_no_size_made_will_serve_gets_the_part_on_hand() -> None:
+    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    answer = match(
+        shims(a="2.47 mm"),
+        [place("any", "2.40 mm", "2.50 mm", "2.47 mm"), place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")],
+        grid,
+    )
+    assert isinstance(answer, Unmatched)
+    assert given_out(answer) == {"narrow": "a"}
+    assert answer.buy[0].sizes
+
+
+def test_a_place_that_nothing_serves_says_so() -> None:
+    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    answer = match([], [place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")], grid)
+    assert isinstance(answer, Unmatched)
+    assert not answer.can_be_bought
+    assert "no size that is made" in answer.buy[0].words
+
+
+def test_without_a_list_of_sizes_what_a_place_asks_is_said() -> None:
+    answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")])
+    assert isinstance(answer, Unmatched)
+    assert answer.buy[0].words == "1: one from 2.42 mm to 2.52 mm, best 2.47 mm"
+
+
+def test_inches_and_millimetres_may_be_mixed() -> None:
+    answer = match(shims(a="0.1 in"), [place("1", "2.54 mm", "2.54 mm", "2.54 mm")])
+    assert isinstance(answer, Matched)
+    assert answer.given[0].off == Quantity(Decimal(0), "in", "0 in")
+
+
+@pytest.mark.parametrize(
+    ("parts", "places", "says"),
+    [
+        ([], [], "no place"),
+        (["a", "a"], [place("1", "1 mm", "2 mm")], "a is named twice"),
+        (["a"], [place("1", "1 mm", "2 mm"), place("1", "1 mm", "2 mm")], "1 is named twice"),
+        (["a"], [place("1", "1 mm", "2 mm", current="b")], "not among the parts"),
+        (["a"], [place("1", "1 mm", "2 mm", None, "a"), place("2", "1 mm", "2 mm", None, "a")], "two places"),
+        (["a"], [place("1", "1 g", "2 g")], "length, mass"),
+    ],
+)
+def test_a_slip_in_the_lists_is_named(parts: list[str], places: list[Place], says: str) -> None:
+    with pytest.raises(MatchError, match=says):
+        match([Part(name, q("1 mm")) for name in parts], places)
+
+
+def test_a_grid_without_a_step_is_refused_instead_of_running_for_ever() -> None:
+    with pytest.raises(MatchError, match="step above zero"):
+        match([], [place("1", "1 mm", "2 mm")], Sizes(q("1 mm"), q("2 mm"), q("0 mm")))
+
+
+def _value(places: list[Place], parts: dict[str, Part], ways: dict[str, str | None]) -> tuple[int, int, Fraction]:
+    """How good a way is, by the definition: places not served, parts moved, squared distances."""
+    unserved = sum(part is None for part in ways.values())
+    moved = sum(ways[one.name] != one.current for one in places)
+    off = Fraction(0)
+    for one in places:
+        part = ways[one.name]
+        if part is not None and one.aim is not None:
+            off += (base(parts[part].size) - base(one.aim)) ** 2
+    return unserved, moved, off
+
+
+def _brute(places: list[Place], parts: list[Part]) -> tuple[int, int, Fraction]:
+    """The best of every way there is, tried one by one."""
+    by_id = {part.id: part for part in parts}
+    hands: list[str | None] = [*by_id, *([None] * len(places))]
+    best: tuple[int, int, Fraction] | None = None
+    for picked in set(permutations(hands, len(places))):
+        ways = {one.name: part for one, part in zip(places, picked, strict=True)}
+        fits = all(
+            part is None
+            or ((one.low is None or base(one.low) <= base(by_id[part].size))
+                and (one.high is None or base(by_id[part].size) <= base(one.high)))
+            for one, part in ((one, ways[one.name]) for one in places)
+        )  # fmt: skip
+        if fits:
+            found = _value(places, by_id, ways)
+            best = found if best is None or found < best else best
+    assert best is not None  # giving nothing to anybody is always a way
+    return best
+
+
+hundredths = st.integers(200, 216)
+
+
+@st.composite
+def benches(draw: st.DrawFn) -> tuple[list[Part], list[Place]]:
+    sizes = draw(st.lists(hundredths, max_size=4))
+    parts = [Part(f"s{n}", Quantity(Decimal(size) / 100, "mm", "")) for n, size in enumerate(sizes)]
+    free = draw(st.permutations([part.id for part in parts]))
+    places = []
+    for n in range(draw(st.integers(1, 4))):
+        low = draw(st.one_of(st.none(), hundredths))
+        high = draw(st.one_of(st.none(), hundredths))
+        if low is not None and high is not None and low > high:
+            low, high = high, low
+        aim = draw(st.one_of(st.none(), hundredths))
+        current = free[n] if n < len(free) and draw(st.booleans()) else None
+        ends = [None if end is None else Quantity(Decimal(end) / 100, "mm", "") for end in (low, high, aim)]
+        places.append(Place(str(n + 1), ends[0], ends[1], ends[2], current))
+    return parts, places
+
+
+@settings(max_examples=150, deadline=None)
+@given(benches())
+def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[Part], list[Place]]) -> None:
+    parts, places = bench
+    answer = match(parts, places)
+    by_id = {part.id: part for part in parts}
+    ways: dict[str, str | None] = {one.name: None for one in places} | given_out(answer)
+    assert _value(places, by_id, ways) == _brute(places, parts)
+    assert isinstance(answer, Matched) == (None not in ways.values())
+    for tie in answer.ties:
+        other = ways | {name: part if part in by_id else None for name, part in tie.instead}
+        assert other != ways
+        assert _value(places, by_id, other) == _value(places, by_id, ways)
+
+
+def test_a_limit_with_both_ends_the_same_takes_exactly_that_size() -> None:
+    limit = Limit(q("2.40 mm"), q("2.40 mm"), "")
+    low, high, _aim = required(q("0 mm"), limit, None, 1)
+    answer = match(shims(a="2.40 mm", b="2.401 mm"), [Place("1", low, high)])
+    assert given_out(answer) == {"1": "a"}

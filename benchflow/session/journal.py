@@ -16,7 +16,7 @@ from typing import Self
 from msgspec import Struct
 
 from benchflow.errors import BenchflowError, Mistake
-from benchflow.session import lock
+from benchflow.session import beside, lock
 from benchflow.session.disk import Disk, write_all
 from benchflow.session.lines import ZEROS, Damage, Draft, Line, read, seal
 
@@ -130,7 +130,7 @@ class Journal:
                 disk.sync_folder(path.parent)
             except OSError as wrong:
                 raise LogUnusable(f"No log can be made in {path.parent}: {_words(wrong)}.") from wrong
-            lock.leave_note(path)
+            beside.leave_holder(path)
             journal._load()
             on_failure.pop_all()
         return journal
@@ -146,10 +146,10 @@ class Journal:
             return
         try:
             if lock.take(fd):
-                lock.leave_note(self.path)
+                beside.leave_holder(self.path)
                 self._fd = fd
                 return
-            holder = lock.read_note(self.path)
+            holder = beside.holder_of(self.path)
             self.read_only = f"held by {holder.words if holder else 'another program'}"
         except lock.NoLocks as wrong:
             self.read_only = str(wrong)
@@ -303,6 +303,7 @@ class Journal:
             moved.close()
             raise LogUnusable(f"{path} does not keep what is written to it. Choose another folder.")
         self._only_read(f"the session goes on in {path}")
+        beside.leave_moved(self.path, path)
         return moved
 
     def close(self) -> None:
@@ -314,7 +315,7 @@ class Journal:
         if self._fd is None:
             return
         fd, self._fd = self._fd, None
-        lock.remove_note(self.path)
+        beside.remove_holder(self.path)
         # What was confirmed was synced before; a stick that is gone has nothing to add on closing.
         with suppress(OSError):
             os.close(fd)

@@ -190,6 +190,23 @@ class Corrected(Event, frozen=True, tag="corrected"):
     lot: str | None = None
 
 
+class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
+    """An instrument as the shop's register had it that day: logged before its first use in a session, so
+    that the log tells its calibration by itself. ``warnings`` are the reasons, in words, why it was not
+    fit where the procedure only warns; logged again when they change."""
+
+    need: str
+    serial: str
+    title: str = ""
+    range: str = ""
+    uncertainty: str = ""  # expanded, as the register has it
+    k: str = ""
+    calibrated: str | None = None  # 2026-03-01
+    due: str | None = None
+    uses: int | None = None
+    warnings: tuple[str, ...] = ()
+
+
 class Stands(Event, frozen=True, tag="stands"):
     """How a variable was found to stand: answered late, lost (null), or seen to differ."""
 
@@ -211,5 +228,5 @@ class Closed(Event, frozen=True, tag="closed"):
 Happening = (
     Opened | TakenUp | SetAside | Finished | Moved | Recorded | Worked | Remedied
     | Ticked | Unticked | Checked | Unchecked | Chosen | Lot | Signed | Deviated
-    | Reopened | TakenBack | Noted | Corrected | Stands | ClockWentBack | Closed
+    | Reopened | TakenBack | Noted | Corrected | InstrumentUsed | Stands | ClockWentBack | Closed
 )  # fmt: skip

@@ -1,0 +1,408 @@
+"""The way there: the shortest safe list of operations and moves up to and including an operation.
+
+The search is A* over (steps done, valuation), exact, with three reductions that cannot change its answer:
+
+* only what can matter is looked at: the operations that come before the goal, the variables that they need
+  or that a rule holds against what they write, and whatever writes those variables;
+* an operation that has to be done anyway is done as soon as it may be, when nothing that might come before
+  it could be hindered by its having been done (*forwarded* below);
+* operations that are alike in effect and in their place in the order are done in the author's order.
+"""
+
+from collections.abc import Iterator
+from heapq import heappop, heappush
+
+from msgspec import Struct
+
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import (
+    AlreadyDone,
+    Blocked,
+    NotInThisBuild,
+    forbidden,
+    moves_of,
+    step_reasons,
+)
+from benchflow.ordering.machine import BLOCKED, Effect, Machine, bits, closure
+from benchflow.procedure.model import Settings, Values
+from benchflow.procedure.plan import Plan
+
+DEFAULT_LIMIT = 30_000
+"""Configurations looked at before the search stops asking for the shortest."""
+
+
+class Do(Struct, frozen=True, tag="operation"):
+    operation: str
+
+
+class Make(Struct, frozen=True, tag="move"):
+    move: str
+
+
+Go = Do | Make
+
+
+class Way(Struct, frozen=True, tag="way"):
+    """``steps`` end with the goal. ``shortest`` is false only where the search was cut off by its limit:
+    the way is safe all the same."""
+
+    steps: tuple[Go, ...]
+    shortest: bool = True
+
+
+class NoWay(Struct, frozen=True, tag="no-way"):
+    """No order of operations and moves leads there safely. ``reasons`` are those met where the most of what
+    comes first could be done; ``at`` is that configuration."""
+
+    reasons: tuple[Blocked, ...]
+    at: Configuration
+
+
+class Undecided(Struct, frozen=True, tag="undecided"):
+    """The limit was reached before a way was found or ruled out."""
+
+    looked_at: int
+
+
+def route(
+    plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT
+) -> Way | NoWay | Undecided:
+    """The shortest safe way from ``configuration`` up to and including ``goal`` (a step id)."""
+    if goal not in plan.steps:
+        return NoWay((NotInThisBuild(goal),), configuration)
+    if goal in configuration.done:
+        return NoWay((AlreadyDone(goal),), configuration)
+    search = _Search(plan, configuration, goal)
+    found = search.run(limit=limit, weight=1)
+    if isinstance(found, int):
+        # Too many ways to be sure of the shortest: any safe one serves the builder better than none.
+        found = search.run(limit=limit, weight=5)
+    if isinstance(found, int):
+        return Undecided(2 * limit)
+    return found
+
+
+# --- what can matter --------------------------------------------------------------------------------
+
+
+class _Slice:
+    """The steps, moves and variables that a way to the goal can have anything to do with."""
+
+    def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:
+        self.steps: set[str] = set()
+        self.moves: set[str] = set()
+        self.variables: set[str] = set()
+        self._plan = plan
+        self._done = configuration.done
+        self._writing_steps: dict[str, list[str]] = {}
+        self._writing_moves: dict[str, list[str]] = {}
+        self._moves = moves_of(plan)
+        for step_id, step in plan.steps.items():
+            for variable in step.sets:
+                self._writing_steps.setdefault(variable, []).append(step_id)
+        for move_id, move in self._moves.items():
+            for variable in move.sets:
+                self._writing_moves.setdefault(variable, []).append(move_id)
+        rules = plan.procedure.interference
+        self._rules_on: dict[str, list[Values]] = {}
+        for rule in rules:
+            for variable in rule.never:
+                self._rules_on.setdefault(variable, []).append(rule.never)
+
+        self.required = {goal, *self._earlier(goal)}
+        self._later = _followers(plan, goal) - self.required
+        self._todo: list[str] = []
+        self._want_step(goal)
+        self._follow()
+        for index in forbidden(plan, configuration.valuation):
+            for variable in rules[index].never:
+                self._want_variable(variable)
+        self._follow()
+
+    def _follow(self) -> None:
+        while self._todo:
+            step = self._plan.steps[self._todo.pop()]
+            for earlier in step.after:
+                self._want_step(earlier)
+            self._conditions(step.needs, step.during, step.sets)
+
+    def _want_step(self, step_id: str) -> None:
+        if step_id not in self._done and step_id not in self.steps and step_id not in self._later:
+            self.steps.add(step_id)
+            self._todo.append(step_id)
+
+    def _want_variable(self, variable: str) -> None:
+        if variable in self.variables:
+            return
+        self.variables.add(variable)
+        for step_id in self._writing_steps.get(variable, ()):
+            self._want_step(step_id)
+        for move_id in self._writing_moves.get(variable, ()):
+            if move_id not in self.moves:
+                self.moves.add(move_id)
+                move = self._moves[move_id]
+                self._conditions(move.needs, {}, move.sets)
+
+    def _conditions(self, needs: Values, during: Settings, sets: Settings) -> None:
+        for variable in needs:
+            self._want_variable(variable)
+        for variable in (*during, *sets):
+            for never in self._rules_on.get(variable, ()):
+                for other in never:
+                    self._want_variable(other)
+
+    def _earlier(self, goal: str) -> Iterator[str]:
+        seen = {goal}
+        todo = [goal]
+        while todo:
+            for earlier in self._plan.steps[todo.pop()].after:
+                if earlier not in self._done and earlier not in seen:
+                    seen.add(earlier)
+                    todo.append(earlier)
+                    yield earlier
+
+
+def _followers(plan: Plan, goal: str) -> set[str]:
+    """What comes after the goal, and so can't be on the way to it."""
+    followers: dict[str, list[str]] = {}
+    for step_id, step in plan.steps.items():
+        for earlier in step.after:
+            followers.setdefault(earlier, []).append(step_id)
+    later: set[str] = set()
+    todo = [goal]
+    while todo:
+        for step_id in followers.get(todo.pop(), ()):
+            if step_id not in later and step_id != goal:
+                later.add(step_id)
+                todo.append(step_id)
+    return later
+
+
+def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int]) -> bool:
+    """Whether an effect minds the variable standing at the value, or writes another. ``against`` holds the
+    values of other variables that a rule forbids together with it."""
+    return (
+        any(name == variable and not mask >> value & 1 for name, mask in effect.needs)
+        or any(name == variable and other != value for name, other in effect.sets)
+        or any(name != variable and against.get(name, 0) >> other & 1 for name, other in (*effect.during, *effect.sets))
+    )
+
+
+# --- the search -------------------------------------------------------------------------------------
+
+_Node = tuple[int, int]
+"""Steps done (mask) and valuation."""
+
+
+class _Search:
+    def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:
+        self._plan = plan
+        self._configuration = configuration
+        part = _Slice(plan, configuration, goal)
+        self.machine = machine = Machine(
+            plan,
+            variables=part.variables,
+            steps=[name for name in plan.steps if name in part.steps],
+            moves=[name for name in moves_of(plan) if name in part.moves],
+        )
+        before = closure(machine.after)
+        self._later = [0] * len(before)
+        for index, mask in enumerate(before):
+            for earlier in bits(mask):
+                self._later[earlier] |= 1 << index
+        self._required = sum(1 << machine.index[name] for name in part.required)
+        self._goal = 1 << machine.index[goal]
+        self._hindered_by: dict[tuple[int, int], tuple[int, bool]] = {}
+        self._forwarded = [i for i in bits(self._required) if self._may_be_forwarded(i)]
+        self._forwarded_mask = sum(1 << i for i in self._forwarded)
+        self._gate = self._with_twins_in_order()
+        self._written_with = self._components()
+        self._need_groups = self._group_needs()
+        self._shortfalls: dict[int, list[tuple[int, int, int, int]]] = {}
+        self._start = machine.number(configuration.valuation)
+
+    def run(self, *, limit: int, weight: int) -> Way | NoWay | int:
+        """The way, or that there is none, or how many configurations were looked at in vain."""
+        start, path = self._hurry(0, self._start)
+        cost = {start: len(path)}
+        came: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
+        count = 0
+        left = self._left(start)
+        heap = [(len(path) + weight * left, left, 0, start)]
+        closest, closest_left = start, left
+        closed: set[_Node] = set()
+        while heap:
+            _, left, _, node = heappop(heap)
+            if node in closed and weight == 1:
+                continue
+            if node[0] & self._goal:
+                return Way(tuple(self._told(came, node)), shortest=weight == 1)
+            closed.add(node)
+            if len(closed) > limit:
+                return len(closed)
+            if left < closest_left:
+                closest, closest_left = node, left
+            for action, done, valuation in self._next(node):
+                after, hurried = self._hurry(done, valuation)
+                so_far = cost[node] + 1 + len(hurried)
+                if so_far >= cost.get(after, so_far + 1):
+                    continue
+                cost[after] = so_far
+                closed.discard(after)
+                came[after] = (node, (action, *hurried))
+                count -= 1  # the latest first among equals: straight on, before looking sideways
+                still = self._left(after)
+                heappush(heap, (so_far + weight * still, still, count, after))
+        return self._stuck(closest)
+
+    def _next(self, node: _Node) -> Iterator[tuple[int, int, int]]:
+        """(action, done, valuation); an action is a step's number, or ``~number`` of a move."""
+        done, valuation = node
+        machine = self.machine
+        for index in bits((1 << len(machine.steps)) - 1 & ~done):
+            if self._gate[index] & ~done == 0:
+                then = machine.step(valuation, machine.effect_of[index])
+                if then != BLOCKED:
+                    yield index, done | 1 << index, then
+        for number in range(len(machine.moves)):
+            then = machine.move(valuation, number)
+            if then not in (BLOCKED, valuation):
+                yield ~number, done, then
+
+    def _hurry(self, done: int, valuation: int) -> tuple[_Node, tuple[int, ...]]:
+        """Everything done that may be forwarded from here."""
+        machine = self.machine
+        path: list[int] = []
+        again = self._forwarded_mask & ~done != 0
+        while again:
+            again = False
+            for index in self._forwarded:
+                if done >> index & 1 or machine.after[index] & ~done:
+                    continue
+                then = machine.step(valuation, machine.effect_of[index])
+                if then != BLOCKED:
+                    done |= 1 << index
+                    valuation = then
+                    path.append(index)
+                    again = True
+        return (done, valuation), tuple(path)
+
+    # --- a lower bound on what is left ------------------------------------------------------------
+
+    def _left(self, node: _Node) -> int:
+        """Never more than the steps still to go: what is required, and for each variable one more write
+        for each of the disjoint sets of values that are needed, do not stand, and that no required step
+        brings about. Variables that one action may write together are counted once."""
+        done, valuation = node
+        left = self._required & ~done
+        shortfalls = self._shortfalls.get(valuation)
+        if shortfalls is None:
+            values = self.machine.values(valuation)
+            shortfalls = [group for group in self._need_groups if not group[1] >> values[group[0]] & 1]
+            self._shortfalls[valuation] = shortfalls
+        wanted: dict[int, list[int]] = {}
+        for variable, mask, needing, providing in shortfalls:
+            if needing & left and not providing & left:
+                apart = wanted.setdefault(variable, [])
+                if not any(mask & other for other in apart):
+                    apart.append(mask)
+        most: dict[int, int] = {}
+        for variable, apart in wanted.items():
+            together = self._written_with[variable]
+            most[together] = max(most.get(together, 0), len(apart))
+        return left.bit_count() + sum(most.values())
+
+    def _group_needs(self) -> list[tuple[int, int, int, int]]:
+        """(variable, mask of values, required steps that need them, required steps that bring one about)."""
+        machine = self.machine
+        needing: dict[tuple[int, int], int] = {}
+        for index in bits(self._required):
+            for need in machine.effects[machine.effect_of[index]].needs:
+                needing[need] = needing.get(need, 0) | 1 << index
+        groups = []
+        for (variable, mask), steps in needing.items():
+            providing = 0
+            for index in bits(self._required):
+                for written, value in machine.effects[machine.effect_of[index]].sets:
+                    if written == variable and mask >> value & 1:
+                        providing |= 1 << index
+            groups.append((variable, mask, steps, providing))
+        return groups
+
+    def _components(self) -> list[int]:
+        """By variable, the lowest of those that some effect writes together, however indirectly."""
+        root = list(range(len(self.machine.variables)))
+
+        def find(variable: int) -> int:
+            while root[variable] != variable:
+                variable = root[variable]
+            return variable
+
+        for effect in self.machine.effects:
+            written = [find(variable) for variable, _ in effect.sets]
+            for variable in written:
+                root[find(variable)] = find(written[0])
+        return [find(variable) for variable in root]
+
+    # --- reductions -------------------------------------------------------------------------------
+
+    def _may_be_forwarded(self, index: int) -> bool:
+        """Whether nothing that is not after this step anyway could be hindered by its being done already:
+        nobody else writes what it writes otherwise, needs it otherwise, or would then break a rule."""
+        machine = self.machine
+        apart = ~(self._later[index] | 1 << index)
+        for variable, value in machine.effects[machine.effect_of[index]].sets:
+            steps, moves = self._hindered(variable, value)
+            if moves or steps & apart:
+                return False
+        return True
+
+    def _hindered(self, variable: int, value: int) -> tuple[int, bool]:
+        """The steps, and whether any move, that this value standing could hinder or that write another."""
+        known = self._hindered_by.get((variable, value))
+        if known is None:
+            machine = self.machine
+            against = machine.values_against(variable, value)
+            hindered = [_hinders(effect, variable, value, against) for effect in machine.effects]
+            steps = sum(1 << i for i, effect in enumerate(machine.effect_of) if hindered[effect])
+            known = steps, any(hindered[effect] for effect in machine.move_effects)
+            self._hindered_by[variable, value] = known
+        return known
+
+    def _with_twins_in_order(self) -> list[int]:
+        """``after``, and of steps that are alike in every respect each after the one before."""
+        machine = self.machine
+        gate = list(machine.after)
+        last: dict[tuple[int, int, int], int] = {}
+        for index, effect in enumerate(machine.effect_of):
+            alike = (effect, machine.after[index], self._later[index])
+            if alike in last:
+                gate[index] |= 1 << last[alike]
+            last[alike] = index
+        return gate
+
+    # --- telling ----------------------------------------------------------------------------------
+
+    def _told(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[Go]:
+        actions: list[int] = []
+        while node is not None:
+            node, taken = came[node]
+            actions[:0] = taken
+        for action in actions:
+            yield Do(self.machine.steps[action]) if action >= 0 else Make(self.machine.moves[~action])
+
+    def _stuck(self, node: _Node) -> NoWay:
+        done, valuation = node
+        machine = self.machine
+        names = frozenset(machine.steps[index] for index in bits(done))
+        at = Configuration(
+            self._configuration.done | names,
+            {**self._configuration.valuation, **machine.valuation(valuation)},
+        )
+        reasons: list[Blocked] = []
+        ready = [i for i in bits(self._required & ~done) if machine.after[i] & ~done == 0]
+        for index in ready or bits(self._required & ~done):
+            for reason in step_reasons(self._plan, at, machine.steps[index]):
+                if reason not in reasons:
+                    reasons.append(reason)
+        return NoWay(tuple(reasons), at)

@@ -1,0 +1,138 @@
+"""Random small procedures, for holding clever answers against plain ones."""
+
+import os
+from itertools import product
+
+from hypothesis import strategies as st
+
+from benchflow.procedure.model import (
+    Mark,
+    Move,
+    Operation,
+    Option,
+    Procedure,
+    Ref,
+    Rule,
+    Section,
+    Settings,
+    Values,
+    Variable,
+)
+from benchflow.procedure.plan import Plan, Step
+
+EXAMPLES = int(os.environ.get("BENCHFLOW_EXAMPLES", "0"))
+"""Raises the number of examples of every random test; unset, each keeps its own."""
+
+
+def examples(usual: int) -> int:
+    return max(EXAMPLES, usual)
+
+
+@st.composite
+def procedures(
+    draw: st.DrawFn,
+    *,
+    most_operations: int = 6,
+    most_variables: int = 3,
+    with_options: bool = True,
+    with_circles: bool = False,
+) -> Procedure:
+    """Up to two options, moves and rules; `after` runs forwards unless circles are wanted."""
+    names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
+    domains = {name: tuple("abc"[: draw(st.integers(2, 3))]) for name in names}
+    state = tuple(Variable(name, domain, draw(st.sampled_from([*domain, None]))) for name, domain in domains.items())
+
+    def settings(most: int) -> st.SearchStrategy[Settings]:
+        return st.lists(st.sampled_from(names), max_size=most, unique=True).flatmap(
+            lambda chosen: st.fixed_dictionaries({n: st.sampled_from(domains[n]) for n in chosen})
+        )
+
+    def wanted(most: int, least: int = 0) -> st.SearchStrategy[Values]:
+        return st.lists(st.sampled_from(names), min_size=min(least, len(names)), max_size=most, unique=True).flatmap(
+            lambda chosen: st.fixed_dictionaries(
+                {
+                    n: st.lists(
+                        st.sampled_from(domains[n]),
+                        min_size=1,
+                        max_size=len(domains[n]) - 1,
+                        unique=True,
+                    ).map(tuple)
+                    for n in chosen
+                }
+            )
+        )
+
+    options = tuple(Option(f"o{i}", "?", ("x", "y")) for i in range(draw(st.integers(0, 2)))) if with_options else ()
+
+    def when() -> st.SearchStrategy[Values]:
+        if not options:
+            return st.just({})
+        return st.one_of(
+            st.just({}),
+            st.just({}),
+            st.fixed_dictionaries({draw(st.sampled_from(options)).name: st.sampled_from([("x",), ("y",)])}),
+        )
+
+    operations: list[Operation] = []
+    count = draw(st.integers(1, most_operations))
+    for number in range(count):
+        near = range(count) if with_circles else range(number)
+        earlier = [f"op{i}" for i in near if i != number]
+        after = draw(st.lists(st.sampled_from(earlier), max_size=2)) if earlier else []
+        operations.append(
+            Operation(
+                id=f"op{number}",
+                title=f"Do {number}",
+                section="work",
+                number=number + 1,
+                when=draw(when()),
+                after=tuple(Ref(name, Mark(number + 1, i + 1)) for i, name in enumerate(after)),
+                needs=draw(st.one_of(st.just({}), wanted(1))),
+                during=draw(st.one_of(st.just({}), settings(1))),
+                sets=draw(settings(2)),
+                mark=Mark(number + 1, 1),
+            )
+        )
+    rules = tuple(Rule(draw(wanted(2, 2)), "they touch", Mark(100 + i, 1)) for i in range(draw(st.integers(0, 2))))
+    moves = tuple(
+        Move(f"mv{i}", f"Turn {i}", when=draw(when()), needs=draw(wanted(1)), sets=draw(settings(1)))
+        for i in range(draw(st.integers(0, 2)))
+    )
+    return Procedure(
+        id="random",
+        title="Random",
+        revision="1",
+        options=options,
+        state=state,
+        interference=rules,
+        moves=moves,
+        sections=(Section("work", "Work", tuple(each.id for each in operations)),),
+        operations=tuple(operations),
+    )
+
+
+def plans_of(procedure: Procedure) -> list[Plan]:
+    """One plan for every choice of options, made here as plainly as can be (no `each`, no sections)."""
+    found = []
+    for chosen in product(*(option.choices for option in procedure.options)):
+        options = {option.name: take for option, take in zip(procedure.options, chosen, strict=True)}
+        here = [
+            each for each in procedure.operations if all(options[name] in wanted for name, wanted in each.when.items())
+        ]
+        names = {each.id for each in here}
+        steps = {
+            each.id: Step(
+                id=each.id,
+                operation=each,
+                place=None,
+                after=tuple(dict.fromkeys(ref.name for ref in each.after if ref.name in names)),
+                needs=each.needs,
+                during=each.during,
+                sets=each.sets,
+                time=(),
+                takes=0.0,
+            )
+            for each in here
+        }
+        found.append(Plan(procedure, options, steps))
+    return found

@@ -1,0 +1,163 @@
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import (
+    AfterMissing,
+    AlreadyDone,
+    Interference,
+    StateNotMet,
+    after_move,
+    after_step,
+    move_reasons,
+    step_reasons,
+)
+from benchflow.ordering.route import Do, Go, Make, NoWay, Undecided, Way, route
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute
+from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
+from tests.ordering.random_plans import examples, plans_of, procedures
+
+
+def walk(built: Plan, here: Configuration, steps: tuple[Go, ...]) -> Configuration:
+    for go in steps:
+        match go:
+            case Do(name):
+                assert step_reasons(built, here, name) == ()
+                here = after_step(built, here, name)
+            case Make(name):
+                assert move_reasons(built, here, name) == ()
+                here = after_move(built, here, name)
+    return here
+
+
+def test_the_way_turns_the_crank_down_before_the_cam_and_up_again_for_timing() -> None:
+    built = valve_plan()
+    here = Configuration(frozenset(), {"pistons": "at-deck", "valves": "shut", "cam": "out"})
+    found = route(built, here, "time-cam")
+    assert isinstance(found, Way)
+    assert len(found.steps) == 5
+    assert found.steps[-1] == Do("time-cam")
+    assert walk(built, here, found.steps).done == {"fit-head", "seat-cam", "time-cam"}
+
+
+def test_the_way_does_only_what_the_goal_needs() -> None:
+    built = plan(step("a"), step("b", "a"), step("unrelated"), step("c", "b"))
+    assert route(built, Configuration(frozenset({"a"}), {}), "c") == Way((Do("b"), Do("c")))
+
+
+def test_an_operation_that_is_no_prerequisite_is_done_when_its_effect_is_wanted() -> None:
+    built = plan(
+        step("lift", sets={"block": "up"}),
+        step("fit-pan", needs={"block": "up"}),
+        state=[variable("block", "down", "up")],
+    )
+    here = Configuration(frozenset(), {"block": "down"})
+    assert route(built, here, "fit-pan") == Way((Do("lift"), Do("fit-pan")))
+
+
+def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> None:
+    built = plan(
+        step("first"),
+        step("stuck", "first", needs={"crank": "up"}),
+        step("goal", "stuck"),
+        state=[variable("crank", "down", "up")],
+    )
+    found = route(built, Configuration(frozenset(), {"crank": "down"}), "goal")
+    assert isinstance(found, NoWay)
+    assert found.reasons == (StateNotMet("crank", "down", ("up",)),)
+    assert found.at.done == {"first"}
+
+
+def test_an_order_that_runs_in_a_circle_has_no_way_and_no_end() -> None:
+    built = plan(step("a", "b"), step("b", "a"))
+    found = route(built, Configuration(frozenset(), {}), "a")
+    assert isinstance(found, NoWay)
+    assert AfterMissing("b") in found.reasons
+
+
+def test_a_done_goal_and_an_unknown_start_are_answered() -> None:
+    built = valve_plan()
+    unknown = {"pistons": None, "valves": "shut", "cam": "out"}
+    assert route(built, Configuration(frozenset({"fit-head"}), unknown), "fit-head") == NoWay(
+        (AlreadyDone("fit-head"),), Configuration(frozenset({"fit-head"}), unknown)
+    )
+    found = route(built, Configuration(frozenset({"fit-head"}), unknown), "seat-cam")
+    assert found == Way((Make("turn-crank-down"), Do("seat-cam")))
+
+
+def test_a_way_that_would_pass_a_forbidden_configuration_is_no_way() -> None:
+    built = plan(
+        step("open", sets={"valves": "open"}),
+        state=[variable("valves", "shut", "open"), variable("pistons", "at-deck", "down")],
+        rules=[rule(valves="open", pistons="at-deck")],
+    )
+    found = route(built, Configuration(frozenset(), {"valves": "shut", "pistons": "at-deck"}), "open")
+    assert isinstance(found, NoWay)
+    assert isinstance(found.reasons[0], Interference)
+
+
+def test_eight_valves_adjusted_in_two_crank_positions_need_two_moves_only() -> None:
+    positions = ["one", "two", "one", "two", "two", "one", "two", "one"]
+    built = plan(
+        *(step(f"valve-{i}", needs={"crank": at}, sets={f"lash-{i}": "set"}) for i, at in enumerate(positions)),
+        step("cover", *(f"valve-{i}" for i in range(8)), needs={f"lash-{i}": "set" for i in range(8)}),
+        state=[variable("crank", "between", "one", "two"), *(variable(f"lash-{i}", "loose", "set") for i in range(8))],
+        moves=[move("to-one", {"crank": "one"}), move("to-two", {"crank": "two"})],
+    )
+    here = Configuration(frozenset(), {"crank": "between", **{f"lash-{i}": "loose" for i in range(8)}})
+    found = route(built, here, "cover")
+    assert isinstance(found, Way)
+    assert found.shortest
+    assert len(found.steps) == 8 + 1 + 2
+    walk(built, here, found.steps)
+
+
+def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
+    built = plan(
+        *(step(f"s{i}", sets={"x": "abc"[i % 3]}, needs={"x": "abc"[(i + 1) % 3]}) for i in range(12)),
+        step("goal", *(f"s{i}" for i in range(12))),
+        state=[variable("x", "a", "b", "c")],
+        moves=[move("to-a", {"x": "a"}, needs={"x": "c"}), move("to-b", {"x": "b"}, needs={"x": "a"})],
+    )
+    here = Configuration(frozenset(), {"x": "a"})
+    best = route(built, here, "goal")
+    assert isinstance(best, Way)
+    told = set()
+    for limit in range(1, 30):
+        cut = route(built, here, "goal", limit=limit)
+        told.add(type(cut))
+        if isinstance(cut, Way):
+            walk(built, here, cut.steps)
+            assert len(cut.steps) == len(best.steps) or not cut.shortest
+        else:
+            assert isinstance(cut, Undecided)
+    assert told == {Way, Undecided}
+
+
+@settings(max_examples=examples(150), deadline=None)
+@given(procedures(most_operations=7), st.data())
+def test_the_way_is_as_short_as_looking_at_everything_finds_and_safe_at_each_step(
+    procedure: Procedure, data: st.DataObject
+) -> None:
+    built = data.draw(st.sampled_from(plans_of(procedure)))
+    if not built.steps:
+        return
+    values = data.draw(st.sampled_from(list(brute.starts(procedure))))
+    start = {**values, **({data.draw(st.sampled_from(list(values))): None} if data.draw(st.booleans()) else {})}
+    origin = data.draw(
+        st.sampled_from(sorted(brute.distances(built, [(frozenset(), brute.standing(start))]), key=repr))
+    )
+    here = Configuration(origin[0], dict(origin[1]))
+    goal = data.draw(st.sampled_from(list(built.steps)))
+    found = route(built, here, goal)
+    shortest = None if goal in here.done else brute.shortest_to(built, origin, goal)
+    if shortest is None:
+        assert isinstance(found, NoWay)
+        assert found.reasons
+    else:
+        assert isinstance(found, Way)
+        assert found.steps[-1] == Do(goal)
+        assert len(found.steps) == shortest
+        assert walk(built, here, found.steps).done >= {goal}

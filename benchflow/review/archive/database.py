@@ -1,0 +1,187 @@
+"""Opening the index: one embedded file by default, or a server that several benches share."""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import Connection, Engine, Table, create_engine, event, inspect, select
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
+
+from benchflow.errors import BenchflowError
+from benchflow.review.archive import schema
+
+_LOCK: Final = 7_042_313  # any number that the benches agree on
+_WRITES: Final = "benchflow_writes"
+_PATIENCE: Final = 120  # seconds that one bench waits for another's batch to be written
+
+
+class NoArchive(BenchflowError):
+    """The index cannot be opened, or is not one that this version can use."""
+
+
+def url_of(text: str) -> URL:
+    """The database that ``text`` names: a PostgreSQL URL, or the path of an SQLite file.
+
+    Raises:
+        NoArchive: it is some other kind of database, or no URL.
+    """
+    if "://" not in text:
+        return URL.create("sqlite+pysqlite", database=str(Path(text)))
+    try:
+        url = make_url(text)
+    except ArgumentError as wrong:
+        raise NoArchive(f"{text.split('@')[-1]!r} is not the URL of a database.") from wrong
+    kind = url.get_backend_name()
+    if kind == "postgresql":
+        return url.set(drivername="postgresql+psycopg")
+    if kind == "sqlite":
+        return url.set(drivername="sqlite+pysqlite")
+    raise NoArchive(
+        f"An archive is kept in an SQLite file or on a PostgreSQL server; {kind} is neither. "
+        "Write postgresql://user@host/name, or the path of a file."
+    )
+
+
+class Database:
+    """An open index whose tables are there and of this version."""
+
+    def __init__(self, url: URL, engine: Engine) -> None:
+        self.shown = url.render_as_string(hide_password=True)
+        self.shared = url.get_backend_name() == "postgresql"
+        self._engine = engine
+        self._writer = engine.execution_options(**{_WRITES: True})
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """One consistent look at the index."""
+        with self._say_what_failed(), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """The only writer for as long as it lasts; all of it is written, or nothing is."""
+        with self._say_what_failed(), self._writer.connect() as connection, connection.begin():
+            if self.shared:
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
+            yield connection
+
+    @contextmanager
+    def _say_what_failed(self) -> Iterator[None]:
+        try:
+            yield
+        except OperationalError as wrong:
+            raise NoArchive(f"The archive {self.shown} failed: {first_line(wrong)}") from wrong
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+    def clear(self) -> None:
+        """Empty the index and lay it out as this version wants it. The log files are not touched."""
+        with self.writing() as connection:
+            schema.metadata.drop_all(connection)
+            _lay_out(connection)
+
+    def bulk(self, connection: Connection, table: Table, rows: Sequence[Sequence[Any]]) -> None:
+        """Insert many rows, cells in the order of the table's columns."""
+        if not rows:
+            return
+        if self.shared:
+            columns = ", ".join(f'"{column.name}"' for column in table.columns)
+            with connection.connection.cursor().copy(  # type: ignore[attr-defined]  # psycopg's own
+                f'COPY "{table.name}" ({columns}) FROM STDIN'
+            ) as copy:
+                for row in rows:
+                    copy.write_row(row)
+        else:
+            marks = ", ".join("?" * len(table.columns))
+            connection.exec_driver_sql(f'INSERT INTO "{table.name}" VALUES ({marks})', [*map(tuple, rows)])
+
+
+def open_database(text: str, *, fresh: bool = False) -> Database:
+    """The index that ``text`` names, laid out if it is new. ``fresh`` empties it first, whatever it holds.
+
+    Raises:
+        NoArchive: it cannot be reached, is something else, or was made by another version.
+    """
+    url = url_of(text)
+    database = Database(url, _engine(url))
+    try:
+        if fresh:
+            database.clear()
+        _check(database)
+    except DatabaseError as wrong:
+        database.close()
+        raise NoArchive(
+            f"{database.shown} is not a benchflow archive: {first_line(wrong)} Name another file or database."
+        ) from wrong
+    except BaseException:
+        database.close()
+        raise
+    return database
+
+
+def _engine(url: URL) -> Engine:
+    if url.get_backend_name() == "postgresql":
+        return create_engine(url, connect_args={"connect_timeout": 15}, pool_pre_ping=True)
+    if url.database and url.database != ":memory:" and not Path(url.database).parent.is_dir():
+        raise NoArchive(f"There is no folder {Path(url.database).parent}. Make it, or name another file.")
+    engine = create_engine(url, connect_args={"timeout": _PATIENCE})
+
+    @event.listens_for(engine, "connect")
+    def _begin_ourselves(connection: Any, record: Any) -> None:
+        connection.isolation_level = None  # the driver would begin a transaction too late
+        # The index can be made again from the logs, so a power cut may cost its last batch.
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("PRAGMA synchronous=NORMAL")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get(_WRITES)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _check(database: Database) -> None:
+    with database.reading() as connection:
+        made = _version(connection)
+    if made is None:
+        with database.writing() as connection:
+            made = _version(connection)  # another bench may have been quicker
+            if made is None:
+                if inspect(connection).get_table_names():
+                    raise NoArchive(
+                        f"{database.shown} holds tables that are no benchflow archive. Name an empty one."
+                    )
+                _lay_out(connection)
+                made = str(schema.VERSION)
+    if made != str(schema.VERSION):
+        raise NoArchive(
+            f"The archive {database.shown} was made by another version of benchflow (form {made}, this one "
+            f"uses {schema.VERSION}). "
+            + (
+                "Use the newer version here too, or another archive."
+                if made.isdigit() and int(made) > schema.VERSION
+                else "Make it anew from the logs: benchflow archive --rebuild FOLDER."
+            )
+        )
+
+
+def _version(connection: Connection) -> str | None:
+    if not inspect(connection).has_table(schema.meta.name):
+        return None
+    found = connection.execute(select(schema.meta.c.value).where(schema.meta.c.key == "version")).scalar()
+    return "unknown" if found is None else str(found)
+
+
+def _lay_out(connection: Connection) -> None:
+    schema.metadata.create_all(connection)
+    connection.execute(schema.meta.insert().values(key="version", value=str(schema.VERSION)))
+
+
+def first_line(wrong: DatabaseError) -> str:
+    """What the database said, without the statement that made it say so."""
+    text = str(wrong.orig).strip() or type(wrong).__name__
+    return text.splitlines()[0].rstrip(".") + "."

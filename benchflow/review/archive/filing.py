@@ -1,0 +1,262 @@
+"""Bringing logs into the index: what is new, what has grown, what is kept out.
+
+Reading and verifying a log is done apart, by worker processes when there is much of it; one batch of
+logs is then written in one transaction. So it may be broken off at any moment, done again, and done by
+several benches at once.
+"""
+
+import os
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+import msgspec
+from msgspec import Struct
+
+from benchflow import __version__
+from benchflow.review.archive.database import Database
+from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
+from benchflow.review.logfile import Unusable, sound_facts
+from benchflow.review.question import LeftOut
+
+_BATCH_ROWS: Final = 20_000
+_TOGETHER: Final = 16  # logs handed to a worker at a time
+_WORTH_WORKERS: Final = 8_000_000  # bytes to be read before starting processes pays
+_TAIL: Final = 65_536
+
+
+class Filed(Struct, frozen=True):
+    """What came of it. ``left_out`` is everything looked at and kept out, now or earlier; ``newer`` names
+    logs that a newer version wrote, of which this one understood only a part; ``gone`` are logs that the
+    index still has and whose files are no longer there."""
+
+    looked_at: int
+    new: int
+    grown: int
+    unchanged: int
+    copies: int
+    events: int
+    left_out: tuple[LeftOut, ...]
+    newer: tuple[str, ...]
+    gone: tuple[str, ...]
+
+
+class _Job(NamedTuple):
+    path: str
+    size: int
+    changed: int
+
+
+Progress = Callable[[int, int], None]
+"""Called with how many files are done, of how many."""
+
+
+def file_logs(
+    database: Database,
+    paths: Iterable[Path],
+    bench: str,
+    *,
+    folders: Sequence[Path] = (),
+    copy_logs: bool = False,
+    workers: int | None = None,
+    progress: Progress = lambda done, of: None,
+) -> Filed:
+    """Bring the logs at ``paths`` into the index. ``bench`` is this machine's name.
+
+    ``folders`` are those that were gone through for ``paths``: a log known from inside them and no longer
+    found is reported as gone. ``copy_logs`` puts the whole logs into the index as well, for other benches.
+    ``workers`` is how many processes may read at once; by default as many as there are processors.
+    """
+    known = known_files(database, bench)
+    at = [str(path.resolve()) for path in paths]
+    copied = copied_sessions(database) if copy_logs else None
+    jobs, left_out, unchanged = _sort_out(at, known, bench, copied)
+    tally = _Tally(left_out=left_out, unchanged=unchanged)
+    done = len(at) - len(jobs)
+    batch: list[Entry] = []
+    rows = 0
+    for entry in _read_all(jobs, copy_logs, _worker_count(jobs, workers)):
+        batch.append(entry)
+        rows += entry.row_count
+        if rows >= _BATCH_ROWS:
+            tally.add(store(database, bench, batch), batch, bench)
+            done += len(batch)
+            progress(done, len(at))
+            batch, rows = [], 0
+    if batch:
+        tally.add(store(database, bench, batch), batch, bench)
+        progress(len(at), len(at))
+    inside = tuple(f"{folder.resolve()}{os.sep}" for folder in folders)
+    return tally.filed(len(at), forget_stale(database, bench, inside, set(at)) if inside else ())
+
+
+class _Tally:
+    def __init__(self, left_out: list[LeftOut], unchanged: int) -> None:
+        self.left_out, self.unchanged = left_out, unchanged
+        self.new = self.grown = self.copies = self.events = 0
+        self.newer: list[str] = []
+
+    def add(self, outcomes: Sequence[str], batch: Sequence[Entry], bench: str) -> None:
+        for entry, outcome in zip(batch, outcomes, strict=True):
+            if outcome == "new":
+                self.new += 1
+            elif outcome == "grown":
+                self.grown += 1
+            elif outcome == "copy":
+                self.copies += 1
+            else:
+                self.left_out.append(LeftOut(bench, entry.path, outcome))
+            if entry.session is not None:
+                self.events += entry.session.events
+                if entry.session.unknown or is_newer(entry.session.version):
+                    self.newer.append(entry.path)
+
+    def filed(self, looked_at: int, gone: tuple[str, ...]) -> Filed:
+        left_out = tuple(sorted(self.left_out, key=lambda one: one.path))
+        return Filed(
+            looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
+            tuple(sorted(self.newer)), gone,
+        )  # fmt: skip
+
+
+def is_newer(version: str, than: str = __version__) -> bool:
+    """Whether a log was written by a later version of the program than this one."""
+
+    def numbers(text: str) -> list[int]:
+        return [int(part) for part in text.split(".") if part.isdigit()]
+
+    return numbers(version) > numbers(than)
+
+
+# --- which files have to be read --------------------------------------------------------------------
+
+
+def _sort_out(
+    paths: Sequence[str], known: dict[str, Known], bench: str, copied: set[str] | None
+) -> tuple[list[_Job], list[LeftOut], int]:
+    jobs: list[_Job] = []
+    left_out: list[LeftOut] = []
+    unchanged = 0
+    for path in paths:
+        try:
+            status = os.stat(path)
+        except OSError as wrong:
+            left_out.append(LeftOut(bench, path, f"cannot be read: {wrong.strerror}"))
+            continue
+        before = known.get(path)
+        if before is None or not _same(path, status, before):
+            jobs.append(_Job(path, status.st_size, status.st_mtime_ns))
+        elif before.why:
+            left_out.append(LeftOut(bench, path, before.why))
+        elif copied is not None and before.session not in copied:
+            jobs.append(_Job(path, status.st_size, status.st_mtime_ns))
+        else:
+            unchanged += 1
+    return jobs, left_out, unchanged
+
+
+def _same(path: str, status: os.stat_result, before: Known) -> bool:
+    """Whether the file is as it was when it was filed: by size, time of change, and its last line."""
+    if (status.st_size, status.st_mtime_ns) != (before.size, before.changed):
+        return False
+    return bool(before.why) or _last_hash(path, status.st_size) == before.head
+
+
+class _Sealed(Struct):
+    hash: str
+
+
+_decode_sealed = msgspec.json.Decoder(_Sealed).decode
+
+
+def _last_hash(path: str, size: int) -> str:
+    """The hash of the last whole line; empty when it cannot be told without reading the whole file."""
+    try:
+        with open(path, "rb") as file:
+            file.seek(max(0, size - _TAIL))
+            tail = file.read(_TAIL)
+    except OSError:
+        return ""
+    lines = tail.split(b"\n")
+    whole = lines[1:-1] if size > _TAIL else lines[:-1]
+    try:
+        return _decode_sealed(whole[-1]).hash if whole else ""
+    except msgspec.DecodeError:
+        return ""
+
+
+# --- reading, in this process or in others -----------------------------------------------------------
+
+
+def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
+    if sum(job.size for job in jobs) < _WORTH_WORKERS:
+        return 0
+    return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
+
+
+def _read_all(jobs: Sequence[_Job], copy_logs: bool, workers: int) -> Iterator[Entry]:
+    if workers < 2:
+        told: set[str] = set()
+        for job in jobs:
+            yield _read_one(job, copy_logs, told)
+        return
+    groups = [(jobs[start : start + _TOGETHER], copy_logs) for start in range(0, len(jobs), _TOGETHER)]
+    # Spawned, not forked: the caller may have threads.
+    with _stopped_early(ProcessPoolExecutor(workers, mp_context=get_context("spawn"))) as pool:
+        for entries in pool.map(_read_group, groups):
+            yield from entries
+
+
+@contextmanager
+def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
+    """What is not begun is dropped when the caller stops."""
+    try:
+        yield pool
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+_told_here: set[str] = set()
+"""Procedures whose text this worker process has handed over already."""
+
+
+def _read_group(group: tuple[Sequence[_Job], bool]) -> list[Entry]:
+    jobs, copy_logs = group
+    return [_read_one(job, copy_logs, _told_here) for job in jobs]
+
+
+def _read_one(job: _Job, copy_logs: bool, told: set[str]) -> Entry:
+    try:
+        data = Path(job.path).read_bytes()
+    except OSError as wrong:
+        return Entry(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
+    # The file may have grown since it was looked at; `size` is of what was read.
+    found = sound_facts(data)
+    if isinstance(found, Unusable):
+        return Entry(job.path, len(data), job.changed, why=found.why)
+    facts, text = found
+    body: bytes | None = None
+    if copy_logs:
+        import zlib
+
+        body = zlib.compress(data, 1)
+    sha = facts.session.procedure
+    rows = _rows(facts)
+    entry = Entry(
+        job.path, len(data), job.changed, session=facts.session, rows=rows,
+        procedure="" if sha in told else text, body=body,
+    )  # fmt: skip
+    told.add(sha)
+    return entry
+
+
+def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
+    from benchflow.review.archive.schema import FACT_TABLES, to_row
+
+    return {
+        name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))]
+        for name in FACT_TABLES
+    }

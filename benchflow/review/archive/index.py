@@ -1,0 +1,154 @@
+"""Answers from the index. What it selects is a little too much at most; the question decides the rest."""
+
+import zlib
+from collections.abc import Sequence
+from typing import Any, Final, TypeVar
+
+from msgspec import Struct
+from sqlalchemy import ColumnElement, Connection, Table, and_, or_, select, true
+
+from benchflow.review.archive.database import Database
+from benchflow.review.archive.schema import (
+    FACT_TABLES,
+    copies,
+    fact_tables,
+    files,
+    from_row,
+    procedures,
+    sessions,
+)
+from benchflow.review.facts import SessionFact
+from benchflow.review.question import (
+    Found,
+    Instrument,
+    LeftOut,
+    LotOf,
+    OperationOf,
+    Person,
+    Question,
+    ReadingOf,
+    narrow,
+)
+
+F = TypeVar("F", bound=Struct)
+_SESSION_COLUMNS: Final = [sessions.c[name] for name in SessionFact.__struct_fields__]
+_MANY: Final = 400  # sessions asked for by number; for more of them all are read
+
+
+class Indexed:
+    """A :class:`benchflow.review.question.Source` over the index."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def ask(self, question: Question) -> Sequence[Found]:
+        wanted = _wanted(question)
+        with self._database.reading() as connection:
+            facts = {name: _by_session(connection, name, where) for name, where in wanted.items()}
+            numbers = set().union(*facts.values())
+            heads = _heads(connection, numbers)
+        found = (
+            narrow(
+                Found(session, bench, path, **{name: tuple(of.get(number, ())) for name, of in facts.items()}),
+                question,
+            )
+            for number, session, bench, path in heads
+            if number in numbers
+        )
+        return [one for one in found if one.anything]
+
+    def sessions(self) -> Sequence[Found]:
+        with self._database.reading() as connection:
+            return [Found(*head) for _, *head in _heads(connection, None)]
+
+    def left_out(self) -> Sequence[LeftOut]:
+        c = files.c
+        with self._database.reading() as connection:
+            found = connection.execute(select(c.bench, c.path, c.why).where(c.why != "")).all()
+        return sorted((LeftOut(*row) for row in found), key=lambda one: (one.bench, one.path))
+
+    def procedure_text(self, sha256: str) -> str | None:
+        with self._database.reading() as connection:
+            return connection.execute(
+                select(procedures.c.text).where(procedures.c.sha256 == sha256)
+            ).scalar()
+
+    def log_of(self, session: str) -> bytes | None:
+        """The bytes of a log, where the archive was told to copy them; verify them before use."""
+        with self._database.reading() as connection:
+            body = connection.execute(select(copies.c.body).where(copies.c.session == session)).scalar()
+        return None if body is None else zlib.decompress(body)
+
+
+def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
+    """Sessions in the order that every source keeps: of their opening, then of their hash."""
+    c = sessions.c
+    wanted = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
+    if numbers is not None and len(numbers) <= _MANY:
+        wanted = wanted.where(c.number.in_(numbers))
+    heads = [
+        (row[0], from_row(SessionFact, row[3:]), row[1], row[2])
+        for row in connection.execute(wanted).all()
+        if numbers is None or row[0] in numbers
+    ]
+    return sorted(heads, key=lambda head: (head[1].opened_at, head[1].session))
+
+
+def _by_session(
+    connection: Connection, name: str, where: ColumnElement[bool]
+) -> dict[int, list[Any]]:
+    table, fact = fact_tables[name], FACT_TABLES[name]
+    found: dict[int, list[Any]] = {}
+    c = table.c
+    for row in connection.execute(select(table).where(where).order_by(c.number, c.place)).all():
+        found.setdefault(row[0], []).append(from_row(fact, row[2:]))
+    return found
+
+
+def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
+    """Which rows of which tables may answer the question."""
+    t = fact_tables
+    subject = question.subject
+    match subject:
+        case Instrument(serial):
+            return {
+                name: and_(
+                    or_(
+                        t[name].c.serial == serial,
+                        and_(t[name].c.serial == "", t[name].c.instrument == serial),
+                    ),
+                    _from(question, t[name]),
+                )
+                for name in ("readings", "stages")
+            }
+        case LotOf(lot):
+            return {"lots": t["lots"].c.lot == lot}
+        case Person(name):
+            by_line = ("readings", "stages", "lots", "signatures", "deviations")
+            return {
+                # The people of an operation are a list: which of them, the question sorts out.
+                "operations": true(),
+                **{table: t[table].c.by == name for table in by_line},
+            }
+        case OperationOf(operation):
+            tables = ("operations", "readings", "stages", "lots", "signatures", "deviations")
+            return {table: _named(t[table].c.operation, operation) for table in tables}
+        case ReadingOf(name):
+            return {"readings": _named(t["readings"].c.name, name)}
+
+
+def _named(column: Any, name: str) -> ColumnElement[bool]:
+    """``name`` itself or one of its places: ``name[1]``. ``\\`` comes right after ``[`` in every collation
+    that compares code points; where one does not, too much is selected, never too little."""
+    return or_(column == name, column.startswith(f"{name}[", autoescape=True))
+
+
+def _from(question: Question, table: Table) -> ColumnElement[bool]:
+    first = table.c.at if "at" in table.c else table.c.first_at
+    last = table.c.at if "at" in table.c else table.c.last_at
+    spans = [true()]
+    if question.since:
+        spans.append(last >= question.since)
+    if question.until:
+        spans.append(first <= question.until)
+    return and_(*spans)

@@ -1,0 +1,242 @@
+"""One batch of logs into the tables, in one transaction."""
+
+import os
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+from sqlalchemy import Connection, bindparam, delete, func, select, update
+
+from benchflow.review.archive.database import Database
+from benchflow.review.archive.schema import copies, fact_tables, files, procedures, sessions, to_row
+from benchflow.review.facts import SessionFact
+
+Rows = dict[str, list[tuple[Any, ...]]]
+"""Table name to rows, without the session's number that goes before each."""
+
+
+class Entry(NamedTuple):
+    """A log as it was read: its facts as rows, or why it is kept out. ``procedure`` is the text of its
+    procedure where it was not handed over before; ``body`` the log itself, deflated, when asked for."""
+
+    path: str
+    size: int
+    changed: int
+    why: str = ""
+    session: SessionFact | None = None
+    rows: Rows = {}
+    procedure: str = ""
+    body: bytes | None = None
+
+    @property
+    def row_count(self) -> int:
+        return 1 + sum(map(len, self.rows.values()))
+
+
+class Known(NamedTuple):
+    """A file as it was when it was last read."""
+
+    size: int
+    changed: int
+    head: str
+    events: int
+    session: str
+    why: str
+
+
+class _There(NamedTuple):
+    """The copy of a session that the index holds."""
+
+    number: int
+    events: int
+    head: str
+    bench: str
+    path: str
+
+
+def known_files(database: Database, bench: str) -> dict[str, Known]:
+    """What the index knows of this bench's files, by path."""
+    c = files.c
+    with database.reading() as connection:
+        found = connection.execute(
+            select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
+        )
+        return {row[0]: Known(*row[1:]) for row in found}
+
+
+def copied_sessions(database: Database) -> set[str]:
+    """The sessions whose whole log the index holds."""
+    with database.reading() as connection:
+        return set(connection.execute(select(copies.c.session)).scalars())
+
+
+def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: set[str]) -> tuple[str, ...]:
+    """Drop what is known of files below the folders ``inside`` that are no longer there, and say which
+    sessions the index still has although their logs are gone."""
+    with database.writing() as connection:
+        c = sessions.c
+        sources = set(connection.execute(select(c.path).where(c.bench == bench)).scalars())
+        known = connection.execute(select(files.c.path).where(files.c.bench == bench)).scalars()
+        missing = {path for path in known if path not in seen and path.startswith(inside)}
+        stale = [{"at": path} for path in missing - sources]
+        if stale:
+            connection.execute(
+                delete(files).where(files.c.bench == bench, files.c.path == bindparam("at")), stale
+            )
+    return tuple(sorted(missing & sources))
+
+
+def store(database: Database, bench: str, batch: Sequence[Entry]) -> list[str]:
+    """Write the batch. For each entry: ``new``, ``grown``, ``copy``, or why it is left out."""
+    with database.writing() as connection:
+        return _Batch(database, connection, bench, batch).store()
+
+
+class _Batch:
+    def __init__(
+        self, database: Database, connection: Connection, bench: str, batch: Sequence[Entry]
+    ) -> None:
+        self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
+        self.there = self._sessions_there()
+        self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
+        self.replaced: list[int] = []
+        self.outdone: list[tuple[str, str, str]] = []  # bench, path, why: a longer copy has come
+        self.taken: dict[str, tuple[int, Entry]] = {}  # session to the entry that is to stand for it
+
+    def store(self) -> list[str]:
+        outcomes = [self._outcome(entry) for entry in self.batch]
+        self._withdraw()
+        self._delete()
+        self._insert()
+        self._note_files(outcomes)
+        return outcomes
+
+    def _sessions_there(self) -> dict[str, _There]:
+        wanted = [entry.session.session for entry in self.batch if entry.session is not None]
+        c = sessions.c
+        found: dict[str, _There] = {}
+        for start in range(0, len(wanted), 500):  # databases bound the number of parameters
+            rows = self.connection.execute(
+                select(c.session, c.number, c.events, c.head, c.bench, c.path).where(
+                    c.session.in_(wanted[start : start + 500])
+                )
+            )
+            found.update((row[0], _There(*row[1:])) for row in rows)
+        return found
+
+    def _outcome(self, entry: Entry) -> str:
+        new = entry.session
+        if new is None:
+            return entry.why
+        old = self.there.get(new.session)
+        if old is not None:
+            if (old.events, old.head) == (new.events, new.head):
+                self._is_now_at(old, entry)
+                return "copy"
+            if (-new.events, new.head) > (-old.events, old.head):
+                return _outdone(old.path, old.events, new.events)
+            if (old.bench, old.path) != (self.bench, entry.path):
+                self.outdone.append((old.bench, old.path, _outdone(entry.path, new.events, old.events)))
+            if new.session not in self.taken:
+                self.replaced.append(old.number)
+        self.taken[new.session] = (self.next, entry)
+        self.there[new.session] = _There(self.next, new.events, new.head, self.bench, entry.path)
+        self.next += 1
+        return "new" if old is None else "grown"
+
+    def _is_now_at(self, old: _There, entry: Entry) -> None:
+        """A log that was moved on this bench is named by where it lies now."""
+        if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
+            self.connection.execute(
+                update(sessions).where(sessions.c.number == old.number).values(path=entry.path)
+            )
+
+    def _withdraw(self) -> None:
+        """A log that verified once and does not any more takes its facts out of the index with it."""
+        c = sessions.c
+        for entry in self.batch:
+            if entry.session is None:
+                found = self.connection.execute(
+                    select(c.number, c.session).where(c.bench == self.bench, c.path == entry.path)
+                ).all()
+                self.replaced.extend(number for number, _ in found)
+                # Another copy of it, passed over until now, is to be read again the next time.
+                for _, session in found:
+                    self.connection.execute(delete(files).where(files.c.session == session))
+
+    def _delete(self) -> None:
+        for start in range(0, len(self.replaced), 500):
+            numbers = self.replaced[start : start + 500]
+            for table in fact_tables.values():
+                self.connection.execute(delete(table).where(table.c.number.in_(numbers)))
+            self.connection.execute(delete(sessions).where(sessions.c.number.in_(numbers)))
+
+    def _insert(self) -> None:
+        together: Rows = {name: [] for name in fact_tables}
+        heads: list[tuple[Any, ...]] = []
+        for number, entry in self.taken.values():
+            assert entry.session is not None  # noqa: S101  # only such entries are taken
+            heads.append((number, *to_row(entry.session), self.bench, entry.path))
+            for name, rows in entry.rows.items():
+                together[name].extend((number, *row) for row in rows)
+        self.database.bulk(self.connection, sessions, heads)
+        for name, rows in together.items():
+            self.database.bulk(self.connection, fact_tables[name], rows)
+        self._insert_procedures()
+        self._insert_copies()
+
+    def _insert_procedures(self) -> None:
+        texts = {
+            entry.session.procedure: entry.procedure
+            for entry in self.batch
+            if entry.session is not None and entry.procedure
+        }
+        if texts:
+            have = set(
+                self.connection.execute(
+                    select(procedures.c.sha256).where(procedures.c.sha256.in_(list(texts)))
+                ).scalars()
+            )
+            rows = [(sha, text) for sha, text in texts.items() if sha not in have]
+            self.database.bulk(self.connection, procedures, rows)
+
+    def _insert_copies(self) -> None:
+        bodies = {
+            entry.session.session: entry.body
+            for entry in self.batch
+            if entry.session is not None and entry.body and self._stands(entry.session)
+        }
+        if bodies:
+            self.connection.execute(
+                delete(copies).where(copies.c.session == bindparam("which")),
+                [{"which": session} for session in bodies],
+            )
+            self.database.bulk(self.connection, copies, list(bodies.items()))
+
+    def _stands(self, session: SessionFact) -> bool:
+        """Whether this copy of the session is the one that the index now holds."""
+        return self.there[session.session].head == session.head
+
+    def _note_files(self, outcomes: Sequence[str]) -> None:
+        self.connection.execute(
+            delete(files).where(files.c.bench == self.bench, files.c.path == bindparam("at")),
+            [{"at": entry.path} for entry in self.batch],
+        )
+        rows: list[tuple[Any, ...]] = []
+        for entry, outcome in zip(self.batch, outcomes, strict=True):
+            session = entry.session
+            why = "" if outcome in ("new", "grown", "copy") else outcome
+            rows.append((
+                self.bench, entry.path, entry.size, entry.changed,
+                session.session if session is not None else "",
+                session.head if session is not None else "",
+                session.events if session is not None else 0, why,
+            ))  # fmt: skip
+        self.database.bulk(self.connection, files, rows)
+        for bench, path, why in self.outdone:
+            self.connection.execute(
+                update(files).where(files.c.bench == bench, files.c.path == path).values(why=why)
+            )
+
+
+def _outdone(path: str, events: int, only: int) -> str:
+    return f"is another copy of a session whose log at {path} has {events} events; this one has {only}"

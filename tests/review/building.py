@@ -1,0 +1,95 @@
+"""Logs for these tests, written event by event in the log's own form. All names and numbers are invented."""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Self
+
+from benchflow.session.lines import Draft, Line, seal
+from benchflow.session.moment import format
+
+PROCEDURE = """\
+benchflow: 1
+id: invented-lid
+title: An invented lid on an invented box
+revision: "A"
+notice: All numbers are invented.
+"""
+
+
+class Story:
+    """A session as it is told: every call adds one event, a few seconds after the one before."""
+
+    def __init__(
+        self,
+        unit: str = "job 1",
+        by: str = "ann",
+        at: datetime = datetime(2026, 3, 2, 18, 0, tzinfo=UTC),
+        procedure: str = PROCEDURE,
+        clocked: bool = True,
+        **opened: Any,
+    ) -> None:
+        self.by, self.now, self.clocked = by, at, clocked
+        self._began = at
+        self.run = 1
+        self.lines: list[Line] = []
+        self.raw = b""
+        data = {
+            "procedure": procedure,
+            "procedure_sha256": sha256(procedure.encode()).hexdigest(),
+            "file": "invented-lid.yaml",
+            "options": {},
+            "start": {},
+            "unit": unit,
+            "version": "0.1.0",
+        }
+        self.add("opened", after=0, **{**data, **opened})
+
+    def add(self, kind: str, *, by: str = "", after: float = 10, **data: Any) -> Self:
+        self.now += timedelta(seconds=after)
+        if self.clocked:
+            data["clock"] = {"run": self.run, "ms": round((self.now - self._began).total_seconds() * 1000)}
+        last = self.lines[-1] if self.lines else None
+        lines, raw = seal([Draft(format(self.now), by or self.by, kind, data)], last)
+        self.lines += lines
+        self.raw += raw
+        return self
+
+    def wait(self, **span: float) -> Self:
+        self.now += timedelta(**span)
+        return self
+
+    def take_up(self, operation: str, **more: Any) -> Self:
+        return self.add("taken-up", operation=operation, **more)
+
+    def finish(self, operation: str, **more: Any) -> Self:
+        return self.add("finished", operation=operation, **more)
+
+    def read(
+        self, operation: str, value: str, limit: str = "0.10 .. 0.28 mm", *, name: str = "end-play",
+        slot: str = "1", verdict: str = "in", unit: str = "mm", **more: Any,
+    ) -> Self:  # fmt: skip
+        quantity = {"value": value, "unit": unit, "entered": f"{value} {unit}"}
+        return self.add(
+            "recorded", operation=operation, name=name, reading=slot, quantity=quantity, verdict=verdict,
+            limit=limit, **more,
+        )  # fmt: skip
+
+    def tick(self, operation: str, fastener: int, stage: int = 1, **more: Any) -> Self:
+        return self.add("ticked", operation=operation, joint="lid-bolts", stage=stage, fastener=fastener, **more)
+
+    def tighten(self, operation: str, fasteners: Iterable[int] = range(1, 5), stages: int = 2, **more: Any) -> Self:
+        fasteners = list(fasteners)
+        for stage in range(1, stages + 1):
+            for fastener in fasteners:
+                self.tick(operation, fastener, stage, **more)
+        return self
+
+    def close(self, **more: Any) -> Self:
+        return self.add("closed", **more)
+
+    def save(self, folder: Path, name: str = "") -> Path:
+        path = folder / (name or f"{self.lines[0].data['unit'].replace(' ', '-')}.jsonl")
+        path.write_bytes(self.raw)
+        return path

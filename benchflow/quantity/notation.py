@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from benchflow.quantity import units
 from benchflow.quantity.arithmetic import base, difference_factor, dimension_of, known
-from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, clean, scan_number, skip_space
+from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
 from benchflow.quantity.shown import show, show_converted
 from benchflow.quantity.types import Quantity, QuantityError, printable
 from benchflow.quantity.units import Unit
@@ -65,7 +65,7 @@ def bounded(text: str) -> str:
     if len(text) > MAX_LENGTH:
         why = f"longer than {MAX_LENGTH} characters"
         raise QuantityError("bad-quantity", text, MAX_LENGTH, why, "write the quantity alone")
-    return clean(text)
+    return uniform(text)
 
 
 # --- a number and its unit --------------------------------------------------------------------------
@@ -73,7 +73,7 @@ def bounded(text: str) -> str:
 _UNIT_MARKS = frozenset("°%\"'·/.^℃℉㎜㎝㎛㎏")
 
 
-def _unit_end(text: str, start: int) -> int:
+def unit_end(text: str, start: int) -> int:
     """Where the unit that begins at ``start`` ends: letters and marks, and what joins them."""
     i, size, end = start, len(text), start
     while i < size:
@@ -103,7 +103,7 @@ def scan_part(original: str, text: str, start: int, dimension: str | None) -> Pa
         hint = error.hint or example(dimension)
         raise QuantityError("bad-quantity", original, error.at, error.why, hint) from None
     begin = skip_space(text, i)
-    end = _unit_end(text, begin)
+    end = unit_end(text, begin)
     if end == begin:
         return Part(number, None, at, i)
     return Part(number, _unit(original, text[begin:end], begin, dimension), at, end)
@@ -209,7 +209,7 @@ def _last_digit(q: Quantity) -> Fraction:
 
 def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
     """No unit after a number: either nothing stands there, or something that is not one."""
-    plain = clean(text)
+    plain = uniform(text)
     at = skip_space(plain, end)
     following = plain[at : at + 1]
     if following.isdigit():

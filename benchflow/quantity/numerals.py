@@ -30,7 +30,7 @@ class Number(NamedTuple):
 
 
 # One character for one, so that positions stay true.
-_CLEAN = {
+_UNIFORM = {
     **dict.fromkeys(map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "),
     **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\ufe63"), "-"),
     **dict.fromkeys(map(ord, "\u22c5\u2022\u2219\u30fb\u00d7\u2027"), "·"),
@@ -43,9 +43,9 @@ _CLEAN = {
 }
 
 
-def clean(text: str) -> str:
+def uniform(text: str) -> str:
     """Look-alike characters made one, each by a single character: full-width digits, minus signs, spaces."""
-    return text.replace("\t", " ") if text.isascii() else text.translate(_CLEAN)
+    return text.replace("\t", " ") if text.isascii() else text.translate(_UNIFORM)
 
 
 _VULGAR = {

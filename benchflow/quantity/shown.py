@@ -46,7 +46,7 @@ def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
     exact = from_base(start, unit, difference=difference)
     places = -round(worth - 1)
     if exact:
-        size = _magnitude(exact)
+        size = magnitude(exact)
         places = max(places, 2 - size)  # three significant digits at least
     shown = round_half_up(exact, max(places, 0))
     if Fraction(shown) == exact:
@@ -59,7 +59,7 @@ def _exponent(value: Decimal) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
-def _magnitude(value: Fraction) -> int:
+def magnitude(value: Fraction) -> int:
     """The power of ten of the first significant digit: 0 for 1 to 9.99, -2 for 0.045."""
     size = len(str(abs(value.numerator))) - len(str(value.denominator))
     return size if abs(value) >= Fraction(10) ** size else size - 1

@@ -245,6 +245,8 @@ def find(spelling: str) -> Unit | None:
 
 def refusal(spelling: str) -> tuple[str, str] | None:
     """Why a spelling that looks like a unit is refused, and what to write; ``None`` if it is no such one."""
+    if find(spelling) is not None:
+        return None
     plain = key(spelling)
     told = REFUSED.get(plain) or REFUSED.get(plain.casefold())
     if told is None:

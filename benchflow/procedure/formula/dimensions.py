@@ -1,0 +1,186 @@
+"""Whether a formula's units fit together, found out before anything is measured.
+
+pint multiplies and divides the units, on a registry that knows nothing but seven base dimensions of ours and
+what is made from them: 3 ms to build, where pint's own takes 100. It is built on first use; the bench, which
+works with formulas that were checked when they were read, never needs it.
+"""
+
+from collections.abc import Mapping
+from fractions import Fraction
+from functools import cache
+from typing import TYPE_CHECKING, Literal, NamedTuple, cast
+
+from benchflow.procedure.formula.tree import Call, Constant, Formula, FormulaError, Name, Negative, Node, Pair
+from benchflow.quantity import dimension_of, units
+
+if TYPE_CHECKING:
+    import pint
+
+Kind = Literal["plain", "reading"]
+"""A ``reading`` is a temperature on its scale, which has an offset; everything else is ``plain``."""
+
+_BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
+          "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
+          "volt = newton * metre / second / ampere", "ohm = volt / ampere")  # fmt: skip
+MADE_OF = {
+    "": "dimensionless", "fraction": "dimensionless", "length": "metre", "area": "metre ** 2", "volume": "metre ** 3",
+    "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
+    "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
+    "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
+}  # fmt: skip
+"""Each dimension's base unit in pint's names. The factors of our unit table are relative to these."""
+
+
+@cache
+def _registry() -> "pint.UnitRegistry[Fraction]":
+    import pint  # 0.1 s, and only an author's check comes here
+
+    registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
+    for definition in _BASES:
+        registry.define(definition)
+    return registry
+
+
+@cache
+def _made_of(dimension: str) -> "pint.Unit":
+    return _registry().Unit(MADE_OF[dimension])
+
+
+class _Found(NamedTuple):
+    unit: "pint.Unit"
+    kind: Kind
+
+
+def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) -> None:
+    """Raises :class:`FormulaError` unless every step makes sense and the result can be given in ``result_unit``.
+
+    ``units`` maps names to their canonical units ("" for a bare count), by ``journal[2]`` or ``journal``
+    (which then stands for all its places). A difference of temperatures may be given in °C, °F or K.
+    """
+    found = _Checker(formula, units).of(formula.root)
+    if found.unit.dimensionality != _made_of(dimension_of(result_unit)).dimensionality:
+        is_ = f"this works out to {_words(found)}"
+        wanted = _words(_Found(_made_of(dimension_of(result_unit)), "plain"))
+        raise FormulaError(formula.text, 0, is_, f"its unit, {result_unit or 'none'}, is {wanted}")
+
+
+def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
+    """Whether the result is a temperature difference, to be compared and converted without the offset."""
+    found = _Checker(formula, units).of(formula.root)
+    return found.kind == "plain" and found.unit.dimensionality == _made_of("temperature").dimensionality
+
+
+_OUR_NAMES = {"": "a plain number", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
+              "expansion": "a thermal expansion"}  # fmt: skip
+
+
+def _words(found: _Found) -> str:
+    """``a length``; for what has no name, its make: ``metre * kelvin``."""
+    for dimension in MADE_OF:
+        if _made_of(dimension).dimensionality == found.unit.dimensionality:
+            if dimension == "temperature":
+                return "a temperature as read" if found.kind == "reading" else "a temperature difference"
+            return _OUR_NAMES.get(dimension, f"a {dimension}")
+    parts = (f"{name.strip('[]')}^{power}" for name, power in sorted(found.unit.dimensionality.items()))
+    return f"something that no unit here measures ({' '.join(parts).replace('^1', '')})"
+
+
+class _Checker:
+    def __init__(self, formula: Formula, known: Mapping[str, str]) -> None:
+        self.formula, self.known = formula, known
+
+    def error(self, at: int, why: str, hint: str = "") -> FormulaError:
+        return FormulaError(self.formula.text, at, why, hint)
+
+    def of(self, node: Node) -> _Found:
+        match node:
+            case Constant(unit=unit):
+                return _of_unit(unit)
+            case Name():
+                return _of_unit(self.unit_of(node))
+            case Negative(of=of, at=at):
+                return self.plain(self.of(of), at, "turned negative")
+            case Pair(operator="+" | "-"):
+                return self.sum(node)
+            case Pair():
+                return self.product(node)
+            case Call():
+                return self.call(node)
+
+    def unit_of(self, name: Name) -> str:
+        for key in (name.key, name.name):
+            if key in self.known:
+                return self.known[key]
+        if name.place == "*":
+            start = f"{name.name}["
+            for key, unit in self.known.items():
+                if key.startswith(start):
+                    return unit
+        raise self.unknown(name)
+
+    def unknown(self, name: Name) -> FormulaError:
+        from difflib import get_close_matches  # for an error only
+
+        plain = {key.split("[")[0] for key in self.known}
+        for cut in (i for i, char in enumerate(name.name) if char == "-"):
+            left, right = name.name[:cut], name.name[cut + 1 :]
+            if left in plain and right in plain:
+                return self.error(name.at, f"nothing is called {name.key}", f"to subtract, write {left} - {right}")
+        near = get_close_matches(name.name, sorted(plain), n=1)
+        hint = f"did you mean {near[0]}?" if near else "write the name of a recorded or worked-out value"
+        return self.error(name.at, f"nothing is called {name.key}", hint)
+
+    def sum(self, node: Pair) -> _Found:
+        left, right = self.of(node.left), self.of(node.right)
+        if left.unit.dimensionality != right.unit.dimensionality:
+            verb = "added" if node.operator == "+" else "subtracted"
+            hint = ""
+            for side, words in ((node.left, _words(right)), (node.right, _words(left))):
+                if isinstance(side, Constant) and not side.unit:
+                    hint = f"{side.shown} has no unit; {words} is wanted there"
+            raise self.error(node.at, f"{_words(left)} and {_words(right)} cannot be {verb}", hint)
+        match node.operator, left.kind, right.kind:
+            case "-", "reading", "reading":
+                return _Found(left.unit, "plain")
+            case "+", "reading", "reading":
+                hint = "take their mean, or subtract one from the other"
+                raise self.error(node.at, "two temperatures as read cannot be added", hint)
+            case "-", "plain", "reading":
+                hint = "a difference is in K; a reading in °C or °F comes first"
+                raise self.error(node.at, "a temperature as read cannot be taken from a difference", hint)
+            case _:
+                return left if left.kind == "reading" else right
+
+    def product(self, node: Pair) -> _Found:
+        verb = "multiplied" if node.operator == "*" else "divided"
+        left = self.plain(self.of(node.left), node.at, verb)
+        right = self.plain(self.of(node.right), node.at, verb)
+        unit = left.unit * right.unit if node.operator == "*" else left.unit / right.unit
+        return _Found(unit, "plain")
+
+    def call(self, node: Call) -> _Found:
+        found = [self.of(argument) for argument in node.arguments]
+        if node.function == "count":
+            return _Found(_made_of(""), "plain")
+        first = found[0]
+        for argument, other in zip(node.arguments, found, strict=True):
+            if other.unit.dimensionality != first.unit.dimensionality or other.kind != first.kind:
+                at = argument.at if isinstance(argument, Name | Constant) else node.at
+                raise self.error(at, f"{node.function} of {_words(first)} and {_words(other)}")
+        if node.function == "sqrt":
+            root = self.plain(first, node.at, "put under a root").unit ** Fraction(1, 2)
+            return _Found(cast("pint.Unit", root), "plain")  # pint types a power as its own base class
+        if node.function in ("abs", "sum"):
+            return self.plain(first, node.at, "summed" if node.function == "sum" else "made absolute")
+        return _Found(first.unit, "plain" if node.function == "spread" else first.kind)
+
+    def plain(self, found: _Found, at: int, verb: str) -> _Found:
+        if found.kind == "reading":
+            hint = "subtract another first; a difference is written in K"
+            raise self.error(at, f"a temperature as read cannot be {verb}", hint)
+        return found
+
+
+def _of_unit(symbol: str) -> _Found:
+    offset = bool(symbol) and units.BY_SYMBOL[symbol].offset != 0
+    return _Found(_made_of(dimension_of(symbol)), "reading" if offset else "plain")

@@ -1,0 +1,368 @@
+"""A formula as a tree, and the reading of one: a hand-written descent over text of bounded length and nesting."""
+
+import re
+from collections.abc import Callable, Container
+from fractions import Fraction
+from typing import Literal, NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.errors import BenchflowError
+from benchflow.quantity import units
+from benchflow.quantity.notation import unit_end
+from benchflow.quantity.numerals import Number, NumeralError, scan_number, skip_space, uniform
+from benchflow.quantity.types import printable
+
+MAX_LENGTH = 300
+MAX_NESTING = 20
+
+Function = Literal["mean", "max", "min", "spread", "sum", "count", "abs", "sqrt"]
+OVER_PLACES: tuple[Function, ...] = ("mean", "max", "min", "spread", "sum", "count")
+OF_ONE: tuple[Function, ...] = ("abs", "sqrt")
+
+
+class FormulaError(BenchflowError):
+    """A formula that cannot be read, does not fit its units, or cannot be worked out with these values.
+
+    ``at`` is the index of the character in ``text``; ``why`` what is wrong; ``hint`` what to write.
+    """
+
+    def __init__(self, text: str, at: int, why: str, hint: str = "") -> None:
+        super().__init__(f'"{printable(text)}": {why}' + (f"; {hint}" if hint else ""))
+        self.text, self.at, self.why, self.hint = text, at, why, hint
+
+
+class Constant(Struct, frozen=True, tag="number"):
+    """A number in the formula itself. ``unit`` is canonical, "" for none; ``shown`` is as written and
+    ``places`` how many decimals it was written with."""
+
+    value: Fraction
+    unit: str
+    shown: str
+    places: int
+    at: int
+
+
+class Name(Struct, frozen=True, tag="name"):
+    """A value. ``place`` is ``None`` for a value without places and ``"*"`` for all its places."""
+
+    name: str
+    place: str | None
+    at: int
+
+    @property
+    def key(self) -> str:
+        """As it stands in the log: ``end-play`` or ``journal[2]``."""
+        return self.name if self.place is None else f"{self.name}[{self.place}]"
+
+
+class Negative(Struct, frozen=True, tag="negative"):
+    of: "Node"
+    at: int
+
+
+class Pair(Struct, frozen=True, tag="pair"):
+    """Two operands; ``at`` is the operator."""
+
+    operator: Literal["+", "-", "*", "/"]
+    left: "Node"
+    right: "Node"
+    at: int
+
+
+class Call(Struct, frozen=True, tag="call"):
+    function: Function
+    arguments: "tuple[Node, ...]"
+    at: int
+
+
+Node = Constant | Name | Negative | Pair | Call
+
+
+class Formula(Struct, frozen=True):
+    text: str
+    root: Node
+
+
+class NameRef(NamedTuple):
+    """A value that a formula speaks of. ``at`` is the index in the text."""
+
+    name: str
+    place: str | None
+    at: int
+
+
+def parse_formula(text: str) -> Formula:
+    """Raises :class:`FormulaError`; a formula that comes back is well formed, its units not yet checked."""
+    if len(text) > MAX_LENGTH:
+        raise FormulaError(text, MAX_LENGTH, f"longer than {MAX_LENGTH} characters", "work it out in two steps")
+    return Formula(text, _Reader(text).whole())
+
+
+def names(formula: Formula) -> tuple[NameRef, ...]:
+    """Every value it speaks of, in order of appearance, each name and place once."""
+    found: dict[tuple[str, str | None], NameRef] = {}
+    for node in walk(formula.root):
+        if isinstance(node, Name):
+            found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
+    return tuple(sorted(found.values(), key=lambda ref: ref.at))
+
+
+def walk(node: Node) -> list[Node]:
+    """The node and everything below it."""
+    found, waiting = [], [node]
+    while waiting:
+        here = waiting.pop()
+        found.append(here)
+        waiting.extend(below(here))
+    return found
+
+
+def below(node: Node) -> tuple[Node, ...]:
+    match node:
+        case Negative(of=of):
+            return (of,)
+        case Pair(left=left, right=right):
+            return (left, right)
+        case Call(arguments=arguments):
+            return arguments
+        case _:
+            return ()
+
+
+def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
+    """The formula of one place under ``each``: names among ``those`` that have no place get this one."""
+
+    def moved(node: Node) -> Node:
+        match node:
+            case Name(name=name, place=None) if name in those:
+                return replace(node, place=place)
+            case Negative(of=of):
+                return replace(node, of=moved(of))
+            case Pair(left=left, right=right):
+                return replace(node, left=moved(left), right=moved(right))
+            case Call(arguments=arguments):
+                return replace(node, arguments=tuple(moved(argument) for argument in arguments))
+            case _:
+                return node
+
+    root = moved(formula.root)
+    return parse_formula(render(Formula(formula.text, root)))
+
+
+def render(formula: Formula) -> str:
+    """The formula as text, in one spacing; reading it gives the same tree (positions apart)."""
+    return write(formula.root, lambda leaf: leaf.key if isinstance(leaf, Name) else leaf.shown)
+
+
+_RANK = {"+": 1, "-": 1, "*": 2, "/": 2}
+
+
+def write(node: Node, leaf: "Callable[[Constant | Name], str]", times: str = "*") -> str:
+    """The tree as text, ``leaf`` giving the text of names and numbers, with the brackets that it needs."""
+    match node:
+        case Negative(of=of):
+            inner = write(of, leaf, times)
+            return f"-({inner})" if isinstance(of, Pair | Negative) or inner.startswith("-") else f"-{inner}"
+        case Pair(operator=operator, left=left, right=right):
+            rank = _RANK[operator]
+            one, two = write(left, leaf, times), write(right, leaf, times)
+            if isinstance(left, Pair) and _RANK[left.operator] < rank:
+                one = f"({one})"
+            if (isinstance(right, Pair) and _RANK[right.operator] <= rank) or two.startswith("-"):
+                two = f"({two})"
+            return f"{one} {times if operator == '*' else operator} {two}"
+        case Call(function=function, arguments=arguments):
+            return f"{function}({', '.join(write(argument, leaf, times) for argument in arguments)})"
+        case Constant() | Name():
+            return leaf(node)
+
+
+# --- reading ----------------------------------------------------------------------------------------
+
+_NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
+_PLACE = re.compile(r"\[([^\[\]]*)\]")
+_DIGIT_START = frozenset("0123456789.½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞⅒")
+_FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE)}
+
+
+class _Reader:
+    def __init__(self, text: str) -> None:
+        self.text, self.plain, self.i, self.depth = text, uniform(text).replace("÷", "/"), 0, 0
+        self.before = ""  # the operator just before, for fractions
+
+    def error(self, at: int, why: str, hint: str = "") -> FormulaError:
+        return FormulaError(self.text, at, why, hint)
+
+    def peek(self) -> str:
+        self.i = skip_space(self.plain, self.i)
+        return self.plain[self.i : self.i + 1]
+
+    def whole(self) -> Node:
+        if not self.peek():
+            raise self.error(0, "nothing is written", "write it like bore - journal")
+        root = self.sum()
+        if char := self.peek():
+            raise self.unexpected(char)
+        for node in walk(root):
+            if isinstance(node, Name) and node.place == "*" and not self.inside_call(root, node):
+                hint = f"say which of them: mean({node.key}), max({node.key}), or {node.name}[1]"
+                raise self.error(node.at, f"{node.key} is several values", hint)
+        return root
+
+    def inside_call(self, root: Node, name: Name) -> bool:
+        return any(
+            isinstance(call, Call) and call.function in OVER_PLACES and any(name is node for node in walk(call))
+            for call in walk(root)
+        )
+
+    def unexpected(self, char: str) -> FormulaError:
+        if char == "^" or self.plain.startswith("**", self.i):
+            return self.error(self.i, "powers are not read here", "write bore * bore")
+        if char == ",":
+            return self.error(self.i, "a comma parts values inside a function only", "write decimals with a point")
+        if char == ")":
+            return self.error(self.i, "a bracket that was never opened")
+        if char.isalnum() or char == "(":
+            return self.error(self.i, "an operator is missing before this", "write + - * or /")
+        return self.error(self.i, f'"{printable(char)}" does not belong in a formula')
+
+    def nested(self) -> None:
+        self.depth += 1
+        if self.depth > MAX_NESTING:
+            raise self.error(self.i, f"nested deeper than {MAX_NESTING}", "work it out in two steps")
+
+    def sum(self) -> Node:
+        left = self.product()
+        while (char := self.peek()) in ("+", "-") and char:
+            at, self.i = self.i, self.i + 1
+            left = Pair("+" if char == "+" else "-", left, self.product(), at)
+        return left
+
+    def product(self) -> Node:
+        self.before = ""
+        left = self.signed()
+        while (char := self.peek()) in ("*", "·", "/") and char and not self.plain.startswith("**", self.i):
+            at, self.i = self.i, self.i + 1
+            self.before = char
+            left = Pair("/" if char == "/" else "*", left, self.signed(), at)
+        return left
+
+    def signed(self) -> Node:
+        char = self.peek()
+        if char not in ("-", "+") or not char:
+            return self.atom()
+        at, self.i = self.i, self.i + 1
+        self.nested()
+        of = self.signed()
+        self.depth -= 1
+        return Negative(of, at) if char == "-" else of
+
+    def atom(self) -> Node:
+        char = self.peek()
+        if char in _DIGIT_START and char:
+            return self.number()
+        if char == "(":
+            at, self.i = self.i, self.i + 1
+            self.nested()
+            inner = self.sum()
+            self.close(at)
+            return inner
+        match = _NAME.match(self.plain, self.i)
+        if match is None:
+            if not char or char in ")+-*/·,":
+                raise self.error(self.i, "a value is missing here", "write a name or a number with its unit")
+            raise self.unexpected(char)
+        return self.named(match)
+
+    def close(self, opened: int) -> None:
+        if (char := self.peek()) != ")":
+            raise self.unexpected(char) if char else self.error(opened, "this bracket is not closed")
+        self.i += 1
+        self.depth -= 1
+
+    def named(self, match: "re.Match[str]") -> Node:
+        word, at = match.group(), match.start()
+        self.i = match.end()
+        if self.peek() == "(":
+            return self.call(word, at)
+        place = _PLACE.match(self.plain, self.i) if self.plain[match.end() : match.end() + 1] == "[" else None
+        if place is None:
+            if self.plain[match.end() : match.end() + 1] == "[":
+                raise self.error(match.end(), "this bracket is not closed", "write a place as journal[2]")
+            self.i = match.end()
+            return Name(word, None, at)
+        self.i = place.end()
+        if not place.group(1).strip():
+            raise self.error(place.start(), "no place is named", f"write {word}[2], or {word}[*] for all")
+        return Name(word, place.group(1).strip(), at)
+
+    def call(self, word: str, at: int) -> Node:
+        function = _FUNCTIONS.get(word)
+        if function is None:
+            known = ", ".join(_FUNCTIONS)
+            raise self.error(at, f"there is no function {word}", f"there are {known}")
+        opened, self.i = self.i, self.i + 1
+        self.nested()
+        if self.peek() == ")":
+            raise self.error(self.i, f"{word} of nothing", f"write {word}(journal[*])")
+        arguments = [self.sum()]
+        while self.peek() == ",":
+            self.i += 1
+            arguments.append(self.sum())
+        self.close(opened)
+        if function in OF_ONE and len(arguments) > 1:
+            raise self.error(at, f"{word} takes one value")
+        return Call(function, tuple(arguments), at)
+
+    # numbers
+
+    def number(self) -> Node:
+        at = self.i
+        number, end = self.scan(self.plain)
+        slash = self.plain.find("/", at, end)
+        unit, unit_stop = self.unit(end)
+        if slash >= 0:  # 1/64 in is a fraction; without a unit the slash is a division like any other
+            if unit == "":
+                number, end = self.scan(self.plain[:slash].rstrip())
+                unit, unit_stop = self.unit(end)
+            elif self.before == "/":
+                raise self.error(at, "a fraction after a division can be read two ways", "put it in brackets")
+        self.i = unit_stop
+        shown = self.plain[at:unit_stop].strip()
+        places = len(shown[: end - at].partition(".")[2])
+        return Constant(number.exact, unit, shown, places, at)
+
+    def scan(self, plain: str) -> tuple[Number, int]:
+        try:
+            return scan_number(plain, self.i)
+        except NumeralError as error:
+            raise self.error(error.at, error.why, error.hint) from None
+
+    def unit(self, end: int) -> tuple[str, int]:
+        """The longest unit that begins after a number, and where it ends. ``/`` and ``*`` in it stand tight."""
+        start = skip_space(self.plain, end)
+        char = self.plain[start : start + 1]
+        if not (char.isalpha() or char in ("°", "%", '"', "'")) or not char:
+            return "", end
+        stop = unit_end(self.plain, start)
+        if units.refusal(self.plain[start:stop]) is not None:
+            raise self.unknown_unit(self.plain[start:stop], start)
+        while stop > start:
+            spelling = self.plain[start:stop].rstrip(" -*/·.")
+            loose = any(gap in spelling for gap in (" /", "/ ", " *", "* ", " ·", "· "))
+            unit = None if loose else units.find(spelling)
+            if unit is not None:
+                return unit.symbol, start + len(spelling)
+            cut = max(spelling.rfind(mark) for mark in " -*/·.")
+            stop = start + cut if cut > 0 else start
+        spelling = self.plain[start : unit_end(self.plain, start)]
+        raise self.unknown_unit(spelling, start)
+
+    def unknown_unit(self, spelling: str, start: int) -> FormulaError:
+        refused = units.refusal(spelling)
+        if refused is not None:
+            return self.error(start, *refused)
+        why = f'"{printable(spelling)}" is no unit known here'
+        return self.error(start, why, "write the unit as the trade does; to multiply, write *")

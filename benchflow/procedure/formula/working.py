@@ -1,0 +1,315 @@
+"""Working a formula out: exactly, shown with the numbers filled in, and with its uncertainty to first order."""
+
+from collections.abc import Callable, Mapping
+from decimal import Context, Decimal
+from fractions import Fraction
+from math import isqrt
+from typing import Any, NamedTuple
+
+from msgspec import Struct
+
+from benchflow.procedure.formula.tree import (
+    OVER_PLACES,
+    Call,
+    Constant,
+    Formula,
+    FormulaError,
+    Name,
+    Negative,
+    Node,
+    Pair,
+    walk,
+    write,
+)
+from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show, units
+from benchflow.quantity.arithmetic import decimal, from_base, known
+from benchflow.quantity.shown import magnitude, round_half_up, with_unit
+
+
+class Worked(Struct, frozen=True):
+    """A value worked out. ``value`` is exact (28 digits where the decimal has no end), its ``entered`` the
+    result as shown. ``filled`` is the whole line as a person writes it: ``52.010 mm - 51.970 mm = 0.040 mm``,
+    with ``≈`` where the result shown is rounded. ``difference`` says that it is a temperature difference."""
+
+    value: Quantity
+    filled: str
+    difference: bool = False
+
+
+def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> Worked:
+    """Works a formula out whose units :func:`check_units` has accepted.
+
+    ``values`` has ``end-play`` or ``journal[2]`` as keys; ``journal[*]`` takes every place of ``journal`` that
+    is there, in the mapping's order, so all of them have to be there before this is called. Raises
+    :class:`FormulaError` where a value is missing, a division is by zero or a root is of less than nothing.
+    """
+    result = _Working(formula, values, _EXACT).of(formula.root)
+    difference = dimension_of(result_unit) == "temperature" and not result.reading
+    exact = from_base(result.value, result_unit, difference=difference)
+    places = _places_shown(formula, values, result_unit, exact)
+    value, shown = _padded(exact, places), round_half_up(exact, places)
+    text = with_unit(f"{shown:f}", result_unit)
+    equals = "=" if Fraction(shown) == exact else "≈"
+    return Worked(Quantity(value, result_unit, text), f"{_filled(formula, values)} {equals} {text}", difference)
+
+
+def propagate(
+    formula: Formula, values: Mapping[str, Quantity], uncertainties: Mapping[str, Decimal], result_unit: str
+) -> Decimal:
+    """Standard uncertainty of the result in ``result_unit``, to first order (JCGM 100:2008, 5.1.2).
+
+    ``uncertainties`` maps the same keys as ``values`` to standard uncertainties (u, not U) in the unit of
+    each value; what is not in it is taken as exact. Readings are taken as independent of each other; one
+    that a formula uses twice is the same reading both times. Raises :class:`FormulaError` as ``evaluate``.
+    """
+    # imported here because it takes 0.05 s; it ships no types
+    from uncertainties import UFloat, ufloat, umath  # type: ignore[import-untyped]
+
+    def read(key: str, value: Fraction, factor: Fraction) -> Num:
+        u = Fraction(uncertainties.get(key, Decimal(0))) * factor
+        return ufloat(float(value), float(u)) if u else float(value)
+
+    algebra = _Algebra(
+        number=float,
+        read=read,
+        root=umath.sqrt,
+        size=lambda value: value.nominal_value if isinstance(value, UFloat) else value,
+    )
+    result = _Working(formula, values, algebra).of(formula.root).value
+    deviation = result.std_dev if isinstance(result, UFloat) else 0.0
+    return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
+
+
+# --- one walk for both kinds of number --------------------------------------------------------------
+
+_28 = Context(prec=28)
+Num = Any  # a Fraction, or a float with its uncertainty: both have the operators, neither shares a type
+
+
+class _Algebra(NamedTuple):
+    number: Callable[[Fraction], Num]  # a fixed number
+    read: Callable[[str, Fraction, Fraction], Num]  # a value's key, its base value, its unit's factor
+    root: Callable[[Num], Num]
+    size: Callable[[Num], Any]  # what to compare by: the number itself, without its uncertainty
+
+
+class _Value(NamedTuple):
+    value: Num  # in base units
+    reading: bool  # a temperature on its scale, not a difference
+
+
+def _exact_root(value: Fraction) -> Fraction:
+    """Exact where the root is rational; else to 30 significant digits or more."""
+    above, below = isqrt(value.numerator), isqrt(value.denominator)
+    if above * above == value.numerator and below * below == value.denominator:
+        return Fraction(above, below)
+    digits = Context(prec=30)
+    return Fraction(digits.sqrt(Context(prec=60).divide(Decimal(value.numerator), Decimal(value.denominator))))
+
+
+_EXACT = _Algebra(
+    number=lambda value: value, read=lambda key, value, factor: value, root=_exact_root, size=lambda value: value
+)
+
+
+class _Working:
+    def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
+        self.formula, self.values, self.algebra = formula, values, algebra
+        self.seen: dict[str, Num] = {}  # one number a reading, so that a reading used twice is one variable
+        self.place: str | None = None  # what [*] stands for at the moment
+
+    def error(self, at: int, why: str, hint: str = "") -> FormulaError:
+        return FormulaError(self.formula.text, at, why, hint)
+
+    def of(self, node: Node) -> _Value:
+        match node:
+            case Constant(value=value, unit=unit):
+                return _Value(self.algebra.number(_to_base(value, unit)), _has_offset(unit))
+            case Name():
+                return self.name(node)
+            case Negative(of=of):
+                return _Value(-self.of(of).value, False)
+            case Pair():
+                return self.pair(node)
+            case Call():
+                return self.call(node)
+
+    def name(self, node: Name) -> _Value:
+        key = f"{node.name}[{self.place}]" if node.place == "*" and self.place is not None else node.key
+        q = self.values.get(key)
+        if q is None:
+            raise self.error(node.at, f"{key} has no value yet")
+        if key not in self.seen:
+            self.seen[key] = self.algebra.read(key, base(q), difference_factor(q.unit))
+        return _Value(self.seen[key], _has_offset(q.unit))
+
+    def pair(self, node: Pair) -> _Value:
+        left, right = self.of(node.left), self.of(node.right)
+        match node.operator:
+            case "+":
+                return _Value(left.value + right.value, left.reading or right.reading)
+            case "-":
+                return _Value(left.value - right.value, left.reading and not right.reading)
+            case "*":
+                return _Value(left.value * right.value, False)
+            case "/":
+                if self.algebra.size(right.value) == 0:
+                    raise self.error(node.at, "this divides by zero", "look at the value below the line")
+                return _Value(left.value / right.value, False)
+
+    def call(self, node: Call) -> _Value:
+        found = [value for argument in node.arguments for value in self.spread_out(argument)]
+        numbers, reading, size = [value.value for value in found], found[0].reading, self.algebra.size
+        match node.function:
+            case "mean":
+                return _Value(sum(numbers[1:], numbers[0]) / len(numbers), reading)
+            case "max":
+                return _Value(max(numbers, key=size), reading)
+            case "min":
+                return _Value(min(numbers, key=size), reading)
+            case "spread":
+                return _Value(max(numbers, key=size) - min(numbers, key=size), False)
+            case "sum":
+                return _Value(sum(numbers[1:], numbers[0]), False)
+            case "count":
+                return _Value(self.algebra.number(Fraction(len(numbers))), False)
+            case "abs":
+                return _Value(-numbers[0] if size(numbers[0]) < 0 else numbers[0], False)
+            case "sqrt":
+                if size(numbers[0]) < 0:
+                    raise self.error(node.at, "the root of less than nothing", "look at the values under the root")
+                return _Value(self.algebra.root(numbers[0]), False)
+
+    def spread_out(self, argument: Node) -> list[_Value]:
+        """An argument once, or once for every place if it speaks of ``[*]``."""
+        places = places_of(self.formula, argument, self.values) if self.place is None else None
+        if places is None:
+            return [self.of(argument)]
+        found = []
+        for self.place in places:
+            found.append(self.of(argument))
+        self.place = None
+        return found
+
+
+def places_of(formula: Formula, argument: Node, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
+    """The places that ``[*]`` in an argument runs over; ``None`` where it speaks of none.
+
+    Raises :class:`FormulaError` when no value is there, or when two names have different places.
+    """
+    stars = [node for node in walk(argument) if isinstance(node, Name) and node.place == "*"]
+    if not stars:
+        return None
+    every = [tuple(key[len(star.name) + 1 : -1] for key in values if key.startswith(f"{star.name}[")) for star in stars]
+    for star, places in zip(stars, every, strict=True):
+        if not places:
+            raise FormulaError(formula.text, star.at, f"{star.key} has no value yet")
+        if set(places) != set(every[0]):
+            odd = sorted(set(places) ^ set(every[0]))[0]
+            raise FormulaError(formula.text, star.at, f"{stars[0].name} and {star.name} have different places: {odd}")
+    return every[0]
+
+
+def _to_base(value: Fraction, unit: str) -> Fraction:
+    if not unit:
+        return value
+    row = known(unit)
+    return value * row.factor + row.offset
+
+
+def _has_offset(unit: str) -> bool:
+    return bool(unit) and units.BY_SYMBOL[unit].offset != 0
+
+
+# --- as a person writes it --------------------------------------------------------------------------
+
+
+def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
+    def leaf(node: Constant | Name) -> str:
+        return node.shown if isinstance(node, Constant) else on_paper(values[node.key])
+
+    def laid_out(node: Node) -> Node:
+        """``[*]`` written out place by place."""
+        match node:
+            case Call(function=function, arguments=arguments, at=at) if function in OVER_PLACES:
+                every: list[Node] = []
+                for argument in arguments:
+                    places = places_of(formula, argument, values)
+                    every.extend([argument] if places is None else [_put(argument, place) for place in places])
+                if function == "count":
+                    return Constant(Fraction(len(every)), "", str(len(every)), 0, at)
+                return Call(function, tuple(every), at)
+            case Call(function=function, arguments=arguments, at=at):
+                return Call(function, tuple(laid_out(argument) for argument in arguments), at)
+            case Negative(of=of, at=at):
+                return Negative(laid_out(of), at)
+            case Pair(operator=operator, left=left, right=right, at=at):
+                return Pair(operator, laid_out(left), laid_out(right), at)
+            case _:
+                return node
+
+    return write(laid_out(formula.root), leaf, times="×")
+
+
+def _put(node: Node, place: str) -> Node:
+    match node:
+        case Name(name=name, place="*", at=at):
+            return Name(name, place, at)
+        case Call(function=function, arguments=arguments, at=at):
+            return Call(function, tuple(_put(argument, place) for argument in arguments), at)
+        case Negative(of=of, at=at):
+            return Negative(_put(of, place), at)
+        case Pair(operator=operator, left=left, right=right, at=at):
+            return Pair(operator, _put(left, place), _put(right, place), at)
+        case _:
+            return node
+
+
+def on_paper(q: Quantity) -> str:
+    """A value as it goes on the pad: all its digits, or six significant where a conversion has no end."""
+    if len(q.value.as_tuple().digits) <= 10:
+        return show(q)
+    return show(Quantity(Context(prec=6).plus(q.value), q.unit, q.entered))
+
+
+def _places(value: Decimal) -> int:
+    exponent = value.as_tuple().exponent
+    return max(-exponent, 0) if isinstance(exponent, int) else 0
+
+
+def _padded(exact: Fraction, places: int) -> Decimal:
+    """The result to store: exact, with as many digits as are shown; 28 digits where it has more."""
+    value = _28.plus(decimal(exact))
+    return value if _places(value) >= places else Decimal(f"{exact * 10**places}E-{places}")
+
+
+def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:
+    """Decimals of the result as shown. (Our own rule: nothing written is lost, nothing is pretended.)
+
+    As many as the finest number in the result's unit has, up to two more where that makes it exact, else one
+    more, and three significant digits at least. Where no number is in the result's unit, four significant
+    digits, or fewer where that is exact.
+    """
+    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _speaks_of(formula, key)]
+    written += [
+        node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit
+    ]
+    if not written:
+        four = max(3 - magnitude(exact), 0)
+        return next((places for places in range(four) if _ends_at(exact, places)), four)
+    finest = min(max(written), 6)
+    for places in range(finest, finest + 3):
+        if _ends_at(exact, places):
+            return places
+    return max(finest + 1, 2 - magnitude(exact))
+
+
+def _ends_at(value: Fraction, places: int) -> bool:
+    return (value * Fraction(10) ** places).denominator == 1
+
+
+def _speaks_of(formula: Formula, key: str) -> bool:
+    return any(
+        isinstance(node, Name) and (node.key == key or (node.place == "*" and key.startswith(f"{node.name}[")))
+        for node in walk(formula.root)
+    )

@@ -76,6 +76,20 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
         return f"{self.title or self.id} ({self.serial})" if self.serial else self.title or self.id
 
 
+def same_kind(one: str, other: str) -> bool:
+    """Whether two kinds are the same but for capitals, spaces, dashes and underscores."""
+    return _words(one) == _words(other)
+
+
+def is_torque(kind: str) -> bool:
+    """Whether it is a tool that a torque is set or read with: the word stands in its kind."""
+    return "torque" in _words(kind)
+
+
+def _words(kind: str) -> list[str]:
+    return kind.casefold().replace("-", " ").replace("_", " ").split()
+
+
 def full_scale(instrument: Instrument) -> Quantity | None:
     """The upper end of its scale."""
     if instrument.scale is not None:
@@ -85,14 +99,14 @@ def full_scale(instrument: Instrument) -> Quantity | None:
 
 def due_date(instrument: Instrument) -> date | None:
     """When calibration runs out: the date on record; for a torque tool, else 12 months after the last."""
-    if instrument.due is not None or instrument.calibrated is None or instrument.kind != "torque":
+    if instrument.due is not None or instrument.calibrated is None or not is_torque(instrument.kind):
         return instrument.due
     return add_months(instrument.calibrated, TORQUE_MONTHS)
 
 
 def uses_allowed(instrument: Instrument) -> int | None:
     """How many uses a calibration is good for; 5000 for a torque tool that has no number of its own."""
-    if instrument.uses_allowed is None and instrument.kind == "torque":
+    if instrument.uses_allowed is None and is_torque(instrument.kind):
         return TORQUE_USES
     return instrument.uses_allowed
 
@@ -213,7 +227,7 @@ def fitness(instrument: Instrument, need: InstrumentNeed, wanted: Quantity | Non
     ``wanted`` is the setting or reading it is to be used for. Without one, what the need ``covers`` has
     to lie within its range, and the 20 % rule waits for a wanted value.
     """
-    if instrument.kind != need.kind:
+    if not same_kind(instrument.kind, need.kind):
         return (OtherKind(instrument.kind, need.kind),)
     return (
         *_standing(instrument, on),
@@ -231,7 +245,7 @@ def _standing(instrument: Instrument, on: date) -> list[Unfit]:
     due = due_date(instrument)
     if due is not None and on > due:
         reasons.append(CalibrationOver(due, (on - due).days))
-    if due is None and instrument.calibrated is None and instrument.kind == "torque":
+    if due is None and instrument.calibrated is None and is_torque(instrument.kind):
         reasons.append(NoCalibration())
     allowed = uses_allowed(instrument)
     if allowed is not None and instrument.uses >= allowed:
@@ -253,7 +267,7 @@ def _reaches(instrument: Instrument, wanted: Quantity) -> list[Unfit]:
     if outside is not None:
         return [outside]
     scale = full_scale(instrument)
-    if instrument.kind == "torque" and scale is not None:
+    if is_torque(instrument.kind) and scale is not None:
         lowest = LOWEST_SHARE * base(scale)
         if base(wanted) < lowest:
             return [LowOnScale(show(wanted), show(in_unit(lowest, scale.unit)))]

@@ -1,0 +1,392 @@
+"""The shop's register: who may sign, which instrument is fit, and the file it is kept in."""
+
+import os
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+
+import jsonschema
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.procedure.model import InstrumentNeed
+from benchflow.quantity import Quantity, parse_limit, parse_quantity
+from benchflow.session.disk import Disk
+from benchflow.session.shop import (
+    Person,
+    Shop,
+    ShopError,
+    find_instrument,
+    fit_instruments,
+    hash_pin,
+    person_may,
+    pin_fits,
+    why_not,
+    with_uses,
+)
+from benchflow.session.shop_file import (
+    add_instrument,
+    add_person,
+    change_file,
+    changed,
+    count_uses,
+    doubt,
+    record_calibration,
+    retire,
+    set_pin,
+    set_roles,
+    set_value,
+)
+from benchflow.session.shop_reader import json_schema, load_shop, read_shop
+from benchflow.trade.instruments import Percent, Width
+
+SALT = bytes(range(16))
+SIGNING = hash_pin("2417", SALT)
+
+TEXT = f"""\
+# The bench by the window; all numbers are invented.
+shop: 1
+name: The bench by the window
+people:
+  A. Builder: {{roles: [builder]}}
+  B. Second:
+    roles: [builder, inspector]  # signs for holds
+    pin: {SIGNING}
+  C. Gone: {{roles: [inspector], retired: 2025-06-30}}
+instruments:
+  tw-120:
+    title: Click wrench
+    kind: torque
+    serial: "00117"
+    range: 20 .. 120 N·m
+    uncertainty: 4 %
+    coverage-factor: 2
+    calibrated: 2026-01-15
+    calibration-due: 2027-01-15
+    uses-since: 410
+    lever: 380 mm
+  tw-200: {{kind: torque, serial: T-2, range: 40 .. 200 N·m, uncertainty: 4 %, calibrated: 2025-01-10}}
+  mic-50: {{kind: micrometer, range: 25 .. 50 mm, uncertainty: 0.004 mm}}
+  pg: {{kind: pressure gauge, range: 0 .. 10 bar, uncertainty: 1 % of scale}}
+defaults: {{by: A. Builder, decision: guarded}}
+"""
+TODAY = date(2026, 3, 1)
+WRENCH = InstrumentNeed("torque-wrench", "torque", covers=parse_limit("30 .. 110 N·m"))
+
+
+def shop() -> Shop:
+    found = read_shop(TEXT)
+    assert found.problems == ()
+    assert found.shop is not None
+    return found.shop
+
+
+def q(text: str) -> Quantity:
+    return parse_quantity(text)
+
+
+# --- reading ----------------------------------------------------------------------------------------
+
+
+def test_a_register_is_read_with_every_digit_of_its_serials() -> None:
+    wrench = find_instrument(shop(), "00117")
+    assert wrench is not None
+    assert (wrench.id, wrench.serial, wrench.uses, wrench.due) == ("tw-120", "00117", 410, date(2027, 1, 15))
+    assert wrench.uncertainty == Percent(Decimal(4), "4 %")
+    assert shop().defaults.decision == "guarded"
+
+
+def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
+    gauge = find_instrument(shop(), "pg")
+    assert gauge is not None
+    assert isinstance(gauge.uncertainty, Width)
+    assert (gauge.uncertainty.quantity.value, gauge.uncertainty.quantity.unit) == (Decimal("0.1"), "bar")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "column", "code", "says"),
+    [
+        ("shop: 1", "shop: 2", 2, 7, "not-one-of", "`2`"),
+        ("shop: 1\n", "", 2, 1, "missing-key", "`shop`"),
+        ("serial:", "seriel:", 14, 5, "unknown-key", "`serial`"),
+        ("kind: torque\n", "title: again\n", 13, 5, "duplicate-key", "twice"),
+        ("kind: micrometer, ", "", 22, 3, "missing-key", "`kind`"),
+        ("20 .. 120 N·m", "120 .. 20 N·m", 15, 19, "bad-quantity", "below"),
+        ("380 mm", "380 N·m", 21, 12, "wrong-dimension", "length"),
+        ("2027-01-15", "15.01.2027", 19, 22, "bad-date", "2026-03-01"),
+        ("2027-01-15", "2025-01-15", 19, 22, "bad-date", "before it was calibrated"),
+        ("uses-since: 410", "uses-since: many", 20, 17, "bad-number", "`many`"),
+        ("coverage-factor: 2", "coverage-factor: 0", 17, 22, "bad-number", "above zero"),
+        ("0.004 mm", "0.004 N", 24, 64, "wrong-dimension", "does not go with"),
+        ("1 % of scale", "1 bar of scale", 25, 63, "bad-quantity", "no uncertainty"),
+        ("range: 0 .. 10 bar, ", "", 25, 43, "missing-key", "scale"),
+        ("serial: T-2", 'serial: "00117"', 11, 3, "said-twice", "00117"),
+        ("by: A. Builder", "by: A. Bilder", 26, 11, "unknown-name", "A. Builder"),
+        ("decision: guarded", "decision: strict", 26, 37, "not-one-of", "guarded"),
+        (f"pin: {SIGNING}", "pin: 2417", 8, 10, "bad-pin", "salted hash"),
+    ],
+)
+def test_a_mistake_in_the_register_is_pointed_at(
+    old: str, new: str, line: int, column: int, code: str, says: str
+) -> None:
+    assert old in TEXT
+    found = read_shop(TEXT.replace(old, new, 1))
+    assert found.shop is None
+    named = [(p.code, p.line, p.column) for p in found.problems]
+    assert (code, line, column) in named
+    assert any(says in str(problem) for problem in found.problems)
+
+
+def test_a_pin_written_out_is_not_repeated_in_the_complaint() -> None:
+    found = read_shop(TEXT.replace(SIGNING, "748213", 1))
+    assert not any("748213" in str(problem) for problem in found.problems)
+
+
+def test_an_empty_file_is_an_empty_register() -> None:
+    found = read_shop("# nothing yet\n")
+    assert found.shop is not None
+    assert found.shop.people == ()
+
+
+def test_an_editor_is_told_the_same_as_the_reader() -> None:
+    from ruamel.yaml import YAML
+
+    tree = YAML(typ="safe", pure=True).load(TEXT)
+    tree["shop"] = str(tree["shop"])  # the reader sees texts
+    validator = jsonschema.Draft202012Validator(json_schema())
+    dates = ("calibrated", "calibration-due", "retired")
+    for part in ("people", "instruments"):
+        for entry in tree[part].values():
+            entry.update({key: str(entry[key]) for key in dates if key in entry})
+    assert list(validator.iter_errors(tree)) == []
+    tree["instruments"]["tw-120"]["seriel"] = "1"
+    assert list(validator.iter_errors(tree)) != []
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.text(alphabet=st.sampled_from("shop: 1\n{}[]&*!#%'\"-,éN·m\x00"), max_size=80), st.integers(0, len(TEXT)))
+def test_no_text_whatever_stops_the_reader(text: str, at: int) -> None:
+    for whole in (text, TEXT[:at] + text + TEXT[at:]):
+        found = read_shop(whole)
+        assert (found.shop is None) == any(problem.severity == "error" for problem in found.problems)
+
+
+# --- people -----------------------------------------------------------------------------------------
+
+
+def test_with_no_register_any_name_may_sign() -> None:
+    assert person_may(None, "anybody", "inspector", None) is None
+
+
+def test_only_a_person_with_the_role_may_sign_and_it_is_said_who_could() -> None:
+    why = why_not(shop(), "A. Builder", "inspector", None)
+    assert why is not None
+    assert why.because == "no-role"
+    assert "B. Second" in why.words
+    assert "C. Gone" not in why.words
+
+
+@pytest.mark.parametrize(
+    ("name", "pin", "because"),
+    [("Z. Nobody", None, "unknown-person"), ("B. Second", None, "pin-missing"), ("B. Second", "2471", "pin-wrong")],
+)
+def test_a_signature_that_is_not_ones_own_is_refused(name: str, pin: str | None, because: str) -> None:
+    why = why_not(shop(), name, "inspector", pin)
+    assert why is not None
+    assert why.because == because
+
+
+def test_the_right_pin_signs_also_in_full_width_digits_and_with_the_name_in_capitals() -> None:
+    assert person_may(shop(), "b. second", "inspector", "２４１７") is None
+
+
+def test_somebody_who_has_left_signs_no_more_and_did_sign_before() -> None:
+    assert "no longer works here" in (person_may(shop(), "C. Gone", "inspector", None, on=TODAY) or "")
+    assert person_may(shop(), "C. Gone", "inspector", None, on=date(2025, 6, 29)) is None
+
+
+def test_opening_a_session_asks_for_no_pin_and_a_deviation_can() -> None:
+    assert person_may(shop(), "B. Second", None, None) is None
+    assert "PIN" in (person_may(shop(), "B. Second", None, None, ask_pin=True) or "")
+    assert person_may(shop(), "B. Second", None, "9999") is not None
+
+
+def test_the_same_pin_is_kept_differently_for_two_people() -> None:
+    other = hash_pin("2417", bytes(16))
+    assert other != SIGNING
+    assert "2417" not in other.split("$")
+    assert pin_fits(" 2417 ", other)
+
+
+@pytest.mark.parametrize(
+    "kept",
+    ["", "2417", "scrypt$1073741824$8$1$00$00", SIGNING.replace("scrypt", "md5"), SIGNING[:-2], SIGNING + "zz",
+     SIGNING.replace("$8$", "$-8$"), SIGNING.replace("$8$", "$99999999$")],
+)  # fmt: skip
+def test_a_hash_that_is_broken_or_would_stop_the_bench_lets_nobody_in(kept: str) -> None:
+    assert not pin_fits("2417", kept)
+
+
+@pytest.mark.parametrize("pin", ["123", " 12 ", "x" * 65])
+def test_a_pin_that_is_too_short_or_absurd_is_refused(pin: str) -> None:
+    with pytest.raises(ShopError, match="at least four"):
+        hash_pin(pin, SALT)
+
+
+# --- instruments ------------------------------------------------------------------------------------
+
+
+def test_an_overdue_wrench_is_refused_with_what_would_do_instead() -> None:
+    found = fit_instruments(shop(), WRENCH, q("60 N·m"), TODAY)
+    assert [one.id for one in found.fit] == ["tw-120"]
+    assert "ran out on 2026-01-10, 50 days ago" in found.unfit[0].words
+    assert "Click wrench (00117)" in found.words
+
+
+def test_nothing_fit_says_why_each_is_not() -> None:
+    found = fit_instruments(shop(), WRENCH, q("22 N·m"), TODAY)
+    assert found.fit == ()
+    assert "below 20 % of its scale, 24 N·m" in found.words
+    assert "below its range, 40 .. 200 N·m" in found.words
+
+
+def test_a_wrench_in_foot_pounds_is_looked_at_in_its_own_range() -> None:
+    found = fit_instruments(shop(), WRENCH, q("85 ft-lb"), TODAY)
+    assert [one.id for one in found.fit] == ["tw-120"]
+    assert fit_instruments(shop(), WRENCH, q("89 ft-lb"), TODAY).fit == ()
+
+
+def test_the_smallest_wrench_that_reaches_comes_first() -> None:
+    renewed = changed(TEXT, record_calibration("tw-200", date(2026, 2, 1), None))
+    register = read_shop(renewed).shop
+    assert register is not None
+    assert [one.id for one in fit_instruments(register, WRENCH, q("60 N·m"), TODAY).fit] == ["tw-120", "tw-200"]
+
+
+def test_uses_of_one_session_counted_twice_are_counted_once() -> None:
+    once = with_uses(shop(), "job-1", {"tw-120": 30})
+    twice = with_uses(with_uses(once, "job-1", {"tw-120": 42}), "job-2", {"tw-120": 8})
+    wrench = find_instrument(twice, "tw-120")
+    assert wrench is not None
+    assert wrench.uses == 410 + 42 + 8
+
+
+# --- the file ---------------------------------------------------------------------------------------
+
+
+def test_a_change_keeps_the_owners_comments_and_digits() -> None:
+    after = changed(TEXT, set_roles("A. Builder", ("builder", "inspector")))
+    assert "# signs for holds" in after
+    assert 'serial: "00117"' in after
+    assert after.replace("roles: [builder, inspector]}", "roles: [builder]}") == TEXT
+
+
+def test_a_calibration_begins_the_count_again_and_ends_a_doubt() -> None:
+    doubted = changed(TEXT, count_uses("job-1", {"tw-120": 12, "unknown": 3}), doubt("tw-120", "dropped"))
+    before = read_shop(doubted).shop
+    after = read_shop(changed(doubted, record_calibration("tw-120", TODAY, date(2027, 3, 1)))).shop
+    assert before is not None
+    assert after is not None
+    old, new = find_instrument(before, "tw-120"), find_instrument(after, "tw-120")
+    assert (old and old.uses, old and old.doubt) == (422, "dropped")
+    assert (new and new.uses, new and new.doubt, new and new.due) == (0, "", date(2027, 3, 1))
+
+
+def test_somebody_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    change_file(path, add_person("D. New", ("inspector",)), set_pin("D. New", SIGNING))
+    found = load_shop(path)
+    assert found.shop is not None
+    assert found.shop.people == (Person("D. New", ("inspector",), SIGNING),)
+    assert person_may(found.shop, "D. New", "inspector", "2417") is None
+
+
+def test_an_instrument_added_and_retired_stays_for_the_old_logs(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    change_file(path, add_instrument("mic-75", {"kind": "micrometer", "range": "50 .. 75 mm"}))
+    register = change_file(path, retire("instruments", "mic-75", TODAY), set_value("mic-75", "note", "worn"))
+    mic = find_instrument(register, "mic-75")
+    assert (mic and mic.retired, mic and mic.note) == (TODAY, "worn")
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (add_person("A. Builder", ()), "already"),
+        (add_instrument("tw-120", {"kind": "torque"}), "already"),
+        (set_pin("Z. Nobody", SIGNING), "there is A. Builder"),
+        (set_value("tw-120", "range", "plenty"), "cannot be read|can be read"),
+        (add_instrument("x", {"knd": "torque"}), "`kind`"),
+    ],
+)
+def test_a_change_that_cannot_be_made_leaves_the_file_as_it_was(change: object, says: str, tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    with pytest.raises(ShopError, match=says):
+        change_file(path, change)  # type: ignore[arg-type]  # parametrized: a Change
+    assert path.read_text(encoding="utf-8") == TEXT
+    assert sorted(one.name for one in tmp_path.iterdir()) == ["shop.yaml", "shop.yaml.lock"]
+
+
+class FullDisk(Disk):
+    def sync(self, fd: int) -> None:
+        raise OSError(28, "No space left on device")
+
+
+class Meddler(Disk):
+    """Somebody saves the file from an editor at the worst moment."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+
+    def sync(self, fd: int) -> None:
+        super().sync(fd)
+        self.path.write_text(TEXT + "# mine\n", encoding="utf-8")
+
+
+def test_a_full_disk_leaves_the_register_whole(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    with pytest.raises(ShopError, match="No space left"):
+        change_file(path, add_person("D. New", ("inspector",)), disk=FullDisk())
+    assert path.read_text(encoding="utf-8") == TEXT
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_what_somebody_else_saved_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    with pytest.raises(ShopError, match="somebody else"):
+        change_file(path, add_person("D. New", ("inspector",)), disk=Meddler(path))
+    assert path.read_text(encoding="utf-8").endswith("# mine\n")
+
+
+def test_two_programs_do_not_change_the_register_at_once(tmp_path: Path) -> None:
+    from benchflow.session import lock
+
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    fd = os.open(tmp_path / "shop.yaml.lock", os.O_RDWR | os.O_CREAT)
+    try:
+        assert lock.take(fd)
+        with pytest.raises(ShopError, match="another program"):
+            change_file(path, add_person("D. New", ("inspector",)))
+    finally:
+        os.close(fd)
+
+
+def test_a_register_that_only_its_owner_may_read_stays_so(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT, encoding="utf-8")
+    path.chmod(0o600)
+    change_file(path, add_person("D. New", ("inspector",)))
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_a_file_with_mistakes_is_not_changed_but_pointed_at(tmp_path: Path) -> None:
+    path = tmp_path / "shop.yaml"
+    path.write_text(TEXT.replace("kind: torque\n", "knd: torque\n", 1), encoding="utf-8")
+    with pytest.raises(ShopError, match="mend them first"):
+        change_file(path, add_person("D. New", ("inspector",)))

@@ -80,9 +80,7 @@ class Found(Struct, frozen=True):
 
     @property
     def anything(self) -> bool:
-        return bool(
-            self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations
-        )
+        return bool(self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations)
 
 
 class LeftOut(Struct, frozen=True):

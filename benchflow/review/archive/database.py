@@ -1,7 +1,7 @@
 """Opening the index: one embedded file by default, or a server that several benches share."""
 
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
@@ -77,6 +77,12 @@ class Database:
     def close(self) -> None:
         self._engine.dispose()
 
+    def let_read_while_written(self) -> None:
+        """Kept in the file of an embedded index: one bench's reading does not wait for another's writing."""
+        if not self.shared:
+            with self._say_what_failed(), closing(self._engine.raw_connection()) as connection:
+                connection.cursor().execute("PRAGMA journal_mode=WAL")
+
     def clear(self) -> None:
         """Empty the index and lay it out as this version wants it. The log files are not touched."""
         with self.writing() as connection:
@@ -89,9 +95,7 @@ class Database:
             return
         if self.shared:
             columns = ", ".join(f'"{column.name}"' for column in table.columns)
-            with connection.connection.cursor().copy(  # type: ignore[attr-defined]  # psycopg's own
-                f'COPY "{table.name}" ({columns}) FROM STDIN'
-            ) as copy:
+            with connection.connection.cursor().copy(f'COPY "{table.name}" ({columns}) FROM STDIN') as copy:
                 for row in rows:
                     copy.write_row(row)
         else:
@@ -133,7 +137,6 @@ def _engine(url: URL) -> Engine:
     def _begin_ourselves(connection: Any, record: Any) -> None:
         connection.isolation_level = None  # the driver would begin a transaction too late
         # The index can be made again from the logs, so a power cut may cost its last batch.
-        connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("PRAGMA synchronous=NORMAL")
 
     @event.listens_for(engine, "begin")
@@ -152,11 +155,10 @@ def _check(database: Database) -> None:
             made = _version(connection)  # another bench may have been quicker
             if made is None:
                 if inspect(connection).get_table_names():
-                    raise NoArchive(
-                        f"{database.shown} holds tables that are no benchflow archive. Name an empty one."
-                    )
+                    raise NoArchive(f"{database.shown} holds tables that are no benchflow archive. Name an empty one.")
                 _lay_out(connection)
                 made = str(schema.VERSION)
+        database.let_read_while_written()
     if made != str(schema.VERSION):
         raise NoArchive(
             f"The archive {database.shown} was made by another version of benchflow (form {made}, this one "

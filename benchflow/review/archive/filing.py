@@ -22,9 +22,9 @@ from benchflow.review.archive.writing import Entry, Known, copied_sessions, forg
 from benchflow.review.logfile import Unusable, sound_facts
 from benchflow.review.question import LeftOut
 
-_BATCH_ROWS: Final = 20_000
+BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
-_WORTH_WORKERS: Final = 8_000_000  # bytes to be read before starting processes pays
+WORTH_WORKERS = 8_000_000  # bytes to be read before starting processes pays
 _TAIL: Final = 65_536
 
 
@@ -81,7 +81,7 @@ def file_logs(
     for entry in _read_all(jobs, copy_logs, _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
-        if rows >= _BATCH_ROWS:
+        if rows >= BATCH_ROWS:
             tally.add(store(database, bench, batch), batch, bench)
             done += len(batch)
             progress(done, len(at))
@@ -192,7 +192,7 @@ def _last_hash(path: str, size: int) -> str:
 
 
 def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
-    if sum(job.size for job in jobs) < _WORTH_WORKERS:
+    if sum(job.size for job in jobs) < WORTH_WORKERS:
         return 0
     return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
 
@@ -256,7 +256,4 @@ def _read_one(job: _Job, copy_logs: bool, told: set[str]) -> Entry:
 def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
     from benchflow.review.archive.schema import FACT_TABLES, to_row
 
-    return {
-        name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))]
-        for name in FACT_TABLES
-    }
+    return {name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))] for name in FACT_TABLES}

@@ -59,7 +59,7 @@ class Indexed:
 
     def sessions(self) -> Sequence[Found]:
         with self._database.reading() as connection:
-            return [Found(*head) for _, *head in _heads(connection, None)]
+            return [Found(session, bench, path) for _, session, bench, path in _heads(connection, None)]
 
     def left_out(self) -> Sequence[LeftOut]:
         c = files.c
@@ -69,9 +69,7 @@ class Indexed:
 
     def procedure_text(self, sha256: str) -> str | None:
         with self._database.reading() as connection:
-            return connection.execute(
-                select(procedures.c.text).where(procedures.c.sha256 == sha256)
-            ).scalar()
+            return connection.execute(select(procedures.c.text).where(procedures.c.sha256 == sha256)).scalar()
 
     def log_of(self, session: str) -> bytes | None:
         """The bytes of a log, where the archive was told to copy them; verify them before use."""
@@ -94,9 +92,7 @@ def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, 
     return sorted(heads, key=lambda head: (head[1].opened_at, head[1].session))
 
 
-def _by_session(
-    connection: Connection, name: str, where: ColumnElement[bool]
-) -> dict[int, list[Any]]:
+def _by_session(connection: Connection, name: str, where: ColumnElement[bool]) -> dict[int, list[Any]]:
     table, fact = fact_tables[name], FACT_TABLES[name]
     found: dict[int, list[Any]] = {}
     c = table.c
@@ -146,7 +142,7 @@ def _named(column: Any, name: str) -> ColumnElement[bool]:
 def _from(question: Question, table: Table) -> ColumnElement[bool]:
     first = table.c.at if "at" in table.c else table.c.first_at
     last = table.c.at if "at" in table.c else table.c.last_at
-    spans = [true()]
+    spans: list[ColumnElement[bool]] = [true()]
     if question.since:
         spans.append(last >= question.since)
     if question.until:

@@ -128,19 +128,14 @@ Index("operations_operation", fact_tables["operations"].c.operation)
 
 # --- facts to rows and back -------------------------------------------------------------------------
 
+_FACTS: Final[tuple[type[Struct], ...]] = (f.SessionFact, *FACT_TABLES.values())
 _JSON_FIELDS: Final[dict[type[Struct], tuple[tuple[int, Any], ...]]] = {
-    fact: tuple(
-        (place, field.type)
-        for place, field in enumerate(msgspec.structs.fields(fact))
-        if _is_json(field.type)
-    )
-    for fact in (f.SessionFact, *FACT_TABLES.values())
+    fact: tuple((place, field.type) for place, field in enumerate(msgspec.structs.fields(fact)) if _is_json(field.type))
+    for fact in _FACTS
 }
 _BOOLEANS: Final[dict[type[Struct], tuple[int, ...]]] = {
-    fact: tuple(
-        place for place, field in enumerate(msgspec.structs.fields(fact)) if field.type is bool
-    )
-    for fact in (f.SessionFact, *FACT_TABLES.values())
+    fact: tuple(place for place, field in enumerate(msgspec.structs.fields(fact)) if field.type is bool)
+    for fact in _FACTS
 }
 _encode = msgspec.json.Encoder().encode
 F = TypeVar("F", bound=Struct)

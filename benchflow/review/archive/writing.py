@@ -4,6 +4,7 @@ import os
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
+from msgspec import Struct
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from benchflow.review.archive.database import Database
@@ -14,7 +15,7 @@ Rows = dict[str, list[tuple[Any, ...]]]
 """Table name to rows, without the session's number that goes before each."""
 
 
-class Entry(NamedTuple):
+class Entry(Struct, frozen=True):
     """A log as it was read: its facts as rows, or why it is kept out. ``procedure`` is the text of its
     procedure where it was not handed over before; ``body`` the log itself, deflated, when asked for."""
 
@@ -79,9 +80,7 @@ def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: 
         missing = {path for path in known if path not in seen and path.startswith(inside)}
         stale = [{"at": path} for path in missing - sources]
         if stale:
-            connection.execute(
-                delete(files).where(files.c.bench == bench, files.c.path == bindparam("at")), stale
-            )
+            connection.execute(delete(files).where(files.c.bench == bench, files.c.path == bindparam("at")), stale)
     return tuple(sorted(missing & sources))
 
 
@@ -92,9 +91,7 @@ def store(database: Database, bench: str, batch: Sequence[Entry]) -> list[str]:
 
 
 class _Batch:
-    def __init__(
-        self, database: Database, connection: Connection, bench: str, batch: Sequence[Entry]
-    ) -> None:
+    def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[Entry]) -> None:
         self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
         self.there = self._sessions_there()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
@@ -146,9 +143,7 @@ class _Batch:
     def _is_now_at(self, old: _There, entry: Entry) -> None:
         """A log that was moved on this bench is named by where it lies now."""
         if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
-            self.connection.execute(
-                update(sessions).where(sessions.c.number == old.number).values(path=entry.path)
-            )
+            self.connection.execute(update(sessions).where(sessions.c.number == old.number).values(path=entry.path))
 
     def _withdraw(self) -> None:
         """A log that verified once and does not any more takes its facts out of the index with it."""
@@ -174,7 +169,7 @@ class _Batch:
         together: Rows = {name: [] for name in fact_tables}
         heads: list[tuple[Any, ...]] = []
         for number, entry in self.taken.values():
-            assert entry.session is not None  # noqa: S101  # only such entries are taken
+            assert entry.session is not None  # only such entries are taken
             heads.append((number, *to_row(entry.session), self.bench, entry.path))
             for name, rows in entry.rows.items():
                 together[name].extend((number, *row) for row in rows)
@@ -233,9 +228,7 @@ class _Batch:
             ))  # fmt: skip
         self.database.bulk(self.connection, files, rows)
         for bench, path, why in self.outdone:
-            self.connection.execute(
-                update(files).where(files.c.bench == bench, files.c.path == path).values(why=why)
-            )
+            self.connection.execute(update(files).where(files.c.bench == bench, files.c.path == path).values(why=why))
 
 
 def _outdone(path: str, events: int, only: int) -> str:

@@ -100,6 +100,7 @@ class KitItem(Struct, frozen=True):
     discard: bool = False
     life: Quantity | None = None
     mark: Mark = Mark()
+    pn: str = ""  # the part number, every digit as written
 
 
 class InstrumentNeed(Struct, frozen=True):
@@ -356,6 +357,16 @@ class Operation(Struct, frozen=True):
     undo: Undo | None = None
     restored_by: Ref | None = None  # `temporary: {restored-by: ...}`
     mark: Mark = Mark()
+
+
+def values_of(operation: Operation) -> tuple[Record | WorkOut, ...]:
+    """The values that an operation gives: read, and worked out."""
+    return (*operation.record, *operation.work_out)
+
+
+def parts_of(operation: Operation) -> tuple[Choose | Match, ...]:
+    """The choices of parts that an operation makes."""
+    return (*operation.choose, *operation.match)
 
 
 class Section(Struct, frozen=True):

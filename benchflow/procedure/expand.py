@@ -1,0 +1,237 @@
+"""From the procedure as its author wrote it to the plan of one build: options answered, repeats written out.
+
+Total: a procedure that was read without an error expands for any options. An option that is not answered has no
+choice, so what is only for certain choices is not part of the build.
+"""
+
+from collections.abc import Iterator, Mapping
+from itertools import product
+
+from msgspec.structs import replace
+
+from benchflow.procedure.model import (
+    AboveReading,
+    Bound,
+    Choose,
+    Match,
+    Operation,
+    Procedure,
+    Record,
+    Ref,
+    Remedy,
+    Values,
+    WorkOut,
+    parts_of,
+    values_of,
+)
+from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.plan import Plan, Step, TimeWindow
+from benchflow.quantity import seconds
+
+
+def expand(procedure: Procedure, options: Mapping[str, str]) -> Plan:
+    """The plan of the build for these answers to the procedure's options."""
+    build = _Build(procedure, options)
+    steps = {step.id: step for operation in build.operations for step in build.steps(operation)}
+    return Plan(procedure, dict(options), steps)
+
+
+def holds(when: Values, options: Mapping[str, str]) -> bool:
+    """Whether ``when`` is true for these answers."""
+    return all(options.get(name) in choices for name, choices in when.items())
+
+
+def option_choices(procedure: Procedure, *, ordering_only: bool = False) -> Iterator[dict[str, str]]:
+    """Every way to answer the options, in the author's order, the first choices first.
+
+    ``ordering_only`` leaves out the options that no `when` names: they cannot change which operations and moves
+    there are. Without options there is one way, ``{}``.
+    """
+    asked = {name for operation in procedure.operations for name in operation.when}
+    asked |= {name for move in procedure.moves for name in move.when}
+    options = [option for option in procedure.options if not ordering_only or option.name in asked]
+    for answers in product(*(option.choices for option in options)):
+        yield {option.name: answer for option, answer in zip(options, answers, strict=True)}
+
+
+def resolve(plan: Plan, ref: str, place: str | None = None, each: str | None = None) -> tuple[str, ...]:
+    """The ids of the steps that ``ref`` names in a plan: an id, ``id[*]``, ``id[2]`` or a section's id.
+
+    ``place`` and ``each`` are those of the step that names it: a plain id repeated over the same set of places means
+    the same place. Empty where what is named is not part of this build.
+    """
+    return _Build(plan.procedure, plan.options).ids(ref, place, each)
+
+
+class _Build:
+    def __init__(self, procedure: Procedure, options: Mapping[str, str]) -> None:
+        self._places = procedure.places
+        self.operations = [op for op in procedure.operations if holds(op.when, options)]
+        self._by_id = {op.id: op for op in self.operations}
+        self._sections = {section.id: section.operations for section in procedure.sections}
+        self._each_of: dict[str, str | None] = {op.id: op.each for op in self.operations}
+        # Values that are repeated, with what they repeat over: their names take a place.
+        self._repeated = {
+            name: op.each
+            for op in procedure.operations
+            if op.each is not None
+            for name in (*(value.name for value in values_of(op)), *(part.name for part in parts_of(op)))
+        }
+
+    def steps(self, operation: Operation) -> Iterator[Step]:
+        if operation.each is None:
+            yield self._step(operation, operation.id, None)
+            return
+        for place in self._places.get(operation.each, ()):
+            yield self._step(operation, f"{operation.id}[{place}]", place)
+
+    def ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
+        name, _, bracket = ref.partition("[")
+        wanted = bracket.removesuffix("]")
+        if name in self._by_id:
+            return self._of_operation(name, wanted, place, each)
+        found: list[str] = []
+        for member in self._sections.get(name, ()):
+            if member in self._by_id:
+                found.extend(self._of_operation(member, "*", None, None))
+        return tuple(found)
+
+    def _of_operation(self, name: str, wanted: str, place: str | None, each: str | None) -> tuple[str, ...]:
+        repeats = self._each_of[name]
+        if repeats is None:
+            return (name,)
+        if not wanted and repeats == each and place is not None:
+            wanted = place
+        places = self._places.get(repeats, ())
+        return tuple(f"{name}[{one}]" for one in places if wanted in ("", "*", one))
+
+    def _step(self, operation: Operation, ident: str, place: str | None) -> Step:
+        each = operation.each
+        windows = [
+            TimeWindow(
+                one,
+                None if window.low is None else seconds(window.low),
+                None if window.high is None else seconds(window.high),
+                window.text,
+                window.operation.mark,
+            )
+            for window in operation.time
+            for one in self.ids(window.operation.name, place, each)
+        ]
+        after = [one for ref in operation.after for one in self.ids(ref.name, place, each)]
+        after += [window.operation for window in windows]
+        return Step(
+            ident,
+            self._placed(operation, place),
+            place,
+            tuple(dict.fromkeys(after)),
+            operation.needs,
+            operation.during,
+            operation.sets,
+            tuple(windows),
+            0.0 if operation.takes is None else seconds(operation.takes),
+            operation.undo.needs if operation.undo else {},
+            operation.undo.sets if operation.undo else {},
+        )
+
+    # texts and names under `each`
+
+    def _placed(self, operation: Operation, place: str | None) -> Operation:
+        """``operation`` with its texts filled in and its names followed by their place."""
+        fill = _Fill(operation.each, place)
+        undo, hold = operation.undo, operation.hold
+        changed: dict[str, object] = {
+            "title": fill(operation.title),
+            "do": fill(operation.do),
+            "because": fill(operation.because),
+            "cautions": tuple(replace(caution, text=fill(caution.text)) for caution in operation.cautions),
+            "check": tuple(fill(text) for text in operation.check),
+            "hold": hold and replace(hold, for_=fill(hold.for_)),
+            "undo": undo and replace(undo, do=fill(undo.do)),
+            "tighten": operation.tighten and replace(operation.tighten, draw_down=fill(operation.tighten.draw_down)),
+            "record": tuple(self._record(record, fill) for record in operation.record),
+            "work_out": tuple(self._work_out(work_out, fill) for work_out in operation.work_out),
+            "choose": tuple(self._choose(choose, fill) for choose in operation.choose),
+            "match": tuple(self._match(match, fill) for match in operation.match),
+        }
+        return replace(operation, **changed)
+
+    def _name(self, name: str, fill: "_Fill") -> str:
+        """A value's name as it is called from this place."""
+        if fill.place is None or "[" in name or self._repeated.get(name) != fill.each:
+            return name
+        return f"{name}[{fill.place}]"
+
+    def _remedies(self, remedies: tuple[Remedy, ...], fill: "_Fill") -> tuple[Remedy, ...]:
+        return tuple(
+            replace(
+                remedy,
+                do=fill(remedy.do),
+                redo=tuple(
+                    Ref(one, ref.mark) for ref in remedy.redo for one in self.ids(ref.name, fill.place, fill.each)
+                ),
+            )
+            for remedy in remedies
+        )
+
+    def _bound(self, bound: Bound | None, fill: "_Fill") -> Bound | None:
+        return replace(bound, name=self._name(bound.name, fill)) if isinstance(bound, AboveReading) else bound
+
+    def _record(self, record: Record, fill: "_Fill") -> Record:
+        return replace(
+            record,
+            name=self._name(record.name, fill),
+            ask=fill(record.ask),
+            bound=self._bound(record.bound, fill),
+            used=self._bound(record.used, fill),
+            below=self._remedies(record.below, fill),
+            above=self._remedies(record.above, fill),
+        )
+
+    def _work_out(self, work_out: WorkOut, fill: "_Fill") -> WorkOut:
+        return replace(
+            work_out,
+            name=self._name(work_out.name, fill),
+            title=fill(work_out.title),
+            formula=self._formula(work_out.formula, fill),
+            bound=self._bound(work_out.bound, fill),
+            below=self._remedies(work_out.below, fill),
+            above=self._remedies(work_out.above, fill),
+        )
+
+    def _formula(self, text: str, fill: "_Fill") -> str:
+        if fill.place is None:
+            return text
+        # Late: only a formula that repeats is ever taken apart here.
+        from benchflow.procedure.formula import at_place, parse_formula
+
+        those = {name for name, each in self._repeated.items() if each == fill.each}
+        return at_place(parse_formula(text), those, fill.place).text
+
+    def _choose(self, choose: Choose, fill: "_Fill") -> Choose:
+        name, by = self._name(choose.name, fill), self._name(choose.by, fill)
+        return replace(choose, name=name, by=by, title=fill(choose.title))
+
+    def _match(self, match: Match, fill: "_Fill") -> Match:
+        return replace(
+            match,
+            name=self._name(match.name, fill),
+            measured=self._name(match.measured, fill),
+            so_that=self._name(match.so_that, fill),
+            title=fill(match.title),
+        )
+
+
+class _Fill:
+    """Fills ``{cylinder}`` in texts of one place; doubled braces become single ones."""
+
+    def __init__(self, each: str | None, place: str | None) -> None:
+        self.each, self.place = each, place
+
+    def __call__(self, text: str) -> str:
+        if "{" not in text and "}" not in text:
+            return text
+        return PLACEHOLDER.sub(lambda found: found[0][0] if found[1] is None else self._word(found[1], found[0]), text)
+
+    def _word(self, word: str, written: str) -> str:
+        return self.place if self.place is not None and word == self.each else written

@@ -1,0 +1,177 @@
+"""Joints as they lie: the key `joints`."""
+
+import re
+
+from benchflow.procedure.keys import Fields, Key, Keys
+from benchflow.procedure.layouts import EMPTY, MOST_FASTENERS, Layout, grid, middle_out_layout, star_layout, tokens
+from benchflow.procedure.model import Joint, Ref
+from benchflow.procedure.nodes import Node, Scalar
+from benchflow.procedure.setup_keys import spoken
+from benchflow.procedure.shapes import (
+    LINE,
+    NOWHERE,
+    TEXT_SCHEMA,
+    Definitions,
+    Factor,
+    JsonSchema,
+    ListOf,
+    MapOf,
+    Notes,
+    Shape,
+    Whole,
+    scalar,
+    whole,
+)
+
+
+class _Drawing(Shape[Layout]):
+    """A layout as it is drawn, a row a line."""
+
+    noun = "a drawing of the joint (rows of numbers, `.` for an empty place)"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Layout | None:
+        found = scalar(node, self.noun, notes)
+        if found is None or not self._numbered(found, notes):
+            return None
+        return grid([row for row in (tokens(line) for line in found.text.split("\n")) if row])
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {**TEXT_SCHEMA, "pattern": r"\S"}
+
+    def _numbered(self, found: Scalar, notes: Notes) -> bool:
+        """Whether the numbers are 1..n, each once. What is wrong is reported at its cell."""
+        seen: dict[int, int] = {}
+        good = True
+        for cell in re.finditer(r"\S+", found.text):
+            if cell[0] in EMPTY:
+                continue
+            number = whole(cell[0])
+            if number is None or not 1 <= number <= MOST_FASTENERS:
+                hint = "a cell is a fastener's number, or `.` for an empty place"
+                notes.problem("bad-layout", found.at(cell.start()), f"`{cell[0][:20]}` is no fastener's number", hint)
+                good = False
+            elif number in seen:
+                notes.problem(
+                    "bad-layout",
+                    found.at(cell.start()),
+                    f"the number {number} is in this layout twice",
+                    "number the fasteners from 1, each once, in the order of tightening",
+                )
+                good = False
+            else:
+                seen[number] = cell.start()
+        if good and set(seen) != set(range(1, len(seen) + 1)):
+            missing = sorted(set(range(1, max(seen) + 1)) - set(seen))
+            listed = ", ".join(map(str, missing[:8])) + (", ..." if len(missing) > 8 else "")
+            notes.problem(
+                "bad-layout",
+                found.at(seen[max(seen)]),
+                f"the numbers go up to {max(seen)}, but {listed} {'is' if len(missing) == 1 else 'are'} missing",
+                "number the fasteners from 1, each once, in the order of tightening",
+            )
+            good = False
+        if good and not seen:
+            notes.problem("bad-layout", found.mark, "there is no fastener in this layout")
+            good = False
+        return good
+
+
+class _Pattern(Shape[tuple[str, Layout]]):
+    """A layout that need not be drawn, by its name."""
+
+    noun = "a pattern such as `star 8` or `out from the middle, 2 by 5`"
+    _star = re.compile(r"star\s+([0-9]{1,4})")
+    _middle = re.compile(r"out\s+from\s+the\s+middle\s*,?\s*([0-9]{1,4})\s*(?:by|x|×)\s*([0-9]{1,4})")
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> tuple[str, Layout] | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        text = found.text.strip()
+        star, middle = self._star.fullmatch(text), self._middle.fullmatch(text)
+        try:
+            if star:
+                return text, star_layout(int(star[1]))
+            if middle:
+                return text, middle_out_layout(int(middle[1]), int(middle[2]))
+        except ValueError as error:
+            notes.problem("bad-layout", found.mark, str(error), "draw the joint under `layout` instead")
+            return None
+        notes.problem("bad-layout", found.mark, f"`{text[:40]}` is no pattern that is known here", f"write {self.noun}")
+        return None
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {
+            "type": "string",
+            "pattern": r"^\s*(star\s+[0-9]+|out\s+from\s+the\s+middle\s*,?\s*[0-9]+\s*(by|x|×)\s*[0-9]+)\s*$",
+        }
+
+
+_TITLE = Key("title", LINE, "What it is, in words.")
+_THREAD = Key("thread", LINE, "The thread, as in M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
+_CLASS = Key(
+    "class",
+    LINE,
+    "Property class or grade of the fastener; in quotes, so that 10.9 stays as written.",
+    examples=("10.9",),
+)
+_LUBRICANT = Key("lubricant", LINE, "What the torque assumes on thread and face.", examples=("engine oil",))
+_NUT_FACTOR = Key("nut-factor", Factor(), "K in T = K d F, for the estimate of preload.", examples=(0.15,))
+_LAYOUT = Key(
+    "layout",
+    _Drawing(),
+    "The part as it lies: a row a line, fasteners numbered in the order of tightening, `.` for an empty place.",
+    examples=("9 5 1 4 8\n10 6 2 3 7\n",),
+)
+_PATTERN = Key(
+    "pattern",
+    _Pattern(),
+    "Instead of a layout: `star 8` (flange practice, 3 to 24) or `out from the middle, 2 by 5`.",
+    examples=("star 8",),
+)
+_GROUPS = Key(
+    "groups",
+    MapOf(ListOf(Whole(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
+    "Fasteners that some stages are for alone: names with their numbers.",
+)
+
+
+def _joint(fields: Fields) -> Joint:
+    pattern = fields.get(_PATTERN)
+    layout = fields.get(_LAYOUT) or (pattern[1] if pattern else ())
+    count = sum(number is not None for row in layout for number in row)
+    groups = fields.has(_GROUPS, {})
+    for name, numbers in groups.items():
+        beyond = [number for number in numbers if count and number > count]
+        if beyond:
+            fields.problem(
+                "unknown-name",
+                _GROUPS,
+                f"the group `{name}` has fastener {beyond[0]}, and the joint has {count}",
+                "see the numbers in its layout",
+            )
+    return Joint(
+        fields.name.name,
+        fields.has(_TITLE, spoken(fields.name.name)),
+        layout,
+        count,
+        fields.has(_THREAD, ""),
+        fields.has(_CLASS, ""),
+        fields.has(_LUBRICANT, ""),
+        fields.get(_NUT_FACTOR),
+        groups,
+        pattern[0] if pattern else "",
+        fields.mark,
+    )
+
+
+JOINTS = MapOf(
+    Keys(
+        "joint",
+        "a joint",
+        (_TITLE, _THREAD, _CLASS, _LUBRICANT, _NUT_FACTOR, _LAYOUT, _PATTERN, _GROUPS),
+        _joint,
+        one_of=(_LAYOUT, _PATTERN),
+    ),
+    "joints by name",
+)

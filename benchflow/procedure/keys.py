@@ -1,0 +1,132 @@
+"""Mappings with known keys: each key said once, with its shape and what it means."""
+
+from collections.abc import Callable
+from typing import Any, Generic, TypeVar, cast
+
+from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.nodes import Mapping, Node, Scalar
+from benchflow.procedure.problems import hint_for
+from benchflow.procedure.shapes import NOWHERE, Definitions, JsonSchema, Notes, Shape, wrong_kind
+
+T = TypeVar("T")
+B = TypeVar("B")
+
+
+class Key(Generic[T]):
+    """``says`` is the key's entry in the JSON Schema and the author's guide. ``examples`` are values as written."""
+
+    def __init__(
+        self, name: str, shape: Shape[T], says: str, *, required: bool = False, examples: tuple[Any, ...] = ()
+    ) -> None:
+        self.name, self.shape, self.says, self.required, self.examples = name, shape, says, required, examples
+
+
+class Fields:
+    """What was read under known keys. A key that is absent, or whose value could not be read, gives ``None``."""
+
+    def __init__(self, node: Mapping, name: Ref, notes: Notes) -> None:
+        self.node, self.name, self.notes = node, name, notes
+        self.values: dict[str, object] = {}
+        self.nodes: dict[str, Node] = {}
+
+    def get(self, key: Key[T]) -> T | None:
+        return cast("T | None", self.values.get(key.name))
+
+    def has(self, key: Key[T], default: T) -> T:
+        value = self.values.get(key.name)
+        return default if value is None else cast("T", value)
+
+    def wrote(self, key: Key[Any]) -> bool:
+        """Whether the author wrote the key at all."""
+        return key.name in self.nodes
+
+    def at(self, key: Key[Any]) -> Mark:
+        """The place of the key's value; of the whole mapping where the key is absent."""
+        node = self.nodes.get(key.name)
+        return self.node.mark if node is None else node.mark
+
+    @property
+    def mark(self) -> Mark:
+        """The place of the entry: of its name where it has one."""
+        return self.name.mark if self.name is not NOWHERE else self.node.mark
+
+    def problem(self, code: str, key: Key[Any], message: str, hint: str = "") -> None:
+        self.notes.problem(code, self.at(key), message, hint)
+
+
+class Keys(Shape[B]):
+    """A mapping with known keys, made into a value by ``build``.
+
+    ``name`` is the definition's name in the JSON Schema. ``one_of`` lists keys of which exactly one is to be
+    written. ``advice`` gives a hint for a key that people write and that is not one of ours.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        noun: str,
+        keys: tuple[Key[Any], ...],
+        build: Callable[[Fields], B | None],
+        *,
+        one_of: tuple[Key[Any], ...] = (),
+        advice: dict[str, str] | None = None,
+    ) -> None:
+        self.name, self.noun, self.build, self.one_of = name, noun, build, one_of
+        self.keys = {key.name: key for key in keys}
+        self.advice = advice or {}
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> B | None:
+        if not isinstance(node, Mapping):
+            wrong_kind(node, f"{self.noun} (keys with values)", notes)
+            return None
+        fields = Fields(node, name, notes)
+        for key, child in node.pairs:
+            known = self.keys.get(key.text)
+            if known is None:
+                self._unknown(key, node, notes)
+            else:
+                fields.nodes[key.text] = child
+                fields.values[key.text] = known.shape.read(child, notes)
+        self._missing(fields)
+        return self.build(fields)
+
+    def _unknown(self, key: Scalar, node: Mapping, notes: Notes) -> None:
+        hint = self.advice.get(key.text, "")
+        if not hint and node.flow and key.text[:1].isdigit():
+            hint = (
+                "inside {...} a comma begins a new key; a decimal is written with a point, a text with commas in quotes"
+            )
+        if not hint:
+            hint = hint_for(key.text, self.keys)
+        notes.problem("unknown-key", key.mark, f"{self.noun} has no key `{key.text}`", hint)
+
+    def _missing(self, fields: Fields) -> None:
+        place = fields.mark
+        for key in self.keys.values():
+            if key.required and not fields.wrote(key):
+                fields.notes.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", key.says)
+        if self.one_of:
+            written = [key.name for key in self.one_of if fields.wrote(key)]
+            names = " or ".join(f"`{key.name}`" for key in self.one_of)
+            if not written:
+                fields.notes.problem("missing-key", place, f"{self.noun} needs {names}")
+            elif len(written) > 1:
+                again = fields.nodes[written[1]].mark
+                fields.notes.problem("one-too-many", again, f"{self.noun} has either {names}, not both", "keep one")
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return definitions.refer(self.name, lambda: self._schema(definitions))
+
+    def _schema(self, definitions: Definitions) -> JsonSchema:
+        properties: JsonSchema = {}
+        for key in self.keys.values():
+            properties[key.name] = {**key.shape.schema(definitions), "description": key.says}
+            if key.examples:
+                properties[key.name]["examples"] = list(key.examples)
+        schema: JsonSchema = {"type": "object", "additionalProperties": False, "properties": properties}
+        required = [key.name for key in self.keys.values() if key.required]
+        if required:
+            schema["required"] = required
+        if self.one_of:
+            schema["oneOf"] = [{"required": [key.name]} for key in self.one_of]
+        return schema

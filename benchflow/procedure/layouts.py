@@ -1,0 +1,157 @@
+"""Joints as they lie: layouts as an author draws them, and those that a pattern makes.
+
+A layout is rows of cells; a cell is a fastener's number or ``None`` for an empty place. Numbers are 1..n in
+tightening order.
+"""
+
+from math import atan2, cos, pi, sin
+
+Layout = tuple[tuple[int | None, ...], ...]
+
+MOST_FASTENERS = 200
+EMPTY = frozenset({".", "-", "–", "_"})
+
+# --- the cross pattern of a round flange ------------------------------------------------------------
+
+_PUBLISHED: dict[int, tuple[int, ...]] = {
+    4: (1, 3, 2, 4),
+    8: (1, 5, 3, 7, 2, 6, 4, 8),
+    12: (1, 7, 4, 10, 2, 8, 5, 11, 3, 9, 6, 12),
+    16: (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16),
+    20: (1, 11, 6, 16, 3, 13, 8, 18, 5, 15, 10, 20, 2, 12, 7, 17, 4, 14, 9, 19),
+    24: (1, 13, 7, 19, 4, 16, 10, 22, 2, 14, 8, 20, 5, 17, 11, 23, 3, 15, 9, 21, 6, 18, 12, 24),
+}
+"""The cross pattern of flange practice (ASME PCC-1, legacy table; from memory, 12 also seen printed)."""
+
+
+def star_order(count: int) -> tuple[int, ...]:
+    """The order of tightening ``count`` bolts that are numbered one after the other clockwise.
+
+    By the flange practice for 4, 8, 12, 16, 20 and 24; for the other counts from 3 to 24 common practice, no source:
+    opposite each other in turn where the count is even, every (n-1)/2-th bolt where it is odd.
+    Raises ``ValueError`` for other counts.
+    """
+    if not 3 <= count <= 24:
+        raise ValueError(f"a star has 3 to 24 bolts, not {count}")
+    if count in _PUBLISHED:
+        return _PUBLISHED[count]
+    if count % 2:
+        return tuple(step * (count // 2) % count + 1 for step in range(count))
+    half = count // 2
+    firsts = [*range(1, half + 1, 2), *range(2, half + 1, 2)]
+    return tuple(bolt for first in firsts for bolt in (first, first + half))
+
+
+def star_labels(count: int) -> tuple[int, ...]:
+    """The place of each bolt in the order of tightening, read clockwise: the inverse of :func:`star_order`."""
+    order = star_order(count)
+    return tuple(order.index(bolt) + 1 for bolt in range(1, count + 1))
+
+
+def star_layout(count: int) -> Layout:
+    """A star as it lies: bolts round a circle, the first at the top, clockwise. Larger ones round a square, which
+    takes fewer rows on a screen."""
+    labels = star_labels(count)
+    return _circle(labels) if count <= 12 else _square(labels)
+
+
+def _circle(labels: tuple[int, ...]) -> Layout:
+    count = len(labels)
+    spots = [(round(sin(2 * pi * k / count), 6) + 0.0, round(-cos(2 * pi * k / count), 6) + 0.0) for k in range(count)]
+    columns = sorted({x for x, _ in spots})
+    rows = sorted({y for _, y in spots})
+    grid: list[list[int | None]] = [[None] * len(columns) for _ in rows]
+    for (x, y), label in zip(spots, labels, strict=True):
+        grid[rows.index(y)][columns.index(x)] = label
+    return tuple(tuple(row) for row in grid)
+
+
+def _square(labels: tuple[int, ...]) -> Layout:
+    count = len(labels) + len(labels) % 2  # an odd count leaves one place of the square empty
+    width = (count // 2 + 3) // 2
+    height = count // 2 + 2 - width
+    round_it = (
+        [(0, column) for column in range(width)]
+        + [(row, width - 1) for row in range(1, height)]
+        + [(height - 1, column) for column in range(width - 2, -1, -1)]
+        + [(row, 0) for row in range(height - 2, 0, -1)]
+    )
+    grid: list[list[int | None]] = [[None] * width for _ in range(height)]
+    for (row, column), label in zip(round_it, labels, strict=False):
+        grid[row][column] = label
+    return tuple(tuple(line) for line in grid)
+
+
+def middle_out_layout(rows: int, columns: int) -> Layout:
+    """Rows of fasteners, numbered from the middle outwards: the nearest to the middle first, those equally far
+    counter-clockwise from the lower right (common practice, no source).
+
+    Raises ``ValueError`` for an empty one or more than :data:`MOST_FASTENERS`.
+    """
+    if rows < 1 or columns < 1 or rows * columns > MOST_FASTENERS:
+        raise ValueError(f"a layout of {rows} by {columns} is not possible; at most {MOST_FASTENERS} fasteners")
+
+    def rank(cell: tuple[int, int]) -> tuple[int, float]:
+        down, right = 2 * cell[0] - (rows - 1), 2 * cell[1] - (columns - 1)
+        turned = atan2(right, down)  # 0 is straight down, growing counter-clockwise as seen on the screen
+        return down * down + right * right, turned if turned > 0 else turned + 2 * pi
+
+    cells = sorted(((row, column) for row in range(rows) for column in range(columns)), key=rank)
+    number = {cell: index for index, cell in enumerate(cells, start=1)}
+    return tuple(tuple(number[row, column] for column in range(columns)) for row in range(rows))
+
+
+# --- a layout as it is drawn ------------------------------------------------------------------------
+
+
+class Drawn:
+    """A cell of a drawn layout: its text, and the half-open span of columns that it takes."""
+
+    def __init__(self, text: str, start: int) -> None:
+        self.text, self.start, self.end = text, start, start + len(text)
+
+
+def tokens(line: str) -> list[Drawn]:
+    """The cells of one row, at the columns where they are drawn."""
+    found: list[Drawn] = []
+    start = 0
+    for part in line.split(" "):
+        if part:
+            found.append(Drawn(part, start))
+        start += len(part) + 1
+    return found
+
+
+def grid(rows: list[list[Drawn]]) -> Layout:
+    """Drawn rows as a grid. Cells are put one under the other by the columns they are drawn at, unless all rows
+    have equally many, which are then taken to be one under the other. Every cell is a number or empty."""
+    numbers = [[None if cell.text in EMPTY else int(cell.text) for cell in row] for row in rows]
+    if len({len(row) for row in rows}) == 1:
+        return tuple(tuple(row) for row in numbers)
+    lanes = _lanes(rows)
+    width = max(max(lane for lane in row) for row in lanes) + 1
+    drawn: list[tuple[int | None, ...]] = []
+    for row, places in zip(numbers, lanes, strict=True):
+        cells: list[int | None] = [None] * width
+        for number, place in zip(row, places, strict=True):
+            cells[place] = number
+        drawn.append(tuple(cells))
+    return tuple(drawn)
+
+
+def _lanes(rows: list[list[Drawn]]) -> list[list[int]]:
+    """For each cell, the grid column that it stands in: cells that overlap from row to row share one."""
+    spans = sorted((cell.start, cell.end) for row in rows for cell in row)
+    joined: list[list[int]] = []
+    for start, end in spans:
+        if joined and start < joined[-1][1]:
+            joined[-1][1] = max(joined[-1][1], end)
+        else:
+            joined.append([start, end])
+    starts = [start for start, _ in joined]
+    lanes = [[sum(1 for start in starts if start <= cell.start) - 1 for cell in row] for row in rows]
+    if all(len(set(row)) == len(row) for row in lanes):
+        return lanes
+    # Drawn so tightly that two of a row overlap one of another: every starting column is a grid column.
+    edges = sorted({cell.start for row in rows for cell in row})
+    return [[edges.index(cell.start) for cell in row] for row in rows]

@@ -1,0 +1,197 @@
+"""Every name that a procedure gives, and whether what is mentioned is among them."""
+
+import re
+from collections.abc import Iterable, Iterator
+
+from benchflow.procedure.model import Mark, Operation, parts_of, values_of
+from benchflow.procedure.problems import hint_for
+from benchflow.procedure.procedure_keys import Written
+from benchflow.procedure.shapes import Mention, Notes
+
+_placed = re.compile(r"([^\[\]]*)(?:\[([^\[\]]*)\])?")
+
+_NOUNS = {
+    "state": "state variable",
+    "option": "option",
+    "places": "set of places",
+    "instrument": "instrument",
+    "kit": "part or consumable",
+    "used": "part, consumable or instrument",
+    "joint": "joint",
+    "failure": "complaint under `failures`",
+    "operation": "operation",
+    "whole-operation": "operation",
+    "prerequisite": "operation or section",
+    "value": "value that is recorded or worked out",
+    "parts": "part of the kit or recorded value",
+    "section": "section",
+    "move": "move",
+    "chosen": "choice of a part",
+}
+
+
+def split_place(name: str) -> tuple[str, str | None] | None:
+    """``seat[2]`` as ``("seat", "2")``; ``None`` for what is no name at all."""
+    found = _placed.fullmatch(name)
+    return (found[1], found[2]) if found else None
+
+
+class Names:
+    """What each name means. ``places_of`` gives the places of an operation or value that has several."""
+
+    def __init__(self, written: Written) -> None:
+        procedure = written.procedure
+        operations = [operation for section in written.sections for operation in section.operations]
+        self.places = procedure.places
+        self.given: dict[str, dict[str, Mark]] = {
+            "state": {variable.name: variable.mark for variable in procedure.state},
+            "option": {option.name: option.mark for option in procedure.options},
+            "places": dict.fromkeys(procedure.places, Mark()),
+            "instrument": {need.id: need.mark for need in procedure.instruments},
+            "kit": {item.id: item.mark for item in procedure.kit},
+            "joint": {joint.id: joint.mark for joint in procedure.joints},
+            "failure": {failure.id: failure.mark for failure in procedure.failures},
+            "operation": _first((op.id, op.mark) for op in operations if op.id),
+            "section": _first((section.id, section.mark) for section in written.sections if section.id),
+            "move": {move.id: move.mark for move in procedure.moves},
+            "value": _first((name, mark) for op in operations for name, mark in _values(op)),
+            "chosen": _first((part.name, part.mark) for op in operations for part in parts_of(op)),
+        }
+        self.given["used"] = {**self.given["kit"], **self.given["instrument"]}
+        self.given["whole-operation"] = self.given["operation"]
+        self.given["prerequisite"] = {**self.given["section"], **self.given["operation"]}
+        self.given["parts"] = {**self.given["kit"], **self.given["value"]}
+        self.values = {
+            "state-value": {variable.name: variable.values for variable in procedure.state},
+            "choice": {option.name: option.choices for option in procedure.options},
+        }
+        self.places_of: dict[str, dict[str, tuple[str, ...]]] = {"operation": {}, "value": {}}
+        for operation in operations:
+            repeated = procedure.places.get(operation.each or "")
+            if repeated is not None:
+                self.places_of["operation"][operation.id] = repeated
+                for name, _ in _values(operation):
+                    self.places_of["value"][name] = repeated
+            else:
+                for record in operation.record:
+                    if len(record.slots) > 1 or record.by_place:
+                        self.places_of["value"][record.name] = record.slots
+
+    def resolve(self, notes: Notes) -> None:
+        """Report every mention of a name that is not given."""
+        for mention in notes.mentions:
+            if mention.name in notes.half_known or mention.of in notes.half_known:
+                continue
+            if mention.kind in self.values:
+                self._value(mention, notes)
+            else:
+                self._name(mention, notes)
+
+    def _value(self, mention: Mention, notes: Notes) -> None:
+        known = self.values[mention.kind].get(mention.of)
+        if not known or mention.name in known:
+            return  # a variable that is not known is reported at its own place
+        noun = "value" if mention.kind == "state-value" else "choice"
+        notes.problem(
+            "unknown-name",
+            mention.mark,
+            f"`{mention.of}` has no {noun} `{mention.name}`",
+            hint_for(mention.name, known),
+        )
+
+    def _name(self, mention: Mention, notes: Notes) -> None:
+        given = self.given[mention.kind]
+        split = split_place(mention.name)
+        name, place = split if split is not None else (mention.name, None)
+        placed = "operation" if mention.kind == "prerequisite" else mention.kind
+        if name in given and (place is None or placed in self.places_of):
+            if place is not None:
+                self._place(mention, placed, name, place, notes)
+            return
+        if name in notes.half_known:
+            return
+        notes.problem(
+            "unknown-name",
+            mention.mark,
+            f"there is no {_NOUNS[mention.kind]} `{mention.name}`",
+            self._elsewhere(name, mention.kind) or hint_for(name, given, "none is given in this file"),
+        )
+
+    def _place(self, mention: Mention, kind: str, name: str, place: str, notes: Notes) -> None:
+        places = self.places_of[kind].get(name)
+        if places is None:
+            what = "is done once" if kind == "operation" else "is read once"
+            notes.problem("unknown-name", mention.mark, f"`{name}` has no places: it {what}", f"write `{name}`")
+        elif place != "*" and place not in places:
+            hint = hint_for(place, places)
+            notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
+
+    def _elsewhere(self, name: str, kind: str) -> str:
+        """A hint where the name is given, but for another kind of thing."""
+        for other in (
+            "operation",
+            "section",
+            "move",
+            "state",
+            "option",
+            "kit",
+            "instrument",
+            "joint",
+            "value",
+            "chosen",
+        ):
+            if other != kind and name in self.given[other]:
+                return f"`{name}` is {_article(_NOUNS[other])}"
+        return ""
+
+
+def _article(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
+def _values(operation: Operation) -> Iterator[tuple[str, Mark]]:
+    for value in values_of(operation):
+        yield value.name, value.mark
+
+
+def _first(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
+    found: dict[str, Mark] = {}
+    for name, mark in pairs:
+        found.setdefault(name, mark)
+    return found
+
+
+def check_unique(written: Written, notes: Notes) -> None:
+    """Report a name that is given twice where the two could be meant by the same word."""
+    procedure = written.procedure
+    operations = [operation for section in written.sections for operation in section.operations]
+    steps = [
+        *((move.id, move.mark, "a move") for move in procedure.moves),
+        *((op.id, op.mark, "an operation") for op in operations if op.id),
+        *((section.id, section.mark, "a section") for section in written.sections if section.id),
+    ]
+    values = [
+        *((value.name, value.mark, "a value") for op in operations for value in values_of(op)),
+        *((part.name, part.mark, "a choice") for op in operations for part in parts_of(op)),
+    ]
+    used = [
+        *((item.id, item.mark, "a thing of the kit") for item in procedure.kit),
+        *((need.id, need.mark, "an instrument") for need in procedure.instruments),
+    ]
+    for group in (steps, values, used):
+        _check_group(group, notes)
+
+
+def _check_group(group: list[tuple[str, Mark, str]], notes: Notes) -> None:
+    first: dict[str, tuple[Mark, str]] = {}
+    for name, mark, what in sorted(group, key=lambda entry: (entry[1].line, entry[1].column)):
+        if name not in first:
+            first[name] = (mark, what)
+            continue
+        before, kind = first[name]
+        notes.problem(
+            "duplicate-name",
+            mark,
+            f"`{name}` is already the name of {kind} on line {before.line}",
+            "names are unique in a procedure: give one of them another",
+        )

@@ -1,0 +1,58 @@
+"""What is wrong with an author's file, as data: what, where, and what to do about it."""
+
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import Literal
+
+from msgspec import Struct
+
+Severity = Literal["error", "warning", "note"]
+
+
+class Problem(Struct, frozen=True):
+    """``line`` and ``column`` count from 1; 0 where the file as a whole is meant. ``where`` is the way there in the
+    author's own keys and ids (``seat-cam.record.end-play.limit``), for those who have no editor open."""
+
+    code: str
+    severity: Severity
+    file: str
+    line: int
+    column: int
+    message: str
+    hint: str = ""
+    where: str = ""
+
+    def __str__(self) -> str:
+        """``file:line:column: what (hint)``."""
+        place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
+        hint = f" ({self.hint})" if self.hint else ""
+        kind = "" if self.severity == "error" else f"{self.severity}: "
+        return f"{place}: {kind}{self.message}{hint}"
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """The known name that was probably meant, if any is near."""
+    names = list(known)
+    folded = {other.casefold(): other for other in names}
+    close = get_close_matches(name.casefold(), folded, n=1, cutoff=0.6)
+    if close:
+        return folded[close[0]]
+    # What is left: a name cut short or drawn out, as in `crank` for `turn-the-crank-down`.
+    part = [other for other in names if len(name) > 2 and (name in other or (len(other) > 2 and other in name))]
+    return min(part, key=len) if part else None
+
+
+def hint_for(name: str, known: Iterable[str], nothing: str = "") -> str:
+    """Words that help with an unknown ``name``: the nearest known one, or all of them when they are few.
+
+    ``nothing`` is said when nothing is known at all.
+    """
+    names = list(dict.fromkeys(known))
+    near = nearest(name, names)
+    if near is not None:
+        return f"did you mean `{near}`?"
+    if not names:
+        return nothing
+    if len(names) <= 12:
+        return "there is " + ", ".join(f"`{other}`" for other in names)
+    return ""

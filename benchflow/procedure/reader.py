@@ -1,0 +1,122 @@
+"""Text to procedure, or everything that is wrong with it at once.
+
+The text becomes a tree (:mod:`.source`), the tree is read by the shapes (:mod:`.procedure_keys` and what it is made
+of), and what was read is held against itself: every name against those that are given (:mod:`.names`), every joint
+against its stages, every formula against its units (:mod:`.value_checks`).
+"""
+
+import re
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.procedure.model import Decision, Mark, Operation, Procedure, Section
+from benchflow.procedure.names import Names, check_unique
+from benchflow.procedure.nodes import Mapping
+from benchflow.procedure.problems import Problem
+from benchflow.procedure.procedure_keys import PROCEDURE, Written, WrittenSection
+from benchflow.procedure.setup_keys import read_places
+from benchflow.procedure.shapes import Notes
+from benchflow.procedure.source import Problems, decode, parse
+from benchflow.procedure.tightening_keys import check_tighten
+
+
+class Reading(Struct, frozen=True):
+    """``procedure`` is ``None`` when a problem is an error; ``problems`` are in the order of the file."""
+
+    procedure: Procedure | None
+    problems: tuple[Problem, ...]
+
+
+def read_bytes(data: bytes, file: str) -> Reading:
+    """Read a file's bytes; ``file`` is its name for messages."""
+    text, problems = decode(data, file)
+    return Reading(None, problems.listed(None)) if text is None else read(text, file)
+
+
+def read(text: str, file: str = "procedure") -> Reading:
+    """Read a procedure's text. Never raises for anything that can stand in a file."""
+    source = parse(text, file)
+    problems = source.problems
+    if source.root is None:
+        if not problems.any_error:
+            problems.add("empty-file", Mark(1, 1), "the file is empty", "a procedure begins with `benchflow: 1`")
+        return Reading(None, problems.listed(None))
+    if not isinstance(source.root, Mapping):
+        hint = "a procedure begins with `benchflow: 1`"
+        problems.add("wrong-kind", source.root.mark, "a procedure is made of keys with values", hint)
+        return Reading(None, problems.listed(source.root))
+    notes = Notes(problems)
+    read_places(source.root, notes)
+    written = PROCEDURE.read(source.root, notes)
+    procedure = None if written is None else _checked(written, notes)
+    listed = problems.listed(source.root)
+    return Reading(None if problems.any_error else procedure, listed)
+
+
+def _checked(written: Written, notes: Notes) -> Procedure:
+    procedure = _assembled(written)
+    names = Names(written)
+    check_unique(written, notes)
+    _check_tightening(procedure, notes)
+    _check_values(procedure, names, notes)
+    names.resolve(notes)
+    return procedure
+
+
+def _check_values(procedure: Procedure, names: Names, notes: Notes) -> None:
+    from benchflow.procedure.value_checks import ValueChecks, surely_before
+
+    sections = {section.id: section.operations for section in procedure.sections}
+    before = surely_before(procedure.operations, sections)
+    ValueChecks(procedure.operations, names, before, notes).run()
+
+
+def _check_tightening(procedure: Procedure, notes: Notes) -> None:
+    joints = {joint.id: joint for joint in procedure.joints}
+    for operation in procedure.operations:
+        if operation.tighten is not None and operation.tighten.joint in joints:
+            joint = joints[operation.tighten.joint]
+            if joint.count:
+                check_tighten(operation.tighten, joint, notes)
+
+
+# --- putting it together ----------------------------------------------------------------------------
+
+
+def _assembled(written: Written) -> Procedure:
+    """Sections named, operations numbered through, the decision rule of the procedure where a value has none."""
+    taken = {operation.id for section in written.sections for operation in section.operations}
+    taken |= {section.id for section in written.sections if section.id}
+    sections: list[Section] = []
+    operations: list[Operation] = []
+    for number, section in enumerate(written.sections, start=1):
+        ident = section.id or _section_id(section, number, taken)
+        for operation in section.operations:
+            operations.append(_placed(operation, ident, len(operations) + 1, written.procedure.decision))
+        ids = tuple(operation.id for operation in section.operations)
+        sections.append(Section(ident, section.title or f"Section {number}", ids, section.mark))
+    return replace(written.procedure, sections=tuple(sections), operations=tuple(operations))
+
+
+def _section_id(section: WrittenSection, number: int, taken: set[str]) -> str:
+    """A name made from the title: lower case, dashes; told apart by a number where it is taken."""
+    slug = re.sub(r"[^a-z0-9]+", "-", section.title.lower()).strip("-") or f"section-{number}"
+    ident, again = slug, 2
+    while ident in taken:
+        ident, again = f"{slug}-{again}", again + 1
+    taken.add(ident)
+    return ident
+
+
+def _placed(operation: Operation, section: str, number: int, decision: Decision) -> Operation:
+    return replace(
+        operation,
+        section=section,
+        number=number,
+        record=tuple(value if value.decision else replace(value, decision=decision) for value in operation.record),
+        work_out=tuple(value if value.decision else replace(value, decision=decision) for value in operation.work_out),
+    )
+
+
+__all__ = ["Problems", "Reading", "read", "read_bytes"]

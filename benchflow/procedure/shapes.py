@@ -1,0 +1,414 @@
+"""What may stand where in a procedure file, said once: the reader and the JSON Schema are both made from it.
+
+A :class:`Shape` takes a node of the tree to a value, reporting what is wrong, and describes itself as JSON Schema.
+The plain shapes are here; :mod:`benchflow.procedure.keys` has the one for mappings with known keys, and
+:mod:`benchflow.procedure.measures` those for quantities and limits.
+
+A shape never raises for anything that an author can write. Where it cannot make a value it has reported why and
+gives ``None``; the rest of the file is read on, so that everything wrong is known at once.
+"""
+
+import re
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from collections.abc import Mapping as MappingOf
+from decimal import Decimal
+from typing import Any, Generic, TypeVar
+
+from msgspec import Struct
+
+from benchflow.plaintext import clean_line
+from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
+from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.problems import Severity, hint_for
+from benchflow.procedure.source import Problems
+
+T = TypeVar("T")
+S = TypeVar("S")
+JsonSchema = dict[str, Any]
+
+NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
+"""A name: letters, digits, dashes and underscores, so that it can be typed at any bench and stands in a formula."""
+_name = re.compile(NAME)
+_PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
+_place = re.compile(_PLACE)
+NOWHERE = Ref("", Mark())
+
+
+class Mention(Struct, frozen=True):
+    """A name used where something of that ``kind`` is meant. ``of`` is what it belongs to: a value's variable."""
+
+    kind: str
+    name: str
+    mark: Mark
+    of: str = ""
+
+
+class Notes:
+    """What a reading finds besides values: problems, names mentioned, places that the model does not keep."""
+
+    def __init__(self, problems: Problems) -> None:
+        self.problems = problems
+        self.mentions: list[Mention] = []
+        self.half_known: set[str] = set()
+        """Names whose entry could not be read: mentioning one of them is no second mistake."""
+        self.placeholders: list[tuple[str, Mark]] = []
+        """`{word}` in the texts of the operation that is being read, until it claims them."""
+        self.nodes: dict[tuple[str, Mark], Node] = {}
+        """(key, place of its owner) to what is written there, for checks that point into it afterwards."""
+        self.place_sets: dict[str, tuple[str, ...]] = {}
+        """What stands under `places`, which is read before everything else."""
+
+    def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
+        self.problems.add(code, mark, message, hint, severity)
+
+    def mention(self, kind: str, name: str, mark: Mark, of: str = "") -> None:
+        self.mentions.append(Mention(kind, name, mark, of))
+
+
+class Definitions:
+    """The named parts of the JSON Schema, each written once."""
+
+    def __init__(self) -> None:
+        self.parts: dict[str, JsonSchema] = {}
+
+    def refer(self, name: str, make: Callable[[], JsonSchema]) -> JsonSchema:
+        if name not in self.parts:
+            self.parts[name] = {}  # stands in while it is made, for a part that contains itself
+            self.parts[name] = make()
+        return {"$ref": f"#/$defs/{name}"}
+
+
+class Shape(ABC, Generic[T]):
+    """``noun`` says what is wanted: "a line of text"."""
+
+    noun: str
+
+    @abstractmethod
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+        """The value of ``node``; ``name`` is the author's key where the value is a named entry."""
+
+    @abstractmethod
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as that can be said there."""
+
+
+def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
+    """Report that ``noun`` was wanted and something else stands there."""
+    if isinstance(node, Scalar):
+        found = "nothing" if node.nothing else f"the text `{_short(node.text)}`"
+    else:
+        found = "a list" if isinstance(node, Sequence) else "a mapping"
+    if found == "nothing":
+        notes.problem(
+            "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
+        )
+        return
+    hint = ""
+    if isinstance(node, Mapping) and node.flow:
+        hint = "a text that begins with { needs quotes"
+    elif isinstance(node, Sequence):
+        hint = "a text that begins with [ or - needs quotes"
+    notes.problem("wrong-kind", node.mark, f"{noun} is wanted here, not {found}", hint)
+
+
+def _short(text: str) -> str:
+    line = clean_line(text)
+    return line if len(line) <= 40 else line[:39] + "…"
+
+
+def scalar(node: Node, noun: str, notes: Notes) -> Scalar | None:
+    """``node`` if it is a text; else the problem is reported."""
+    if isinstance(node, Scalar) and not node.nothing:
+        return node
+    wrong_kind(node, noun, notes)
+    return None
+
+
+# YAML loaders of editors turn unquoted texts into numbers and booleans; to the reader they are texts all the same.
+TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
+
+
+class Text(Shape[str]):
+    """Words. On one line unless ``lines``; never blank. ``filled`` texts may say ``{cylinder}`` under `each`."""
+
+    def __init__(self, noun: str = "a text", *, lines: bool = False, filled: bool = False) -> None:
+        self.noun, self.lines, self.filled = noun, lines, filled
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        text = found.text.strip("\n").rstrip() if self.lines else clean_line(found.text)
+        if not text.strip():
+            notes.problem("empty-value", found.mark, f"nothing is written here; {self.noun} is wanted")
+            return None
+        if self.filled and "{" in text:
+            for found_word in PLACEHOLDER.finditer(found.text):
+                if found_word[1] is not None:
+                    notes.placeholders.append((found_word[1], found.at(found_word.start())))
+        return text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {**TEXT_SCHEMA, "pattern": r"\S"}
+
+
+LINE = Text()
+PARAGRAPH = Text(lines=True)
+FILLED_LINE = Text(filled=True)
+FILLED_PARAGRAPH = Text(lines=True, filled=True)
+
+
+class Label(Shape[str]):
+    """A short word or number that stands for itself: a place, a value of a variable, a choice. Never a bracket,
+    a brace, a comma or a star, since names are written ``seat[1]``."""
+
+    noun = "a short word"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        text = clean_line(found.text)
+        if _place.fullmatch(text) is None:
+            notes.problem(
+                "bad-name", found.mark, f"`{_short(text)}` cannot stand for a value or a place", "no brackets or commas"
+            )
+            return None
+        return text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {**TEXT_SCHEMA, "pattern": f"^{_PLACE}$"}
+
+
+LABEL = Label()
+
+
+class Name(Shape[str]):
+    """A name that is given here, for other lines to use."""
+
+    noun = "a name"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        if _name.fullmatch(found.text) is None:
+            near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")
+            notes.problem(
+                "bad-name",
+                found.mark,
+                f"`{_short(found.text)}` is no name",
+                "a name is made of the letters a to z, digits, dashes and underscores"
+                + (f": `{near[:40]}`" if near else ""),
+            )
+            return None
+        return found.text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": ["string", "integer"], "pattern": f"^{NAME}$"}
+
+
+NAMED = Name()
+
+
+class OneOf(Shape[str]):
+    """One of a few words."""
+
+    def __init__(self, *words: str) -> None:
+        self.words = words
+        self.noun = " or ".join(f"`{word}`" for word in words)
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        if found.text not in self.words:
+            notes.problem(
+                "not-one-of",
+                found.mark,
+                f"`{_short(found.text)}` cannot stand here; {self.noun} is wanted",
+                hint_for(found.text, self.words) if len(self.words) > 1 else "",
+            )
+            return None
+        return found.text
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"enum": list(self.words)}
+
+
+class YesNo(Shape[bool]):
+    noun = "true or false"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> bool | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        if not found.plain or found.text not in ("true", "false"):
+            yes = found.text.casefold() in ("yes", "on", "true", "y", "1")
+            hint = "write true" if yes else "write true, or take the key out"
+            notes.problem("not-one-of", found.mark, f"`{_short(found.text)}` is neither true nor false", hint)
+            return None
+        return found.text == "true"
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "boolean"}
+
+
+class Whole(Shape[int]):
+    """A whole number from ``low`` to ``high``, in digits."""
+
+    def __init__(self, low: int, high: int) -> None:
+        self.low, self.high = low, high
+        self.noun = f"a whole number from {low} to {high}"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> int | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        number = whole(found.text)
+        if number is None or not self.low <= number <= self.high:
+            notes.problem("bad-number", found.mark, f"`{_short(found.text)}` is not {self.noun}")
+            return None
+        return number
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        numbers = "|".join(str(number) for number in range(self.low, self.high + 1))
+        as_number = {"type": "integer", "minimum": self.low, "maximum": self.high}
+        return {"anyOf": [as_number, {"type": "string", "pattern": f"^0*({numbers})$"}]}
+
+
+def whole(text: str) -> int | None:
+    """The number that a few digits write, else ``None``."""
+    return int(text) if 0 < len(text) <= 9 and text.isascii() and text.isdigit() else None
+
+
+class Factor(Shape[Decimal]):
+    """A plain decimal number above zero, digits kept."""
+
+    noun = "a decimal number"
+    _number = re.compile(r"[0-9]{0,9}\.?[0-9]{1,20}")
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Decimal | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        if self._number.fullmatch(found.text) is None or not Decimal(found.text):
+            hint = "write a point, not a comma" if "," in found.text else "such as 0.15"
+            notes.problem("bad-number", found.mark, f"`{_short(found.text)}` is no number above zero", hint)
+            return None
+        return Decimal(found.text)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        as_text = {"type": "string", "pattern": r"^[0-9]{0,9}\.?[0-9]{1,20}$"}
+        return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, as_text]}
+
+
+class ListOf(Shape[tuple[T, ...]]):
+    """A list; ``single`` also takes one item written without brackets. ``distinct`` refuses one written twice."""
+
+    def __init__(self, item: Shape[T], *, single: bool = False, at_least: int = 0, distinct: bool = False) -> None:
+        self.item, self.single, self.at_least, self.distinct = item, single, at_least, distinct
+        self.noun = f"{item.noun}, or a list of them," if single else f"a list, each item {item.noun},"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> tuple[T, ...] | None:
+        if not isinstance(node, Sequence):
+            if self.single and not (isinstance(node, Scalar) and node.nothing):
+                only = self.item.read(node, notes, name)
+                return None if only is None else (only,)
+            wrong_kind(node, self.noun, notes)
+            return None
+        if len(node.items) < self.at_least:
+            wanted = "one item" if self.at_least == 1 else f"{self.at_least} items"
+            notes.problem("too-few", node.mark, f"this list needs at least {wanted}")
+        items: list[T] = []
+        for child in node.items:
+            item = self.item.read(child, notes, name)
+            if item is None:
+                continue
+            if self.distinct and item in items:
+                notes.problem("said-twice", child.mark, f"`{item}` stands in this list already", "keep one of them")
+                continue
+            items.append(item)
+        return tuple(items)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        item = self.item.schema(definitions)
+        many: JsonSchema = {"type": "array", "items": item}
+        if self.at_least:
+            many["minItems"] = self.at_least
+        if self.distinct:
+            many["uniqueItems"] = True
+        return {"anyOf": [item, many]} if self.single else many
+
+
+class MapOf(Shape[dict[str, T]]):
+    """Entries that the author names. The key is read by ``key`` and handed to the value's shape as its name."""
+
+    def __init__(self, value: Shape[T], noun: str, *, key: Shape[str] = NAMED, at_least: int = 0) -> None:
+        self.key, self.value, self.noun, self.at_least = key, value, noun, at_least
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> dict[str, T] | None:
+        if not isinstance(node, Mapping):
+            wrong_kind(node, self.noun, notes)
+            return None
+        if len(node.pairs) < self.at_least:
+            notes.problem("too-few", node.mark, "there is nothing in these brackets", f"{self.noun} is wanted")
+        entries: dict[str, T] = {}
+        for key, child in node.pairs:
+            read_key = self.key.read(key, notes)
+            value = self.value.read(child, notes, Ref(read_key or key.text, key.mark))
+            if read_key is None or value is None:
+                notes.half_known.add(key.text)
+            else:
+                entries[read_key] = value
+        return entries
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        schema: JsonSchema = {"type": "object", "additionalProperties": self.value.schema(definitions)}
+        if isinstance(self.key, Name):
+            schema["propertyNames"] = {"pattern": f"^{NAME}$"}
+        if self.at_least:
+            schema["minProperties"] = self.at_least
+        return schema
+
+
+class Made(Shape[T], Generic[S, T]):
+    """What ``shape`` reads, made into something else by ``make(value, node, name, notes)``."""
+
+    def __init__(self, shape: Shape[S], make: Callable[[S, Node, Ref, Notes], T | None], noun: str = "") -> None:
+        self.shape, self.make = shape, make
+        self.noun = noun or shape.noun
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+        value = self.shape.read(node, notes, name)
+        return None if value is None else self.make(value, node, name, notes)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return self.shape.schema(definitions)
+
+
+class Either(Shape[T]):
+    """One shape for a text, another for a list or a mapping: which one is meant is plain from what is written."""
+
+    def __init__(
+        self,
+        noun: str,
+        *,
+        text: Shape[T] | None = None,
+        items: Shape[T] | None = None,
+        entries: Shape[T] | None = None,
+    ) -> None:
+        self.noun = noun
+        self._by_kind: MappingOf[type, Shape[T] | None] = {Scalar: text, Sequence: items, Mapping: entries}
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+        shape = self._by_kind[type(node)]
+        if shape is None or (isinstance(node, Scalar) and node.nothing):
+            wrong_kind(node, self.noun, notes)
+            return None
+        return shape.read(node, notes, name)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"anyOf": [shape.schema(definitions) for shape in self._by_kind.values() if shape is not None]}

@@ -1,0 +1,397 @@
+"""The author's text as a tree of texts with their places, and nothing else that YAML can do.
+
+YAML 1.2 is read from the parser's events: no alias, anchor, tag, directive or second document gets any further,
+nesting is bounded while it is read, and every scalar stays the text that was written (``00123`` keeps its zeros).
+The shape of the file decides later what a text means. Line and column count from 1, in characters.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+from msgspec import Struct
+
+from benchflow.plaintext import clean, unseen
+from benchflow.procedure.model import Mark
+from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence, way
+from benchflow.procedure.problems import Problem, Severity
+
+MAX_BYTES = 1024 * 1024
+"""The largest file that is read. The largest procedure imagined (1,000 operations) is below half of it."""
+MAX_DEPTH = 24
+"""How deep lists and mappings may nest; the format itself needs ten."""
+MAX_SCALAR = 20_000
+"""Characters in one text."""
+MAX_PROBLEMS = 500
+"""Problems listed; more are counted only."""
+
+
+class Problems:
+    """Collects what is wrong with one file, at most :data:`MAX_PROBLEMS` in full."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.all: list[Problem] = []
+        self._uncounted = 0
+        self._seen: set[tuple[str, int, int, str]] = set()
+
+    def add(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
+        if (code, mark.line, mark.column, message) in self._seen:
+            return
+        if len(self.all) >= MAX_PROBLEMS:
+            self._uncounted += 1
+            return
+        self._seen.add((code, mark.line, mark.column, message))
+        self.all.append(Problem(code, severity, self.file, mark.line, mark.column, message, hint))
+
+    @property
+    def any_error(self) -> bool:
+        return any(problem.severity == "error" for problem in self.all)
+
+    def listed(self, root: "Node | None") -> tuple[Problem, ...]:
+        """All of them in the order of the file, each with its way through ``root``."""
+        found = sorted(self.all, key=lambda problem: (problem.line, problem.column))
+        if root is not None:
+            found = [_with_way(problem, root) for problem in found]
+        if self._uncounted:
+            last = found[-1]
+            message = f"and {self._uncounted} more problems that are not listed"
+            found.append(Problem("too-many-problems", "error", self.file, last.line, last.column, message))
+        return tuple(found)
+
+
+class Source(Struct):
+    """``root`` is ``None`` when the text is no YAML at all or empty."""
+
+    root: Node | None
+    problems: Problems
+
+
+def decode(data: bytes, file: str) -> tuple[str | None, Problems]:
+    """The text of a file's bytes; ``None`` with the problem when it is too large or not UTF-8."""
+    problems = Problems(file)
+    if len(data) > MAX_BYTES:
+        megabytes = len(data) / 1_000_000
+        problems.add(
+            "too-large",
+            Mark(),
+            f"the file has {megabytes:.1f} MB; at most {MAX_BYTES // 1024} KiB are read",
+            "a procedure is words and numbers: is this the right file?",
+        )
+        return None, problems
+    try:
+        return data.decode("utf-8-sig"), problems
+    except UnicodeDecodeError as error:
+        before = data[: error.start]
+        line_start = before.rfind(b"\n") + 1
+        column = len(before[line_start:].decode("utf-8")) + 1
+        problems.add(
+            "not-utf-8",
+            Mark(before.count(b"\n") + 1, column),
+            "the file is not UTF-8 text from here on",
+            "save it as UTF-8",
+        )
+        return None, problems
+
+
+def parse(text: str, file: str) -> Source:
+    """The tree of ``text``. Never raises; what is wrong is in ``problems``."""
+    problems = Problems(file)
+    if len(text) > MAX_BYTES or len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
+        _, problems = decode(text.encode("utf-8", "surrogatepass"), file)
+        return Source(None, problems)
+    text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    text = _without_directives(_without_controls(text, problems), problems)
+    return Source(_Builder(text, problems).build(), problems)
+
+
+def _without_controls(text: str, problems: Problems) -> str:
+    """YAML allows none of these unescaped. Each is reported and read as a space, so that the rest is read too."""
+    bad = {character for character in unseen(text) if not _may_stand_in_yaml(character)}
+    bad |= {character for character in "\x85\u2028\u2029" if character in text}
+    if not bad:
+        return text
+    for number, line in enumerate(text.split("\n"), start=1):
+        if bad.isdisjoint(line):
+            continue
+        for column, character in enumerate(line, start=1):
+            if character in bad:
+                problems.add(
+                    "control-character",
+                    Mark(number, column),
+                    f"a control character (U+{ord(character):04X}) in the text",
+                    "delete it",
+                )
+    return text.translate({ord(character): " " for character in bad})
+
+
+def _without_directives(text: str, problems: Problems) -> str:
+    """Lines with ``%`` before the document are reported and blanked, so that none can change how the rest is read."""
+    if "%" not in text:
+        return text
+    lines = text.split("\n")
+    for number, line in enumerate(lines):
+        if line.startswith("%"):
+            problems.add(
+                "directive",
+                Mark(number + 1, 1),
+                f"a directive (`{line.split()[0]}`) is not allowed in a procedure",
+                "delete the line that begins with %",
+            )
+            lines[number] = ""
+        elif line.strip() and not line.startswith("#"):
+            break
+    return "\n".join(lines)
+
+
+def _may_stand_in_yaml(character: str) -> bool:
+    # The rest of what `unseen` finds is printable to YAML; it is taken out of each text with a warning.
+    code = ord(character)
+    return code > 0x9F and not 0xD800 <= code <= 0xDFFF and code & 0xFFFE != 0xFFFE
+
+
+_long_escape = re.compile(r"\\U([0-9A-Fa-f]{8})")
+
+
+class _TooDeep(Exception):
+    pass
+
+
+class _Builder:
+    """Makes the tree from the events of one document, without recursion."""
+
+    def __init__(self, text: str, problems: Problems) -> None:
+        self._text = text
+        self._lines = text.split("\n")
+        self._problems = problems
+
+    def build(self) -> Node | None:
+        # Late: a procedure from the compiled cache is shown without loading the YAML reader at all.
+        from ruamel.yaml import YAML
+        from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+        root: Node | None = None
+        try:
+            root = self._document(iter(YAML(typ="safe", pure=True).parse(self._text)))
+        except _TooDeep:
+            pass
+        except MarkedYAMLError as error:
+            self._bad_yaml(error)
+        except (YAMLError, ValueError, OverflowError) as error:
+            self._bad_escape(error)
+        return root
+
+    def _document(self, events: Iterator[Any]) -> Node | None:
+        from ruamel.yaml import events as kinds
+
+        root: Node | None = None
+        # Each open collection with its list of children so far (keys and values in turn for a mapping).
+        stack: list[tuple[Any, list[Node]]] = []
+        documents = 0
+        for event in events:
+            if isinstance(event, kinds.DocumentStartEvent):
+                documents += 1
+                self._check_document(event, documents)
+                if documents > 1:
+                    break
+                continue
+            node: Node
+            if isinstance(event, kinds.ScalarEvent):
+                self._check_properties(event)
+                node = self._scalar(event)
+            elif isinstance(event, kinds.AliasEvent):
+                node = self._alias(event)
+            elif isinstance(event, kinds.SequenceStartEvent | kinds.MappingStartEvent):
+                self._check_properties(event)
+                stack.append((event, []))
+                self._check_depth(event, len(stack))
+                continue
+            elif isinstance(event, kinds.SequenceEndEvent | kinds.MappingEndEvent):
+                node = self._collection(*stack.pop())
+            else:
+                continue
+            if stack:
+                stack[-1][1].append(node)
+            else:
+                root = node
+        return root
+
+    def _check_document(self, event: Any, number: int) -> None:
+        if number > 1:
+            self._problems.add(
+                "several-documents",
+                _mark(event.start_mark),
+                "a second document begins here; one file holds one procedure",
+                "delete the line `---`, or put what follows into a file of its own",
+            )
+
+    def _check_properties(self, event: Any) -> None:
+        if event.anchor is not None:
+            self._problems.add(
+                "alias",
+                _mark(event.start_mark),
+                f"an anchor (&{event.anchor}) is not allowed in a procedure",
+                "write the text out where it is needed; a text that begins with & needs quotes",
+            )
+        if event.tag is not None:
+            self._problems.add(
+                "tag",
+                _mark(event.start_mark),
+                f"a tag ({str(event.tag).replace('tag:yaml.org,2002:', '!!')}) is not allowed in a procedure",
+                "a text that begins with ! needs quotes",
+            )
+
+    def _check_depth(self, event: Any, depth: int) -> None:
+        if depth > MAX_DEPTH:
+            self._problems.add(
+                "too-deep",
+                _mark(event.start_mark),
+                f"lists and mappings nest more than {MAX_DEPTH} deep here; nothing after this place was read",
+                "look for a bracket that is not closed",
+            )
+            raise _TooDeep
+
+    def _alias(self, event: Any) -> Node:
+        mark = _mark(event.start_mark)
+        self._problems.add(
+            "alias",
+            mark,
+            f"an alias (*{event.anchor}) is not allowed in a procedure",
+            "write the text out where it is needed; a text that begins with * needs quotes",
+        )
+        return Scalar("", mark.line, mark.column, False, None)
+
+    def _scalar(self, event: Any) -> Scalar:
+        raw: str = event.value
+        mark = _mark(event.start_mark)
+        if len(raw) > MAX_SCALAR:
+            self._problems.add(
+                "too-long",
+                mark,
+                f"this text has {len(raw)} characters; at most {MAX_SCALAR} are read",
+                "look for a quote that is not closed",
+            )
+            raw = raw[:MAX_SCALAR]
+        out = unseen(raw)
+        if out:
+            names = ", ".join(f"U+{ord(character):04X}" for character in out)
+            self._problems.add(
+                "unseen-character",
+                mark,
+                f"characters that cannot be seen were taken out of this text: {names}",
+                "type the text again without them",
+                severity="warning",
+            )
+        quotes = 0 if event.style is None else 1
+        width = event.end_mark.column - event.start_mark.column
+        one_line = event.start_mark.line == event.end_mark.line and event.style not in ("|", ">")
+        exact = one_line and width == len(raw) + 2 * quotes and not out
+        indent = self._indent(event.start_mark.line + 1, raw) if event.style == "|" and not out else None
+        return Scalar(clean(raw), mark.line, mark.column, event.style is None, quotes if exact else None, indent)
+
+    def _indent(self, first: int, text: str) -> int | None:
+        """How far the lines below a ``|`` are indented in the file, ``first`` being the index of the first of them."""
+        for raw, line in zip(self._lines[first:], text.split("\n"), strict=False):
+            if line:
+                return len(raw) - len(line) if raw.endswith(line) else None
+        return None
+
+    def _collection(self, event: Any, children: list[Node]) -> Node:
+        mark = _mark(event.start_mark)
+        if event.__class__.__name__ == "SequenceStartEvent":
+            return Sequence(children, mark.line, mark.column)
+        pairs: list[tuple[Scalar, Node]] = []
+        repeated: list[tuple[Scalar, Node]] = []
+        first: dict[str, Scalar] = {}
+        for key, value in zip(children[::2], children[1::2], strict=True):
+            if not isinstance(key, Scalar):
+                self._problems.add(
+                    "bad-key",
+                    key.mark,
+                    "a key must be a plain word, not a list or a mapping",
+                    "a text that begins with { or [ needs quotes",
+                )
+            elif key.text in first:
+                self._problems.add(
+                    "duplicate-key",
+                    key.mark,
+                    f"`{key.text}` is written twice here; it stands on line {first[key.text].line} already",
+                    "keep one of them",
+                )
+                repeated.append((key, value))
+            else:
+                first[key.text] = key
+                pairs.append((key, value))
+        return Mapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
+
+    def _bad_escape(self, error: Exception) -> None:
+        """The YAML reader gives no place for an escape that is no character, such as "\\UFFFFFFFF"."""
+        found = next((at for at in _long_escape.finditer(self._text) if int(at[1], 16) > 0x10FFFF), None)
+        if found is None:
+            self._problems.add("bad-yaml", Mark(), f"the file cannot be read as YAML: {error}")
+            return
+        before = self._text[: found.start()]
+        place = Mark(before.count("\n") + 1, found.start() - before.rfind("\n"))
+        self._problems.add("bad-yaml", place, f"`{found[0]}` is no character", "write the character itself")
+
+    def _bad_yaml(self, error: Any) -> None:
+        mark = error.problem_mark or error.context_mark
+        where = _mark(mark) if mark is not None else Mark()
+        line = self._lines[where.line - 1] if 0 < where.line <= len(self._lines) else ""
+        what, hint, where = _in_plain_words(str(error.problem or error.context or error), line, where, error)
+        self._problems.add("bad-yaml", where, what, hint)
+
+
+def _in_plain_words(problem: str, line: str, where: Mark, error: Any) -> tuple[str, str, Mark]:
+    """The YAML reader's complaint as a mechanic would put it: what, hint, and the place to look at."""
+    at = line[where.column - 1 : where.column]
+    before = line[: where.column - 1]
+    if at == "\t" or "\\t" in problem:
+        return "a tab where only spaces may stand", "indent with spaces", where
+    if "mapping values are not allowed" in problem:
+        return (
+            "a colon and a space inside a text, where no new key can begin",
+            "put the text in quotes, or check the indent of this line",
+            where,
+        )
+    if "scanning an alias" in str(error.context) or "scanning an anchor" in str(error.context):
+        if "[" in before:
+            return "`*` cannot stand here", 'inside [...] a name such as seat[*] needs quotes: ["seat[*]"]', where
+        return "`*` and `&` cannot begin a text", "put the text in quotes", where
+    if "quoted scalar" in str(error.context):
+        start = _mark(error.context_mark) if error.context_mark is not None else where
+        return "the quote that opens here is not closed", "close it, or double it inside the text", start
+    if at in ("@", "`", "%"):
+        return f"`{at}` cannot begin a text", "put the text in quotes", where
+    if "expected ',' or" in problem or "expected the node content" in problem:
+        return (
+            f"the list or mapping in brackets goes wrong here: {problem}",
+            "look for a comma or a bracket that is missing; names with brackets need quotes",
+            where,
+        )
+    if "could not find expected ':'" in problem:
+        return "this line is no key with a colon, and goes on with nothing", "check its indent, or the `:`", where
+    if "expected <block end>" in problem:
+        return (
+            "this does not go with what stands before it",
+            "check the indent; a text that begins with { [ or a quote needs quotes round the whole of it",
+            where,
+        )
+    return f"this is no YAML: {problem}", "check the indent, brackets and quotes around here", where
+
+
+def _mark(mark: Any) -> Mark:
+    return Mark(mark.line + 1, mark.column + 1)
+
+
+def _with_way(problem: Problem, root: Node) -> Problem:
+    return Problem(
+        problem.code,
+        problem.severity,
+        problem.file,
+        problem.line,
+        problem.column,
+        problem.message,
+        problem.hint,
+        way(root, Mark(problem.line, problem.column)) if problem.line else "",
+    )

@@ -1,0 +1,228 @@
+"""Whether values fit together: formulas and their units, the values that tables and matchings go by, limits that lean
+on earlier readings."""
+
+from collections.abc import Iterator
+from itertools import chain
+
+from benchflow.procedure.formula import Formula, FormulaError, check_units, names, parse_formula
+from benchflow.procedure.model import (
+    AboveReading,
+    Bound,
+    Choose,
+    EqualWithin,
+    Mark,
+    Match,
+    Operation,
+    Record,
+    WorkOut,
+    values_of,
+)
+from benchflow.procedure.names import Names, split_place
+from benchflow.procedure.nodes import Scalar
+from benchflow.procedure.problems import hint_for
+from benchflow.procedure.setup_keys import limit_dimension
+from benchflow.procedure.shapes import Notes
+from benchflow.quantity import dimension_of
+
+Value = Record | WorkOut
+
+
+class ValueChecks:
+    """Checks that need all values of a procedure together. ``before`` gives, for an operation's id, the ids of those
+    that are surely done before it."""
+
+    def __init__(
+        self, operations: tuple[Operation, ...], given: Names, before: dict[str, set[str]], notes: Notes
+    ) -> None:
+        self._operations, self._given, self._before, self._notes = operations, given, before, notes
+        self._values: dict[str, tuple[Value, Operation]] = {}
+        for operation in operations:
+            for value in values_of(operation):
+                self._values.setdefault(value.name, (value, operation))
+        self._units = {name: value.unit for name, (value, _) in self._values.items()}
+
+    def run(self) -> None:
+        leans: dict[str, set[str]] = {}
+        for operation in self._operations:
+            for work_out in operation.work_out:
+                leans[work_out.name] = self._formula(work_out, operation)
+            for value in values_of(operation):
+                self._bounds(value, operation)
+            for choose in operation.choose:
+                self._choose(choose, operation)
+            for match in operation.match:
+                self._match(match, operation)
+        self._circles(leans)
+
+    # formulas
+
+    def _formula(self, work_out: WorkOut, operation: Operation) -> set[str]:
+        """Check one formula; gives the names that it speaks of."""
+        written = self._notes.nodes.get(("is", work_out.mark))
+        if not isinstance(written, Scalar):
+            return set()
+        shift = len(written.text) - len(written.text.lstrip())
+        try:
+            formula = parse_formula(work_out.formula)
+            if self._names_known(formula, operation, written, shift):
+                check_units(formula, self._units, work_out.unit)
+        except FormulaError as error:
+            self._notes.problem(
+                "bad-formula", written.at(shift + error.at), f"`{work_out.formula[:60]}`: {error.why}", error.hint
+            )
+            return set()
+        return {ref.name for ref in names(formula)}
+
+    def _names_known(self, formula: Formula, operation: Operation, written: Scalar, shift: int) -> bool:
+        known = True
+        for ref in names(formula):
+            if ref.name in self._notes.half_known:
+                known = False
+            elif ref.name not in self._values:
+                self._notes.problem(
+                    "unknown-name",
+                    written.at(shift + ref.at),
+                    f"there is no value `{ref.name}`",
+                    hint_for(ref.name, self._values, "no value is recorded or worked out in this file"),
+                )
+                known = False
+            else:
+                known &= self._one_place(ref.name, ref.place, operation, written.at(shift + ref.at))
+                self._ready(ref.name, operation, written.at(shift + ref.at))
+        return known
+
+    def _one_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
+        """Whether it is plain which of a value's places is meant."""
+        value, giver = self._values[name]
+        places = self._given.places_of["value"].get(name)
+        if place is not None:
+            self._notes.mention("value", f"{name}[{place}]", mark)
+            return places is not None and (place == "*" or place in places)
+        if places is None or (giver.each is not None and giver.each == operation.each):
+            return True
+        if giver.each is None and isinstance(value, Record) and not (value.by_place and value.judge == "all"):
+            return True  # several readings of one thing: the value that is judged
+        self._notes.problem(
+            "which-place",
+            mark,
+            f"`{name}` has {len(places)} places, and it is not said which is meant",
+            f"write `{name}[{places[0]}]`, or all of them as in mean({name}[*])",
+        )
+        return False
+
+    def _ready(self, name: str, operation: Operation, mark: Mark) -> None:
+        """A value from an operation that need not come before: it may be wanted before it is there."""
+        _, giver = self._values[name]
+        if giver.id == operation.id or giver.id in self._before.get(operation.id, set()):
+            return
+        self._notes.problem(
+            "value-not-ready",
+            mark,
+            f"`{name}` comes from `{giver.id}`, which need not be done before `{operation.id}`",
+            f"add `{giver.id}` to its `after`",
+            severity="warning",
+        )
+
+    def _circles(self, leans: dict[str, set[str]]) -> None:
+        """Report values that are worked out from themselves."""
+        for name in leans:
+            seen: set[str] = set()
+            waiting = list(leans[name])
+            while waiting:
+                other = waiting.pop()
+                if other not in seen:
+                    seen.add(other)
+                    waiting.extend(leans.get(other, ()))
+            if name in seen:
+                mark = self._values[name][0].mark
+                self._notes.problem("circular-formula", mark, f"`{name}` is worked out from itself")
+
+    # limits, tables, matchings
+
+    def _bounds(self, value: Value, operation: Operation) -> None:
+        limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, Record) else None))
+        for bound in limits:
+            if isinstance(bound, AboveReading):
+                self._above(bound, value, operation)
+            elif isinstance(bound, EqualWithin) and self._single(value, operation):
+                self._notes.problem(
+                    "too-few",
+                    value.mark,
+                    f"`{value.name}` is to be equal within {bound.spread.entered}, but it is read once",
+                    "write `readings`, or a list of places",
+                )
+
+    def _single(self, value: Value, operation: Operation) -> bool:
+        return isinstance(value, WorkOut) or (len(value.slots) < 2 and operation.each is None)
+
+    def _above(self, bound: AboveReading, value: Value, operation: Operation) -> None:
+        name = (split_place(bound.name) or (bound.name, None))[0]
+        found = self._values.get(name)
+        if found is None:
+            return  # reported where names are looked up
+        if name == value.name:
+            self._notes.problem("circular-formula", value.mark, f"the limit of `{name}` leans on `{name}` itself")
+        elif found[0].dimension != value.dimension:
+            self._notes.problem(
+                "wrong-dimension",
+                value.mark,
+                f"`{value.name}` is {_kind(value.dimension)}, and its limit leans on `{name}`, "
+                f"{_kind(found[0].dimension)}",
+            )
+        else:
+            self._ready(name, operation, value.mark)
+
+    def _choose(self, choose: Choose, operation: Operation) -> None:
+        name = (split_place(choose.by) or (choose.by, None))[0]
+        found = self._values.get(name)
+        if found is None or not choose.bands:
+            return
+        self._ready(name, operation, choose.mark)
+        edge = choose.bands[0].up_to
+        if dimension_of(edge.unit) != found[0].dimension:
+            self._notes.problem(
+                "wrong-dimension",
+                choose.mark,
+                f"the table goes by {edge.entered}, and `{name}` is {_kind(found[0].dimension)}",
+            )
+
+    def _match(self, match: Match, operation: Operation) -> None:
+        found = self._values.get((split_place(match.so_that) or (match.so_that, None))[0])
+        if found is None or (match.limit.low is None and match.limit.high is None):
+            return
+        kind = limit_dimension(match.limit)
+        if kind != found[0].dimension:
+            node = self._notes.nodes["limit", match.mark]
+            self._notes.problem(
+                "wrong-dimension",
+                node.mark,
+                f"`{match.limit.text}` is {_kind(kind)}, and `{match.so_that}` is {_kind(found[0].dimension)}",
+            )
+
+
+def _kind(dimension: str) -> str:
+    if not dimension:
+        return "a bare number"
+    return f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
+
+
+def surely_before(operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> dict[str, set[str]]:
+    """For each operation's id, the ids of all that come before it in every order: `after` and `time`, followed back."""
+    direct: dict[str, set[str]] = {}
+    for operation in operations:
+        named = [ref.name for ref in chain(operation.after, (window.operation for window in operation.time))]
+        direct[operation.id] = set()
+        for name in named:
+            plain = (split_place(name) or (name, None))[0]
+            direct[operation.id].update(sections.get(plain, (plain,)))
+    closed: dict[str, set[str]] = {}
+    for start in direct:
+        seen: set[str] = set()
+        waiting = list(direct[start])
+        while waiting:
+            here = waiting.pop()
+            if here not in seen:
+                seen.add(here)
+                waiting.extend(direct.get(here, ()))
+        closed[start] = seen
+    return closed

@@ -80,13 +80,16 @@ _V4 = _Leaf | list[_V3] | dict[str, _V3]
 _V5 = _Leaf | list[_V4] | dict[str, _V4]
 
 
-class _Plain(Struct, frozen=True):
+class _PlainBody(Struct, frozen=True):
     seq: _Int
     at: str
     by: str
     kind: str
     data: dict[str, _V5]
     prev: str
+
+
+class _Plain(_PlainBody, frozen=True):
     hash: str
 
 
@@ -97,9 +100,13 @@ _HASH_MEMBER = b',"hash":"'
 _HASH_MEMBER_LENGTH = len(_HASH_MEMBER) + 64 + 1
 
 
+def _beyond_basic_plane(raw: bytes) -> bool:
+    return not raw.isascii() and any(lead in raw for lead in _BEYOND_BASIC_PLANE)
+
+
 def _plain(raw: bytes) -> _Plain | None:
     """The line, if it is in the canonical form that can be hashed as it lies; ``None`` otherwise."""
-    if not raw.isascii() and any(lead in raw for lead in _BEYOND_BASIC_PLANE):
+    if _beyond_basic_plane(raw):
         return None
     try:
         line = _decode_plain(raw)
@@ -227,8 +234,6 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
     Raises :class:`~benchflow.errors.Mistake` for a draft that may not be logged: a float (digits would be
     lost), what JSON cannot hold, a time not in the log's form.
     """
-    import rfc8785  # late: only a writer needs it
-
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
     lines: list[Line] = []
     pieces: list[bytes] = []
@@ -236,14 +241,7 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
         seq += 1
         if not WRITTEN.fullmatch(draft.at):
             raise Mistake(f"a {draft.kind} event has the time {draft.at!r}, not in the form of the log")
-        refuse_floats(draft.data, draft.kind)
-        members: dict[str, Any] = {
-            "seq": seq, "at": draft.at, "by": draft.by, "kind": draft.kind, "data": draft.data, "prev": prev
-        }  # fmt: skip
-        try:
-            body = rfc8785.dumps(members)
-        except rfc8785.CanonicalizationError as wrong:
-            raise Mistake(f"a {draft.kind} event cannot be logged: {wrong}") from wrong
+        body = _canonical(draft, seq, prev)
         # The member `hash` has its canonical place before `kind`; what follows that is escaped.
         cut = body.rfind(b',"kind":"')
         raw = b"".join((body[:cut], _HASH_MEMBER, sha256(body).hexdigest().encode(), b'"', body[cut:]))
@@ -253,6 +251,31 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
         pieces.append(raw + b"\n")
         prev = line.hash
     return tuple(lines), b"".join(pieces)
+
+
+def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
+    """The line without ``hash``, in canonical form; the short way where it is known to give the same."""
+    members: dict[str, Any] = {
+        "seq": seq,
+        "at": draft.at,
+        "by": draft.by,
+        "kind": draft.kind,
+        "data": draft.data,
+        "prev": prev,
+    }
+    try:
+        body = _encode_sorted(msgspec.convert(members, _PlainBody))
+        if not _beyond_basic_plane(body):
+            return body
+    except (msgspec.ValidationError, UnicodeEncodeError):
+        pass  # not plain: the long way says what is wrong, if anything is
+    import rfc8785  # late: few events need it
+
+    refuse_floats(draft.data, draft.kind)
+    try:
+        return rfc8785.dumps(members)
+    except rfc8785.CanonicalizationError as wrong:
+        raise Mistake(f"a {draft.kind} event cannot be logged: {wrong}") from wrong
 
 
 def refuse_floats(value: Any, where: str) -> None:

@@ -205,6 +205,7 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
     ("value", "words"),
     [
         (0.045, r"value\.deep\[0\] holds the float"),
+        (2.0, "float"),
         (float("nan"), "float"),
         (2**53, "cannot be logged"),
         ("\ud800", "cannot be logged"),

@@ -1,0 +1,191 @@
+"""Each event as a few plain words, for the story of a session. Pure; no grouping, no times."""
+
+from collections.abc import Callable
+from typing import Any
+
+from benchflow.ordering.wording import all_of, in_a_sentence, move_title, stands, step_title
+from benchflow.procedure.model import Procedure, Record, Stage
+from benchflow.procedure.plan import Plan
+from benchflow.quantity.shown import with_unit
+from benchflow.session import events as ev
+
+_NOTHING = Procedure(id="", title="", revision="")
+
+
+class Book:
+    """The procedure that a log was made by, asked for names. Without it the ids in the log have to do."""
+
+    def __init__(self, plan: Plan | None) -> None:
+        self.plan = plan or Plan(_NOTHING, {}, {})
+        self.procedure = self.plan.procedure
+
+    def step(self, step: str) -> str:
+        return step_title(self.plan, step)
+
+    def number(self, step: str) -> int | None:
+        return self.plan.number(step) if step in self.plan.steps else None
+
+    def record(self, step: str, name: str) -> Record | None:
+        found = self.plan.steps.get(step)
+        return next((each for each in found.operation.record if each.name == name), None) if found else None
+
+    def stage(self, step: str, number: int) -> Stage | None:
+        found = self.plan.steps.get(step)
+        tighten = found.operation.tighten if found else None
+        return tighten.stages[number - 1] if tighten and 0 < number <= len(tighten.stages) else None
+
+    def kit(self, item: str) -> str:
+        return next((each.title for each in self.procedure.kit if each.id == item), item)
+
+    def joint(self, joint: str) -> str:
+        return next((each.title or each.id for each in self.procedure.joints if each.id == joint), joint)
+
+
+def tell(event: ev.Event, book: Book) -> str:
+    """What happened, in words. Texts from the log are not cleaned here."""
+    words = _WORDS.get(type(event))
+    return words(event, book) if words else ""
+
+
+def quantity(stored: ev.Stored) -> str:
+    """``0.12 mm``, and what was typed when that was something else."""
+    shown = with_unit(stored.value, stored.unit)
+    same = "".join(stored.entered.split()) in ("".join(shown.split()), stored.value)
+    return shown if same else f"{shown} (typed {stored.entered})"
+
+
+def judged(verdict: str, side: str | None, limit: str) -> str:
+    """``, in its limit 0.05 .. 0.15 mm``; empty where there was nothing to judge by."""
+    if verdict == "none":
+        return ""
+    where = {"low": "BELOW its limit", "high": "ABOVE its limit"}.get(side or "", "OUT of its limit")
+    words = {"in": "in its limit", "out": where, "not-proven": "NOT PROVEN to be in its limit"}[verdict]
+    return f", {words} {limit}".rstrip()
+
+
+def _instrument(event: ev.Recorded | ev.Ticked) -> str:
+    if not event.instrument:
+        return ""
+    return f", with {event.instrument}" + (f" (serial {event.serial})" if event.serial else "")
+
+
+def _name(name: str) -> str:
+    return name.replace("-", " ").replace("_", " ")
+
+
+def _opened(event: ev.Opened, book: Book) -> str:
+    words = [f"opened the session for {event.unit}" if event.unit else "opened the session"]
+    words += [f"{_name(name)}: {choice}" for name, choice in event.options.items()]
+    words += [in_a_sentence(stands(book.procedure, name, value)) for name, value in event.start.items()]
+    return "; ".join(words)
+
+
+def _recorded(event: ev.Recorded, book: Book) -> str:
+    record = book.record(event.operation, event.name)
+    which = ""
+    if record is None or len(record.slots) > 1:
+        which = f" at {event.reading}" if record and record.by_place else f", reading {event.reading}"
+    rule = ", guarded" if event.decision == "guarded" and event.verdict != "none" else ""
+    part = " (a part used again)" if event.used else ""
+    return (
+        f"{_name(event.name)}{which}: {quantity(event.quantity)}"
+        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event)}"
+    )
+
+
+def _worked(event: ev.Worked, book: Book) -> str:
+    filled = f" = {event.filled}" if event.filled else ""
+    shown = quantity(event.quantity)
+    return f"{_name(event.name)} worked out{filled}: {shown}{judged(event.verdict, event.side, event.limit)}"
+
+
+def _remedied(event: ev.Remedied, book: Book) -> str:
+    again = all_of(book.step(step) for step in event.redo)
+    which = "too low" if event.side == "low" else "too high"
+    return f"{_name(event.name)} {which}, remedy: {event.do}" + (f"; to be done again: {again}" if again else "")
+
+
+def ticked(event: ev.Ticked, fasteners: list[int], book: Book) -> str:
+    """One tick, or several of one stage that followed each other."""
+    stage = book.stage(event.operation, event.stage)
+    which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
+    read = f": {quantity(event.quantity)}{judged(event.verdict, event.side, '')}" if event.quantity else ""
+    told = f" ({stage.text})" if stage else ""
+    return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event)}"
+
+
+def runs(numbers: list[int]) -> str:
+    """``1 to 4, 7``: numbers in the order they came, neighbours drawn together."""
+    spans: list[list[int]] = []
+    for number in numbers:
+        if spans and number == spans[-1][-1] + 1:
+            spans[-1] = [spans[-1][0], number]
+        else:
+            spans.append([number])
+    return ", ".join(" to ".join(map(str, span)) for span in spans)
+
+
+def _signed(event: ev.Signed, book: Book) -> str:
+    own = ", who did the work" if event.self_signed else ""
+    return f"signed as {event.role}{own}"
+
+
+def _deviated(event: ev.Deviated, book: Book) -> str:
+    return f"DEVIATION about {_name(event.about)}: {event.reason}"
+
+
+def _reopened(event: ev.Reopened, book: Book) -> str:
+    way = ", then ".join(
+        book.step(each["operation"]) if "operation" in each else move_title(book.procedure, each.get("move", ""))
+        for each in event.steps
+    )
+    thrown = all_of(book.kit(item) for item in event.discard)
+    return (
+        f"REOPENED: {event.reason}"
+        + (f"; taken back in this order: {way}" if way else "")
+        + (f"; thrown away: {thrown}" if thrown else "")
+    )
+
+
+def _corrected(event: ev.Corrected, book: Book) -> str:
+    right = quantity(event.quantity) if event.quantity else f"lot {event.lot}"
+    return f"CORRECTED entry {event.event}: {right}{judged(event.verdict, event.side, '')}; reason: {event.reason}"
+
+
+def _stands(event: ev.Stands, book: Book) -> str:
+    reason = f" ({event.reason})" if event.reason else ""
+    return f"found: {in_a_sentence(stands(book.procedure, event.variable, event.value))}{reason}"
+
+
+def _closed(event: ev.Closed, book: Book) -> str:
+    left = all_of(book.step(step) for step in event.open_operations)
+    reason = f"; reason: {event.reason}" if event.reason else ""
+    return "closed the session" + (f" with work left open: {left}" if left else "") + reason
+
+
+_WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
+    ev.Opened: _opened,
+    ev.TakenUp: lambda event, book: "taken up",
+    ev.SetAside: lambda event, book: "set aside",
+    ev.Finished: lambda event, book: "FINISHED",
+    ev.Moved: lambda event, book: f"moved: {move_title(book.procedure, event.move)}",
+    ev.Recorded: _recorded,
+    ev.Worked: _worked,
+    ev.Remedied: _remedied,
+    ev.Ticked: lambda event, book: ticked(event, [event.fastener], book),
+    ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
+    ev.Checked: lambda event, book: f"checked: {event.text}",
+    ev.Unchecked: lambda event, book: f"check taken back: {event.text}",
+    ev.Chosen: lambda event, book: f"{_name(event.name)} chosen: {event.take}",
+    ev.Lot: lambda event, book: f"{book.kit(event.consumable)}: lot {event.lot}",
+    ev.Signed: _signed,
+    ev.Deviated: _deviated,
+    ev.Reopened: _reopened,
+    ev.TakenBack: lambda event, book: "TAKEN BACK",
+    ev.Noted: lambda event, book: f"note: {event.text}",
+    ev.Corrected: _corrected,
+    ev.Stands: _stands,
+    ev.ClockWentBack: lambda event, book: f"THE CLOCK WENT BACK from {event.before} to {event.now}",
+    ev.Closed: _closed,
+}
+"""Every kind of event; a test sees to it that none is missing."""

@@ -17,7 +17,8 @@ from benchflow.session.matching import match_place, take_for_match
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state import State
 from benchflow.session.working import worked_value
-from benchflow.trade.decision import GUARD_FACTOR, spread_in_base
+from benchflow.trade.decision import GUARD_FACTOR
+from benchflow.trade.rounding import width
 
 __all__ = ["Proposal", "choice_reasons", "choose", "proposal"]
 
@@ -58,7 +59,7 @@ def _values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fractio
                     of_stored(attempts[slot].quantity),
                     Fraction(0)
                     if attempts[slot].uncertainty is None
-                    else GUARD_FACTOR * spread_in_base(of_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
+                    else GUARD_FACTOR * width(of_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
                 )
                 for slot in record.slots
             ]

@@ -26,9 +26,7 @@ def decide_open(procedure: Procedure, intent: it.Open, around: Around, record_of
     by = clean(intent.by or "").strip()
     if not by:
         reasons.append(Reason("value-missing", "say who is at the bench (by)", name="by"))
-    reasons += _answers(
-        "option", {option.name: option.choices for option in procedure.options}, intent.options
-    )
+    reasons += _answers("option", {option.name: option.choices for option in procedure.options}, intent.options)
     asked = {variable.name: variable.values for variable in procedure.state if variable.start is None}
     fixed = {variable.name for variable in procedure.state} - set(asked)
     for name, value in intent.start.items():
@@ -67,9 +65,7 @@ def _answers(what: str, known: dict[str, tuple[str, ...]], given: dict[str, str]
             reasons += unknown(f"choice of {name}", value, known[name]).refused
     for name, choices in known.items():
         if name not in given:
-            reasons.append(
-                Reason("value-missing", f"{what} {name} is not answered: {' or '.join(choices)}", name=name)
-            )
+            reasons.append(Reason("value-missing", f"{what} {name} is not answered: {' or '.join(choices)}", name=name))
     return reasons
 
 
@@ -104,9 +100,7 @@ def take_up_reasons(state: State, step_id: str, around: Around) -> tuple[Reason,
     reasons: list[Reason] = []
     if state.in_hand is not None:
         words = "is in hand already" if state.in_hand == step_id else "is in hand: finish it or set it aside first"
-        reasons.append(
-            Reason("operation-in-hand", f"{said(state, state.in_hand)} {words}", operation=state.in_hand)
-        )
+        reasons.append(Reason("operation-in-hand", f"{said(state, state.in_hand)} {words}", operation=state.in_hand))
     if state.taking_back is not None:
         reasons.append(_coming_apart(state))
     reasons += step_stopped(state, step_id)
@@ -178,7 +172,9 @@ def stands(state: State, intent: it.Stands, around: Around, by: str) -> Decision
         return unknown("variable", intent.variable, variables)
     values = variables[intent.variable].values
     if not isinstance(intent.value, str) and intent.value is not None:
-        return refuse("value-missing", f"say how {intent.variable} stands: {' or '.join(values)}", state=intent.variable)
+        return refuse(
+            "value-missing", f"say how {intent.variable} stands: {' or '.join(values)}", state=intent.variable
+        )
     if intent.value is not None and intent.value not in values:
         return unknown(f"value of {intent.variable}", intent.value, values)
     answered = state.valuation.get(intent.variable) is None

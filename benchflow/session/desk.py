@@ -98,7 +98,9 @@ class Desk:
         """
         if source.procedure is None:
             raise BenchflowError(f"{file} has errors; see benchflow check {file}")
-        desk = cls(Journal.create(path), source.procedure, read, clock or Clock(), shop)
+        # A log that was made and never opened is begun afresh: there is nothing in it to lose.
+        journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
+        desk = cls(journal, source.procedure, read, clock or Clock(), shop)
         desk._source, desk._file, desk.simulated = source, file, simulated
         return desk
 
@@ -155,7 +157,9 @@ class Desk:
         if at is None and message.get("intent") in ("status", "why", "route", "take-back-plan") and self.state:
             return Now(self.state.last.at)
         if not isinstance(at, str):
-            return refuse("bad-intent", "a simulated session takes its time from at (RFC 3339) in each intent", name="at")
+            return refuse(
+                "bad-intent", "a simulated session takes its time from at (RFC 3339) in each intent", name="at"
+            )
         try:
             return Now(written(parse(at)))
         except BenchflowError as error:

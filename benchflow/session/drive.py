@@ -41,7 +41,7 @@ def open_desk(
     Raises:
         BenchflowError: the log is of another procedure, or of the other kind of time.
     """
-    if not log.exists():
+    if not log.exists() or not log.stat().st_size:
         return Desk.begin(log, source, file=file, read=read, clock=clock, shop=shop, simulated=simulated)
     desk = Desk.resume(log, read=read, clock=clock, shop=shop)
     problem = ""
@@ -57,16 +57,14 @@ def open_desk(
 
 
 def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
-    """Answer every line until the input ends. Returns 0, or 1 when any intent was refused."""
-    refused = False
+    """Answer every line until the input ends. A refusal is an answer like any other: the exit status is 0."""
     for raw in lines:
         if not raw.strip():
             continue
         reply = _one(desk, raw)
-        refused = refused or isinstance(reply, Refusal)
         out.write(msgspec.json.encode(as_json(reply)) + b"\n")
         out.flush()
-    return 1 if refused else 0
+    return 0
 
 
 def _one(desk: Desk, raw: bytes) -> Answer:
@@ -83,5 +81,3 @@ def _one(desk: Desk, raw: bytes) -> Answer:
 
 def _bad(message: str) -> Refusal:
     return Refusal((Reason("bad-intent", message),))
-
-

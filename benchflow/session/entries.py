@@ -3,21 +3,22 @@
 from msgspec.structs import replace
 
 from benchflow.plaintext import clean
-from benchflow.procedure.model import CheckStage, Record
+from benchflow.procedure.model import CheckStage, Record, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
+from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown
-from benchflow.session.fitness import tool_for
+from benchflow.session.fitness import need_for_stage, tool_for
 from benchflow.session.judging import (
     bound_in_force,
     judge_reading,
     latest,
+    of_stored,
     stated_uncertainty,
     stored,
 )
-from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.state import State
 from benchflow.session.tally import tally, words
 from benchflow.session.working import worked_out
@@ -38,8 +39,12 @@ def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity |
         typed = parse_quantity(text, dimension=dimension)
         return convert(typed, unit) if unit else typed
     except QuantityError as error:
-        code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-        return Refusal((Reason(code, str(error), name=name, at=error.at),))
+        return unreadable(error, name)
+
+
+def unreadable(error: QuantityError, name: str) -> Refusal:
+    code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
+    return Refusal((Reason(code, str(error), name=name, at=error.at),))
 
 
 def record(state: State, intent: it.Record, around: Around, by: str) -> Decision:
@@ -61,10 +66,10 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     if isinstance(tool, Refusal):
         return tool
     used = intent.used if intent.used is not None else name in state.work(step.id).used
-    u = tool.uncertainty(quantity) if tool.known else stated_uncertainty(state, asked, quantity)
+    u = tool.uncertainty(quantity) or stated_uncertainty(state, asked, quantity)
     event = _recorded(state, step, asked, slot, quantity, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
-    entries = (Entry(by, event),)
+    entries = (*tool.entries(by), Entry(by, event))
     return (*entries, *worked_out(state, step, entries, around, by))
 
 
@@ -147,14 +152,17 @@ def tick(state: State, intent: it.Tick, around: Around, by: str) -> Decision:
             f"{count.next} comes next, not {number}: {words(count)}",
             name=str(number),
         )
-    wanted = stage.torque if hasattr(stage, "torque") else None
-    tool = tool_for(state, around, count.tighten.instrument, intent.instrument, wanted)
+    wanted = stage.torque if isinstance(stage, TorqueStage) else None
+    need = need_for_stage(state, step, stage, count.tighten.instrument)
+    tool = tool_for(state, around, need, intent.instrument, wanted)
     if isinstance(tool, Refusal):
         return tool
     event = ev.Ticked(step.id, count.joint.id, count.stage, number, instrument=tool.need, serial=tool.serial)
     if intent.value is not None or isinstance(stage, CheckStage):
-        return _tick_with_value(event, stage, intent, by)
-    return (Entry(by, event),)
+        ticked = _tick_with_value(event, stage, intent, by)
+    else:
+        ticked = (Entry(by, event),)
+    return ticked if isinstance(ticked, Refusal) else (*tool.entries(by), *ticked)
 
 
 def _tick_with_value(event: ev.Ticked, stage: object, intent: it.Tick, by: str) -> Decision:
@@ -164,23 +172,16 @@ def _tick_with_value(event: ev.Ticked, stage: object, intent: it.Tick, by: str) 
     try:
         quantity = parse_quantity(intent.value)
     except QuantityError as error:
-        code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-        return Refusal((Reason(code, str(error), name=number, at=error.at),))
+        return unreadable(error, number)
     if not isinstance(stage, CheckStage):
         return (Entry(by, replace(event, quantity=stored(quantity))),)
     edge = stage.limit.low or stage.limit.high
     assert edge is not None  # a limit has at least one end
-    read = read_quantity(intent.value, edge.unit, _dimension(edge), number)
+    read = read_quantity(intent.value, edge.unit, dimension_of(edge.unit), number)
     if isinstance(read, Refusal):
         return read
     verdict = judge(read, stage.limit, "simple")
     return (Entry(by, replace(event, quantity=stored(read), verdict=verdict.verdict, side=verdict.side)),)
-
-
-def _dimension(quantity: Quantity) -> str:
-    from benchflow.quantity import dimension_of
-
-    return dimension_of(quantity.unit)
 
 
 def untick(state: State, intent: it.Untick, around: Around, by: str) -> Decision:
@@ -265,7 +266,8 @@ def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decisi
     if isinstance(quantity, Refusal):
         return quantity
     old = next(attempt for attempt in attempts if attempt.seq == intent.event)
-    u = stated_uncertainty(state, asked, quantity)
+    # The reading was taken with the same instrument: only what was written down was wrong.
+    u = stated_uncertainty(state, asked, quantity) if old.uncertainty is None else of_stored(old.uncertainty)
     verdict = judge_reading(state, asked, quantity, old.used, u)
     event = ev.Corrected(
         event=intent.event,
@@ -274,6 +276,7 @@ def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decisi
         quantity=stored(quantity),
         verdict="none" if verdict is None else verdict.verdict,
         side=None if verdict is None else verdict.side,
+        uncertainty=None if u is None else stored(u),
     )
     entries = (Entry(by, event),)
     return (*entries, *worked_out(state, step, entries, around, by))

@@ -187,6 +187,7 @@ class Corrected(Event, frozen=True, tag="corrected"):
     quantity: Stored | None = None
     verdict: Verdict = "none"
     side: Side | None = None
+    uncertainty: Stored | None = None
     lot: str | None = None
 
 

@@ -28,9 +28,7 @@ from benchflow.session.state import (
     Write,
 )
 
-KINDS: dict[str, type[ev.Event]] = {
-    cast(str, kind.__struct_config__.tag): kind for kind in ev.Happening.__args__
-}
+KINDS: dict[str, type[ev.Event]] = {cast(str, kind.__struct_config__.tag): kind for kind in ev.Happening.__args__}
 
 
 def happening(line: Line) -> ev.Event | None:
@@ -70,10 +68,7 @@ def replay(lines: Iterable[Line], read: Callable[[str], Procedure]) -> State | N
     """The state after all ``lines``; ``None`` when there are none. ``read`` makes a procedure of its text."""
     state: State | None = None
     for line in lines:
-        if state is None:
-            state = begin(line, read(line.data["procedure"]))
-        else:
-            state = fold(state, line)
+        state = begin(line, read(line.data["procedure"])) if state is None else fold(state, line)
     return state
 
 
@@ -179,7 +174,11 @@ def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attemp
 def _corrected(state: State, event: ev.Corrected, line: Line) -> State:
     if event.quantity is not None and event.event in state.recorded:
         step, name, slot = state.recorded[event.event]
-        attempt = Attempt(line.seq, event.quantity, event.verdict, event.side, corrects=event.event)
+        old = next((a for a in state.work(step).readings.get(name, {}).get(slot, ()) if a.seq == event.event), None)
+        used = old is not None and old.used
+        attempt = Attempt(
+            line.seq, event.quantity, event.verdict, event.side, used, event.uncertainty, corrects=event.event
+        )
         return _with_attempt(state, step, name, slot, attempt)
     if event.lot is not None and event.event in state.recorded:
         step, consumable, _ = state.recorded[event.event]
@@ -237,9 +236,7 @@ def _lot(state: State, event: ev.Lot, line: Line) -> State:
 
 def _signed(state: State, event: ev.Signed, line: Line) -> State:
     signature = Signature(line.by, line.at, event.self_signed)
-    return _put_work(
-        state, event.operation, replace(state.work(event.operation), signed=signature, void=None)
-    )
+    return _put_work(state, event.operation, replace(state.work(event.operation), signed=signature, void=None))
 
 
 def _deviated(state: State, event: ev.Deviated, line: Line) -> State:
@@ -266,6 +263,10 @@ def _walked(state: State, step: dict[str, str]) -> State:
 
 def _noted(state: State, event: ev.Noted, line: Line) -> State:
     return replace(state, notes=state.notes + 1)
+
+
+def _instrument_used(state: State, event: ev.InstrumentUsed, line: Line) -> State:
+    return replace(state, tools={**state.tools, event.need: event})
 
 
 def _stands(state: State, event: ev.Stands, line: Line) -> State:
@@ -295,6 +296,7 @@ APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
     ev.Reopened: _reopened,
     ev.TakenBack: _taken_back,
     ev.Noted: _noted,
+    ev.InstrumentUsed: _instrument_used,
     ev.Stands: _stands,
     ev.Closed: _closed,
 }

@@ -146,7 +146,7 @@ class Stands(Base, frozen=True, tag="stands", kw_only=True):
     """How a variable was found to stand; ``null``: it is not known any more."""
 
     variable: str
-    value: str | None | UnsetType = UNSET
+    value: str | UnsetType | None = UNSET
     reason: str = ""
 
 
@@ -178,7 +178,8 @@ def read_intent(message: Any) -> Intent | Refusal:
         hint = f"; did you mean {near[0]}?" if near else f"; it is one of {', '.join(NAMES)}"
         return _bad(f"no such intent: {name!r}{hint}")
     try:
-        return msgspec.convert(message, Intent, strict=True)
+        read: Intent = msgspec.convert(message, Intent, strict=True)
+        return read
     except msgspec.ValidationError as error:
         return _bad(f"{name}: {error}")
 

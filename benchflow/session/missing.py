@@ -5,9 +5,10 @@ from collections.abc import Iterator
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
-from benchflow.session.choosing import choice_reasons, match_reasons
+from benchflow.session.choosing import choice_reasons
 from benchflow.session.clock import Now, running, say
 from benchflow.session.judging import ValueVerdict, judge_value, of_stored
+from benchflow.session.matching import match_reasons
 from benchflow.session.reasons import interference_on_finish
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State

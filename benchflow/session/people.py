@@ -99,9 +99,10 @@ def waivable(state: State, step: Step, about: str) -> str | Refusal:
 def names_of(state: State, step: Step) -> list[str]:
     """Everything in an operation that has a limit of its own."""
     operation = step.operation
-    named = (*operation.record, *operation.work_out, *operation.choose, *operation.match)
+    names = [one.name for one in operation.record] + [one.name for one in operation.work_out]
+    names += [one.name for one in operation.choose] + [one.name for one in operation.match]
     count = tally(state, step)
-    return [item.name for item in named] + ([] if count is None else [count.joint.id])
+    return names if count is None else [*names, count.joint.id]
 
 
 def _still_out(state: State, step: Step, about: str) -> bool:
@@ -118,4 +119,3 @@ def values_out(state: State, step: Step) -> tuple[Reason, ...]:
         if worked is not None:
             reasons += value_reasons(state, step, work.name, ("1",), worked.verdict)
     return tuple(reason for reason in reasons if reason.code in ("out-of-limit", "not-proven"))
-

@@ -39,7 +39,5 @@ def interference_on_finish(state: State, step: Step) -> tuple[Reason, ...]:
     """What has come between since it was taken up: a state found to stand otherwise."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
     return tuple(
-        told(state, reason)
-        for reason in reasons
-        if isinstance(reason, interlock.Interference | interlock.StateNotMet)
+        told(state, reason) for reason in reasons if isinstance(reason, interlock.Interference | interlock.StateNotMet)
     )

@@ -60,7 +60,7 @@ def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision
     step = in_hand(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    names = [item.name for item in (*step.operation.record, *step.operation.work_out)]
+    names = [one.name for one in step.operation.record] + [one.name for one in step.operation.work_out]
     name = resolve(step, intent.name, names)
     if name is None:
         return unknown("value in this operation", intent.name, names)

@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
-from benchflow.session.events import Opened, Side, Stored, Verdict
+from benchflow.session.events import InstrumentUsed, Opened, Side, Stored, Verdict
 
 
 class When(Struct, frozen=True):
@@ -119,6 +119,7 @@ class State(Struct, frozen=True):
     valuation: Valuation = {}
     taking_back: TakingBack | None = None
     recorded: dict[int, tuple[str, str, str]] = {}  # seq of a reading: operation, name, slot
+    tools: dict[str, InstrumentUsed] = {}  # need to the instrument used for it last, as it was that day
     notes: int = 0
     closed: str = ""  # when
 

@@ -39,8 +39,7 @@ def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
 def history(state: State) -> planner.History:
     """What the planner needs: what was finished, in that order (half-done work counts), and who wrote what."""
     writes: Mapping[str, tuple[planner.Write, ...]] = {
-        name: tuple(planner.Write(write.step, write.value) for write in past)
-        for name, past in state.writes.items()
+        name: tuple(planner.Write(write.step, write.value) for write in past) for name, past in state.writes.items()
     }
     return planner.History(finished=(*state.done, *state.set_aside), writes=dict(writes))
 

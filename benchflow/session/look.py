@@ -1,0 +1,185 @@
+"""What the bench shows, made from the state: the five questions, answered as plain data."""
+
+from collections.abc import Iterator
+
+from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.wording import value_words, variable_title
+from benchflow.procedure.plan import Step
+from benchflow.session.clock import Running, running, say
+from benchflow.session.decide import move_reasons, take_up_reasons
+from benchflow.session.deciding import Around
+from benchflow.session.look_inputs import inputs
+from benchflow.session.missing import missing
+from benchflow.session.refusal import Reason
+from benchflow.session.state import State
+from benchflow.session.view import (
+    BenchView,
+    ClockRow,
+    MoveRow,
+    NextRow,
+    NowView,
+    StandRow,
+    TakingBackView,
+)
+
+CLOSING = 0.25
+"""The share of a window that is left when the clock begins to warn; at most five minutes."""
+
+
+def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> BenchView:
+    rows = tuple(next_rows(state, around))
+    return BenchView(
+        title=state.plan.procedure.title,
+        unit=state.opened.unit,
+        by=state.by,
+        saved=saved,
+        simulated=state.opened.simulated,
+        read_only=read_only,
+        done=len(state.done),
+        of=len(state.plan.steps),
+        now=now_view(state, around, rows),
+        taking_back=taking_back_view(state),
+        standing=tuple(standing(state)),
+        clocks=tuple(clocks(state, around)),
+        next=rows,
+        moves=tuple(move_rows(state)),
+        closed=bool(state.closed),
+        finished=state.finished,
+    )
+
+
+def standing(state: State) -> Iterator[StandRow]:
+    procedure = state.plan.procedure
+    for variable in procedure.state:
+        value = state.valuation.get(variable.name)
+        title = variable_title(procedure, variable.name)
+        yield StandRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
+
+
+def next_rows(state: State, around: Around) -> Iterator[NextRow]:
+    sections = {section.id: section.title for section in state.plan.procedure.sections}
+    aside = set(state.set_aside)
+    for number, (name, step) in enumerate(state.plan.steps.items(), 1):
+        section = sections.get(step.operation.section, "")
+        if name in state.done:
+            yield NextRow(name, number, step.title, "done", section=section)
+        elif name == state.in_hand:
+            yield NextRow(name, number, step.title, "in-hand", section=section)
+        else:
+            stopped = stopping(state, name, around)
+            if stopped:
+                yield NextRow(name, number, step.title, "stopped", stopped[0].message, section)
+            else:
+                status = "set-aside" if name in aside else "ready"
+                yield NextRow(name, number, step.title, status, section=section)  # type: ignore[arg-type]  # one of the two
+
+
+def stopping(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
+    """What stops an operation apart from another being in hand: that one passes by itself."""
+    return tuple(r for r in take_up_reasons(state, step_id, around) if r.code != "operation-in-hand")
+
+
+def offered(state: State, rows: tuple[NextRow, ...]) -> str | None:
+    """The operation that the screen speaks of: in hand, else set aside, else the first that may be taken up."""
+    if state.in_hand is not None:
+        return state.in_hand
+    for wanted in ("set-aside", "ready"):
+        for row in rows:
+            if row.status == wanted:
+                return row.operation
+    return next((row.operation for row in rows if row.status == "stopped"), None)
+
+
+def now_view(state: State, around: Around, rows: tuple[NextRow, ...]) -> NowView | None:
+    name = None if state.closed else offered(state, rows)
+    return None if name is None else operation_view(state, around, name)
+
+
+def operation_view(state: State, around: Around, name: str) -> NowView:
+    """One operation as the bench shows it, in hand or looked at."""
+    step = state.plan.steps[name]
+    operation = step.operation
+    held = state.in_hand == name
+    return NowView(
+        operation=name,
+        number=state.plan.number(name),
+        title=operation.title,
+        cautions=operation.cautions,
+        do=tuple(line.strip() for line in operation.do.splitlines() if line.strip()),
+        because=operation.because,
+        uses=tuple(used(state, step)),
+        inputs=inputs(state, step),
+        in_hand=held,
+        missing=missing(state, step, around.now) if held else stopping(state, name, around),
+        set_aside_allowed=not step.during,
+    )
+
+
+def used(state: State, step: Step) -> Iterator[str]:
+    """What the operation uses, by the titles of the kit and of the instruments, and how much."""
+    kit = {item.id: item for item in state.plan.procedure.kit}
+    tools = {need.id: need for need in state.plan.procedure.instruments}
+    for ref in step.operation.uses:
+        if ref.name in kit:
+            item = kit[ref.name]
+            yield f"{item.title or item.id}, {item.quantity}" if item.quantity else item.title or item.id
+        elif ref.name in tools:
+            need = tools[ref.name]
+            reach = f" ({need.covers.text})" if need.covers else ""
+            yield f"{need.title or need.id}{reach}"
+
+
+def clocks(state: State, around: Around) -> Iterator[ClockRow]:
+    """Every window that runs: counted from something done, for something not done yet."""
+    for name, step in state.plan.steps.items():
+        if name not in state.done:
+            for run in running(state, step, around.now):
+                row = clock_row(state, step, run)
+                if row is not None:
+                    yield row
+
+
+def clock_row(state: State, step: Step, run: Running) -> ClockRow | None:
+    since = state.plan.steps[run.window.operation].title
+    if run.wait_left > 0:
+        advice = f"wait {say(run.wait_left)} more before {step.title}"
+        return ClockRow(step.id, step.title, since, "wait", run.wait_left, advice)
+    left = run.open_left
+    if left is None or run.window.high is None:
+        return None
+    if left < 0:
+        advice = f"too late by {say(left)}: take back {since} and do it again, or sign a deviation"
+        return ClockRow(step.id, step.title, since, "missed", left, advice)
+    warn = min(run.window.high * CLOSING, 300.0)
+    begin_by = left - step.takes
+    advice = f"finish {step.title} within {say(left)}"
+    if step.takes and state.in_hand != step.id:
+        if begin_by > 0:
+            advice = f"begin {step.title} within {say(begin_by)}"
+        else:
+            advice = f"{step.title} takes {say(step.takes)} and only {say(left)} are left"
+    closing = left <= max(warn, step.takes)
+    return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
+
+
+def move_rows(state: State) -> Iterator[MoveRow]:
+    for move in moves_of(state.plan).values():
+        yield MoveRow(move.id, move.title, move.do, move.cautions, move_reasons(state, move.id))
+
+
+def taking_back_view(state: State) -> TakingBackView | None:
+    plan = state.taking_back
+    if plan is None:
+        return None
+    step = plan.next
+    kit = {item.id: item.title or item.id for item in state.plan.procedure.kit}
+    number = len(plan.steps) - plan.left + 1
+    common = (plan.operation, number, len(plan.steps))
+    if "move" in step:
+        move = next(move for move in state.plan.procedure.moves if move.id == step["move"])
+        return TakingBackView(*common, move.title, move.do, move.cautions, (), is_move=True)
+    operation = state.plan.steps[step["operation"]].operation
+    undo = operation.undo
+    discard = () if undo is None else tuple(kit.get(ref.name, ref.name) for ref in undo.discard)
+    do = "" if undo is None else undo.do
+    return TakingBackView(*common, operation.title, do, operation.cautions, discard, is_move=False)

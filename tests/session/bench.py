@@ -1,0 +1,186 @@
+"""A small procedure that has one of everything, and a desk on a real log file to try it with.
+
+The engine and its numbers are invented.
+"""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from benchflow.procedure.cache import Loaded
+from benchflow.procedure.cache import read_text as read_procedure_text
+
+from benchflow.procedure.model import Procedure
+from benchflow.session.desk import Accepted, Clock, Desk
+from benchflow.session.refusal import Refusal
+
+SMALL = """\
+benchflow: 1
+id: small-head
+title: Small head
+revision: "1"
+notice: Invented for the tests.
+options:
+  cams: {ask: Which cams?, choices: [standard, reground]}
+places: {cylinder: [1, 2]}
+state:
+  pistons: {values: [at-deck, down], start: ask, ask: How do the pistons stand?}
+  valves: {values: [shut, open], start: shut}
+interference:
+- never: {pistons: at-deck, valves: open}
+  because: an open valve would reach them
+moves:
+  turn-down: {title: Turn the pistons down, sets: {pistons: down}}
+kit:
+  consumables:
+    sealant: {title: Sealant, lot: required}
+instruments:
+  gauge: {title: Gauge, kind: length, uncertainty: at most 0.004 mm}
+  wrench: {title: Wrench, kind: torque, covers: 20 .. 120 N·m}
+joints:
+  studs: {title: Studs, layout: "3 1 2 4", groups: {inner: [1, 2]}}
+failures: {leak: It leaks}
+sections:
+- id: all
+  title: All
+  operations:
+  - id: seal
+    title: Seal the corners
+    uses: [sealant]
+    undo: {do: Wipe it off, discard: [sealant]}
+  - id: lower
+    title: Lower the head
+    after: [seal]
+    time: {seal: at most 10 min}
+    takes: 2 min
+    undo: {do: Lift it off}
+  - id: tighten
+    title: Tighten the studs
+    after: [lower]
+    tighten:
+      joint: studs
+      stages: [20 N·m, {torque: 40 N·m, only: inner}, {check: at least 30 N·m}]
+    undo: {do: Loosen the studs}
+  - id: seat-cam
+    title: Seat the cam
+    after: [tighten]
+    during: {valves: open}
+    sets: {valves: open}
+    check: [The cam turns freely, The caps are flush]
+    undo: {do: Lift the cam out, sets: {valves: shut}}
+  - id: measure
+    title: Measure no. {cylinder}
+    each: cylinder
+    after: [tighten]
+    record:
+      lash: {ask: Lash, unit: mm, limit: 0.20 .. 0.30 mm, decision: guarded, with: gauge}
+      runout: {ask: Run-out, unit: mm, limit: at most 0.05 mm, readings: 3, judge: mean}
+    undo: {do: Measure again}
+  - id: cure
+    title: Let it cure
+    after: [lower]
+    time: {lower: 1 h .. 24 h}
+    hold: {by: inspector, for: the joint}
+    undo: {do: Nothing comes apart}
+  - id: hold-chain
+    title: Hold the chain up
+    temporary: {restored-by: let-chain-down}
+  - id: let-chain-down
+    title: Let the chain down
+    after: [hold-chain]
+  - id: only-reground
+    title: Set the lash caps
+    when: {cams: reground}
+"""
+
+START = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
+
+
+class Hands:
+    """A desk with the clock in the test's hand. ``do`` must be accepted, ``stopped`` must be refused."""
+
+    def __init__(self, desk: Desk, clock: "HeldClock") -> None:
+        self.desk, self.clock = desk, clock
+
+    def do(self, intent: str, **fields: Any) -> Accepted:
+        reply = self.desk.send({"intent": intent, **fields})
+        assert isinstance(reply, Accepted), reply
+        return reply
+
+    def stopped(self, intent: str, **fields: Any) -> set[str]:
+        """The codes of a refusal, each of which says something to a person."""
+        before = self.desk.saved
+        reply = self.desk.send({"intent": intent, **fields})
+        assert isinstance(reply, Refusal), reply
+        assert all(reason.message for reason in reply.refused)
+        assert self.desk.saved == before
+        return {reason.code for reason in reply.refused}
+
+    def work(self, operation: str) -> None:
+        self.do("take-up", operation=operation)
+        self.do("finish", operation=operation)
+
+    def tighten(self) -> None:
+        """The whole of the joint: 4, then the inner 2, then 4 checked."""
+        self.do("take-up", operation="tighten")
+        for fastener in (1, 2, 3, 4, 1, 2):
+            self.do("tick", joint="studs", fastener=fastener)
+        for fastener in (1, 2, 3, 4):
+            self.do("tick", joint="studs", fastener=fastener, value="35 N·m")
+        self.do("finish", operation="tighten")
+
+    def to_lowered(self) -> None:
+        self.do("take-up", operation="seal")
+        self.do("lot", consumable="sealant", lot="0042")
+        self.do("finish", operation="seal")
+        self.work("lower")
+
+    def to_tightened(self) -> None:
+        self.to_lowered()
+        self.tighten()
+
+
+class HeldClock(Clock):
+    """Wall and monotonic clock that stand until they are moved."""
+
+    def __init__(self) -> None:
+        self.wall_now, self.mono_now = START, 1000.0
+        super().__init__(lambda: self.wall_now, lambda: self.mono_now)
+
+    def forward(self, seconds: float) -> None:
+        self.wall_now += timedelta(seconds=seconds)
+        self.mono_now += seconds
+
+
+def read(text: str) -> Procedure:
+    procedure = load(text).procedure
+    assert procedure is not None
+    return procedure
+
+
+def load(text: str) -> Loaded:
+    loaded = read_procedure_text(text)
+    assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
+    return loaded
+
+
+def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: Any) -> Hands:
+    clock = HeldClock()
+    desk = Desk.begin(folder / "build.jsonl", load(text), file="small.yaml", read=read, clock=clock)
+    hands = Hands(desk, clock)
+    if opened:
+        given = {"by": "Robin", "unit": "2417", "options": {"cams": "standard"}, "start": {"pistons": "at-deck"}}
+        hands.do("open", **(given | answers))
+    return hands
+
+
+def resume(hands: Hands) -> Hands:
+    """The same log opened again by another run of the program."""
+    hands.desk.close()
+    clock = HeldClock()
+    clock.wall_now, clock.mono_now = hands.clock.wall_now, 5.0
+    return Hands(Desk.resume(hands.desk.journal.path, read=read, clock=clock), clock)
+
+
+Begin = Callable[..., Hands]

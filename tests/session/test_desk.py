@@ -1,0 +1,345 @@
+"""The desk on a real log file: what is accepted, what is refused, and that nothing is ever half said."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.session.journal import verify
+from benchflow.session.refusal import Refusal
+from tests.session.bench import SMALL, HeldClock, begin, resume
+
+
+def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    kinds = [line.kind for line in hands.desk.journal.lines]
+    assert kinds[:6] == ["opened", "taken-up", "lot", "finished", "taken-up", "finished"]
+    assert kinds.count("ticked") == 10
+    found = verify(hands.desk.journal.path)
+    assert (found.events, found.damage) == (len(kinds), None)
+
+
+def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
+    hands = begin(tmp_path, opened=False)
+    assert hands.stopped("take-up", operation="seal") == {"not-open"}
+    assert hands.stopped("status") == {"not-open"}
+    assert hands.stopped("open", by="Robin") == {"value-missing"}  # the option is not answered
+    wrong = {"cams": "none", "rods": "x"}
+    assert hands.stopped("open", by="Robin", options=wrong) == {"unknown-name"}
+    assert hands.stopped("open", by="Robin", options={"cams": "standard"}, start={"valves": "shut"}) == {"not-allowed"}
+    assert hands.stopped("open", options={"cams": "standard"}) == {"value-missing"}
+    hands.do("open", by="Robin", unit="2417", options={"cams": "standard"})
+    assert hands.stopped("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
+
+
+def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    assert hands.stopped("take-up", operation="lower") == {"after-missing"}
+    assert hands.stopped("take-up", operation="seat-cam") == {"after-missing", "interference"}
+    assert hands.stopped("take-up", operation="seel") == {"unknown-name"}
+    hands.to_tightened()
+    assert hands.stopped("take-up", operation="seat-cam") == {"interference"}
+    hands.do("move", move="turn-down")
+    hands.do("take-up", operation="seat-cam")
+    assert hands.stopped("move", move="turn-down") == {"operation-in-hand"}
+    assert hands.stopped("take-up", operation="hold-chain") == {"operation-in-hand"}
+
+
+def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start={})
+    hands.to_tightened()
+    assert hands.stopped("take-up", operation="seat-cam") == {"interference"}
+    assert hands.stopped("stands", variable="pistons") == {"value-missing"}
+    assert hands.stopped("stands", variable="pistons", value="up") == {"unknown-name"}
+    hands.do("stands", variable="pistons", value="down")
+    hands.do("take-up", operation="seat-cam")
+    # Somebody leaned on the crank: what was known is lost, and the interlock stands again.
+    assert hands.stopped("stands", variable="pistons", value=None) == {"value-missing"}
+    hands.do("stands", variable="pistons", value=None, reason="the crank was knocked")
+    hands.do("tick-check", check=1)
+    hands.do("tick-check", check="The caps are flush")
+    assert hands.stopped("finish", operation="seat-cam") == {"interference"}
+
+
+def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    for intent, fields in (
+        ("finish", {"operation": "seal"}),
+        ("finish", {}),
+        ("set-aside", {"operation": "seal"}),
+        ("record", {"name": "lash", "value": "0.25 mm"}),
+        ("tick", {"joint": "studs", "fastener": 1}),
+        ("tick-check", {"operation": "seat-cam", "check": 1}),
+        ("lot", {"consumable": "sealant", "lot": "1"}),
+        ("sign", {"operation": "cure", "by": "Kim"}),
+        ("step-back", {}),
+    ):
+        assert hands.stopped(intent, **fields) == {"not-taken-up"}, intent
+    hands.to_tightened()
+    assert hands.stopped("finish", operation="seal") == {"already-done"}
+    assert hands.stopped("take-up", operation="seal") == {"already-done"}
+
+
+def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.do("take-up", operation="tighten")
+    assert hands.stopped("tick", joint="studs", fastener=2) == {"fastener-order"}
+    assert hands.stopped("tick", joint="studs", fastener=9) == {"unknown-name"}
+    assert hands.stopped("tick", joint="nuts", fastener=1) == {"unknown-name"}
+    assert hands.stopped("untick", joint="studs", fastener=1) == {"fastener-order"}
+    hands.do("tick", joint="studs", fastener=1)
+    assert hands.stopped("tick", joint="studs", fastener=2, stage=2) == {"stage-not-finished"}
+    assert hands.stopped("tick", joint="studs", fastener=1) == {"already-done"}
+    hands.do("tick", joint="studs", fastener="2")
+    assert hands.stopped("untick", joint="studs", fastener=1) == {"fastener-order"}
+    hands.do("untick", joint="studs", fastener=2)
+    for fastener in (2, 3, 4):
+        hands.do("tick", joint="studs", fastener=fastener)
+    assert hands.stopped("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
+    assert hands.stopped("finish", operation="tighten") == {"stage-not-finished"}
+    hands.do("tick", joint="studs", fastener=1)
+    hands.do("tick", joint="studs", fastener=2)
+    assert hands.stopped("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
+    assert hands.stopped("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
+    assert hands.stopped("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
+    for fastener, value in ((1, "35 N·m"), (2, "29 N·m"), (3, "35 N·m"), (4, "26 ft-lb")):
+        hands.do("tick", joint="studs", fastener=fastener, value=value)
+    assert hands.stopped("finish", operation="tighten") == {"out-of-limit"}
+    hands.do("deviate", operation="tighten", about="studs", reason="thread is good, maker agrees", by="Kim")
+    hands.do("finish", operation="tighten")
+
+
+def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.do("take-up", operation="tighten")
+    for fastener in (1, 2, 3):
+        hands.do("tick", joint="studs", fastener=fastener)
+    again = resume(hands)
+    assert again.desk.state == hands.desk.state
+    assert again.stopped("tick", joint="studs", fastener=3) == {"already-done"}
+    again.do("tick", joint="studs", fastener=4)
+
+
+def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[2]")
+    assert hands.stopped("finish") == {"value-missing"}
+    assert hands.stopped("record", name="lash", value="0.25") == {"bad-quantity"}
+    assert hands.stopped("record", name="lash", value="25 N·m") == {"wrong-dimension"}
+    assert hands.stopped("record", name="lsah", value="0.25 mm") == {"unknown-name"}
+    for entered in ("0.3020 mm", "0.299 mm", "0.0098 in"):
+        reply = hands.do("record", name="lash", value=entered)
+        assert reply.lines[0].data["quantity"]["entered"] == entered
+    verdicts = [line.data["verdict"] for line in hands.desk.journal.lines if line.kind == "recorded"]
+    assert verdicts == ["not-proven", "not-proven", "in"]  # u = 0.002 mm: the guard band is 0.0033 mm
+    for reading, value in ((1, "0.04 mm"), (2, "0.07 mm")):
+        hands.do("record", name="runout[2]", value=value, reading=reading)
+    assert hands.stopped("finish") == {"value-missing"}
+    assert hands.stopped("record", name="runout", value="0.05 mm", reading=4) == {"unknown-name"}
+    hands.do("record", name="runout", value="0.05 mm")
+    assert hands.stopped("finish") == {"out-of-limit"}  # the mean is 0.0533 mm
+    hands.do("record", name="runout", value="0.03 mm", reading=2)
+    hands.do("finish")
+    first = next(line for line in hands.desk.journal.lines if line.kind == "recorded")
+    assert first.data["quantity"] == {"value": "0.3020", "unit": "mm", "entered": "0.3020 mm"}
+
+
+def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    hands.do("record", name="lash", value="0.299 mm")
+    for reading in (1, 2, 3):
+        hands.do("record", name="runout", value="0.01 mm", reading=reading)
+    assert hands.stopped("finish") == {"not-proven"}
+    assert hands.stopped("deviate", operation="measure[1]", about="lash", reason=" ") == {"value-missing"}
+    assert hands.stopped("deviate", operation="measure[1]", about="interference", reason="x") == {"not-allowed"}
+    assert hands.stopped("deviate", operation="measure[1]", about="hold", reason="x") == {"unknown-name"}
+    hands.do("deviate", operation="measure[1]", about="lash", reason="within the gauge's error", by="Kim")
+    hands.do("finish")
+
+
+def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    hands.do("lot", consumable="sealant", lot="0042")
+    hands.do("finish")
+    hands.do("take-up", operation="lower")
+    hands.clock.forward(601)
+    assert hands.stopped("finish") == {"too-late"}
+    hands.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
+    hands.do("finish")
+    assert hands.stopped("take-up", operation="cure") == {"too-early"}
+    hands.clock.forward(3599)
+    assert hands.stopped("take-up", operation="cure") == {"too-early"}
+    hands.clock.forward(1)
+    hands.do("take-up", operation="cure")
+
+
+def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.clock.forward(4000)
+    wall = hands.clock.wall_now
+    hands.clock.wall_now = wall.replace(year=2025)
+    hands.do("take-up", operation="cure")  # the monotonic clock knows that the hour is over
+    assert [line.kind for line in hands.desk.journal.lines[-2:]] == ["clock-went-back", "taken-up"]
+
+
+def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_such(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.clock.forward(4000)
+    hands.do("take-up", operation="cure")
+    assert hands.stopped("finish") == {"hold-unsigned"}
+    assert hands.stopped("sign", operation="cure") == {"value-missing"}
+    assert hands.stopped("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
+    own = hands.do("sign", operation="cure", by="Robin")
+    assert own.lines[0].data["self_signed"] is True
+    other = hands.do("sign", operation="cure", by="Kim")
+    assert (other.lines[0].by, other.lines[0].data["self_signed"]) == ("Kim", False)
+    hands.do("finish")
+
+
+def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> None:
+    text = SMALL.replace(
+        "check: [The cam turns freely, The caps are flush]",
+        "check: [The cam turns freely, The caps are flush]\n    hold: {by: inspector, for: the cam}",
+    )
+    hands = begin(tmp_path, text)
+    hands.to_tightened()
+    hands.do("move", move="turn-down")
+    hands.do("take-up", operation="seat-cam")
+    hands.do("tick-check", check=1)
+    hands.do("sign", operation="seat-cam", by="Kim")
+    hands.do("tick-check", check=2)
+    assert hands.stopped("finish") == {"hold-unsigned"}
+    hands.do("sign", operation="seat-cam", by="Kim")
+    hands.do("finish")
+
+
+def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("move", move="turn-down")
+    hands.do("take-up", operation="seat-cam")
+    assert hands.stopped("set-aside", operation="seat-cam") == {"not-allowed"}
+    assert hands.stopped("finish") == {"check-open"}
+    hands.do("tick-check", operation="seat-cam", check=1)
+    assert hands.stopped("tick-check", check=1) == {"already-done"}
+    assert hands.stopped("tick-check", check=3) == {"unknown-name"}
+
+
+def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    hands.do("record", name="lash", value="0.25 mm")
+    hands.do("set-aside", operation="measure[1]")
+    again = resume(hands)
+    again.do("take-up", operation="measure[1]")
+    for reading in (1, 2, 3):
+        again.do("record", name="runout", value="0.01 mm", reading=reading)
+    again.do("finish")
+
+
+def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    wrong = hands.do("record", name="lash", value="2.5 mm").lines[0].seq
+    assert hands.stopped("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
+    assert hands.stopped("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
+    hands.do("correct", event=wrong, value="0.25 mm", reason="slip of the decimal point")
+    for reading in (1, 2, 3):
+        hands.do("record", name="runout", value="0.01 mm", reading=reading)
+    hands.do("finish")
+    # Put right again after it was done, and now it is out: the session cannot end on that.
+    hands.do("correct", event=wrong, value="0.35 mm", reason="read the wrong line")
+    assert "out-of-limit" in hands.stopped("close", by="Robin", unfinished="the customer took it")
+    hands.do("deviate", operation="measure[1]", about="lash", reason="customer accepts", by="Kim")
+
+
+def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_temporary_left(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.work("hold-chain")
+    assert hands.stopped("close", by="Robin") == {"temporary-left", "after-missing"}
+    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
+    hands.work("let-chain-down")
+    hands.do("take-up", operation="seal")
+    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"operation-in-hand"}
+    hands.do("set-aside", operation="seal")
+    hands.do("close", by="Robin", unfinished="engine sold")
+    assert hands.stopped("take-up", operation="seal") == {"not-open"}
+    hands.do("note", text="called the buyer")
+
+
+def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    assert hands.stopped("take-up", operation="only-reground") == {"unknown-name"}
+
+
+def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    assert hands.stopped("finish") == {"value-missing"}
+    assert hands.stopped("lot", consumable="grease", lot="1") == {"unknown-name"}
+    assert hands.stopped("lot", consumable="sealant", lot=" ") == {"value-missing"}
+    reply = hands.do("lot", consumable="sealant", lot="0042-00\x1b[31m")
+    assert reply.lines[0].data["lot"] == "0042-00[31m"
+
+
+@pytest.mark.parametrize("message", [{}, {"intent": "fly"}, {"intent": "take-up"}, {"intent": "move", "mvoe": "x"}])
+def test_an_intent_that_cannot_be_read_is_refused_and_logs_nothing(tmp_path: Path, message: dict[str, str]) -> None:
+    hands = begin(tmp_path)
+    reply = hands.desk.send(message)
+    assert isinstance(reply, Refusal)
+    assert reply.refused[0].code == "bad-intent"
+
+
+def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    assert hands.stopped("reopen", operation="seal", reason="") == {"value-missing"}
+    plan = hands.do("take-back-plan", operation="seal").answer["take-back-plan"]
+    assert [step["operation"] for step in plan["steps"]] == ["tighten", "lower", "seal"]
+    assert list(plan["discard"]) == ["sealant"]
+    hands.do("reopen", operation="seal", reason="the sealant had skinned")
+    assert list(hands.desk.state.done) == []  # type: ignore[union-attr]  # the session is open
+    hands.to_tightened()
+
+
+def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("reopen", operation="seal", reason="the sealant had skinned", walk=True)
+    assert hands.stopped("take-up", operation="hold-chain") == {"not-allowed"}
+    hands.do("step-back")
+    again = resume(hands)
+    assert again.desk.state is not None
+    assert list(again.desk.state.done) == ["seal", "lower"]
+    again.do("step-back")
+    again.do("step-back")
+    assert again.stopped("step-back") == {"not-taken-up"}
+    again.to_tightened()
+
+
+def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.work("hold-chain")
+    assert hands.stopped("reopen", operation="hold-chain", reason="x") == {"not-allowed"}
+    assert hands.stopped("reopen", operation="seal", reason="x") == {"not-taken-up"}
+
+
+def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.desk.close()
+    later = HeldClock()
+    later.wall_now = hands.clock.wall_now.replace(hour=23)
+    again = resume(hands)
+    again.clock.wall_now = later.wall_now
+    again.do("take-up", operation="cure")

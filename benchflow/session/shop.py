@@ -253,12 +253,11 @@ def find_instrument(shop: Shop, name: str) -> Instrument | None:
 
 
 def with_uses(shop: Shop, session: str, counts: dict[str, int]) -> Shop:
-    """The register with a session's uses counted in: ``counts`` is the *whole* count of that session by
-    instrument id, so that counting twice changes nothing."""
-    return replace(
-        shop,
-        instruments=tuple(
-            replace(one, uses_in={**one.uses_in, session: counts[one.id]}) if one.id in counts else one
-            for one in shop.instruments
-        ),
-    )
+    """The register with a session's uses counted in: ``counts`` is the *whole* count of that session by serial
+    number or id, so that counting twice changes nothing."""
+
+    def counted(one: Instrument) -> Instrument:
+        count = sum(counts.get(name, 0) for name in {one.serial, one.id} if name)
+        return replace(one, uses_in={**one.uses_in, session: count}) if count else one
+
+    return replace(shop, instruments=tuple(counted(one) for one in shop.instruments))

@@ -146,14 +146,14 @@ def doubt(name: str, why: str) -> Change:
 
 
 def count_uses(session: str, counts: dict[str, int]) -> Change:
-    """A session's uses by instrument id: the *whole* count of that session, so that counting twice changes
-    nothing. An instrument that is not in the register is left out."""
+    """A session's uses by serial number or id: the *whole* count of that session, so that counting twice
+    changes nothing. An instrument that is not in the register is left out."""
 
     def change(tree: Any) -> None:
-        instruments = _part(tree, "instruments")
-        for name, count in counts.items():
-            if name in instruments and count > 0:
-                instruments[name].setdefault("uses-in", {})[session] = count
+        for name, entry in _part(tree, "instruments").items():
+            count = counts.get(str(entry.get("serial", "")), 0) + counts.get(name, 0)
+            if count > 0:
+                entry.setdefault("uses-in", {})[session] = count
 
     return change
 

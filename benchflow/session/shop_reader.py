@@ -33,7 +33,7 @@ from msgspec.structs import replace
 
 from benchflow.procedure.keys import Fields, Key, Keys
 from benchflow.procedure.measures import LimitOf, Measure, quantity, report
-from benchflow.procedure.model import Decision, Ref
+from benchflow.procedure.model import Decision, Mark, Ref
 from benchflow.procedure.nodes import Node
 from benchflow.procedure.problems import Problem, hint_for
 from benchflow.procedure.shapes import (
@@ -278,8 +278,16 @@ _BY = Key("by", LINE, "Who is taken to be working when a session opens.")
 _DECISION = Key("decision", OneOf("simple", "guarded"), "The decision rule where a procedure states none.")
 
 
-def _defaults(fields: Fields) -> Defaults:
-    return Defaults(fields.has(_BY, ""), cast("Decision | None", fields.get(_DECISION)))
+class _Defaults(Struct, frozen=True):
+    """The defaults, and where the name in them stands: whether it is known is seen later."""
+
+    values: Defaults = Defaults()
+    by_mark: Mark = Mark()
+
+
+def _defaults(fields: Fields) -> _Defaults:
+    values = Defaults(fields.has(_BY, ""), cast("Decision | None", fields.get(_DECISION)))
+    return _Defaults(values, fields.at(_BY))
 
 
 _VERSION = Key("shop", OneOf("1"), "The version of this format: 1.", required=True)
@@ -294,13 +302,13 @@ _DEFAULTS = Key(
 def _shop(fields: Fields) -> Shop:
     people = tuple(fields.has(_PEOPLE, {}).values())
     instruments = tuple(fields.has(_INSTRUMENTS, {}).values())
-    defaults = fields.has(_DEFAULTS, Defaults())
-    names = [person.name for person in people]
-    if defaults.by and defaults.by not in names:
-        hint = hint_for(defaults.by, names, "add them under `people` first")
-        fields.problem("unknown-name", _DEFAULTS, f"`{defaults.by}` is not among the people", hint)
+    defaults = fields.has(_DEFAULTS, _Defaults())
+    names, by = [person.name for person in people], defaults.values.by
+    if by and by not in names:
+        hint = hint_for(by, names, "add them under `people` first")
+        fields.notes.problem("unknown-name", defaults.by_mark, f"`{by}` is not among the people", hint)
     _serials(fields, instruments)
-    return Shop(fields.has(_NAME, ""), people, instruments, defaults)
+    return Shop(fields.has(_NAME, ""), people, instruments, defaults.values)
 
 
 def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:

@@ -111,19 +111,19 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
         ("shop: 1\n", "", 2, 1, "missing-key", "`shop`"),
         ("serial:", "seriel:", 14, 5, "unknown-key", "`serial`"),
         ("kind: torque\n", "title: again\n", 13, 5, "duplicate-key", "twice"),
-        ("kind: micrometer, ", "", 22, 3, "missing-key", "`kind`"),
-        ("20 .. 120 N·m", "120 .. 20 N·m", 15, 19, "bad-quantity", "below"),
-        ("380 mm", "380 N·m", 21, 12, "wrong-dimension", "length"),
+        ("kind: micrometer, ", "", 23, 3, "missing-key", "`kind`"),
+        ("20 .. 120 N·m", "120 .. 20 N·m", 15, 12, "bad-quantity", "120 .. 20"),
+        ("380 mm", "380 N·m", 21, 16, "wrong-dimension", "length"),
         ("2027-01-15", "15.01.2027", 19, 22, "bad-date", "2026-03-01"),
         ("2027-01-15", "2025-01-15", 19, 22, "bad-date", "before it was calibrated"),
         ("uses-since: 410", "uses-since: many", 20, 17, "bad-number", "`many`"),
         ("coverage-factor: 2", "coverage-factor: 0", 17, 22, "bad-number", "above zero"),
-        ("0.004 mm", "0.004 N", 24, 64, "wrong-dimension", "does not go with"),
-        ("1 % of scale", "1 bar of scale", 25, 63, "bad-quantity", "no uncertainty"),
-        ("range: 0 .. 10 bar, ", "", 25, 43, "missing-key", "scale"),
+        ("0.004 mm", "0.004 N", 23, 63, "wrong-dimension", "does not go with"),
+        ("1 % of scale", "1 bar of scale", 24, 63, "bad-quantity", "no uncertainty"),
+        ("range: 0 .. 10 bar, ", "", 24, 43, "missing-key", "scale"),
         ("serial: T-2", 'serial: "00117"', 11, 3, "said-twice", "00117"),
-        ("by: A. Builder", "by: A. Bilder", 26, 11, "unknown-name", "A. Builder"),
-        ("decision: guarded", "decision: strict", 26, 37, "not-one-of", "guarded"),
+        ("by: A. Builder", "by: A. Bilder", 25, 16, "unknown-name", "A. Builder"),
+        ("decision: guarded", "decision: strict", 25, 38, "not-one-of", "guarded"),
         (f"pin: {SIGNING}", "pin: 2417", 8, 10, "bad-pin", "salted hash"),
     ],
 )
@@ -267,9 +267,9 @@ def test_the_smallest_wrench_that_reaches_comes_first() -> None:
 def test_uses_of_one_session_counted_twice_are_counted_once() -> None:
     once = with_uses(shop(), "job-1", {"tw-120": 30})
     twice = with_uses(with_uses(once, "job-1", {"tw-120": 42}), "job-2", {"tw-120": 8})
-    wrench = find_instrument(twice, "tw-120")
+    wrench = find_instrument(with_uses(twice, "job-3", {"00117": 5}), "tw-120")
     assert wrench is not None
-    assert wrench.uses == 410 + 42 + 8
+    assert wrench.uses == 410 + 42 + 8 + 5
 
 
 # --- the file ---------------------------------------------------------------------------------------

@@ -79,6 +79,7 @@ def same_dimension(q: Quantity, unit: str) -> None:
 def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["in", "low", "high"]:
     """Where a value lies: exact, both ends included, whatever the units.
 
+    A reading that :func:`convert` had to round (0.10 mm kept in inches has no end) still lies on its limit.
     ``difference`` says that all of them are temperature differences (18 °C of warming against 40 °F).
     """
     if limit.low is not None and _compare(q, limit.low, difference) < 0:
@@ -92,6 +93,9 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
     if a.unit == b.unit:
         return (a.value > b.value) - (a.value < b.value)
     same_dimension(a, b.unit)
+    if len(a.value.as_tuple().digits) >= _28.prec:  # rounded once: the end is rounded alike, which keeps the order
+        other = convert(b, a.unit, difference=difference).value
+        return (a.value > other) - (a.value < other)
     if difference:
         left, right = Fraction(a.value) * difference_factor(a.unit), Fraction(b.value) * difference_factor(b.unit)
     else:

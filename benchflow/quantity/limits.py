@@ -8,7 +8,7 @@ import re
 from decimal import Decimal
 from fractions import Fraction
 
-from benchflow.quantity.arithmetic import base, decimal, known
+from benchflow.quantity.arithmetic import base, decimal, dimension_of
 from benchflow.quantity.notation import (
     RANGE_HINT,
     Part,
@@ -20,6 +20,7 @@ from benchflow.quantity.notation import (
     scan_part,
     settled,
     twins,
+    wanted,
 )
 from benchflow.quantity.numerals import skip_space
 from benchflow.quantity.shown import show
@@ -42,14 +43,14 @@ class _Reader:
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
         self.text, self.plain = text, bounded(text)
-        self.field, self.count, self.dimension = known(unit) if unit else None, unit == "", dimension
+        self.field, self.dimension = wanted(unit, dimension)
 
     def part(self, at: int) -> Part:
         return scan_part(self.text, self.plain, at, self.dimension)
 
     def quantity(self, part: Part, unit: Unit | None) -> Quantity:
         shared = part if part.unit is not None else part._replace(unit=unit)
-        found = settled(self.text, shared, self.field, self.count, self.dimension)
+        found = settled(self.text, shared, self.field, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
     def limit(self, start: int) -> tuple[Limit, int, int]:
@@ -86,8 +87,8 @@ class _Reader:
 
     def range(self, first: Part, at: int) -> tuple[Limit, int, int]:
         last = self.part(at)
-        low, high = self.quantity(first, last.unit), self.quantity(last, None)
-        return Limit(low, high, ""), first.at, last.end
+        high = self.quantity(last, None)  # first, so that a unit left out is missed at the end
+        return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
 
     def symmetric(self, first: Part, at: int) -> tuple[Limit, int, int]:
         by = self.part(at)
@@ -119,6 +120,8 @@ class _Reader:
     ) -> tuple[Limit, int, int]:
         """A value and what may be added to it at either end, in its own unit or as a share of it."""
         unit = written[0].unit
+        if unit is None and first.unit is None:
+            self.quantity(written[1], None)  # where a unit is left out, it is missed at the end
         share = unit is not None and unit.symbol == "%" and first.unit is not None and first.unit is not unit
         middle = self.quantity(first, None if share else unit)
         if not share and unit is not None and unit.symbol != middle.unit:
@@ -132,8 +135,8 @@ class _Reader:
 
     def twin(self, at: int, first: Limit) -> int:
         """One entry in brackets: a limit of the same form, or for ``at most 0.05 mm (0.002 in)`` a quantity."""
-        field, self.field, dimension, self.dimension = self.field, None, self.dimension, None
         ends = [end for end in (first.low, first.high) if end is not None]
+        self.field, self.dimension = None, dimension_of(ends[0].unit)
         start = skip_space(self.plain, at)
         if len(ends) == 1 and not _ONE_ENDED.match(self.plain, start):
             part = self.part(start)
@@ -148,7 +151,6 @@ class _Reader:
             for one, other in ((first.low, second.low), (first.high, second.high)):
                 if one is not None and other is not None:
                     agree(self.text, begins, one, other)
-        self.field, self.dimension = field, dimension
         return after
 
 

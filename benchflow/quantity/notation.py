@@ -26,19 +26,21 @@ class Part(NamedTuple):
     number: Number
     unit: Unit | None
     at: int
-    end: int  # just after it; where a missing unit would stand
+    unit_at: int  # where the unit stands, or would
+    end: int  # just after it
 
 
 def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None = None) -> Quantity:
     """One quantity as the trade writes it: ``85 ft-lb``, ``1 1/64 in``, ``.0015"``, ``29.5 ft-lb (40 N·m)``.
 
-    ``unit`` is the field's, used only where the text has none; ``dimension`` is the one required.
-    ``unit=""`` or ``dimension=""`` takes a plain number. A third of a turn, which has no end as a decimal of
-    turns, comes back in degrees. Raises :class:`QuantityError`.
+    ``unit`` is the field's, used where the text has none; ``dimension`` is the one required (the field's,
+    if only ``unit`` is given). ``unit=""`` or ``dimension=""`` takes a plain number. A third of a turn, which
+    has no end as a decimal of turns, comes back in degrees. Raises :class:`QuantityError`.
     """
     plain = bounded(text)
+    field, dimension = wanted(unit, dimension)
     part = scan_part(text, plain, 0, dimension)
-    found = settled(text, part, known(unit) if unit else None, unit == "", dimension)
+    found = settled(text, part, field, dimension)
     quantity = quantity_of(text, part, found, text.strip())
     i = skip_space(plain, part.end)
     if i < len(plain) and plain[i] == "(":
@@ -46,6 +48,14 @@ def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None 
     if i < len(plain):
         raise left_over(text, plain, i)
     return quantity
+
+
+def wanted(unit: str | None, dimension: str | None) -> tuple[Unit | None, str | None]:
+    """What the caller of a parser asked for: the unit to fall back on, and the dimension required."""
+    field = known(unit) if unit else None
+    if dimension is None and unit is not None:
+        dimension = field.dimension if field is not None else ""
+    return field, dimension
 
 
 def unit_symbol(text: str) -> str:
@@ -105,8 +115,8 @@ def scan_part(original: str, text: str, start: int, dimension: str | None) -> Pa
     begin = skip_space(text, i)
     end = unit_end(text, begin)
     if end == begin:
-        return Part(number, None, at, i)
-    return Part(number, _unit(original, text[begin:end], begin, dimension), at, end)
+        return Part(number, None, at, i, i)
+    return Part(number, _unit(original, text[begin:end], begin, dimension), at, begin, end)
 
 
 def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
@@ -126,23 +136,24 @@ def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
     raise QuantityError("bad-quantity", text, at, f'"{printable(spelling)}" is no unit known here', hint)
 
 
-def settled(text: str, part: Part, field: Unit | None, count: bool, dimension: str | None) -> Unit | None:
+def settled(text: str, part: Part, field: Unit | None, dimension: str | None) -> Unit | None:
     """The unit of a part: its own, or the field's; none only where a plain number will do."""
     unit = part.unit or field
-    if unit is None and not (count and not dimension) and dimension != "":
+    if unit is None and dimension != "":
         raise _unit_missing(text, part.end, dimension)
     found = unit.dimension if unit is not None else ""
     if dimension is None or found == dimension or unit is None:
         return unit
     if dimension == "":
-        raise QuantityError("wrong-dimension", text, part.at, "a plain number is wanted here", "leave the unit out")
+        why = "a plain number is wanted here"
+        raise QuantityError("wrong-dimension", text, part.unit_at, why, "leave the unit out")
     why = f"{unit.symbol} alone is {_article(found)}, and {_article(dimension)} is wanted here"
     if unit.symbol == "ft":
         why = why.replace("ft", "feet", 1)
     meant = _MEANT.get((dimension, unit.symbol))
     value = part.number.value
     hint = f"did you mean {value:f} {meant}?" if meant and value is not None else example(dimension)
-    raise QuantityError("wrong-dimension", text, part.at, why, hint)
+    raise QuantityError("wrong-dimension", text, part.unit_at, why, hint)
 
 
 def quantity_of(text: str, part: Part, unit: Unit | None, entered: str) -> Quantity:
@@ -174,7 +185,7 @@ def twins(text: str, plain: str, i: int, read: Callable[[int], int]) -> int:
 
 
 def _twin(text: str, plain: str, at: int, first: Quantity) -> int:
-    part = scan_part(text, plain, at, None)
+    part = scan_part(text, plain, at, dimension_of(first.unit))
     if part.unit is None:
         raise QuantityError("bad-quantity", text, part.end, "the unit is missing", "write it like 29.5 ft-lb (40 N·m)")
     agree(text, part.at, first, quantity_of(text, part, part.unit, plain[part.at : part.end]))
@@ -217,7 +228,7 @@ def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
         return QuantityError("bad-quantity", text, at, "a number has no gap in it", hint)
     if following == "-" and plain[at + 1 : at + 2].isalpha():
         return QuantityError("bad-quantity", text, at, "a dash between number and unit", "put a space there")
-    if following and following not in ".±+-()":
+    if following and following not in "()":
         return left_over(text, plain, at)
     return QuantityError("bad-quantity", text, end, "the unit is missing", example(dimension))
 

@@ -115,7 +115,7 @@ def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
     elif text[end : end + 1] in ("_",):
         raise NumeralError(end, "a number has digits and a point only")
     value = Decimal(text[i:end])
-    value = value.copy_negate() if sign < 0 else value
+    value = value.copy_negate() if sign < 0 and value else value
     return Number(value, Fraction(value)), end
 
 
@@ -126,10 +126,12 @@ def _no_comma(text: str, i: int, end: int) -> None:
     follow = _DIGITS.match(text, end + 1)
     tail = follow.group() if follow else ""
     point, joined = f"{text[i:end]}.{tail}", f"{text[i:end]}{tail}"
-    raise NumeralError(
-        end, "a comma can mean a decimal point or thousands",
-        f"write {point} or {joined}" if len(tail) == 3 and "." not in text[i:end] else f"write {point}",
-    )  # fmt: skip
+    hint = f"write {point}"
+    if follow and (text[follow.end() : follow.end() + 1] in (".", ",") or "." in text[i:end]):
+        hint = "write the number without commas"
+    elif len(tail) == 3:
+        hint = f"write {point} or {joined}"
+    raise NumeralError(end, "a comma can mean a decimal point or thousands", hint)
 
 
 def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:

@@ -257,14 +257,17 @@ def refusal(spelling: str) -> tuple[str, str] | None:
 
 def nearest(spelling: str, dimension: str | None = None) -> str | None:
     """The known symbol nearest to a spelling, for a hint; ``None`` where nothing is near."""
-    from difflib import get_close_matches  # only ever needed for an error
+    from difflib import SequenceMatcher, get_close_matches  # only ever needed for an error
 
     plain = key(spelling)[:40]
-    names = [name for name, unit in _KNOWN.items() if dimension is None or unit.dimension == dimension]
-    close = get_close_matches(plain, names, n=1, cutoff=0.6) or get_close_matches(
-        plain.casefold(), [name.casefold() for name in names], n=1, cutoff=0.6
-    )
-    if not close:
-        return None
-    unit = _KNOWN.get(close[0]) or _FOLDED.get(close[0])
-    return unit.symbol if unit else None
+    names = {name.casefold(): unit for name, unit in _KNOWN.items() if dimension is None or unit.dimension == dimension}
+    cutoff = 0.5 if len(plain) <= 2 else 0.6
+
+    def nearness(name: str) -> float:
+        """Likeness, less something for every letter more or fewer: a slip of the finger changes none."""
+        usual = EXAMPLES[names[name].dimension].endswith(" " + names[name].symbol)
+        likeness = SequenceMatcher(None, name, plain.casefold()).ratio()
+        return likeness - 0.2 * abs(len(name) - len(plain)) + 0.05 * usual
+
+    close = get_close_matches(plain.casefold(), names, n=8, cutoff=cutoff)
+    return names[max(close, key=nearness)].symbol if close else None

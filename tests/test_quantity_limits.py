@@ -1,0 +1,122 @@
+"""Limits as an author writes them, and values that a maker printed in two units."""
+
+from decimal import Decimal
+
+import pytest
+
+from benchflow.quantity import Limit, QuantityError, parse_limit, parse_quantity, position, show, show_limit
+
+
+def ends(limit: Limit) -> tuple[str | None, str | None]:
+    return (show(limit.low) if limit.low else None, show(limit.high) if limit.high else None)
+
+
+READ = [
+    ("0.10 .. 0.28 mm", "0.10 mm", "0.28 mm"),
+    ("0.10..0.28mm", "0.10 mm", "0.28 mm"),
+    ("0.10 mm .. 0.011 in", "0.10 mm", "0.011 in"),
+    ("at most 0.05 mm", None, "0.05 mm"),
+    ("At most 4 %", None, "4 %"),
+    ("at least 0.5 mm", "0.5 mm", None),
+    ("at least quarter turn", "0.25 turn", None),
+    ("0.15 ± 0.02 mm", "0.13 mm", "0.17 mm"),
+    ("0.15 +/- 0.02 mm", "0.13 mm", "0.17 mm"),
+    ("0.15 mm ± 0.02 mm", "0.13 mm", "0.17 mm"),
+    ("0.15 +0.03 -0.01 mm", "0.14 mm", "0.18 mm"),
+    ("0.15 -0.01 +0.03 mm", "0.14 mm", "0.18 mm"),
+    ("0.15 +0.03 −0.01 mm", "0.14 mm", "0.18 mm"),
+    ("50 +0.030 +0.011 mm", "50.011 mm", "50.030 mm"),
+    ("50 mm +0.03 0", "50.00 mm", "50.03 mm"),
+    ("100 N·m ± 4 %", "96 N·m", "104 N·m"),
+    ("-0.05 .. 0.05 mm", "-0.05 mm", "0.05 mm"),
+    ("20 ± 5 °C", "15 °C", "25 °C"),
+    ("30 min .. 4 h", "30 min", "4 h"),
+    ("1/64 .. 1/32 in", "0.015625 in", "0.03125 in"),
+    ("0.10 .. 0.28 mm (0.004 .. 0.011 in)", "0.10 mm", "0.28 mm"),
+    ("at most 0.05 mm (0.002 in)", None, "0.05 mm"),
+    ("at most 0.05 mm (at most 0.002 in)", None, "0.05 mm"),
+    ("0.15 ± 0.02 mm (0.006 ± 0.001 in)", "0.13 mm", "0.17 mm"),
+]
+
+
+@pytest.mark.parametrize(("text", "low", "high"), READ)
+def test_a_limit_is_read_with_both_ends_and_every_digit(text: str, low: str | None, high: str | None) -> None:
+    limit = parse_limit(text)
+    assert ends(limit) == (low, high)
+    assert limit.text == text
+
+
+@pytest.mark.parametrize(("text", "low", "high"), READ)
+def test_a_limit_that_is_shown_can_be_written_again(text: str, low: str | None, high: str | None) -> None:
+    limit = parse_limit(text)
+    assert ends(parse_limit(show_limit(limit))) == ends(limit)
+
+
+REFUSED = [
+    ("0.28 .. 0.10 mm", "bad-quantity", 0, "above the upper end"),
+    ("0.5 in .. 0.28 mm", "bad-quantity", 0, "above the upper end"),
+    ("0.10 .. 0.28", "bad-quantity", 12, "the unit is missing"),
+    ("0.15 ± 0.02", "bad-quantity", 11, "the unit is missing"),
+    ("0.15 +0.03 -0.01", "bad-quantity", 16, "the unit is missing"),
+    ("0.10 mm .. 0.28", "bad-quantity", 15, "the unit is missing"),
+    ("0.10 - 0.28 mm", "bad-quantity", 14, "write a range as 0.10 .. 0.28 mm"),
+    ("0.10–0.28 mm", "bad-quantity", 12, "write a range as 0.10 .. 0.28 mm"),
+    ("0.10 ... 0.28 mm", "bad-quantity", 5, "two points"),
+    ("0.10 … 0.28 mm", "bad-quantity", 5, "two points"),
+    ("0.10 to 0.28 mm", "bad-quantity", 5, "0.10 .. 0.28 mm"),
+    ("max. 0.05 mm", "bad-quantity", 0, 'write "at most"'),
+    ("≥ 0.05 mm", "bad-quantity", 0, 'write "at least"'),
+    ("0.15 mm", "bad-quantity", 7, "no limit"),
+    ("0.15 ± -0.02 mm", "bad-quantity", 7, "no sign"),
+    ("0.15 +0.03 mm", "bad-quantity", 13, "second deviation"),
+    ("0.15 mm ± 0.001 in", "bad-quantity", 10, "in one unit"),
+    ("0.1 mm .. 5 N", "wrong-dimension", 0, "the same thing"),
+    ("at most 1,5 mm", "bad-quantity", 9, "1.5"),
+    ("at most", "bad-quantity", 0, "a number is wanted"),
+    ("0.10 .. 0.28 mm (0.004 .. 0.021 in)", "disagreeing-units", 17, "0.28 mm is 0.0110 in, but 0.021 in"),
+    ("0.10 .. 0.28 mm (at most 0.011 in)", "disagreeing-units", 25, "same side"),
+    ("at most 0.05 mm (0.02 in)", "disagreeing-units", 17, "0.05 mm is 0.00197 in, but 0.02 in"),
+    ("at most 0.05 mm (0.002 ft-lb)", "wrong-dimension", 23, "length"),
+    ("9" * 300, "bad-quantity", 200, "longer"),
+]
+
+
+@pytest.mark.parametrize(("text", "code", "at", "words"), REFUSED)
+def test_an_author_is_told_what_is_wrong_with_a_limit_and_where(text: str, code: str, at: int, words: str) -> None:
+    with pytest.raises(QuantityError) as refused:
+        parse_limit(text)
+    error = refused.value
+    assert (error.code, error.at) == (code, at)
+    assert words in f"{error.why}; {error.hint}"
+
+
+def test_both_ends_of_a_limit_belong_to_it() -> None:
+    limit = parse_limit("0.10 .. 0.28 mm")
+    assert [position(limit, parse_quantity(t)) for t in ("0.0999 mm", "0.10 mm", "0.28 mm", "0.2801 mm")] == [
+        "low", "in", "in", "high",
+    ]  # fmt: skip
+
+
+def test_a_reading_on_the_limit_is_in_whatever_unit_the_gauge_has() -> None:
+    assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1 thou")) == "in"
+    assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1.0000000001 thou")) == "high"
+    assert position(parse_limit("at most 100 °C"), parse_quantity("212 °F")) == "in"
+    assert position(parse_limit("at least 120°"), parse_quantity("1/3 turn")) == "in"
+
+
+def test_a_temperature_difference_is_not_judged_by_the_offset_of_its_scale() -> None:
+    warming = parse_quantity("18 °C")
+    assert position(parse_limit("at most 36 °F"), warming, difference=True) == "in"
+    assert position(parse_limit("at most 36 °F"), warming) == "high"
+
+
+def test_a_torque_is_never_judged_against_a_length() -> None:
+    with pytest.raises(QuantityError) as refused:
+        position(parse_limit("at most 5 mm"), parse_quantity("5 N·m"))
+    assert refused.value.code == "wrong-dimension"
+
+
+def test_a_tolerance_is_worked_out_in_decimals_not_in_binary() -> None:
+    limit = parse_limit("0.3 ± 0.1 mm")
+    assert limit.low is not None
+    assert limit.low.value == Decimal("0.2")

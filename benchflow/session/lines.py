@@ -104,21 +104,19 @@ def _beyond_basic_plane(raw: bytes) -> bool:
     return not raw.isascii() and any(lead in raw for lead in _BEYOND_BASIC_PLANE)
 
 
-def _plain(raw: bytes) -> _Plain | None:
-    """The line, if it is in the canonical form that can be hashed as it lies; ``None`` otherwise."""
-    if _beyond_basic_plane(raw):
-        return None
+def _plain(raw: bytes) -> Line | None:
+    """The line, if it is in the canonical form that can be hashed as it lies, and its hash fits."""
     try:
         line = _decode_plain(raw)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
-    return line if len(line.hash) == 64 and _encode_sorted(line) == raw else None
-
-
-def _check_plain(line: _Plain, raw: bytes) -> bool:
+    if _encode_sorted(line) != raw or _beyond_basic_plane(raw):
+        return None
     # Behind `hash` come `kind`, `prev` and `seq`, whose quotes are escaped: the last match is the member.
     cut = raw.rfind(_HASH_MEMBER)
-    return sha256(raw[:cut] + raw[cut + _HASH_MEMBER_LENGTH :]).hexdigest() == line.hash
+    if sha256(raw[:cut] + raw[cut + _HASH_MEMBER_LENGTH :]).hexdigest() != line.hash:
+        return None
+    return Line(line.seq, line.at, line.by, line.kind, line.data, line.prev, line.hash)
 
 
 # --- any line --------------------------------------------------------------------------------------
@@ -174,12 +172,10 @@ def _any_line(raw: bytes) -> Line:
 
 def _checked(raw: bytes, seq: int, prev: str) -> Line:
     """The event in ``raw``, which has to be number ``seq`` and to follow ``prev``. Raises :class:`_Wrong`."""
-    plain = _plain(raw)
-    if plain is not None and _check_plain(plain, raw):
-        line = Line(plain.seq, plain.at, plain.by, plain.kind, plain.data, plain.prev, plain.hash)
-    elif not raw.strip():
-        raise _Wrong("is empty")
-    else:
+    line = _plain(raw)
+    if line is None:
+        if not raw.strip():
+            raise _Wrong("is empty")
         line = _any_line(raw)
     if line.seq != seq:
         raise _Wrong(f"holds event {line.seq} where event {seq} belongs: a line is missing, doubled or out of order")

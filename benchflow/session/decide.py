@@ -15,6 +15,7 @@ from benchflow.session.people import allowed, deviate, sign, values_out
 from benchflow.session.reasons import move_stopped, step_stopped
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.remedies import remedy
+from benchflow.session.setting import lubricant, wrench
 from benchflow.session.state import State
 from benchflow.session.taking_back import reopen, step_back
 from benchflow.session.working import worked_out
@@ -249,6 +250,8 @@ DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
     it.StepBack: step_back,
     it.Note: note,
     it.Correct: correct,
+    it.Wrench: wrench,
+    it.Lubricant: lubricant,
     it.Stands: stands,
     it.Close: close,
 }

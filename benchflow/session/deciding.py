@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from benchflow.procedure.plan import Step
+from benchflow.quantity import QuantityError
 from benchflow.session.clock import Now
 from benchflow.session.events import Event
 from benchflow.session.refusal import Code, Reason, Refusal
@@ -53,6 +54,12 @@ def unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
     else:
         hint = " (there is none here)"
     return refuse("unknown-name", f"no such {what}: {name!r}{hint}", name=name)
+
+
+def unreadable(error: QuantityError, name: str) -> Refusal:
+    """A refusal of what was typed, pointing at the character that it turns on."""
+    code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
+    return Refusal((Reason(code, str(error), name=name, at=error.at),))
 
 
 def said(state: State, step_id: str) -> str:

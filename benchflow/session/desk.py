@@ -7,6 +7,7 @@ not happen.
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
@@ -30,10 +31,10 @@ from benchflow.session.moment import format as written
 from benchflow.session.moment import parse
 from benchflow.session.queries import answer
 from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.register import Register
 from benchflow.session.state import State
 
 if TYPE_CHECKING:
-    from benchflow.session.shop import Shop
     from benchflow.session.view import BenchView
 
 Read = Callable[[str], Procedure]
@@ -67,8 +68,10 @@ class Clock:
 class Desk:
     """One session. Safe to call from a worker thread; one call at a time goes through."""
 
-    def __init__(self, journal: Journal, procedure: Procedure, read: Read, clock: Clock, shop: "Shop | None") -> None:
-        self.journal, self.procedure, self.clock, self.shop = journal, procedure, clock, shop
+    def __init__(
+        self, journal: Journal, procedure: Procedure, read: Read, clock: Clock, register: Register | None
+    ) -> None:
+        self.journal, self.procedure, self.clock, self.register = journal, procedure, clock, register
         self._read = read
         self._lock = threading.RLock()
         self._source: Loaded | None = None
@@ -88,7 +91,7 @@ class Desk:
         file: str,
         read: Read,
         clock: Clock | None = None,
-        shop: "Shop | None" = None,
+        register: Register | None = None,
         simulated: bool = False,
     ) -> Self:
         """A new log at ``path`` for the procedure in ``source``. Nothing is in it until ``open`` is sent.
@@ -100,7 +103,7 @@ class Desk:
             raise BenchflowError(f"{file} has errors; see benchflow check {file}")
         # A log that was made and never opened is begun afresh: there is nothing in it to lose.
         journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
-        desk = cls(journal, source.procedure, read, clock or Clock(), shop)
+        desk = cls(journal, source.procedure, read, clock or Clock(), register)
         desk._source, desk._file, desk.simulated = source, file, simulated
         return desk
 
@@ -111,7 +114,7 @@ class Desk:
         *,
         read: Read,
         clock: Clock | None = None,
-        shop: "Shop | None" = None,
+        register: Register | None = None,
         read_only: bool = False,
     ) -> Self:
         """An existing log, verified and replayed. Read-only when it is damaged or held by another.
@@ -125,7 +128,7 @@ class Desk:
             raise BenchflowError(f"{path} holds no whole event: nothing was begun in it")
         try:
             procedure = read(journal.lines[0].data["procedure"])
-            return cls(journal, procedure, read, clock or Clock(), shop)
+            return cls(journal, procedure, read, clock or Clock(), register)
         except (KeyError, TypeError, msgspec.ValidationError) as error:
             journal.close()
             raise BenchflowError(f"{path}: an event is not what its kind says: {error}") from error
@@ -166,7 +169,10 @@ class Desk:
             return refuse("bad-intent", str(error), name="at")
 
     def _carry_out(self, intent: it.Intent, now: Now) -> Answer:
-        around = Around(now, self.shop)
+        try:
+            around = Around(now, None if self.register is None else self.register.shop())
+        except BenchflowError as error:
+            return refuse("not-allowed", str(error))
         if isinstance(intent, it.Query):
             if self.state is None:
                 return refuse("not-open", "the session is not open yet: send open first")
@@ -194,6 +200,7 @@ class Desk:
             unit="",
             version=__version__,
             simulated=self.simulated,
+            shop=None if around.shop is None else around.shop.sha256,
         )
         return decide_open(self.procedure, intent, around, blank)
 
@@ -205,7 +212,15 @@ class Desk:
             return Refusal((Reason("not-saved", str(error)),))
         for line in lines:
             self.state = begin(line, self.procedure) if self.state is None else fold(self.state, line)
+        self._count_uses(lines)
         return Accepted(lines)
+
+    def _count_uses(self, lines: tuple[Line, ...]) -> None:
+        """Bring the register's counts up to date when an operation is done: often enough for a calibration, and
+        never in the way of a tick. A register that cannot be changed now is caught up with next time."""
+        if self.register is not None and any(line.kind in ("finished", "closed") for line in lines):
+            with suppress(BenchflowError):
+                self.register.count(self.journal.lines)
 
     def _clock_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
         """The clock going backwards is noted in the log, never hidden."""
@@ -227,7 +242,8 @@ class Desk:
         return self.clock.now(self.run)
 
     def around(self) -> Around:
-        return Around(self.now(), self.shop)
+        """What a look at the state needs: the moment. Who may sign and what is fit is asked when it is done."""
+        return Around(self.now())
 
     def view(self) -> "BenchView":
         """What the bench shows now. The session must be open."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import IO, Any
 
 import msgspec
 
@@ -11,9 +11,7 @@ from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.desk import Answer, Clock, Desk
 from benchflow.session.refusal import Reason, Refusal
-
-if TYPE_CHECKING:
-    from benchflow.session.shop import Shop
+from benchflow.session.register import Register
 
 LONGEST = 1_000_000
 """Bytes in one intent; more is not an intent."""
@@ -34,7 +32,7 @@ def open_desk(
     *,
     simulated: bool,
     clock: Clock | None = None,
-    shop: "Shop | None" = None,
+    register: Register | None = None,
 ) -> Desk:
     """The desk for ``log``: resumed where there is one, begun where there is none.
 
@@ -42,8 +40,8 @@ def open_desk(
         BenchflowError: the log is of another procedure, or of the other kind of time.
     """
     if not log.exists() or not log.stat().st_size:
-        return Desk.begin(log, source, file=file, read=read, clock=clock, shop=shop, simulated=simulated)
-    desk = Desk.resume(log, read=read, clock=clock, shop=shop)
+        return Desk.begin(log, source, file=file, read=read, clock=clock, register=register, simulated=simulated)
+    desk = Desk.resume(log, read=read, clock=clock, register=register)
     problem = ""
     if source.procedure is not None and desk.procedure.id != source.procedure.id:
         problem = f"{log} is a session of {desk.procedure.id}, not of {source.procedure.id}"

@@ -8,7 +8,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity
 from benchflow.session import events as ev
 from benchflow.session import intents as it
-from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown
+from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown, unreadable
 from benchflow.session.fitness import need_for_stage, tool_for
 from benchflow.session.judging import (
     bound_in_force,
@@ -18,7 +18,8 @@ from benchflow.session.judging import (
     stated_uncertainty,
     stored,
 )
-from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.refusal import Refusal
+from benchflow.session.setting import wrench_setting
 from benchflow.session.state import State
 from benchflow.session.tally import tally, words
 from benchflow.session.working import worked_out
@@ -40,11 +41,6 @@ def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity |
         return convert(typed, unit) if unit else typed
     except QuantityError as error:
         return unreadable(error, name)
-
-
-def unreadable(error: QuantityError, name: str) -> Refusal:
-    code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
-    return Refusal((Reason(code, str(error), name=name, at=error.at),))
 
 
 def record(state: State, intent: it.Record, around: Around, by: str) -> Decision:
@@ -152,7 +148,7 @@ def tick(state: State, intent: it.Tick, around: Around, by: str) -> Decision:
             f"{count.next} comes next, not {number}: {words(count)}",
             name=str(number),
         )
-    wanted = stage.torque if isinstance(stage, TorqueStage) else None
+    wanted = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
     need = need_for_stage(state, step, stage, count.tighten.instrument)
     tool = tool_for(state, around, need, intent.instrument, wanted)
     if isinstance(tool, Refusal):

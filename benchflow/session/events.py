@@ -208,6 +208,22 @@ class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
     warnings: tuple[str, ...] = ()
 
 
+class WrenchFitted(Event, frozen=True, tag="wrench-fitted"):
+    """What is on the torque wrench from here on; all ``None``: nothing. ``angle`` 0 is in line."""
+
+    extension: Stored | None = None
+    lever: Stored | None = None
+    angle: Stored | None = None
+
+
+class Lubricated(Event, frozen=True, tag="lubricated"):
+    """What is on the threads of a joint where it is not what its torque is stated for."""
+
+    joint: str
+    lubricant: str
+    nut_factor: str = ""
+
+
 class Stands(Event, frozen=True, tag="stands"):
     """How a variable was found to stand: answered late, lost (null), or seen to differ."""
 
@@ -229,5 +245,6 @@ class Closed(Event, frozen=True, tag="closed"):
 Happening = (
     Opened | TakenUp | SetAside | Finished | Moved | Recorded | Worked | Remedied
     | Ticked | Unticked | Checked | Unchecked | Chosen | Lot | Signed | Deviated
-    | Reopened | TakenBack | Noted | Corrected | InstrumentUsed | Stands | ClockWentBack | Closed
+    | Reopened | TakenBack | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
+    | Stands | ClockWentBack | Closed
 )  # fmt: skip

@@ -269,6 +269,14 @@ def _instrument_used(state: State, event: ev.InstrumentUsed, line: Line) -> Stat
     return replace(state, tools={**state.tools, event.need: event})
 
 
+def _wrench_fitted(state: State, event: ev.WrenchFitted, line: Line) -> State:
+    return replace(state, wrench=event if event.extension is not None else None)
+
+
+def _lubricated(state: State, event: ev.Lubricated, line: Line) -> State:
+    return replace(state, lubricants={**state.lubricants, event.joint: event})
+
+
 def _stands(state: State, event: ev.Stands, line: Line) -> State:
     return written(state, line.seq, "", {event.variable: event.value})
 
@@ -297,6 +305,8 @@ APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
     ev.TakenBack: _taken_back,
     ev.Noted: _noted,
     ev.InstrumentUsed: _instrument_used,
+    ev.WrenchFitted: _wrench_fitted,
+    ev.Lubricated: _lubricated,
     ev.Stands: _stands,
     ev.Closed: _closed,
 }

@@ -142,6 +142,23 @@ class Correct(Base, frozen=True, tag="correct", kw_only=True):
     reason: str
 
 
+class Wrench(Base, frozen=True, tag="wrench", kw_only=True):
+    """What is on the torque wrench: ``extension`` from the square to the fastener ("none": nothing),
+    ``lever`` from the square to the grip, ``angle`` between them (in line where not said)."""
+
+    extension: str
+    lever: str | None = None
+    angle: str | None = None
+
+
+class Lubricant(Base, frozen=True, tag="lubricant", kw_only=True, rename={"nut_factor": "nut-factor"}):
+    """What is really on the threads of a joint, and its nut factor where it is known."""
+
+    joint: str
+    lubricant: str
+    nut_factor: str | None = None
+
+
 class Stands(Base, frozen=True, tag="stands", kw_only=True):
     """How a variable was found to stand; ``null``: it is not known any more."""
 
@@ -158,7 +175,8 @@ class Close(Base, frozen=True, tag="close"):
 
 Intent = (
     Open | Status | Why | Route | TakeBackPlan | TakeUp | PutAside | Finish | Move | Record | Tick | Untick
-    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Reopen | StepBack | Note | Correct | Stands | Close
+    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Reopen | StepBack | Note | Correct | Wrench | Lubricant
+    | Stands | Close
 )  # fmt: skip
 
 Query = Status | Why | Route | TakeBackPlan

@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
-from benchflow.session.events import InstrumentUsed, Opened, Side, Stored, Verdict
+from benchflow.session.events import InstrumentUsed, Lubricated, Opened, Side, Stored, Verdict, WrenchFitted
 
 
 class When(Struct, frozen=True):
@@ -120,6 +120,8 @@ class State(Struct, frozen=True):
     taking_back: TakingBack | None = None
     recorded: dict[int, tuple[str, str, str]] = {}  # seq of a reading: operation, name, slot
     tools: dict[str, InstrumentUsed] = {}  # need to the instrument used for it last, as it was that day
+    wrench: WrenchFitted | None = None
+    lubricants: dict[str, Lubricated] = {}  # by joint
     notes: int = 0
     closed: str = ""  # when
 
@@ -138,10 +140,7 @@ class State(Struct, frozen=True):
         return tuple(
             name
             for name in self.plan.steps
-            if name in self.works
-            and name not in self.done
-            and name != self.in_hand
-            and self.works[name].touched
+            if name in self.works and name not in self.done and name != self.in_hand and self.works[name].touched
         )
 
     @property

@@ -163,10 +163,11 @@ def _ticked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     key = (stage, data.get("serial") or "", line.by, now.at[:10])
     ticks = work.stages.get(key)
     if ticks is None:
-        ticks = work.stages[key] = Ticks(data.get("instrument") or "", now, now, set(), set())
+        ticks = work.stages[key] = Ticks(line.seq, data.get("instrument") or "", now, now, set(), set())
     ticks.last = now
-    if before is not None:
-        ticks.gap = max(ticks.gap, seconds_between(before, now))
+    gap = 0.0 if before is None else seconds_between(before, now)
+    if gap > ticks.gap:
+        ticks.gap, ticks.gap_seq = gap, line.seq
     ticks.fasteners.add(fastener)
     if data.get("quantity") is not None:
         ticks.measured += 1

@@ -112,10 +112,12 @@ class ReadingFact(Struct, frozen=True):
 class StageFact(Struct, frozen=True):
     """What was tightened in one stage with one instrument by one person on one day (UTC).
 
-    ``gap`` is the longest wait before one of these ticks since the tick before it in the same stage,
-    ``seconds`` the time over all of them. ``bad`` counts checked fasteners that were not proven in.
+    ``seq`` is the first of these ticks. ``gap`` is the longest wait before one of them since the tick before it
+    in the same stage, ``gap_seq`` the tick that it ended with, ``seconds`` the time over all of them. ``bad``
+    counts checked fasteners that were not proven in.
     """
 
+    seq: int
     operation: str
     joint: str
     stage: int
@@ -129,6 +131,7 @@ class StageFact(Struct, frozen=True):
     fasteners: int
     unticked: int
     gap: float
+    gap_seq: int
     seconds: float
     bad: int
     measured: int  # ticks that came with a value

@@ -38,6 +38,7 @@ def seconds_between(earlier: Moment, later: Moment) -> float:
 class Ticks(Struct):
     """Ticks of one stage, instrument, person and day, while they are counted."""
 
+    seq: int
     instrument: str
     first: Moment
     last: Moment
@@ -45,6 +46,7 @@ class Ticks(Struct):
     bad: set[int]
     unticked: int = 0
     gap: float = 0.0
+    gap_seq: int = 0
     measured: int = 0
 
 
@@ -137,8 +139,8 @@ class Gathered:
     def _close_stages(self, operation: str, work: Work, *, standing: bool) -> None:
         for (stage, serial, by, day), ticks in work.stages.items():
             fact = StageFact(
-                operation, work.joint, stage, work.redone, ticks.instrument, serial, by, day,
-                ticks.first.at, ticks.last.at, len(ticks.fasteners), ticks.unticked, ticks.gap,
+                ticks.seq, operation, work.joint, stage, work.redone, ticks.instrument, serial, by, day,
+                ticks.first.at, ticks.last.at, len(ticks.fasteners), ticks.unticked, ticks.gap, ticks.gap_seq,
                 seconds_between(ticks.first, ticks.last), len(ticks.bad), ticks.measured, standing,
             )  # fmt: skip
             self.stages.append(fact)

@@ -16,11 +16,11 @@ from typing import Any, Final, NamedTuple
 import msgspec
 from msgspec import Struct
 
-from benchflow import __version__
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
 from benchflow.review.logfile import Unusable, sound_facts
 from benchflow.review.question import LeftOut
+from benchflow.review.versions import is_newer
 
 BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
@@ -120,15 +120,6 @@ class _Tally:
             looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
             tuple(sorted(self.newer)), gone,
         )  # fmt: skip
-
-
-def is_newer(version: str, than: str = __version__) -> bool:
-    """Whether a log was written by a later version of the program than this one."""
-
-    def numbers(text: str) -> list[int]:
-        return [int(part) for part in text.split(".") if part.isdigit()]
-
-    return numbers(version) > numbers(than)
 
 
 # --- which files have to be read --------------------------------------------------------------------

@@ -96,7 +96,7 @@ def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tupl
     return (
         *missing,
         *_states(configuration.valuation, step.needs),
-        *_interferences(plan, configuration, (("during", step.during), ("done", step.sets))),
+        *interferences(plan, configuration, (("during", step.during), ("done", step.sets))),
     )
 
 
@@ -107,7 +107,7 @@ def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tupl
         return (NotInThisBuild(move_id),)
     return (
         *_states(configuration.valuation, move.needs),
-        *_interferences(plan, configuration, (("done", move.sets),)),
+        *interferences(plan, configuration, (("done", move.sets),)),
     )
 
 
@@ -206,10 +206,11 @@ def _states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
         yield StateNotMet(name, valuation.get(name), wanted)
 
 
-def _interferences(
+def interferences(
     plan: Plan, configuration: Configuration, moments: tuple[tuple[Moment, Settings], ...]
 ) -> Iterator[Interference]:
-    """A rule is named once, at the first moment that it matches."""
+    """The rules that match with these settings over the configuration. A rule is named once, at the first
+    moment that it matches."""
     rules = plan.procedure.interference
     named: set[int] = set()
     for moment, written in moments:

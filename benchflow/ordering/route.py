@@ -34,9 +34,17 @@ DEFAULT_LIMIT = 30_000
 class Do(Struct, frozen=True, tag="operation"):
     operation: str
 
+    @property
+    def id(self) -> str:
+        return self.operation
+
 
 class Make(Struct, frozen=True, tag="move"):
     move: str
+
+    @property
+    def id(self) -> str:
+        return self.move
 
 
 Go = Do | Make
@@ -52,21 +60,15 @@ class Way(Struct, frozen=True, tag="way"):
 
 class NoWay(Struct, frozen=True, tag="no-way"):
     """No order of operations and moves leads there safely. ``reasons`` are those met where the most of what
-    comes first could be done; ``at`` is that configuration."""
+    comes first could be done; ``at`` is that configuration. ``certain`` is false only where the search was
+    cut off by its limit: there may be a way that was not found."""
 
     reasons: tuple[Blocked, ...]
     at: Configuration
+    certain: bool = True
 
 
-class Undecided(Struct, frozen=True, tag="undecided"):
-    """The limit was reached before a way was found or ruled out."""
-
-    looked_at: int
-
-
-def route(
-    plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT
-) -> Way | NoWay | Undecided:
+def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT) -> Way | NoWay:
     """The shortest safe way from ``configuration`` up to and including ``goal`` (a step id)."""
     if goal not in plan.steps:
         return NoWay((NotInThisBuild(goal),), configuration)
@@ -74,11 +76,9 @@ def route(
         return NoWay((AlreadyDone(goal),), configuration)
     search = _Search(plan, configuration, goal)
     found = search.run(limit=limit, weight=1)
-    if isinstance(found, int):
+    if isinstance(found, NoWay) and not found.certain:
         # Too many ways to be sure of the shortest: any safe one serves the builder better than none.
         found = search.run(limit=limit, weight=5)
-    if isinstance(found, int):
-        return Undecided(2 * limit)
     return found
 
 
@@ -221,8 +221,7 @@ class _Search:
         self._shortfalls: dict[int, list[tuple[int, int, int, int]]] = {}
         self._start = machine.number(configuration.valuation)
 
-    def run(self, *, limit: int, weight: int) -> Way | NoWay | int:
-        """The way, or that there is none, or how many configurations were looked at in vain."""
+    def run(self, *, limit: int, weight: int) -> Way | NoWay:
         start, path = self._hurry(0, self._start)
         cost = {start: len(path)}
         came: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
@@ -239,7 +238,7 @@ class _Search:
                 return Way(tuple(self._told(came, node)), shortest=weight == 1)
             closed.add(node)
             if len(closed) > limit:
-                return len(closed)
+                return self._stuck(closest, certain=False)
             if left < closest_left:
                 closest, closest_left = node, left
             for action, done, valuation in self._next(node):
@@ -253,7 +252,7 @@ class _Search:
                 count -= 1  # the latest first among equals: straight on, before looking sideways
                 still = self._left(after)
                 heappush(heap, (so_far + weight * still, still, count, after))
-        return self._stuck(closest)
+        return self._stuck(closest, certain=True)
 
     def _next(self, node: _Node) -> Iterator[tuple[int, int, int]]:
         """(action, done, valuation); an action is a step's number, or ``~number`` of a move."""
@@ -391,7 +390,7 @@ class _Search:
         for action in actions:
             yield Do(self.machine.steps[action]) if action >= 0 else Make(self.machine.moves[~action])
 
-    def _stuck(self, node: _Node) -> NoWay:
+    def _stuck(self, node: _Node, *, certain: bool) -> NoWay:
         done, valuation = node
         machine = self.machine
         names = frozenset(machine.steps[index] for index in bits(done))
@@ -405,4 +404,4 @@ class _Search:
             for reason in step_reasons(self._plan, at, machine.steps[index]):
                 if reason not in reasons:
                     reasons.append(reason)
-        return NoWay(tuple(reasons), at)
+        return NoWay(tuple(reasons), at, certain)

@@ -15,6 +15,7 @@ from benchflow.procedure.model import (
     Rule,
     Section,
     Settings,
+    Undo,
     Values,
     Variable,
 )
@@ -36,6 +37,7 @@ def procedures(
     most_variables: int = 3,
     with_options: bool = True,
     with_circles: bool = False,
+    with_undo: bool = False,
 ) -> Procedure:
     """Up to two options, moves and rules; `after` runs forwards unless circles are wanted."""
     names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
@@ -73,6 +75,13 @@ def procedures(
             st.fixed_dictionaries({draw(st.sampled_from(options)).name: st.sampled_from([("x",), ("y",)])}),
         )
 
+    def undo() -> st.SearchStrategy[Undo | None]:
+        part = st.sampled_from([(), (), (Ref("gasket"),)])
+        some = st.builds(
+            Undo, do=st.just("Take it off"), needs=st.one_of(st.just({}), wanted(1)), discard=part, sets=settings(1)
+        )
+        return st.one_of(some, some, some, some, some, some, some, st.none())
+
     operations: list[Operation] = []
     count = draw(st.integers(1, most_operations))
     for number in range(count):
@@ -90,6 +99,7 @@ def procedures(
                 needs=draw(st.one_of(st.just({}), wanted(1))),
                 during=draw(st.one_of(st.just({}), settings(1))),
                 sets=draw(settings(2)),
+                undo=draw(undo()) if with_undo else None,
                 mark=Mark(number + 1, 1),
             )
         )
@@ -131,6 +141,8 @@ def plans_of(procedure: Procedure) -> list[Plan]:
                 sets=each.sets,
                 time=(),
                 takes=0.0,
+                undo_needs=each.undo.needs if each.undo else {},
+                undo_sets=each.undo.sets if each.undo else {},
             )
             for each in here
         }

@@ -1,0 +1,295 @@
+from collections import deque
+from collections.abc import Iterator
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.ordering.interlock import Interference, NotInThisBuild, StateNotMet
+from benchflow.ordering.taking_back import (
+    Cannot,
+    History,
+    MakeMove,
+    NotDone,
+    NoUndo,
+    RestsOnIt,
+    TakeBack,
+    TooManyWays,
+    UndoBlocked,
+    Write,
+    about,
+    plan_taking_back,
+    step_back_reasons,
+    words,
+)
+from benchflow.ordering.taking_back import Undo as TakeOff
+from benchflow.procedure.model import Procedure, Ref, Undo
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute
+from tests.ordering.plans import move, plan, rule, step, variable
+from tests.ordering.random_plans import examples, plans_of, procedures
+
+
+def built_up(built: Plan, start: dict[str, str | None], *actions: str) -> History:
+    """What stands after doing these steps and moves in order."""
+    writes = {name: [Write("", value)] for name, value in start.items()}
+    finished: list[str] = []
+    by_name = {each.id: each for each in built.procedure.moves}
+    for name in actions:
+        if name in built.steps:
+            finished.append(name)
+        sets = built.steps[name].sets if name in built.steps else by_name[name].sets
+        for changed, value in sets.items():
+            writes[changed].append(Write(name if name in built.steps else "", value))
+    return History(tuple(finished), {name: tuple(past) for name, past in writes.items()})
+
+
+OFF = Undo("Take it off")
+
+
+def cam_and_chain() -> Plan:
+    """The cam came in with the pistons down; the crank went up to its mark afterwards."""
+    return plan(
+        step("fit-head", undo=Undo("Lift it off", discard=(Ref("gasket"),))),
+        step("seat-cam", "fit-head", during={"valves": "open"}, sets={"cam": "in"}, undo=OFF),
+        step("fit-chain", needs={"cam": "in", "pistons": "at-mark"}, sets={"chain": "on"}, undo=OFF),
+        step("fit-sump", undo=OFF),
+        state=[
+            variable("pistons", "down", "at-mark", words={"at-mark": "at the mark"}),
+            variable("valves", "shut", "open"),
+            variable("cam", "out", "in"),
+            variable("chain", "off", "on"),
+        ],
+        rules=[rule("an open valve would reach them", pistons="at-mark", valves="open")],
+        moves=[
+            move("turn-down", {"pistons": "down"}, needs={"chain": "off"}),
+            move("turn-up", {"pistons": "at-mark"}, needs={"chain": "off"}),
+        ],
+    )
+
+
+START: dict[str, str | None] = {"pistons": "down", "valves": "shut", "cam": "out", "chain": "off"}
+
+
+def test_what_comes_after_and_what_needed_its_effect_comes_off_first_and_the_crank_is_turned_down() -> None:
+    built = cam_and_chain()
+    history = built_up(built, START, "fit-head", "seat-cam", "fit-sump", "turn-up", "fit-chain")
+    assert plan_taking_back(built, history, "fit-head") == TakeBack(
+        steps=(TakeOff("fit-chain"), MakeMove("turn-down"), TakeOff("seat-cam"), TakeOff("fit-head")),
+        discard=("gasket",),
+        redo=("fit-head", "seat-cam", "fit-chain"),
+    )
+
+
+def test_what_does_not_rest_on_it_stays() -> None:
+    built = cam_and_chain()
+    history = built_up(built, START, "fit-head", "seat-cam", "fit-sump")
+    assert plan_taking_back(built, history, "seat-cam") == TakeBack((TakeOff("seat-cam"),), (), ("seat-cam",))
+
+
+def test_an_operation_without_an_undo_is_refused_by_name_even_deep_in_what_rests_on_it() -> None:
+    built = plan(step("a", undo=OFF), step("b", "a"), step("c", "b"))
+    found = plan_taking_back(built, built_up(built, {}, "a", "b", "c"), "a")
+    assert found == Cannot((NoUndo("b"), NoUndo("c")))
+    assert words(built, NoUndo("b")) == "The procedure does not say how “B” is taken back"
+
+
+def test_what_is_not_done_cannot_come_back() -> None:
+    built = plan(step("a", undo=OFF))
+    assert plan_taking_back(built, History((), {}), "a") == Cannot((NotDone("a"),))
+    assert plan_taking_back(built, History((), {}), "z") == Cannot((NotInThisBuild("z"),))
+    assert about(NotDone("a")) == "a"
+    assert about(NotInThisBuild("z")) is None
+
+
+def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() -> None:
+    built = plan(
+        step("seat-cam", during={"valves": "open"}, undo=OFF),
+        state=[variable("pistons", "at-deck", "down"), variable("valves", "shut", "open")],
+        rules=[rule("an open valve would reach them", pistons="at-deck", valves="open")],
+    )
+    history = History(("seat-cam",), {"pistons": (Write("", "at-deck"),), "valves": (Write("", "shut"),)})
+    found = plan_taking_back(built, history, "seat-cam")
+    assert isinstance(found, Cannot)
+    (reason,) = found.reasons
+    assert isinstance(reason, UndoBlocked)
+    assert isinstance(reason.reason, Interference)
+    assert words(built, reason) == ("To take back “Seat cam”: Pistons stand at-deck; an open valve would reach them")
+
+
+def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> None:
+    built = plan(
+        step("warm", sets={"head": "warm"}, undo=OFF),
+        step("hot", "warm", sets={"head": "hot"}, undo=Undo("Let it cool", sets={"head": "cool"})),
+        step("pour", needs={"head": "cool"}, undo=Undo("Tip it out", needs={"head": ("warm",)})),
+        state=[variable("head", "cold", "warm", "hot", "cool")],
+    )
+    history = built_up(built, {"head": "cold"}, "warm", "hot")
+    assert history.valuation == {"head": "hot"}
+    assert plan_taking_back(built, history, "warm") == TakeBack((TakeOff("hot"), TakeOff("warm")), (), ("warm", "hot"))
+    # With “hot” taken back the head stands cool, not warm: pouring can then not be undone.
+    poured = History(
+        (*history.finished, "pour"), {"head": (Write("", "cold"), Write("warm", "warm"), Write("", "cool"))}
+    )
+    assert step_back_reasons(built, poured, "pour") == (UndoBlocked("pour", StateNotMet("head", "cool", ("warm",))),)
+
+
+def test_one_step_at_a_time_is_refused_while_something_rests_on_it() -> None:
+    built = cam_and_chain()
+    history = built_up(built, START, "fit-head", "seat-cam", "turn-up")
+    assert step_back_reasons(built, history, "fit-head") == (RestsOnIt("fit-head", "seat-cam"),)
+    (reason,) = step_back_reasons(built, history, "seat-cam")
+    assert isinstance(reason, UndoBlocked)
+    down = built_up(built, START, "fit-head", "seat-cam")
+    assert step_back_reasons(built, down, "seat-cam") == ()
+
+
+def test_work_set_aside_half_done_comes_off_too() -> None:
+    built = plan(step("a", undo=OFF), step("b", "a", undo=OFF), step("c", "b", undo=OFF))
+    history = History(("a", "b", "c"), {})  # c half done
+    found = plan_taking_back(built, history, "a")
+    assert isinstance(found, TakeBack)
+    assert found.steps == (TakeOff("c"), TakeOff("b"), TakeOff("a"))
+
+
+# --- against looking at everything ------------------------------------------------------------------
+
+Half = tuple[tuple[str, ...], tuple[tuple[str, tuple[tuple[str, str | None], ...]], ...]]
+
+
+def plainly_values(half: Half) -> dict[str, str | None]:
+    return {name: past[-1][1] for name, past in half[1]}
+
+
+def plainly_next(built: Plan, half: Half, rests: dict[str, set[str]]) -> Iterator[Half]:
+    here, values = half[0], plainly_values(half)
+    procedure = built.procedure
+    for name in here:
+        each = built.steps[name]
+        if rests[name] & set(here) or any(values[n] not in ok for n, ok in each.undo_needs.items()):
+            continue
+        if brute.breaks_a_rule(procedure, {**values, **each.during}):
+            continue
+        writes = tuple(
+            (n, tuple(w for w in past if w[0] != name) + ((("", each.undo_sets[n]),) if n in each.undo_sets else ()))
+            for n, past in half[1]
+        )
+        then = (tuple(other for other in here if other != name), writes)
+        if not brute.breaks_a_rule(procedure, plainly_values(then)):
+            yield then
+    for turn in brute.moves(built):
+        if any(values[n] not in ok for n, ok in turn.needs.items()):
+            continue
+        if brute.breaks_a_rule(procedure, {**values, **turn.sets}):
+            continue
+        yield (
+            here,
+            tuple(
+                (n, (*past, ("", turn.sets[n])) if n in turn.sets and past[-1] != ("", turn.sets[n]) else past)
+                for n, past in half[1]
+            ),
+        )
+
+
+def plainly_shortest(built: Plan, history: History, coming: set[str]) -> int | None:
+    """How many steps, looking at every half-way state; ``None`` when there is no way."""
+    rests: dict[str, set[str]] = {name: set() for name in history.finished}
+    for late, name in enumerate(history.finished):
+        for early in history.finished[:late]:
+            before, after = built.steps[early], built.steps[name]
+            needed = any(v in before.sets and before.sets[v] in ok for v, ok in after.needs.items())
+            if early in after.after or needed:
+                rests[early].add(name)
+    keep = [name for name in history.finished if name not in coming]
+    start: Half = (
+        tuple(name for name in history.finished if name in coming),
+        tuple((n, tuple((w.step, w.value) for w in past)) for n, past in history.writes.items()),
+    )
+    assert not any(rests[name] & set(keep) for name in coming)
+    far = {start: 0}
+    queue = deque([start])
+    while queue:
+        half = queue.popleft()
+        if not half[0]:
+            return far[half]
+        if len(far) > 4000:
+            raise OverflowError
+        for then in plainly_next(built, half, rests):
+            if then not in far:
+                far[then] = far[half] + 1
+                queue.append(then)
+    return None
+
+
+@settings(max_examples=examples(120), deadline=None)
+@given(procedures(most_operations=6, most_variables=3, with_undo=True), st.data())
+def test_the_way_back_is_safe_and_as_short_as_looking_at_everything_finds(
+    procedure: Procedure, data: st.DataObject
+) -> None:
+    built = data.draw(st.sampled_from(plans_of(procedure)))
+    start = data.draw(st.sampled_from(list(brute.starts(procedure))))
+    place = (frozenset[str](), brute.standing(start))
+    actions: list[str] = []
+    for _ in range(10):
+        choices = list(brute.safe(built, place))
+        if not choices:
+            break
+        action, place = data.draw(st.sampled_from(choices))
+        actions.append(action[1])
+    history = built_up(built, dict(start), *actions)
+    if not history.finished:
+        return
+    assert dict(place[1]) == history.valuation
+    goal = data.draw(st.sampled_from(history.finished))
+    found = plan_taking_back(built, history, goal)
+    if isinstance(found, Cannot) and any(isinstance(reason, NoUndo) for reason in found.reasons):
+        assert all(built.steps[str(about(reason))].operation.undo is None for reason in found.reasons)
+        return
+    coming = set(found.redo) if isinstance(found, TakeBack) else coming_with(built, history, goal)
+    try:
+        shortest = plainly_shortest(built, history, coming)
+    except OverflowError:
+        return
+    if shortest is None:
+        assert isinstance(found, Cannot)
+        assert found.reasons
+        assert not any(isinstance(reason, TooManyWays) for reason in found.reasons)
+        return
+    assert isinstance(found, TakeBack)
+    assert len(found.steps) == shortest
+    assert found.shortest
+    walked_back(built, history, found)
+
+
+def coming_with(built: Plan, history: History, goal: str) -> set[str]:
+    coming = {goal}
+    for late, name in enumerate(history.finished):
+        for early in history.finished[:late]:
+            before, after = built.steps[early], built.steps[name]
+            needed = any(v in before.sets and before.sets[v] in ok for v, ok in after.needs.items())
+            if early in coming and (early in after.after or needed):
+                coming.add(name)
+    return coming
+
+
+def walked_back(built: Plan, history: History, found: TakeBack) -> None:
+    """Each step is allowed at its turn by the question that the desk asks."""
+    moves = {each.id: each for each in built.procedure.moves}
+    for go in found.steps:
+        if isinstance(go, TakeOff):
+            assert step_back_reasons(built, history, go.operation) == ()
+            undo_sets = built.steps[go.operation].undo_sets
+            history = History(
+                tuple(name for name in history.finished if name != go.operation),
+                {
+                    n: tuple(w for w in past if w.step != go.operation)
+                    + ((Write("", undo_sets[n]),) if n in undo_sets else ())
+                    for n, past in history.writes.items()
+                },
+            )
+        else:
+            sets = moves[go.move].sets
+            history = History(
+                history.finished,
+                {n: (*past, Write("", sets[n])) if n in sets else past for n, past in history.writes.items()},
+            )
+    assert not set(found.redo) & set(history.finished)

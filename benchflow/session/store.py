@@ -37,6 +37,11 @@ class Places(Struct, frozen=True):
         return self.data / "sessions"
 
     @property
+    def compiled(self) -> Path:
+        """Where procedures are kept as they were read, so that they need not be read again."""
+        return self.cache / "procedures"
+
+    @property
     def shop(self) -> Path:
         return self.config / "shop.yaml"
 

@@ -4,7 +4,7 @@ Lengths of time come from the monotonic clock while one program ran, and from th
 """
 
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime, tzinfo
 from itertools import islice, pairwise
 
@@ -12,6 +12,8 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.plaintext import clean, clean_line
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.session import events as ev
 from benchflow.session.clock import Now, elapsed, say
@@ -66,6 +68,15 @@ def story(
     if damage:
         yield ""
         yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}. Nothing from there on is told."
+
+
+def plan_of(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Plan | None:
+    """The plan of the session, from the procedure that its log carries; ``None`` where it carries none.
+
+    ``read`` makes a procedure of its text, and raises what it raises.
+    """
+    opened = happening_or_none(lines[0]) if lines else None
+    return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.Opened) else None
 
 
 def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:

@@ -1,0 +1,5 @@
+"""``python -m benchflow``."""
+
+from benchflow.cli import main
+
+main()

@@ -1,0 +1,100 @@
+"""The commands. A command's module is imported when the command is run, and not before."""
+
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+import click
+
+from benchflow import __version__
+from benchflow.commands.exits import BROKEN_OFF, EPILOG, FINE, UNUSABLE, say_where_the_log_is
+
+COMMANDS = {
+    "run": ("run", "Open a session at the bench, or go on with one."),
+    "check": ("check", "Prove that a procedure is sound and its order safe."),
+    "drive": ("drive", "Work through a procedure by JSON lines, without a screen."),
+    "log": ("logs", "Tell a session as a story."),
+    "verify": ("logs", "Look whether a log is whole and unchanged."),
+    "sessions": ("logs", "List the sessions of this machine."),
+    "order": ("order", "Show a procedure as a graph, or as a sheet in one safe order."),
+    "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
+    "where": ("about", "Say where logs, settings and procedures are."),
+    "completion": ("about", "Print what makes a shell complete commands."),
+}
+"""A command's name, its module under ``benchflow.commands`` (which has it under that name), what it is for."""
+
+
+class Commands(click.Group):
+    """The commands of :data:`COMMANDS`, each imported only when it is wanted."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"benchflow.commands.{COMMANDS[cmd_name][0]}"), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            from benchflow.procedure.problems import hint_for
+
+            ctx.fail(f"There is no command {name!r}: {hint_for(name, COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, purpose) for name, (_, purpose) in COMMANDS.items()])
+
+
+@click.group(
+    cls=Commands,
+    invoke_without_command=True,
+    epilog=EPILOG,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, "-V", "--version", message="benchflow %(version)s")
+@click.pass_context
+def benchflow(ctx: click.Context) -> None:
+    """Walks a builder through an assembly procedure at the bench: says what may be done now, stops what must not
+    be done yet, judges what is measured, and keeps a log that answers later.
+
+    Begin with: benchflow run
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run one command and leave with its exit code (:mod:`benchflow.commands.exits`)."""
+    from benchflow.errors import BenchflowError, Mistake
+
+    sys.excepthook = say_where_the_log_is
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a middle dot must not end the program.
+        stream.reconfigure(errors="backslashreplace")
+    try:
+        code = benchflow.main(arguments, prog_name="benchflow", standalone_mode=False)
+        sys.stdout.flush()
+    except click.ClickException as wrong:
+        wrong.show()
+        code = wrong.exit_code
+    except Mistake:
+        raise
+    except BenchflowError as wrong:
+        from benchflow.commands.output import remark
+
+        remark(f"benchflow: {wrong}")
+        code = UNUSABLE
+    except (click.Abort, KeyboardInterrupt):
+        code = BROKEN_OFF
+    except BrokenPipeError:
+        # Whoever read our output has had enough; Python would complain once more on leaving.
+        sys.stdout = None  # type: ignore[assignment]
+        code = FINE
+    sys.exit(code or FINE)

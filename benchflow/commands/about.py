@@ -1,0 +1,75 @@
+"""Commands about benchflow itself: ``schema``, ``where``, ``completion``."""
+
+import os
+
+import click
+
+from benchflow.commands.output import emit, say, shown
+from benchflow.errors import BenchflowError
+
+
+@click.command()
+def schema() -> None:
+    """Print the JSON Schema of the procedure file. An editor that knows it completes keys and marks mistakes.
+
+    \b
+    For example, as the first line of a procedure, for editors with the YAML language server:
+      # yaml-language-server: $schema=./procedure.schema.json
+    after: benchflow schema > procedure.schema.json
+    """
+    import json
+
+    from benchflow.procedure.schema import json_schema
+
+    say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object.")
+def where(as_json: bool) -> None:
+    """Say where logs, settings and procedures are on this machine.
+
+    Set BENCHFLOW_HOME to a folder to have everything under it.
+    """
+    from benchflow.session.store import HOME, library, places
+
+    here = places()
+    if as_json:
+        emit(
+            {
+                "sessions": str(here.sessions),
+                "shop": str(here.shop),
+                "data": str(here.data),
+                "config": str(here.config),
+                "cache": str(here.cache),
+                "library": [str(path) for path in library()],
+                "home": os.environ.get(HOME) or None,
+            }
+        )
+        return
+    for name, path in (("logs", here.sessions), ("shop file", here.shop), ("data", here.data), ("cache", here.cache)):
+        say(f"{name:<12}{path}{'' if path.exists() else '   (not there yet)'}")
+    for number, path in enumerate(library()):
+        say(f"{'' if number else 'procedures':<12}{shown(path)}")
+    if not library():
+        say(f"{'procedures':<12}none came along")
+
+
+@click.command()
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """Print what makes a SHELL complete commands, options and files.
+
+    \b
+    bash:  benchflow completion bash >> ~/.bashrc
+    zsh:   benchflow completion zsh >> ~/.zshrc
+    fish:  benchflow completion fish > ~/.config/fish/completions/benchflow.fish
+    """
+    from click.shell_completion import get_completion_class
+
+    from benchflow.cli import benchflow
+
+    made = get_completion_class(shell)
+    if made is None:
+        raise BenchflowError(f"Completion for {shell} is not known.")
+    say(made(benchflow, {}, "benchflow", "_BENCHFLOW_COMPLETE").source())

@@ -1,0 +1,56 @@
+"""``drive``: a session without a screen."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from benchflow.commands.exits import UNUSABLE, working_on
+from benchflow.commands.finding import find_procedure
+from benchflow.commands.output import remark
+from benchflow.errors import BenchflowError
+
+
+@click.command()
+@click.argument("procedure")
+@click.option(
+    "--log", type=click.Path(path_type=Path), required=True, help="The session's log: begun, or gone on with."
+)
+@click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent; the log says so for ever.")
+@click.option("--shop", type=click.Path(path_type=Path), help="The shop file, instead of the one in its usual place.")
+def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
+    """Work through PROCEDURE by intents, one JSON object a line on standard input, each answered by one line.
+
+    \b
+    {"intent": "open", "by": "...", "unit": "job 1", "options": {}, "start": {"pistons": "at-deck"}}
+    {"intent": "take-up", "operation": "..."}      {"intent": "why", "operation": "..."}
+    {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
+    {"intent": "status"}
+
+    The screen sends exactly the same. A refusal is an answer like any other, and no failure of the command.
+    """
+    from benchflow.session.drive import drive as drive_desk
+    from benchflow.session.drive import open_desk
+    from benchflow.session.reading import load_procedure, reader
+    from benchflow.session.register import Register
+    from benchflow.session.store import places
+
+    path = find_procedure(procedure)
+    source = load_procedure(path)
+    if source.procedure is None:
+        for problem in source.problems:
+            remark(str(problem))
+        return UNUSABLE
+    working_on(log)
+    if shop is not None and not shop.exists():
+        raise BenchflowError(f"There is no shop file {shop}.")
+    register = Register(shop or places().shop)
+    desk = open_desk(source, path.name, log, reader(), simulated=simulated, register=register)
+    if desk.journal.torn:
+        remark(f"The last line of {log} was torn; what there is of it is kept in {desk.journal.torn}.")
+    if desk.read_only:
+        remark(f"{log} can only be looked at: {desk.read_only}.")
+    try:
+        return drive_desk(desk, sys.stdin.buffer, sys.stdout.buffer)
+    finally:
+        desk.close()

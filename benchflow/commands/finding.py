@@ -1,0 +1,87 @@
+"""What a person names on the command line, found: a procedure by its file or name, a log by its file or a piece
+of its name. What is not found is answered with the nearest that is there."""
+
+from contextlib import suppress
+from pathlib import Path
+
+from benchflow.errors import BenchflowError
+from benchflow.session.store import SUFFIX, library, places
+
+PROCEDURE_SUFFIXES = (".yaml", ".yml")
+
+
+class NotFound(BenchflowError):
+    """Nothing by that name."""
+
+
+class Ambiguous(NotFound):
+    """Several by that name."""
+
+
+def find_log(name: str, folder: Path | None = None) -> Path:
+    """A log: its path, or a piece of its file's name that only one log in the log folder has.
+
+    Raises :class:`NotFound`.
+    """
+    path = Path(name)
+    if path.exists():
+        return path
+    logs = _logs(folder)
+    found = [log for log in logs if name.casefold() in log.name.casefold()]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        raise Ambiguous(f"{name!r} fits {len(found)} logs: {_some(found)}. Say more of the name.")
+    raise NotFound(f"There is no log {name}.{_near(name, logs)}")
+
+
+def find_procedure(name: str) -> Path:
+    """A procedure: its path, or the name of one that comes along. Raises :class:`NotFound`."""
+    path = Path(name)
+    if path.exists():
+        return path
+    shipped = library()
+    for candidate in shipped:
+        if name in (candidate.stem, candidate.name):
+            return candidate
+    raise NotFound(f"There is no procedure {name}.{_near(name, [*_beside(path, PROCEDURE_SUFFIXES), *shipped])}")
+
+
+def find_either(name: str, folder: Path | None = None) -> Path:
+    """A procedure or a log. Raises :class:`NotFound`."""
+    path = Path(name)
+    if path.exists():
+        return path
+    with suppress(NotFound):
+        return find_procedure(name)
+    try:
+        return find_log(name, folder)
+    except Ambiguous:
+        raise
+    except NotFound:
+        pass  # said better below, with both kinds in view
+    candidates = [*library(), *_logs(folder), *_beside(path, (*PROCEDURE_SUFFIXES, SUFFIX))]
+    raise NotFound(f"There is no procedure and no log {name}.{_near(name, candidates)}")
+
+
+def _logs(folder: Path | None) -> list[Path]:
+    return sorted((folder or places().sessions).glob(f"*{SUFFIX}"))
+
+
+def _beside(path: Path, suffixes: tuple[str, ...]) -> list[Path]:
+    try:
+        return sorted(each for each in path.parent.iterdir() if each.suffix in suffixes)
+    except OSError:
+        return []
+
+
+def _some(paths: list[Path]) -> str:
+    return ", ".join(path.name for path in paths[:5]) + (", ..." if len(paths) > 5 else "")
+
+
+def _near(name: str, candidates: list[Path]) -> str:
+    from benchflow.procedure.problems import nearest
+
+    by_name = {path.stem: path for path in candidates} | {path.name: path for path in candidates}
+    near = nearest(Path(name).name, by_name)
+    return f" Did you mean {by_name[near].name}?" if near is not None else ""

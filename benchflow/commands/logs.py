@@ -1,0 +1,116 @@
+"""Commands that only look at logs: ``log``, ``verify``, ``sessions``."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.commands.exits import FINE, FOUND, UNUSABLE
+from benchflow.commands.finding import NotFound, find_log
+from benchflow.commands.output import emit, remark, say, shown
+from benchflow.errors import BenchflowError
+
+if TYPE_CHECKING:
+    from benchflow.session.journal import Journal
+
+
+@click.command()
+@click.argument("name", metavar="LOG")
+@click.option("--json", "as_json", is_flag=True, help="The events themselves, one JSON object a line.")
+def log(name: str, as_json: bool) -> int:
+    """Tell a session as a story: by day and by operation, every reading with its limit, every pause.
+
+    LOG is a file, or a piece of its name that only one log has, such as the job's number.
+    """
+    from benchflow.session.journal import Journal
+
+    with Journal.open(find_log(name), read_only=True) as journal:
+        if as_json:
+            for line in journal.lines:
+                emit(line)
+        else:
+            _tell(journal)
+        if journal.damage:
+            remark(f"{shown(journal.path)}:{journal.damage.line}: {journal.damage.what}")
+            return FOUND
+    return FINE
+
+
+def _tell(journal: "Journal") -> None:
+    from benchflow.session.reading import reader
+    from benchflow.session.story import plan_of, story
+
+    try:
+        plan = plan_of(journal.lines, reader())
+    except BenchflowError as wrong:
+        remark(f"benchflow: {wrong}. The ids in the log are told instead of titles.")
+        plan = None
+    for text in story(journal.lines, plan, damage=journal.damage):
+        say(text)
+
+
+@click.command()
+@click.argument("names", metavar="LOG...", nargs=-1, required=True)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a log.")
+def verify(names: tuple[str, ...], as_json: bool) -> int:
+    """Look whether a log is whole and unchanged: every line's hash, and the chain from line to line.
+
+    The fingerprint stands for everything in the log. Kept elsewhere, on a build sheet for instance, it also
+    shows whether whole lines were cut off at the end, which a chain alone cannot.
+    """
+    from benchflow.session.journal import LogUnusable
+    from benchflow.session.journal import verify as check
+
+    worst = FINE
+    for name in names:
+        try:
+            path = find_log(name)
+            found = check(path)
+        except (LogUnusable, NotFound) as wrong:
+            remark(f"benchflow: {wrong}")
+            worst = UNUSABLE
+            continue
+        ok = found.damage is None
+        worst = worst if ok else max(worst, FOUND)
+        if as_json:
+            emit({"log": name, "ok": ok, "events": found.events, "torn": found.torn, "head": found.head,
+                  "damage": found.damage})  # fmt: skip
+        elif found.damage:
+            say(f"{shown(path)}:{found.damage.line}: DAMAGED: the line {found.damage.what}.")
+            say(f"  The {found.events} events before it are whole, up to fingerprint {found.head}")
+        else:
+            torn = ", then a line whose writing was broken off" if found.torn else ""
+            say(f"{shown(path)}: whole, {found.events} events{torn}. Fingerprint {found.head}")
+    return worst
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a session.")
+@click.option("--folder", type=click.Path(path_type=Path), help="Look there instead of in the usual place.")
+def sessions(as_json: bool, folder: Path | None) -> int:
+    """List the sessions of this machine, the one worked on last first."""
+    from benchflow.session.moment import parse
+    from benchflow.session.store import places
+    from benchflow.session.store import sessions as in_folder
+
+    if folder is not None and not folder.is_dir():
+        raise BenchflowError(f"There is no folder {folder}.")
+    here = folder or places().sessions
+    found = in_folder(here)
+    if as_json:
+        for session in found:
+            emit(session)
+        return FINE
+    if not found:
+        remark(f"No sessions in {here}. Begin one with: benchflow run")
+    for session in found:
+        last = f"{parse(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
+        simulated = ", simulated" if session.simulated else ""
+        say(f"{session.standing:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
+        say(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "
+            f"{shown(session.path)}")  # fmt: skip
+        if session.words:
+            say(f"{'':<8} {session.words}")
+    sys.stdout.flush()
+    return FINE

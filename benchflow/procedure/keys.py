@@ -92,6 +92,8 @@ class Keys(Shape[B]):
 
     def _unknown(self, key: Scalar, node: Mapping, notes: Notes) -> None:
         hint = self.advice.get(key.text, "")
+        if key.text == "<<":
+            hint = "nothing is merged in here: write the keys out"
         if not hint and node.flow and key.text[:1].isdigit():
             hint = (
                 "inside {...} a comma begins a new key; a decimal is written with a point, a text with commas in quotes"
@@ -112,7 +114,7 @@ class Keys(Shape[B]):
                 fields.notes.problem("missing-key", place, f"{self.noun} needs {names}")
             elif len(written) > 1:
                 again = fields.nodes[written[1]].mark
-                fields.notes.problem("one-too-many", again, f"{self.noun} has either {names}, not both", "keep one")
+                fields.notes.problem("one-too-many", again, f"{self.noun} has only one of {names}", "keep one of them")
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return definitions.refer(self.name, lambda: self._schema(definitions))

@@ -38,12 +38,28 @@ def quantity(found: Scalar, notes: Notes, dimension: str | None) -> Quantity | N
         return None
 
 
+def quantity_or_count(found: Scalar, notes: Notes) -> Quantity | None:
+    """A quantity of any kind, or a bare number."""
+    try:
+        return parse_quantity(found.text, dimension="")
+    except QuantityError:
+        return quantity(found, notes, None)
+
+
 def limit(found: Scalar, notes: Notes, dimension: str | None) -> Limit | None:
     try:
         return parse_limit(found.text, dimension=dimension)
     except QuantityError as error:
         report(error, found, notes)
         return None
+
+
+def bound_or_count(found: Scalar, notes: Notes) -> Bound | None:
+    """A limit in any of its forms and of any kind, or one of bare numbers."""
+    try:
+        return Fixed(parse_limit(found.text, dimension=""))
+    except QuantityError:
+        return bound(found, notes, None)
 
 
 def bound(found: Scalar, notes: Notes, dimension: str | None) -> Bound | None:

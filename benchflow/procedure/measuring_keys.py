@@ -1,18 +1,15 @@
 """What is read, worked out, chosen and matched: the keys `record`, `work-out`, `choose` and `match`."""
 
-from typing import Any, cast
+from typing import cast
 
 from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import UnitName, Written, bound, limit, quantity
+from benchflow.procedure.measures import UnitName, Written, bound, bound_or_count
 from benchflow.procedure.model import (
-    Band,
     Bound,
-    Choose,
     Decision,
     EqualWithin,
     Fixed,
     Judge,
-    Match,
     Record,
     Ref,
     Remedy,
@@ -20,11 +17,10 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.nodes import Node, Scalar
 from benchflow.procedure.referring import Reference
-from benchflow.procedure.setup_keys import limit_dimension, spoken
+from benchflow.procedure.setup_keys import spoken
 from benchflow.procedure.shapes import (
     FILLED_LINE,
     LABEL,
-    LINE,
     NOWHERE,
     Definitions,
     Either,
@@ -39,7 +35,7 @@ from benchflow.procedure.shapes import (
     scalar,
     whole,
 )
-from benchflow.quantity import Limit, dimension_of
+from benchflow.quantity import dimension_of
 
 MOST_READINGS = 99
 
@@ -161,17 +157,8 @@ def _unit_and_bound(fields: Fields) -> tuple[str, Bound | None]:
         )
         return "", None
     written = fields.get(_LIMIT)
-    found = None if written is None else _limit_with_or_without_unit(written, fields.notes)
+    found = None if written is None else bound_or_count(written, fields.notes)
     return _bound_unit(found) or "", found
-
-
-def _limit_with_or_without_unit(written: Scalar, notes: Notes) -> Bound | None:
-    from benchflow.quantity import QuantityError, parse_limit
-
-    try:
-        return Fixed(parse_limit(written.text, dimension=""))
-    except QuantityError:
-        return bound(written, notes, None)
 
 
 def _record(fields: Fields) -> Record:
@@ -205,8 +192,8 @@ def _is_count(node: Node) -> bool:
 
 
 def _check_record(record: Record, fields: Fields) -> None:
-    several = len(record.slots) > 1 or not fields.wrote(_READINGS)
-    if record.judge == "spread" and not (several and fields.wrote(_READINGS)):
+    readings_known = not fields.wrote(_READINGS) or fields.get(_READINGS) is not None
+    if record.judge == "spread" and readings_known and len(record.slots) < 2:
         fields.problem(
             "too-few", _JUDGE, "a spread needs at least two readings", "write `readings: 3` or a list of places"
         )
@@ -214,21 +201,19 @@ def _check_record(record: Record, fields: Fields) -> None:
 
 
 def _check_remedies(fields: Fields) -> None:
-    """A remedy for a value that cannot come out on that side is a mistake: the limit, or the key, is the wrong one."""
-    written = [key for key in (_BELOW, _ABOVE) if fields.wrote(key)]
-    for key in written:
-        if not fields.wrote(_LIMIT):
-            fields.problem(
-                "remedy-without-limit", key, f"`{key.name}` says what to do, but there is no limit", "write `limit`"
-            )
-    limits = fields.get(_LIMIT)
-    if limits is None:
-        return
-    text = limits.text.strip()
-    if _BELOW in written and text.startswith("at most"):
-        fields.problem("remedy-without-limit", _BELOW, "`at most` has no lower end to be below of")
-    if _ABOVE in written and text.startswith("at least"):
-        fields.problem("remedy-without-limit", _ABOVE, "`at least` has no upper end to be above of")
+    """A remedy for a value that cannot come out on that side is a slip: in the limit, or in the key."""
+    texts = [written.text.strip() for written in (fields.get(_LIMIT), fields.get(_USED)) if written is not None]
+    for key, closed, end in ((_BELOW, "at most", "lower"), (_ABOVE, "at least", "upper")):
+        if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):
+            continue
+        why = f"`{closed}` has no {end} end" if texts else "there is no limit"
+        fields.notes.problem(
+            "remedy-without-limit",
+            fields.at(key),
+            f"`{key.name}` says what to do, but {why}",
+            "write the limit that it is for, or take the remedy out",
+            severity="warning",
+        )
 
 
 RECORD = MapOf(Keys("record", "a value to record", _RECORD, _record), "values to record, by name")
@@ -272,145 +257,4 @@ def _work_out(fields: Fields) -> WorkOut:
 WORK_OUT = MapOf(
     Keys("work-out", "a value to work out", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out),
     "values to work out, by name",
-)
-
-# --- choose -----------------------------------------------------------------------------------------
-
-_ROW_ABOVE = Key(
-    "above",
-    Written("a quantity"),
-    "The lower edge, where it is written: it must be the upper edge of the row before.",
-    examples=("0.10 mm",),
-)
-_ROW_UP_TO = Key(
-    "up to",
-    Written("a quantity"),
-    "The upper edge, which still belongs to this row.",
-    required=True,
-    examples=("0.20 mm",),
-)
-_ROW_TAKE = Key("take", LINE, "The part to take.", required=True)
-
-
-class _Row:
-    """A row as written, with the places of its edges."""
-
-    def __init__(self, fields: Fields) -> None:
-        notes = fields.notes
-        above, up_to = fields.get(_ROW_ABOVE), fields.get(_ROW_UP_TO)
-        self.above = None if above is None else quantity(above, notes, None)
-        self.up_to = None if up_to is None else quantity(up_to, notes, None)
-        self.take = fields.has(_ROW_TAKE, "")
-        self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
-
-
-_BY = Key("by", Reference("value", "a value's name"), "The value that decides.", required=True)
-_FROM = Key(
-    "from",
-    ListOf(Keys("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _Row), at_least=1),
-    "The table, smallest first and without gaps: what to take up to which value.",
-    required=True,
-)
-
-
-def _choose(fields: Fields) -> Choose:
-    by = fields.get(_BY)
-    rows = fields.has(_FROM, ())
-    _check_table(rows, fields.notes)
-    bands = tuple(Band(row.up_to, row.take) for row in rows if row.up_to is not None)
-    fields.notes.nodes["from", fields.mark] = fields.nodes.get("from", fields.node)
-    return Choose(
-        fields.name.name,
-        by.name if by else "",
-        bands,
-        rows[0].above if rows else None,
-        fields.has(_TITLE, ""),
-        fields.mark,
-    )
-
-
-def _check_table(rows: tuple[Any, ...], notes: Notes) -> None:
-    """Each row begins where the one before ends."""
-    from benchflow.quantity import base
-
-    before: Any = None
-    for row in rows:
-        edges = [edge for edge in (before, row.above, row.up_to) if edge is not None]
-        if len({dimension_of(edge.unit) for edge in edges}) > 1:
-            notes.problem("wrong-dimension", row.mark, "the edges of this table are not all of one kind")
-            return
-        low = row.above if row.above is not None else before
-        if row.above is not None and before is not None:
-            if base(row.above) > base(before):
-                notes.problem(
-                    "gap-in-table",
-                    row.above_mark,
-                    f"nothing is to be taken from {before.entered} to {row.above.entered}",
-                    f"begin this row above {before.entered}",
-                )
-            elif base(row.above) < base(before):
-                notes.problem(
-                    "overlap-in-table",
-                    row.above_mark,
-                    f"two parts are to be taken from {row.above.entered} to {before.entered}",
-                    f"begin this row above {before.entered}",
-                )
-        if row.up_to is not None and low is not None and base(row.up_to) <= base(low):
-            notes.problem(
-                "overlap-in-table",
-                row.mark,
-                f"this row goes up to {row.up_to.entered}, and the one before to {low.entered} already"
-                if row.above is None
-                else f"this row ends at {row.up_to.entered}, which is not above {low.entered}, where it begins",
-                "write the rows with the smallest first",
-            )
-        before = row.up_to if row.up_to is not None else before
-
-
-CHOOSE = MapOf(Keys("choose", "a choice of a part", (_BY, _FROM, _TITLE), _choose), "choices of a part, by name")
-
-# --- match ------------------------------------------------------------------------------------------
-
-_MEASURED = Key(
-    "measured",
-    Reference("parts", "a part's or a value's name"),
-    "The parts on hand, measured: a part of the kit, or a value.",
-    required=True,
-)
-_TO = Key(
-    "to", Reference("places", "a set of places"), "The places that they are for: a name under `places`.", required=True
-)
-_SO_THAT = Key(
-    "so that",
-    Reference("value", "a value's name"),
-    "The value that has to come within the limit at every place.",
-    required=True,
-)
-_MATCH_LIMIT = Key("limit", _WRITTEN_LIMIT, "What it has to come within.", required=True, examples=("0.20 .. 0.30 mm",))
-_AIM = Key("aim", Written("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
-
-
-def _match(fields: Fields) -> Match:
-    notes = fields.notes
-    measured, to, so_that = fields.get(_MEASURED), fields.get(_TO), fields.get(_SO_THAT)
-    written, aimed = fields.get(_MATCH_LIMIT), fields.get(_AIM)
-    within = limit(written, notes, None) if written is not None else None
-    aim = None
-    if aimed is not None:
-        aim = quantity(aimed, notes, limit_dimension(within) if within is not None else None)
-    notes.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
-    return Match(
-        fields.name.name,
-        measured.name if measured else "",
-        to.name if to else "",
-        so_that.name if so_that else "",
-        within or Limit(None, None, ""),
-        aim,
-        fields.has(_TITLE, ""),
-        fields.mark,
-    )
-
-
-MATCH = MapOf(
-    Keys("match", "a matching", (_MEASURED, _TO, _SO_THAT, _MATCH_LIMIT, _AIM, _TITLE), _match), "matchings by name"
 )

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 
-from benchflow.procedure.model import Mark, Operation, parts_of, values_of
+from benchflow.procedure.model import Mark, Operation, Procedure, parts_of, values_of
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.procedure_keys import Written
 from benchflow.procedure.shapes import Mention, Notes
@@ -18,12 +18,12 @@ _NOUNS = {
     "kit": "part or consumable",
     "used": "part, consumable or instrument",
     "joint": "joint",
-    "failure": "complaint under `failures`",
+    "failure": "complaint",
     "operation": "operation",
     "whole-operation": "operation",
     "prerequisite": "operation or section",
-    "value": "value that is recorded or worked out",
-    "parts": "part of the kit or recorded value",
+    "value": "recorded or worked-out value",
+    "parts": "part or recorded value",
     "section": "section",
     "move": "move",
     "chosen": "choice of a part",
@@ -39,9 +39,8 @@ def split_place(name: str) -> tuple[str, str | None] | None:
 class Names:
     """What each name means. ``places_of`` gives the places of an operation or value that has several."""
 
-    def __init__(self, written: Written) -> None:
-        procedure = written.procedure
-        operations = [operation for section in written.sections for operation in section.operations]
+    def __init__(self, procedure: Procedure) -> None:
+        operations = procedure.operations
         self.places = procedure.places
         self.given: dict[str, dict[str, Mark]] = {
             "state": {variable.name: variable.mark for variable in procedure.state},
@@ -52,7 +51,7 @@ class Names:
             "joint": {joint.id: joint.mark for joint in procedure.joints},
             "failure": {failure.id: failure.mark for failure in procedure.failures},
             "operation": _first((op.id, op.mark) for op in operations if op.id),
-            "section": _first((section.id, section.mark) for section in written.sections if section.id),
+            "section": {section.id: section.mark for section in procedure.sections},
             "move": {move.id: move.mark for move in procedure.moves},
             "value": _first((name, mark) for op in operations for name, mark in _values(op)),
             "chosen": _first((part.name, part.mark) for op in operations for part in parts_of(op)),

@@ -18,6 +18,8 @@ class Scalar(Struct):
     plain: bool
     offset: int | None
     indent: int | None = None
+    spoilt: bool = False
+    """What stands here cannot be read and was reported; nothing more is to be said of it."""
 
     @property
     def mark(self) -> Mark:

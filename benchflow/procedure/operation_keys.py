@@ -1,11 +1,11 @@
 """An operation: what is done, when it may be, and what shows that it was done right."""
 
+from benchflow.procedure.choosing_keys import CHOOSE, MATCH
 from benchflow.procedure.keys import Fields, Key, Keys
 from benchflow.procedure.measures import LimitOf, Measure
-from benchflow.procedure.measuring_keys import CHOOSE, MATCH, RECORD, WORK_OUT
+from benchflow.procedure.measuring_keys import RECORD, WORK_OUT
 from benchflow.procedure.model import Hold, Operation, Ref, Undo, Window
 from benchflow.procedure.nodes import Node
-from benchflow.procedure.problems import hint_for
 from benchflow.procedure.referring import NEEDS, SETTINGS, WHEN, KeyReference, Reference
 from benchflow.procedure.setup_keys import CAUTIONS_SAY, cautions, spoken
 from benchflow.procedure.shapes import FILLED_LINE, FILLED_PARAGRAPH, LINE, NAMED, ListOf, Made, MapOf, Notes
@@ -75,7 +75,7 @@ _TIME = Key(
 )
 
 _BY = Key("by", LINE, "The role that signs: inspector.", required=True)
-_FOR = Key("for", FILLED_LINE, "What is signed for.", required=True)
+_FOR = Key("for", FILLED_LINE, "What is signed for.")
 
 
 def _hold(fields: Fields) -> Hold:
@@ -88,7 +88,7 @@ _HOLD = Key(
     "Not finished until this role has signed; nothing that comes after may start.",
 )
 
-_UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is taken back.", required=True)
+_UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is taken back.")
 _UNDO_NEEDS = Key("needs", NEEDS, "How the assembly has to stand before it is taken back.")
 _UNDO_SETS = Key("sets", SETTINGS, "How the assembly stands afterwards, where what stood before will not do.")
 _DISCARD = Key(
@@ -177,12 +177,12 @@ def _check_placeholders(each: str | None, notes: Notes) -> None:
     for word, mark in notes.placeholders:
         if word == each:
             continue
-        if each is None:
-            hint = "only under `each` is there a place to fill in; write {{...}} for braces"
-        else:
-            hint = hint_for(word, [each]) + "; write {{...}} for braces"
+        fits = f"`{{{each}}}` is filled in here" if each else "only under `each` is there a place to fill in"
         notes.problem(
-            "unknown-placeholder", mark, f"nothing is known to fill in for {{{word[:40]}}}", hint.lstrip("; ")
+            "unknown-placeholder",
+            mark,
+            f"nothing is known to fill in for {{{word[:40]}}}",
+            f"{fits}; for braces write {{{{...}}}}",
         )
     notes.placeholders.clear()
 

@@ -56,7 +56,7 @@ def read(text: str, file: str = "procedure") -> Reading:
 
 def _checked(written: Written, notes: Notes) -> Procedure:
     procedure = _assembled(written)
-    names = Names(written)
+    names = Names(procedure)
     check_unique(written, notes)
     _check_tightening(procedure, notes)
     _check_values(procedure, names, notes)

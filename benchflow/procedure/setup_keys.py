@@ -146,11 +146,24 @@ STATE = MapOf(
 _NEVER = Key(
     "never", NEVER, "The values that must not stand together, each a value or a list of values.", required=True
 )
-_RULE_BECAUSE = Key("because", LINE, "What would happen, in the builder's words.", required=True)
+_RULE_BECAUSE = Key("because", LINE, "What would happen, in the builder's words.")
 
 
 def _rule(fields: Fields) -> Rule:
-    return Rule(fields.has(_NEVER, {}), fields.has(_RULE_BECAUSE, ""), fields.mark)
+    never = fields.has(_NEVER, {})
+    because = fields.get(_RULE_BECAUSE)
+    if not fields.wrote(_RULE_BECAUSE):
+        fields.notes.problem(
+            "missing-because",
+            fields.mark,
+            "this rule does not say why",
+            "write `because`: the builder is told it when he is stopped",
+            "warning",
+        )
+    if because is None:
+        standing = " and ".join(f"{name} {' or '.join(values)}" for name, values in never.items())
+        because = f"{standing} must not stand together"
+    return Rule(never, because, fields.mark)
 
 
 INTERFERENCE = ListOf(Keys("rule", "an interference rule", (_NEVER, _RULE_BECAUSE), _rule))

@@ -21,7 +21,7 @@ from benchflow.plaintext import clean_line
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.placeholders import PLACEHOLDER
-from benchflow.procedure.problems import Severity, hint_for
+from benchflow.procedure.problems import Severity, nearest
 from benchflow.procedure.source import Problems
 
 T = TypeVar("T")
@@ -96,6 +96,8 @@ class Shape(ABC, Generic[T]):
 
 def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
     """Report that ``noun`` was wanted and something else stands there."""
+    if isinstance(node, Scalar) and node.spoilt:
+        return
     if isinstance(node, Scalar):
         found = "nothing" if node.nothing else f"the text `{_short(node.text)}`"
     else:
@@ -120,7 +122,7 @@ def _short(text: str) -> str:
 
 def scalar(node: Node, noun: str, notes: Notes) -> Scalar | None:
     """``node`` if it is a text; else the problem is reported."""
-    if isinstance(node, Scalar) and not node.nothing:
+    if isinstance(node, Scalar) and not node.nothing and not node.spoilt:
         return node
     wrong_kind(node, noun, notes)
     return None
@@ -225,11 +227,12 @@ class OneOf(Shape[str]):
         if found is None:
             return None
         if found.text not in self.words:
+            near = nearest(found.text, self.words)
             notes.problem(
                 "not-one-of",
                 found.mark,
                 f"`{_short(found.text)}` cannot stand here; {self.noun} is wanted",
-                hint_for(found.text, self.words) if len(self.words) > 1 else "",
+                f"did you mean `{near}`?" if near else "",
             )
             return None
         return found.text
@@ -351,10 +354,10 @@ class MapOf(Shape[dict[str, T]]):
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> dict[str, T] | None:
         if not isinstance(node, Mapping):
-            wrong_kind(node, self.noun, notes)
+            wrong_kind(node, f"a mapping of {self.noun}", notes)
             return None
         if len(node.pairs) < self.at_least:
-            notes.problem("too-few", node.mark, "there is nothing in these brackets", f"{self.noun} is wanted")
+            notes.problem("too-few", node.mark, "there is nothing in these brackets", f"write {self.noun}")
         entries: dict[str, T] = {}
         for key, child in node.pairs:
             read_key = self.key.read(key, notes)

@@ -259,7 +259,7 @@ class _Builder:
             f"an alias (*{event.anchor}) is not allowed in a procedure",
             "write the text out where it is needed; a text that begins with * needs quotes",
         )
-        return Scalar("", mark.line, mark.column, False, None)
+        return Scalar(f"*{event.anchor}", mark.line, mark.column, False, None, spoilt=True)
 
     def _scalar(self, event: Any) -> Scalar:
         raw: str = event.value
@@ -321,6 +321,8 @@ class _Builder:
                 repeated.append((key, value))
             else:
                 first[key.text] = key
+                if isinstance(value, Scalar) and value.plain and not value.text:
+                    value.line, value.column = key.line, key.column  # nothing has no place of its own
                 pairs.append((key, value))
         return Mapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
 

@@ -160,7 +160,7 @@ def check_tighten(tighten: Tighten, joint: Joint, notes: Notes) -> None:
     node = notes.nodes.get(("stages", tighten.mark))
     items = node.items if isinstance(node, Sequence) else []
     marks = [item.mark for item in items]
-    if len(marks) != len(tighten.stages):
+    if not marks or len(marks) != len(tighten.stages):
         return  # a stage could not be read; what stands without it would only mislead
     if not _groups_known(tighten, joint, items, notes):
         return

@@ -1,0 +1,57 @@
+"""What the reader finds, in the shape that `benchflow check --json` gives out."""
+
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from benchflow.procedure.model import Mark, Procedure
+from benchflow.procedure.problems import Problem
+
+Finding = dict[str, Any]
+"""``code, severity, where, line, column, message``, as `ordering.md` has it."""
+
+
+def as_finding(problem: Problem) -> Finding:
+    """A problem as a finding; the hint stands in brackets at the end of its message."""
+    return {
+        "code": problem.code,
+        "severity": problem.severity,
+        "where": problem.where,
+        "line": problem.line,
+        "column": problem.column,
+        "message": f"{problem.message} ({problem.hint})" if problem.hint else problem.message,
+    }
+
+
+def check_structure(procedure: Procedure | None, problems: Iterable[Problem], file: str) -> list[Problem]:
+    """Everything that can be said without following an order: what the reader found, and what is never used."""
+    found = list(problems)
+    if procedure is not None:
+        found += _unused(procedure, file)
+    return sorted(found, key=lambda problem: (problem.line, problem.column))
+
+
+def _unused(procedure: Procedure, file: str) -> Iterator[Problem]:
+    """Names that are given and that nothing refers to: a slip as a rule, or something left over."""
+    operations = procedure.operations
+    used = {ref.name for op in operations for ref in op.uses}
+    used |= {ref.name for op in operations if op.undo for ref in op.undo.discard}
+    used |= {record.instrument for op in operations for record in op.record if record.instrument}
+    used |= {op.tighten.instrument for op in operations if op.tighten and op.tighten.instrument}
+    used |= {match.measured for op in operations for match in op.match}
+    conditions = {name for op in operations for name in op.when} | {
+        name for move in procedure.moves for name in move.when
+    }
+    guarded = {ref.name for op in operations for ref in op.guards_against}
+    joined = {op.tighten.joint for op in operations if op.tighten}
+    given: list[tuple[str, Mark, set[str], str]] = [
+        *((item.id, item.mark, used, f"no operation uses the {item.kind}") for item in procedure.kit),
+        *((need.id, need.mark, used, "no operation uses the instrument") for need in procedure.instruments),
+        *((option.name, option.mark, conditions, "no `when` asks for the option") for option in procedure.options),
+        *((fail.id, fail.mark, guarded, "no operation guards against") for fail in procedure.failures),
+        *((joint.id, joint.mark, joined, "no operation tightens the joint") for joint in procedure.joints),
+    ]
+    for name, mark, names, what in given:
+        if name not in names:
+            yield Problem(
+                "unused", "note", file, mark.line, mark.column, f"{what} `{name}`", "a name misspelt elsewhere?", name
+            )

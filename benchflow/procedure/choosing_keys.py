@@ -1,0 +1,154 @@
+"""Choosing a part from a table, and giving a measured set of parts to a set of places: `choose` and `match`."""
+
+from benchflow.procedure.keys import Fields, Key, Keys
+from benchflow.procedure.measures import LimitOf, Written, quantity, quantity_or_count
+from benchflow.procedure.model import Band, Choose, Match
+from benchflow.procedure.referring import Reference
+from benchflow.procedure.setup_keys import limit_dimension
+from benchflow.procedure.shapes import FILLED_LINE, LINE, ListOf, MapOf, Notes
+from benchflow.quantity import Limit, Quantity, base, dimension_of
+
+_TITLE = Key("title", FILLED_LINE, "What it is, in words.")
+
+# --- choose -----------------------------------------------------------------------------------------
+
+_ROW_ABOVE = Key(
+    "above",
+    Written("a quantity"),
+    "The lower edge, where it is written: it must be the upper edge of the row before.",
+    examples=("0.10 mm",),
+)
+_ROW_UP_TO = Key(
+    "up to",
+    Written("a quantity"),
+    "The upper edge, which still belongs to this row.",
+    required=True,
+    examples=("0.20 mm",),
+)
+_ROW_TAKE = Key("take", LINE, "The part to take.", required=True)
+
+
+class _Row:
+    """A row as written, with the places of its edges."""
+
+    def __init__(self, fields: Fields) -> None:
+        notes = fields.notes
+        above, up_to = fields.get(_ROW_ABOVE), fields.get(_ROW_UP_TO)
+        self.above = None if above is None else quantity_or_count(above, notes)
+        self.up_to = None if up_to is None else quantity_or_count(up_to, notes)
+        self.take = fields.has(_ROW_TAKE, "")
+        self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
+
+
+_BY = Key("by", Reference("value", "a value's name"), "The value that decides.", required=True)
+_FROM = Key(
+    "from",
+    ListOf(Keys("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _Row), at_least=1),
+    "The table, smallest first and without gaps: what to take up to which value.",
+    required=True,
+)
+
+
+def _choose(fields: Fields) -> Choose:
+    by = fields.get(_BY)
+    rows = fields.has(_FROM, ())
+    _check_table(rows, fields.notes)
+    bands = tuple(Band(row.up_to, row.take) for row in rows if row.up_to is not None)
+    return Choose(
+        fields.name.name,
+        by.name if by else "",
+        bands,
+        rows[0].above if rows else None,
+        fields.has(_TITLE, ""),
+        fields.mark,
+    )
+
+
+def _check_table(rows: tuple[_Row, ...], notes: Notes) -> None:
+    """Each row begins where the one before ends."""
+    before: Quantity | None = None
+    for row in rows:
+        edges = [edge for edge in (before, row.above, row.up_to) if edge is not None]
+        if len({dimension_of(edge.unit) for edge in edges}) > 1:
+            notes.problem("wrong-dimension", row.mark, "the edges of this table are not all of one kind")
+            return
+        low = row.above if row.above is not None else before
+        if row.above is not None and before is not None:
+            if base(row.above) > base(before):
+                notes.problem(
+                    "gap-in-table",
+                    row.above_mark,
+                    f"nothing is to be taken from {before.entered} to {row.above.entered}",
+                    f"begin this row above {before.entered}",
+                )
+            elif base(row.above) < base(before):
+                notes.problem(
+                    "overlap-in-table",
+                    row.above_mark,
+                    f"two parts are to be taken from {row.above.entered} to {before.entered}",
+                    f"begin this row above {before.entered}",
+                )
+        if row.up_to is not None and low is not None and base(row.up_to) <= base(low):
+            notes.problem(
+                "overlap-in-table",
+                row.mark,
+                f"this row goes up to {row.up_to.entered}, and the one before to {low.entered} already"
+                if row.above is None
+                else f"this row ends at {row.up_to.entered}, which is not above {low.entered}, where it begins",
+                "write the rows with the smallest first",
+            )
+        before = row.up_to if row.up_to is not None else before
+
+
+CHOOSE = MapOf(Keys("choose", "a choice of a part", (_BY, _FROM, _TITLE), _choose), "choices of a part, by name")
+
+# --- match ------------------------------------------------------------------------------------------
+
+_MEASURED = Key(
+    "measured",
+    Reference("parts", "a part's or a value's name"),
+    "The parts on hand, measured: a part of the kit, or a value.",
+    required=True,
+)
+_TO = Key(
+    "to", Reference("places", "a set of places"), "The places that they are for: a name under `places`.", required=True
+)
+_SO_THAT = Key(
+    "so that",
+    Reference("value", "a value's name"),
+    "The value that has to come within the limit at every place.",
+    required=True,
+)
+_LIMIT = Key(
+    "limit",
+    LimitOf(None, "0.20 .. 0.30 mm"),
+    "What it has to come within.",
+    required=True,
+    examples=("0.20 .. 0.30 mm",),
+)
+_AIM = Key("aim", Written("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
+
+
+def _match(fields: Fields) -> Match:
+    notes = fields.notes
+    measured, to, so_that = fields.get(_MEASURED), fields.get(_TO), fields.get(_SO_THAT)
+    within, aimed = fields.get(_LIMIT), fields.get(_AIM)
+    aim = None
+    if aimed is not None:
+        aim = quantity(aimed, notes, limit_dimension(within) if within is not None else None)
+    notes.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
+    return Match(
+        fields.name.name,
+        measured.name if measured else "",
+        to.name if to else "",
+        so_that.name if so_that else "",
+        within or Limit(None, None, ""),
+        aim,
+        fields.has(_TITLE, ""),
+        fields.mark,
+    )
+
+
+MATCH = MapOf(
+    Keys("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _TITLE), _match), "matchings by name"
+)

@@ -2,9 +2,10 @@
 
 ``bore[2] - journal[2]``, ``mean(bore[*]) - journal``, ``max(bore[*] - journal[*])``, ``(32.00 mm - heel) / 2``.
 
-Names begin with a letter and may hold dashes (``end-play``), so a minus between names needs spaces. ``name[2]`` is one place,
-``name[*]`` all of them, inside ``mean max min spread sum count``. There are ``+ - * /``, brackets, numbers
-with or without a unit, ``abs`` and ``sqrt``; no powers, no conditions, no names that are not values.
+Names begin with a letter and may hold dashes (``end-play``), so a minus between names needs spaces.
+``name[2]`` is one place, ``name[*]`` all of them, inside ``mean max min spread sum count``. There are
+``+ - * /``, brackets, numbers with or without a unit, ``abs`` and ``sqrt``; no powers, no conditions, no
+names that are not values.
 
 Temperatures: °C and °F are readings, which may be subtracted and averaged but not added or multiplied; what
 comes of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.

@@ -103,10 +103,10 @@ def parse_formula(text: str) -> Formula:
 def names(formula: Formula) -> tuple[NameRef, ...]:
     """Every value it speaks of, in order of appearance, each name and place once."""
     found: dict[tuple[str, str | None], NameRef] = {}
-    for node in walk(formula.root):
-        if isinstance(node, Name):
-            found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
-    return tuple(sorted(found.values(), key=lambda ref: ref.at))
+    spoken_of = [node for node in walk(formula.root) if isinstance(node, Name)]
+    for node in sorted(spoken_of, key=lambda name: name.at):
+        found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
+    return tuple(found.values())
 
 
 def walk(node: Node) -> list[Node]:
@@ -189,7 +189,8 @@ _FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE
 
 class _Reader:
     def __init__(self, text: str) -> None:
-        self.text, self.plain, self.i, self.depth = text, uniform(text).replace("÷", "/"), 0, 0
+        self.text, self.i, self.depth = text, 0, 0
+        self.plain = uniform(text.replace("×", "*").replace("÷", "/"))
         self.before = ""  # the operator just before, for fractions
 
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
@@ -341,21 +342,22 @@ class _Reader:
             raise self.error(error.at, error.why, error.hint) from None
 
     def unit(self, end: int) -> tuple[str, int]:
-        """The longest unit that begins after a number, and where it ends. ``/`` and ``*`` in it stand tight."""
+        """The longest unit that begins after a number, and where it ends. ``/`` in it stands tight; ``*`` is
+        never part of it."""
         start = skip_space(self.plain, end)
         char = self.plain[start : start + 1]
         if not (char.isalpha() or char in ("°", "%", '"', "'")) or not char:
             return "", end
-        stop = unit_end(self.plain, start)
+        stop = start + len(self.plain[start : unit_end(self.plain, start)].partition("*")[0].rstrip())
         if units.refusal(self.plain[start:stop]) is not None:
             raise self.unknown_unit(self.plain[start:stop], start)
         while stop > start:
-            spelling = self.plain[start:stop].rstrip(" -*/·.")
-            loose = any(gap in spelling for gap in (" /", "/ ", " *", "* ", " ·", "· "))
+            spelling = self.plain[start:stop].rstrip(" -/·.")
+            loose = any(gap in spelling for gap in (" /", "/ ", " ·", "· "))
             unit = None if loose else units.find(spelling)
             if unit is not None:
                 return unit.symbol, start + len(spelling)
-            cut = max(spelling.rfind(mark) for mark in " -*/·.")
+            cut = max(spelling.rfind(mark) for mark in " -/·.")
             stop = start + cut if cut > 0 else start
         spelling = self.plain[start : unit_end(self.plain, start)]
         raise self.unknown_unit(spelling, start)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from decimal import Context, Decimal
 from fractions import Fraction
-from math import isqrt
+from math import isfinite, isqrt
 from typing import Any, NamedTuple
 
 from msgspec import Struct
@@ -62,8 +62,8 @@ def propagate(
     each value; what is not in it is taken as exact. Readings are taken as independent of each other; one
     that a formula uses twice is the same reading both times. Raises :class:`FormulaError` as ``evaluate``.
     """
-    # imported here because it takes 0.05 s; it ships no types
-    from uncertainties import UFloat, ufloat, umath  # type: ignore[import-untyped]
+    # imported here because it takes 0.05 s
+    from uncertainties import UFloat, ufloat, umath  # type: ignore[import-untyped]  # it ships no types
 
     def read(key: str, value: Fraction, factor: Fraction) -> Num:
         u = Fraction(uncertainties.get(key, Decimal(0))) * factor
@@ -77,6 +77,9 @@ def propagate(
     )
     result = _Working(formula, values, algebra).of(formula.root).value
     deviation = result.std_dev if isinstance(result, UFloat) else 0.0
+    if not isfinite(deviation):
+        why = "this has no uncertainty to first order"
+        raise FormulaError(formula.text, 0, why, "at zero, a root is too steep for it")
     return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
 
 

@@ -1,0 +1,99 @@
+"""What holds for every formula."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, propagate, render
+from benchflow.procedure.formula.dimensions import MADE_OF
+from benchflow.quantity import Quantity, convert, units
+
+lengths = st.decimals(min_value=Decimal("0.001"), max_value=100, places=3)
+small = st.decimals(min_value=0, max_value=1, places=4)
+typed = st.text("ab12.[]*()+-/ ,mean×½°%KCFmind_^", max_size=50)
+
+
+@given(typed | st.text(max_size=60))
+@settings(max_examples=300)
+def test_nothing_an_author_writes_raises_anything_but_a_formula_error(text: str) -> None:
+    try:
+        formula = parse_formula(text)
+        check_units(formula, {"a": "mm", "b": "°C", "mean": ""}, "mm")
+        evaluate(formula, {"a": Quantity(Decimal(2), "mm", ""), "b": Quantity(Decimal(2), "°C", "")}, "mm")
+    except FormulaError as error:
+        refused = error
+    else:
+        return
+    assert 0 <= refused.at <= len(text)
+
+
+def sums(depth: int) -> st.SearchStrategy[str]:
+    """Formulas over plain numbers that Python reads alike, division by zero aside."""
+    leaf = st.integers(1, 99).map(str) | st.decimals(min_value=0, max_value=9, places=2).map(str)
+    if depth == 0:
+        return leaf
+    inner = sums(depth - 1)
+    return leaf | st.builds("{} {} ({})".format, inner, st.sampled_from("+-*/"), inner) | inner.map("-({})".format)
+
+
+def by_python(text: str) -> Fraction:
+    """An outside reading of the same sum: Python's own grammar, every number a Fraction."""
+    import ast
+
+    def of(node: ast.expr) -> Fraction:
+        match node:
+            case ast.Constant(value=int() | float()):
+                return Fraction(str(node.value))
+            case ast.UnaryOp(op=ast.USub(), operand=operand):
+                return -of(operand)
+            case ast.BinOp(left=left, op=ast.Add(), right=right):
+                return of(left) + of(right)
+            case ast.BinOp(left=left, op=ast.Sub(), right=right):
+                return of(left) - of(right)
+            case ast.BinOp(left=left, op=ast.Mult(), right=right):
+                return of(left) * of(right)
+            case ast.BinOp(left=left, op=ast.Div(), right=right):
+                return of(left) / of(right)
+        raise AssertionError(ast.dump(node))
+
+    return of(ast.parse(text, mode="eval").body)
+
+
+@given(sums(3).filter(lambda text: len(text) < 200))
+def test_a_sum_comes_out_as_python_reads_the_same_text(text: str) -> None:
+    try:
+        want = by_python(text)
+    except ZeroDivisionError:
+        with pytest.raises(FormulaError):
+            evaluate(parse_formula(text), {}, "")
+        return
+    got = evaluate(parse_formula(text), {}, "").value.value
+    assert abs(Fraction(got) - want) <= abs(want) * Fraction(1, 10**27)
+    again = evaluate(parse_formula(render(parse_formula(text))), {}, "").value.value
+    assert again == got
+
+
+@given(lengths, lengths, st.sampled_from(["in", "thou", "µm", "cm"]))
+def test_a_sum_does_not_change_with_the_unit_of_the_gauge(a: Decimal, b: Decimal, unit: str) -> None:
+    formula = parse_formula("2 * (a - b) / 3 + max(a, b)")
+    values = {"a": Quantity(a, "mm", ""), "b": Quantity(b, "mm", "")}
+    other = {name: convert(q, unit) for name, q in values.items()}
+    check_units(formula, dict.fromkeys(values, unit), "mm")
+    one, two = evaluate(formula, values, "mm").value, evaluate(formula, other, "mm").value
+    assert abs(one.value - two.value) < Decimal("1e-20")
+
+
+@given(lengths, lengths, small, small)
+def test_the_uncertainty_of_a_difference_is_the_root_of_the_squares(
+    a: Decimal, b: Decimal, ua: Decimal, ub: Decimal
+) -> None:
+    values = {"a": Quantity(a, "mm", ""), "b": Quantity(b, "mm", "")}
+    got = propagate(parse_formula("a - b"), values, {"a": ua, "b": ub}, "mm")
+    assert float(got) == pytest.approx(float(ua**2 + ub**2) ** 0.5, rel=1e-9, abs=1e-15)
+
+
+def test_every_dimension_of_the_unit_table_can_be_reckoned_with() -> None:
+    assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(MADE_OF)

@@ -1,12 +1,15 @@
 """Each event as a few plain words, for the story of a session. Pure; no grouping, no times."""
 
+import re
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Any
 
 from benchflow.ordering.wording import all_of, in_a_sentence, move_title, stands, step_title
 from benchflow.procedure.model import Procedure, Record, Stage
 from benchflow.procedure.plan import Plan
-from benchflow.quantity.shown import with_unit
+from benchflow.quantity import QuantityError, parse_quantity, show_converted
+from benchflow.quantity.shown import round_half_up, with_unit
 from benchflow.session import events as ev
 
 _NOTHING = Procedure(id="", title="", revision="")
@@ -43,15 +46,22 @@ class Book:
 
 def tell(event: ev.Event, book: Book) -> str:
     """What happened, in words. Texts from the log are not cleaned here."""
-    words = _WORDS.get(type(event))
+    words = WORDS.get(type(event))
     return words(event, book) if words else ""
 
 
 def quantity(stored: ev.Stored) -> str:
-    """``0.12 mm``, and what was typed when that was something else."""
-    shown = with_unit(stored.value, stored.unit)
-    same = "".join(stored.entered.split()) in ("".join(shown.split()), stored.value)
-    return shown if same else f"{shown} (typed {stored.entered})"
+    """``0.12 mm``; ``35.25 N·m (typed 26 ft-lb)``, to the digits that what was typed can bear."""
+    try:
+        typed = parse_quantity(stored.entered)
+        if typed.unit == stored.unit:
+            return with_unit(stored.value, stored.unit)
+        decimals = re.search(r"\.(\d+)", show_converted(typed, stored.unit))
+        value = round_half_up(Fraction(stored.value), len(decimals[1]) if decimals else 0)
+    except (QuantityError, ValueError):
+        same = stored.entered in ("", stored.value, with_unit(stored.value, stored.unit))
+        return with_unit(stored.value, stored.unit) + ("" if same else f" (typed {stored.entered})")
+    return f"{with_unit(f'{value:f}', stored.unit)} (typed {stored.entered})"
 
 
 def judged(verdict: str, side: str | None, limit: str) -> str:
@@ -122,7 +132,32 @@ def runs(numbers: list[int]) -> str:
             spans[-1] = [spans[-1][0], number]
         else:
             spans.append([number])
-    return ", ".join(" to ".join(map(str, span)) for span in spans)
+    return ", ".join((" to " if span[-1] - span[0] > 1 else ", ").join(map(str, span)) for span in spans)
+
+
+def _instrument_used(event: ev.InstrumentUsed, book: Book) -> str:
+    known = [
+        event.range,
+        f"uncertainty {event.uncertainty}{f' (k = {event.k})' if event.k else ''}" if event.uncertainty else "",
+        f"calibrated {event.calibrated}" if event.calibrated else "",
+        f"due {event.due}" if event.due else "",
+        "" if event.uses is None else f"{event.uses} uses since",
+    ]
+    told = f"{event.title or event.need} (serial {event.serial}): " + ", ".join(each for each in known if each)
+    return told.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
+
+
+def _wrench_fitted(event: ev.WrenchFitted, book: Book) -> str:
+    if event.extension is None:
+        return "nothing on the torque wrench from here on"
+    lever = f", the wrench being {quantity(event.lever)} long" if event.lever else ""
+    angle = f", at {quantity(event.angle)}" if event.angle else ""
+    return f"on the torque wrench from here on: an extension of {quantity(event.extension)}{angle}{lever}"
+
+
+def _lubricated(event: ev.Lubricated, book: Book) -> str:
+    factor = f", nut factor {event.nut_factor}" if event.nut_factor else ""
+    return f"{book.joint(event.joint)}: on the threads is {event.lubricant}{factor}"
 
 
 def _signed(event: ev.Signed, book: Book) -> str:
@@ -163,7 +198,7 @@ def _closed(event: ev.Closed, book: Book) -> str:
     return "closed the session" + (f" with work left open: {left}" if left else "") + reason
 
 
-_WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
+WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Opened: _opened,
     ev.TakenUp: lambda event, book: "taken up",
     ev.SetAside: lambda event, book: "set aside",
@@ -176,6 +211,9 @@ _WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
     ev.Checked: lambda event, book: f"checked: {event.text}",
     ev.Unchecked: lambda event, book: f"check taken back: {event.text}",
+    ev.InstrumentUsed: _instrument_used,
+    ev.WrenchFitted: _wrench_fitted,
+    ev.Lubricated: _lubricated,
     ev.Chosen: lambda event, book: f"{_name(event.name)} chosen: {event.take}",
     ev.Lot: lambda event, book: f"{book.kit(event.consumable)}: lot {event.lot}",
     ev.Signed: _signed,

@@ -169,7 +169,7 @@ def _entry(told: Told, moment: datetime) -> Iterator[str]:
 def _wrapped(text: str, lead: str) -> Iterator[str]:
     """``text`` behind ``lead``, broken at :data:`WIDTH`, what follows set in by as much."""
     for line in clean(text).splitlines() or [""]:
-        yield from textwrap.wrap(clean_line(line), WIDTH, initial_indent=lead, subsequent_indent=" " * len(lead)) or [
-            lead.rstrip()
-        ]
+        # Not at hyphens: `26 ft-lb` and an id belong together.
+        wrapper = textwrap.TextWrapper(WIDTH, lead, " " * len(lead), break_on_hyphens=False)
+        yield from wrapper.wrap(clean_line(line)) or [lead.rstrip()]
         lead = " " * len(lead)

@@ -1,0 +1,152 @@
+"""The program at the bench: the look it wears, the session it holds, the screens it shows."""
+
+import asyncio
+import os
+import threading
+from typing import Any, ClassVar
+
+from textual.binding import BindingType
+from textual.screen import Screen
+from textual.theme import Theme
+
+from benchflow.plaintext import clean
+from benchflow.session.desk import Desk
+from benchflow.tui.looks import NAMES, Look, first_look, look
+from benchflow.tui.ordered import OrderedApp
+from benchflow.tui.page import Page
+from benchflow.tui.preferences import Preferences
+from benchflow.tui.seat import Seat
+from benchflow.tui.signals import end_on_signals
+
+
+class BenchApp(OrderedApp[int], inherit_bindings=False):
+    """``first`` is the screen to begin with; ``seat`` the session that is open, ``None`` before."""
+
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = []
+    TITLE = "benchflow"
+
+    def __init__(self, preferences: Preferences, first: "Page[Any]", seat: Seat | None = None) -> None:
+        self.preferences = preferences
+        self.look: Look = look(first_look(os.environ, preferences.look))
+        super().__init__(ansi_color=not self.look.own_colours)
+        self.animation_level = "none"
+        self.seat = seat
+        self.last_words: tuple[str, ...] = ()
+        self._first = first
+        self._saving = self._save_again = False
+        for name in NAMES:
+            own = look(name)
+            if own.own_colours:
+                self.register_theme(
+                    Theme(
+                        name=f"bench-{name}",
+                        primary=own.ink,
+                        foreground=own.ink,
+                        background=own.ground,
+                        surface=own.ground,
+                        dark=name == "dark",
+                    )
+                )
+        self._wear()
+
+    @property
+    def large(self) -> bool:
+        return self.preferences.large
+
+    def get_default_screen(self) -> Screen[Any]:
+        return self._first
+
+    def on_mount(self) -> None:
+        end_on_signals(self.save, self.leave)
+        # A quantity is worked out with the help of a library that takes a while to come in: not while a key waits.
+        self.call_after_refresh(lambda: threading.Thread(target=_fetch, daemon=True).start())
+
+    def save(self) -> None:
+        if self.seat is not None:
+            self.seat.drafts.save()
+
+    def save_soon(self) -> None:
+        """Keep what is half typed, in a thread of its own; what is typed while it writes is written after."""
+        if self._saving:
+            self._save_again = True
+            return
+        self._saving, self._save_again = True, False
+        asyncio.get_running_loop().run_in_executor(None, self.save).add_done_callback(self._saved)
+
+    def _saved(self, _: "asyncio.Future[None]") -> None:
+        self._saving = False
+        if self._save_again:
+            self.save_soon()
+
+    def leave(self, status: int = 0, *words: str) -> None:
+        """Everything entered is on disk already; what is half typed is kept now. ``words`` are said when the
+        terminal is the builder's again."""
+        self.save()
+        self.last_words = words
+        self.exit(status, return_code=status)
+
+    # --- from screen to screen --------------------------------------------------------------------
+
+    def sit_down(self, desk: Desk) -> None:
+        """At the bench, with a session that is open; whatever was on the screen before is put away."""
+        from benchflow.tui.bench import BenchScreen
+
+        self.seat = Seat(desk)
+        while len(self.screen_stack) > 1:
+            self.pop_screen()
+        self.switch_screen(BenchScreen(self.seat))
+
+    def back_or_leave(self) -> None:
+        """Back to the screen before; out of the program where there is none."""
+        if len(self.screen_stack) > 1:
+            self.pop_screen()
+        else:
+            self.leave()
+
+    def ended(self) -> None:
+        """The session is over: its end sheet."""
+        from benchflow.tui.leaving import EndedPage
+
+        assert self.seat is not None  # it was the seat's session that ended
+        self.push_screen(EndedPage(self.seat))
+
+    # --- looks --------------------------------------------------------------------------------------
+
+    def action_look(self) -> None:
+        """The next look, and the same one the next time."""
+        names = [name for name in NAMES if not self.no_color or name == "plain"]
+        self.look = look(names[(names.index(self.look.name) + 1) % len(names)])
+        self.preferences.keep(look=self.look.name)
+        self._wear()
+        for screen in self.screen_stack:
+            if isinstance(screen, Page):
+                screen.wear_look()
+                screen.redraw()
+
+    def action_large(self) -> None:
+        self.preferences.keep(large=not self.preferences.large)
+        for screen in self.screen_stack:
+            if isinstance(screen, Page):
+                screen.redraw()
+
+    def _wear(self) -> None:
+        self.ansi_color = not self.look.own_colours
+        self.theme = f"bench-{self.look.name}" if self.look.own_colours else "ansi-dark"
+
+    def _fatal_error(self) -> None:
+        """What went wrong, in a few lines: where the log is, and no values of variables, which may be private."""
+        import traceback
+
+        self.save()
+        error = self._exception
+        where = f"The log is whole: {self.seat.log}" if self.seat is not None else "No session was open."
+        told = traceback.format_exception(error) if error is not None else []
+        self._exit_renderables.append(
+            clean("".join([*told, "\nbenchflow has stopped by a mistake of its own. ", where, "\n"]))
+        )
+        self._close_messages_no_wait()
+
+
+def _fetch() -> None:
+    import pint  # noqa: F401 - so that it is there when the first conversion needs it

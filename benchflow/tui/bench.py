@@ -1,0 +1,248 @@
+"""The bench: what to do now, what to watch out for, how it stands, what the clock says, what comes next."""
+
+from collections.abc import Coroutine
+from typing import Any, ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.timer import Timer
+from textual.widgets import Input
+
+from benchflow.session.desk import Accepted
+from benchflow.session.refusal import Refusal
+from benchflow.session.view import CheckInput, ChoiceInput, LotInput
+from benchflow.tui.acting import reading_fields, tick_fields, wrong_with
+from benchflow.tui.bench_doors import Doors
+from benchflow.tui.bench_keys import BENCH_KEYS, live
+from benchflow.tui.draw_bench import Scene, draw_bench
+from benchflow.tui.entry import Entry
+from benchflow.tui.keys import key_words
+from benchflow.tui.offer import OfferMove
+from benchflow.tui.page import APP_KEYS, Drawn
+from benchflow.tui.seat import Seat
+from benchflow.tui.told import told_reading
+from benchflow.tui.wants import WantOther, WantReading, is_quantity, takes_text
+
+SLOW = 0.4
+"""Seconds of waiting for the disk before the screen says so."""
+
+
+class BenchScreen(Doors, inherit_bindings=False):
+    """Draws what the seat shows and sends intents. What may be done is decided at the desk."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*BENCH_KEYS, *APP_KEYS]
+    title_line = "the bench"
+
+    def __init__(self, seat: Seat) -> None:
+        super().__init__(seat)
+        self.stray = ""
+        self.unsaved = False
+        self._clock: Timer | None = None
+
+    def compose(self) -> ComposeResult:
+        self.entry = Entry(self.bench.look, "quantity", id="entry")
+        self.entries = [self.entry]
+        yield from super().compose()
+
+    def on_mount(self) -> None:
+        self.seat.on_change = self.stand.fresh
+        super().on_mount()
+        self.settle()
+        self._wind_clock()
+
+    # --- what is seen -----------------------------------------------------------------------------
+
+    def settle(self) -> None:
+        """After anything was done: the field goes to the line in hand, with what was half typed there."""
+        want = self.stand.want
+        if want is not None and takes_text(want):
+            self.entry.put("quantity" if is_quantity(want) else "words", self.stand.recall())
+            self.entry.display = True
+            self.focus_on(self.entry)
+        else:
+            self.stand.recall()
+            self.focus_on(None)
+        self.refresh_bindings()
+        self.redraw()
+
+    def draw(self, width: int, height: int) -> Drawn:
+        scene = Scene(
+            now=self.seat.now,
+            offer=self.stand.offer,
+            want=self.stand.want,
+            typed=self.stand.typed,
+            saying=self.saying,
+            keys=key_words(self.active_bindings.values(), self.focused),
+            way=self.stand.way.words if self.stand.way is not None else "",
+            turned=self.stand.turned,
+        )
+        if self.bench.large:
+            from benchflow.tui.draw_large import draw_large
+
+            picture = draw_large(self.seat.view, scene, width, height)
+        else:
+            picture = draw_bench(self.seat.view, scene, width, height)
+        return Drawn(picture.lines, (picture.place,))
+
+    def _wind_clock(self) -> None:
+        """One clock: every second while a window runs or another writes, else as the minute turns."""
+        view = self.seat.view
+        quick = view.clocks or (view.read_only and not view.closed)
+        self._clock = self.set_timer(1.0 if quick else 60.0 - self.seat.now.second, self._tick)
+
+    async def _tick(self) -> None:
+        if self.seat.view.read_only:
+            words = await self.seat.watch()
+            if words:
+                self.say(words, role="alarm")
+        before = _alarms(self.seat)
+        if self.seat.tick():
+            self.stand.fresh()
+            if _alarms(self.seat) - before:
+                self.app.bell()
+            self.refresh_bindings()
+        if self.is_current:
+            self.redraw()
+        self._wind_clock()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return live(self.stand, action, parameters, self.focused is not None, self.unsaved)
+
+    # --- keys that mean a value and not a command -----------------------------------------------------
+
+    async def on_key(self, event: events.Key) -> None:
+        """A figure goes to the field though one has stepped out of it. What is typed where nothing takes it
+        is said, and the Enter that a gauge sends after it does nothing."""
+        if event.key == "enter" and self.stray:
+            event.stop()
+            event.prevent_default()
+            self.say(f"“{self.stray}” was typed, but nothing here takes it: it was not entered.", role="alarm")
+            self.app.bell()
+            self.stray = ""
+        elif event.key in self.active_bindings or not event.is_printable or event.character is None:
+            if event.is_printable:
+                self.stray = ""
+        elif self.focused is None and takes_text(self.stand.want):
+            event.stop()
+            self.focus_on(self.entry)
+            self.entry.insert_text_at_cursor(event.character)
+        elif self.focused is None:
+            self.stray += event.character
+            self.say(f"“{self.stray}” is typed, but nothing here takes it.", role="alarm")
+
+    def typed(self, field: Input) -> None:
+        self.stand.type(field.value)
+        self.bench.save_soon()
+
+    # --- entering ---------------------------------------------------------------------------------
+
+    async def _send(self, intent: str, **fields: Any) -> Accepted | None:
+        """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
+        slow = self.set_timer(SLOW, lambda: self.say("Writing to the disk …"))
+        try:
+            answer = await self.seat.send(intent, **fields)
+        finally:
+            slow.stop()
+        if isinstance(answer, Refusal):
+            self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
+            self.refused(answer)
+            self.refresh_bindings()
+            return None
+        self.unsaved = False
+        return answer
+
+    def _do(self, said: str, intent: str, **fields: Any) -> None:
+        """One intent, and what the screen says when it is on disk."""
+
+        async def work() -> None:
+            if await self._send(intent, **fields) is not None:
+                self.stand.entered()
+                self.stand.advance()
+                self.say(said)
+                self.settle()
+
+        self.go(work())
+
+    def action_take_up(self) -> None:
+        self.turn_to("")
+        self._do("", "take-up", operation=self.stand.operation)
+
+    def action_move_now(self) -> None:
+        assert isinstance(self.stand.offer, OfferMove)
+        move = self.stand.offer.move
+        self._do(f"Done: {move.title}", "move", move=move.move)
+
+    def action_step_back(self) -> None:
+        step = self.seat.view.taking_back
+        self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "step-back")
+
+    def action_record(self) -> None:
+        want, text = self.stand.want, self.entry.value
+        if not text.strip():
+            self.focus_on(self.entry)
+            self.say("Type it first, then Enter.", role="weak")
+        elif isinstance(want, WantOther) and isinstance(want.of, LotInput):
+            self._do(f"Lot {text.strip()}", "lot", consumable=want.of.consumable, lot=text.strip())
+        elif (wrong := wrong_with(want, text)) is not None:
+            self.stand.typed = wrong
+            self.entry.cursor_position = wrong.at if wrong.at is not None else len(text)
+            self.say("Not entered: see the arrow.", role="alarm")
+            self.app.bell()
+        elif isinstance(want, WantReading):
+            self.go(self._record(want, text))
+
+    def _record(self, want: WantReading, text: str) -> Coroutine[Any, Any, None]:
+        async def work() -> None:
+            if await self._send("record", **reading_fields(want, text)) is None:
+                return
+            self.stand.entered()
+            self.say(*told_reading(self.stand.wants, want))
+            self.stand.advance()
+            self.settle()
+
+        return work()
+
+    def action_tick(self) -> None:
+        joint = self.stand.joint
+        assert joint is not None
+        fields = tick_fields(joint, self.entry.value)
+        if joint.wants_value and not self.entry.value.strip():
+            self.say("Type the reading at this one first, with its unit.", role="weak")
+            return
+        self._do(f"No. {joint.next}: {joint.stages[joint.stage - 1]}", "tick", **fields)
+
+    def action_untick(self) -> None:
+        joint = self.stand.joint
+        assert joint is not None
+        self._do(f"No. {joint.last} taken back: it does not count", "untick", joint=joint.joint, fastener=joint.last)
+
+    def action_check(self) -> None:
+        self._tick_check(False)
+
+    def action_uncheck(self) -> None:
+        self._tick_check(True)
+
+    def _tick_check(self, undo: bool) -> None:
+        want = self.stand.want
+        assert isinstance(want, WantOther)
+        assert isinstance(want.of, CheckInput)
+        said = "Tick taken back" if undo else f"Ticked: {want.of.text}"
+        self._do(said, "tick-check", check=want.of.number, undo=undo)
+
+    def action_choose(self, number: int) -> None:
+        want = self.stand.want
+        assert isinstance(want, WantOther)
+        assert isinstance(want.of, ChoiceInput)
+        take = want.of.choices[number - 1] if number else want.of.proposed[0]
+        self._do(f"Taken: {take}", "choose", name=want.of.name, take=take)
+
+    def action_finish(self) -> None:
+        self._do(f"Finished: {self.stand.work.now.title}" if self.stand.work else "", "finish")
+
+    def action_set_aside(self) -> None:
+        self._do("Set aside, with everything that was entered.", "set-aside")
+
+
+def _alarms(seat: Seat) -> set[str]:
+    return {row.operation for row in seat.view.clocks if row.phase in ("closing", "missed")}

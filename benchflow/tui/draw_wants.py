@@ -1,0 +1,281 @@
+"""What the operation wants, a line each; the one in hand drawn in full, with its field, limit and picture."""
+
+from msgspec import Struct
+
+from benchflow.session.view import (
+    CheckInput,
+    ChoiceInput,
+    Gauge,
+    HoldInput,
+    Input,
+    LotInput,
+    Reading,
+    ReadingInput,
+    TightenInput,
+    WorkedInput,
+)
+from benchflow.tui.draw_gauge import draw_gauge
+from benchflow.tui.draw_joint import draw_joint
+from benchflow.tui.lines import EMPTY, Line, Role, Span, hang, say, wrap
+from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, input_of, takes_text
+
+FIELD = 16
+LOT_FIELD = 24
+INDENT = "  "
+
+
+class Typed(Struct, frozen=True):
+    """What stands in the field and what it comes to.
+
+    ``converted`` is it in the field's unit where another was typed; ``at`` points at the character that is
+    wrong and ``error`` says why; ``gauge`` is where it would lie.
+    """
+
+    text: str = ""
+    converted: str = ""
+    error: str = ""
+    at: int | None = None
+    gauge: Gauge | None = None
+
+
+class Place(Struct, frozen=True):
+    """Where the field lies, in cells from the top left of the lines it comes with."""
+
+    x: int
+    y: int
+    width: int
+
+
+class Block(Struct, frozen=True):
+    """``lines`` of one input; ``place`` of its field where it is the one in hand."""
+
+    lines: tuple[Line, ...]
+    place: Place | None = None
+
+
+WORDS: dict[str, tuple[str, Role]] = {
+    "in": ("in", "in"),
+    "out": ("out", "out"),
+    "not-proven": ("not proven", "weak"),
+}
+
+
+def verdict(reading: Reading) -> Span:
+    """``in``, ``out, low``, ``not proven``: with ``signed for`` where a deviation waives it."""
+    word, role = WORDS.get(reading.verdict, ("", "text"))
+    if reading.side and reading.verdict != "in":
+        word += f", too {reading.side}"
+    return (f"{word}, signed for", "aside") if reading.waived else (word, role)
+
+
+def blocks_of(inputs: tuple[Input, ...], current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
+    """One block for each input, in order, and one for the finish. ``room`` is how tall the one in hand may be."""
+    chosen = None if current is None else input_of(current)
+    out = []
+    for given in inputs:
+        if current is not None and given == chosen:
+            out.append(_in_hand(current, typed, width, room))
+        else:
+            out.append(Block(tuple(_brief(given, width))))
+    if isinstance(current, WantFinish):
+        out.append(Block((_finish(),)))
+    return out
+
+
+def _finish() -> Line:
+    return (("► ", "now"), ("Finish", "strong"))
+
+
+def _mark(done: bool, amiss: bool = False) -> Span:
+    return ("× ", "out") if amiss else ("● ", "in") if done else ("○ ", "text")
+
+
+def _brief(given: Input, width: int) -> list[Line]:
+    match given:
+        case ReadingInput():
+            return _brief_reading(given, width)
+        case WorkedInput():
+            shown = given.shown or "not yet"
+            word, role = WORDS.get(given.verdict, ("", "text"))
+            out = given.verdict == "out" and not given.waived
+            head: Line = (_mark(given.complete, out), (given.title, "text"))
+            figure: Line = (*head, ("  ", "text"), (shown, "strong"), ("  " + word, role))
+            lines = [figure]
+            if given.filled:
+                lines.extend(say(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
+            if given.remedy:
+                lines.extend(hang("  → ", given.remedy, width, "weak"))
+            return lines
+        case ChoiceInput():
+            taken = given.taken or "to be chosen"
+            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
+        case CheckInput():
+            return hang("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
+        case LotInput():
+            lot = given.lot or "number wanted"
+            return [(_mark(given.complete), (f"Lot of {given.title}", "text"), ("  ", "text"), (lot, "strong"))]
+        case TightenInput():
+            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (given.words, "strong"))]
+        case HoldInput():
+            mark, role = _mark(given.complete)
+            text = f"Signed by {given.signed}" if given.signed else f"Hold: {given.role} signs"
+            return hang(mark, f"{text}: {given.text}", width, "text", role)
+
+
+def _brief_reading(given: ReadingInput, width: int) -> list[Line]:
+    amiss = any(slot.verdict == "out" and not slot.waived for slot in given.readings)
+    head: Line = (_mark(given.complete, amiss), (given.ask, "text"))
+    if len(given.readings) == 1:
+        slot = given.readings[0]
+        word, role = verdict(slot)
+        tail: Line = ((slot.shown or f"wanted, {given.limit or given.unit}", "strong" if slot.shown else "faint"),)
+        return _joined(head, (*tail, ("  ", "text"), (word, role)), width)
+    cells: list[Line] = []
+    for slot in given.readings:
+        word, role = verdict(slot)
+        cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
+    lines = [head, *_packed(cells, width - 2)]
+    return [*lines, say(INDENT + given.summary, "strong")] if given.summary else lines
+
+
+def _joined(head: Line, tail: Line, width: int) -> list[Line]:
+    """On one line if it fits, else the tail below."""
+    both = (*head, ("  ", "text"), *tail)
+    if sum(len(text) for text, _ in both) <= width:
+        return [both]
+    mark, (text, role) = head[0], head[1]
+    return [*hang(mark[0], text, width, role, mark[1]), ((INDENT, "text"), *tail)]
+
+
+def _packed(cells: list[Line], width: int) -> list[Line]:
+    """The cells side by side, as many to a line as go."""
+    widest = max((sum(len(text) for text, _ in cell) for cell in cells), default=1)
+    per_line = max(1, (width + 2) // (widest + 2))
+    out: list[Line] = []
+    for start in range(0, len(cells), per_line):
+        line: list[Span] = [(INDENT, "text")]
+        for cell in cells[start : start + per_line]:
+            used = sum(len(text) for text, _ in cell)
+            line.extend([*cell, (" " * (widest - used + 2), "text")])
+        out.append(tuple(line))
+    return out
+
+
+def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
+    match want:
+        case WantReading():
+            return _reading(want, typed, width)
+        case WantOther(of=LotInput() as lot):
+            lines: list[Line] = hang("► ", f"Lot of {lot.title}", width, "strong", "now")
+            place = Place(2, len(lines), min(LOT_FIELD, width - 4))
+            had = f"  now {lot.lot}" if lot.lot else ""
+            lines.append(((" " * (place.width + 2), "text"), (had, "faint")))
+            return Block((*lines, *_pointed(typed, place, width)), place)
+        case WantOther(of=TightenInput() as joint):
+            return _tighten(want, joint, typed, width, room)
+        case WantOther(of=ChoiceInput() as choice):
+            return Block(tuple(_choice(choice, width)))
+        case WantOther(of=WorkedInput() as worked):
+            return Block(tuple(_worked(worked, width)))
+        case WantOther(of=given):
+            brief = _brief(given, width - 2)
+            return Block(tuple((("► " if index == 0 else INDENT, "now"), *line) for index, line in enumerate(brief)))
+        case WantFinish():
+            return Block((_finish(),))
+
+
+def _reading(want: WantReading, typed: Typed, width: int) -> Block:
+    given, slot = want.of, want.slot
+    several = len(given.readings) > 1
+    lines: list[Line] = hang("► ", given.ask, width, "strong", "now")
+    if several:
+        lines.extend(_slots(given, slot, width))
+    label = f"{slot.slot} " if several else ""
+    place = Place(2 + len(label), len(lines), FIELD)
+    word, role = verdict(slot)
+    tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
+    lines.append(((INDENT + label, "strong"), (" " * FIELD, "field"), *tail))
+    lines.extend(_pointed(typed, place, width))
+    gauge = typed.gauge or given.gauge
+    if gauge is not None:
+        mark: Role = "strong" if typed.gauge is not None else role if word else "strong"
+        lines.append(((INDENT, "text"), *draw_gauge(gauge, min(width - 2, 44), mark)))
+    if slot.shown and not typed.text:
+        again = f"  (reading {slot.attempts})" if slot.attempts > 1 else ""
+        lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
+    if given.summary:
+        lines.append(say(INDENT + given.summary, "strong"))
+    if given.remedy:
+        lines.extend(hang("  → ", given.remedy, width, "weak"))
+    with_what = given.instrument and f"with the {given.instrument}"
+    rule = "guarded: it must clear the limit by the guard band" if given.decision == "guarded" else ""
+    if with_what or rule:
+        lines.extend(
+            say(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
+        )
+    return Block(tuple(lines), place)
+
+
+def _slots(given: ReadingInput, current: Reading, width: int) -> list[Line]:
+    cells: list[Line] = []
+    for slot in given.readings:
+        word, role = verdict(slot)
+        here: Role = "now" if slot == current else "faint"
+        mark = "►" if slot == current else " "
+        cells.append(
+            ((f"{mark}{slot.slot} ", here), (slot.shown or "____", "strong"), (f" {word}" if word else "", role))
+        )
+    return _packed(cells, width - 2)
+
+
+def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
+    """The row under the field: what it comes to, or a pointer at what is wrong with it."""
+    if typed.error:
+        at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
+        return hang(" " * at + "↑ ", typed.error, max(width, at + 24), "out")
+    return [say(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
+
+
+def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: int) -> Block:
+    lines: list[Line] = hang("► ", joint.title, width, "strong", "now")
+    lines.append(say(INDENT + joint.words, "in" if joint.complete else "now"))
+    foot: list[Line] = [say(INDENT + setting, "text") for each in joint.settings for setting in wrap(each, width - 2)]
+    place = None
+    if takes_text(want):
+        label = f"Reading at no. {joint.next} "
+        foot.append(((INDENT + label, "strong"), (" " * FIELD, "field")))
+    picture = draw_joint(joint, width - 2, max(room - len(lines) - len(foot) - 2, joint.rows))
+    lines.append(EMPTY)
+    lines.extend(((INDENT, "text"), *line) for line in picture)
+    if foot:
+        lines.append(EMPTY)
+    lines.extend(foot)
+    if takes_text(want):
+        place = Place(2 + len(label), len(lines) - 1, FIELD)
+        lines.extend(_pointed(typed, place, width))
+    return Block(tuple(lines), place)
+
+
+def _choice(choice: ChoiceInput, width: int) -> list[Line]:
+    lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
+    for number, each in enumerate(choice.choices, start=1):
+        taken = "●" if each == choice.taken else "○"
+        why = "  as the table gives it" if each in choice.proposed else ""
+        lines.append(((f"  {number} {taken} ", "key"), (each, "strong" if why else "text"), (why, "faint")))
+    if choice.note:
+        lines.extend(say(INDENT + part, "faint") for part in wrap(choice.note, width - 2))
+    return lines
+
+
+def _worked(worked: WorkedInput, width: int) -> list[Line]:
+    lines: list[Line] = hang("► ", worked.title, width, "strong", "now")
+    lines.extend(say(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
+    word, role = WORDS.get(worked.verdict, ("", "text"))
+    lines.append(
+        ((INDENT, "text"), (worked.shown or "not yet", "strong"), ("  " + word, role), ("  " + worked.limit, "text"))
+    )
+    if worked.gauge is not None:
+        lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
+    if worked.remedy:
+        lines.extend(hang("  → ", worked.remedy, width, "weak"))
+    return lines

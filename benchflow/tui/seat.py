@@ -1,0 +1,110 @@
+"""The builder's seat at the desk: the session, what it looks like now, and what is typed but not entered."""
+
+import asyncio
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from benchflow.errors import BenchflowError
+from benchflow.session.desk import Accepted, Answer, Desk
+from benchflow.session.look import clocks, operation_view
+from benchflow.session.moment import parse
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.state import State
+from benchflow.session.view import BenchView, NowView
+from benchflow.tui.drafts import Drafts
+
+
+class Seat:
+    """``view`` is what the bench shows. ``aim`` is the operation that the builder looks at instead of the
+    one that is offered; ``drafts.goal`` the one that he is being led to."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.drafts = Drafts(desk.journal.path, writable=not desk.read_only)
+        self.view: BenchView = desk.view()
+        self.aim = ""
+        self.busy = False
+        self.on_change: Callable[[], None] = lambda: None
+
+    @property
+    def state(self) -> State:
+        assert self.desk.state is not None  # a seat is taken at an open session only
+        return self.desk.state
+
+    @property
+    def log(self) -> Path:
+        return self.desk.journal.path
+
+    @property
+    def has_register(self) -> bool:
+        """Whether there is a shop file, by which people sign with a PIN."""
+        return self.desk.register is not None and self.desk.register.path.exists()
+
+    @property
+    def now(self) -> datetime:
+        """This moment in the builder's own time zone."""
+        return parse(self.desk.now().at).astimezone()
+
+    async def send(self, intent: str, **fields: Any) -> Answer:
+        """Carry out an intent in a worker thread, since a disk may be slow; then look again."""
+        message = {"intent": intent, **fields}
+        self.busy = True
+        try:
+            answer = await asyncio.to_thread(self.desk.send, message)
+        finally:
+            self.busy = False
+        if isinstance(answer, Accepted) and answer.lines:
+            self.look_again()
+        return answer
+
+    def look_again(self) -> None:
+        self.view = self.desk.view()
+        self.on_change()
+
+    def tick(self) -> bool:
+        """The clock moved on. Whether a window came to another phase, which changes more than a figure."""
+        if self.busy:
+            return False
+        before = [(row.operation, row.phase) for row in self.view.clocks]
+        rows = tuple(clocks(self.state, self.desk.around()))
+        if before == [(row.operation, row.phase) for row in rows]:
+            self.view = msgspec.structs.replace(self.view, clocks=rows)
+            return False
+        self.view = self.desk.view()
+        return True
+
+    async def watch(self) -> str:
+        """Reading only: take in what the writer has added. Words when the log cannot be followed."""
+        try:
+            if await asyncio.to_thread(self.desk.reread):
+                self.look_again()
+        except BenchflowError as error:
+            return str(error)
+        return ""
+
+    async def move_to(self, folder: Path) -> str:
+        """Go on in another folder. Words when that one will not do either."""
+        try:
+            await asyncio.to_thread(self.desk.move_to, folder)
+        except BenchflowError as error:
+            return str(error)
+        self.drafts.moved(self.log)
+        self.look_again()
+        return ""
+
+    def operation(self, name: str) -> NowView:
+        """Any operation, as the bench would show it."""
+        return operation_view(self.state, self.desk.around(), name)
+
+    def why(self, name: str) -> tuple[Reason, ...]:
+        """Every reason why it is stopped, or why it cannot be finished yet."""
+        return self.operation(name).missing
+
+    def query(self, intent: str, operation: str) -> Any:
+        """The answer to a question, as plain JSON; a refusal where there is none."""
+        answer = self.desk.send({"intent": intent, "operation": operation})
+        return answer if isinstance(answer, Refusal) else answer.answer[intent]

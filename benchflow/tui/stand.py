@@ -1,0 +1,130 @@
+"""Where the builder stands: what is offered to him, what it wants, and which of that is in hand."""
+
+from benchflow.session.refusal import Refusal
+from benchflow.session.view import BenchView, TightenInput
+from benchflow.tui.acting import typed_so_far
+from benchflow.tui.draw_wants import Typed
+from benchflow.tui.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork, Way
+from benchflow.tui.seat import Seat
+from benchflow.tui.wants import Want, WantOther, key_of, next_want, wants_of
+
+
+class Stand:
+    """``at`` is the line in hand of ``wants``; ``typed`` what stands in its field; ``turned`` how far the
+    instruction is turned on."""
+
+    def __init__(self, seat: Seat) -> None:
+        self.seat = seat
+        self.offer: Offer = OfferNothing()
+        self.way: Way | None = None
+        self.wants: tuple[Want, ...] = ()
+        self.at = 0
+        self.turned = 0
+        self.typed = Typed()
+        self.fresh()
+
+    @property
+    def want(self) -> Want | None:
+        return self.wants[self.at] if self.at < len(self.wants) else None
+
+    @property
+    def work(self) -> OfferWork | None:
+        return self.offer if isinstance(self.offer, OfferWork) else None
+
+    @property
+    def operation(self) -> str:
+        return self.work.now.operation if self.work else ""
+
+    @property
+    def in_hand(self) -> bool:
+        return bool(self.work and self.work.now.in_hand)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether an operation is looked at that may not be taken up."""
+        return bool(self.work and not self.work.now.in_hand and self.work.now.missing)
+
+    @property
+    def joint(self) -> TightenInput | None:
+        want = self.want
+        return want.of if isinstance(want, WantOther) and isinstance(want.of, TightenInput) else None
+
+    def fresh(self) -> None:
+        """The view has changed, and what is offered with it."""
+        before = (self.operation, self.in_hand)
+        self.way = way_of(self.seat)
+        self.offer = offer_of(self.seat, self.way)
+        self.wants = wants_of(self.work.now) if self.work else ()
+        if (self.operation, self.in_hand) != before:
+            self.turned = 0
+            self.at = next_want(self.wants)
+        self.at = min(self.at, max(len(self.wants) - 1, 0))
+
+    def step(self, by: int) -> None:
+        """To the line above or below; there is no way off either end."""
+        self.at = min(max(self.at + by, 0), max(len(self.wants) - 1, 0))
+
+    def advance(self) -> None:
+        """What was in hand is entered: on to what is wanted next."""
+        self.at = next_want(self.wants, self.at)
+
+    # --- what is half typed -----------------------------------------------------------------------
+
+    @property
+    def draft(self) -> str:
+        """The name under which the half-typed text of the line in hand is kept."""
+        return f"{self.operation} {key_of(self.want)}" if self.want is not None else ""
+
+    def recall(self) -> str:
+        text = self.seat.drafts.text(self.draft)
+        self.typed = typed_so_far(self.want, text)
+        return text
+
+    def type(self, text: str) -> None:
+        self.typed = typed_so_far(self.want, text)
+        self.seat.drafts.keep(self.draft, text)
+
+    def entered(self) -> None:
+        """The text is on disk now, and no draft any more."""
+        self.typed = Typed()
+        self.seat.drafts.keep(self.draft, "")
+
+
+def way_of(seat: Seat) -> Way | None:
+    """The way to the goal from how things stand now; the goal is dropped when it is reached or there is none."""
+    goal = seat.drafts.goal
+    row = next((row for row in seat.view.next if row.operation == goal), None)
+    if not goal or row is None or row.status in ("done", "in-hand") or seat.view.closed:
+        seat.drafts.goal = ""
+        return None
+    steps = seat.query("route", goal)
+    if isinstance(steps, Refusal):
+        seat.drafts.goal = ""
+        return None
+    left = len(steps)
+    more = f"{left} steps" if left > 1 else "this is it"
+    return Way(goal, tuple(steps), f"On the way to {row.number} {row.title}: {more}")
+
+
+def offer_of(seat: Seat, way: Way | None) -> Offer:
+    view = seat.view
+    if view.taking_back is not None:
+        return OfferStepBack(view.taking_back)
+    if view.now is not None and view.now.in_hand:
+        return OfferWork(view.now)
+    if way is not None:
+        return _first_of(view, way.steps[0], seat)
+    if seat.aim and _still_to_do(view, seat.aim):
+        return OfferWork(seat.operation(seat.aim))
+    return OfferNothing() if view.now is None else OfferWork(view.now)
+
+
+def _first_of(view: BenchView, step: str, seat: Seat) -> Offer:
+    for move in view.moves:
+        if move.move == step:
+            return OfferMove(move)
+    return OfferWork(seat.operation(step))
+
+
+def _still_to_do(view: BenchView, operation: str) -> bool:
+    return any(row.operation == operation and row.status != "done" for row in view.next)

@@ -1,0 +1,58 @@
+"""Which screen the program begins with, and what it says when it has ended."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from benchflow.session.desk import Desk
+from benchflow.session.store import SUFFIX, places
+from benchflow.tui.app import BenchApp
+from benchflow.tui.page import Page
+from benchflow.tui.preferences import Preferences
+from benchflow.tui.seat import Seat
+from benchflow.tui.shelf import Shelf
+
+
+def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+    """See :func:`benchflow.tui.start`."""
+    where = places()
+    shelf = Shelf(where, log_folder)
+    first = first_page(shelf, target, by, unit)
+    seat = Seat(first) if isinstance(first, Desk) else None
+    app = BenchApp(Preferences(where.config), _page(first, seat), seat)
+    try:
+        app.run()
+    finally:
+        if app.seat is not None:
+            app.seat.desk.close()
+    for words in app.last_words:
+        print(words, file=sys.stderr)
+    return app.return_code or 0
+
+
+def _page(first: "Desk | Page[Any]", seat: Seat | None) -> "Page[Any]":
+    if isinstance(first, Page):
+        return first
+    from benchflow.tui.bench import BenchScreen
+
+    assert seat is not None  # a desk was found, and a seat taken at it
+    return BenchScreen(seat)
+
+
+def first_page(shelf: Shelf, target: Path | None, by: str | None, unit: str | None) -> "Desk | Page[Any]":
+    """A desk to sit down at at once, or the screen that leads to one."""
+    if target is not None and target.suffix == SUFFIX:
+        return shelf.resume(target)
+    from benchflow.tui.front import FrontPage
+
+    if target is None:
+        return FrontPage(shelf, by, unit, None)
+    loaded = shelf.load(target)
+    open_sessions = shelf.of_procedure(loaded, unit)
+    if len(open_sessions) == 1:
+        return shelf.resume(open_sessions[0].path)
+    if open_sessions:
+        return FrontPage(shelf, by, unit, (open_sessions, target))
+    from benchflow.tui.opening import NoticePage
+
+    return NoticePage(shelf, loaded, target.name, by, unit)

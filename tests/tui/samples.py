@@ -1,0 +1,85 @@
+"""Bench views made by hand, to draw from: an invented engine, invented numbers."""
+
+from benchflow.procedure.model import Caution
+from benchflow.session.view import (
+    BenchView,
+    CheckInput,
+    ClockRow,
+    Fastener,
+    Gauge,
+    HoldInput,
+    Input,
+    NextRow,
+    NowView,
+    Reading,
+    ReadingInput,
+    StandRow,
+    TightenInput,
+)
+
+STANDING = (
+    StandRow("pistons", "pistons", "down the bores"),
+    StandRow("valves", "valves", "shut"),
+    StandRow("head", "head", "tightened"),
+    StandRow("chain", "timing chain", "held up"),
+    StandRow("tensioner", "tensioner", "", known=False),
+)
+NEXT = (
+    NextRow("a", 22, "Fit the followers", "done"),
+    NextRow("seat", 23, "Seat the intake cam", "in-hand", section="Cams"),
+    NextRow("draw", 24, "Draw down the intake caps", "ready"),
+    NextRow("exh", 25, "Seat the exhaust cam", "ready"),
+    NextRow("time", 27, "Time the cams", "stopped", "Pistons must be at the mark of no. 1"),
+    NextRow("turn", 28, "Turn twice by hand", "stopped", "Comes after 27"),
+    NextRow("cover", 29, "Fit the cover", "set-aside"),
+)
+FLOAT = ReadingInput(
+    "end-float",
+    "End float, dial indicator on the nose of the cam",
+    "mm",
+    "0.05 .. 0.15 mm",
+    "simple",
+    (Reading("1", "", ""),),
+    "dial indicator",
+    False,
+    Gauge(0.25, 0.75, None, None, None),
+)
+ROWS = ((13, 9, 5, 1, 4, 8, 12), (14, 10, 6, 2, 3, 7, 11))
+
+
+def joint(done: int = 10, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", "60 N·m", "+90°")) -> TightenInput:
+    fasteners = tuple(
+        Fastener(number, row, column, stage if number <= done else stage - 1)
+        for row, cells in enumerate(ROWS)
+        for column, number in enumerate(cells)
+    )
+    return TightenInput(
+        "studs", "Head studs", fasteners, 2, 7, stages, stage, done + 1, done, 14,
+        f"{done} of 14, stage {stage} of {len(stages)}: {stages[stage - 1]}", done or None,
+        settings=("Set the wrench to 52.2 N·m with the 38 mm extension on",),
+    )  # fmt: skip
+
+
+def now(*inputs: Input, in_hand: bool = True) -> NowView:
+    return NowView(
+        "seat", 23, "Seat the intake cam",
+        (Caution("caution", "The cam is hollow: draw its caps down a quarter turn at a time, alternating."),),
+        ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut two threads by hand."),
+        "The cam goes in before the chain, so that its caps come down evenly.",
+        ("torque wrench", "assembly lube"), inputs, in_hand, (),
+    )  # fmt: skip
+
+
+def view(now_view: NowView | None, clocks: tuple[ClockRow, ...] = ()) -> BenchView:
+    return BenchView(
+        "Cylinder-head installation", "job 2417", "R. Tiller", 86, False, "", 22, 48, now_view, None,
+        STANDING, clocks, NEXT, (),
+    )  # fmt: skip
+
+
+SEALANT = ClockRow("set-head", "Set the head down", "Lay the corner sealant", "open", 372.0, "")
+CLOSING = ClockRow(
+    "set-head", "Set the head down", "Lay the corner sealant", "closing", 44.0, "Set the head down now."
+)
+CHECK = CheckInput(1, "The cam turns freely by hand through a few degrees", False)
+HOLD = HoldInput("inspector", "caps on their own journals, arrows to the front", "", False)

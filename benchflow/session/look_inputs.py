@@ -22,7 +22,7 @@ from benchflow.session.remedies import remedying
 from benchflow.session.setting import setting_lines
 from benchflow.session.state import Attempt, State
 from benchflow.session.tally import stage_order, tally, words
-from benchflow.session.working import judge_worked
+from benchflow.session.working import judge_worked, worked_by_itself
 from benchflow.trade.decision import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
 
@@ -32,7 +32,7 @@ def inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     operation = step.operation
     found: list[vw.Input] = [_lot(state, step, name) for name in lots_wanted(state, step)]
     found += [_reading(state, step, record) for record in operation.record]
-    found += [_worked(state, step, work) for work in operation.work_out]
+    found += [_worked(state, step, work) for work in worked_by_itself(step)]
     found += [_choice(state, step, name) for name in range(len(operation.choose))]
     found += match_inputs(state, step)
     joint = tighten_input(state, step)

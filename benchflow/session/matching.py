@@ -13,10 +13,10 @@ from msgspec import Struct
 from benchflow.plaintext import clean
 from benchflow.procedure.model import Match, WorkOut
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, convert, show
+from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
 from benchflow.session import events as ev
 from benchflow.session import intents as it
-from benchflow.session.deciding import Decision, Entry, refuse, unknown
+from benchflow.session.deciding import Decision, Entry, refuse, unknown, unreadable
 from benchflow.session.judging import latest, of_stored, owner_of
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
@@ -136,12 +136,28 @@ def proposed(state: State, step: Step, match: Match) -> tuple[Mapping[str, str],
     ]
     found = solve([Part(name, size) for name, size in parts.items()], places)
     given = {one.place: one.part for one in found.given}
+    if not isinstance(found, Matched):
+        given |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
     if isinstance(found, Matched):
         tie = found.ties[0].instead if found.ties else ()
         other = ", ".join(f"{part} in {place}" for place, part in tie)
         return given, f"just as good: {other}" if other else ""
     buy = "; ".join(one.words for one in found.buy)
     return given, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
+
+
+def _unit(parts: Mapping[str, Quantity]) -> str:
+    return next(iter(parts.values())).unit
+
+
+def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
+    """The size of what was given to a place: a part on hand by its name, a new one by its size."""
+    if part in parts:
+        return parts[part]
+    try:
+        return convert(parse_quantity(part, dimension=dimension_of(_unit(parts))), _unit(parts))
+    except (QuantityError, StopIteration):
+        return None
 
 
 def take_for_match(state: State, step: Step, place: tuple[Match, str], intent: it.Choose, by: str) -> Decision:
@@ -151,7 +167,14 @@ def take_for_match(state: State, step: Step, place: tuple[Match, str], intent: i
         return refuse("value-missing", f"{match.measured} is not all measured yet", name=match.measured)
     take = clean(intent.take).strip()
     if take not in parts:
-        return unknown(f"part measured under {match.measured}", take, parts)
+        unit = _unit(parts)
+        try:
+            new = parse_quantity(take, dimension=dimension_of(unit))
+        except QuantityError as error:
+            if any(char.isdigit() for char in take) and error.code == "wrong-dimension":
+                return unreadable(error, intent.name)
+            return unknown(f"part measured under {match.measured}, nor the size of a new one", take, parts)
+        return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
     taken = state.work(step.id).chosen
     for name, part in taken.items():
         if part == take and name != intent.name and name.startswith(f"{match.name}["):
@@ -167,11 +190,12 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
         for place in state.plan.procedure.places.get(match.to, ()):
             name = f"{match.name}[{place}]"
             part = work.chosen.get(name)
-            if part is None or part not in parts:
+            size = None if part is None else size_of(parts, part)
+            if part is None or size is None:
                 message = f"no part is given to {place} yet ({match.title or match.name})"
                 yield Reason("value-missing", message, operation=step.id, name=name)
                 continue
-            value = so_that(state, step, match, place, parts[part])
+            value = so_that(state, step, match, place, size)
             if value is None or match.name in work.deviations:
                 continue
             if judge(value, match.limit, "simple").verdict == "out":
@@ -190,11 +214,13 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             name = f"{match.name}[{place}]"
             taken = work.chosen.get(name, "")
             free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
-            value = so_that(state, step, match, place, parts[taken]) if taken in parts else None
+            size = size_of(parts, taken) if taken and parts else None
+            value = None if size is None else so_that(state, step, match, place, size)
             fits = value is not None and judge(value, match.limit, "simple").verdict == "in"
             said = f"{match.so_that} {show(value)}" if value is not None else note
             title = f"{match.title or match.name}, {place}"
             proposal = (given[place],) if place in given else ()
             done = bool(taken) and (fits or match.name in work.deviations)
-            found.append(ChoiceInput(name, title, proposal, free, taken, done, said))
+            unit = _unit(parts) if parts else ""
+            found.append(ChoiceInput(name, title, proposal, free, taken, done, said, unit))
     return found

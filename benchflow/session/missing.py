@@ -13,7 +13,7 @@ from benchflow.session.reasons import interference_on_finish
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
 from benchflow.session.tally import tally, words
-from benchflow.session.working import judge_worked
+from benchflow.session.working import judge_worked, worked_by_itself
 
 TIME = "time"
 HOLD = "hold"
@@ -44,7 +44,7 @@ def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
     for record in step.operation.record:
         verdict = judge_value(state, step.id, record)
         yield value_reasons(state, step, record.name, record.slots, verdict)
-    for work in step.operation.work_out:
+    for work in worked_by_itself(step):
         worked = judge_worked(state, step, work)
         if worked is None:
             message = f"{work.title or work.name} cannot be worked out yet: a reading that it needs is missing"

@@ -12,7 +12,7 @@ from benchflow.session.missing import HOLD, TIME, value_reasons
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state import State
 from benchflow.session.tally import tally
-from benchflow.session.working import judge_worked
+from benchflow.session.working import judge_worked, worked_by_itself
 
 if TYPE_CHECKING:
     from benchflow.session.shop import Shop
@@ -114,7 +114,7 @@ def values_out(state: State, step: Step) -> tuple[Reason, ...]:
     reasons: list[Reason] = []
     for record in step.operation.record:
         reasons += value_reasons(state, step, record.name, record.slots, judge_value(state, step.id, record))
-    for work in step.operation.work_out:
+    for work in worked_by_itself(step):
         worked = judge_worked(state, step, work)
         if worked is not None:
             reasons += value_reasons(state, step, work.name, ("1",), worked.verdict)

@@ -103,6 +103,7 @@ class ChoiceInput(Struct, frozen=True, tag="choice"):
     taken: str
     complete: bool
     note: str = ""
+    other: str = ""  # the unit in which a size that is not among the choices may be entered; "" for none
 
 
 class CheckInput(Struct, frozen=True, tag="check"):

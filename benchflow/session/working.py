@@ -33,6 +33,13 @@ class Known(Struct, frozen=True):
     uncertainties: dict[str, Decimal]
 
 
+def worked_by_itself(step: Step) -> tuple[WorkOut, ...]:
+    """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
+    part given to it (:mod:`benchflow.session.matching`), and judged there."""
+    matched = {match.so_that for match in step.operation.match}
+    return tuple(work for work in step.operation.work_out if work.name not in matched)
+
+
 def judge_worked(
     state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity] | None = None
 ) -> WorkedValue | None:
@@ -139,11 +146,12 @@ def worked_value(state: State, step: Step, name: str) -> Quantity | None:
 
 def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Around, by: str) -> tuple[Entry, ...]:
     """The values of ``step`` that can be worked out once ``entries`` are in: an event each, for the log."""
-    if not step.operation.work_out:
+    alone = worked_by_itself(step)
+    if not alone:
         return ()
     after = _with(state, entries, around)
     found = []
-    for work in step.operation.work_out:
+    for work in alone:
         worked = judge_worked(after, step, work)
         if worked is not None and worked.verdict.value is not None:
             found.append(Entry(by, _event(step, work, worked, worked.verdict.value)))

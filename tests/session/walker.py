@@ -36,6 +36,8 @@ def middle(limit: Limit, unit: str) -> str:
 
 MEASURED = {
     # Degrees of an invented cam whose durations and centrelines the procedure's sums come out right for.
+    "gap-one": "0.25 mm",
+    "gap-four": "0.25 mm",
     "intake-opens": "4°",
     "intake-closes": "44°",
     "intake-opens-now": "6°",

@@ -1,0 +1,109 @@
+"""``benchflow drive``: the desk as a script meets it, a real process, JSON lines in and out."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from benchflow.session.journal import verify
+from tests.session.bench import SMALL
+
+
+def drive(folder: Path, *intents: dict[str, Any] | str, flags: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+    procedure = folder / "small.yaml"
+    procedure.write_text(SMALL, encoding="utf-8")
+    lines = [one if isinstance(one, str) else json.dumps(one) for one in intents]
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", "drive", str(procedure), "--log", str(folder / "log.jsonl"), *flags],
+        input="\n".join(lines) + "\n",
+        capture_output=True,
+        text=True,
+        env={**os.environ, "BENCHFLOW_HOME": str(folder / "home")},
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+OPEN = {
+    "intent": "open",
+    "by": "Robin",
+    "unit": "2417",
+    "options": {"cams": "standard"},
+    "start": {"pistons": "at-deck"},
+}
+
+
+def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(tmp_path: Path) -> None:
+    replies = drive(
+        tmp_path,
+        OPEN,
+        {"intent": "take-up", "operation": "lower"},
+        {"intent": "take-up", "operation": "seal"},
+        "this is not JSON",
+        {"intent": "status"},
+        {"intent": "why", "operation": "seat-cam"},
+        {"intent": "route", "operation": "lower"},
+    )
+    opened, refused, taken, bad, status, why, route = replies
+    assert (opened["ok"], opened["events"][0]["kind"], opened["events"][0]["seq"]) == (True, "opened", 1)
+    assert refused["ok"] is False
+    assert refused["refused"][0]["code"] == "after-missing"
+    assert refused["refused"][0]["message"]
+    assert taken["events"][0]["data"]["operation"] == "seal"
+    assert bad["refused"][0]["code"] == "bad-intent"
+    assert status["ok"] is True
+    assert status["events"] == []
+    assert status["status"]["in_hand"] == "seal"
+    assert status["status"]["state"] == {"pistons": "at-deck", "valves": "shut"}
+    assert {reason["code"] for reason in why["why"]} >= {"after-missing", "interference"}
+    assert route["route"] == ["seal", "lower"] or route["route"] == ["lower"]
+
+
+def test_an_existing_log_is_resumed_and_open_on_it_is_refused(tmp_path: Path) -> None:
+    drive(tmp_path, OPEN, {"intent": "take-up", "operation": "seal"})
+    replies = drive(tmp_path, OPEN, {"intent": "lot", "consumable": "sealant", "lot": "007"}, {"intent": "finish"})
+    assert [reply["ok"] for reply in replies] == [False, True, True]
+    assert replies[0]["refused"][0]["code"] == "already-open"
+    assert verify(tmp_path / "log.jsonl").events == 4
+
+
+def test_a_simulated_session_takes_its_time_from_the_intents_and_says_so(tmp_path: Path) -> None:
+    def at(clock: str, **intent: Any) -> dict[str, Any]:
+        return {**intent, "at": f"2026-03-01T{clock}Z"}
+
+    replies = drive(
+        tmp_path,
+        at("18:00:00", **OPEN),
+        at("18:01:00", intent="take-up", operation="seal"),
+        at("18:02:00", intent="lot", consumable="sealant", lot="007"),
+        at("18:03:00", intent="finish", operation="seal"),
+        at("18:04:00", intent="take-up", operation="lower"),
+        at("18:13:01", intent="finish", operation="lower"),
+        {"intent": "finish", "operation": "lower"},
+        at("18:13:00", intent="finish", operation="lower"),
+        flags=("--simulated",),
+    )
+    assert replies[0]["events"][0]["data"]["simulated"] is True
+    assert replies[5]["refused"][0]["code"] == "too-late"
+    assert replies[6]["refused"][0]["code"] == "bad-intent"
+    assert replies[7]["ok"] is True
+    assert replies[7]["events"][0]["at"] == "2026-03-01T18:13:00.000Z"
+
+
+def test_a_simulated_log_is_not_driven_as_a_real_one(tmp_path: Path) -> None:
+    drive(tmp_path, {**OPEN, "at": "2026-03-01T18:00:00Z"}, flags=("--simulated",))
+    procedure = str(tmp_path / "small.yaml")
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", "drive", procedure, "--log", str(tmp_path / "log.jsonl")],
+        input="",
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode != 0
+    assert "--simulated" in done.stderr

@@ -1,0 +1,351 @@
+"""Remedies, values worked out, parts chosen and matched, limits that lean on a reading, the wrench and the register."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.session.desk import Desk
+from benchflow.session.look_inputs import inputs
+from benchflow.session.matching import proposed
+from benchflow.session.register import Register
+from benchflow.session.view import ReadingInput, TightenInput, WorkedInput
+from tests.session.bench import Hands, HeldClock, begin, load, read
+
+HEAD = """\
+benchflow: 1
+id: measuring
+title: Measuring
+revision: "1"
+notice: Invented for the tests.
+"""
+
+BEARING = (
+    HEAD
+    + """\
+instruments:
+  micrometer: {kind: length, uncertainty: at most 0.002 mm}
+sections:
+- id: all
+  title: All
+  operations:
+  - id: torque-cap
+    title: Torque the cap
+    undo: {do: Loosen the cap}
+  - id: measure
+    title: Measure
+    after: [torque-cap]
+    record:
+      bore: {ask: Bore, unit: mm, with: micrometer, readings: 2, judge: mean}
+      journal: {ask: Journal, unit: mm, with: micrometer}
+    work-out:
+      clearance:
+        is: bore - journal
+        unit: mm
+        limit: 0.020 .. 0.050 mm
+        below:
+        - {do: Torque the cap again, redo: [torque-cap], tries: 2}
+        - {do: Fit an undersize shell}
+        above:
+        - {do: Replace the crankshaft, stop: true}
+    undo: {do: Measure again}
+"""
+)
+
+
+def measured(hands: Hands, *bores: str, journal: str) -> None:
+    for number, value in enumerate(bores, 1):
+        hands.do("record", name="bore", value=value, reading=number)
+    hands.do("record", name="journal", value=journal)
+
+
+def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
+    hands = begin(tmp_path, BEARING, options={}, start={})
+    hands.work("torque-cap")
+    hands.do("take-up", operation="measure")
+    assert hands.stopped("finish") == {"value-missing"}
+    measured(hands, "52.030 mm", "52.034 mm", journal="2.0472 in")
+    line = hands.desk.journal.lines[-1]
+    assert line.kind == "worked"
+    # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (worked by hand)
+    assert line.data["quantity"]["value"] == "0.03312"
+    assert line.data["verdict"] == "in"
+    # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, worked by hand)
+    assert line.data["uncertainty"]["value"].startswith("0.001414")
+    shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
+    assert shown.filled.startswith("52.032 mm")
+    hands.do("finish")
+
+
+def inputs_of(hands: Hands, step: str) -> tuple[object, ...]:
+    state = hands.desk.state
+    assert state is not None
+    return inputs(state, state.plan.steps[step])
+
+
+def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists(tmp_path: Path) -> None:
+    hands = begin(tmp_path, BEARING, options={}, start={})
+    hands.work("torque-cap")
+    for attempt in (1, 2):
+        hands.do("take-up", operation="measure")
+        measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
+        assert hands.stopped("finish") == {"out-of-limit"}
+        shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
+        assert shown.remedy == f"Torque the cap again (try {attempt} of 2)"
+        hands.do("remedy", name="clearance")
+        assert hands.desk.state is not None
+        assert "torque-cap" not in hands.desk.state.done
+        assert hands.stopped("take-up", operation="measure") == {"after-missing"}
+        hands.work("torque-cap")
+    hands.do("take-up", operation="measure")
+    measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
+    hands.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
+    assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
+    measured(hands, "52.000 mm", "52.000 mm", journal="51.970 mm")
+    hands.do("finish")
+
+
+def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None:
+    hands = begin(tmp_path, BEARING, options={}, start={})
+    hands.work("torque-cap")
+    hands.do("take-up", operation="measure")
+    measured(hands, "52.100 mm", "52.100 mm", journal="51.990 mm")
+    assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
+    assert hands.stopped("remedy", name="bore") == {"not-allowed"}
+    assert hands.stopped("finish") == {"out-of-limit"}
+
+
+LEANING = (
+    HEAD
+    + """\
+sections:
+- id: all
+  title: All
+  operations:
+  - id: drag
+    title: Drag
+    record:
+      start-torque: {ask: Torque to start, unit: N·m}
+  - id: preload
+    title: Preload
+    after: [drag]
+    record:
+      turning: {ask: Torque to turn, unit: N·m, limit: above start-torque by 0.35 .. 0.45 N·m}
+      weights: {ask: Weight, unit: mm, readings: 3, limit: equal within 0.010 in}
+"""
+)
+
+
+def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) -> None:
+    hands = begin(tmp_path, LEANING, options={}, start={})
+    hands.do("take-up", operation="drag")
+    hands.do("record", name="start-torque", value="1.20 N·m")
+    hands.do("finish")
+    hands.do("take-up", operation="preload")
+    low = hands.do("record", name="turning", value="1.54 N·m").lines[0].data
+    assert (low["verdict"], low["side"]) == ("out", "low")
+    assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "in"
+    for number, value in enumerate(("10.00 mm", "10.20 mm", "10.26 mm"), 1):
+        hands.do("record", name="weights", value=value, reading=number)
+    assert hands.stopped("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
+    hands.do("record", name="weights", value="10.25 mm", reading=3)
+    hands.do("finish")
+
+
+CHOOSING = (
+    HEAD
+    + """\
+sections:
+- id: all
+  title: All
+  operations:
+  - id: choose-gasket
+    title: Choose the gasket
+    record:
+      protrusion: {ask: Protrusion, unit: mm, readings: 2}
+    choose:
+      gasket: {by: protrusion, from: [{up to: 0.10 mm, take: one notch}, {up to: 0.20 mm, take: two notches}]}
+"""
+)
+
+
+def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
+    hands = begin(tmp_path, CHOOSING, options={}, start={})
+    hands.do("take-up", operation="choose-gasket")
+    assert hands.stopped("choose", name="gasket", take="one notch") == {"value-missing"}
+    hands.do("record", name="protrusion", value="0.09 mm", reading=1)
+    hands.do("record", name="protrusion", value="0.10 mm", reading=2)
+    assert hands.stopped("finish") == {"value-missing"}
+    assert hands.stopped("choose", name="gasket", take="three notches") == {"unknown-name"}
+    hands.do("choose", name="gasket", take="two notches")
+    assert hands.stopped("finish") == {"out-of-limit"}
+    hands.do("record", name="protrusion", value="0.11 mm", reading=2)  # one reading in each row
+    hands.do("finish")
+
+
+MATCHING = (
+    HEAD
+    + """\
+places: {valve: [1, 2, 3]}
+sections:
+- id: all
+  title: All
+  operations:
+  - id: shims
+    title: Shims
+    record:
+      gap: {ask: Lash with the old shim, unit: mm, readings: ["1", "2", "3"]}
+      old-shim: {ask: Old shim, unit: mm, readings: ["1", "2", "3"]}
+      on-hand: {ask: Shims on the bench, unit: mm, readings: [a, b, c, d]}
+    work-out:
+      lash: {is: gap + old-shim - shims, unit: mm, limit: 0.20 .. 0.30 mm}
+    match:
+      shims: {measured: on-hand, to: valve, so that: lash, limit: 0.20 .. 0.30 mm, aim: 0.25 mm}
+"""
+)
+
+
+def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_path: Path) -> None:
+    hands = begin(tmp_path, MATCHING, options={}, start={})
+    hands.do("take-up", operation="shims")
+    for place, gap, old in (("1", "0.35 mm", "2.40 mm"), ("2", "0.25 mm", "2.50 mm"), ("3", "0.15 mm", "2.60 mm")):
+        hands.do("record", name="gap", value=gap, place=place)
+        hands.do("record", name="old-shim", value=old, place=place)
+    for part, size in (("a", "2.50 mm"), ("b", "2.48 mm"), ("c", "2.52 mm"), ("d", "2.90 mm")):
+        hands.do("record", name="on-hand", value=size, place=part)
+    state = hands.desk.state
+    assert state is not None
+    step = state.plan.steps["shims"]
+    given, _ = proposed(state, step, step.operation.match[0])
+    # N = R + M - target: every valve asks for 2.50 mm (worked by hand); the three nearest are given.
+    assert sorted(given.values()) == ["a", "b", "c"]
+    assert hands.stopped("choose", name="shims[1]", take="z") == {"unknown-name"}
+    hands.do("choose", name="shims[1]", take="d")
+    hands.do("choose", name="shims[2]", take="a")
+    assert hands.stopped("choose", name="shims[3]", take="a") == {"not-allowed"}
+    hands.do("choose", name="shims[3]", take="c")
+    assert hands.stopped("finish") == {"out-of-limit"}
+    assert hands.stopped("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
+    hands.do("choose", name="shims[1]", take="2.51 mm")  # a new one, bought and measured
+    hands.do("finish")
+
+
+JOINT = (
+    HEAD
+    + """\
+instruments:
+  wrench: {kind: torque, covers: 20 .. 100 N·m, uncertainty: at most 4 %}
+joints:
+  studs: {title: Studs, thread: M10x1.25, class: "10.9", lubricant: engine oil, nut-factor: 0.15, layout: "1 2"}
+sections:
+- id: all
+  title: All
+  operations:
+  - id: tighten
+    title: Tighten
+    uses: [wrench]
+    tighten: {joint: studs, stages: [60 N·m]}
+    undo: {do: Loosen}
+  - id: sealed
+    title: Sealed
+    hold: {by: inspector, for: the joint}
+"""
+)
+
+SHOP = """\
+shop: 1
+people:
+  Robin: {roles: [builder]}
+  Kim: {roles: [inspector]}
+instruments:
+  big: {kind: torque, serial: T-9, range: 40 .. 400 N·m, uncertainty: 4 %, calibrated: 2026-01-01}
+  old: {kind: torque, serial: T-2, range: 20 .. 120 N·m, uncertainty: 4 %, calibrated: 2024-01-01}
+  good: {kind: torque, serial: T-1, range: 20 .. 120 N·m, uncertainty: 4 %, calibrated: 2026-01-01, lever: 400 mm}
+"""
+
+
+def joint_lines(hands: Hands) -> str:
+    shown = next(one for one in inputs_of(hands, "tighten") if isinstance(one, TightenInput))
+    return "\n".join(shown.settings)
+
+
+def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estimated(tmp_path: Path) -> None:
+    hands = begin(tmp_path, JOINT, options={}, start={})
+    hands.do("take-up", operation="tighten")
+    # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
+    assert "preload about 40 kN" in joint_lines(hands)
+    assert hands.stopped("wrench", extension="50 mm") == {"value-missing"}
+    assert hands.stopped("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
+    hands.do("wrench", extension="100 mm", lever="400 mm")
+    # TW = TA x L / (L + E) = 60 x 400 / 500 = 48 (US Army TM 1-1500-204-23-9, fig. 8-16)
+    assert "SET THE WRENCH TO 48 N·m" in joint_lines(hands)
+    hands.do("wrench", extension="none")
+    assert "SET THE WRENCH" not in joint_lines(hands)
+    hands.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
+    assert "80.0 N·m" in joint_lines(hands)  # T2 = T1 K2 / K1 = 60 x 0.20 / 0.15
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Register:
+    path = tmp_path / "shop.yaml"
+    path.write_text(SHOP, encoding="utf-8")
+    return Register(path)
+
+
+def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> Hands:
+    clock = HeldClock()
+    log = tmp_path / "shop.jsonl"
+    desk = Desk.begin(log, load(JOINT), file="joint.yaml", read=read, clock=clock, register=shop)
+    hands = Hands(desk, clock)
+    hands.do("open", by=by, unit="1")
+    return hands
+
+
+def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, shop: Register) -> None:
+    hands = in_the_shop(tmp_path, shop)
+    hands.do("take-up", operation="tighten")
+    # 60 N·m is below 20 % of 400 N·m; T-2 is overdue.
+    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
+    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
+    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
+    used = hands.do("tick", joint="studs", fastener=1)  # the only one that is fit
+    assert [line.kind for line in used.lines] == ["instrument-used", "ticked"]
+    assert (used.lines[0].data["due"], used.lines[1].data["serial"]) == ("2027-01-01", "T-1")
+    assert [line.kind for line in hands.do("tick", joint="studs", fastener=2).lines] == ["ticked"]
+    hands.do("finish")
+    register = shop.shop()
+    assert register is not None
+    assert next(one.uses for one in register.instruments if one.id == "good") == 2
+
+
+def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_path: Path, shop: Register) -> None:
+    hands = in_the_shop(tmp_path, shop)
+    hands.do("take-up", operation="sealed")
+    assert hands.stopped("sign", operation="sealed", by="Robin") == {"not-allowed"}
+    assert hands.stopped("sign", operation="sealed", by="Stranger") == {"not-allowed"}
+    hands.do("sign", operation="sealed", by="Kim")
+    hands.desk.close()
+    fresh = Desk.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
+    assert Hands(fresh, HeldClock()).stopped("open", by="Stranger", unit="1") == {"not-allowed"}
+
+
+def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
+    hands = in_the_shop(tmp_path, shop)
+    shop.path.write_text(SHOP.replace("roles: [inspector]", "rolls: [inspector]"), encoding="utf-8")
+    assert hands.stopped("take-up", operation="sealed") == {"not-allowed"}
+    shop.path.write_text(SHOP, encoding="utf-8")
+    hands.do("take-up", operation="sealed")
+
+
+def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_path: Path) -> None:
+    text = HEAD + (
+        "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
+        "      play: {ask: Play, unit: mm, limit: at most 0.20 mm, used: at most 0.40 mm}\n"
+    )
+    hands = begin(tmp_path, text, options={}, start={})
+    hands.do("take-up", operation="one")
+    hands.do("record", name="play", value="0.30 mm")
+    assert hands.stopped("finish") == {"out-of-limit"}
+    hands.do("record", name="play", value="0.30 mm", used=True)
+    shown = next(one for one in inputs_of(hands, "one") if isinstance(one, ReadingInput))
+    assert shown.limit == "at most 0.40 mm"
+    hands.do("finish")

@@ -1,0 +1,386 @@
+"""The shipped procedures: what a builder who opens one of them relies on."""
+
+from collections.abc import Iterator
+from itertools import chain
+from pathlib import Path
+
+import pytest
+
+from benchflow.procedure.cache import load
+from benchflow.procedure.expand import expand, option_choices
+from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage
+from benchflow.procedure.plan import Plan
+from benchflow.quantity import Limit, Quantity, base, dimension_of, show_converted
+
+FOLDER = Path(__file__).parents[2] / "procedures"
+FILES = sorted(FOLDER.glob("*.yaml"))
+WIDTH = 62
+"""What the instruction has beside the standing panel on a screen of 80 columns and more."""
+
+CANNOT_COME_BACK = {("pipe-flange", "break-joint")}
+"""An opened joint is not closed again as it was; see the file."""
+
+every_file = pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
+
+
+def read(path: Path) -> Procedure:
+    loaded = load(path)
+    assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
+    return loaded.procedure
+
+
+def plans(procedure: Procedure) -> Iterator[Plan]:
+    for options in option_choices(procedure):
+        yield expand(procedure, options)
+
+
+def before(plan: Plan, step: str) -> set[str]:
+    """Every step that is done before ``step`` in every order."""
+    seen: set[str] = set()
+    waiting = list(plan.steps[step].after)
+    while waiting:
+        here = waiting.pop()
+        if here not in seen:
+            seen.add(here)
+            waiting.extend(plan.steps[here].after)
+    return seen
+
+
+def named(procedure: Procedure, operation: str) -> Operation:
+    return next(found for found in procedure.operations if found.id == operation)
+
+
+# --- every file ---------------------------------------------------------------------------------------
+
+
+@every_file
+def test_a_shipped_file_with_a_mistake_in_it_would_fail_the_builder_at_the_bench(path: Path) -> None:
+    assert [str(problem) for problem in load(path).problems] == []
+
+
+def test_the_library_has_the_jobs_that_it_promises() -> None:
+    assert {path.stem for path in FILES} == {
+        "cam-timing",
+        "first-start",
+        "head-install",
+        "pipe-flange",
+        "short-block",
+        "valve-lash",
+        "wheel-hub",
+    }
+    assert all(read(path).id == path.stem for path in FILES)
+
+
+@every_file
+def test_nobody_can_take_an_invented_number_for_a_real_one(path: Path) -> None:
+    procedure = read(path)
+    assert "INVENTED" in procedure.notice
+    assert "invented" in procedure.source
+    cautions = " ".join(caution.text for caution in procedure.cautions)
+    for other in ("manual", "local codes", "licensed"):
+        assert other in procedure.notice + cautions
+
+
+@every_file
+def test_an_instruction_is_never_cut_off_at_the_edge_of_the_screen(path: Path) -> None:
+    for plan in plans(read(path)):
+        for step in plan.steps.values():
+            operation = step.operation
+            lines = operation.do.splitlines()
+            assert 1 <= len(lines) <= 9, step.id
+            assert [line for line in lines if len(line) > WIDTH] == [], step.id
+            assert len(operation.title) <= 56, step.id
+
+
+@every_file
+def test_work_can_be_taken_back_unless_it_truly_cannot(path: Path) -> None:
+    procedure = read(path)
+    without = {(procedure.id, operation.id) for operation in procedure.operations if operation.undo is None}
+    assert without <= CANNOT_COME_BACK
+
+
+@every_file
+def test_every_operation_asks_for_something_that_shows_it_was_done(path: Path) -> None:
+    for operation in read(path).operations:
+        shown = operation.record or operation.check or operation.tighten or operation.match or operation.work_out
+        assert shown, operation.id
+
+
+@every_file
+def test_no_complaint_is_left_without_a_guard_in_the_review(path: Path) -> None:
+    procedure = read(path)
+    guarded = {ref.name for operation in procedure.operations for ref in operation.guards_against}
+    assert guarded == {failure.id for failure in procedure.failures}
+
+
+@every_file
+def test_nothing_that_is_used_is_missing_from_the_kit_and_nothing_on_it_is_idle(path: Path) -> None:
+    procedure = read(path)
+    used = {ref.name for operation in procedure.operations for ref in operation.uses}
+    taken = {record.instrument for operation in procedure.operations for record in operation.record}
+    wrenches = {operation.tighten.instrument for operation in procedure.operations if operation.tighten}
+    assert {item.id for item in procedure.kit} <= used
+    assert {need.id for need in procedure.instruments} <= used | taken | wrenches
+    joints = {operation.tighten.joint for operation in procedure.operations if operation.tighten}
+    assert {joint.id for joint in procedure.joints} == joints
+
+
+def covered(need: InstrumentNeed, limit: Limit) -> bool:
+    assert need.covers is not None
+    return all(
+        base(low) <= base(end) <= base(high)
+        for end in (limit.low, limit.high)
+        if end is not None
+        for low, high in [(need.covers.low, need.covers.high)]
+        if low is not None and high is not None
+    )
+
+
+@every_file
+def test_an_instrument_that_is_asked_for_reaches_every_value_that_it_is_used_for(path: Path) -> None:
+    procedure = read(path)
+    needs = {need.id: need for need in procedure.instruments}
+    for operation in procedure.operations:
+        for record in operation.record:
+            for bound in (record.bound, record.used):
+                if record.instrument and isinstance(bound, Fixed):
+                    need = needs[record.instrument]
+                    assert need.covers is not None
+                    assert need.covers.low is not None
+                    assert dimension_of(need.covers.low.unit) == record.dimension, record.name
+                    assert covered(need, bound.limit), (record.name, bound.text)
+        if operation.tighten is not None:
+            assert operation.tighten.instrument is not None, operation.id
+            for stage in operation.tighten.stages:
+                if isinstance(stage, TorqueStage):
+                    reach = Limit(stage.torque, stage.torque, stage.text)
+                    assert covered(needs[operation.tighten.instrument], reach), (operation.id, stage.text)
+                elif isinstance(stage, CheckStage):
+                    assert covered(needs[operation.tighten.instrument], stage.limit), (operation.id, stage.text)
+
+
+@every_file
+def test_a_temporary_setting_is_put_right_later_and_not_before(path: Path) -> None:
+    for plan in plans(read(path)):
+        for step in plan.steps.values():
+            restored = step.operation.restored_by
+            if restored is not None:
+                assert step.id in before(plan, restored.name), step.id
+
+
+@every_file
+def test_a_window_can_be_kept_by_somebody_who_takes_his_time(path: Path) -> None:
+    """The least durations on the way fill at most three quarters of the window."""
+    for plan in plans(read(path)):
+        for step in plan.steps.values():
+            for window in step.time:
+                if window.high is not None:
+                    between = {name for name in before(plan, step.id) if window.operation in before(plan, name)}
+                    least = sum(plan.steps[name].takes for name in between) + step.takes
+                    assert least <= 0.75 * window.high, step.id
+
+
+# --- the head -----------------------------------------------------------------------------------------
+
+HEAD = FOLDER / "head-install.yaml"
+
+
+def test_the_head_install_is_the_whole_job() -> None:
+    procedure = read(HEAD)
+    assert len(procedure.operations) >= 45
+    assert len(procedure.sections) >= 12
+    reasons = [operation for operation in procedure.operations if operation.because]
+    assert len(reasons) > len(procedure.operations) / 2
+
+
+def test_threads_are_chased_and_dry_before_any_stud_goes_near_them() -> None:
+    for plan in plans(read(HEAD)):
+        for stud in ("try-studs", "seat-studs", "tighten-head"):
+            assert {"chase-threads", "dry-holes"} <= before(plan, stud)
+
+
+def test_no_valve_is_opened_while_a_piston_may_stand_at_the_top() -> None:
+    opening = [
+        step for plan in plans(read(HEAD)) for step in plan.steps.values() if step.during.get("valves") == "open"
+    ]
+    assert {step.operation.id for step in opening} >= {"draw-down-cam", "set-cams", "check-unit-travel"}
+    for step in opening:
+        assert step.needs["pistons"] == ("down",), step.id
+        assert step.undo_needs["pistons"] == ("down",), step.id
+
+
+def test_the_timing_unit_is_seen_to_travel_before_its_small_bolts_hide_a_wrong_fit() -> None:
+    for plan in plans(read(HEAD)):
+        assert "check-unit-travel" in before(plan, "tighten-unit")
+        assert plan.steps["check-unit-travel"].operation.hold is not None
+
+
+def test_nothing_electric_turns_an_engine_that_no_hand_has_turned() -> None:
+    for plan in plans(read(HEAD)):
+        assert "two-turns" in before(plan, "connect-battery")
+        live = [step.id for step in plan.steps.values() if step.sets.get("battery") == "on"]
+        assert live == ["connect-battery"]
+
+
+def test_the_head_is_down_before_the_sealant_skins_and_no_pressure_comes_before_it_is_cured() -> None:
+    for plan in plans(read(HEAD)):
+        windows = {(name, window.operation): window for name, step in plan.steps.items() for window in step.time}
+        assert windows["set-head-down", "apply-sealant"].high == 600
+        assert windows["test-coolant", "apply-sealant"].low == 24 * 3600
+        assert windows["test-coolant", "seal-front-cover"].low == 24 * 3600
+        assert windows["prime-oil", "seal-front-cover"].low == 24 * 3600
+
+
+def test_what_a_later_part_hides_is_signed_for_before_it_is_hidden() -> None:
+    hidden = {  # what hides it: what has to have been signed for
+        "rig-head": "try-gasket",
+        "seat-studs": "dry-holes",
+        "fit-carriers[intake]": "mark-nuts",
+        "fit-carriers[exhaust]": "mark-nuts",
+        "take-bar-out": "check-marks",
+        "seal-front-cover": "last-look",
+        "last-look": "two-turns",
+    }
+    for plan in plans(read(HEAD)):
+        for later, held in hidden.items():
+            assert held in before(plan, later)
+            assert plan.steps[held].operation.hold is not None
+
+
+def test_fourteen_nuts_come_up_in_thirds_out_from_the_middle() -> None:
+    procedure = read(HEAD)
+    joint = next(joint for joint in procedure.joints if joint.id == "head-nuts")
+    assert joint.count == 14
+    tighten = named(procedure, "tighten-head").tighten
+    assert tighten is not None
+    torques = [stage.torque for stage in tighten.stages if isinstance(stage, TorqueStage)]
+    assert [base(torque) for torque in torques] == [base(torques[-1]) * share / 3 for share in (1, 2, 3)]
+    assert [stage.text for stage in tighten.stages] == ["25 ft-lb (34 N·m)", "50 ft-lb (68 N·m)", "75 ft-lb (102 N·m)"]
+    places = {
+        number: (row, column) for row, cells in enumerate(joint.layout) for column, number in enumerate(cells) if number
+    }
+    outward = [abs(places[number][1] - 3) for number in range(1, 15)]
+    assert outward == sorted(outward)
+
+
+def test_the_small_bolts_are_shown_in_the_unit_on_the_metric_wrench() -> None:
+    procedure = read(HEAD)
+    tighten = named(procedure, "fit-carriers").tighten
+    assert tighten is not None
+    last = tighten.stages[-1]
+    assert isinstance(last, TorqueStage)
+    assert procedure.units["torque"] == "N·m"
+    assert (last.text, show_converted(last.torque, "N·m")) == ("89 in-lb", "10.06 N·m")
+
+
+def test_each_follower_and_carrier_is_asked_for_by_its_own_place() -> None:
+    for plan in plans(read(HEAD)):
+        for cylinder in "1234":
+            assert "set-out-followers" in before(plan, f"fit-followers[{cylinder}]")
+            assert f"of no. {cylinder} came from" in " ".join(plan.steps[f"fit-followers[{cylinder}]"].operation.check)
+        for side in ("intake", "exhaust"):
+            assert f"{side} side" in " ".join(plan.steps[f"fit-carriers[{side}]"].operation.check)
+
+
+# --- the others ---------------------------------------------------------------------------------------
+
+
+def heel(cylinder: int, valve: str, crank: int) -> bool:
+    """Whether the heel of a lobe is on its follower, ``crank`` degrees after no. 1 fires.
+
+    Firing order 1-3-4-2; intake open from 30° before the top to 60° past the bottom, exhaust from 60° before the
+    bottom to 30° past the top (common practice, no source: an ordinary road cam)."""
+    fired = [1, 3, 4, 2].index(cylinder) * 180
+    phase = (crank - fired) % 720
+    opens, closes = (330, 600) if valve == "intake" else (120, 390)
+    return not opens <= phase <= closes
+
+
+def test_every_valve_is_measured_on_its_heel_and_exactly_once() -> None:
+    procedure = read(FOLDER / "valve-lash.yaml")
+    marks = {"at-one": 0, "at-four": 360}
+    measured = list(chain.from_iterable(procedure.places[name] for name in marks))
+    everything = [
+        f"{cylinder} {valve} {end}"
+        for cylinder in range(1, 5)
+        for valve in ("intake", "exhaust")
+        for end in ("front", "rear")
+    ]
+    assert sorted(measured) == sorted(everything)
+    for name, crank in marks.items():
+        for place in procedure.places[name]:
+            cylinder, valve, _ = place.split()
+            assert heel(int(cylinder), valve, crank), place
+            assert heel(int(cylinder), valve, crank + 90), place  # where its shim is changed
+
+
+def test_no_lever_pushes_a_valve_while_its_piston_may_stand_at_the_top() -> None:
+    for plan in plans(read(FOLDER / "valve-lash.yaml")):
+        pushing = [step for step in plan.steps.values() if step.during.get("valve") == "pushed"]
+        assert len(pushing) == 4
+        for step in pushing:
+            assert set(step.needs["crank"]) <= {"past-one", "past-four"}
+            assert set(step.undo_needs["crank"]) <= {"past-one", "past-four"}
+
+
+def test_no_starter_turns_an_engine_whose_oil_was_not_seen() -> None:
+    for plan in plans(read(FOLDER / "first-start.yaml")):
+        turning = [step for step in plan.steps.values() if step.during.get("engine") in ("cranking", "running")]
+        assert len(turning) == 6
+        for step in turning:
+            assert "prime" in before(plan, step.id)
+            assert step.needs["oil"] == ("primed",)
+
+
+def test_no_joint_is_opened_before_zero_is_proven_and_signed_for() -> None:
+    for plan in plans(read(FOLDER / "pipe-flange.yaml")):
+        assert {"lock-and-tag", "prove-zero"} <= before(plan, "break-joint")
+        assert plan.steps["prove-zero"].operation.hold is not None
+
+
+def test_the_flange_is_drawn_up_in_three_passes_crosswise_and_one_round_the_circle() -> None:
+    procedure = read(FOLDER / "pipe-flange.yaml")
+    stages = []
+    for operation in ("pass-one", "pass-two", "pass-three", "round-pass"):
+        tighten = named(procedure, operation).tighten
+        assert tighten is not None
+        (stage,) = tighten.stages
+        assert isinstance(stage, TorqueStage)
+        stages.append((tighten.joint, base(stage.torque)))
+    full = stages[-1][1]
+    assert [joint for joint, _ in stages] == ["flange", "flange", "flange", "flange-round"]
+    assert [100 * torque / full for _, torque in stages] == [30, 60, 100, 100]
+    cross, ring = (next(joint for joint in procedure.joints if joint.id == name) for name in ("flange", "flange-round"))
+    assert cross.count == ring.count == 12
+
+
+def test_stretched_rod_bolts_are_never_pulled_twice() -> None:
+    for plan in plans(read(FOLDER / "short-block.yaml")):
+        for cylinder in "1234":
+            assert f"read-strip[{cylinder}]" in before(plan, f"tighten-rod[{cylinder}]")
+            operation = plan.steps[f"tighten-rod[{cylinder}]"].operation
+            assert operation.hold is not None
+            assert operation.undo is not None
+            assert [ref.name for ref in operation.undo.discard] == ["rod-bolts"]
+
+
+def test_the_cam_sums_give_the_centrelines_of_the_cam_card() -> None:
+    """Opening and closing points of an ordinary card, worked by the procedure's own formulas. The figures are row
+    "cam" of the published values (onallcylinders, 2023-07-26): 31/63 and 77/29 make 106, 114 and 110."""
+    from decimal import Decimal
+
+    from benchflow.procedure.formula import evaluate, parse_formula
+
+    procedure = read(FOLDER / "cam-timing.yaml")
+
+    def worked(operation: str, name: str, **degrees: int) -> Decimal:
+        work = next(found for found in named(procedure, operation).work_out if found.name == name)
+        values = {key.replace("_", "-"): Quantity(Decimal(value), "°", f"{value}°") for key, value in degrees.items()}
+        return evaluate(parse_formula(work.formula), values, "°").value.value
+
+    assert worked("measure-intake", "intake-duration", intake_opens=31, intake_closes=63) == 274
+    assert worked("measure-intake", "intake-centreline", intake_opens=31, intake_closes=63) == 106
+    assert worked("measure-exhaust", "exhaust-duration", exhaust_opens=77, exhaust_closes=29) == 286
+    assert worked("measure-exhaust", "exhaust-centreline", exhaust_opens=77, exhaust_closes=29) == 114
+    assert worked("prove-exhaust", "lobe-separation", intake_centreline_now=106, exhaust_centreline_now=114) == 110
+    assert worked("prove-exhaust", "overlap", intake_opens_now=31, exhaust_closes_now=29) == 60

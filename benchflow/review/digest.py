@@ -10,6 +10,7 @@ from typing import Any
 from benchflow.review.facts import Facts, InstrumentFact, Moment, NoteFact
 from benchflow.review.gathering import Gathered, NotASession, Ticks, seconds_between
 from benchflow.review.room import band, number, room
+from benchflow.session.events import Happening
 from benchflow.session.lines import Line
 from benchflow.session.moment import format, parse
 
@@ -49,7 +50,7 @@ def _take(told: Gathered, line: Line) -> None:
     handler = _HANDLERS.get(line.kind)
     if handler is not None:
         handler(told, line, line.data, Moment(at, clock["run"], clock["ms"]) if clock else Moment(at))
-    elif line.kind not in _SILENT:
+    elif line.kind not in _KNOWN_KINDS:
         told.unknown += 1
 
 
@@ -259,5 +260,5 @@ _HANDLERS: dict[str, Callable[[Gathered, Line, Data, Moment], None]] = {
     "instrument-used": _instrument_used, "noted": _noted, "clock-went-back": _clock_went_back,
     "closed": _closed,
 }  # fmt: skip
-_SILENT = frozenset({"opened", "moved", "stands"})
-"""Kinds that tell nothing here: how the assembly stood is for the replay."""
+_KNOWN_KINDS = frozenset(str(kind.__struct_config__.tag) for kind in Happening.__args__)
+"""Some of them tell nothing here: how the assembly stood is for the replay."""

@@ -4,8 +4,7 @@ from collections.abc import Iterator
 
 from benchflow.procedure.plan import Step
 from benchflow.review.account import Account
-from benchflow.review.facts import Moment, OperationFact, StageFact
-from benchflow.review.gathering import seconds_between
+from benchflow.review.facts import OperationFact, StageFact
 from benchflow.review.ranking import (
     FASTENER_SECONDS,
     NEAR_SHARE,
@@ -18,6 +17,7 @@ from benchflow.review.ranking import (
 )
 from benchflow.review.values import Value, values_of
 from benchflow.review.words import count, room_left, shown, span
+from benchflow.session.clock import Now, elapsed
 from benchflow.session.shop import Shop, find_instrument
 from benchflow.session.state import When
 from benchflow.trade.instruments import Instrument, due_date
@@ -158,7 +158,7 @@ def _windows(account: Account, step: Step, fact: OperationFact | None, finished:
         if since is None:
             continue
         title = account.plan.steps[window.operation].title
-        taken = seconds_between(_moment(since), _moment(finished))
+        taken = elapsed(since, Now(finished.at, finished.run, finished.ms))
         if window.high is not None and taken > window.high:
             words = f"finished {span(taken)} after “{title}”; the window is {window.text}"
             yield Reason("window-missed", words, finished.seq, window.operation)
@@ -167,14 +167,10 @@ def _windows(account: Account, step: Step, fact: OperationFact | None, finished:
             yield Reason("window-tight", words.replace("%", " %"), finished.seq, window.operation)
         begun = fact.begun if fact is not None else None
         if window.low is not None and begun is not None:
-            waited = seconds_between(_moment(since), begun)
+            waited = elapsed(since, Now(begun.at, begun.run, begun.ms))
             if waited < window.low:
                 words = f"begun {span(waited)} after “{title}”; the wait is {window.text}"
                 yield Reason("window-missed", words, finished.seq, window.operation)
-
-
-def _moment(when: When) -> Moment:
-    return Moment(when.at, when.run, when.ms)
 
 
 def _pace(step: Step, fact: OperationFact | None, finished: When | None) -> Iterator[Reason]:

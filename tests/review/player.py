@@ -1,0 +1,323 @@
+"""Plays a builder through a whole procedure, by the same intents that the screen sends, in simulated time.
+
+What is measured has believable scatter, what is done takes believable time; faults are planted where a test
+or the made history asks for one. Everything is invented, and the same seed gives the same build.
+"""
+
+import io
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from random import Random
+from typing import Any
+
+from msgspec import Struct
+
+from benchflow.procedure.cache import Loaded
+from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, Record
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Limit, convert
+from benchflow.session.choosing import proposal
+from benchflow.session.desk import Desk
+from benchflow.session.drive import drive
+from benchflow.session.judging import limit_of
+from benchflow.session.matching import proposed
+from benchflow.session.missing import lots_wanted
+from benchflow.session.moment import format as written
+from benchflow.session.moment import parse
+from benchflow.session.register import Register
+from benchflow.session.state import State
+from benchflow.session.tally import joint_of, stage_order
+from benchflow.session.working import worked_value
+
+Intent = dict[str, Any]
+
+
+class Faults(Struct, frozen=True):
+    """What goes wrong in this build, each for the operation it names. Empty: a clean build."""
+
+    near_limit: str = ""  # the readings of a value of it come out just inside its limit
+    late: str = ""  # it is finished after its window has closed, by a signed deviation
+    self_signed: str = ""  # its hold is signed by the builder
+    stage_redone: str = ""  # a stage of its joint is taken back tick by tick and done again
+    overdue: str = ""  # tightened with the wrench whose calibration had run out
+    taken_back: str = ""  # reopened after it was done
+    paused: str = ""  # a long pause in the middle of a stage
+    hurried: str = ""  # taken up and finished in seconds
+    deviation: str = ""  # a reading out of its limit is waived
+
+
+CLEAN = Faults()
+
+
+class Player:
+    """One build on one log. ``tools`` gives the serial to use for a need of the procedure."""
+
+    def __init__(
+        self,
+        source: Loaded,
+        log: Path,
+        *,
+        seed: int,
+        begin: datetime,
+        read: Callable[[str], Any],
+        builder: str = "R. Builder",
+        inspector: str = "J. Second",
+        register: Register | None = None,
+        tools: dict[str, str] | None = None,
+        overdue_tools: dict[str, str] | None = None,
+        faults: Faults = CLEAN,
+        lots: Callable[[str, Random], str] = lambda name, chance: f"L-{chance.randrange(100, 120)}",
+        shift: float = 0.0,
+    ) -> None:
+        self.chance = Random(seed)
+        self.now = begin.astimezone(UTC)
+        self.evening = self.now
+        self.builder, self.inspector = builder, inspector
+        self.tools, self.overdue_tools = tools or {}, overdue_tools or {}
+        self.faults, self.lots, self.shift = faults, lots, shift
+        self.desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
+        self.centres: dict[str, float] = {}  # where a value lies in its band, in this build
+
+    # --- talking to the desk ---
+
+    def try_to(self, intent: Intent) -> dict[str, Any]:
+        """Drive one intent, as a line of JSON in and a line of JSON out."""
+        out = io.BytesIO()
+        message = {"by": self.builder, **intent, "at": written(self.now)}
+        if intent["intent"] in ("why", "route", "status"):
+            message.pop("by")
+        drive(self.desk, io.BytesIO(json.dumps(message).encode() + b"\n"), out)
+        answer: dict[str, Any] = json.loads(out.getvalue())
+        return answer
+
+    def send(self, intent: Intent) -> dict[str, Any]:
+        answer = self.try_to(intent)
+        assert answer["ok"], (intent, answer)
+        return answer
+
+    def spend(self, seconds: float) -> None:
+        self.now += timedelta(seconds=seconds)
+
+    @property
+    def state(self) -> State:
+        assert self.desk.state is not None
+        return self.desk.state
+
+    # --- the build ---
+
+    def build(self, unit: str, options: dict[str, str] | None = None, *, close: bool = True) -> None:
+        """The whole build, from opening to closing, in the author's order by the ways that are offered."""
+        procedure = self.desk.procedure
+        answers = {option.name: self.chance.choice(option.choices) for option in procedure.options}
+        start = {variable.name: variable.values[0] for variable in procedure.state if variable.start is None}
+        self.send({"intent": "open", "unit": unit, "options": {**answers, **(options or {})}, "start": start})
+        for goal in list(self.state.plan.steps):
+            while goal not in self.state.done:
+                self.toward(goal)
+            self.may_take_back(goal)
+        if close:
+            self.send({"intent": "close"})
+        self.desk.close()
+
+    def toward(self, goal: str) -> None:
+        name = self.send({"intent": "route", "operation": goal})["route"][0]
+        if name in self.state.plan.steps:
+            self.work(self.state.plan.steps[name])
+        else:
+            self.spend(self.chance.uniform(40, 120))
+            self.send({"intent": "move", "move": name})
+
+    def work(self, step: Step) -> None:
+        self.come_in(step)
+        self.send({"intent": "take-up", "operation": step.id})
+        entries = [*self.lot_entries(step), *self.readings(step), *self.checks(step)]
+        ticks = self.ticks(step)
+        lasts = self.lasting(step)
+        pause = lasts / (len(entries) + len(ticks) + 1)
+        for entry in (*entries, *ticks):
+            self.spend(pause)
+            self.send(entry)
+            self.may_tick_again(step, entry)
+            self.may_pause(step, entry)
+        self.choose(step)
+        self.spend(pause)
+        self.may_be_late(step)
+        self.deviate(step)
+        self.sign(step)
+        self.send({"intent": "finish", "operation": step.id})
+
+    def come_in(self, step: Step) -> None:
+        """Wait where a window says so; go home when it is late and no window is open."""
+        state = self.state
+        open_windows = any(
+            window.high is not None and window.operation in state.done
+            for name, one in state.plan.steps.items()
+            if name not in state.done
+            for window in one.time
+        )
+        if not open_windows and self.now - self.evening > timedelta(hours=3):
+            self.now = self.evening = self.evening + timedelta(days=self.chance.choice((1, 1, 2, 3)))
+        for window in step.time:
+            since = state.done.get(window.operation)
+            if since is not None and window.low is not None:
+                ready = parse(since.at) + timedelta(seconds=window.low + 60)
+                if ready > self.now:
+                    self.now = ready
+                    self.evening = max(self.evening, ready - timedelta(hours=2))
+        self.spend(self.chance.uniform(20, 90))
+
+    def lasting(self, step: Step) -> float:
+        """How long the operation takes, in seconds."""
+        if self.faults.hurried == step.id:
+            return 8.0
+        if step.takes:
+            return step.takes * self.chance.uniform(1.02, 1.12)
+        return self.chance.uniform(60, 240)
+
+    # --- entries ---
+
+    def lot_entries(self, step: Step) -> list[Intent]:
+        return [
+            {"intent": "lot", "consumable": name, "lot": self.lots(name, self.chance)}
+            for name in lots_wanted(self.state, step)
+        ]
+
+    def readings(self, step: Step) -> list[Intent]:
+        entries: list[Intent] = []
+        for record in step.operation.record:
+            tool = self.tools.get(record.instrument or "")
+            for slot in record.slots:
+                key = "place" if record.by_place else "reading"
+                entry = {"intent": "record", "name": record.name, key: slot, "value": self.value(step, record)}
+                entries.append({**entry, "instrument": tool} if tool else entry)
+        return entries
+
+    def value(self, step: Step, record: Record) -> str:
+        """A reading inside its limit, near where this build's others of that name lie."""
+        match record.bound:
+            case Fixed(limit):
+                pass
+            case AboveReading() as bound:
+                found = limit_of(self.state, bound, record.unit)
+                assert found is not None
+                limit = found
+            case EqualWithin(spread):
+                return f"{convert(spread, record.unit).value:f} {record.unit}"
+            case None:
+                return f"1 {record.unit}".strip()
+        low, high = _ends(limit, record.unit)
+        name = record.name.partition("[")[0]
+        centre = self.centres.setdefault(name, min(max(self.chance.gauss(0.5, 0.09), 0.25), 0.75) + self.shift)
+        share = centre + self.chance.uniform(-0.03, 0.03)
+        if self.faults.near_limit == step.id:
+            share = 0.975
+        if self.faults.deviation == step.id:
+            share = 1.1
+        return _written(low + (high - low) * share, high - low, record.unit)
+
+    def checks(self, step: Step) -> list[Intent]:
+        return [{"intent": "tick-check", "check": n} for n in range(1, len(step.operation.check) + 1)]
+
+    def ticks(self, step: Step) -> list[Intent]:
+        tighten = step.operation.tighten
+        if tighten is None:
+            return []
+        joint = joint_of(self.state, tighten.joint)
+        tools = {**self.tools, **(self.overdue_tools if self.faults.overdue == step.id else {})}
+        used = [tools[ref.name] for ref in step.operation.uses if ref.name in tools]
+        tool = tools.get(tighten.instrument or "") or (used[0] if used else None)
+        entries: list[Intent] = []
+        for number, stage in enumerate(tighten.stages, 1):
+            for fastener in stage_order(joint, stage):
+                entry = {"intent": "tick", "joint": joint.id, "fastener": fastener, "stage": number}
+                if isinstance(stage, CheckStage):
+                    low, high = _ends(stage.limit, "N·m")
+                    entry["value"] = _written(low + (high - low) * self.chance.uniform(0.3, 0.7), high - low, "N·m")
+                entries.append({**entry, "instrument": tool} if tool else entry)
+        return entries
+
+    def choose(self, step: Step) -> None:
+        for table in step.operation.choose:
+            take = proposal(self.state, step, table).takes[0]
+            self.send({"intent": "choose", "name": table.name, "take": take})
+        for match in step.operation.match:
+            for place, part in proposed(self.state, step, match)[0].items():
+                self.send({"intent": "choose", "name": f"{match.name}[{place}]", "take": part})
+
+    def sign(self, step: Step) -> None:
+        if step.operation.hold is not None:
+            signer = self.builder if self.faults.self_signed == step.id else self.inspector
+            self.send({"intent": "sign", "operation": step.id, "by": signer})
+
+    # --- what goes wrong ---
+
+    def may_be_late(self, step: Step) -> None:
+        if self.faults.late != step.id:
+            return
+        for window in step.time:
+            if window.high is not None:
+                closes = parse(self.state.done[window.operation].at) + timedelta(seconds=window.high)
+                self.now = max(self.now, closes + timedelta(seconds=0.08 * window.high))
+        reason = "The phone rang. The sealant still looked wet."
+        self.send({"intent": "deviate", "operation": step.id, "about": "time", "reason": reason})
+
+    def deviate(self, step: Step) -> None:
+        if self.faults.deviation == step.id:
+            reason = "The customer knows and wants it built."
+            for record in step.operation.record:
+                about = {"operation": step.id, "about": record.name, "reason": reason}
+                self.send({"intent": "deviate", **about})
+
+    def may_tick_again(self, step: Step, entry: Intent) -> None:
+        """The whole first stage is doubted, taken back, and done again."""
+        if self.faults.stage_redone != step.id or entry["intent"] != "tick":
+            return
+        joint = joint_of(self.state, entry["joint"])
+        if (entry["stage"], entry["fastener"]) != (1, joint.count):
+            return
+        for fastener in reversed(range(1, joint.count + 1)):
+            self.spend(4)
+            self.send({"intent": "untick", "joint": joint.id, "fastener": fastener, "stage": 1})
+        for again in self.ticks(step)[: joint.count]:
+            self.spend(15)
+            self.send(again)
+
+    def may_pause(self, step: Step, entry: Intent) -> None:
+        if self.faults.paused == step.id and entry["intent"] == "tick":
+            joint = joint_of(self.state, entry["joint"])
+            if (entry["stage"], entry["fastener"]) == (1, joint.count // 2):
+                self.spend(55 * 60)
+
+    def may_take_back(self, goal: str) -> None:
+        if self.faults.taken_back == goal and not self.state.work(goal).redone:
+            self.spend(300)
+            self.send({"intent": "reopen", "operation": goal, "reason": "It did not look right the day after."})
+
+
+def _ends(limit: Limit, unit: str) -> tuple[float, float]:
+    """A span inside the limit, where it has one end only too."""
+    low = None if limit.low is None else float(convert(limit.low, unit).value)
+    high = None if limit.high is None else float(convert(limit.high, unit).value)
+    if low is not None and high is not None:
+        return low, high
+    if high is not None:
+        return (0.0, high) if high > 0 else (high * 2, high)
+    assert low is not None
+    return (low, low * 1.5) if low > 0 else (low, low + 1)
+
+
+def _written(value: float, band: float, unit: str) -> str:
+    """With as many digits as a gauge that resolves a fiftieth of the band would show."""
+    digits = 0
+    while band / 50 < 10**-digits and digits < 6:
+        digits += 1
+    return f"{Decimal(value):.{digits}f} {unit}".strip()
+
+
+def worked(player: Player, step: Step, name: str) -> str:
+    """A value worked out, as it stands now; for looking at."""
+    found = worked_value(player.state, step, name)
+    return "" if found is None else f"{found.value} {found.unit}"

@@ -1,0 +1,171 @@
+"""The day it comes back: what is weak has to stand first, and nobody may be accused for nothing."""
+
+import msgspec
+import pytest
+
+from benchflow.review.evidence import (
+    Review,
+    by_failure,
+    by_search,
+    find_failure,
+    of_everything,
+    text_of,
+)
+from benchflow.review.ranking import GRADE, GROUNDS, SUSPECT, Reason, rule, weakness, worst_first
+from tests.review.player import Faults
+from tests.review.plays import register, told
+
+SHOP = register().shop()
+
+
+def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
+    """The operation that is named first, and what is held against it most."""
+    review = of_everything(told(3, faults, with_tools), SHOP)
+    guard = review.guards[0]
+    assert guard.suspect
+    return guard.operation, guard.reasons[0].kind
+
+
+@pytest.mark.parametrize(
+    ("faults", "operation", "kind"),
+    [
+        (Faults(near_limit="draw-down-cam[intake]"), "draw-down-cam[intake]", "near-limit"),
+        (Faults(late="set-head-down"), "set-head-down", "deviation"),
+        (Faults(self_signed="mark-nuts"), "mark-nuts", "self-signed"),
+        (Faults(taken_back="fit-pulley"), "fit-pulley", "redone"),
+        (Faults(paused="fit-carriers[intake]"), "fit-carriers[intake]", "long-pause"),
+        (Faults(hurried="set-head-down"), "set-head-down", "too-fast"),
+        (Faults(deviation="draw-down-cam[exhaust]"), "draw-down-cam[exhaust]", "deviation"),
+    ],
+)
+def test_what_went_wrong_at_the_bench_is_named_first(faults: Faults, operation: str, kind: str) -> None:
+    assert first_suspect(faults) == (operation, kind)
+
+
+def test_a_wrench_whose_calibration_had_run_out_is_named_with_its_date() -> None:
+    review = of_everything(told(3, Faults(overdue="tighten-head"), with_tools=True), SHOP)
+    guard = review.guards[0]
+    assert guard.operation == "tighten-head"
+    assert guard.reasons[0].kind == "instrument-overdue"
+    assert "TW-B: its calibration had run out on 2026-01-10" in guard.reasons[0].words
+
+
+def test_a_stage_that_was_taken_back_and_done_again_is_held_against_its_joint() -> None:
+    review = of_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
+    reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
+    assert review.guards[0].operation == "tighten-head"
+    assert reasons["redone"] == "14 ticks of stage 1 of head-nuts taken back and done again"
+
+
+@pytest.mark.parametrize("seed", [1, 3, 5])
+def test_a_clean_build_is_not_accused(seed: int) -> None:
+    assert of_everything(told(seed, with_tools=True), SHOP).suspects == ()
+
+
+def test_a_missed_window_says_by_how_much_beside_the_name_that_signed_for_it() -> None:
+    review = of_everything(told(3, Faults(late="set-head-down")))
+    words = " / ".join(reason.words for reason in review.guards[0].reasons)
+    assert "R. Builder signed to go on without the time window" in words
+    assert "finished 11 min after “Sealant on the four corners”; the window is at most 10 min" in words
+
+
+def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else() -> None:
+    account = told(3, Faults(self_signed="mark-nuts"))
+    leak = find_failure(account, "head-gasket-leak")
+    oil = find_failure(account, "oil-leak")
+    assert leak is not None
+    assert oil is not None
+    head, covers = by_failure(account, leak), by_failure(account, oil)
+    assert all("head-gasket-leak" in guard.guards_against for guard in head.guards)
+    assert [guard.operation for guard in head.suspects] == ["mark-nuts"]
+    assert covers.suspects == ()
+    assert head.complaint == leak.text
+
+
+def test_a_complaint_is_found_by_the_customers_words() -> None:
+    account = told(3)
+    failure = account.procedure.failures[0]
+    assert find_failure(account, failure.text.upper()) == failure
+    assert find_failure(account, failure.text[: len(failure.text) // 2]) == failure
+    assert find_failure(account, "it sings") is None
+    assert find_failure(account, "") is None
+
+
+def test_a_search_finds_operations_by_any_of_their_words() -> None:
+    account = told(3)
+    found = {guard.operation for guard in by_search(account, "SEALANT corner").guards}
+    assert "apply-sealant" in found
+    assert "fit-pulley" not in found
+    assert by_search(account, "zeppelin").guards == ()
+
+
+def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
+    from benchflow.review.account import account
+    from tests.review.player import Player
+    from tests.review.plays import BEGIN, folder, head_install, read
+
+    log = folder() / "unfinished.jsonl"
+    player = Player(head_install(), log, seed=4, begin=BEGIN, read=read())
+    player.send({"intent": "open", "unit": "job 4", "options": {"cams": "standard", "gasket": "composite"},
+                 "start": {"pistons": "down"}})  # fmt: skip
+    player.toward("make-safe")
+    player.send({"intent": "close", "unfinished": "The block is cracked"})
+    player.desk.close()
+    told_all = account(log, read())
+    review = of_everything(told_all)
+    assert review.guards[0].reasons[0].kind == "never-done"
+    assert review.guards[0].reasons[0].words == "never taken up"
+    assert not review.guards[-1].suspect
+    assert any("operations not done (The block is cracked)" in warning for warning in told_all.warnings)
+
+
+def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text_of_that_day() -> None:
+    account = told(3, Faults(self_signed="mark-nuts"))
+    guard = of_everything(account).suspects[0]
+    assert guard.seq is not None
+    line = account.log.lines[guard.seq - 1]
+    assert (line.kind, line.data["operation"]) == ("signed", "mark-nuts")
+    text = text_of(account, "mark-nuts")
+    assert text.lstrip().startswith("- id: mark-nuts")
+    assert "hold:" in text
+    assert text.count("- id:") == 1
+
+
+def test_what_is_known_is_told_beside_what_is_weak() -> None:
+    guard = next(g for g in of_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
+    words = [known.words for known in guard.known]
+    assert any("head-nuts, stage 3" in w and "14 fasteners with TW-A, R. Builder" in w for w in words)
+    assert any(w.startswith("finished by R. Builder, 2026-03-") for w in words)
+
+
+def test_the_order_follows_the_rule_that_is_shown_and_nothing_else() -> None:
+    assert [ground.grade for ground in GROUNDS] == sorted(GRADE.values(), reverse=True)
+    assert len(set(GRADE.values())) == len(GROUNDS)
+    one_bad = [Reason("deviation", "")]
+    many_small = [Reason("redone", ""), Reason("long-pause", ""), Reason("near-limit", "")]
+    assert weakness(one_bad) > weakness(many_small)
+    assert weakness([*one_bad, Reason("redone", "")]) > weakness(one_bad)
+    assert [r.kind for r in worst_first(many_small)] == ["near-limit", "redone", "long-pause"]
+    text = "\n".join(rule())
+    assert all(ground.title in text and ground.when in text for ground in GROUNDS)
+    assert f"From grade {SUSPECT} on" in text
+
+
+def test_a_review_can_be_handed_on_as_plain_data() -> None:
+    review = of_everything(told(3))
+    assert msgspec.convert(msgspec.json.decode(msgspec.json.encode(review)), Review) == review
+
+
+def test_a_damaged_log_is_reviewed_as_far_as_it_can_be_trusted_and_says_how_far() -> None:
+    from benchflow.review.account import account
+    from tests.review.plays import folder, played, read
+
+    whole = played(3)
+    damaged = folder() / "damaged.jsonl"
+    lines = whole.read_bytes().splitlines(keepends=True)
+    lines[300] = lines[300].replace(b'"by":"R. Builder"', b'"by":"N. Body"')
+    damaged.write_bytes(b"".join(lines))
+    found = account(damaged, read())
+    assert found.facts.session.events == 300
+    assert "line 301 has been changed since it was written" in found.warnings[0]
+    assert of_everything(found).warnings == found.warnings

@@ -134,6 +134,16 @@ def test_base_values_are_exact_fractions_of_the_base_unit() -> None:
     assert base(parse_quantity("14", unit="")) == 14
 
 
+def test_a_torque_kept_in_another_unit_still_lies_on_its_limit() -> None:
+    kept = convert(parse_quantity("100 N·m"), "ft-lb")
+    assert len(kept.value.as_tuple().digits) == 28
+    assert base(kept) == 100
+    assert convert(kept, "N·m").value == 100
+    assert base(convert(parse_quantity("-0.10 mm"), "in")) == Fraction(-1, 10_000)
+    assert convert(convert(parse_quantity("89 in-lb"), "ft-lb"), "in-lb").value == 89
+    assert base(convert(parse_quantity("31.7 °F"), "°C")) == base(parse_quantity("31.7 °F"))
+
+
 def test_time_comes_in_seconds_and_nothing_else_does() -> None:
     assert seconds(parse_quantity("1.5 h")) == 5400.0
     with pytest.raises(QuantityError):

@@ -9,6 +9,7 @@ from benchflow.quantity.numerals import finite
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
+_COUNT = Unit("", "", Fraction(1))
 _28 = Context(prec=28, rounding=ROUND_HALF_EVEN)
 """What has no end as a decimal is rounded correctly to 28 significant digits, once."""
 
@@ -34,12 +35,42 @@ def difference_factor(unit: str) -> Fraction:
 
 
 def base(q: Quantity) -> Fraction:
-    """The exact value in the dimension's base unit: m, N·m, °, K, s, N, Pa, kg, m³, ..."""
+    """The exact value in the dimension's base unit: m, N·m, °, K, s, N, Pa, kg, m³, ...
+
+    A value of 28 digits is one that :func:`convert` rounded. It comes back as the simplest fraction within
+    that rounding, in its own unit or in the base's, which is what it was before: 100 N·m kept in ft-lb is
+    100 N·m again, and lies on a limit of 100 N·m, not beside it. (Sure for what has five digits or fewer and a
+    short factor; 2294.3 psi kept in bar may stay off by one part in 10²⁸.)
+    """
     value = Fraction(q.value)
-    if not q.unit:
-        return value
-    unit = known(q.unit)
-    return value * unit.factor + unit.offset if unit.offset else value * unit.factor
+    unit = known(q.unit) if q.unit else _COUNT
+    exact = value * unit.factor + unit.offset if unit.offset else value * unit.factor
+    if len(q.value.as_tuple().digits) < _28.prec:
+        return exact
+    half = _half_digit(q.value)
+    own, of_base = simplest_within(value, half), simplest_within(exact, half * unit.factor)
+    return own * unit.factor + unit.offset if own.denominator < of_base.denominator else of_base
+
+
+def _half_digit(value: Decimal) -> Fraction:
+    exponent = value.as_tuple().exponent
+    return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) / 2
+
+
+def simplest_within(value: Fraction, half: Fraction) -> Fraction:
+    """The fraction of the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
+    if abs(value) <= half:
+        return Fraction(0)
+    sign, low, high = (1 if value > 0 else -1), abs(value) - half, abs(value) + half
+    a, b, c, d = low.numerator, low.denominator, high.numerator, high.denominator
+    p0, q0, p1, q1 = 0, 1, 1, 0
+    while True:
+        whole = a // b
+        if whole * b == a or (whole + 1) * d <= c:
+            whole += whole * b != a
+            return Fraction(sign * (whole * p1 + p0), whole * q1 + q0)
+        p0, q0, p1, q1 = p1, q1, whole * p1 + p0, whole * q1 + q0
+        a, b, c, d = d, c - whole * d, b, a - whole * b
 
 
 def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fraction:

@@ -112,7 +112,8 @@ def scan_part(original: str, text: str, start: int, dimension: str | None) -> Pa
     except NumeralError as error:
         hint = error.hint or example(dimension)
         raise QuantityError("bad-quantity", original, error.at, error.why, hint) from None
-    begin = skip_space(text, i)
+    # a dash before a letter joins number and unit, as in "a 1/4-turn"; before a digit it never gets here
+    begin = i + 1 if text[i : i + 1] == "-" and text[i + 1 : i + 2].isalpha() else skip_space(text, i)
     end = unit_end(text, begin)
     if end == begin:
         return Part(number, None, at, i, i)
@@ -226,8 +227,6 @@ def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
     if following.isdigit():
         hint = "write it in one piece, or a fraction as 1 1/64 in"
         return QuantityError("bad-quantity", text, at, "a number has no gap in it", hint)
-    if following == "-" and plain[at + 1 : at + 2].isalpha():
-        return QuantityError("bad-quantity", text, at, "a dash between number and unit", "put a space there")
     if following and following not in "()":
         return left_over(text, plain, at)
     return QuantityError("bad-quantity", text, end, "the unit is missing", example(dimension))

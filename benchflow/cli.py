@@ -1,8 +1,11 @@
 """The commands. A command's module is imported when the command is run, and not before."""
 
+import io
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
+from typing import Any
 
 import click
 
@@ -26,6 +29,16 @@ COMMANDS = {
 
 class Commands(click.Group):
     """The commands of :data:`COMMANDS`, each imported only when it is wanted."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            code = super().invoke(ctx)
+            sys.stdout.flush()
+        except BrokenPipeError:
+            # Whoever read our output has had enough. Python would complain once more on leaving.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return FINE
+        return code
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         return list(COMMANDS)
@@ -76,11 +89,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
 
     sys.excepthook = say_where_the_log_is
     for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a middle dot must not end the program.
-        stream.reconfigure(errors="backslashreplace")
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a terminal without a middle dot must not end the program
     try:
         code = benchflow.main(arguments, prog_name="benchflow", standalone_mode=False)
-        sys.stdout.flush()
     except click.ClickException as wrong:
         wrong.show()
         code = wrong.exit_code
@@ -93,8 +105,4 @@ def main(arguments: Sequence[str] | None = None) -> None:
         code = UNUSABLE
     except (click.Abort, KeyboardInterrupt):
         code = BROKEN_OFF
-    except BrokenPipeError:
-        # Whoever read our output has had enough; Python would complain once more on leaving.
-        sys.stdout = None  # type: ignore[assignment]
-        code = FINE
     sys.exit(code or FINE)

@@ -32,7 +32,7 @@ def find_log(name: str, folder: Path | None = None) -> Path:
         return found[0]
     if found:
         raise Ambiguous(f"{name!r} fits {len(found)} logs: {_some(found)}. Say more of the name.")
-    raise NotFound(f"There is no log {name}.{_near(name, logs)}")
+    raise NotFound(f"There is no log {name}.{_near(name, [*_beside(path, (SUFFIX,)), *logs])}")
 
 
 def find_procedure(name: str) -> Path:

@@ -1,0 +1,357 @@
+"""The commands, each run as a program of its own on real files in a home of its own."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchflow.session.lines import read
+from tests.session.bench import SMALL
+from tests.session.logs import write_log
+
+ROOT = Path(__file__).parents[1]
+OPEN = {"intent": "open", "by": "R.", "unit": "job 7", "options": {"cams": "standard"}, "start": {"pistons": "down"}}
+
+
+class Shell:
+    """A person's terminal: a working folder, a home, and the commands typed there."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT), "TZ": "UTC"}
+        (folder / "small.yaml").write_text(SMALL, encoding="utf-8")
+
+    def start(self, *arguments: object, **more: Any) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            [sys.executable, "-m", "benchflow", *map(str, arguments)],
+            **{"cwd": self.folder, "env": self.environ, "stdin": subprocess.PIPE, "stdout": subprocess.PIPE,
+               "stderr": subprocess.PIPE, **more},
+        )  # fmt: skip
+
+    def run(self, *arguments: object, typed: str = "", **more: Any) -> tuple[int, str, str]:
+        """Exit code, standard output, standard error."""
+        child = self.start(*arguments, **more)
+        output, errors = child.communicate(typed.encode(), timeout=60)
+        return child.returncode, output.decode(), errors.decode()
+
+    def drive(self, log: str, *intents: dict[str, Any], options: tuple[str, ...] = ()) -> list[dict[str, Any]]:
+        typed = "".join(json.dumps(intent) + "\n" for intent in intents)
+        code, output, errors = self.run("drive", "small.yaml", "--log", log, *options, typed=typed)
+        assert (code, errors) == (0, "")
+        return [json.loads(line) for line in output.splitlines()]
+
+
+@pytest.fixture
+def shell(tmp_path: Path) -> Shell:
+    return Shell(tmp_path)
+
+
+# --- calls that cannot be carried out ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("call", "hint"),
+    [
+        (["chek", "small.yaml"], "did you mean `check`"),
+        (["verify", "--jsn", "x"], "--json"),
+        (["verify", "lok.jsonl"], "Did you mean log.jsonl?"),
+        (["log", "lok.jsonl"], "Did you mean log.jsonl?"),
+        (["check", "smal.yaml"], "Did you mean small.yaml?"),
+        (["drive", "head-instal", "--log", "x"], "Did you mean head-install.yaml?"),
+        (["run", "head-instal"], "Did you mean head-install.yaml?"),
+        (["sessions", "--folder", "gone"], "There is no folder gone"),
+        (["run", "--log-folder", "gone"], "There is no folder gone"),
+        (["drive", "small.yaml", "--log", "gone/x.jsonl"], "There is no folder gone"),
+        (["drive", "small.yaml", "--log", "x", "--shop", "gone"], "There is no shop file gone"),
+        (["check"], "at least one FILE"),
+        (["completion", "perl"], "bash"),
+    ],
+)
+def test_a_call_that_cannot_be_carried_out_says_what_to_do_and_ends_with_2(
+    shell: Shell, call: list[str], hint: str
+) -> None:
+    write_log(shell.folder / "home-less.jsonl", 1)
+    (shell.folder / "log.jsonl").write_bytes((shell.folder / "home-less.jsonl").read_bytes())
+    code, output, errors = shell.run(*call)
+    assert code == 2
+    assert hint in errors
+    assert output == ""
+    assert "Traceback" not in errors
+    assert not (shell.folder / "home" / "data").exists()
+
+
+def test_the_bench_without_a_terminal_says_so_and_paints_nothing(shell: Shell) -> None:
+    code, output, errors = shell.run("run", "small.yaml")
+    assert (code, output) == (2, "")
+    assert "needs a terminal" in errors
+    assert "benchflow drive" in errors
+
+
+@pytest.mark.parametrize("call", [[], ["--help"], ["-h"]])
+def test_help_names_every_command_and_every_exit_code(shell: Shell, call: list[str]) -> None:
+    from benchflow.cli import COMMANDS
+
+    code, output, _ = shell.run(*call)
+    assert code == 0
+    for word in (*COMMANDS, "benchflow run", "  0 ", "  1 ", "  2 ", "  70 ", "  130 "):
+        assert word in output
+
+
+def test_every_command_has_help_of_its_own() -> None:
+    import click
+
+    from benchflow.cli import COMMANDS, benchflow
+
+    context = click.Context(benchflow, info_name="benchflow")
+    for name in COMMANDS:
+        command = benchflow.get_command(context, name)
+        assert command is not None, name
+        assert command.name == name
+        assert len(command.get_help(click.Context(command, info_name=name))) > 100
+
+
+def test_the_version_is_the_packages(shell: Shell) -> None:
+    from benchflow import __version__
+
+    assert shell.run("--version") == (0, f"benchflow {__version__}\n", "")
+
+
+# --- drive -------------------------------------------------------------------------------------------
+
+
+def test_an_answer_comes_after_its_event_is_on_disk_and_outlives_a_kill(shell: Shell) -> None:
+    child = shell.start("drive", "small.yaml", "--log", "build.jsonl")
+    assert child.stdin is not None
+    assert child.stdout is not None
+    for number, intent in enumerate([OPEN, {"intent": "take-up", "operation": "seal"}], start=1):
+        child.stdin.write(json.dumps(intent).encode() + b"\n")
+        child.stdin.flush()
+        answer = json.loads(child.stdout.readline())
+        on_disk = read((shell.folder / "build.jsonl").read_bytes())
+        assert len(on_disk.lines) == number
+        assert on_disk.lines[-1].hash == answer["events"][-1]["hash"]
+    child.send_signal(signal.SIGKILL)
+    child.communicate(timeout=30)
+
+    (status,) = shell.drive("build.jsonl", {"intent": "status"})
+    assert status["ok"]
+    assert "seal" in json.dumps(status)
+
+
+def test_a_second_program_on_the_same_log_is_told_who_has_it(shell: Shell) -> None:
+    child = shell.start("drive", "small.yaml", "--log", "build.jsonl")
+    assert child.stdin is not None
+    assert child.stdout is not None
+    child.stdin.write(json.dumps(OPEN).encode() + b"\n")
+    child.stdin.flush()
+    child.stdout.readline()
+    code, output, errors = shell.run(
+        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "take-up", "operation": "seal"}\n'
+    )
+    child.communicate(timeout=30)
+    assert code == 0
+    assert f"process {child.pid}" in errors
+    assert json.loads(output)["refused"][0]["code"] == "not-saved"
+
+
+def test_a_torn_line_is_reported_and_the_session_goes_on(shell: Shell) -> None:
+    shell.drive("build.jsonl", OPEN)
+    with (shell.folder / "build.jsonl").open("ab") as file:
+        file.write(b'{"at": "2026')
+    code, output, errors = shell.run(
+        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "take-up", "operation": "seal"}\n'
+    )
+    assert (code, json.loads(output)["ok"]) == (0, True)
+    assert "build.jsonl.torn-1" in errors
+    assert (shell.folder / "build.jsonl.torn-1").read_bytes() == b'{"at": "2026'
+
+
+def test_a_procedure_with_mistakes_is_not_driven(shell: Shell) -> None:
+    (shell.folder / "bad.yaml").write_text("benchflow: 1\nidd: x\n", encoding="utf-8")
+    code, output, errors = shell.run("drive", "bad.yaml", "--log", "build.jsonl")
+    assert (code, output) == (2, "")
+    assert "bad.yaml:2:1:" in errors
+    assert not (shell.folder / "build.jsonl").exists()
+
+
+# --- log, verify, sessions ------------------------------------------------------------------------------
+
+
+def test_a_session_is_told_and_its_events_printed_as_they_verify(shell: Shell) -> None:
+    answers = shell.drive("build.jsonl", OPEN, {"intent": "take-up", "operation": "seal"})
+    code, output, errors = shell.run("log", "build.jsonl")
+    assert (code, errors) == (0, "")
+    assert "Small head, revision 1" in output
+    assert "1 Seal the corners  [seal]" in output
+
+    code, output, errors = shell.run("log", "build.jsonl", "--json")
+    assert (code, errors) == (0, "")
+    assert [json.loads(line) for line in output.splitlines()] == [line for each in answers for line in each["events"]]
+    assert read(output.encode()).damage is None
+
+
+def test_what_was_typed_cannot_steer_the_terminal_it_is_printed_to(shell: Shell) -> None:
+    note = {"intent": "note", "text": "\x1b]52;c;cm0=\x07 \u009b2J \u202e it rang"}
+    shell.drive("build.jsonl", {**OPEN, "unit": "7\x1b[2J"}, note)
+    for call in (["log", "build.jsonl"], ["log", "build.jsonl", "--json"], ["sessions", "--folder", "."],
+                 ["sessions", "--folder", ".", "--json"]):  # fmt: skip
+        _, output, errors = shell.run(*call)
+        assert not set(output + errors) & set("\x1b\x07\u009b\u202e"), call
+    assert "it rang" in shell.run("log", "build.jsonl")[1]
+
+
+def test_a_piece_of_a_logs_name_is_enough_when_only_one_has_it(shell: Shell) -> None:
+    logs = shell.folder / "home" / "data" / "sessions"
+    logs.mkdir(parents=True)
+    for name in ("2026-03-01_head_job-7", "2026-03-02_head_job-8"):
+        shell.drive(str(logs / f"{name}.jsonl"), OPEN)
+    assert shell.run("verify", "job-7")[0] == 0
+    code, _, errors = shell.run("verify", "head")
+    assert code == 2
+    assert "fits 2 logs" in errors
+    assert "job-7" in shell.run("sessions")[1]
+
+
+def test_verify_tells_whole_torn_damaged_and_missing_apart(shell: Shell) -> None:
+    good = write_log(shell.folder / "good.jsonl", 3)
+    (shell.folder / "torn.jsonl").write_bytes(good[:-4])
+    (shell.folder / "bad.jsonl").write_bytes(good.replace(b"note 1", b"note 9"))
+    assert shell.run("verify", "good.jsonl", "torn.jsonl")[0] == 0
+    assert shell.run("verify", "good.jsonl", "bad.jsonl")[0] == 1
+    assert shell.run("verify", "bad.jsonl", "gone.jsonl", "good.jsonl")[0] == 2
+
+    code, output, errors = shell.run("verify", "good.jsonl", "torn.jsonl", "bad.jsonl", "--json")
+    assert (code, errors) == (1, "")
+    whole, torn, bad = (json.loads(line) for line in output.splitlines())
+    assert (whole["ok"], whole["events"], whole["damage"], whole["torn"]) == (True, 3, None, False)
+    assert (torn["ok"], torn["events"], torn["torn"]) == (True, 2, True)
+    assert (bad["ok"], bad["events"], bad["damage"]["line"]) == (False, 1, 2)
+
+    text = shell.run("verify", "good.jsonl", "bad.jsonl")[1]
+    assert "good.jsonl: whole, 3 events. Fingerprint " + whole["head"] in text
+    assert "bad.jsonl:2: DAMAGED" in text
+
+
+def test_a_damaged_log_is_told_up_to_its_damage_and_ends_with_1(shell: Shell) -> None:
+    shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "aaa"}, {"intent": "note", "text": "bbb"})
+    path = shell.folder / "build.jsonl"
+    path.write_bytes(path.read_bytes().replace(b"bbb", b"ccc"))
+    code, output, errors = shell.run("log", "build.jsonl")
+    assert code == 1
+    assert "aaa" in output
+    assert "THE LOG IS DAMAGED: line 3" in output
+    assert "ccc" not in output
+    assert "build.jsonl:3:" in errors
+
+
+def test_sessions_are_listed_as_data_and_nothing_is_made_by_looking(shell: Shell) -> None:
+    code, output, errors = shell.run("sessions")
+    assert (code, output) == (0, "")
+    assert "benchflow run" in errors
+    assert not (shell.folder / "home").exists()
+
+    shell.drive("build.jsonl", OPEN)
+    code, output, errors = shell.run("sessions", "--folder", ".", "--json")
+    assert (code, errors) == (0, "")
+    session = json.loads(output)
+    assert (session["unit"], session["by"], session["standing"]) == ("job 7", "R.", "open")
+
+
+# --- about -------------------------------------------------------------------------------------------
+
+
+def test_where_names_the_places_under_the_one_variable_and_makes_none(shell: Shell) -> None:
+    code, output, errors = shell.run("where", "--json")
+    assert (code, errors) == (0, "")
+    places = json.loads(output)
+    home = str(shell.folder / "home")
+    assert places["home"] == home
+    assert all(places[name].startswith(home) for name in ("sessions", "shop", "data", "config", "cache"))
+    assert any(path.endswith("head-install.yaml") for path in places["library"])
+    assert places["sessions"] in shell.run("where")[1]
+    assert not Path(home).exists()
+
+
+def test_the_schema_is_one_that_editors_take(shell: Shell) -> None:
+    from jsonschema import Draft202012Validator
+
+    code, output, errors = shell.run("schema")
+    assert (code, errors) == (0, "")
+    Draft202012Validator.check_schema(json.loads(output))
+
+
+@pytest.mark.parametrize("name", ["bash", "zsh", "fish"])
+def test_completion_is_printed_for_each_shell(shell: Shell, name: str) -> None:
+    code, output, errors = shell.run("completion", name)
+    assert (code, errors) == (0, "")
+    assert "_BENCHFLOW_COMPLETE" in output
+
+
+def test_a_shell_completes_commands(shell: Shell) -> None:
+    shell.environ |= {"_BENCHFLOW_COMPLETE": "bash_complete", "COMP_WORDS": "benchflow ver", "COMP_CWORD": "1"}
+    assert "verify" in shell.run()[1]
+
+
+# --- how it behaves as a program ------------------------------------------------------------------------
+
+
+def test_a_reader_that_has_had_enough_is_no_error(shell: Shell) -> None:
+    write_log(shell.folder / "log.jsonl", 500)
+    line = f"{sys.executable} -m benchflow log log.jsonl --json | head -n 1"
+    done = subprocess.run(["bash", "-o", "pipefail", "-c", line], cwd=shell.folder, env=shell.environ,
+                          capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
+    assert (done.returncode, done.stderr) == (0, "")
+    assert json.loads(done.stdout)["seq"] == 1
+
+
+def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
+    shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "60 N·m"})
+    shell.environ |= {"PYTHONIOENCODING": "ascii"}
+    code, output, errors = shell.run("log", "build.jsonl")
+    assert (code, errors) == (0, "")
+    assert r"60 N\xb7m" in output
+    assert json.loads(shell.run("log", "build.jsonl", "--json")[1].splitlines()[1])["data"]["text"] == "60 N·m"
+
+
+def test_a_crash_says_where_the_log_is_and_shows_no_locals(shell: Shell) -> None:
+    script = """
+import benchflow.session.drive as driving
+def crash(desk, lines, out):
+    secret = "not to be shown"
+    raise RuntimeError("a fault put in by a test")
+driving.drive = crash
+from benchflow.cli import main
+main(["drive", "small.yaml", "--log", "build.jsonl"])
+"""
+    done = subprocess.run([sys.executable, "-c", script], cwd=shell.folder, env=shell.environ,
+                          capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
+    assert done.returncode == 70
+    assert done.stdout == ""
+    assert "build.jsonl" in done.stderr
+    assert "benchflow run" in done.stderr
+    assert "a fault put in by a test" in done.stderr
+    assert "not to be shown" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    "call", [["--help"], ["verify", "log.jsonl"], ["sessions"], ["where"], ["log", "log.jsonl", "--json"]]
+)
+def test_a_small_command_does_not_wait_for_large_libraries(shell: Shell, call: list[str]) -> None:
+    write_log(shell.folder / "log.jsonl", 1)
+    script = f"""
+import sys
+from benchflow.cli import main
+try:
+    main({call!r})
+finally:
+    large = {{"pint", "ruamel", "scipy", "numpy", "networkx", "textual", "rich"}}
+    print(sorted(large & set(sys.modules)), file=sys.stderr)
+"""
+    done = subprocess.run([sys.executable, "-c", script], cwd=shell.folder, env=shell.environ,
+                          capture_output=True, text=True, timeout=60, check=True)  # fmt: skip
+    assert done.stderr.splitlines()[-1] == "[]"

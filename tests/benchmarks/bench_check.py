@@ -1,0 +1,49 @@
+"""What `benchflow check` costs on the shipped head installation, as a whole process.
+
+    python tests/benchmarks/bench_check.py
+
+The reference is a Python that only imports the libraries which reading a procedure leans on, and makes a pint
+registry. The aim in the issue: at most 1.3 times that. Medians of alternating runs; the second row is without the
+compiled form of the procedure, as on the very first run.
+"""
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+REFERENCE = "import click, msgspec, platformdirs, ruamel.yaml, pint; pint.UnitRegistry()"
+
+
+def seconds(command: list[str], environ: dict[str, str]) -> float:
+    start = time.perf_counter()
+    subprocess.run(command, env=environ, check=True, stdout=subprocess.DEVNULL, cwd=ROOT)
+    return time.perf_counter() - start
+
+
+def main(rounds: int = 15) -> None:
+    with tempfile.TemporaryDirectory() as home:
+        environ = {**os.environ, "BENCHFLOW_HOME": home, "PYTHONPATH": str(ROOT)}
+        check = [sys.executable, "-m", "benchflow", "check", "procedures/head-install.yaml"]
+        reference = [sys.executable, "-c", REFERENCE]
+        seconds(check, environ), seconds(reference, environ)  # once for the byte code
+        times: dict[str, list[float]] = {"reference": [], "check": [], "check, first time": []}
+        for _ in range(rounds):
+            times["reference"].append(seconds(reference, environ))
+            times["check"].append(seconds(check, environ))
+            shutil.rmtree(Path(home) / "cache")
+            times["check, first time"].append(seconds(check, environ))
+    base = statistics.median(times["reference"])
+    for name, measured in times.items():
+        median = statistics.median(measured)
+        verdict = "" if name == "reference" else f"aim 1.3x  {'ok' if median <= 1.3 * base else 'MISSED'}"
+        print(f"{name:<20}{median * 1000:8.0f} ms  {median / base:5.2f}x  {verdict}")
+
+
+if __name__ == "__main__":
+    main()

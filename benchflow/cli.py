@@ -19,6 +19,8 @@ COMMANDS = {
     "log": ("logs", "Tell a session as a story."),
     "verify": ("logs", "Look whether a log is whole and unchanged."),
     "sessions": ("logs", "List the sessions of this machine."),
+    "sum": ("sums", "Do one of the sums of the trade."),
+    "shop": ("shop", "Look at the register of people and instruments, or change it."),
     "order": ("order", "Show a procedure as a graph, or as a sheet in one safe order."),
     "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
     "where": ("about", "Say where logs, settings and procedures are."),
@@ -46,7 +48,8 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(f"benchflow.commands.{COMMANDS[cmd_name][0]}"), cmd_name)
+        module = import_module(f"benchflow.commands.{COMMANDS[cmd_name][0]}")
+        command = getattr(module, cmd_name, None) or getattr(module, f"{cmd_name}_")  # sum_: the name is Python's
         assert isinstance(command, click.Command)
         return command
 

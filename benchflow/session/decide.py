@@ -39,7 +39,7 @@ def decide_open(procedure: Procedure, intent: it.Open, around: Around, record_of
             reasons += unknown(f"value of {name}", value, asked[name]).refused
     if reasons:
         return Refusal(tuple(reasons))
-    stopped = allowed(around.shop, by, None, None) if around.shop is not None else None
+    stopped = allowed(around.shop, by, None, None)
     if stopped is not None:
         return stopped
     start = {v.name: intent.start.get(v.name) if v.start is None else v.start for v in procedure.state}

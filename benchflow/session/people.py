@@ -21,8 +21,9 @@ INTERLOCK = ("interference", "interlock", "never", "after-missing", "state-not-m
 
 
 def allowed(shop: "Shop | None", name: str, role: str | None, pin: str | None) -> Refusal | None:
-    """A refusal when the shop's file does not let ``name`` sign (for ``role``). Without a file anybody may."""
-    if shop is None:
+    """A refusal when the shop's register does not let ``name`` sign (for ``role``). Without a register of people
+    anybody may."""
+    if shop is None or not shop.people:
         return None
     from benchflow.session.shop import person_may
 

@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.rounding import in_unit
-from benchflow.trade.worked import Line, SumError, Worked, line, positive
+from benchflow.trade.worked import Line, SumError, Worked, decimals_of, line, positive
 
 COMMON = "common practice, no source; the maker's figure comes first"
 
@@ -21,7 +21,7 @@ def bearing(bore: Quantity, journal: Quantity) -> Worked:
     positive("journal", journal, "The journal")
     clearance = in_unit(base(bore) - base(journal), bore.unit)
     rule = rule_of_thumb(journal)
-    places = _decimals(bore, journal)
+    places = decimals_of(bore, journal)
     lines = (
         line("clearance", "Clearance", clearance.value, bore.unit, "bore − journal", f"{show(bore)} − {show(journal)}",
              decimals=places),
@@ -37,12 +37,6 @@ def bearing(bore: Quantity, journal: Quantity) -> Worked:
 def rule_of_thumb(journal: Quantity) -> Quantity:
     """0.001 in of clearance to the inch of journal (common practice, no source)."""
     return in_unit(base(journal) / 1000, journal.unit)
-
-
-def _decimals(*quantities: Quantity) -> int:
-    """The decimals of the finest of them, so that an exact difference loses nothing in one unit."""
-    found = [quantity.value.as_tuple().exponent for quantity in quantities]
-    return max(0, *(-one for one in found if isinstance(one, int)))
 
 
 # --- ring gaps --------------------------------------------------------------------------------------
@@ -107,7 +101,7 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
     if least is None:
         raise SumError("valve", f"“{valve}” is no valve here", "intake or exhaust.")
     clearance = base(measured) + (Fraction(0) if lash is None else base(lash))
-    decimals = _decimals(measured) if lash is None else _decimals(measured, lash)
+    decimals = decimals_of(measured) if lash is None else decimals_of(measured, lash)
     told = show(measured) if lash is None else f"{show(measured)} + {show(lash)}"
     spare = in_unit(clearance - base(least), measured.unit).value
     lines = (
@@ -126,10 +120,15 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
 # --- flatness ---------------------------------------------------------------------------------------
 
 
-def flatness(span: Quantity, ratio: Fraction = Fraction("0.00075")) -> Worked:
-    """What a surface of that length may be out by, where the maker gives it by the length: 0.00075 to one is one
-    maker's figure."""
+FLATNESS = Fraction("0.00075")
+"""Out of flat to the length, one maker's figure."""
+
+
+def flatness(span: Quantity, ratio: Fraction = FLATNESS) -> Worked:
+    """What a surface of that length may be out by, where the maker gives it by the length."""
     positive("span", span, "The length")
+    if not 0 < ratio < Fraction(1, 10):
+        raise SumError("ratio", f"{float(ratio):g} to one is not flat at all", "Such as 0.00075.")
     first = line("allowed", "Out of flat, at most", Fraction(span.value) * ratio, span.unit, "ratio × length",
                  f"{float(ratio):.5g} × {show(span)}", digits=2)  # fmt: skip
     notes = ("Along, across and corner to corner. Makers differ widely: 0.03 mm to 0.2 mm have been printed.",)

@@ -10,9 +10,10 @@ from math import cos, pi, radians, sin
 
 from msgspec import Struct
 
+from benchflow.procedure.model import Joint
 from benchflow.quantity import Quantity, convert, show
 from benchflow.trade.rounding import amount
-from benchflow.trade.threads import Thread
+from benchflow.trade.threads import Thread, ThreadError, parse_thread
 from benchflow.trade.worked import Line, SumError, Worked, digits_of, line, positive
 
 SCATTER = Fraction(25, 100)
@@ -87,9 +88,9 @@ def proof_load(thread: Thread, grade: str) -> Worked:
     area = thread.stress_area_mm2
     lines = (
         line("proof", "Proof load", area * found.proof, "N", "Fp = As × Sp",
-             f"{area:.4g} mm² × {found.proof:.4g} MPa"),
+             f"{area:.4g} mm² × {found.proof:.4g} MPa", digits=4),
         line("breaking", "Least breaking load", area * found.tensile, "N", "Fm = As × Rm",
-             f"{area:.4g} mm² × {found.tensile:.4g} MPa"),
+             f"{area:.4g} mm² × {found.tensile:.4g} MPa", digits=4),
     )  # fmt: skip
     notes = (f"Stress area of {thread.name}: {thread.area_words}.", "Printed tables round these as they please.")
     return Worked(f"Proof load of {thread.name}, {found.name}", lines, found.source, notes)
@@ -183,11 +184,14 @@ def preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = 
     ]
     notes = [_SCATTER_NOTE]
     if found.share is not None and found.share_high is not None:
+        proof = f"{_strength(grade, thread).proof:.4g} MPa"
         lines.append(
             line("share", "Share of proof load", 100 * found.share, "%", "F / (As × Sp)",
-                 f"{about} / ({thread.area_words} × proof stress)", digits=2)
+                 f"{about} / ({thread.area_words} × {proof})", decimals=0)
         )  # fmt: skip
-        if found.share_high > 1:
+        if found.share > 1:
+            notes.append("That is past the proof load: torque, thread, class or nut factor is wrong.")
+        elif found.share_high > 1:
             notes.append("With the scatter against it, this goes past the proof load.")
     return Worked(f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes))
 
@@ -197,6 +201,16 @@ def preload_words(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: 
     found = preload_of(torque, thread, nut_factor, grade)
     words = f"preload about {_round_kn(found.newtons)} kN ± 25 %"
     return words if found.share is None else f"{words}, {100 * found.share:.0f} % of proof load"
+
+
+def joint_words(joint: Joint, torque: Quantity) -> str:
+    """The same line for a joint of a procedure; "" where its thread or nut factor is not given or not known."""
+    if joint.nut_factor is None or not joint.thread:
+        return ""
+    try:
+        return preload_words(torque, parse_thread(joint.thread), joint.nut_factor, joint.grade)
+    except (ThreadError, SumError):
+        return ""
 
 
 def _round_kn(newtons: float) -> str:

@@ -2,12 +2,7 @@
 
 What is best, in this order: every limit holds; as few parts as can be are bought; as few as can be are
 not in their place already; the squared distances from the aims add up to the least (so that no one place
-pays for the others). They are weighed as one exact integer, so nothing is lost to rounding.
-
-scipy's assignment solver (Jonker and Volgenant's shortest augmenting paths) finds the answer in floating
-point; then it is certified in whole numbers: an assignment is optimal exactly when no exchange of parts
-round a circle of places is cheaper (no negative cycle, a theorem of Klein, 1967; from memory). Should
-rounding have cost something, the cheaper circle is exchanged and the certificate tried again.
+pays for the others). They are weighed as one exact integer (:mod:`benchflow.trade.assignment` proves the answer).
 """
 
 from collections.abc import Sequence
@@ -19,6 +14,7 @@ from msgspec import Struct
 
 from benchflow.errors import BenchflowError
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show
+from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit
 
 MOST = 500
@@ -163,13 +159,8 @@ def match(
     bought = [_sizes_for(place, purchasable) for place in places]
     columns = [_Column(base(part.size), part) for part in parts]
     columns += [_Column(base(sizes[0]) if sizes else None, None, row) for row, sizes in enumerate(bought)]
-    costs = _costs(places, columns)
-    chosen = _best(costs)
-    arcs = _Exchanges(costs, chosen)
-    while (circle := arcs.negative_circle()) is not None:
-        chosen = arcs.exchange(circle)
-        arcs = _Exchanges(costs, chosen)
-    return _answer(places, columns, chosen, bought, _ties(places, columns, arcs), purchasable)
+    best = assign(_costs(places, columns))
+    return _answer(places, columns, best.chosen, bought, _ties(places, columns, best), purchasable)
 
 
 def _refuse_nonsense(parts: Sequence[Part], places: Sequence[Place], grid: Sizes | None) -> None:
@@ -263,137 +254,17 @@ def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int
     return [[cost(row, column) for column in range(len(columns))] for row in range(len(places))]
 
 
-def _best(costs: list[list[int | None]]) -> list[int]:
-    """The column of each row, by scipy. Always feasible: each place has a bought column of its own."""
-    import numpy as np  # late: the bench paints before anything is matched
-    from scipy.optimize import linear_sum_assignment
-
-    top = max(cost for line in costs for cost in line if cost is not None) or 1
-    matrix = np.array([[np.inf if cost is None else cost / top for cost in line] for line in costs])
-    _rows, columns = linear_sum_assignment(matrix)
-    return [int(column) for column in columns]
-
-
-class _Exchanges:
-    """What giving places each other's parts would cost, exactly. Node ``n`` (one past the last place) is
-    the heap of parts not given out: an arc from a place to it takes the best part lying there."""
-
-    def __init__(self, costs: list[list[int | None]], chosen: list[int]) -> None:
-        self.costs, self.chosen, self.n = costs, chosen, len(chosen)
-        taken = set(chosen)
-        self.lying = [column for column in range(len(costs[0])) if column not in taken]
-        self.arcs: list[tuple[int, int, int, int]] = []  # from, to, column taken, cost
-        for row, line in enumerate(costs):
-            own = self._cost(row, chosen[row])
-            for other in range(self.n):
-                price = line[chosen[other]]
-                if other != row and price is not None:
-                    self.arcs.append((row, other, chosen[other], price - own))
-            for column in self._cheapest_lying(line):
-                self.arcs.append((row, self.n, column, self._cost(row, column) - own))
-            self.arcs.append((self.n, row, -1, 0))
-        self.potential = [0] * (self.n + 1)
-
-    def _cost(self, row: int, column: int) -> int:
-        cost = self.costs[row][column]
-        assert cost is not None  # only columns that will do are ever asked for
-        return cost
-
-    def _cheapest_lying(self, line: list[int | None]) -> list[int]:
-        prices = [(price, column) for column in self.lying if (price := line[column]) is not None]
-        least = min((price for price, _column in prices), default=None)
-        return [column for price, column in prices if price == least]
-
-    def negative_circle(self) -> list[tuple[int, int]] | None:
-        """Bellman and Ford's relaxation from everywhere at once: the (place, column) pairs of a cheaper
-        circle, or ``None``, and then ``potential`` proves that there is none."""
-        distance = [0] * (self.n + 1)
-        before: list[tuple[int, int] | None] = [None] * (self.n + 1)
-        last = -1
-        for _round in range(self.n + 2):
-            last = -1
-            for start, end, column, price in self.arcs:
-                if distance[start] + price < distance[end]:
-                    distance[end] = distance[start] + price
-                    before[end] = (start, column)
-                    last = end
-            if last < 0:
-                self.potential = distance
-                return None
-        node = last
-        for _step in range(self.n + 1):
-            node = self._came_from(before, node)[0]
-        circle: list[tuple[int, int]] = []
-        at = node
-        while True:
-            start, column = self._came_from(before, at)
-            if start != self.n:
-                circle.append((start, column))
-            at = start
-            if at == node:
-                return circle
-
-    @staticmethod
-    def _came_from(before: list[tuple[int, int] | None], node: int) -> tuple[int, int]:
-        came = before[node]
-        assert came is not None  # a node on or after a negative circle has been reached
-        return came
-
-    def exchange(self, circle: list[tuple[int, int]]) -> list[int]:
-        """The assignment after the circle."""
-        after = list(self.chosen)
-        for row, column in circle:
-            after[row] = column
-        return after
-
-    def free(self) -> dict[int, list[tuple[int, int]]]:
-        """The arcs that may lie on a circle that costs nothing: node to (node, column taken)."""
-        ways: dict[int, list[tuple[int, int]]] = {}
-        for start, end, column, price in self.arcs:
-            if self.potential[start] + price == self.potential[end]:
-                ways.setdefault(start, []).append((end, column))
-        return ways
-
-
-def _ties(places: Sequence[Place], columns: Sequence[_Column], exchanges: _Exchanges) -> tuple[Tie, ...]:
+def _ties(places: Sequence[Place], columns: Sequence[_Column], best: Assignment) -> tuple[Tie, ...]:
     """Other ways that are exactly as good and give some place another size: at most one for each place,
     each told whole."""
-    ways = exchanges.free()
     ties: dict[frozenset[tuple[str, str]], Tie] = {}
     for row in range(len(places)):
-        for end, column in ways.get(row, ()):
-            if columns[column].size == columns[exchanges.chosen[row]].size:
-                continue
-            rest = _way(ways, end, row)
-            if rest is None:
-                continue
-            pairs = [(row, column), *rest]
-            told = tuple((places[r].name, _called(columns[c])) for r, c in sorted(pairs))
+        own = columns[best.chosen[row]].size
+        other = best.instead(row, [column.size != own for column in columns])
+        if other is not None:
+            told = tuple((places[taking.row].name, _called(columns[taking.column])) for taking in other)
             ties.setdefault(frozenset(told), Tie(told))
-            break
     return tuple(ties.values())
-
-
-def _way(ways: dict[int, list[tuple[int, int]]], start: int, goal: int) -> list[tuple[int, int]] | None:
-    """A shortest way along free arcs as (place, column) pairs; ``None`` where there is none."""
-    before: dict[int, tuple[int, int] | None] = {start: None}
-    queue = [start]
-    for node in queue:
-        if node == goal:
-            break
-        for end, column in ways.get(node, ()):
-            if end not in before:
-                before[end] = (node, column)
-                queue.append(end)
-    if goal not in before:
-        return None
-    pairs: list[tuple[int, int]] = []
-    step = before[goal]
-    while step is not None:
-        if step[1] >= 0:
-            pairs.append(step)
-        step = before[step[0]]
-    return pairs
 
 
 def _called(column: _Column) -> str:

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.rounding import in_unit
-from benchflow.trade.worked import Line, SumError, Worked, line
+from benchflow.trade.worked import Line, SumError, Worked, decimals_of, line
 
 SOURCE = "a maker's service manual: N = R + (M − target), nearest size made"
 
@@ -71,9 +71,5 @@ def shim(
 
 
 def _exact(name: str, title: str, value: Quantity, formula: str, filled: str) -> Line:
-    return line(name, title, value.value, value.unit, formula, filled, decimals=_decimals(value))
+    return line(name, title, value.value, value.unit, formula, filled, decimals=decimals_of(value))
 
-
-def _decimals(value: Quantity) -> int:
-    exponent = value.value.as_tuple().exponent
-    return max(0, -exponent) if isinstance(exponent, int) else 0

@@ -1,6 +1,5 @@
 """A sum that can be shown: what came out, by which formula, from which numbers, and where it is from."""
 
-from collections.abc import Callable, Mapping
 from decimal import Decimal
 from fractions import Fraction
 
@@ -60,61 +59,6 @@ class Worked(Struct, frozen=True):
         raise KeyError(name)
 
 
-class Field(Struct, frozen=True):
-    """One thing to ask for. ``dimension`` as benchflow.quantity names it; "" is a bare number, ``None``
-    a text (a thread's name) or one of ``choices``. ``unit`` is what a screen shows beside the field."""
-
-    name: str
-    ask: str
-    unit: str = ""
-    dimension: str | None = None
-    optional: bool = False
-    choices: tuple[str, ...] = ()
-    example: str = ""
-    many: bool = False  # several, separated by semicolons
-
-
-class Answers:
-    """What was entered, by field name: quantities, texts, and which of the optional ones are there."""
-
-    def __init__(self, quantities: Mapping[str, tuple[Quantity, ...]], texts: Mapping[str, str]) -> None:
-        self._quantities, self._texts = quantities, texts
-
-    def quantity(self, name: str) -> Quantity:
-        """A required quantity (or one known to be there)."""
-        return self._quantities[name][0]
-
-    def maybe(self, name: str) -> Quantity | None:
-        """An optional quantity."""
-        found = self._quantities.get(name)
-        return found[0] if found else None
-
-    def many(self, name: str) -> tuple[Quantity, ...]:
-        """The quantities of a field that takes several; empty where it was left out."""
-        return self._quantities.get(name, ())
-
-    def text(self, name: str) -> str:
-        """A text or choice; "" where it was left out."""
-        return self._texts.get(name, "")
-
-    def __contains__(self, name: str) -> bool:
-        return name in self._quantities or name in self._texts
-
-
-class SumSpec(Struct, frozen=True):
-    """A sum that can be asked for by name, from a command or from a screen alike.
-
-    ``run`` gets answers whose required fields are all there and whose dimensions are right; it raises
-    :class:`SumError` where the numbers make no sense together.
-    """
-
-    name: str
-    title: str
-    fields: tuple[Field, ...]
-    run: Callable[[Answers], Worked]
-    source: str
-
-
 # --- making lines -----------------------------------------------------------------------------------
 
 
@@ -139,6 +83,12 @@ def line(
 def digits_of(*quantities: Quantity, least: int = 3) -> int:
     """How many digits an answer from these deserves: as many as the roughest has, at least ``least``."""
     return max(least, min(len(q.value.as_tuple().digits) for q in quantities))
+
+
+def decimals_of(*quantities: Quantity) -> int:
+    """The decimals of the finest of them: an exact sum or difference in one unit loses nothing."""
+    found = [quantity.value.as_tuple().exponent for quantity in quantities]
+    return max(0, *(-one for one in found if isinstance(one, int)))
 
 
 def positive(field: str, quantity: Quantity, what: str) -> Quantity:

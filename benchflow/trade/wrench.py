@@ -12,7 +12,7 @@ from math import cos, isclose, radians
 from benchflow.quantity import Limit, Quantity, base, show
 from benchflow.quantity.arithmetic import decimal
 from benchflow.trade.rounding import amount, plain
-from benchflow.trade.worked import SumError, Worked, digits_of, line, positive
+from benchflow.trade.worked import SumError, Worked, decimals_of, digits_of, line, positive
 
 EXTENSION_SOURCE = "US Army TM 1-1500-204-23-9 fig. 8-16; FAA AC 43.13-1B fig. 7-2 (from memory)"
 
@@ -93,7 +93,7 @@ def acceptable_readings(shown: Quantity, percent: Decimal) -> Limit:
     share = Fraction(percent) / 100
     low = Quantity(decimal(Fraction(shown.value) / (1 + share)), shown.unit, "")
     high = Quantity(decimal(Fraction(shown.value) / (1 - share)), shown.unit, "")
-    return Limit(low, high, f"{show(low, digits=5)} .. {show(high, digits=5)}")
+    return Limit(low, high, f"{low.value:.2f} .. {show(high, digits=2)}")
 
 
 def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> Worked:
@@ -127,9 +127,8 @@ def with_drag(torque: Quantity, drag: Quantity) -> Worked:
         raise SumError("drag", "Drag cannot be below zero")
     total = Fraction(torque.value) + amount(drag, torque.unit)
     filled = f"{show(torque)} + {show(drag)}"
-    one = line(
-        "setting", "Final torque", total, torque.unit, "T = desired + drag", filled, digits=digits_of(torque, least=4)
-    )
+    finest = decimals_of(torque, drag) if drag.unit == torque.unit else decimals_of(torque)
+    one = line("setting", "Final torque", total, torque.unit, "T = desired + drag", filled, decimals=finest)
     notes = (
         "Measure the drag on the turns just before the nut seats.",
         "If it chatters, back it off and torque it again.",

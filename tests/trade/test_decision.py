@@ -1,0 +1,127 @@
+"""The verdict on a reading."""
+
+from decimal import Decimal
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.quantity import Limit, Quantity, convert, parse_limit, parse_quantity
+from benchflow.trade.decision import conformity, conformity_words, four_outcomes, judge
+
+
+def q(text: str) -> Quantity:
+    return parse_quantity(text)
+
+
+BAND = parse_limit("0.10 .. 0.28 mm")
+
+
+@pytest.mark.parametrize(
+    ("reading", "verdict", "side"),
+    [("0.10 mm", "in", None), ("0.28 mm", "in", None), ("0.099 mm", "out", "low"), ("0.2801 mm", "out", "high")],
+)
+def test_both_ends_of_a_limit_are_in(reading: str, verdict: str, side: str | None) -> None:
+    found = judge(q(reading), BAND, "simple")
+    assert (found.verdict, found.side) == (verdict, side)
+
+
+@pytest.mark.parametrize(
+    ("reading", "verdict", "side"),
+    [
+        # u 0.010 mm: the guard band is 0.0165 mm either side of each limit.
+        ("0.1165 mm", "in", None),
+        ("0.1164 mm", "not-proven", "low"),
+        ("0.0835 mm", "not-proven", "low"),
+        ("0.0834 mm", "out", "low"),
+        ("0.2635 mm", "in", None),
+        ("0.2636 mm", "not-proven", "high"),
+        ("0.2965 mm", "not-proven", "high"),
+        ("0.2966 mm", "out", "high"),
+    ],
+)
+def test_within_the_guard_band_a_reading_is_neither_in_nor_out(reading: str, verdict: str, side: str | None) -> None:
+    found = judge(q(reading), BAND, "guarded", q("0.010 mm"))
+    assert (found.verdict, found.side) == (verdict, side)
+
+
+def test_a_guarded_reading_of_unknown_uncertainty_proves_nothing_and_says_why() -> None:
+    for reading in ("0.19 mm", "9 mm"):
+        found = judge(q(reading), BAND, "guarded", None)
+        assert found.verdict == "not-proven"
+        assert found.conformity is None
+        assert "not known" in found.because
+
+
+def test_an_instrument_too_coarse_for_the_limit_is_told_so() -> None:
+    found = judge(q("0.19 mm"), BAND, "guarded", q("0.06 mm"))
+    assert found.verdict == "not-proven"
+    assert "can prove nothing" in found.because
+
+
+def test_a_limit_open_on_one_side_has_one_guard_band() -> None:
+    limit = parse_limit("at most 0.05 mm")
+    assert judge(q("0 mm"), limit, "guarded", q("0.01 mm")).verdict == "in"
+    assert judge(q("0.04 mm"), limit, "guarded", q("0.01 mm")).side == "high"
+
+
+def test_a_temperature_judged_in_another_degree_has_the_same_guard_band() -> None:
+    limit = parse_limit("80 .. 90 °C")
+    for u in ("1 °C", "1.8 °F"):
+        assert judge(q("183.0 °F"), limit, "guarded", q(u)).verdict == "in"  # 83.9 °C
+        assert judge(q("178.9 °F"), limit, "guarded", q(u)).verdict == "not-proven"  # 81.6 °C
+
+
+lengths = st.decimals(Decimal("0.001"), Decimal("0.5"), places=4)
+doubts = st.decimals(Decimal("0.0001"), Decimal("0.05"), places=4)
+
+
+@settings(max_examples=150)
+@given(lengths, lengths, lengths, doubts, st.sampled_from(["in", "thou"]))
+def test_a_reading_never_changes_its_verdict_by_changing_its_unit(
+    reading: Decimal, one: Decimal, other: Decimal, u: Decimal, unit: str
+) -> None:
+    # Inches to millimetres are exact decimals, so that the very same length is judged twice.
+    def both(value: Decimal) -> tuple[Quantity, Quantity]:
+        here = Quantity(value, unit, "")
+        return here, convert(here, "mm")
+
+    low, high = sorted((one, other))
+    ends = [both(low), both(high)]
+    inch = Limit(ends[0][0], ends[1][0], "")
+    metric = Limit(ends[0][1], ends[1][1], "")
+    for decision in ("simple", "guarded"):
+        verdicts = {
+            judge(r, limit, decision, each).verdict
+            for r in both(reading)
+            for limit in (inch, metric)
+            for each in both(u)
+        }
+        assert len(verdicts) == 1
+
+
+@settings(max_examples=100)
+@given(lengths, lengths, lengths, doubts)
+def test_proven_in_means_in_also_without_the_guard_and_never_out(
+    reading: Decimal, one: Decimal, other: Decimal, u: Decimal
+) -> None:
+    low, high = (Quantity(end, "mm", "") for end in sorted((one, other)))
+    simple = judge(Quantity(reading, "mm", ""), Limit(low, high, ""), "simple")
+    guarded = judge(Quantity(reading, "mm", ""), Limit(low, high, ""), "guarded", Quantity(u, "mm", ""))
+    assert guarded.verdict in (simple.verdict, "not-proven")
+
+
+def test_conformity_is_half_at_a_limit_and_never_said_to_be_certain() -> None:
+    assert conformity(Fraction(5), None, Fraction(5), Fraction(1)) == pytest.approx(0.5)
+    assert conformity(Fraction(5), Fraction(5), Fraction(9), Fraction(0)) == 1.0
+    assert conformity_words(1.0) == "more than 99.9 %"
+    assert conformity_words(0.91924) == "91.9 %"
+    assert conformity_words(0.0) == "less than 0.1 %"
+
+
+@pytest.mark.parametrize(
+    ("reading", "outcome"), [(7, "pass"), (8, "pass"), (9, "conditional-pass"), (11, "conditional-fail"), (13, "fail")]
+)
+def test_four_outcomes_lie_either_side_of_the_limit(reading: int, outcome: str) -> None:
+    assert four_outcomes(Fraction(reading), None, Fraction(10), Fraction(2)) == outcome

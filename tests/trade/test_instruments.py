@@ -1,0 +1,127 @@
+"""Whether an instrument is fit for what is wanted today."""
+
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from msgspec.structs import replace
+
+from benchflow.procedure.model import InstrumentNeed
+from benchflow.quantity import parse_limit, parse_quantity
+from benchflow.trade.instruments import (
+    Instrument,
+    Percent,
+    Width,
+    add_months,
+    due_date,
+    fitness,
+    is_torque,
+    same_kind,
+    standard_uncertainty,
+)
+
+TODAY = date(2026, 3, 1)
+WRENCH = Instrument(
+    "tw", "torque", "Click wrench", "T-1", parse_limit("20 .. 120 N·m"),
+    uncertainty=Percent(Decimal(4), "4 %"), calibrated=date(2026, 1, 15),
+)  # fmt: skip
+NEED = InstrumentNeed("wrench", "torque", uncertainty=parse_limit("at most 4 %"))
+
+
+def kinds(instrument: Instrument, wanted: str | None, need: InstrumentNeed = NEED, on: date = TODAY) -> list[str]:
+    reasons = fitness(instrument, need, parse_quantity(wanted) if wanted else None, on)
+    assert all(reason.words for reason in reasons)
+    return [type(reason).__name__ for reason in reasons]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "reasons"),
+    [
+        ("60 N·m", []),
+        ("120 N·m", []),
+        ("121 N·m", ["OutOfRange"]),
+        ("24 N·m", []),
+        ("23.9 N·m", ["LowOnScale"]),
+        ("19 N·m", ["OutOfRange"]),
+        ("88 ft-lb", []),  # 119.3 N·m
+        ("89 ft-lb", ["OutOfRange"]),  # 120.7 N·m
+    ],
+)
+def test_a_wrench_is_used_within_its_range_and_not_below_a_fifth_of_its_scale(wanted: str, reasons: list[str]) -> None:
+    assert kinds(WRENCH, wanted) == reasons
+
+
+def test_a_micrometer_may_be_used_at_the_bottom_of_its_scale() -> None:
+    micrometer = Instrument("m", "micrometer", range=parse_limit("0 .. 25 mm"))
+    assert kinds(micrometer, "0.5 mm", InstrumentNeed("m", "micrometer")) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "reasons"),
+    [
+        ({"due": date(2026, 3, 1)}, []),
+        ({"due": date(2026, 2, 28)}, ["CalibrationOver"]),
+        ({"calibrated": date(2025, 3, 1)}, []),
+        ({"calibrated": date(2025, 2, 28)}, ["CalibrationOver"]),
+        ({"calibrated": None}, ["NoCalibration"]),
+        ({"uses_before": 4999}, []),
+        ({"uses_before": 4000, "uses_in": {"a": 600, "b": 400}}, ["UsesOver"]),
+        ({"uses_before": 600, "uses_allowed": 500}, ["UsesOver"]),
+        ({"retired": date(2026, 3, 1)}, ["Retired"]),
+        ({"retired": date(2026, 3, 2)}, []),
+        ({"doubt": "dropped"}, ["InDoubt"]),
+        ({"uncertainty": None}, ["UncertaintyUnknown"]),
+        ({"uncertainty": Percent(Decimal(6), "6 %")}, ["TooUncertain"]),
+        ({"range": None}, ["RangeUnknown"]),
+        ({"kind": "micrometer"}, ["OtherKind"]),
+    ],
+)
+def test_every_reason_that_spoils_a_torque_is_found(change: dict[str, object], reasons: list[str]) -> None:
+    assert kinds(replace(WRENCH, **change), "60 N·m") == reasons
+
+
+def test_all_reasons_are_told_at_once() -> None:
+    bad = replace(WRENCH, due=date(2025, 1, 1), doubt="dropped", uncertainty=Percent(Decimal(6), "6 %"))
+    assert kinds(bad, "10 N·m") == ["InDoubt", "CalibrationOver", "OutOfRange", "TooUncertain"]
+
+
+def test_before_anything_is_wanted_the_whole_span_has_to_be_reached() -> None:
+    assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 120 N·m"))) == []
+    assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 130 N·m"))) == ["OutOfRange"]
+
+
+def test_a_width_is_held_against_a_share_where_it_is_used() -> None:
+    gauge = Instrument("g", "pressure", range=parse_limit("0 .. 10 bar"),
+                       uncertainty=Width(parse_quantity("0.1 bar"), "0.1 bar"))  # fmt: skip
+    need = InstrumentNeed("g", "pressure", uncertainty=parse_limit("at most 4 %"))
+    assert kinds(gauge, "2.5 bar", need) == []
+    assert kinds(gauge, "2.4 bar", need) == ["TooUncertain"]
+
+
+def test_half_of_the_expanded_uncertainty_goes_into_the_judgement() -> None:
+    found = standard_uncertainty(WRENCH, parse_quantity("60 N·m"))
+    assert found is not None
+    assert (found.value, found.unit) == (Decimal("1.2"), "N·m")
+    mic = Instrument("m", "micrometer", uncertainty=Width(parse_quantity("0.004 mm"), "0.004 mm"), k=Decimal(2))
+    inches = standard_uncertainty(mic, parse_quantity("2.0000 in"))
+    assert inches is not None
+    assert float(inches.value) == pytest.approx(0.002 / 25.4)
+
+
+def test_a_kind_is_the_same_however_it_is_spelled() -> None:
+    assert same_kind("Dial Indicator", "dial-indicator")
+    assert is_torque("torque wrench")
+    assert not is_torque("micrometer")
+
+
+@given(st.dates(date(1990, 1, 1), date(2080, 1, 1)), st.integers(1, 60))
+def test_a_month_later_is_in_that_month_and_never_a_day_too_many(day: date, months: int) -> None:
+    later = add_months(day, months)
+    assert (later.year - day.year) * 12 + later.month - day.month == months
+    assert later.day <= day.day
+
+
+def test_a_wrench_calibrated_on_a_leap_day_is_due_at_the_end_of_february() -> None:
+    assert due_date(replace(WRENCH, calibrated=date(2024, 2, 29))) == date(2025, 2, 28)

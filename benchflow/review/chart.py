@@ -1,0 +1,144 @@
+"""The individuals and moving range chart: what a reading does from build to build, and whether it drifts.
+
+Constants for moving ranges of two, from the published tables of control chart constants (d2 = 1.128 and
+D4 = 3.267; E2 = 3 / d2 = 2.660), as the NIST/SEMATECH e-Handbook of Statistical Methods uses them in section
+6.3.2.2. They follow from the normal distribution: d2 = 2 / sqrt(pi), D4 = 1 + 3 sqrt(2 - d2**2) / d2.
+"""
+
+from collections.abc import Sequence
+from itertools import pairwise
+from math import fsum, inf, sqrt
+from typing import Final, Literal
+
+from msgspec import Struct
+
+D2: Final = 1.128
+E2: Final = 3 / D2
+D4: Final = 3.267
+
+RUN: Final = 8
+"""So many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
+TREND_POINTS: Final = 8
+TREND_ERRORS: Final = 3.0
+"""A slope this many standard errors from none is a drift (three as everywhere on these charts; common
+practice, no source)."""
+
+
+class Limits(Struct, frozen=True):
+    """Centre and three-sigma limits of the individuals, and of their moving ranges."""
+
+    centre: float
+    lower: float
+    upper: float
+    range_centre: float
+    range_upper: float
+
+    @property
+    def sigma(self) -> float:
+        """The spread from one build to the next, by the moving ranges."""
+        return self.range_centre / D2
+
+
+class Drift(Struct, frozen=True):
+    """A slope that is no chance: ``per_point`` from one point to the next, ``errors`` in its standard errors.
+
+    ``towards`` is the end of the limit it goes to; ``points_left`` how many more points until the line
+    reaches it, ``None`` where there is no such end."""
+
+    per_point: float
+    errors: float
+    towards: Literal["low", "high"]
+    points_left: float | None
+
+
+class Run(Struct, frozen=True):
+    """``length`` points in a row on one side of the centre, the last of them at ``end`` (from 0)."""
+
+    end: int
+    length: int
+    side: Literal["low", "high"]
+
+
+class Chart(Struct, frozen=True):
+    """``outliers`` and ``jumps`` are places (from 0) of points outside the limits, of individuals and of moving
+    ranges. ``ranges[i]`` is from point ``i`` to ``i + 1``."""
+
+    values: tuple[float, ...]
+    ranges: tuple[float, ...]
+    limits: Limits
+    outliers: tuple[int, ...]
+    jumps: tuple[int, ...]
+    runs: tuple[Run, ...]
+    drift: Drift | None
+
+
+def limits_of(values: Sequence[float]) -> Limits:
+    """The limits that two or more values make. ``ValueError`` for fewer."""
+    if len(values) < 2:
+        raise ValueError("a moving range takes two values")
+    ranges = moving_ranges(values)
+    centre, mean_range = fsum(values) / len(values), fsum(ranges) / len(ranges)
+    width = 3 * mean_range / D2
+    return Limits(centre, centre - width, centre + width, mean_range, D4 * mean_range)
+
+
+def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
+    return tuple(abs(later - earlier) for earlier, later in pairwise(values))
+
+
+def chart_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Chart:
+    """The chart of two or more values in their order; ``low`` and ``high`` are the ends of the procedure's limit,
+    which the drift is told against. ``ValueError`` for fewer values."""
+    limits = limits_of(values)
+    ranges = moving_ranges(values)
+    return Chart(
+        tuple(values),
+        ranges,
+        limits,
+        tuple(i for i, v in enumerate(values) if not _within(v, limits.lower, limits.upper)),
+        tuple(i + 1 for i, r in enumerate(ranges) if r > limits.range_upper),
+        _runs(values, limits.centre),
+        drift_of(values, low, high),
+    )
+
+
+def _within(value: float, low: float, high: float) -> bool:
+    """Equal values must not fall outside by a rounding of the last digit."""
+    slack = 1e-12 * max(abs(low), abs(high))
+    return low - slack <= value <= high + slack
+
+
+def _runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
+    found: list[Run] = []
+    length = 0
+    before = 0
+    for place, value in enumerate([*values, centre]):  # the centre itself ends the last run
+        side = 0 if _within(value, centre, centre) else 1 if value > centre else -1
+        if side == before and side:
+            length += 1
+            continue
+        if length >= RUN:
+            found.append(Run(place - 1, length, "high" if before > 0 else "low"))
+        length, before = 1, side
+    return tuple(found)
+
+
+def drift_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Drift | None:
+    """The drift in ``values``, by a least-squares line through them against their order; ``None`` where there is
+    none to be sure of."""
+    count = len(values)
+    if count < TREND_POINTS:
+        return None
+    mean_place, mean = (count - 1) / 2, sum(values) / count
+    spread = sum((place - mean_place) ** 2 for place in range(count))
+    slope = sum((place - mean_place) * (value - mean) for place, value in enumerate(values)) / spread
+    rest = sum((value - mean - slope * (place - mean_place)) ** 2 for place, value in enumerate(values))
+    error = sqrt(rest / (count - 2) / spread)
+    errors = abs(slope) / error if error else inf
+    # A slope of the size of rounding is none, however straight the line.
+    if not slope or errors < TREND_ERRORS or abs(slope) * count < 1e-9 * max(abs(mean), 1e-300):
+        return None
+    end = high if slope > 0 else low
+    now = mean + slope * (count - 1 - mean_place)
+    left = None if end is None else max(0.0, (end - now) / slope)
+    return Drift(slope, errors, "high" if slope > 0 else "low", left)

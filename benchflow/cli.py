@@ -15,18 +15,18 @@ from benchflow.commands.exits import BROKEN_OFF, EPILOG, FINE, UNUSABLE, say_whe
 COMMANDS = {
     "run": ("run", "Open a session at the bench, or go on with one."),
     "check": ("check", "Prove that a procedure is sound and its order safe."),
+    "order": ("order", "Show a procedure as a graph, or as a sheet in one safe order."),
     "drive": ("drive", "Work through a procedure by JSON lines, without a screen."),
     "log": ("logs", "Tell a session as a story."),
     "verify": ("logs", "Look whether a log is whole and unchanged."),
     "sessions": ("logs", "List the sessions of this machine."),
-    "sum": ("sums", "Do one of the sums of the trade."),
     "shop": ("shop", "Look at the register of people and instruments, or change it."),
-    "order": ("order", "Show a procedure as a graph, or as a sheet in one safe order."),
+    "sum": ("sums", "Do one of the sums of the trade."),
     "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
     "where": ("about", "Say where logs, settings and procedures are."),
     "completion": ("about", "Print what makes a shell complete commands."),
 }
-"""A command's name, its module under ``benchflow.commands`` (which has it under that name), what it is for."""
+"""A command's name, its module under ``benchflow.commands``, and what it is for."""
 
 
 class Commands(click.Group):
@@ -49,9 +49,7 @@ class Commands(click.Group):
         if cmd_name not in COMMANDS:
             return None
         module = import_module(f"benchflow.commands.{COMMANDS[cmd_name][0]}")
-        command = getattr(module, cmd_name, None) or getattr(module, f"{cmd_name}_")  # sum_: the name is Python's
-        assert isinstance(command, click.Command)
-        return command
+        return next(each for each in vars(module).values() if isinstance(each, click.Command) and each.name == cmd_name)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

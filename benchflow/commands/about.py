@@ -67,9 +67,7 @@ def completion(shell: str) -> None:
     """
     from click.shell_completion import get_completion_class
 
-    from benchflow.cli import benchflow
-
     made = get_completion_class(shell)
     if made is None:
         raise BenchflowError(f"Completion for {shell} is not known.")
-    say(made(benchflow, {}, "benchflow", "_BENCHFLOW_COMPLETE").source())
+    say(made(click.get_current_context().find_root().command, {}, "benchflow", "_BENCHFLOW_COMPLETE").source())

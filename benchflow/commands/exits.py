@@ -2,11 +2,8 @@
 
 import os
 import sys
-import traceback
 from pathlib import Path
 from types import TracebackType
-
-from benchflow.commands.output import remark
 
 FINE = 0
 FOUND = 1
@@ -37,6 +34,10 @@ def working_on(log: Path) -> None:
 
 def say_where_the_log_is(kind: type[BaseException], wrong: BaseException, trace: TracebackType | None) -> None:
     """For ``sys.excepthook``: what a person needs first, then the way through the code, without any values."""
+    import traceback  # late, as what is below: a command that ends well needs neither
+
+    from benchflow.commands.output import remark
+
     remark("benchflow has come upon a fault of its own and stops.")
     for log in _logs:
         remark(f"Everything that was confirmed is in {log} and can be resumed: benchflow run '{log}'")

@@ -6,7 +6,7 @@ person is told less, and that is all.
 """
 
 import os
-import socket
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -32,7 +32,7 @@ class Holder(Struct, frozen=True):
 
 def leave_holder(log: Path) -> None:
     """Say that this process holds ``log``."""
-    holder = Holder(os.getpid(), _user(), socket.gethostname())
+    holder = Holder(os.getpid(), _user(), _host())
     try:
         _held(log).write_bytes(msgspec.json.encode(holder))
     except OSError:
@@ -89,3 +89,9 @@ def _user() -> str:
         return getpass.getuser()
     except (KeyError, ImportError, OSError):  # a user number without a name; which one depends on the system
         return "somebody"
+
+
+def _host() -> str:
+    if sys.platform == "win32":  # pragma: no cover
+        return os.environ.get("COMPUTERNAME", "this machine")
+    return os.uname().nodename

@@ -40,6 +40,9 @@ class Book:
     def kit(self, item: str) -> str:
         return next((each.title for each in self.procedure.kit if each.id == item), item)
 
+    def instrument(self, need: str) -> str:
+        return next((in_a_sentence(each.title) for each in self.procedure.instruments if each.id == need), "") or need
+
     def joint(self, joint: str) -> str:
         return next((each.title or each.id for each in self.procedure.joints if each.id == joint), joint)
 
@@ -73,10 +76,10 @@ def judged(verdict: str, side: str | None, limit: str) -> str:
     return f", {words} {limit}".rstrip()
 
 
-def _instrument(event: ev.Recorded | ev.Ticked) -> str:
+def _instrument(event: ev.Recorded | ev.Ticked, book: Book) -> str:
     if not event.instrument:
         return ""
-    return f", with {event.instrument}" + (f" (serial {event.serial})" if event.serial else "")
+    return f", with {book.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")
 
 
 def _name(name: str) -> str:
@@ -99,14 +102,14 @@ def _recorded(event: ev.Recorded, book: Book) -> str:
     part = " (a part used again)" if event.used else ""
     return (
         f"{_name(event.name)}{which}: {quantity(event.quantity)}"
-        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event)}"
+        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event, book)}"
     )
 
 
 def _worked(event: ev.Worked, book: Book) -> str:
-    filled = f" = {event.filled}" if event.filled else ""
     shown = quantity(event.quantity)
-    return f"{_name(event.name)} worked out{filled}: {shown}{judged(event.verdict, event.side, event.limit)}"
+    told = event.filled if event.filled.endswith(shown) else f"{event.filled} = {shown}".removeprefix(" = ")
+    return f"{_name(event.name)} worked out: {told}{judged(event.verdict, event.side, event.limit)}"
 
 
 def _remedied(event: ev.Remedied, book: Book) -> str:
@@ -121,7 +124,7 @@ def ticked(event: ev.Ticked, fasteners: list[int], book: Book) -> str:
     which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
     read = f": {quantity(event.quantity)}{judged(event.verdict, event.side, '')}" if event.quantity else ""
     told = f" ({stage.text})" if stage else ""
-    return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event)}"
+    return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event, book)}"
 
 
 def runs(numbers: list[int]) -> str:
@@ -143,7 +146,9 @@ def _instrument_used(event: ev.InstrumentUsed, book: Book) -> str:
         f"due {event.due}" if event.due else "",
         "" if event.uses is None else f"{event.uses} uses since",
     ]
-    told = f"{event.title or event.need} (serial {event.serial}): " + ", ".join(each for each in known if each)
+    told = f"{event.title or book.instrument(event.need)} (serial {event.serial}): " + ", ".join(
+        each for each in known if each
+    )
     return told.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
 
 

@@ -115,15 +115,17 @@ def _telling(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
     told = [f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict == "out"]
     if chart is None:
         return [*told, "One build is no series: there is nothing to compare it with."]
-    limits = chart.limits
-    for place in chart.outliers:
-        told.append(
-            f"{points[place].unit}: {points[place].value:.4g} {unit} stands apart from the others, which lie within "
-            f"{limits.lower:.4g} .. {limits.upper:.4g} {unit}."
-        )
     if chart.drift is not None:
         told.append(_drifting(chart, points[-1], unit))
-    for run in chart.runs:
+    limits = chart.limits
+    apart = f"lie within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
+    if chart.drift is not None:
+        apart = "follow the drift"
+    for place in chart.outliers:
+        told.append(
+            f"{points[place].unit}: {points[place].value:.4g} {unit} stands apart from the others, which {apart}."
+        )
+    for run in () if chart.drift is not None else chart.runs:  # a drift has runs at both its ends
         above = "above" if run.side == "high" else "below"
         told.append(f"{run.length} builds in a row lie {above} the mean, up to {points[run.end].unit}.")
     for place in chart.jumps:

@@ -61,7 +61,8 @@ class Run(Struct, frozen=True):
 
 class Chart(Struct, frozen=True):
     """``outliers`` and ``jumps`` are places (from 0) of points outside the limits, of individuals and of moving
-    ranges. ``ranges[i]`` is from point ``i`` to ``i + 1``."""
+    ranges; where there is a drift, an outlier is one that stands as far from its line. ``ranges[i]`` is from
+    point ``i`` to ``i + 1``."""
 
     values: tuple[float, ...]
     ranges: tuple[float, ...]
@@ -91,14 +92,17 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
     which the drift is told against. ``ValueError`` for fewer values."""
     limits = limits_of(values)
     ranges = moving_ranges(values)
+    drift = drift_of(values, low, high)
+    middle = (len(values) - 1) / 2
+    level = [value - (drift.per_point * (place - middle) if drift else 0.0) for place, value in enumerate(values)]
     return Chart(
-        tuple(values),
-        ranges,
-        limits,
-        tuple(i for i, v in enumerate(values) if not _within(v, limits.lower, limits.upper)),
-        tuple(i + 1 for i, r in enumerate(ranges) if r > limits.range_upper),
-        _runs(values, limits.centre),
-        drift_of(values, low, high),
+        values=tuple(values),
+        ranges=ranges,
+        limits=limits,
+        outliers=tuple(i for i, v in enumerate(level) if not _within(v, limits.lower, limits.upper)),
+        jumps=tuple(i + 1 for i, r in enumerate(ranges) if r > limits.range_upper),
+        runs=_runs(values, limits.centre),
+        drift=drift,
     )
 
 

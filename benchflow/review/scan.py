@@ -45,6 +45,9 @@ class Files:
     def sessions(self) -> Sequence[Found]:
         return in_order([Found(one.session, one.bench, one.path) for one in self._found.values()])
 
+    def count(self) -> int:
+        return len(self._found)
+
     def left_out(self) -> Sequence[LeftOut]:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))
 

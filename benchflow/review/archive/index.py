@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any, Final, TypeVar
 
 from msgspec import Struct
-from sqlalchemy import ColumnElement, Connection, Table, and_, or_, select, true
+from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select, true
 
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.schema import (
@@ -60,6 +60,10 @@ class Indexed:
     def sessions(self) -> Sequence[Found]:
         with self._database.reading() as connection:
             return [Found(session, bench, path) for _, session, bench, path in _heads(connection, None)]
+
+    def count(self) -> int:
+        with self._database.reading() as connection:
+            return connection.execute(select(func.count()).select_from(sessions)).scalar_one()
 
     def left_out(self) -> Sequence[LeftOut]:
         c = files.c

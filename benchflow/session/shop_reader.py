@@ -210,9 +210,7 @@ _KIND = Key(
     examples=("torque", "micrometer", "dial indicator"),
 )  # fmt: skip
 _SERIAL = Key("serial", LINE, "Its serial number, as written on it.")
-_RANGE = Key(
-    "range", LimitOf(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",)
-)
+_RANGE = Key("range", LimitOf(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
 _SCALE = Key("scale", _Anything(), "Full scale, where it is not the upper end of the range.")
 _UNCERTAINTY = Key(
     "uncertainty", Unsureness(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",

@@ -52,9 +52,7 @@ def timing(
     return Worked("Valve timing from opening and closing points", lines, SOURCE, tuple(notes))
 
 
-def points(
-    intake_duration: Quantity, exhaust_duration: Quantity, separation: Quantity, advance: Quantity
-) -> Worked:
+def points(intake_duration: Quantity, exhaust_duration: Quantity, separation: Quantity, advance: Quantity) -> Worked:
     """The four points from durations, lobe separation and advance (negative where it is retarded)."""
     for field, value in (("intake-duration", intake_duration), ("exhaust-duration", exhaust_duration)):
         if not 0 < amount(value, "°") < 720:

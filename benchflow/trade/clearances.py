@@ -41,6 +41,7 @@ def rule_of_thumb(journal: Quantity) -> Quantity:
 
 # --- ring gaps --------------------------------------------------------------------------------------
 
+
 class RingGap(Struct, frozen=True):
     """Gap to the bore, top and second ring."""
 
@@ -56,6 +57,7 @@ RING_GAPS: dict[str, RingGap] = {
     "blower": RingGap(Fraction("0.0070"), Fraction("0.0063")),
 }
 """One maker's rule as quoted; another gives 0.0045 for street and 1.25 times the top gap for the second."""
+
 
 def ring_gap(bore: Quantity, use: str, factor: Quantity | None = None) -> Worked:
     """Least end gaps by the bore and the use, or by the factor of the ring's maker for the top ring."""

@@ -146,9 +146,7 @@ class _Column(Struct, frozen=True):
     row: int = -1  # the only place that a bought one is for
 
 
-def match(
-    parts: Sequence[Part], places: Sequence[Place], purchasable: Sizes | None = None
-) -> Matched | Unmatched:
+def match(parts: Sequence[Part], places: Sequence[Place], purchasable: Sizes | None = None) -> Matched | Unmatched:
     """The best way of giving ``parts`` to ``places``; what to buy where they will not do.
 
     All sizes and limits are of one dimension, in any units. Raises :class:`MatchError` on a part or place named twice,
@@ -215,9 +213,7 @@ def _sizes_for(place: Place, grid: Sizes | None) -> tuple[Quantity, ...]:
     near = (aim - first) // step
     tried = sorted({min(max(n, lowest), highest) for n in (near, near + 1)})
     least = min(abs(first + n * step - aim) for n in tried)
-    return tuple(
-        in_unit(first + n * step, grid.first.unit) for n in tried if abs(first + n * step - aim) == least
-    )
+    return tuple(in_unit(first + n * step, grid.first.unit) for n in tried if abs(first + n * step - aim) == least)
 
 
 def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int | None]]:

@@ -49,4 +49,3 @@ def in_unit(value: Fraction, unit: str, *, difference: bool = False) -> Quantity
     is its own text."""
     number = decimal(from_base(value, unit, difference=difference))
     return Quantity(number, unit, with_unit(f"{number:f}", unit))
-

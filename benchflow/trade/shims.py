@@ -72,4 +72,3 @@ def shim(
 
 def _exact(name: str, title: str, value: Quantity, formula: str, filled: str) -> Line:
     return line(name, title, value.value, value.unit, formula, filled, decimals=decimals_of(value))
-

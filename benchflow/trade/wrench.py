@@ -56,9 +56,7 @@ def _cosine(angle: Quantity | None) -> Fraction:
     return Fraction(cos(radians(float(degrees))))
 
 
-def with_extension(
-    torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
-) -> Worked:
+def with_extension(torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None) -> Worked:
     """The setting, shown with its formula. Errors as :func:`setting`."""
     wanted = setting(torque, lever, extension, angle)
     turned = angle is not None and _cosine(angle) != 1

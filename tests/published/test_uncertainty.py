@@ -22,9 +22,9 @@ END_GAUGE = (
 
 def end_gauge() -> Combined:
     return combine(
-        lambda ls, d0, d1, d2, alpha, d_alpha, d_theta, mean, cycle: ls
-        + (d0 + d1 + d2)
-        - ls * (d_alpha * (mean + cycle) + alpha * d_theta),
+        lambda ls, d0, d1, d2, alpha, d_alpha, d_theta, mean, cycle: (
+            ls + (d0 + d1 + d2) - ls * (d_alpha * (mean + cycle) + alpha * d_theta)
+        ),
         END_GAUGE,
     )
 

@@ -1,0 +1,137 @@
+"""Tightening orders of flange practice, and the shapes of published tightening procedures."""
+
+from itertools import pairwise
+
+import pytest
+
+from benchflow.procedure.layouts import middle_out_layout, star_labels, star_order
+from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Tighten, TorqueStage
+from benchflow.procedure.reader import Reading, read
+
+ORDERS = {
+    # Numbered one after the other clockwise: the legacy table of ASME PCC-1 from memory; 12 also printed at
+    # wjlr.roverradio.com.
+    4: (1, 3, 2, 4),
+    8: (1, 5, 3, 7, 2, 6, 4, 8),
+    12: (1, 7, 4, 10, 2, 8, 5, 11, 3, 9, 6, 12),
+    16: (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16),
+}
+LABELS = {
+    # Labelled by the order, read clockwise: worksheet of a gasket maker (scribd 699216405), whose figure is
+    # scrambled by text extraction; its left and right pairs (12|1, 8|5, 4|9, 10|3) agree.
+    4: (1, 3, 2, 4),
+    8: (1, 5, 3, 7, 2, 6, 4, 8),
+    12: (1, 5, 9, 3, 7, 11, 2, 6, 10, 4, 8, 12),
+    16: (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16),
+}
+
+
+@pytest.mark.parametrize("count", ORDERS)
+def test_the_cross_pattern_is_the_published_one_in_both_ways_of_numbering(count: int) -> None:
+    assert star_order(count) == ORDERS[count]
+    assert star_labels(count) == LABELS[count]
+
+
+@pytest.mark.parametrize("count", [12, 20, 24])
+def test_the_two_ways_of_numbering_are_not_taken_for_each_other(count: int) -> None:
+    # knm-hydraulikk.no describes both. Only these counts tell them apart: 4, 8 and 16 read the same either way.
+    order, labels = star_order(count), star_labels(count)
+    assert order != labels
+    assert tuple(labels[bolt - 1] for bolt in order) == tuple(range(1, count + 1))
+
+
+@pytest.mark.parametrize("count", range(4, 25))
+def test_every_bolt_has_its_turn_and_the_second_is_opposite_the_first(count: int) -> None:
+    order = star_order(count)
+    assert sorted(order) == list(range(1, count + 1))
+    apart = abs(order[1] - order[0])
+    assert min(apart, count - apart) == count // 2
+
+
+@pytest.mark.parametrize(("rows", "columns"), [(2, 5), (2, 7), (3, 5), (1, 6), (4, 4)])
+def test_a_cylinder_head_is_drawn_down_from_its_middle_outwards(rows: int, columns: int) -> None:
+    # Common practice; no list of numbers was found published. Property suggested beside the values: the distance
+    # from the middle never falls by more than one row or column on the way.
+    layout = middle_out_layout(rows, columns)
+    place = {number: (r, c) for r, line in enumerate(layout) for c, number in enumerate(line) if number is not None}
+    assert sorted(place) == list(range(1, rows * columns + 1))
+    middle = ((rows - 1) / 2, (columns - 1) / 2)
+    away = [max(abs(place[n][0] - middle[0]), abs(place[n][1] - middle[1])) for n in sorted(place)]
+    assert all(later >= earlier - 1 for earlier, later in pairwise(away))
+
+
+# --- stages as published ----------------------------------------------------------------------------------
+
+
+def tightened(stages: str, total: str = "", count: int = 10, groups: str = "") -> Reading:
+    numbers = " ".join(str(n) for n in range(1, count + 1))
+    more = f", total-angle: {total}" if total else ""
+    return read(
+        f"""\
+benchflow: 1
+id: published
+title: A published tightening
+revision: "1"
+joints:
+  bolts: {{layout: "{numbers}"{groups}}}
+sections:
+  - title: Tighten
+    operations:
+      - id: tighten
+        title: Tighten
+        tighten: {{joint: bolts, stages: [{stages}]{more}}}
+"""
+    )
+
+
+def shape(found: Reading) -> list[str]:
+    assert found.procedure is not None, found.problems
+    tighten = found.procedure.operations[0].tighten
+    assert isinstance(tighten, Tighten)
+    names = {TorqueStage: "torque", AngleStage: "angle", LoosenStage: "loosen", CheckStage: "check"}
+    return [names[type(stage)] for stage in tighten.stages]
+
+
+@pytest.mark.parametrize(
+    ("stages", "total", "kinds", "source"),
+    [
+        ("29.5 ft-lb (40 N·m), +45°, +45°, +45°, +30°", "165°", ["torque", "angle", "angle", "angle", "angle"],
+         "US Army TM 10-3930-669-20, E-4 and table E-1, a diesel head"),
+        ("50 N·m, loosen 1 turn, 30 N·m, +90°, +90°", "180°", ["torque", "loosen", "torque", "angle", "angle"],
+         "manuals.autorepairshq.com, a 3.0 head of 2003"),
+        ("61 N·m, 88 N·m, 88 N·m, +90°, {check: at least 122 N·m (90 ft-lb)}", "90°",
+         ["torque", "torque", "torque", "angle", "check"], "autorepairshq and charm.li, a 3.2 and 3.8 head"),
+        ("30 N·m, +155°", "155°", ["torque", "angle"], "myvehicle.help, a 2.2 head"),
+        ("20 N·m, +70°", "70°", ["torque", "angle"], "myvehicle.help, its mains"),
+        ("25 N·m, +100°", "100°", ["torque", "angle"], "myvehicle.help, its rods"),
+        ("100 N·m, +125°", "125°", ["torque", "angle"], "myvehicle.help, its damper"),
+        ("47 N·m, 122 N·m", "", ["torque", "torque"], "myvehicle.help, a ten-cylinder head, bolts 1 to 12"),
+    ],
+)  # fmt: skip
+def test_published_stages_can_be_written_as_they_are_printed(
+    stages: str, total: str, kinds: list[str], source: str
+) -> None:
+    assert shape(tightened(stages, total)) == kinds, source
+
+
+def test_a_total_angle_that_is_not_the_sum_of_its_steps_is_caught() -> None:
+    # 45 + 45 + 45 + 30 is 165; the same page with a slip of the pen would say 160.
+    found = tightened("29.5 ft-lb (40 N·m), +45°, +45°, +45°, +30°", "160°")
+    assert found.procedure is None
+    assert any("165" in str(problem) for problem in found.problems)
+
+
+def test_one_bolt_that_gets_another_torque_is_a_group_of_its_own() -> None:
+    # The 3.8 head above: bolt 9 apart from the others, 33 N·m.
+    found = tightened(
+        "{torque: 61 N·m, only: head}, {torque: 33 N·m, only: ninth}",
+        groups=", groups: {head: [1, 2, 3, 4, 5, 6, 7, 8], ninth: [9]}",
+        count=9,
+    )
+    assert shape(found) == ["torque", "torque"]
+
+
+def test_the_passes_of_a_flange_can_be_written_down() -> None:
+    # A gasket maker's worksheet: hand tight and up to 20 %, then 25, 50, 100 %, then once round at 100 %; others
+    # 30, 60, 100 % and a round (henniggasket.com, hswhite.com). Here for 120 N·m.
+    assert len(shape(tightened("24 N·m, 30 N·m, 60 N·m, 120 N·m, 120 N·m", count=12))) == 5

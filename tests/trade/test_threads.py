@@ -1,0 +1,64 @@
+"""Thread names as people write them."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.trade.threads import ThreadError, parse_thread
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "diameter", "pitch"),
+    [
+        ("M10x1.25", "M10x1.25", 10, 1.25),
+        ("m10 × 1.25", "M10x1.25", 10, 1.25),
+        ("M10-1.25", "M10x1.25", 10, 1.25),
+        ("M10", "M10x1.5", 10, 1.5),
+        ("M10x1.5-6g", "M10x1.5", 10, 1.5),
+        ("M2.5", "M2.5x0.45", 2.5, 0.45),
+        ("1/2-20 UNF", "1/2-20", 0.5, 1 / 20),
+        ("7/16-14", "7/16-14", 0.4375, 1 / 14),
+        ("7/16 - 14 UNC-2A", "7/16-14", 0.4375, 1 / 14),
+        ("1 1/8-12", "1 1/8-12", 1.125, 1 / 12),
+        ("1-1/8-12", "1 1/8-12", 1.125, 1 / 12),
+        (".250-28", ".250-28", 0.25, 1 / 28),
+        ("#10-32", "#10-32", 0.19, 1 / 32),
+        ("10-32 UNF", "#10-32", 0.19, 1 / 32),
+        ("1-8", "1-8", 1.0, 1 / 8),
+        ("1-72", "#1-72", 0.073, 1 / 72),
+    ],
+)
+def test_a_thread_is_known_however_it_is_written(text: str, name: str, diameter: float, pitch: float) -> None:
+    found = parse_thread(text)
+    assert found.name == name
+    assert (found.diameter, found.pitch) == pytest.approx((diameter, pitch))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("M10x12", "does not go with"),
+        ("M11", "write the pitch"),
+        ("M0x0", "does not go with|write the pitch"),
+        ("1/0-20", "nought"),
+        ("#13-20", "#0 to #12"),
+        ("1/2-1", "do not go with"),
+        ("G 1/4", "Write it like"),
+        ("", "Write it like"),
+        ("M" + "9" * 60, "too long"),
+    ],
+)
+def test_what_is_no_thread_is_refused_with_an_example(text: str, says: str) -> None:
+    with pytest.raises(ThreadError, match=says):
+        parse_thread(text)
+
+
+@settings(max_examples=200)
+@given(st.text(alphabet='M#x×-/. 0123456789UNFCab"', max_size=24))
+def test_no_text_does_anything_but_name_a_thread_or_be_refused(text: str) -> None:
+    try:
+        found = parse_thread(text)
+    except ThreadError:
+        return
+    assert 0 < found.stress_area < found.diameter**2
+    assert parse_thread(found.name).name == found.name

@@ -96,6 +96,14 @@ def test_cautions_and_instruction_are_seen_whole_on_a_small_screen(path: Path) -
 
 
 @every_file
+def test_how_the_assembly_stands_is_read_at_one_look(path: Path) -> None:
+    for variable in read(path).state:
+        for value in variable.values:
+            assert len(variable.words.get(value, value)) <= 15, (variable.name, value)
+        assert len(variable.title or variable.name) <= 12, variable.name
+
+
+@every_file
 def test_work_can_be_taken_back_unless_it_truly_cannot(path: Path) -> None:
     procedure = read(path)
     without = {(procedure.id, operation.id) for operation in procedure.operations if operation.undo is None}

@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Fixed, WorkOut
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, show
+from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session import events as ev
 from benchflow.session.deciding import Around, Entry
 from benchflow.session.judging import ValueVerdict, latest, of_stored, owner_of, stored, value_of
@@ -58,14 +58,19 @@ def judge_worked(
     except FormulaError:
         return None
     spread = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
-    return WorkedValue(_verdict(work, worked.value, spread), worked.filled, spread)
+    return WorkedValue(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
 
 
-def _verdict(work: WorkOut, value: Quantity, u: Quantity | None) -> ValueVerdict:
+def _verdict(work: WorkOut, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
     if not isinstance(work.bound, Fixed):
         return ValueVerdict("none", None, (), value, "" if work.bound is None else work.bound.text)
-    found = judge(value, work.bound.limit, work.decision, u)
-    text = work.bound.text
+    limit, text = work.bound.limit, work.bound.text
+    if difference:
+        # `hot - cold` in °C against a limit in °F: both are differences, without the offset of the scales.
+        low, high = (None if end is None else convert(end, "K", difference=True) for end in (limit.low, limit.high))
+        found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
+    else:
+        found = judge(value, limit, work.decision, u)
     return ValueVerdict(found.verdict, found.side, (), value, text, found.because, found.conformity)
 
 

@@ -349,3 +349,16 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
     shown = next(one for one in inputs_of(hands, "one") if isinstance(one, ReadingInput))
     assert shown.limit == "at most 0.40 mm"
     hands.do("finish")
+
+
+def test_a_temperature_difference_is_judged_without_the_offset_between_the_scales(tmp_path: Path) -> None:
+    text = HEAD + (
+        "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
+        "      hot: {ask: Hot, unit: °C}\n      cold: {ask: Cold, unit: °C}\n"
+        "    work-out:\n      rise: {is: hot - cold, unit: °C, limit: 85 .. 95 °F}\n"
+    )
+    hands = begin(tmp_path, text, options={}, start={})
+    hands.do("take-up", operation="one")
+    hands.do("record", name="hot", value="70 °C")
+    hands.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
+    hands.do("finish")

@@ -95,7 +95,7 @@ class _Slots(Shape[tuple[str, ...]]):
         return places
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"anyOf": [self._count.schema(definitions), {"type": "string", "pattern": r"\S"}]}
+        return {"anyOf": [self._count.schema(definitions), {"type": ["string", "boolean"], "pattern": r"\S"}]}
 
 
 _SLOTS: Shape[tuple[str, ...]] = Either(_Slots.noun, text=_Slots(), items=ListOf(LABEL, at_least=1, distinct=True))

@@ -31,6 +31,7 @@ JsonSchema = dict[str, Any]
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
 """A name: letters, digits, dashes and underscores, so that it can be typed at any bench and stands in a formula."""
 _name = re.compile(NAME)
+_exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # 12e3 is a number to every editor
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
 NOWHERE = Ref("", Mark())
@@ -196,7 +197,7 @@ class Name(Shape[str]):
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
-        if _name.fullmatch(found.text) is None:
+        if _name.fullmatch(found.text) is None or _exponent.fullmatch(found.text):
             near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")
             notes.problem(
                 "bad-name",
@@ -209,7 +210,7 @@ class Name(Shape[str]):
         return found.text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"type": ["string", "integer"], "pattern": f"^{NAME}$"}
+        return {"type": ["string", "integer", "boolean"], "pattern": f"^{NAME}$"}
 
 
 NAMED = Name()
@@ -369,9 +370,10 @@ class MapOf(Shape[dict[str, T]]):
         return entries
 
     def schema(self, definitions: Definitions) -> JsonSchema:
+        keys = self.key.schema(definitions)
         schema: JsonSchema = {"type": "object", "additionalProperties": self.value.schema(definitions)}
-        if isinstance(self.key, Name):
-            schema["propertyNames"] = {"pattern": f"^{NAME}$"}
+        if keys != {"type": "string"}:
+            schema["propertyNames"] = keys
         if self.at_least:
             schema["minProperties"] = self.at_least
         return schema

@@ -62,10 +62,12 @@ class ValueChecks:
         if not isinstance(written, Scalar):
             return set()
         shift = len(written.text) - len(written.text.lstrip())
+        match = next((match for match in operation.match if match.so_that == work_out.name), None)
+        units = self._units if match is None else {**self._units, match.name: self._size_unit(match, work_out)}
         try:
             formula = parse_formula(work_out.formula)
-            if self._names_known(formula, operation, written, shift):
-                check_units(formula, self._units, work_out.unit)
+            if self._names_known(formula, operation, match, written, shift):
+                check_units(formula, units, work_out.unit)
         except FormulaError as error:
             self._notes.problem(
                 "bad-formula", written.at(shift + error.at), f"`{work_out.formula[:60]}`: {error.why}", error.hint
@@ -73,9 +75,17 @@ class ValueChecks:
             return set()
         return {ref.name for ref in names(formula)}
 
-    def _names_known(self, formula: Formula, operation: Operation, written: Scalar, shift: int) -> bool:
+    def _size_unit(self, match: Match, work_out: WorkOut) -> str:
+        """The unit of the parts that are matched, whose size the formula calls by the match's name."""
+        return self._units.get(match.measured, work_out.unit)
+
+    def _names_known(
+        self, formula: Formula, operation: Operation, match: Match | None, written: Scalar, shift: int
+    ) -> bool:
         known = True
         for ref in names(formula):
+            if match is not None and ref.name == match.name and ref.place is None:
+                continue  # the size of the part given to the place
             if ref.name in self._notes.half_known:
                 known = False
             elif ref.name not in self._values:
@@ -87,9 +97,16 @@ class ValueChecks:
                 )
                 known = False
             else:
-                known &= self._one_place(ref.name, ref.place, operation, written.at(shift + ref.at))
+                if match is None or ref.place is not None or not self._at_all_places(ref.name, match):
+                    known &= self._one_place(ref.name, ref.place, operation, written.at(shift + ref.at))
                 self._ready(ref.name, operation, written.at(shift + ref.at))
         return known
+
+    def _at_all_places(self, name: str, match: Match) -> bool:
+        """Whether a value is there at every place of a matching, which works the formula out for each in turn."""
+        there = self._given.places_of["value"].get(name, ())
+        wanted = self._given.places.get(match.to)
+        return wanted is not None and set(wanted) <= set(there)
 
     def _one_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
         """Whether it is plain which of a value's places is meant."""

@@ -1,0 +1,85 @@
+"""One file for each mistake that an author makes. The first lines of a file say what has to be found, where.
+
+``# 12:16 error unknown-key`` is a finding with its line and column (``12:16 warning ...`` for a warning).
+``# schema: yes`` says that an editor with the JSON Schema sees the mistake too, ``no`` that only the reader can,
+``ok`` that the file is accepted all the same.
+"""
+
+import re
+from pathlib import Path
+
+import pytest
+from jsonschema import Draft202012Validator
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
+
+from benchflow.procedure.problems import Problem
+from benchflow.procedure.reader import Reading, read_bytes
+from benchflow.procedure.schema import json_schema
+
+BAD = sorted((Path(__file__).parent / "bad").glob("*.yaml"))
+_expected = re.compile(r"# (\d+:\d+ (?:error|warning) [a-z-]+)")
+
+
+def _read(path: Path) -> tuple[list[str], str, Reading]:
+    """What the file says has to be found, whether the schema sees it, and what is found."""
+    data = path.read_bytes()
+    head = data.decode("utf-8").split("\n\n", 1)[0].split("\n")
+    expected = [found[1] for line in head if (found := _expected.fullmatch(line))]
+    schema = next(line.removeprefix("# schema: ") for line in head if line.startswith("# schema: "))
+    return expected, schema, read_bytes(data, path.name)
+
+
+def _short(problem: Problem) -> str:
+    return f"{problem.line}:{problem.column} {problem.severity} {problem.code}"
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_an_author_is_told_every_mistake_at_its_line_and_column(path: Path) -> None:
+    expected, schema, reading = _read(path)
+    assert expected, "the file says nothing of what has to be found"
+    assert sorted(_short(problem) for problem in reading.problems) == sorted(expected)
+    assert (reading.procedure is None) == (schema != "ok")
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_a_mistake_is_told_in_words_with_a_way_out(path: Path) -> None:
+    for problem in _read(path)[2].problems:
+        assert str(problem).startswith(f"{path.name}:{problem.line}:{problem.column}: ")
+        assert problem.message
+        assert "  " not in str(problem)
+        assert "None" not in str(problem)
+
+
+def test_most_mistakes_come_with_a_hint() -> None:
+    problems = [problem for path in BAD for problem in _read(path)[2].problems]
+    without = {problem.code for problem in problems if not problem.hint}
+    with_ = {problem.code for problem in problems if problem.hint}
+    assert without - with_ <= {"circular-formula"}
+    assert sum(not problem.hint for problem in problems) < len(problems) // 8
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_an_editor_with_the_schema_agrees_with_the_reader(path: Path) -> None:
+    _, schema, _ = _read(path)
+    if schema == "no":
+        return  # names, quantities and whatever is no YAML: the reader's alone
+    data = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
+    errors = list(Draft202012Validator(json_schema()).iter_errors(data))
+    assert bool(errors) == (schema == "yes"), [error.message for error in errors]
+
+
+def test_what_is_left_to_the_reader_is_nothing_that_the_schema_could_see() -> None:
+    """Holds the `schema: no` of the files to the truth: the schema finds nothing in them, or they are no YAML."""
+    validator = Draft202012Validator(json_schema())
+    seen = []
+    for path in BAD:
+        if _read(path)[1] != "no":
+            continue
+        try:
+            data = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
+        except (YAMLError, OverflowError):
+            continue
+        if list(validator.iter_errors(data)):
+            seen.append(path.stem)
+    assert seen == ["empty", "laughs", "too-deep"]  # refused before their shape is looked at

@@ -1,0 +1,75 @@
+"""What `check` gives out about the structure of a file."""
+
+from pathlib import Path
+
+from benchflow.procedure.check import as_finding, check_structure
+from benchflow.procedure.problems import Problem, hint_for, nearest
+from benchflow.procedure.reader import read, read_bytes
+
+BAD = Path(__file__).parent / "bad"
+
+LEFT_OVER = """benchflow: 1
+id: trial
+title: A trial
+options: {cams: {ask: Which?, choices: [stock, reground]}}
+kit: {parts: {seal: A seal, gasket: A gasket}}
+instruments: {gauge: {kind: length}, wrench: {kind: torque}}
+joints: {studs: {layout: 1 2}}
+failures: {leak: It leaks, noise: It knocks}
+sections:
+  - title: All
+    operations:
+      - id: first
+        title: First
+        uses: [seal]
+        record: {gap: {unit: mm, with: gauge}}
+        guards-against: leak
+"""
+
+
+def test_a_finding_has_the_keys_that_shops_parse() -> None:
+    problem = read_bytes((BAD / "unknown-key.yaml").read_bytes(), "f.yaml").problems[0]
+    assert as_finding(problem) == {
+        "code": "unknown-key",
+        "severity": "error",
+        "where": "first.titel",
+        "line": 12,
+        "column": 9,
+        "message": "an operation has no key `titel` (did you mean `title`?)",
+    }
+
+
+def test_what_is_given_and_never_used_is_noted_as_a_likely_slip() -> None:
+    reading = read(LEFT_OVER, "f.yaml")
+    found = check_structure(reading.procedure, reading.problems, "f.yaml")
+    assert [(problem.where, problem.line) for problem in found] == [
+        ("cams", 4), ("gasket", 5), ("wrench", 6), ("studs", 7), ("noise", 8),
+    ]  # fmt: skip
+    assert {(problem.code, problem.severity) for problem in found} == {("unused", "note")}
+
+
+def test_a_file_that_cannot_be_read_still_has_its_problems() -> None:
+    reading = read("benchflow: 1\n", "f.yaml")
+    found = check_structure(None, reading.problems, "f.yaml")
+    assert [problem.code for problem in found] == ["missing-key", "missing-key", "missing-title"]
+
+
+def test_a_problem_is_told_the_way_editors_jump_to() -> None:
+    problem = Problem("unknown-key", "error", "head.yaml", 3, 5, "what is wrong", "what to do")
+    assert str(problem) == "head.yaml:3:5: what is wrong (what to do)"
+    whole = Problem("too-large", "warning", "head.yaml", 0, 0, "what is wrong")
+    assert str(whole) == "head.yaml: warning: what is wrong"
+
+
+def test_a_slip_of_the_pen_is_recognised() -> None:
+    known = ["seat-intake-cam", "seat-exhaust-cam", "torque-studs"]
+    assert nearest("seat-intake-cma", known) == "seat-intake-cam"
+    assert nearest("Torque-Studs", known) == "torque-studs"
+    assert nearest("studs", known) == "torque-studs"
+    assert nearest("paint", known) is None
+
+
+def test_few_known_names_are_all_told_and_many_are_not() -> None:
+    assert hint_for("x9", ["a", "b"]) == "there is `a`, `b`"
+    assert hint_for("x9", [f"name-{n}" for n in range(40)]) == ""
+    assert hint_for("x9", [], "none is given") == "none is given"

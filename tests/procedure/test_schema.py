@@ -1,0 +1,138 @@
+"""An editor that knows the schema must not cry wolf, and must not be silent where the reader refuses a shape."""
+
+import copy
+import io
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+from ruamel.yaml import YAML
+
+from benchflow.procedure.keys import Keys
+from benchflow.procedure.procedure_keys import PROCEDURE
+from benchflow.procedure.reader import read
+from benchflow.procedure.schema import json_schema
+from benchflow.procedure.shapes import Shape
+
+GOOD = Path(__file__).parent / "good" / "every-key.yaml"
+PROCEDURES = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
+
+OF_SHAPE = {
+    "unknown-key", "missing-key", "wrong-kind", "empty-value", "not-one-of", "one-too-many", "bad-number", "bad-name",
+    "unknown-format",
+}  # fmt: skip
+"""What the reader finds by the shape alone, and the schema therefore has to find too."""
+
+
+def _yaml(text: str) -> Any:
+    """The data as an editor has it."""
+    return YAML(typ="safe", pure=True).load(text)
+
+
+def _written(data: Any) -> str:
+    stream = io.StringIO()
+    yaml = YAML(typ="safe", pure=True)
+    yaml.width = 100_000
+    yaml.dump(data, stream)
+    return stream.getvalue()
+
+
+@cache
+def _validator() -> Draft202012Validator:
+    return Draft202012Validator(json_schema())
+
+
+def test_the_schema_is_one() -> None:
+    Draft202012Validator.check_schema(json_schema())
+
+
+def test_good_files_are_good_to_both() -> None:
+    for path in (GOOD, *PROCEDURES):
+        text = path.read_text("utf-8")
+        assert read(text).procedure is not None
+        assert [error.message for error in _validator().iter_errors(_yaml(text))] == []
+
+
+def _all_keys(shape: Shape[Any], found: dict[str, Keys[Any]]) -> dict[str, Keys[Any]]:
+    """Every mapping with known keys that can stand somewhere below ``shape``."""
+    if isinstance(shape, Keys):
+        if shape.name in found:
+            return found
+        found[shape.name] = shape
+        for key in shape.keys.values():
+            _all_keys(key.shape, found)
+    for part in vars(shape).values():
+        for inner in part.values() if isinstance(part, dict) else [part]:
+            if isinstance(inner, Shape):
+                _all_keys(inner, found)
+    return found
+
+
+def test_every_key_is_explained_to_the_author() -> None:
+    found = _all_keys(PROCEDURE, {})
+    assert len(found) > 20
+    for keys in found.values():
+        for key in keys.keys.values():
+            assert key.says.endswith("."), f"{keys.name}: {key.name}"
+            assert json_schema()["$defs"][keys.name]["properties"][key.name]["description"] == key.says
+
+
+def test_every_key_is_tried_in_the_good_file() -> None:
+    """Holds the file that the other tests start from to its name."""
+    text = GOOD.read_text("utf-8")
+    untried = [
+        f"{keys.name}: {key}"
+        for keys in _all_keys(PROCEDURE, {}).values()
+        for key in keys.keys
+        if f"{key}:" not in text
+    ]
+    assert untried == []
+
+
+_BASE = _yaml(GOOD.read_text("utf-8"))
+
+
+def _paths(data: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
+    found = [before] if before else []
+    pairs = data.items() if isinstance(data, dict) else enumerate(data) if isinstance(data, list) else ()
+    for key, value in pairs:
+        found += _paths(value, (*before, key))
+    return found
+
+
+_OTHERS: list[Any] = [
+    "word", "two words", 3, 0, 0.5, -1, True, False, None, [], ["a"], [1], {}, {"a": "b"}, {"title": "x"}, "", " ",
+    "30 N·m", "a[1]", "1,5 mm", "true", "5", "x, y",
+]  # fmt: skip
+
+
+@settings(max_examples=80, deadline=None)
+@given(
+    st.sampled_from(_paths(_BASE)),
+    st.sampled_from(["take out", "rename", "replace", "replace"]),
+    st.sampled_from(_OTHERS),
+    st.sampled_from(["odd", "title", "id", "do", "a b"]),
+)
+def test_reader_and_schema_agree_on_any_file_that_is_bent(
+    path: tuple[Any, ...], how: str, other: Any, name: str
+) -> None:
+    data = copy.deepcopy(_BASE)
+    holder = data
+    for step in path[:-1]:
+        holder = holder[step]
+    if how == "take out":
+        del holder[path[-1]]
+    elif how == "rename" and isinstance(holder, dict) and name not in holder:
+        holder[name] = holder.pop(path[-1])
+    else:
+        holder[path[-1]] = other
+    text = _written(data)
+    refused = [error.message for error in _validator().iter_errors(_yaml(text))]
+    errors = [problem for problem in read(text).problems if problem.severity == "error"]
+    if refused:
+        assert errors, f"the schema cries wolf: {refused[0]}"
+    else:
+        assert [str(problem) for problem in errors if problem.code in OF_SHAPE] == []

@@ -1,0 +1,188 @@
+"""What a hostile or broken file can do to the reader: nothing but give problems."""
+
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.procedure.expand import expand, option_choices
+from benchflow.procedure.nodes import Mapping, Scalar
+from benchflow.procedure.reader import Reading, read, read_bytes
+from benchflow.procedure.source import MAX_BYTES, MAX_PROBLEMS, MAX_SCALAR, parse
+
+SMALL = """benchflow: 1
+id: trial
+title: A trial
+options: {cams: {ask: Which?, choices: [stock, reground]}}
+places: {cylinder: [1, 2]}
+state: {pistons: {values: [at-deck, down], start: ask}}
+sections:
+  - title: All
+    operations:
+      - {id: first, title: "Bore {cylinder}", each: cylinder, record: {bore: {unit: mm, limit: 80.0 .. 80.1 mm}}}
+      - {id: second, title: Second, after: ["first[*]"], needs: {pistons: [down]}, when: {cams: stock}}
+"""
+
+
+def _codes(reading: Reading) -> list[str]:
+    return [problem.code for problem in reading.problems]
+
+
+def test_a_file_of_ten_megabytes_is_refused_at_once() -> None:
+    reading = read_bytes(b"a: " + b"x" * 10_000_000, "large.yaml")
+    assert _codes(reading) == ["too-large"]
+    assert "10.0 MB" in str(reading.problems[0])
+
+
+def test_the_largest_procedure_imagined_is_read() -> None:
+    operation = "      - {{id: op-{0}, title: Seat number {0} with care, after: [{1}], check: [flush, tacky]}}\n"
+    text = SMALL + "".join(operation.format(n, f"op-{n - 1}" if n else "second") for n in range(1000))
+    reading = read(text)
+    assert reading.procedure is not None
+    assert len(reading.procedure.operations) == 1002
+
+
+def test_a_byte_too_many_is_refused_and_told_as_such() -> None:
+    assert _codes(read("#" * (MAX_BYTES + 1))) == ["too-large"]
+
+
+@pytest.mark.parametrize(
+    ("data", "column"), [(b"id: caf\xe9", 8), (b"\xff\xfei\x00d\x00", 1), ("id: é".encode() + b"\xff", 6)]
+)
+def test_a_file_that_is_not_utf8_says_where(data: bytes, column: int) -> None:
+    reading = read_bytes(b"\n" + data, "latin.yaml")
+    assert _codes(reading) == ["not-utf-8"]
+    assert (reading.problems[0].line, reading.problems[0].column) == (2, column)
+
+
+def test_a_byte_order_mark_and_foreign_line_ends_change_nothing() -> None:
+    plain = read(SMALL)
+    assert plain.procedure is not None
+    assert read_bytes(b"\xef\xbb\xbf" + SMALL.encode(), "f").procedure == plain.procedure
+    assert read(SMALL.replace("\n", "\r\n")).procedure == plain.procedure
+
+
+def test_billion_laughs_are_refused_and_never_told() -> None:
+    lines = ["a: &a [ha, ha, ha, ha, ha, ha, ha, ha, ha]"]
+    names = "abcdefghijklmnop"
+    for before, name in pairwise(names):
+        lines.append(f"{name}: &{name} [{', '.join([f'*{before}'] * 9)}]")
+    reading = read("\n".join(lines))
+    assert reading.procedure is None
+    assert "alias" in _codes(reading)
+
+
+def test_an_alias_of_itself_is_refused() -> None:
+    assert "alias" in _codes(read("a: &a [*a]"))
+
+
+@pytest.mark.parametrize("opening", ["[", "{", "- ", "? ", "a: {", "[{a: "])
+def test_nesting_without_end_is_cut_short(opening: str) -> None:
+    assert set(_codes(read(opening * 50_000))) & {"too-deep", "bad-yaml"}
+
+
+def test_a_block_that_nests_without_end_is_cut_short() -> None:
+    assert _codes(read("".join(f"{' ' * depth}a:\n" for depth in range(700)))) == ["too-deep"]
+
+
+def test_a_text_without_end_is_cut_and_told() -> None:
+    source = parse("a: " + "9" * (MAX_SCALAR + 1), "f")
+    assert [problem.code for problem in source.problems.listed(source.root)] == ["too-long"]
+    assert isinstance(source.root, Mapping)
+    value = source.root.pairs[0][1]
+    assert isinstance(value, Scalar)
+    assert len(value.text) == MAX_SCALAR
+
+
+def test_a_file_full_of_mistakes_lists_many_and_counts_the_rest() -> None:
+    reading = read("".join(f"key-{n}: x\n" for n in range(MAX_PROBLEMS + 50)))
+    assert len(reading.problems) == MAX_PROBLEMS + 1
+    assert reading.problems[-1].code == "too-many-problems"
+    assert "more problems" in reading.problems[-1].message
+
+
+def test_digits_stay_as_they_are_written() -> None:
+    text = SMALL.replace("sections:", "kit: {parts: {seal: {pn: 00123, quantity: 1_0, title: 1e5}}}\nsections:")
+    procedure = read(text).procedure
+    assert procedure is not None
+    assert (procedure.kit[0].pn, procedure.kit[0].quantity, procedure.kit[0].title) == ("00123", "1_0", "1e5")
+
+
+def test_words_that_other_loaders_turn_into_truth_stay_words() -> None:
+    text = SMALL.replace("[stock, reground]", "[yes, no, on, off, 1:30]").replace("cams: stock", "cams: no")
+    procedure = read(text).procedure
+    assert procedure is not None
+    assert procedure.options[0].choices == ("yes", "no", "on", "off", "1:30")
+
+
+def test_an_escape_code_in_a_title_is_shown_as_plain_text() -> None:
+    reading = read(SMALL.replace("title: A trial", 'title: "A \\x1b]52;c;bHM=\\x07\\u202e trial"'))
+    assert reading.procedure is not None
+    assert reading.procedure.title == "A ]52;c;bHM= trial"
+    assert _codes(reading) == ["unseen-character"]
+
+
+def test_several_mistakes_are_told_together_and_in_the_order_of_the_file() -> None:
+    text = SMALL.replace("id: trial", "id: a trial").replace("unit: mm", "unit: mmm").replace("stock}", "stok}")
+    reading = read(text.replace("title: All", "titel: All"), "trial.yaml")
+    assert [(problem.code, problem.line) for problem in reading.problems] == [
+        ("bad-name", 2), ("unknown-key", 8), ("missing-title", 8), ("bad-quantity", 10), ("unknown-name", 11),
+    ]  # fmt: skip
+
+
+def _must_only_give_problems(text: str) -> None:
+    reading = read(text, "any.yaml")
+    errors = [problem for problem in reading.problems if problem.severity == "error"]
+    assert (reading.procedure is None) == bool(errors)
+    assert all(str(problem) for problem in reading.problems)
+    if reading.procedure is not None:
+        for options in option_choices(reading.procedure):
+            expand(reading.procedure, options)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.text(alphabet=st.characters(), max_size=80))
+def test_no_text_whatever_makes_the_reader_fall_over(text: str) -> None:
+    _must_only_give_problems(text)
+
+
+_JUNK = st.sampled_from(
+    [
+        *"[]{}:,-?&*!|>'\"%@`#~\n\t \\<=", "\x00", "\x1b", "\u202e", "\ud800", "😀", "- ", ": ", "...", "---\n", "<<: ",
+        "&a ", "*a ", "!!int ", "\\UFFFFFFFF", "\\x1b", "null", "1e400", "9" * 50, "½", "[*]", "{x}", "{{", "\x85",
+        "\u2028", "\ufeff",
+    ]
+)  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, len(SMALL)), st.integers(0, 12), _JUNK), min_size=1, max_size=4))
+def test_no_slip_of_the_hand_makes_the_reader_fall_over(slips: list[tuple[int, int, str]]) -> None:
+    text = SMALL
+    for place, length, junk in slips:
+        text = text[:place] + junk + text[place + length :]
+    _must_only_give_problems(text)
+
+
+_VALUE = st.recursive(
+    st.sampled_from(["word", "3", "0.5", "null", "''", "30 N·m", "first[*]", "{cylinder}", "1,5 mm", "at most 2 mm"]),
+    lambda inner: (
+        st.lists(inner, max_size=3).map(lambda items: f"[{', '.join(items)}]")
+        | st.dictionaries(
+            st.sampled_from(["id", "title", "do", "unit", "never", "is", "stages"]), inner, max_size=3
+        ).map(lambda entries: "{" + ", ".join(f"{key}: {value}" for key, value in entries.items()) + "}")
+    ),
+    max_leaves=6,
+)
+_KEYS = [
+    "cautions", "do", "when", "each", "after", "needs", "during", "sets", "time", "takes", "uses", "record", "work-out",
+    "choose", "match", "tighten", "check", "hold", "guards-against", "undo", "temporary",
+]  # fmt: skip
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.dictionaries(st.sampled_from(_KEYS), _VALUE, min_size=1, max_size=4))
+def test_no_value_under_any_key_makes_the_reader_fall_over(entries: dict[str, str]) -> None:
+    lines = "".join(f"        {key}: {value}\n" for key, value in entries.items())
+    _must_only_give_problems(f"{SMALL}      - id: third\n        title: Third\n{lines}")

@@ -1,0 +1,49 @@
+"""Text from a file or a person must not steer the terminal that it is shown on."""
+
+import unicodedata
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchflow.plaintext import clean, clean_line, unseen
+
+
+@pytest.mark.parametrize(
+    ("dirty", "shown"),
+    [
+        ("\x1b[31mred\x1b[0m", "[31mred[0m"),
+        ("\x1b]52;c;aGVsbG8=\x07", "]52;c;aGVsbG8="),
+        ("\x9b2Jgone", "2Jgone"),
+        ("Seat \u202eti\u202c it", "Seat ti it"),
+        ("\u2066left\u2069\u200f", "left"),
+        ("nul\x00 bell\x07 del\x7f", "nul bell del"),
+        ("two\r\nlines\rand\u2028three", "two\nlines\nand\nthree"),
+        ("a\ttab", "a tab"),
+        ("half\ud800", "half"),
+        ("\ufeffmark", "mark"),
+    ],
+)
+def test_what_would_steer_a_terminal_is_taken_out_and_the_words_stay(dirty: str, shown: str) -> None:
+    assert clean(dirty) == shown
+
+
+@pytest.mark.parametrize("text", ["40 N·m ± 5 %", "Öl, ½ in, 90°, ⌀ 8", "می‌خواهم", "👩‍🔧", "two\nlines", ""])
+def test_plain_words_of_any_script_stay_as_they_are(text: str) -> None:
+    assert clean(text) == text
+
+
+def test_a_title_stays_on_its_one_line() -> None:
+    assert clean_line("  Seat \n the\tcam\x1b ") == "Seat the cam"
+
+
+def test_an_author_can_be_told_which_characters_were_taken_out() -> None:
+    assert unseen("a\u202eb\x1bc\u202e") == ("\u202e", "\x1b")
+
+
+@given(st.text(alphabet=st.characters(), max_size=200))
+def test_no_text_whatever_leaves_a_control_character_behind(text: str) -> None:
+    cleaned = clean(text)
+    assert all(char == "\n" or unicodedata.category(char) not in ("Cc", "Cs") for char in cleaned)
+    assert clean(cleaned) == cleaned
+    assert not unseen(cleaned)

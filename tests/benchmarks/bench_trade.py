@@ -1,0 +1,104 @@
+"""How long the sums of the trade take, beside the libraries they rest on.
+
+    python tests/benchmarks/bench_trade.py
+
+The aim: 64 places against 128 parts matched in under 1 s. The reference beside it is scipy's solver alone,
+on a table of costs that is ready: what a match costs over it is reading limits exactly, proof and ties.
+"""
+
+import random
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from decimal import Decimal
+from functools import partial
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from benchflow.quantity import Quantity, parse_limit, parse_quantity
+from benchflow.trade.asking import do
+from benchflow.trade.decision import judge
+from benchflow.trade.matching import Part, Place, Sizes, match
+from benchflow.trade.sums import SUMS
+
+ROUNDS = 15
+
+
+def timed(run: Callable[[], object], rounds: int = ROUNDS) -> float:
+    """Median of ``rounds``, in seconds, after one to warm up."""
+    run()
+    taken = []
+    for _round in range(rounds):
+        start = time.perf_counter()
+        run()
+        taken.append(time.perf_counter() - start)
+    return statistics.median(taken)
+
+
+def mm(value: int) -> Quantity:
+    return Quantity(Decimal(value) / 1000, "mm", "")
+
+
+def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[Part], list[Place]]:
+    """A box of shims and as many valves as wanted; sizes invented, spread like those of a used engine."""
+    rnd = random.Random(seed)
+    box = [Part(f"s{n}", mm(rnd.randrange(2000, 2980, 5))) for n in range(parts)]
+    need = []
+    for n in range(places):
+        aim = rnd.randrange(2050, 2930)
+        current = box[n].id if n < parts and rnd.random() < 0.5 else None
+        need.append(Place(str(n + 1), mm(aim - width), mm(aim + width), mm(aim), current))
+    return box, need
+
+
+def bench_matching() -> None:
+    import numpy as np
+    from scipy.optimize import linear_sum_assignment
+
+    print(f"{'matching':<44}{'match':>10}{'scipy alone':>14}")
+    grid = Sizes(mm(2000), mm(2980), mm(20))
+    for places, parts, width, what in (
+        (16, 24, 50, "sixteen valves"),
+        (64, 128, 50, "64 places, 128 parts"),
+        (64, 128, 400, "64 places, 128 parts, nearly all fit"),
+        (64, 40, 50, "64 places, 40 parts: what to buy"),
+        (200, 400, 50, "200 places, 400 parts"),
+    ):
+        box, need = shop(places, parts, 7, width)
+        table = np.random.default_rng(7).random((places, parts + places))
+        ours = timed(partial(match, box, need, grid), 7)
+        theirs = timed(partial(linear_sum_assignment, table))
+        print(f"  {what:<42}{ours * 1000:>7.1f} ms{theirs * 1000:>11.2f} ms")
+
+
+def bench_judging() -> None:
+    reading, limit, u = parse_quantity("0.124 mm"), parse_limit("0.05 .. 0.15 mm"), parse_quantity("0.002 mm")
+    each = timed(lambda: [judge(reading, limit, "guarded", u) for _ in range(1000)]) / 1000
+    print(f"judging one reading, guarded                  {each * 1e6:>7.1f} µs")
+
+
+def bench_sums() -> None:
+    texts = {name: {field.name: field.example for field in spec.fields} for name, spec in SUMS.items()}
+    for name, spec in SUMS.items():
+        do(spec, texts[name])  # the first warms up
+    slowest = max((timed(partial(do, SUMS[name], texts[name])), name) for name in SUMS)
+    print(f"the slowest sum, {slowest[1]:<28} {slowest[0] * 1e6:>7.0f} µs")
+
+
+def bench_import() -> None:
+    def process(code: str) -> float:
+        return timed(lambda: subprocess.run([sys.executable, "-c", code], check=True), 9)
+
+    bare = process("pass")
+    for module in ("benchflow.quantity", "benchflow.trade.decision", "benchflow.trade.matching", "scipy.optimize"):
+        print(f"importing {module:<34} {(process(f'import {module}') - bare) * 1000:>7.0f} ms over bare Python")
+
+
+if __name__ == "__main__":
+    bench_matching()
+    bench_judging()
+    bench_sums()
+    bench_import()

@@ -9,7 +9,7 @@ import pytest
 
 from benchflow.procedure.cache import load
 from benchflow.procedure.expand import expand, option_choices
-from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage
+from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage, values_of
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show_converted
 
@@ -177,6 +177,17 @@ def test_a_temporary_setting_is_put_right_later_and_not_before(path: Path) -> No
             restored = step.operation.restored_by
             if restored is not None:
                 assert step.id in before(plan, restored.name), step.id
+
+
+@every_file
+def test_a_remedy_leaves_nothing_standing_on_work_that_is_done_again(path: Path) -> None:
+    for plan in plans(read(path)):
+        for step in plan.steps.values():
+            for remedy in (one for value in values_of(step.operation) for one in (*value.below, *value.above)):
+                again = {ref.name for ref in remedy.redo}
+                assert again <= before(plan, step.id), step.id
+                resting = {name for name in before(plan, step.id) if again & before(plan, name)}
+                assert resting <= again, (step.id, resting - again)
 
 
 @every_file

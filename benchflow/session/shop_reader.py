@@ -237,6 +237,8 @@ def _instrument(fields: Fields) -> Instrument:
     if calibrated is not None and due is not None and due < calibrated:
         fields.problem("bad-date", _DUE, "it is due before it was calibrated", "one of the two days is wrong")
     scale, top = fields.get(_SCALE), None if span is None else span.high
+    if scale is not None and top is not None and dimension_of(scale.unit) != dimension_of(top.unit):
+        fields.problem("wrong-dimension", _SCALE, f"{show(scale)} does not go with a range up to {show(top)}")
     return Instrument(
         id=fields.name.name, kind=fields.has(_KIND, ""), title=fields.has(_TITLE, ""), serial=fields.has(_SERIAL, ""),
         range=span, scale=scale, uncertainty=_uncertainty(fields, scale or top),

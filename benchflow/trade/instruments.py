@@ -179,6 +179,15 @@ class RangeUnknown(Struct, frozen=True, tag="range-unknown"):
         return f"no range is on record, and {self.wanted} is wanted"
 
 
+class OtherQuantity(Struct, frozen=True, tag="other-quantity"):
+    wanted: str
+    range: str
+
+    @property
+    def words(self) -> str:
+        return f"its range is {self.range}, and {self.wanted} is wanted"
+
+
 class OutOfRange(Struct, frozen=True, tag="out-of-range"):
     wanted: str
     range: str
@@ -216,8 +225,8 @@ class TooUncertain(Struct, frozen=True, tag="too-uncertain"):
 
 
 Unfit = (
-    OtherKind | Retired | InDoubt | NoCalibration | CalibrationOver | UsesOver | RangeUnknown | OutOfRange
-    | LowOnScale | UncertaintyUnknown | TooUncertain
+    OtherKind | Retired | InDoubt | NoCalibration | CalibrationOver | UsesOver | RangeUnknown
+    | OtherQuantity | OutOfRange | LowOnScale | UncertaintyUnknown | TooUncertain
 )  # fmt: skip
 
 
@@ -278,6 +287,8 @@ def _outside(instrument: Instrument, wanted: Quantity) -> Unfit | None:
     if instrument.range is None:
         return RangeUnknown(show(wanted))
     low, high = instrument.range.low, instrument.range.high
+    if any(end is not None and dimension_of(end.unit) != dimension_of(wanted.unit) for end in (low, high)):
+        return OtherQuantity(show(wanted), instrument.range.text)
     if low is not None and base(wanted) < base(low):
         return OutOfRange(show(wanted), instrument.range.text, "low")
     if high is not None and base(wanted) > base(high):

@@ -288,7 +288,20 @@ def _answer(
     if not buy:
         return Matched(tuple(given), sum(one.moved for one in given), ties)
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
-    why: tuple[str, ...] = (f"The parts on hand cannot serve {count}, however they are given out.",)
-    if grid is None:
-        why += ("No sizes to buy from were given; what each place asks is listed.",)
+    unserved = [row for row, column in enumerate(chosen) if columns[column].part is None]
+    why = (
+        f"The parts on hand cannot serve {count}, however they are given out.",
+        *(_shortage(places[row], columns, given) for row in unserved),
+    )
     return Unmatched(why, tuple(buy), tuple(given), ties)
+
+
+def _shortage(place: Place, columns: Sequence[_Column], given: Sequence[Given]) -> str:
+    """Why nothing on hand is left for a place: nothing fits, or what fits is needed elsewhere."""
+    fitting = {
+        one.part.id for one in columns if one.part is not None and one.size is not None and _fits(place, one.size)
+    }
+    if not fitting:
+        return f"{place.name}: nothing on hand is {_span(place.low, place.high)}."
+    taken = [f"{one.part} (at {one.place})" for one in given if one.part in fitting]
+    return f"{place.name}: all that fits is needed elsewhere: {', '.join(taken)}."

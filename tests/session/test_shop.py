@@ -120,6 +120,7 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
         ("coverage-factor: 2", "coverage-factor: 0", 17, 22, "bad-number", "above zero"),
         ("0.004 mm", "0.004 N", 23, 63, "wrong-dimension", "does not go with"),
         ("1 % of scale", "1 bar of scale", 24, 63, "bad-quantity", "no uncertainty"),
+        ("lever: 380 mm", "scale: 120 mm", 21, 12, "wrong-dimension", "does not go with"),
         ("range: 0 .. 10 bar, ", "", 24, 43, "missing-key", "scale"),
         ("serial: T-2", 'serial: "00117"', 11, 3, "said-twice", "00117"),
         ("by: A. Builder", "by: A. Bilder", 25, 16, "unknown-name", "A. Builder"),

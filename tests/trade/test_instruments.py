@@ -45,6 +45,7 @@ def kinds(instrument: Instrument, wanted: str | None, need: InstrumentNeed = NEE
         ("24 N·m", []),
         ("23.9 N·m", ["LowOnScale"]),
         ("19 N·m", ["OutOfRange"]),
+        ("19 mm", ["OtherQuantity"]),
         ("88 ft-lb", []),  # 119.3 N·m
         ("89 ft-lb", ["OutOfRange"]),  # 120.7 N·m
     ],

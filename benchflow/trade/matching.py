@@ -106,7 +106,7 @@ class Matched(Struct, frozen=True, tag="matched"):
 
 class Unmatched(Struct, frozen=True, tag="unmatched"):
     """The parts on hand cannot serve every place. ``given`` is the best that can be done with them
-    beside what is to be bought, fewest first; ``why`` says it in words."""
+    beside what is to be bought, fewest first; ``why`` says it in words, a clause each."""
 
     why: tuple[str, ...]
     buy: tuple[Buy, ...]
@@ -290,7 +290,7 @@ def _answer(
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
     unserved = [row for row, column in enumerate(chosen) if columns[column].part is None]
     why = (
-        f"The parts on hand cannot serve {count}, however they are given out.",
+        f"The parts on hand cannot serve {count}, however they are given out",
         *(_shortage(places[row], columns, given) for row in unserved),
     )
     return Unmatched(why, tuple(buy), tuple(given), ties)
@@ -298,10 +298,9 @@ def _answer(
 
 def _shortage(place: Place, columns: Sequence[_Column], given: Sequence[Given]) -> str:
     """Why nothing on hand is left for a place: nothing fits, or what fits is needed elsewhere."""
-    fitting = {
-        one.part.id for one in columns if one.part is not None and one.size is not None and _fits(place, one.size)
-    }
+    sizes = {one.part.id: one.size for one in columns if one.part is not None and one.size is not None}
+    fitting = {part for part, size in sizes.items() if _fits(place, size)}
     if not fitting:
-        return f"{place.name}: nothing on hand is {_span(place.low, place.high)}."
+        return f"{place.name}: nothing on hand is {_span(place.low, place.high)}"
     taken = [f"{one.part} (at {one.place})" for one in given if one.part in fitting]
-    return f"{place.name}: all that fits is needed elsewhere: {', '.join(taken)}."
+    return f"{place.name}: all that fits is needed elsewhere: {', '.join(taken)}"

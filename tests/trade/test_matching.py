@@ -150,7 +150,7 @@ def test_it_is_said_which_place_took_the_only_part_that_fits() -> None:
     assert "all that fits is needed elsewhere: a (at 1)" in " ".join(answer.why)
     nothing = match(shims(b="2.10 mm"), [place("1", "2.45 mm", "2.47 mm")])
     assert isinstance(nothing, Unmatched)
-    assert nothing.why[1] == "1: nothing on hand is from 2.45 mm to 2.47 mm."
+    assert nothing.why[1] == "1: nothing on hand is from 2.45 mm to 2.47 mm"
 
 
 def test_without_a_list_of_sizes_what_a_place_asks_is_said() -> None:

@@ -6,7 +6,6 @@ import threading
 from typing import Any, ClassVar
 
 from textual.binding import BindingType
-from textual.screen import Screen
 from textual.theme import Theme
 
 from benchflow.plaintext import clean
@@ -17,6 +16,9 @@ from benchflow.tui.page import Page
 from benchflow.tui.preferences import Preferences
 from benchflow.tui.seat import Seat
 from benchflow.tui.signals import end_on_signals
+
+FIRST = 1
+"""Where the first page lies on the stack of screens: on the bare one that every app has."""
 
 
 class BenchApp(OrderedApp[int], inherit_bindings=False):
@@ -54,10 +56,8 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def large(self) -> bool:
         return self.preferences.large
 
-    def get_default_screen(self) -> Screen[Any]:
-        return self._first
-
     def on_mount(self) -> None:
+        self.push_screen(self._first)
         end_on_signals(self.save, self.leave)
         # A quantity is worked out with the help of a library that takes a while to come in: not while a key waits.
         self.call_after_refresh(lambda: threading.Thread(target=_fetch, daemon=True).start())
@@ -92,14 +92,19 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         """At the bench, with a session that is open; whatever was on the screen before is put away."""
         from benchflow.tui.bench import BenchScreen
 
-        self.seat = Seat(desk)
-        while len(self.screen_stack) > 1:
-            self.pop_screen()
-        self.switch_screen(BenchScreen(self.seat))
+        seat = self.seat = Seat(desk)
+
+        def change() -> None:
+            while len(self.screen_stack) > FIRST + 1:
+                self.pop_screen()
+            self.switch_screen(BenchScreen(seat))
+
+        # From the app's own queue: the screen that asked for it goes away.
+        self.call_later(change)
 
     def back_or_leave(self) -> None:
         """Back to the screen before; out of the program where there is none."""
-        if len(self.screen_stack) > 1:
+        if len(self.screen_stack) > FIRST + 1:
             self.pop_screen()
         else:
             self.leave()
@@ -142,6 +147,8 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         error = self._exception
         where = f"The log is whole: {self.seat.log}" if self.seat is not None else "No session was open."
         told = traceback.format_exception(error) if error is not None else []
+        if self._exit_renderables:  # the first error is the one that matters; others follow from it
+            return
         self._exit_renderables.append(
             clean("".join([*told, "\nbenchflow has stopped by a mistake of its own. ", where, "\n"]))
         )

@@ -73,7 +73,7 @@ class BenchScreen(Doors, inherit_bindings=False):
             want=self.stand.want,
             typed=self.stand.typed,
             saying=self.saying,
-            keys=key_words(self.active_bindings.values(), self.focused),
+            keys=key_words(self, self.focused),
             way=self.stand.way.words if self.stand.way is not None else "",
             turned=self.stand.turned,
         )
@@ -156,9 +156,11 @@ class BenchScreen(Doors, inherit_bindings=False):
         """One intent, and what the screen says when it is on disk."""
 
         async def work() -> None:
+            here = (self.stand.operation, self.stand.in_hand)
             if await self._send(intent, **fields) is not None:
-                self.stand.entered()
-                self.stand.advance()
+                if here == (self.stand.operation, self.stand.in_hand):
+                    self.stand.entered()
+                    self.stand.advance()
                 self.say(said)
                 self.settle()
 
@@ -186,7 +188,6 @@ class BenchScreen(Doors, inherit_bindings=False):
             self._do(f"Lot {text.strip()}", "lot", consumable=want.of.consumable, lot=text.strip())
         elif (wrong := wrong_with(want, text)) is not None:
             self.stand.typed = wrong
-            self.entry.cursor_position = wrong.at if wrong.at is not None else len(text)
             self.say("Not entered: see the arrow.", role="alarm")
             self.app.bell()
         elif isinstance(want, WantReading):

@@ -76,6 +76,18 @@ class Doors(Page[None], inherit_bindings=False):
         self.seat.drafts.goal = ""
         self.came_back("Off the way: what comes next in the procedure is offered again.")
 
+    def action_sums(self) -> None:
+        from benchflow.tui.sums import SumsPage
+        from benchflow.tui.wants import is_quantity
+
+        self.app.push_screen(SumsPage(is_quantity(self.stand.want)), self._summed)
+
+    def _summed(self, result: str | None) -> None:
+        """The result is put into the field, and is no reading before Enter says so."""
+        if result:
+            self.stand.type(result)
+        self.came_back("Put into the field; Enter enters it." if result else None)
+
     # --- doing ------------------------------------------------------------------------------------
 
     def action_moves(self) -> None:

@@ -26,22 +26,23 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "end", "end the session", id="bench.end"),
     *(Binding(str(n), f"choose({n})", f"take no. {n}", id=f"bench.choose-{n}", show=False) for n in range(1, 10)),
     Binding("backspace", "untick", "take a tick back", id="bench.untick"),
-    Binding("escape", "step_out", "out of the field", id="bench.step-out"),
+    Binding("escape", "step_out", "step out", id="bench.step-out"),
     Binding("up,shift+tab", "line(-1)", "line up", id="bench.up", show=False),
     Binding("down,tab", "line(1)", "line", id="bench.down", key_display="↑↓"),
     Binding(letter("r"), "remedy", "remedy", id="bench.remedy"),
     Binding(letter("f"), "folder", "another folder", id="bench.folder"),
     Binding(letter("w"), "why", "why", id="bench.why"),
-    Binding(letter("g"), "way", "the way there", id="bench.way"),
+    Binding(letter("g"), "way", "the way", id="bench.way"),
     Binding(letter("g"), "off_way", "off the way", id="bench.off-way"),
-    Binding(letter("o"), "operations", "operations", id="bench.operations"),
+    Binding(letter("o"), "operations", "list", id="bench.operations"),
     Binding(letter("m"), "moves", "moves", id="bench.moves"),
     Binding(letter("a"), "set_aside", "set aside", id="bench.set-aside"),
     Binding(letter("n"), "note", "note", id="bench.note"),
     Binding(letter("u"), "take_back", "take back", id="bench.take-back"),
     Binding(letter("d"), "deviate", "deviate", id="bench.deviate"),
     Binding(letter("c"), "correct", "correct", id="bench.correct"),
-    Binding(letter("s"), "stands", "how it stands", id="bench.stands"),
+    Binding(letter("s"), "stands", "stands", id="bench.stands"),
+    Binding("equals_sign", "sums", "sums", id="bench.sums", show=False),
     Binding(letter("e"), "end_early", "end", id="bench.end-early", show=False),
     Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False),
     Binding("pageup", "turn(-3)", "read back", id="bench.read-back", show=False),
@@ -108,7 +109,7 @@ def _aside(stand: Stand) -> bool:
     return any(row.status == "set-aside" for row in stand.seat.view.next)
 
 
-READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "stopped"})
+READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "stopped", "sums"})
 """What can be done with a session that is only looked at."""
 
 

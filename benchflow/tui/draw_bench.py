@@ -5,6 +5,7 @@ from datetime import datetime
 
 from msgspec import Struct
 
+from benchflow.procedure.model import Caution
 from benchflow.session.view import BenchView, NowView
 from benchflow.tui.draw_now import Panel, draw_move, draw_now, draw_taking_back
 from benchflow.tui.draw_side import draw_side
@@ -46,7 +47,7 @@ class Picture(Struct, frozen=True):
 
 def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
     keys = draw_keys(scene.keys, width - 2, 2)
-    said = draw_saying(scene.saying, width - 2, max(height // 4, 2))
+    said = [*draw_alarms(view, width - 2), *draw_saying(scene.saying, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(said)
     if width < NARROW:
         panel = _panel(view, scene, width - 2, max(body - 8, 4))
@@ -54,7 +55,7 @@ def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Pictur
         middle = [*panel.lines, EMPTY, *side]
         rows = [_inset(line, width) for line in (middle + [EMPTY] * body)[:body]]
     else:
-        right = min(max(width // 3, 26), 46)
+        right = min(max(width // 3, 28), 46)
         left = width - right - 5
         panel = _panel(view, scene, left, body)
         side = draw_side(view, right, body)
@@ -90,6 +91,17 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
     right.append((f"  saved {view.saved}  ", "head"))
     right.append((f" {now:%H:%M} ", "head-strong"))
     return apart(tuple(left), tuple(right), width, "head")
+
+
+def draw_alarms(view: BenchView, width: int) -> list[Line]:
+    """What to do about a window that is closing or has closed; a line each, two at most."""
+    out: list[Line] = []
+    for row in view.clocks:
+        if row.phase in ("closing", "missed"):
+            mark = "▲ " if row.phase == "closing" else "× "
+            role: Role = "weak" if row.phase == "closing" else "out"
+            out.extend(hang(mark, row.advice, width, role))
+    return out[:3]
 
 
 def draw_saying(saying: Saying, width: int, most: int) -> list[Line]:
@@ -129,6 +141,19 @@ def _offered(view: BenchView, scene: Scene, width: int, height: int) -> Panel:
             return Panel(tuple(_nothing(view, width)))
 
 
+def offered_words(view: BenchView, scene: Scene) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
+    """Title, cautions and instruction of whatever is offered."""
+    match scene.offer:
+        case OfferStepBack(step=step):
+            return f"Take back: {step.title}", step.cautions, tuple(step.do.splitlines())
+        case OfferMove(move=move):
+            return move.title, move.cautions, tuple(move.do.splitlines())
+        case OfferWork(now=now):
+            return f"{now.number} {now.title}", now.cautions, now.do
+        case OfferNothing():
+            return nothing_words(view), (), ()
+
+
 def about(view: BenchView, now: NowView) -> str:
     """``In hand · 22 of 48 done · Cam carriers``."""
     section = next((row.section for row in view.next if row.operation == now.operation), "")
@@ -136,13 +161,16 @@ def about(view: BenchView, now: NowView) -> str:
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 
-def _nothing(view: BenchView, width: int) -> list[Line]:
+def nothing_words(view: BenchView) -> str:
     if view.closed:
-        words = "This session is closed. Its log stays as it is."
-    elif view.finished:
-        words = "Every operation is done. Enter ends the session: it lists what is still to do after the build."
-    else:
-        words = "Nothing can be taken up as things stand. o lists the operations, with what stops each."
+        return "This session is ended. Its log stays as it is."
+    if view.finished:
+        return "Every operation is done. Enter ends the session: it lists what is still to do after the build."
+    return "Nothing can be taken up as things stand. o lists the operations, with what stops each."
+
+
+def _nothing(view: BenchView, width: int) -> list[Line]:
+    words = nothing_words(view)
     return [say(f"{view.done} of {view.of} done", "label"), *(say(part, "title") for part in wrap(words, width))]
 
 

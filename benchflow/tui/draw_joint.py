@@ -8,30 +8,31 @@ STROKES = 5
 """As many stages are drawn as strokes; beyond that the stage is written as a figure."""
 
 
-def draw_joint(joint: TightenInput, width: int, height: int) -> list[Line]:
-    """In as many of ``height`` rows as it needs, with air where there is room. Where the part is wider than
-    ``width`` the rows that do not fit are not drawn and a last line says so."""
-    stages = len(joint.stages)
-    tally = max(min(stages, STROKES), 2)
-    tall = joint.rows * 2 <= height
-    airy = joint.rows * 3 - 1 <= height
-    cell = max(4, tally) if tall else 3 + 1 + tally
-    gap = min(max((width - cell * joint.columns) // max(joint.columns, 1), 0), 4)
-    if gap < 1:
-        return _list(joint, width, height)
+def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
+    """The same picture, from the airiest to the tightest. The last one is a list in tightening order, for a
+    part that is too wide to be drawn as it lies."""
     grid = {(fastener.row, fastener.column): fastener for fastener in joint.fasteners}
-    out: list[Line] = []
-    for row in range(joint.rows):
-        places = [grid.get((row, column)) for column in range(joint.columns)]
-        if tall:
-            if airy and out:
-                out.append(EMPTY)
-            out.append(_row([_number(joint, f, cell) for f in places], cell + gap))
-            out.append(_row([_tally(joint, f, tally, cell) for f in places], cell + gap))
-        else:
-            both = [(*_number(joint, f, 4), *_tally(joint, f, tally, tally)) for f in places]
-            out.append(_row(both, cell + gap))
-    return out[:height]
+    rows = [[grid.get((row, column)) for column in range(joint.columns)] for row in range(joint.rows)]
+    tally = tally_width(joint)
+    out: list[list[Line]] = []
+    tall = max(4, tally)
+    gap = min((width - tall * joint.columns) // max(joint.columns, 1), 4)
+    if gap >= 1:
+        numbers = [_row([_number(joint, f, tall) for f in places], tall + gap) for places in rows]
+        tallies = [_row([_tally(joint, f, tally, tall) for f in places], tall + gap) for places in rows]
+        pairs = list(zip(numbers, tallies, strict=True))
+        out.append([line for pair in pairs for line in (*pair, EMPTY)][:-1])
+        out.append([line for pair in pairs for line in pair])
+    flat = 4 + tally
+    gap = min((width - flat * joint.columns) // max(joint.columns, 1), 2)
+    if gap >= 0:
+        both = [[(*_number(joint, f, 4), *_tally(joint, f, tally, tally)) for f in places] for places in rows]
+        out.append([_row(cells, flat + gap) for cells in both])
+    return [*out, _list(joint, width)]
+
+
+def tally_width(joint: TightenInput) -> int:
+    return max(min(len(joint.stages), STROKES), 2)
 
 
 def _row(cells: list[Line], width: int) -> Line:
@@ -61,17 +62,14 @@ def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: in
     return ((" " * left, "text"), done, ("·" * (len(joint.stages) - fastener.stage), "faint"))
 
 
-def _list(joint: TightenInput, width: int, height: int) -> list[Line]:
-    """The fasteners in tightening order, where the part as it lies is too wide for the screen."""
+def _list(joint: TightenInput, width: int) -> list[Line]:
+    tally = tally_width(joint)
     out: list[Line] = []
     line: Line = ()
     for fastener in sorted(joint.fasteners, key=lambda each: each.number):
-        piece = (*_number(joint, fastener, 4), *_tally(joint, fastener, STROKES, STROKES), (" ", "text"))
+        piece = (*_number(joint, fastener, 4), *_tally(joint, fastener, tally, tally), (" ", "text"))
         if line and width_of(line) + width_of(piece) > width:
             out.append(line)
             line = ()
         line += piece
-    out.append(line)
-    if len(out) > height:
-        out = [*out[: height - 1], (("The screen is too small to draw every fastener.", "weak"),)]
-    return out
+    return [*out, line]

@@ -7,7 +7,7 @@ from msgspec import Struct
 from benchflow.procedure.model import Caution
 from benchflow.session.view import Input, MoveRow, NowView, ReadingInput, TakingBackView, WorkedInput
 from benchflow.tui.draw_wants import Block, Place, Typed, blocks_of
-from benchflow.tui.lines import EMPTY, Line, cell_count, hang, say, wrap
+from benchflow.tui.lines import EMPTY, Line, cell_count, cut, hang, say, wrap
 from benchflow.tui.wants import Want, takes_text
 
 
@@ -23,12 +23,14 @@ def draw_now(
     now: NowView, about: str, want: Want | None, typed: Typed, width: int, height: int, turned: int = 0
 ) -> Panel:
     """``about`` is the line over the title; ``turned`` by how many lines the instruction is turned on."""
-    top: list[Line] = [say(part, "label") for part in wrap(about, width)]
+    top: list[Line] = [say(cut(about, width), "label")]
     top.extend(say(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
     top.extend(draw_cautions(now.cautions, width))
     told = [line for text in now.do for line in numbered(text, width)]
     aside = _aside(now, width)
-    blocks = blocks_of(now.inputs, want, typed, width, max(height - len(top) - 3, 6)) if now.in_hand else []
+    blocks = (
+        blocks_of(now.inputs, want, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_hand else []
+    )
     if not now.in_hand and now.inputs:
         aside = [*hang("Wants: ", "; ".join(_wanted(each) for each in now.inputs), width, "faint"), *aside]
     return _composed(top, told, aside, blocks, want, height, turned, width)

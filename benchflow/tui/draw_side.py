@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from benchflow.session.view import BenchView, ClockRow, NextRow, StandRow
-from benchflow.tui.lines import EMPTY, Line, Role, cell_count, cut, hang, rule, say, wrap
+from benchflow.tui.lines import EMPTY, Line, Role, cell_count, cut, rule, say, wrap
 
 STATUS: dict[str, tuple[str, Role, str]] = {
     "ready": ("○", "ready", "ready"),
@@ -14,14 +14,21 @@ STATUS: dict[str, tuple[str, Role, str]] = {
 }
 """Shape, role and word of a status."""
 
+LEAST_NEXT = 5
+"""Rows that what comes next keeps, however much there is above it."""
+
+REASONS = 3
+"""How many of the stopped operations say why in the column; `w` and `o` say it of any."""
+
 
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
-    clocks = draw_clocks(view.clocks, width, max(height // 3, 4))
-    least_next = 5
-    standing = draw_standing(view.standing, width, max(height - len(clocks) - least_next, 3))
-    out = [*standing, *([EMPTY] if standing else [])]
+    """All three; where the rows are few the air between them goes first, then what is furthest off."""
+    clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
+    standing = draw_standing(view.standing, width, max(height - len(clocks) - LEAST_NEXT, 3))
+    air = [EMPTY] if len(standing) + len(clocks) + LEAST_NEXT + 2 <= height else []
+    out = [*standing, *(air if standing else [])]
     if clocks:
-        out.extend([*clocks, EMPTY])
+        out.extend([*clocks, *air])
     out.extend(draw_next(view, width, height - len(out)))
     return out[:height]
 
@@ -31,10 +38,17 @@ def draw_standing(rows: Sequence[StandRow], width: int, height: int) -> list[Lin
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
     out: list[Line] = [rule(width, "HOW IT STANDS")]
+    spare = height - 1 - len(rows)
     for row in rows:
         words = row.words if row.known else "? not known"
         role: Role = "strong" if row.known else "weak"
-        out.append(((cut(row.title, column - 1).ljust(column), "text"), (cut(words, width - column), role)))
+        parts = wrap(words, width - column)
+        if len(parts) - 1 > spare:
+            parts = [cut(words, width - column)]
+        spare -= len(parts) - 1
+        title = cut(row.title, column - 1).ljust(column)
+        for index, part in enumerate(parts):
+            out.append(((title if index == 0 else " " * column, "text"), (part, role)))
     if len(out) > height:
         left = len(out) - height + 1
         out = [*out[: height - 1], say(f"and {left} more: s", "faint")]
@@ -74,9 +88,8 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
         return []
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
-        lines: list[Line] = [(clock_words(row),), *_for_what(row, width)]
-        if row.advice and row.phase in ("closing", "missed"):
-            lines.extend(hang("→ ", row.advice, width, "weak"))
+        words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
+        lines: list[Line] = [(clock_words(row),), say("  " + cut(words, width - 2))]
         rest = len(rows) - index
         if len(out) + len(lines) > height and index:
             out.append(say(f"and {rest} more", "faint"))
@@ -85,35 +98,44 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     return out
 
 
-def _for_what(row: ClockRow, width: int) -> list[Line]:
-    words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
-    return [say("  " + part, "text") for part in wrap(words, width - 2)[:2]]
-
-
 def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
-    """What is still to do, in the author's order, stopped ones with their first reason."""
+    """What may be taken up next, then what is stopped and by what, each in the author's order."""
     here = view.now.operation if view.now is not None else ""
-    rows = [row for row in view.next if row.status != "done" and row.operation != here]
+    rows = [row for row in view.next if row.status not in ("done", "in-hand") and row.operation != here]
+    ready = [row for row in rows if row.status != "stopped"]
+    stopped = [row for row in rows if row.status == "stopped"]
     out: list[Line] = [rule(width, "NEXT")]
-    if not rows:
-        words = "nothing more" if view.now is not None or view.finished else "nothing"
-        return [*out, say(words, "faint")][:height]
-    reasons = 0
-    for row in rows:
-        lines = [_next_line(row, width)]
-        if row.status == "stopped" and row.reason and reasons < 2:
-            reasons += 1
-            lines.extend(say("  " + part, "stopped") for part in wrap(row.reason, width - 2)[:2])
-        if len(out) + len(lines) > height:
-            lines = lines[:1]
-        if len(out) + len(lines) > height:
-            break
-        out.extend(lines)
+    for_ready = height - 1 - (min(len(stopped), 2) * 2 + 1 if stopped else 0)
+    out.extend(_listed(ready, width, max(for_ready, 2)) or [say("nothing else is ready", "faint")])
+    if stopped and len(out) + 2 <= height:
+        out.append(rule(width, "STOPPED"))
+        out.extend(_stopped(stopped, width, height - len(out)))
+    return out[:height]
+
+
+def _listed(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+    lines = [_next_line(row, width) for row in rows[:height]]
+    if len(rows) > height > 2:
+        lines[-1] = say(f"and {len(rows) - height + 1} more: o", "faint")
+    return lines
+
+
+def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+    """The first ones with their reasons; then, as long as there is room, titles alone."""
+    out: list[Line] = []
+    for index, row in enumerate(rows):
+        left = len(rows) - index
+        if len(out) + 1 >= height and left > 1:
+            return [*out, say(f"and {left} more: o", "faint")][:height]
+        out.append(_next_line(row, width))
+        reason = [say("  " + part, "stopped") for part in wrap(row.reason, width - 2)[:2]]
+        if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:
+            out.extend(reason)
     return out
 
 
 def _next_line(row: NextRow, width: int) -> Line:
     shape, role, word = STATUS[row.status]
-    tail = f"  {word}" if row.status in ("stopped", "set-aside") else ""
+    tail = f"  {word}" if row.status == "set-aside" else ""
     room = width - 2 - len(tail)
     return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", room), "text"), (tail, role))

@@ -15,7 +15,7 @@ from benchflow.session.view import (
     WorkedInput,
 )
 from benchflow.tui.draw_gauge import draw_gauge
-from benchflow.tui.draw_joint import draw_joint
+from benchflow.tui.draw_joint import pictures_of
 from benchflow.tui.lines import EMPTY, Line, Role, Span, hang, say, wrap
 from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, input_of, takes_text
 
@@ -76,7 +76,7 @@ def blocks_of(inputs: tuple[Input, ...], current: Want | None, typed: Typed, wid
         if current is not None and given == chosen:
             out.append(_in_hand(current, typed, width, room))
         else:
-            out.append(Block(tuple(_brief(given, width))))
+            out.append(Block(tuple(((INDENT, "text"), *line) for line in _brief(given, width - 2))))
     if isinstance(current, WantFinish):
         out.append(Block((_finish(),)))
     return out
@@ -167,9 +167,9 @@ def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
             return _reading(want, typed, width)
         case WantOther(of=LotInput() as lot):
             lines: list[Line] = hang("► ", f"Lot of {lot.title}", width, "strong", "now")
-            place = Place(2, len(lines), min(LOT_FIELD, width - 4))
+            place = Place(3, len(lines), min(LOT_FIELD, width - 4))
             had = f"  now {lot.lot}" if lot.lot else ""
-            lines.append(((" " * (place.width + 2), "text"), (had, "faint")))
+            lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (had, "faint")))
             return Block((*lines, *_pointed(typed, place, width)), place)
         case WantOther(of=TightenInput() as joint):
             return _tighten(want, joint, typed, width, room)
@@ -179,7 +179,7 @@ def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
             return Block(tuple(_worked(worked, width)))
         case WantOther(of=given):
             brief = _brief(given, width - 2)
-            return Block(tuple((("► " if index == 0 else INDENT, "now"), *line) for index, line in enumerate(brief)))
+            return Block(tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief)))
         case WantFinish():
             return Block((_finish(),))
 
@@ -190,11 +190,10 @@ def _reading(want: WantReading, typed: Typed, width: int) -> Block:
     lines: list[Line] = hang("► ", given.ask, width, "strong", "now")
     if several:
         lines.extend(_slots(given, slot, width))
-    label = f"{slot.slot} " if several else ""
-    place = Place(2 + len(label), len(lines), FIELD)
+    place = Place(3, len(lines), FIELD)
     word, role = verdict(slot)
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
-    lines.append(((INDENT + label, "strong"), (" " * FIELD, "field"), *tail))
+    lines.append(((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail))
     lines.extend(_pointed(typed, place, width))
     gauge = typed.gauge or given.gauge
     if gauge is not None:
@@ -237,23 +236,31 @@ def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
 
 
 def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: int) -> Block:
-    lines: list[Line] = hang("► ", joint.title, width, "strong", "now")
-    lines.append(say(INDENT + joint.words, "in" if joint.complete else "now"))
-    foot: list[Line] = [say(INDENT + setting, "text") for each in joint.settings for setting in wrap(each, width - 2)]
-    place = None
-    if takes_text(want):
-        label = f"Reading at no. {joint.next} "
-        foot.append(((INDENT + label, "strong"), (" " * FIELD, "field")))
-    picture = draw_joint(joint, width - 2, max(room - len(lines) - len(foot) - 2, joint.rows))
-    lines.append(EMPTY)
-    lines.extend(((INDENT, "text"), *line) for line in picture)
-    if foot:
-        lines.append(EMPTY)
-    lines.extend(foot)
-    if takes_text(want):
-        place = Place(2 + len(label), len(lines) - 1, FIELD)
-        lines.extend(_pointed(typed, place, width))
-    return Block(tuple(lines), place)
+    """As airy as there is room for. Where there is little, the title goes, then settings, then the height."""
+    words = hang("► ", joint.words, width, "in" if joint.complete else "now")
+    title = say(INDENT + joint.title, "strong")
+    settings = [say(INDENT + part) for each in joint.settings for part in wrap(each, width - 2)]
+    field, place = _check_field(want, joint, typed, width)
+    pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
+    candidates: list[list[Line]] = [
+        [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
+        *([*words, title, *picture, *settings] for picture in pictures[:-1]),
+        *([*words, *picture, *settings[:few]] for picture in pictures for few in (len(settings), 2, 1, 0)),
+    ]
+    above = next((lines for lines in candidates if len(lines) + len(field) <= room), candidates[-1])
+    if place is not None:
+        place = Place(place.x, place.y + len(above), place.width)
+    return Block((*above, *field), place)
+
+
+def _check_field(want: Want, joint: TightenInput, typed: Typed, width: int) -> tuple[list[Line], Place | None]:
+    """Where a stage is a check: the field for what the wrench showed."""
+    if not takes_text(want):
+        return [], None
+    label = f"{INDENT}Reading at no. {joint.next} "
+    place = Place(len(label) + 1, 0, FIELD)
+    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"))
+    return [line, *_pointed(typed, place, width)], place
 
 
 def _choice(choice: ChoiceInput, width: int) -> list[Line]:

@@ -84,6 +84,16 @@ class FormPage(Page[str], inherit_bindings=False):
         self.done(said)
         return True
 
+    def refused(self, refusal: Refusal) -> None:
+        """The reasons stay, and the first question that one of them speaks of is in hand."""
+        names = {name for reason in refusal.refused for name in (reason.name, reason.state) if name}
+        for index, ask in enumerate(self.asks):
+            if ask.name.rpartition(" ")[2] in names:
+                self.at = index
+                break
+        self._stand()
+        super().refused(refusal)
+
     def done(self, said: str) -> None:
         if self.seat is not None:
             for ask in self.asks:

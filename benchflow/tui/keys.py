@@ -1,13 +1,16 @@
 """The keys as the screen shows them, made from the live bindings: nothing is listed by hand."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
+from typing import Any
 
 from msgspec import Struct
-from textual.binding import ActiveBinding
+from textual.binding import ActiveBinding, Binding
+from textual.screen import Screen
 from textual.widget import Widget
 
-from benchflow.tui.lines import Line, Span, cell_count
+from benchflow.tui.lines import Line, width_of
 
+GAP = "   "
 NAMES = {
     "enter": "Enter",
     "escape": "Esc",
@@ -47,20 +50,32 @@ def key_name(key: str) -> str:
     return NAMES.get(key) or (key.upper() if key.startswith("f") and key[1:].isdigit() else key)
 
 
-def key_words(active: Iterable[ActiveBinding], focused: Widget | None) -> tuple[KeyWord, ...]:
-    """One for each binding with words; where several keys do the same, the first stands for it. Keys that
-    the focused field takes for itself are left out: they would only be typed."""
-    out: dict[str, KeyWord] = {}
-    for each in active:
+def key_words(screen: Screen[Any], focused: Widget | None) -> tuple[KeyWord, ...]:
+    """One for each live binding with words, in the order in which the screen lists them; where several keys do
+    the same, the first stands for it. Keys that the focused field takes for itself are left out: they would
+    only be typed."""
+    found: dict[str, tuple[ActiveBinding, list[str]]] = {}
+    for key, each in screen.active_bindings.items():
         binding = each.binding
-        if not binding.description or not binding.id:
-            continue
-        if focused is not None and focused.check_consume_key(binding.key, character_of(binding.key)):
-            continue
-        shown = binding.key_display or key_name(binding.key)
-        if binding.id not in out:
-            out[binding.id] = KeyWord(binding.id, shown, binding.description, each.enabled, binding.show, _action(each))
-    return tuple(out.values())
+        taken = focused is not None and focused.check_consume_key(key, character_of(key))
+        if binding.description and binding.id and not taken:
+            found.setdefault(binding.id, (each, []))[1].append(key)
+    order = [binding.id for binding in screen.BINDINGS if isinstance(binding, Binding)]
+    rank = {name: place for place, name in enumerate(order)}
+    out = []
+    for name, (each, keys) in sorted(found.items(), key=lambda item: rank.get(item[0], len(rank))):
+        first = min(keys, key=each_key_of(screen, name).index)
+        shown = each.binding.key_display or key_name(first)
+        out.append(KeyWord(name, shown, each.binding.description, each.enabled, each.binding.show, _action(each)))
+    return tuple(out)
+
+
+def each_key_of(screen: Screen[Any], name: str) -> list[str]:
+    """The keys of a binding as its screen lists them; of one that is not the screen's own, any."""
+    for binding in screen.BINDINGS:
+        if isinstance(binding, Binding) and binding.id == name:
+            return [key.strip() for key in binding.key.split(",")]
+    return [key for key, each in screen.active_bindings.items() if each.binding.id == name]
 
 
 def _action(active: ActiveBinding) -> str:
@@ -69,24 +84,33 @@ def _action(active: ActiveBinding) -> str:
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
-def draw_keys(words: Iterable[KeyWord], width: int, most: int) -> list[Line]:
-    """``Enter finish  w why  q leave`` in at most ``most`` rows, in the bindings' order."""
+def draw_keys(words: Sequence[KeyWord], width: int, most: int) -> list[Line]:
+    """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows. Where there is not room for all of
+    them the blocked ones go first; the last to go are those that lead out and those that list the rest."""
+    left = [word for word in words if word.shown]
+    rows = _rows([_piece(word) for word in left], width)
+    while len(rows) > most:
+        blocked = [word for word in left if not word.enabled]
+        spare = [word for word in left if not word.id.endswith((".back", ".leave", ".keys"))]
+        if not spare:
+            break
+        left.remove((blocked or spare)[-1])
+        rows = _rows([_piece(word) for word in left], width)
+    return rows[:most]
+
+
+def _piece(word: KeyWord) -> Line:
+    if word.enabled:
+        return ((word.key, "key"), (f" {word.word}", "text"))
+    return ((word.key, "key-off"), (f" ({word.word})", "key-off"))
+
+
+def _rows(pieces: Sequence[Line], width: int) -> list[Line]:
     out: list[Line] = []
-    line: list[Span] = []
-    used = 0
-    for word in words:
-        if not word.shown:
-            continue
-        cells = cell_count(word.key) + 1 + cell_count(word.word)
-        if line and used + 3 + cells > width:
-            out.append(tuple(line))
-            line, used = [], 0
-        if line:
-            line.append(("   ", "text"))
-            used += 3
-        line.append((word.key, "key" if word.enabled else "key-off"))
-        line.append((f" {word.word}" if word.enabled else f" ({word.word})", "text" if word.enabled else "key-off"))
-        used += cells + (0 if word.enabled else 2)
-    if line:
-        out.append(tuple(line))
-    return out[:most]
+    line: Line = ()
+    for piece in pieces:
+        if line and width_of(line) + len(GAP) + width_of(piece) > width:
+            out.append(line)
+            line = ()
+        line = (*line, (GAP, "text"), *piece) if line else piece
+    return [*out, line] if line else out

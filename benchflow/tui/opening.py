@@ -135,14 +135,15 @@ class OpeningPage(FormPage, inherit_bindings=False):
             self._no(desk, str(error))
             return
         if isinstance(answer, Refusal):
-            self._no(desk, *(reason.message for reason in answer.refused))
+            put_away(desk)
+            self.refused(answer)
         else:
             self.bench.sit_down(desk)
 
-    def _no(self, desk: Desk | None, *words: str) -> None:
+    def _no(self, desk: Desk | None, words: str) -> None:
         if desk is not None:
             put_away(desk)
-        self.say(*words, role="alarm")
+        self.say(*words.splitlines(), role="alarm")
         self.app.bell()
 
 

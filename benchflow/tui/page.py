@@ -37,7 +37,7 @@ class Drawn(Struct, frozen=True):
 
 
 APP_KEYS: tuple[BindingType, ...] = (
-    Binding("f1,question_mark", "keys", "all keys", id="app.keys", key_display="?"),
+    Binding("question_mark,f1", "keys", "all keys", id="app.keys"),
     Binding("f5", "app.large", "large type", id="app.large", show=False),
     Binding("f6", "app.look", "look", id="app.look", show=False),
 )
@@ -86,7 +86,7 @@ class Page(Screen[Result], inherit_bindings=False):
         return Drawn(tuple(framed(self.title_line, drawn.lines, foot, width, height)), places)
 
     def key_lines(self, width: int) -> list[Line]:
-        return draw_keys(key_words(self.active_bindings.values(), self.focused), width, 2)
+        return draw_keys(key_words(self, self.focused), width, 2)
 
     def redraw(self) -> None:
         """Draw anew; the board paints only the rows that changed."""
@@ -163,7 +163,7 @@ class Page(Screen[Result], inherit_bindings=False):
     def action_keys(self) -> None:
         from benchflow.tui.help import KeysPage
 
-        self.app.push_screen(KeysPage(self.title_line, key_words(self.active_bindings.values(), None)), self._struck)
+        self.app.push_screen(KeysPage(self.title_line, key_words(self, None)), self._struck)
 
     def _struck(self, action: str | None) -> None:
         """A key was chosen from the list: do what it does."""

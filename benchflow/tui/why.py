@@ -62,7 +62,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         if not self.way:
             return []
         out = [EMPTY, say("The shortest safe way there:", "label")]
-        titles = {row.operation: f"{row.number} {row.title}" for row in self.seat.view.next}
+        titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.seat.view.next}
         titles |= {move.move: move.title for move in self.seat.view.moves}
         for number, step in enumerate(self.way, start=1):
             out.extend(hang(f"{number:>2}  ", titles.get(step, step), width, "strong", "label"))

@@ -1,0 +1,143 @@
+"""The bench in large type: from the far side one reads what to do, the figure that matters, and the clock."""
+
+from benchflow.session.view import BenchView, TightenInput
+from benchflow.tui.big import big, big_width, big_wrapped
+from benchflow.tui.draw_bench import Picture, Scene, about, draw_alarms, draw_header, draw_saying, offered_words
+from benchflow.tui.draw_joint import pictures_of
+from benchflow.tui.draw_now import draw_cautions
+from benchflow.tui.draw_side import STATUS, clock_words
+from benchflow.tui.draw_wants import FIELD, LOT_FIELD, Place, verdict
+from benchflow.tui.keys import draw_keys
+from benchflow.tui.lines import EMPTY, Line, apart, cut, fit, rule, say, width_of, wrap
+from benchflow.tui.offer import OfferWork
+from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, input_of, takes_text
+
+
+def draw_large(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
+    """The five answers all the same: title and figure large, the rest in ordinary letters below them."""
+    inner = width - 2
+    keys = draw_keys(scene.keys, inner, 1)
+    foot = [*draw_alarms(view, inner), *draw_saying(scene.saying, inner, 2)]
+    stands = [*draw_stands(view, inner), *_next(view, inner)]
+    room = height - 3 - len(keys) - len(foot) - len(stands)
+    figure, place = _figure(view, scene, inner)
+    top = _top(view, scene, inner, room - len(figure) - 1)
+    figure = [*figure, *_picture(scene.want, inner, room - len(top) - len(figure) - 2)]
+    spare = max(room - len(top) - len(figure), 0)
+    gap = 1 if spare else 0
+    body = [*top, *([EMPTY] * gap), *figure]
+    body = [*body[:room], *([EMPTY] * max(room - len(body), 0))]
+    lines = [
+        draw_header(view, scene.now, width),
+        *(_inset(line, width) for line in body),
+        rule(width),
+        *(_inset(line, width) for line in [*stands, *foot]),
+        rule(width),
+        *(_inset(line, width) for line in keys),
+    ]
+    if place is not None:
+        place = Place(place.x + 1, place.y + 1 + len(top) + gap, place.width)
+    return Picture(tuple(lines[:height]), place, 0)
+
+
+def _inset(line: Line, width: int) -> Line:
+    return ((" ", "text"), *fit(line, width - 2), (" ", "text"))
+
+
+def _top(view: BenchView, scene: Scene, width: int, room: int) -> list[Line]:
+    """What it is, in two lines of large letters where there is room for them, and its cautions."""
+    title, cautions, told = offered_words(view, scene)
+    warned = draw_cautions(cautions, width)
+    over = about(view, scene.offer.now) if isinstance(scene.offer, OfferWork) else scene.way
+    head = [say(cut(over, width), "label")]
+    lines = 2 if room - len(head) - len(warned) >= 8 else 1
+    out = [*head, *big_wrapped(title, width, lines), *warned]
+    left = room - len(out) - 1
+    rest = [say(part) for text in told for part in wrap(text, width)]
+    if left > 0 and rest:
+        out.extend([EMPTY, *rest[:left]])
+    return out
+
+
+def _figure(view: BenchView, scene: Scene, width: int) -> tuple[list[Line], Place | None]:
+    """The one thing wanted now, large, with the clock beside it; below it the field, where there is one."""
+    want = scene.want
+    text, words = figure_of(want, scene.typed.text)
+    clock = next((row for row in view.clocks if row.phase != "wait"), None)
+    time, time_role = clock_words(clock) if clock is not None else ("", "text")
+    short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")
+    right = big(short, time_role) if time and big_width(text + "  " + short) <= width else []
+    left = big_wrapped(text, width - (big_width(short) + 2 if right else 0), 1, "now") if text else []
+    rows = max(len(left), len(right))
+    out: list[Line] = [
+        apart(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width) for y in range(rows)
+    ]
+    said: Line = (("► " if words else "", "now"), (words, "strong"))
+    whole = f"{time} for {clock.title}" if clock is not None else ""
+    beside = next((each for each in (whole, time) if width_of(said) + len(each) + 2 <= width), "")
+    out.append(apart(said, ((beside, time_role),), width))
+    if want is None or not takes_text(want):
+        return out, None
+    return _field(want, scene, out, width)
+
+
+def _picture(want: Want | None, width: int, room: int) -> list[Line]:
+    """The joint as it lies, where there is room for it under the figure."""
+    joint = None if want is None else input_of(want)
+    if not isinstance(joint, TightenInput):
+        return []
+    picture = next((each for each in pictures_of(joint, width) if len(each) <= room), [])
+    return [EMPTY, *picture] if picture else []
+
+
+def _field(want: Want, scene: Scene, above: list[Line], width: int) -> tuple[list[Line], Place]:
+    size = FIELD if isinstance(want, WantReading) or isinstance(input_of(want), TightenInput) else LOT_FIELD
+    unit = f" {want.of.unit}   {want.of.limit}" if isinstance(want, WantReading) else ""
+    typed = scene.typed
+    note = typed.error or (f"= {typed.converted}" if typed.converted else "")
+    role = "out" if typed.error else "strong"
+    line: Line = (("  [", "strong"), (" " * size, "field"), ("]", "strong"), (unit, "strong"), (f"   {note}", role))  # type: ignore[assignment]  # roles, both
+    return [*above, line], Place(3, len(above), size)
+
+
+def figure_of(want: Want | None, typed: str) -> tuple[str, str]:
+    """What is shown large of a want, and the words below it."""
+    match want:
+        case WantReading():
+            which = f", {want.slot.slot}" if len(want.of.readings) > 1 else ""
+            shown = want.slot.shown or want.of.limit
+            word, _ = verdict(want.slot)
+            return (typed or shown, f"{want.of.ask}{which}" + (f": {word}" if word and not typed else ""))
+        case WantOther(of=TightenInput() as joint) if joint.next is not None:
+            stage = joint.stages[joint.stage - 1].partition(" (")[0]
+            return (f"►{joint.next}  {stage}", joint.words)
+        case WantOther():
+            given = want.of
+            text = getattr(given, "text", "") or getattr(given, "title", "")
+            return ("", str(text))
+        case WantFinish():
+            return ("Finish", "Everything that it wants is in.")
+        case None:
+            return ("", "")
+
+
+def draw_stands(view: BenchView, width: int) -> list[Line]:
+    """All of it in two rows, ``pistons down · valves shut``."""
+    words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.standing)
+    lines = wrap(words, width)
+    shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
+    return [say(part) for part in shown if part]
+
+
+def _next(view: BenchView, width: int) -> list[Line]:
+    here = view.now.operation if view.now is not None else ""
+    rows = [row for row in view.next if row.status not in ("done", "in-hand") and row.operation != here]
+    ready = next((row for row in rows if row.status != "stopped"), None)
+    stopped = next((row for row in rows if row.status == "stopped"), None)
+    out: list[Line] = []
+    for head, row in (("Next ", ready), ("Stopped ", stopped)):
+        if row is not None:
+            shape, role, _ = STATUS[row.status]
+            text = f"{row.number} {row.title}" + (f": {row.reason}" if row.reason else "")
+            out.append(((f"{shape} {head}", role), (cut(text, width - len(head) - 2), "text")))
+    return out

@@ -20,14 +20,16 @@ if TYPE_CHECKING:
 INTERLOCK = ("interference", "interlock", "never", "after-missing", "state-not-met", "after", "needs")
 
 
-def allowed(shop: "Shop | None", name: str, role: str | None, pin: str | None) -> Refusal | None:
+def allowed(
+    shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
+) -> Refusal | None:
     """A refusal when the shop's register does not let ``name`` sign (for ``role``). Without a register of people
     anybody may."""
     if shop is None or not shop.people:
         return None
     from benchflow.session.shop import person_may
 
-    why = person_may(shop, name, role, pin)
+    why = person_may(shop, name, role, pin, ask_pin=ask_pin)
     return None if why is None else refuse("not-allowed", why, name=name)
 
 
@@ -65,7 +67,7 @@ def deviate(state: State, intent: it.Deviate, around: Around, by: str) -> Decisi
     if step.id in state.done and not _still_out(state, step, about):
         return refuse("already-done", f"{step.title} is done already", operation=step.id)
     signer = clean(by).strip()
-    stopped = allowed(around.shop, signer, None, intent.pin)
+    stopped = allowed(around.shop, signer, None, intent.pin, ask_pin=True)
     if stopped is not None:
         return stopped
     return (Entry(signer, ev.Deviated(step.id, about, clean(intent.reason).strip())),)

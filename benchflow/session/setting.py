@@ -2,6 +2,8 @@
 
 from decimal import Decimal, InvalidOperation
 
+import msgspec
+
 from benchflow.plaintext import clean
 from benchflow.procedure.model import Joint, TorqueStage
 from benchflow.quantity import Quantity, QuantityError, parse_quantity, show_converted
@@ -11,8 +13,7 @@ from benchflow.session.deciding import Around, Decision, Entry, refuse, unknown,
 from benchflow.session.judging import of_stored, stored
 from benchflow.session.state import State
 from benchflow.session.tally import Tally
-from benchflow.trade.fasteners import lubricant_change, preload_words
-from benchflow.trade.threads import parse_thread
+from benchflow.trade.fasteners import joint_words, lubricant_change
 from benchflow.trade.worked import SumError
 from benchflow.trade.wrench import setting, with_extension
 
@@ -68,12 +69,8 @@ def _for_lubricant(state: State, joint: Joint, torque: Quantity) -> tuple[Quanti
 def _preload(state: State, joint: Joint, torque: Quantity) -> list[str]:
     used = state.lubricants.get(joint.id)
     factor = Decimal(used.nut_factor) if used is not None and used.nut_factor else joint.nut_factor
-    if not joint.thread or factor is None:
-        return []
-    try:
-        return [preload_words(torque, parse_thread(joint.thread), factor, joint.grade)]
-    except SumError:
-        return []  # a thread that no table knows: nothing is estimated rather than guessed
+    said = joint_words(msgspec.structs.replace(joint, nut_factor=factor), torque)
+    return [said] if said else []
 
 
 def wrench(state: State, intent: it.Wrench, around: Around, by: str) -> Decision:

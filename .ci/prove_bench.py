@@ -14,7 +14,7 @@ import sys
 import termios
 import time
 
-WANTED = re.compile(rb"[Hh]ead inst")
+WANTED = re.compile(rb"Twin-cam head, installation")
 PATIENCE = 900.0  # seconds for set-up on a slow line
 
 

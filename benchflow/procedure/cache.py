@@ -18,6 +18,7 @@ from benchflow import __version__
 from benchflow.errors import BenchflowError
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem
+from benchflow.procedure.source import MAX_BYTES, decode
 
 KEPT = 64
 """Compiled procedures kept in a folder; the longest unused go first."""
@@ -25,8 +26,8 @@ KEPT = 64
 
 class Loaded(Struct, frozen=True):
     """``procedure`` is ``None`` when there are errors among ``problems``. ``text`` is the file as it stands (line
-    ends as written, without a byte order mark), "" where it could not be read as text; ``sha256`` is that of
-    ``text`` in UTF-8, in hex."""
+    ends as written, without a byte order mark); ``sha256`` is that of ``text`` in UTF-8, in hex. Both are "" where the
+    file is no text or too large."""
 
     procedure: Procedure | None
     text: str
@@ -46,15 +47,13 @@ def load(path: Path, cache_folder: Path | None = None) -> Loaded:
         BenchflowError: the file cannot be opened.
     """
     try:
-        data = path.read_bytes()
+        with path.open("rb") as stream:
+            data = stream.read(MAX_BYTES + 1)
     except OSError as error:
         raise BenchflowError(f"{path} cannot be read: {error.strerror or error}") from error
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        from benchflow.procedure.reader import read_bytes
-
-        return Loaded(None, "", sha256(data).hexdigest(), read_bytes(data, str(path)).problems)
+    text, problems = decode(data, str(path))
+    if text is None:
+        return Loaded(None, "", "", problems.listed(None))
     return read_text(text, str(path), cache_folder)
 
 

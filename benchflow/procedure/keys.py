@@ -132,3 +132,6 @@ class Keys(Shape[B]):
         if self.one_of:
             schema["oneOf"] = [{"required": [key.name]} for key in self.one_of]
         return schema
+
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return tuple(key.shape for key in self.keys.values())

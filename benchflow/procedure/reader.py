@@ -10,9 +10,10 @@ import re
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.procedure.instrument_checks import check_instruments
 from benchflow.procedure.model import Decision, Mark, Operation, Procedure, Section
 from benchflow.procedure.names import Names, check_unique
-from benchflow.procedure.nodes import Mapping
+from benchflow.procedure.nodes import Mapping, Node
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.procedure_keys import PROCEDURE, Written, WrittenSection
 from benchflow.procedure.setup_keys import read_places
@@ -47,6 +48,9 @@ def read(text: str, file: str = "procedure") -> Reading:
         problems.add("wrong-kind", source.root.mark, "a procedure is made of keys with values", hint)
         return Reading(None, problems.listed(source.root))
     notes = Notes(problems)
+    if source.stopped is not None:
+        _read_as_far_as(source.stopped, source.root, notes)
+        return Reading(None, problems.listed(source.root))
     read_places(source.root, notes)
     written = PROCEDURE.read(source.root, notes)
     procedure = None if written is None else _checked(written, notes)
@@ -54,11 +58,30 @@ def read(text: str, file: str = "procedure") -> Reading:
     return Reading(None if problems.any_error else procedure, listed)
 
 
+_CERTAIN = frozenset(
+    {
+        "alias", "tag", "directive", "control-character", "unseen-character", "too-long", "bad-key", "duplicate-key",
+        "unknown-key", "wrong-kind", "empty-value", "bad-name", "bad-number", "not-one-of", "one-too-many",
+        "said-twice", "bad-quantity", "wrong-dimension", "disagreeing-units", "bad-layout", "unknown-format",
+    }
+)  # fmt: skip
+"""What is wrong whatever may follow."""
+
+
+def _read_as_far_as(stopped: Mark, root: Node, notes: Notes) -> None:
+    """Also report what is wrong above the line where the text stops being YAML, as far as that is certain."""
+    PROCEDURE.read(root, notes)
+    notes.problems.keep(
+        lambda problem: problem.code == "bad-yaml" or (problem.code in _CERTAIN and problem.line < stopped.line)
+    )
+
+
 def _checked(written: Written, notes: Notes) -> Procedure:
     procedure = _assembled(written)
     names = Names(procedure)
     check_unique(written, notes)
     _check_tightening(procedure, notes)
+    check_instruments(procedure, notes)
     _check_values(procedure, names, notes)
     names.resolve(notes)
     return procedure

@@ -233,7 +233,7 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
         return KitItem(name.name, "part" if part else "consumable", title, mark=name.mark)
 
     noun = f"the {kind}'s title, or its keys"
-    item = Either(noun, text=Made(LINE, titled), entries=Keys("kit-item", f"a {kind}", _KIT, build))
+    item = Either(noun, text=Made(LINE, titled), entries=Keys("kit-item", "a part or consumable", _KIT, build))
     return MapOf(item, f"{kind}s by name")
 
 

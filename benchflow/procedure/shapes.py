@@ -3,30 +3,39 @@
 A :class:`Shape` takes a node of the tree to a value, reporting what is wrong, and describes itself as JSON Schema.
 The plain shapes are here; :mod:`benchflow.procedure.keys` has the one for mappings with known keys, and
 :mod:`benchflow.procedure.measures` those for quantities and limits.
-
-A shape never raises for anything that an author can write. Where it cannot make a value it has reported why and
-gives ``None``; the rest of the file is read on, so that everything wrong is known at once.
 """
 
 import re
-from abc import ABC, abstractmethod
 from collections.abc import Callable
 from collections.abc import Mapping as MappingOf
 from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
-from msgspec import Struct
-
 from benchflow.plaintext import clean_line
-from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.model import Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.placeholders import PLACEHOLDER
-from benchflow.procedure.problems import Severity, nearest
-from benchflow.procedure.source import Problems
+from benchflow.procedure.problems import nearest
+from benchflow.procedure.shape import (
+    NOWHERE,
+    Definitions,
+    JsonSchema,
+    Mention,
+    Notes,
+    Shape,
+    scalar,
+    short,
+    wrong_kind,
+)
+
+__all__ = [
+    "FILLED_LINE", "FILLED_PARAGRAPH", "LABEL", "LINE", "NAME", "NAMED", "NOWHERE", "PARAGRAPH", "TEXT_SCHEMA",
+    "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention", "Name", "Notes",
+    "OneOf", "Shape", "Text", "Whole", "YesNo", "scalar", "whole", "wrong_kind",
+]  # fmt: skip
 
 T = TypeVar("T")
 S = TypeVar("S")
-JsonSchema = dict[str, Any]
 
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
 """A name: letters, digits, dashes and underscores, so that it can be typed at any bench and stands in a formula."""
@@ -34,100 +43,6 @@ _name = re.compile(NAME)
 _exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # 12e3 is a number to every editor
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
-NOWHERE = Ref("", Mark())
-
-
-class Mention(Struct, frozen=True):
-    """A name used where something of that ``kind`` is meant. ``of`` is what it belongs to: a value's variable."""
-
-    kind: str
-    name: str
-    mark: Mark
-    of: str = ""
-
-
-class Notes:
-    """What a reading finds besides values: problems, names mentioned, places that the model does not keep."""
-
-    def __init__(self, problems: Problems) -> None:
-        self.problems = problems
-        self.mentions: list[Mention] = []
-        self.half_known: set[str] = set()
-        """Names whose entry could not be read: mentioning one of them is no second mistake."""
-        self.placeholders: list[tuple[str, Mark]] = []
-        """`{word}` in the texts of the operation that is being read, until it claims them."""
-        self.nodes: dict[tuple[str, Mark], Node] = {}
-        """(key, place of its owner) to what is written there, for checks that point into it afterwards."""
-        self.place_sets: dict[str, tuple[str, ...]] = {}
-        """What stands under `places`, which is read before everything else."""
-
-    def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
-        self.problems.add(code, mark, message, hint, severity)
-
-    def mention(self, kind: str, name: str, mark: Mark, of: str = "") -> None:
-        self.mentions.append(Mention(kind, name, mark, of))
-
-
-class Definitions:
-    """The named parts of the JSON Schema, each written once."""
-
-    def __init__(self) -> None:
-        self.parts: dict[str, JsonSchema] = {}
-
-    def refer(self, name: str, make: Callable[[], JsonSchema]) -> JsonSchema:
-        if name not in self.parts:
-            self.parts[name] = {}  # stands in while it is made, for a part that contains itself
-            self.parts[name] = make()
-        return {"$ref": f"#/$defs/{name}"}
-
-
-class Shape(ABC, Generic[T]):
-    """``noun`` says what is wanted: "a line of text"."""
-
-    noun: str
-
-    @abstractmethod
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
-        """The value of ``node``; ``name`` is the author's key where the value is a named entry."""
-
-    @abstractmethod
-    def schema(self, definitions: Definitions) -> JsonSchema:
-        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as that can be said there."""
-
-
-def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
-    """Report that ``noun`` was wanted and something else stands there."""
-    if isinstance(node, Scalar) and node.spoilt:
-        return
-    if isinstance(node, Scalar):
-        found = "nothing" if node.nothing else f"the text `{_short(node.text)}`"
-    else:
-        found = "a list" if isinstance(node, Sequence) else "a mapping"
-    if found == "nothing":
-        notes.problem(
-            "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
-        )
-        return
-    hint = ""
-    if isinstance(node, Mapping) and node.flow:
-        hint = "a text that begins with { needs quotes"
-    elif isinstance(node, Sequence):
-        hint = "a text that begins with [ or - needs quotes"
-    notes.problem("wrong-kind", node.mark, f"{noun} is wanted here, not {found}", hint)
-
-
-def _short(text: str) -> str:
-    line = clean_line(text)
-    return line if len(line) <= 40 else line[:39] + "…"
-
-
-def scalar(node: Node, noun: str, notes: Notes) -> Scalar | None:
-    """``node`` if it is a text; else the problem is reported."""
-    if isinstance(node, Scalar) and not node.nothing and not node.spoilt:
-        return node
-    wrong_kind(node, noun, notes)
-    return None
-
 
 # YAML loaders of editors turn unquoted texts into numbers and booleans; to the reader they are texts all the same.
 TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
@@ -176,7 +91,7 @@ class Label(Shape[str]):
         text = clean_line(found.text)
         if _place.fullmatch(text) is None:
             notes.problem(
-                "bad-name", found.mark, f"`{_short(text)}` cannot stand for a value or a place", "no brackets or commas"
+                "bad-name", found.mark, f"`{short(text)}` cannot stand for a value or a place", "no brackets or commas"
             )
             return None
         return text
@@ -202,7 +117,7 @@ class Name(Shape[str]):
             notes.problem(
                 "bad-name",
                 found.mark,
-                f"`{_short(found.text)}` is no name",
+                f"`{short(found.text)}` is no name",
                 "a name is made of the letters a to z, digits, dashes and underscores"
                 + (f": `{near[:40]}`" if near else ""),
             )
@@ -232,7 +147,7 @@ class OneOf(Shape[str]):
             notes.problem(
                 "not-one-of",
                 found.mark,
-                f"`{_short(found.text)}` cannot stand here; {self.noun} is wanted",
+                f"`{short(found.text)}` cannot stand here; {self.noun} is wanted",
                 f"did you mean `{near}`?" if near else "",
             )
             return None
@@ -252,7 +167,7 @@ class YesNo(Shape[bool]):
         if not found.plain or found.text not in ("true", "false"):
             yes = found.text.casefold() in ("yes", "on", "true", "y", "1")
             hint = "write true" if yes else "write true, or take the key out"
-            notes.problem("not-one-of", found.mark, f"`{_short(found.text)}` is neither true nor false", hint)
+            notes.problem("not-one-of", found.mark, f"`{short(found.text)}` is neither true nor false", hint)
             return None
         return found.text == "true"
 
@@ -273,7 +188,7 @@ class Whole(Shape[int]):
             return None
         number = whole(found.text)
         if number is None or not self.low <= number <= self.high:
-            notes.problem("bad-number", found.mark, f"`{_short(found.text)}` is not {self.noun}")
+            notes.problem("bad-number", found.mark, f"`{short(found.text)}` is not {self.noun}")
             return None
         return number
 
@@ -300,7 +215,7 @@ class Factor(Shape[Decimal]):
             return None
         if self._number.fullmatch(found.text) is None or not Decimal(found.text):
             hint = "write a point, not a comma" if "," in found.text else "such as 0.15"
-            notes.problem("bad-number", found.mark, f"`{_short(found.text)}` is no number above zero", hint)
+            notes.problem("bad-number", found.mark, f"`{short(found.text)}` is no number above zero", hint)
             return None
         return Decimal(found.text)
 
@@ -346,6 +261,9 @@ class ListOf(Shape[tuple[T, ...]]):
             many["uniqueItems"] = True
         return {"anyOf": [item, many]} if self.single else many
 
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return (self.item,)
+
 
 class MapOf(Shape[dict[str, T]]):
     """Entries that the author names. The key is read by ``key`` and handed to the value's shape as its name."""
@@ -378,6 +296,9 @@ class MapOf(Shape[dict[str, T]]):
             schema["minProperties"] = self.at_least
         return schema
 
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return (self.key, self.value)
+
 
 class Made(Shape[T], Generic[S, T]):
     """What ``shape`` reads, made into something else by ``make(value, node, name, notes)``."""
@@ -392,6 +313,9 @@ class Made(Shape[T], Generic[S, T]):
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return self.shape.schema(definitions)
+
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return (self.shape,)
 
 
 class Either(Shape[T]):
@@ -416,4 +340,7 @@ class Either(Shape[T]):
         return shape.read(node, notes, name)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"anyOf": [shape.schema(definitions) for shape in self._by_kind.values() if shape is not None]}
+        return {"anyOf": [shape.schema(definitions) for shape in self.parts()]}
+
+    def parts(self) -> tuple[Shape[Any], ...]:
+        return tuple(shape for shape in self._by_kind.values() if shape is not None)

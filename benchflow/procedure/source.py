@@ -6,7 +6,7 @@ The shape of the file decides later what a text means. Line and column count fro
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from msgspec import Struct
@@ -15,6 +15,7 @@ from benchflow.plaintext import clean, unseen
 from benchflow.procedure.model import Mark
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence, way
 from benchflow.procedure.problems import Problem, Severity
+from benchflow.procedure.yaml_words import in_plain_words, place_of
 
 MAX_BYTES = 1024 * 1024
 """The largest file that is read. The largest procedure imagined (1,000 operations) is below half of it."""
@@ -44,6 +45,10 @@ class Problems:
         self._seen.add((code, mark.line, mark.column, message))
         self.all.append(Problem(code, severity, self.file, mark.line, mark.column, message, hint))
 
+    def keep(self, wanted: Callable[[Problem], bool]) -> None:
+        """Forget every problem that is not ``wanted``."""
+        self.all = [problem for problem in self.all if wanted(problem)]
+
     @property
     def any_error(self) -> bool:
         return any(problem.severity == "error" for problem in self.all)
@@ -61,21 +66,25 @@ class Problems:
 
 
 class Source(Struct):
-    """``root`` is ``None`` when the text is no YAML at all or empty."""
+    """``root`` is ``None`` when the text is empty or no YAML at all. Where it stops being YAML at some place,
+    ``stopped`` is that place and ``root`` what comes before."""
 
     root: Node | None
     problems: Problems
+    stopped: Mark | None = None
 
 
 def decode(data: bytes, file: str) -> tuple[str | None, Problems]:
-    """The text of a file's bytes; ``None`` with the problem when it is too large or not UTF-8."""
+    """The text of a file's bytes; ``None`` with the problem when it is too large or not UTF-8.
+
+    One byte more than :data:`MAX_BYTES` is enough of a large file to be handed in.
+    """
     problems = Problems(file)
     if len(data) > MAX_BYTES:
-        megabytes = len(data) / 1_000_000
         problems.add(
             "too-large",
             Mark(),
-            f"the file has {megabytes:.1f} MB; at most {MAX_BYTES // 1024} KiB are read",
+            f"the file is larger than {MAX_BYTES // 1024} KiB, which is the most that is read",
             "a procedure is words and numbers: is this the right file?",
         )
         return None, problems
@@ -102,7 +111,8 @@ def parse(text: str, file: str) -> Source:
         return Source(None, problems)
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     text = _without_directives(_without_controls(text, problems), problems)
-    return Source(_Builder(text, problems).build(), problems)
+    builder = _Builder(text, problems)
+    return Source(builder.build(), problems, builder.stopped)
 
 
 def _without_controls(text: str, problems: Problems) -> str:
@@ -164,6 +174,10 @@ class _Builder:
         self._text = text
         self._lines = text.split("\n")
         self._problems = problems
+        # Each open collection with its list of children so far (keys and values in turn for a mapping).
+        self._open: list[tuple[Any, list[Node]]] = []
+        self.stopped: Mark | None = None
+        """Where the text stopped being YAML; the tree then holds what comes before."""
 
     def build(self) -> Node | None:
         # Late: a procedure from the compiled cache is shown without loading the YAML reader at all.
@@ -176,7 +190,8 @@ class _Builder:
         except _TooDeep:
             pass
         except MarkedYAMLError as error:
-            self._bad_yaml(error)
+            self.stopped = self._bad_yaml(error)
+            root = self._so_far()
         except (YAMLError, ValueError, OverflowError) as error:
             self._bad_escape(error)
         return root
@@ -185,8 +200,7 @@ class _Builder:
         from ruamel.yaml import events as kinds
 
         root: Node | None = None
-        # Each open collection with its list of children so far (keys and values in turn for a mapping).
-        stack: list[tuple[Any, list[Node]]] = []
+        stack = self._open
         documents = 0
         for event in events:
             if isinstance(event, kinds.DocumentStartEvent):
@@ -216,11 +230,23 @@ class _Builder:
                 root = node
         return root
 
+    def _so_far(self) -> Node | None:
+        """The tree of what was read before the text stopped being YAML; a key without its value is left out."""
+        node: Node | None = None
+        while self._open:
+            event, children = self._open.pop()
+            if node is not None:
+                children.append(node)
+            if event.__class__.__name__ == "MappingStartEvent" and len(children) % 2:
+                children.pop()
+            node = self._collection(event, children)
+        return node
+
     def _check_document(self, event: Any, number: int) -> None:
         if number > 1:
             self._problems.add(
                 "several-documents",
-                _mark(event.start_mark),
+                place_of(event.start_mark),
                 "a second document begins here; one file holds one procedure",
                 "delete the line `---`, or put what follows into a file of its own",
             )
@@ -229,14 +255,14 @@ class _Builder:
         if event.anchor is not None:
             self._problems.add(
                 "alias",
-                _mark(event.start_mark),
+                place_of(event.start_mark),
                 f"an anchor (&{event.anchor}) is not allowed in a procedure",
                 "write the text out where it is needed; a text that begins with & needs quotes",
             )
         if event.tag is not None:
             self._problems.add(
                 "tag",
-                _mark(event.start_mark),
+                place_of(event.start_mark),
                 f"a tag ({str(event.tag).replace('tag:yaml.org,2002:', '!!')}) is not allowed in a procedure",
                 "a text that begins with ! needs quotes",
             )
@@ -245,14 +271,14 @@ class _Builder:
         if depth > MAX_DEPTH:
             self._problems.add(
                 "too-deep",
-                _mark(event.start_mark),
+                place_of(event.start_mark),
                 f"lists and mappings nest more than {MAX_DEPTH} deep here; nothing after this place was read",
                 "look for a bracket that is not closed",
             )
             raise _TooDeep
 
     def _alias(self, event: Any) -> Node:
-        mark = _mark(event.start_mark)
+        mark = place_of(event.start_mark)
         self._problems.add(
             "alias",
             mark,
@@ -263,7 +289,7 @@ class _Builder:
 
     def _scalar(self, event: Any) -> Scalar:
         raw: str = event.value
-        mark = _mark(event.start_mark)
+        mark = place_of(event.start_mark)
         if len(raw) > MAX_SCALAR:
             self._problems.add(
                 "too-long",
@@ -297,7 +323,7 @@ class _Builder:
         return None
 
     def _collection(self, event: Any, children: list[Node]) -> Node:
-        mark = _mark(event.start_mark)
+        mark = place_of(event.start_mark)
         if event.__class__.__name__ == "SequenceStartEvent":
             return Sequence(children, mark.line, mark.column)
         pairs: list[tuple[Scalar, Node]] = []
@@ -336,54 +362,13 @@ class _Builder:
         place = Mark(before.count("\n") + 1, found.start() - before.rfind("\n"))
         self._problems.add("bad-yaml", place, f"`{found[0]}` is no character", "write the character itself")
 
-    def _bad_yaml(self, error: Any) -> None:
+    def _bad_yaml(self, error: Any) -> Mark:
         mark = error.problem_mark or error.context_mark
-        where = _mark(mark) if mark is not None else Mark()
+        where = place_of(mark) if mark is not None else Mark()
         line = self._lines[where.line - 1] if 0 < where.line <= len(self._lines) else ""
-        what, hint, where = _in_plain_words(str(error.problem or error.context or error), line, where, error)
+        what, hint, where = in_plain_words(str(error.problem or error.context or error), line, where, error)
         self._problems.add("bad-yaml", where, what, hint)
-
-
-def _in_plain_words(problem: str, line: str, where: Mark, error: Any) -> tuple[str, str, Mark]:
-    """The YAML reader's complaint as a mechanic would put it: what, hint, and the place to look at."""
-    at = line[where.column - 1 : where.column]
-    before = line[: where.column - 1]
-    if at == "\t" or "\\t" in problem:
-        return "a tab where only spaces may stand", "indent with spaces", where
-    if "mapping values are not allowed" in problem:
-        return (
-            "a colon and a space inside a text, where no new key can begin",
-            "put the text in quotes, or check the indent of this line",
-            where,
-        )
-    if "scanning an alias" in str(error.context) or "scanning an anchor" in str(error.context):
-        if "[" in before:
-            return "`*` cannot stand here", 'inside [...] a name such as seat[*] needs quotes: ["seat[*]"]', where
-        return "`*` and `&` cannot begin a text", "put the text in quotes", where
-    if "quoted scalar" in str(error.context):
-        start = _mark(error.context_mark) if error.context_mark is not None else where
-        return "the quote that opens here is not closed", "close it, or double it inside the text", start
-    if at in ("@", "`", "%"):
-        return f"`{at}` cannot begin a text", "put the text in quotes", where
-    if "expected ',' or" in problem or "expected the node content" in problem:
-        return (
-            f"the list or mapping in brackets goes wrong here: {problem}",
-            "look for a comma or a bracket that is missing; names with brackets need quotes",
-            where,
-        )
-    if "could not find expected ':'" in problem:
-        return "this line is no key with a colon, and goes on with nothing", "check its indent, or the `:`", where
-    if "expected <block end>" in problem:
-        return (
-            "this does not go with what stands before it",
-            "check the indent; a text that begins with { [ or a quote needs quotes round the whole of it",
-            where,
-        )
-    return f"this is no YAML: {problem}", "check the indent, brackets and quotes around here", where
-
-
-def _mark(mark: Any) -> Mark:
-    return Mark(mark.line + 1, mark.column + 1)
+        return where
 
 
 def _with_way(problem: Problem, root: Node) -> Problem:

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
-from benchflow.procedure.keys import Keys
+from benchflow.procedure.guide import author_guide, parts_below
 from benchflow.procedure.procedure_keys import PROCEDURE
 from benchflow.procedure.reader import read
 from benchflow.procedure.schema import json_schema
-from benchflow.procedure.shapes import Shape
 
 GOOD = Path(__file__).parent / "good" / "every-key.yaml"
 PROCEDURES = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
@@ -56,23 +55,8 @@ def test_good_files_are_good_to_both() -> None:
         assert [error.message for error in _validator().iter_errors(_yaml(text))] == []
 
 
-def _all_keys(shape: Shape[Any], found: dict[str, Keys[Any]]) -> dict[str, Keys[Any]]:
-    """Every mapping with known keys that can stand somewhere below ``shape``."""
-    if isinstance(shape, Keys):
-        if shape.name in found:
-            return found
-        found[shape.name] = shape
-        for key in shape.keys.values():
-            _all_keys(key.shape, found)
-    for part in vars(shape).values():
-        for inner in part.values() if isinstance(part, dict) else [part]:
-            if isinstance(inner, Shape):
-                _all_keys(inner, found)
-    return found
-
-
 def test_every_key_is_explained_to_the_author() -> None:
-    found = _all_keys(PROCEDURE, {})
+    found = parts_below(PROCEDURE)
     assert len(found) > 20
     for keys in found.values():
         for key in keys.keys.values():
@@ -80,14 +64,19 @@ def test_every_key_is_explained_to_the_author() -> None:
             assert json_schema()["$defs"][keys.name]["properties"][key.name]["description"] == key.says
 
 
+def test_every_key_stands_in_the_authors_guide() -> None:
+    guide = author_guide()
+    for keys in parts_below(PROCEDURE).values():
+        for key in keys.keys.values():
+            assert f"| `{key.name}` |" in guide
+            assert key.says.replace("|", "\\|") in guide
+
+
 def test_every_key_is_tried_in_the_good_file() -> None:
     """Holds the file that the other tests start from to its name."""
     text = GOOD.read_text("utf-8")
     untried = [
-        f"{keys.name}: {key}"
-        for keys in _all_keys(PROCEDURE, {}).values()
-        for key in keys.keys
-        if f"{key}:" not in text
+        f"{keys.name}: {key}" for keys in parts_below(PROCEDURE).values() for key in keys.keys if f"{key}:" not in text
     ]
     assert untried == []
 

@@ -32,7 +32,7 @@ def _codes(reading: Reading) -> list[str]:
 def test_a_file_of_ten_megabytes_is_refused_at_once() -> None:
     reading = read_bytes(b"a: " + b"x" * 10_000_000, "large.yaml")
     assert _codes(reading) == ["too-large"]
-    assert "10.0 MB" in str(reading.problems[0])
+    assert "larger than 1024 KiB" in str(reading.problems[0])
 
 
 def test_the_largest_procedure_imagined_is_read() -> None:
@@ -129,6 +129,19 @@ def test_several_mistakes_are_told_together_and_in_the_order_of_the_file() -> No
     assert [(problem.code, problem.line) for problem in reading.problems] == [
         ("bad-name", 2), ("unknown-key", 8), ("missing-title", 8), ("bad-quantity", 10), ("unknown-name", 11),
     ]  # fmt: skip
+
+
+def test_what_is_wrong_before_a_slip_in_the_yaml_is_told_with_it() -> None:
+    text = SMALL.replace("title: A trial", "titel: A trial").replace("unit: mm", "unit: mmm")
+    reading = read(text + "      - {id: third, title: [open}\n      - {id: fourth, titel: Fourth}\n")
+    assert [(problem.code, problem.line) for problem in reading.problems] == [
+        ("unknown-key", 3), ("bad-quantity", 10), ("bad-yaml", 12),
+    ]  # fmt: skip
+
+
+def test_what_may_still_follow_is_not_missed_before_a_slip_in_the_yaml() -> None:
+    reading = read("benchflow: 1\nsections:\n  - operations:\n      - {after: later, do: 'In {cylinder}', [}\n")
+    assert [problem.code for problem in reading.problems] == ["bad-yaml"]
 
 
 def _must_only_give_problems(text: str) -> None:

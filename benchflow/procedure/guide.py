@@ -1,0 +1,41 @@
+"""The author's guide to the keys, as Markdown, made from the keys that the reader reads by: it is never behind."""
+
+from typing import Any
+
+from benchflow.procedure.keys import Key, Keys
+from benchflow.procedure.procedure_keys import PROCEDURE
+from benchflow.procedure.shapes import Shape
+
+
+def author_guide() -> str:
+    """Every key of a procedure file, part by part: what it is, what is written there, and whether it must be."""
+    parts = parts_below(PROCEDURE)
+    return "\n".join(_part(keys) for keys in parts.values())
+
+
+def parts_below(shape: Shape[Any]) -> dict[str, Keys[Any]]:
+    """Every mapping with known keys that can stand at or below ``shape``, by its name, the outer before the inner."""
+    found: dict[str, Keys[Any]] = {}
+    waiting: list[Shape[Any]] = [shape]
+    while waiting:
+        here = waiting.pop(0)
+        if isinstance(here, Keys) and found.setdefault(here.name, here) is not here:
+            continue
+        waiting.extend(here.parts())
+    return found
+
+
+def _part(keys: Keys[Any]) -> str:
+    noun = keys.noun.strip("`")
+    lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | what is written | meaning |", "|---|---|---|"]
+    lines += [_row(key, keys) for key in keys.keys.values()]
+    if keys.one_of:
+        lines += ["", f"Exactly one of {', '.join(f'`{key.name}`' for key in keys.one_of)} is written."]
+    return "\n".join([*lines, ""])
+
+
+def _row(key: Key[Any], keys: Keys[Any]) -> str:
+    must = " **Required.**" if key.required else ""
+    said = f"{key.says}{must}".replace("|", "\\|")
+    noun = key.shape.noun.rstrip(",").replace("|", "\\|")
+    return f"| `{key.name}` | {noun} | {said} |"

@@ -1,0 +1,59 @@
+"""Whether the instruments that a procedure asks for can do what they are named for."""
+
+from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, Record, TorqueStage
+from benchflow.procedure.nodes import Sequence
+from benchflow.procedure.setup_keys import limit_dimension
+from benchflow.procedure.shapes import Notes
+from benchflow.quantity import Limit, Quantity, dimension_of, position, show
+
+
+def check_instruments(procedure: Procedure, notes: Notes) -> None:
+    """Warn of a stage or a limit beyond what the instrument has to cover, and of one of another kind."""
+    needs = {need.id: need for need in procedure.instruments if need.covers is not None}
+    for operation in procedure.operations:
+        for record in operation.record:
+            if record.instrument in needs:
+                _record(record, needs[record.instrument], notes)
+        if operation.tighten is not None and operation.tighten.instrument in needs:
+            _stages(operation, needs[operation.tighten.instrument], notes)
+
+
+def _record(record: Record, need: InstrumentNeed, notes: Notes) -> None:
+    covers = need.covers
+    if covers is None:
+        return
+    if limit_dimension(covers) != record.dimension:
+        what = record.dimension or "a bare number"
+        message = f"`{record.name}` is {what}, and `{need.id}` covers {covers.text}"
+        notes.problem("instrument-does-not-fit", record.mark, message, "is the right instrument named?", "warning")
+        return
+    if isinstance(record.bound, Fixed):
+        for end in (record.bound.limit.low, record.bound.limit.high):
+            _within(end, covers, need, record.mark, notes)
+
+
+def _stages(operation: Operation, need: InstrumentNeed, notes: Notes) -> None:
+    tighten, covers = operation.tighten, need.covers
+    if tighten is None or covers is None:
+        return
+    node = notes.nodes.get(("stages", tighten.mark))
+    items = node.items if isinstance(node, Sequence) else []
+    if len(items) != len(tighten.stages):
+        return
+    for stage, item in zip(tighten.stages, items, strict=True):
+        if isinstance(stage, TorqueStage):
+            _within(stage.torque, covers, need, item.mark, notes)
+
+
+def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, notes: Notes) -> None:
+    if wanted is None or not wanted.value:  # nothing is read at nought
+        return
+    if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "in":
+        return
+    notes.problem(
+        "instrument-does-not-fit",
+        mark,
+        f"{show(wanted)} is beyond what `{need.id}` has to cover, {covers.text}",
+        "let it cover more, or name another instrument",
+        severity="warning",
+    )

@@ -1,0 +1,118 @@
+"""What every shape is made with: notes of what a reading finds, and the shape itself.
+
+A shape never raises for anything that an author can write. Where it cannot make a value it has reported why and
+gives ``None``; the rest of the file is read on, so that everything wrong is known at once.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Callable
+from typing import Any, Generic, TypeVar
+
+from msgspec import Struct
+
+from benchflow.plaintext import clean_line
+from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
+from benchflow.procedure.problems import Severity
+from benchflow.procedure.source import Problems
+
+T = TypeVar("T")
+JsonSchema = dict[str, Any]
+
+NOWHERE = Ref("", Mark())
+
+
+class Mention(Struct, frozen=True):
+    """A name used where something of that ``kind`` is meant. ``of`` is what it belongs to: a value's variable."""
+
+    kind: str
+    name: str
+    mark: Mark
+    of: str = ""
+
+
+class Notes:
+    """What a reading finds besides values: problems, names mentioned, places that the model does not keep."""
+
+    def __init__(self, problems: Problems) -> None:
+        self.problems = problems
+        self.mentions: list[Mention] = []
+        self.half_known: set[str] = set()
+        """Names whose entry could not be read: mentioning one of them is no second mistake."""
+        self.placeholders: list[tuple[str, Mark]] = []
+        """`{word}` in the texts of the operation that is being read, until it claims them."""
+        self.nodes: dict[tuple[str, Mark], Node] = {}
+        """(key, place of its owner) to what is written there, for checks that point into it afterwards."""
+        self.place_sets: dict[str, tuple[str, ...]] = {}
+        """What stands under `places`, which is read before everything else."""
+
+    def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
+        self.problems.add(code, mark, message, hint, severity)
+
+    def mention(self, kind: str, name: str, mark: Mark, of: str = "") -> None:
+        self.mentions.append(Mention(kind, name, mark, of))
+
+
+class Definitions:
+    """The named parts of the JSON Schema, each written once."""
+
+    def __init__(self) -> None:
+        self.parts: dict[str, JsonSchema] = {}
+
+    def refer(self, name: str, make: Callable[[], JsonSchema]) -> JsonSchema:
+        if name not in self.parts:
+            self.parts[name] = {}  # stands in while it is made, for a part that contains itself
+            self.parts[name] = make()
+        return {"$ref": f"#/$defs/{name}"}
+
+
+class Shape(ABC, Generic[T]):
+    """``noun`` says what is wanted: "a line of text"."""
+
+    noun: str
+
+    @abstractmethod
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+        """The value of ``node``; ``name`` is the author's key where the value is a named entry."""
+
+    @abstractmethod
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as that can be said there."""
+
+    def parts(self) -> "tuple[Shape[Any], ...]":
+        """The shapes that this one is made of."""
+        return ()
+
+
+def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
+    """Report that ``noun`` was wanted and something else stands there."""
+    if isinstance(node, Scalar) and node.spoilt:
+        return
+    if isinstance(node, Scalar):
+        found = "nothing" if node.nothing else f"the text `{short(node.text)}`"
+    else:
+        found = "a list" if isinstance(node, Sequence) else "a mapping"
+    if found == "nothing":
+        notes.problem(
+            "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
+        )
+        return
+    hint = ""
+    if isinstance(node, Mapping) and node.flow:
+        hint = "a text that begins with { needs quotes"
+    elif isinstance(node, Sequence):
+        hint = "a text that begins with [ or - needs quotes"
+    notes.problem("wrong-kind", node.mark, f"{noun} is wanted here, not {found}", hint)
+
+
+def short(text: str) -> str:
+    line = clean_line(text)
+    return line if len(line) <= 40 else line[:39] + "…"
+
+
+def scalar(node: Node, noun: str, notes: Notes) -> Scalar | None:
+    """``node`` if it is a text; else the problem is reported."""
+    if isinstance(node, Scalar) and not node.nothing and not node.spoilt:
+        return node
+    wrong_kind(node, noun, notes)
+    return None

@@ -372,9 +372,9 @@ class _Search:
         """``after``, and of steps that are alike in every respect each after the one before."""
         machine = self.machine
         gate = list(machine.after)
-        last: dict[tuple[int, int, int], int] = {}
+        last: dict[tuple[int, int, int, int], int] = {}
         for index, effect in enumerate(machine.effect_of):
-            alike = (effect, machine.after[index], self._later[index])
+            alike = (effect, machine.after[index], self._later[index], self._required >> index & 1)
             if alike in last:
                 gate[index] |= 1 << last[alike]
             last[alike] = index

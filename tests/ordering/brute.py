@@ -98,3 +98,37 @@ def replays(plan: Plan, place: Place, actions: Sequence[Action]) -> Place | None
         else:
             return None
     return place
+
+
+class Verdicts:
+    """What holds of one plan, by the words of the table and nothing else.
+
+    ``dead_end`` and ``breach`` are the fewest steps of a witness, or ``None``. Starts that a rule forbids are
+    a finding of their own, and nothing is opened from them.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        everything = frozenset(plan.steps)
+        all_starts = list(starts(plan.procedure))
+        self.forbidden_starts = [s for s in all_starts if breaks_a_rule(plan.procedure, s)]
+        self.origins: list[Place] = [(frozenset(), standing(s)) for s in all_starts if s not in self.forbidden_starts]
+        self.reached = distances(plan, self.origins)
+        into: dict[Place, list[Place]] = {}
+        breaches = []
+        for place, far in self.reached.items():
+            for _, after, bad in tries(plan, place):
+                if bad:
+                    breaches.append(far + 1)
+                else:
+                    into.setdefault(after, []).append(place)
+        self.finishable = {place for place in self.reached if place[0] == everything}
+        queue = deque(self.finishable)
+        while queue:
+            for earlier in into.get(queue.popleft(), ()):
+                if earlier not in self.finishable:
+                    self.finishable.add(earlier)
+                    queue.append(earlier)
+        dead = [far for place, far in self.reached.items() if place not in self.finishable]
+        self.dead_end = min(dead, default=None)
+        self.breach = min(breaches, default=None)
+        self.unreachable = everything - frozenset(name for done, _ in self.reached for name in done)

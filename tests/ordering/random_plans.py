@@ -2,6 +2,7 @@
 
 import os
 from itertools import product
+from random import Random
 
 from hypothesis import strategies as st
 
@@ -38,18 +39,20 @@ def procedures(
     with_options: bool = True,
     with_circles: bool = False,
     with_undo: bool = False,
+    apart: bool = False,
 ) -> Procedure:
-    """Up to two options, moves and rules; `after` runs forwards unless circles are wanted."""
+    """Up to two options, moves and rules; `after` runs forwards unless circles are wanted. Each operation keeps
+    to one variable when the variables are wanted ``apart``."""
     names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
     domains = {name: tuple("abc"[: draw(st.integers(2, 3))]) for name in names}
     state = tuple(Variable(name, domain, draw(st.sampled_from([*domain, None]))) for name, domain in domains.items())
 
-    def settings(most: int) -> st.SearchStrategy[Settings]:
+    def settings(most: int, names: list[str] = names) -> st.SearchStrategy[Settings]:
         return st.lists(st.sampled_from(names), max_size=most, unique=True).flatmap(
             lambda chosen: st.fixed_dictionaries({n: st.sampled_from(domains[n]) for n in chosen})
         )
 
-    def wanted(most: int, least: int = 0) -> st.SearchStrategy[Values]:
+    def wanted(most: int, least: int = 0, names: list[str] = names) -> st.SearchStrategy[Values]:
         return st.lists(st.sampled_from(names), min_size=min(least, len(names)), max_size=most, unique=True).flatmap(
             lambda chosen: st.fixed_dictionaries(
                 {
@@ -88,6 +91,7 @@ def procedures(
         near = range(count) if with_circles else range(number)
         earlier = [f"op{i}" for i in near if i != number]
         after = draw(st.lists(st.sampled_from(earlier), max_size=2)) if earlier else []
+        homes = [draw(st.sampled_from(names))] if apart else names
         operations.append(
             Operation(
                 id=f"op{number}",
@@ -96,9 +100,9 @@ def procedures(
                 number=number + 1,
                 when=draw(when()),
                 after=tuple(Ref(name, Mark(number + 1, i + 1)) for i, name in enumerate(after)),
-                needs=draw(st.one_of(st.just({}), wanted(1))),
-                during=draw(st.one_of(st.just({}), settings(1))),
-                sets=draw(settings(2)),
+                needs=draw(st.one_of(st.just({}), wanted(1, 0, homes))),
+                during=draw(st.one_of(st.just({}), settings(1, homes))),
+                sets=draw(settings(2, homes)),
                 undo=draw(undo()) if with_undo else None,
                 mark=Mark(number + 1, 1),
             )
@@ -148,3 +152,46 @@ def plans_of(procedure: Procedure) -> list[Plan]:
         }
         found.append(Plan(procedure, options, steps))
     return found
+
+
+def knotted(seed: int) -> Plan:
+    """A plan of several variables that no rule ties together, but whose operations wait for each other across
+    them: what parts explored one by one could get wrong."""
+    draw = Random(seed)
+    names = [f"v{i}" for i in range(draw.choice((2, 2, 3)))]
+    domain = ("a", "b", "c")
+    state = tuple(Variable(name, domain, draw.choice(("a", "a", "a", None))) for name in names)
+    operations = []
+    for number in range(draw.randint(4, 8)):
+        home = draw.choice(names)
+        needs: Values = {home: tuple(draw.sample(domain, draw.choice((1, 1, 2))))} if draw.random() < 0.6 else {}
+        sets: Settings = {home: draw.choice(domain)} if draw.random() < 0.6 else {}
+        earlier = [f"op{i}" for i in range(number)]
+        after = draw.sample(earlier, min(len(earlier), draw.choice((0, 0, 1, 1, 2))))
+        operations.append(
+            Operation(
+                id=f"op{number}",
+                title=f"Do {number}",
+                section="work",
+                number=number + 1,
+                after=tuple(Ref(name) for name in after),
+                needs=needs,
+                sets=sets,
+            )
+        )
+    draw.shuffle(operations)
+    moves = tuple(
+        Move(f"mv{i}", f"Turn {i}", needs={} if draw.random() < 0.5 else {n: (draw.choice(domain),)}, sets={n: v})
+        for i, (n, v) in enumerate((draw.choice(names), draw.choice(domain)) for _ in range(draw.randint(0, 4)))
+    )
+    procedure = Procedure(
+        id="knotted",
+        title="Knotted",
+        revision="1",
+        state=state,
+        moves=moves,
+        sections=(Section("work", "Work", tuple(each.id for each in operations)),),
+        operations=tuple(operations),
+    )
+    (plan,) = plans_of(procedure)
+    return plan

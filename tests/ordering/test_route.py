@@ -114,6 +114,17 @@ def test_eight_valves_adjusted_in_two_crank_positions_need_two_moves_only() -> N
     walk(built, here, found.steps)
 
 
+def test_of_two_operations_that_exclude_each_other_each_can_be_gone_to() -> None:
+    built = plan(
+        step("either", needs={"jig": "free"}, sets={"jig": "taken"}),
+        step("or", needs={"jig": "free"}, sets={"jig": "taken"}),
+        state=[variable("jig", "free", "taken")],
+    )
+    here = Configuration(frozenset(), {"jig": "free"})
+    assert route(built, here, "either") == Way((Do("either"),))
+    assert route(built, here, "or") == Way((Do("or"),))
+
+
 def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
     built = plan(
         *(step(f"s{i}", sets={"x": "abc"[i % 3]}, needs={"x": "abc"[(i + 1) % 3]}) for i in range(12)),

@@ -1,0 +1,188 @@
+"""What can be said of one plan: which steps are never done, what can no longer be finished, what only the
+interlock stops. Exact where ``complete``; every part that was too wide is named."""
+
+from collections.abc import Sequence
+from itertools import product
+
+from msgspec import Struct
+
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.machine import bits
+from benchflow.ordering.proof.joint import Pair, entangled, is_free
+from benchflow.ordering.proof.order import Order
+from benchflow.ordering.proof.part import Part, groups, start_values
+from benchflow.ordering.proof.space import ALL_REDUCTIONS, AnySpace, Reductions, TooWide, explore
+from benchflow.ordering.route import Way, route
+from benchflow.procedure.plan import Plan
+
+Cache = dict[tuple[object, ...], AnySpace | TooWide]
+"""Parts explored already, by :attr:`Part.key`: most choices of options leave most parts as they are."""
+
+_MOST_STARTS = 256
+
+
+class Analysis(Struct, frozen=True):
+    """``paper`` is the author's order, ``order`` the same with what the states force. ``never`` are the steps (plan
+    numbers) that no order ever does. ``pairs`` are the parts that were
+    explored in full, ``too_wide`` those that were not. ``joined`` says that from every configuration in which
+    each part by itself can be finished, the whole can be."""
+
+    plan: Plan
+    paper: Order
+    order: Order
+    never: int
+    pairs: tuple[Pair, ...]
+    too_wide: tuple[TooWide, ...]
+    joined: bool
+    no_start: bool
+
+    @property
+    def complete(self) -> bool:
+        return self.joined and not self.too_wide and not self.no_start
+
+
+def analyse(plan: Plan, bound: int, cache: Cache, reductions: Reductions = ALL_REDUCTIONS) -> Analysis:
+    """Explore the plan, part by part, in at most about ``bound`` configurations a part."""
+    look = _Look(plan, bound, cache, reductions)
+    grouped = groups(plan)
+    if not reductions.by_groups:
+        grouped = [_merged(grouped, range(len(grouped)))] if grouped else []
+    joined = True
+    while True:
+        look.explore(grouped)
+        if look.no_start:
+            break
+        tangle = entangled(look.order, look.pairs)
+        if tangle is None:
+            break
+        # The parts may have to wait for each other: only together do they tell the truth.
+        places = [_place_of(grouped, look.pairs[number][0]) for number in tangle]
+        together = _merged(grouped, places)
+        if look.is_too_wide(together):
+            joined = False
+            break
+        grouped = [*(group for place, group in enumerate(grouped) if place not in places), together]
+    never = look.never
+    if not look.no_start and not (joined and all(space.live_starts() for _, space in look.pairs)):
+        never |= _never_reached(plan, look)
+    return Analysis(plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.too_wide), joined, look.no_start)
+
+
+Group = tuple[list[str], list[int]]
+
+
+class _Look:
+    """The parts of one plan as far as they are known. ``order`` grows by what the states are found to force."""
+
+    def __init__(self, plan: Plan, bound: int, cache: Cache, reductions: Reductions) -> None:
+        self.plan = plan
+        self.paper = self.order = Order(plan)
+        self.never = self.order.held
+        self.pairs: list[Pair] = []
+        self.too_wide: list[TooWide] = []
+        self._bound = bound
+        self._cache = cache
+        self._reductions = reductions
+
+    @property
+    def no_start(self) -> bool:
+        return any(not part.starts for part, _ in self.pairs)
+
+    def explore(self, grouped: Sequence[Group]) -> None:
+        """What is never done takes everything after it along, and what the states of one part force holds in
+        all others: again, until nothing changes."""
+        while True:
+            self.pairs, self.too_wide = [], []
+            for group in grouped:
+                part, found = self._looked_up(group)
+                if isinstance(found, TooWide):
+                    self.too_wide.append(found)
+                else:
+                    self.pairs.append((part, found))
+            if self.no_start or not self._learned_more():
+                return
+
+    def is_too_wide(self, group: Group) -> bool:
+        return isinstance(self._looked_up(group)[1], TooWide)
+
+    def _looked_up(self, group: Group) -> tuple[Part, AnySpace | TooWide]:
+        part = Part(self.plan, self.paper, self.order, *group, self.never)
+        found = self._cache.get(part.key)
+        if found is None:
+            found = self._cache[part.key] = explore(part, self._bound, self._reductions)
+        part.adopt(found.part)
+        return part, found
+
+    def _learned_more(self) -> bool:
+        lost = self.never
+        for part, space in self.pairs:
+            lost |= part.in_plan(space.never_done())
+        lost |= sum(1 << i for i, before in enumerate(self.order.before) if before & lost)
+        if lost != self.never:
+            self.never = lost
+            return True
+        if len(self.pairs) < 2 or not self._reductions.forced_order:
+            return False
+        forced = [mask & ~self.order.before[i] for i, mask in enumerate(self._forced())]
+        if not any(forced):
+            return False
+        self.order = Order(self.plan, [old | new for old, new in zip(self.order.after, forced, strict=True)])
+        self.never |= self.order.held
+        return True
+
+    def _forced(self) -> list[int]:
+        forced = [0] * len(self.order.steps)
+        for part, space in self.pairs:
+            if not is_free(part, space):
+                for step, mask in enumerate(space.always_before()):
+                    if not part.excluded >> step & 1:
+                        forced[part.steps[step]] |= part.in_plan(mask)
+        return forced
+
+
+def _merged(grouped: Sequence[Group], places: Sequence[int] | range) -> Group:
+    variables = [name for place in places for name in grouped[place][0]]
+    return variables, sorted(number for place in places for number in grouped[place][1])
+
+
+def _place_of(grouped: Sequence[Group], part: Part) -> int:
+    return next(place for place, (variables, _) in enumerate(grouped) if tuple(variables) == part.variables)
+
+
+def _never_reached(plan: Plan, look: _Look) -> int:
+    """The steps that cannot be reached, asked one by one: the sure way where parts cannot all be finished."""
+    order = look.order
+    left = order.everything & ~look.never
+    for values in _whole_starts(plan, look):
+        for step in bits(left):
+            if not left >> step & 1:
+                continue
+            found = route(plan, Configuration(frozenset(), dict(values)), order.steps[step])
+            if isinstance(found, Way):
+                done = {order.index[go.id] for go in found.steps if go.id in order.index}
+                left &= ~sum(1 << number for number in done)
+    return left
+
+
+def _whole_starts(plan: Plan, look: _Look) -> list[dict[str, str]]:
+    """Every start that no rule forbids, of all variables together, as far as that can be told apart."""
+    variables = plan.procedure.state
+    fixed = [v for v in variables if v.start is not None]
+    values = {v.name: str(v.start) for v in fixed}
+    choices: list[list[dict[str, str]]] = []
+    grouped = {name for part, _ in look.pairs for name in part.variables}
+    grouped |= {name for wide in look.too_wide for name in wide.part.variables}
+    for part in (*(part for part, _ in look.pairs), *(wide.part for wide in look.too_wide)):
+        choices.append([_known(part, number) for number in part.starts])
+    loose = [v for v in variables if v.name not in grouped]
+    choices.append(list(start_values(loose))[:1])
+    found = []
+    for chosen in product(*choices):
+        found.append({**values, **{name: value for one in chosen for name, value in one.items()}})
+        if len(found) == _MOST_STARTS:
+            break
+    return found
+
+
+def _known(part: Part, number: int) -> dict[str, str]:
+    return {name: value for name, value in part.machine.valuation(number).items() if value is not None}

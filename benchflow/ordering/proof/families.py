@@ -1,0 +1,229 @@
+"""Families of sets of done steps, and what can be asked of them: the two ways to hold many of them.
+
+A family belongs to one group's order (``gate``: by step, all the steps that must be done before it, by way of
+others too). It is held either set by set, or as a field of bits over the *lattice* of all sets that the order
+allows. For the lattice the order is split into chains; a set is then the number of steps done on each chain,
+its place in the field a number in mixed radix, and doing the next step of a chain is one shift of the whole
+family.
+"""
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator, Sequence
+from math import prod
+from typing import Generic, TypeVar
+
+from benchflow.ordering.machine import bits
+
+F = TypeVar("F")
+
+
+class Families(ABC, Generic[F]):
+    """``F`` is the type of a family; an empty one is false. Sets of steps are bit masks."""
+
+    @abstractmethod
+    def nothing(self) -> F: ...
+
+    @abstractmethod
+    def only(self, done: int) -> F: ...
+
+    @abstractmethod
+    def absorb(self, one: F, other: F) -> F:
+        """Both together; ``one`` may be changed and must not be used again."""
+
+    @abstractmethod
+    def minus(self, one: F, other: F) -> F: ...
+
+    @abstractmethod
+    def both(self, one: F, other: F) -> F: ...
+
+    @abstractmethod
+    def ready(self, family: F, step: int) -> F:
+        """Those in which the step is not done and the order lets it come next."""
+
+    @abstractmethod
+    def done(self, family: F, step: int) -> F:
+        """Each with the step added; all must be ready for it."""
+
+    @abstractmethod
+    def undone(self, family: F, step: int) -> F:
+        """The sets that doing the step turns into one of these."""
+
+    @abstractmethod
+    def having(self, family: F, steps: int) -> F:
+        """Those in which all of ``steps`` are done."""
+
+    @abstractmethod
+    def holds(self, family: F, done: int) -> bool: ...
+
+    @abstractmethod
+    def count(self, family: F) -> int: ...
+
+    @abstractmethod
+    def each(self, family: F) -> Iterator[int]: ...
+
+
+class SetBySet(Families[set[int]]):
+    """Memory goes with the number of sets, about 100 bytes each."""
+
+    def __init__(self, gate: Sequence[int]) -> None:
+        self._gate = [(mask | 1 << step, mask) for step, mask in enumerate(gate)]
+        self._later = [0] * len(gate)
+        for step, mask in enumerate(gate):
+            for earlier in bits(mask):
+                self._later[earlier] |= 1 << step
+
+    def nothing(self) -> set[int]:
+        return set()
+
+    def only(self, done: int) -> set[int]:
+        return {done}
+
+    def absorb(self, one: set[int], other: set[int]) -> set[int]:
+        one |= other
+        return one
+
+    def minus(self, one: set[int], other: set[int]) -> set[int]:
+        return one - other
+
+    def both(self, one: set[int], other: set[int]) -> set[int]:
+        return one & other
+
+    def ready(self, family: set[int], step: int) -> set[int]:
+        mask, wanted = self._gate[step]
+        return {done for done in family if done & mask == wanted}
+
+    def done(self, family: set[int], step: int) -> set[int]:
+        bit = 1 << step
+        return {done | bit for done in family}
+
+    def undone(self, family: set[int], step: int) -> set[int]:
+        bit = 1 << step
+        mask = bit | self._later[step]
+        return {done ^ bit for done in family if done & mask == bit}
+
+    def having(self, family: set[int], steps: int) -> set[int]:
+        return {done for done in family if done & steps == steps}
+
+    def holds(self, family: set[int], done: int) -> bool:
+        return done in family
+
+    def count(self, family: set[int]) -> int:
+        return len(family)
+
+    def each(self, family: set[int]) -> Iterator[int]:
+        return iter(family)
+
+
+class Lattice(Families[int]):
+    """Memory goes with the number of sets that the order allows, one bit each."""
+
+    def __init__(self, gate: Sequence[int], steps: int) -> None:
+        self.chains = chains(gate, steps)
+        self._gate = list(gate)
+        self._strides: list[int] = []
+        size = 1
+        for chain in self.chains:
+            self._strides.append(size)
+            size *= len(chain) + 1
+        self.size = size
+        self._masks = [sum(1 << step for step in chain) for chain in self.chains]
+        self._place = {step: (c, i) for c, chain in enumerate(self.chains) for i, step in enumerate(chain)}
+        self._ready: dict[int, int] = {}
+
+    def only(self, done: int) -> int:
+        return 1 << self._position(done)
+
+    def nothing(self) -> int:
+        return 0
+
+    def absorb(self, one: int, other: int) -> int:
+        return one | other
+
+    def both(self, one: int, other: int) -> int:
+        return one & other
+
+    def minus(self, one: int, other: int) -> int:
+        return one & ~other
+
+    def ready(self, family: int, step: int) -> int:
+        return family & self._ready_field(step)
+
+    def done(self, family: int, step: int) -> int:
+        return family << self._strides[self._place[step][0]]
+
+    def undone(self, family: int, step: int) -> int:
+        return family >> self._strides[self._place[step][0]] & self._ready_field(step)
+
+    def having(self, family: int, steps: int) -> int:
+        for chain, wanted in self._wanted(steps):
+            family &= self._field(chain, wanted, len(self.chains[chain]))
+        return family
+
+    def holds(self, family: int, done: int) -> bool:
+        return bool(family >> self._position(done) & 1)
+
+    def count(self, family: int) -> int:
+        return family.bit_count()
+
+    def each(self, family: int) -> Iterator[int]:
+        raw = family.to_bytes((family.bit_length() + 7) // 8, "little")
+        for number, byte in enumerate(raw):
+            for bit in bits(byte):
+                yield self._set_at(8 * number + bit)
+
+    def _position(self, done: int) -> int:
+        return sum((done & mask).bit_count() * stride for mask, stride in zip(self._masks, self._strides, strict=True))
+
+    def _set_at(self, position: int) -> int:
+        done = 0
+        for chain, stride in zip(self.chains, self._strides, strict=True):
+            for step in chain[: position // stride % (len(chain) + 1)]:
+                done |= 1 << step
+        return done
+
+    def _wanted(self, steps: int) -> Iterator[tuple[int, int]]:
+        """(chain, how many of it) that it takes to have all of ``steps``."""
+        for chain, mask in enumerate(self._masks):
+            if steps & mask:
+                yield chain, 1 + max(self._place[step][1] for step in bits(steps & mask))
+
+    def _ready_field(self, step: int) -> int:
+        field = self._ready.get(step)
+        if field is None:
+            chain, place = self._place[step]
+            field = self._field(chain, place, place)
+            for other, wanted in self._wanted(self._gate[step] & ~self._masks[chain]):
+                field &= self._field(other, wanted, len(self.chains[other]))
+            self._ready[step] = field
+        return field
+
+    def _field(self, chain: int, least: int, most: int) -> int:
+        """Everywhere with ``least`` to ``most`` steps done on the chain."""
+        stride = self._strides[chain]
+        period = stride * (len(self.chains[chain]) + 1)
+        run = ((1 << (most - least + 1) * stride) - 1) << least * stride
+        times, have = self.size // period, 1
+        while have * 2 <= times:
+            run |= run << have * period
+            have *= 2
+        if have < times:
+            run |= (run & (1 << (times - have) * period) - 1) << have * period
+        return run
+
+
+def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
+    """The steps split into few chains, each in order. Greedy: not always the fewest."""
+    found: list[list[int]] = []
+    for step in sorted(bits(steps), key=lambda step: (gate[step].bit_count(), step)):
+        fitting = [chain for chain in found if gate[step] >> chain[-1] & 1]
+        if fitting:
+            # The chain whose end has the most before it loses the least by being continued.
+            max(fitting, key=lambda chain: gate[chain[-1]].bit_count()).append(step)
+        else:
+            found.append([step])
+    return found
+
+
+def lattice_size(gate: Sequence[int], steps: int) -> int:
+    """How many bits a family takes in a :class:`Lattice`."""
+    return prod(len(chain) + 1 for chain in chains(gate, steps))

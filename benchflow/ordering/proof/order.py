@@ -1,0 +1,84 @@
+"""The order of one plan: what comes before what, where it runs in a circle, and one order that keeps it."""
+
+from collections.abc import Sequence
+from heapq import heapify, heappop, heappush
+
+from benchflow.ordering.machine import bits, closure
+from benchflow.procedure.plan import Plan
+
+
+class Order:
+    """Steps are numbered as in the plan. ``before`` is everything that comes before each step, ``held`` the
+    steps that a circle holds up for good, ``rank`` each step's turn in the order that follows the author's
+    as closely as ``after`` allows (steps held up have their turns last). ``extra`` adds to what comes before
+    each step: what the states are known to force."""
+
+    def __init__(self, plan: Plan, extra: Sequence[int] = ()) -> None:
+        self.steps: tuple[str, ...] = tuple(plan.steps)
+        self.index = {name: number for number, name in enumerate(self.steps)}
+        self.after = [
+            sum(1 << number for number in {self.index[name] for name in step.after if name in self.index})
+            for step in plan.steps.values()
+        ]
+        for index, mask in enumerate(extra):
+            self.after[index] |= mask
+        self.before = closure(self.after)
+        in_circles = sum(1 << i for i, mask in enumerate(self.before) if mask >> i & 1)
+        self.held = in_circles | sum(1 << i for i, mask in enumerate(self.before) if mask & in_circles)
+        self.circles = tuple(self._circles(in_circles))
+        self.rank = self._ranks()
+
+    @property
+    def everything(self) -> int:
+        return (1 << len(self.steps)) - 1
+
+    def _circles(self, in_circles: int) -> list[tuple[int, ...]]:
+        """For each knot of circles, one that is as short as can be, beginning with its first step."""
+        found: list[tuple[int, ...]] = []
+        left = in_circles
+        while left:
+            first = (left & -left).bit_length() - 1
+            knot = sum(1 << i for i in bits(in_circles & self.before[first]) if self.before[i] >> first & 1)
+            found.append(min((self._circle_through(i, knot) for i in bits(knot)), key=lambda c: (len(c), c)))
+            left &= ~knot
+        return found
+
+    def _circle_through(self, step: int, knot: int) -> tuple[int, ...]:
+        came: dict[int, int] = {}
+        queue = [step]
+        for here in queue:  # grows while it is walked
+            for earlier in bits(self.after[here] & knot):
+                if earlier == step:
+                    path = [here]
+                    while path[-1] != step:
+                        path.append(came[path[-1]])
+                    # The path runs from what is earliest; turn it so that it begins with its first step.
+                    start = path.index(min(path))
+                    return tuple(path[start:] + path[:start])
+                if earlier not in came:
+                    came[earlier] = here
+                    queue.append(earlier)
+        return (step,)
+
+    def _ranks(self) -> list[int]:
+        missing = [mask.bit_count() for mask in self.after]
+        followers: list[list[int]] = [[] for _ in self.after]
+        for index, mask in enumerate(self.after):
+            for earlier in bits(mask):
+                followers[earlier].append(index)
+        heap = [index for index, count in enumerate(missing) if count == 0]
+        heapify(heap)
+        rank = [0] * len(missing)
+        turn = 0
+        while heap:
+            index = heappop(heap)
+            rank[index] = turn
+            turn += 1
+            for follower in followers[index]:
+                missing[follower] -= 1
+                if missing[follower] == 0:
+                    heappush(heap, follower)
+        for index in bits(self.held):
+            rank[index] = turn
+            turn += 1
+        return rank

@@ -1,0 +1,146 @@
+"""One group of variables with everything that touches it, and the order projected onto it."""
+
+from collections.abc import Iterator, Sequence
+from itertools import product
+from math import prod
+
+from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.machine import Machine, bits
+from benchflow.ordering.proof.order import Order
+from benchflow.procedure.model import Procedure, Variable
+from benchflow.procedure.plan import Plan
+
+_MOST_STARTS = 100_000
+
+
+class Part:
+    """``steps`` are numbers in the plan, ascending; within the part they are numbered afresh. ``before`` is
+    the order by those numbers, by way of steps outside too, with what the states are known to force;
+    ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, by step, the plan's steps
+    outside the part that come before it. ``excluded`` steps (part numbers) are never done; they are kept
+    because they may still be what breaks a rule. ``twins`` are lists of steps that are alike."""
+
+    def __init__(
+        self, plan: Plan, paper: Order, order: Order, variables: Sequence[str], steps: Sequence[int], never: int
+    ) -> None:
+        self.plan = plan
+        self.order = order
+        self.variables = tuple(variables)
+        self.steps = tuple(steps)
+        names = set(variables)
+        moves = [m.id for m in moves_of(plan).values() if names & ({*m.needs} | {*m.sets})]
+        self.machine = Machine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
+        self.mask = sum(1 << i for i in self.steps)
+        self._place = {number: i for i, number in enumerate(self.steps)}
+        self.before = [self.in_part(order.before[number]) for number in self.steps]
+        self.on_paper = [self.in_part(paper.before[number]) for number in self.steps]
+        self.outside = [order.before[number] & ~self.mask for number in self.steps]
+        self.outside_on_paper = [paper.before[number] & ~self.mask for number in self.steps]
+        self.excluded = sum(1 << i for i, number in enumerate(self.steps) if never >> number & 1)
+        self.all = (1 << len(self.steps)) - 1 & ~self.excluded
+        self.too_many_starts = prod(1 if v.start else len(v.values) for v in self.machine.variables) > _MOST_STARTS
+        self.starts, self.forbidden_starts = ([], []) if self.too_many_starts else self._starts()
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Equal for parts that are explored alike."""
+        machine = self.machine
+        return (
+            self.variables,
+            machine.steps,
+            machine.moves,
+            tuple(self.before),
+            tuple(self.on_paper),
+            tuple(machine.effects),
+            tuple(machine.effect_of),
+            tuple(machine.move_effects),
+            self.excluded,
+        )
+
+    def adopt(self, other: "Part") -> None:
+        """Speak of valuations by the numbers of a part with an equal key."""
+        self.machine, self.starts, self.forbidden_starts = other.machine, other.starts, other.forbidden_starts
+
+    def in_plan(self, mask: int) -> int:
+        """A mask of part numbers as one of plan numbers."""
+        return sum(1 << self.steps[i] for i in bits(mask))
+
+    def in_part(self, mask: int) -> int:
+        """A mask of plan numbers as one of part numbers, leaving out what is not in the part."""
+        return sum(1 << self._place[number] for number in bits(mask & self.mask))
+
+    def twins(self, *, also_outside: bool) -> list[list[int]]:
+        """The steps that are alike in effect and in their place in the order, two or more at a time; with
+        ``also_outside``, alike in what comes before them outside the part too."""
+        later = [0] * len(self.steps)
+        for step, mask in enumerate(self.before):
+            for earlier in bits(mask):
+                later[earlier] |= 1 << step
+        alike: dict[tuple[int, ...], list[int]] = {}
+        for step in bits(self.all):
+            kind = (
+                self.machine.effect_of[step],
+                self.before[step],
+                self.on_paper[step],
+                later[step],
+                *((self.outside[step], self.outside_on_paper[step]) if also_outside else ()),
+            )
+            alike.setdefault(kind, []).append(step)
+        return [steps for steps in alike.values() if len(steps) > 1]
+
+    def _starts(self) -> tuple[list[int], list[int]]:
+        """The valuations that a session may open with, and those that a rule forbids."""
+        allowed: list[int] = []
+        forbidden: list[int] = []
+        for values in start_values(self.machine.variables):
+            number = self.machine.number(dict(values))
+            (forbidden if self.machine.standing(number) else allowed).append(number)
+        return allowed, forbidden
+
+
+def start_values(variables: Sequence[Variable]) -> Iterator[dict[str, str]]:
+    """Every way the variables may stand at the start."""
+    domains = [v.values if v.start is None else (v.start,) for v in variables]
+    for values in product(*domains):
+        yield {v.name: value for v, value in zip(variables, values, strict=True)}
+
+
+def groups(plan: Plan) -> list[tuple[list[str], list[int]]]:
+    """(variables, steps) of each group: the variables that any step, move or rule mentions together, leaving
+    out those that nothing ever asks for."""
+    procedure = plan.procedure
+    moves = list(moves_of(plan).values())
+    asked = _asked_for(procedure, plan)
+    root = {variable.name: variable.name for variable in procedure.state if variable.name in asked}
+
+    def find(name: str) -> str:
+        while root[name] != name:
+            root[name] = root[root[name]]
+            name = root[name]
+        return name
+
+    mentions = [
+        *([*step.needs, *step.during, *step.sets] for step in plan.steps.values()),
+        *([*move.needs, *move.sets] for move in moves),
+        *(list(rule.never) for rule in procedure.interference),
+    ]
+    kept = [[name for name in together if name in root] for together in mentions]
+    for together in kept:
+        for name in together[1:]:
+            root[find(name)] = find(together[0])
+    found: dict[str, tuple[list[str], list[int]]] = {}
+    for name in root:
+        found.setdefault(find(name), ([], []))[0].append(name)
+    for number, together in enumerate(kept[: len(plan.steps)]):
+        if together:
+            found[find(together[0])][1].append(number)
+    return list(found.values())
+
+
+def _asked_for(procedure: Procedure, plan: Plan) -> set[str]:
+    asked = {name for rule in procedure.interference for name in rule.never}
+    for step in plan.steps.values():
+        asked.update(step.needs)
+    for move in moves_of(plan).values():
+        asked.update(move.needs)
+    return asked

@@ -113,7 +113,7 @@ class Names:
             "unknown-name",
             mention.mark,
             f"there is no {_NOUNS[mention.kind]} `{mention.name}`",
-            self._elsewhere(name, mention.kind) or hint_for(name, given, "none is given in this file"),
+            self._hint(name, mention.kind),
         )
 
     def _place(self, mention: Mention, kind: str, name: str, place: str, notes: Notes) -> None:
@@ -124,6 +124,11 @@ class Names:
         elif place != "*" and place not in places:
             hint = hint_for(place, places)
             notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
+
+    def _hint(self, name: str, kind: str) -> str:
+        if name in self.given[kind]:
+            return f"write `{name}`, without a place"
+        return self._elsewhere(name, kind) or hint_for(name, self.given[kind], "none is given in this file")
 
     def _elsewhere(self, name: str, kind: str) -> str:
         """A hint where the name is given, but for another kind of thing."""

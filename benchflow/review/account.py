@@ -1,6 +1,5 @@
 """A whole account of one session: its log, its procedure as it was that day, and how everything came to stand."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
@@ -13,10 +12,8 @@ from benchflow.review.facts import Facts
 from benchflow.review.logfile import Log, read_log
 from benchflow.review.versions import is_newer
 from benchflow.session.fold import replay
+from benchflow.session.reading import Read
 from benchflow.session.state import State
-
-Read = Callable[[str], Procedure]
-"""Makes a procedure of its text, as the reader (by way of its cache) does."""
 
 
 class Account(Struct, frozen=True):
@@ -37,23 +34,6 @@ class Account(Struct, frozen=True):
     @property
     def procedure(self) -> Procedure:
         return self.state.plan.procedure
-
-
-def reader(cache: Path | None) -> Read:
-    """Reads a procedure's text as a log carries it, by way of the compiled forms in ``cache``."""
-
-    def read(text: str) -> Procedure:
-        from benchflow.procedure.cache import read_text
-
-        loaded = read_text(text, "the procedure in the log", cache)
-        if loaded.procedure is None:
-            raise BenchflowError(
-                "The procedure in this log cannot be read by this version of benchflow: "
-                f"{loaded.problems[0] if loaded.problems else 'it is empty'}"
-            )
-        return loaded.procedure
-
-    return read
 
 
 def account(path: Path, read: Read) -> Account:

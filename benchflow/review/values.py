@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import AboveReading, Bound, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.model import AboveReading, Bound, Decision, EqualWithin, Fixed, Record, WorkOut
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, convert
 from benchflow.review.account import Account
@@ -31,7 +31,7 @@ class Value(Struct, frozen=True):
     name: str
     ask: str
     unit: str
-    decision: str
+    decision: Decision
     limit: str
     band: Band
     readings: tuple[ReadingFact, ...]

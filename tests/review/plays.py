@@ -1,6 +1,7 @@
 """Builds of the shipped head install for these tests, each played once and kept for the run."""
 
 import atexit
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
@@ -8,7 +9,11 @@ from shutil import rmtree
 from tempfile import mkdtemp
 
 from benchflow.procedure.cache import Loaded, read_text
-from benchflow.review.account import Account, Read, account, reader
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Procedure
+from benchflow.review.account import Account, account
+from benchflow.session.lines import Line
+from benchflow.session.reading import Read
 from benchflow.session.register import Register
 from tests.review.player import CLEAN, Faults, Player
 
@@ -30,10 +35,21 @@ instruments:
          calibrated: 2025-11-03, calibration-due: 2026-11-03}
   bw-1: {title: Beam wrench, kind: torque, serial: BW-1, range: 0 .. 60 N·m, scale: 60 N·m, uncertainty: 4 %,
          calibrated: 2025-11-03, calibration-due: 2026-11-03}
+  ag-1: {title: Angle gauge, kind: angle, serial: AG-1, range: 0 .. 360°, uncertainty: 1°}
+  mi-1: {title: Micrometer, kind: length, serial: MI-1, range: 25 .. 50 mm, uncertainty: 0.003 mm}
+  hg-1: {title: Height gauge, kind: length, serial: HG-1, range: 0 .. 300 mm, uncertainty: 0.02 mm}
+  dg-1: {title: Depth gauge, kind: length, serial: DG-1, range: 0 .. 150 mm, uncertainty: 0.02 mm}
+  di-1: {title: Dial indicator, kind: length, serial: DI-1, range: 0 .. 10 mm, uncertainty: 0.006 mm}
+  fg-1: {title: Feeler gauges, kind: length, serial: FG-1, range: 0 .. 1 mm, uncertainty: 0.005 mm}
+  tg-1: {title: Test gauge, kind: pressure, serial: TG-1, range: 0 .. 4 bar, uncertainty: 0.01 bar}
 """
 """Two wrenches for the same work; the calibration of one had run out before the builds began."""
 
-TOOLS = {"torque-wrench": "TW-A"}
+TOOLS = {
+    "torque-wrench": "TW-A", "small-wrench": "TW-S", "beam-wrench": "BW-1", "angle-gauge": "AG-1",
+    "micrometer": "MI-1", "height-gauge": "HG-1", "depth-gauge": "DG-1", "dial-indicator": "DI-1",
+    "feelers": "FG-1", "test-gauge": "TG-1",
+}  # fmt: skip
 OVERDUE_TOOLS = {"torque-wrench": "TW-B"}
 
 
@@ -48,7 +64,14 @@ def folder() -> Path:
 
 @cache
 def read() -> Read:
-    return reader(folder() / "cache")
+    """Reads the procedure in a log, by way of compiled forms that go with this run."""
+
+    def from_text(text: str) -> Procedure:
+        procedure = read_text(text, HEAD_INSTALL.name, folder() / "cache").procedure
+        assert procedure is not None
+        return procedure
+
+    return from_text
 
 
 @cache
@@ -60,28 +83,52 @@ def head_install() -> Loaded:
     return read_text(text.replace(asked, f"{asked} unfit: warn,"), HEAD_INSTALL.name, folder() / "cache")
 
 
-def played(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False) -> Path:
-    """The log of one whole build."""
-    return _played(seed, faults, with_tools)
+def played(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> Path:
+    """The log of one whole build; ``with_tools``: every instrument named, by the shop's register unless
+    ``registered`` says that there was none that day."""
+    return _played(seed, faults, with_tools, with_tools and registered)
 
 
 @cache
-def _played(seed: int, faults: Faults, with_tools: bool) -> Path:
-    log = folder() / f"{seed}-{abs(hash(faults))}-{with_tools}.jsonl"
+def _played(seed: int, faults: Faults, with_tools: bool, registered: bool) -> Path:
+    log = folder() / f"{seed}-{abs(hash(faults))}-{with_tools}-{registered}.jsonl"
     player = Player(
         head_install(), log, seed=seed, begin=BEGIN, read=read(), faults=faults,
         tools=TOOLS if with_tools else {}, overdue_tools=OVERDUE_TOOLS,
+        register=register() if registered else None,
     )  # fmt: skip
     player.build(f"job {seed}")
     return log
 
 
-def told(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False) -> Account:
-    return account(played(seed, faults, with_tools), read())
+def told(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> Account:
+    return account(played(seed, faults, with_tools, registered), read())
+
+
+class Uncounted(Register):
+    """A register that is only read: counting every play's uses in would rewrite the file thousands of times."""
+
+    def count(self, lines: Sequence[Line]) -> None:
+        return
 
 
 @cache
 def register() -> Register:
     path = folder() / "shop.yaml"
     path.write_text(SHOP, encoding="utf-8")
-    return Register(path)
+    return Uncounted(path)
+
+
+def measured(part: str) -> tuple[str, str]:
+    """The operation of the head install, and the name, of the value whose name holds ``part``."""
+    procedure = head_install().procedure
+    assert procedure is not None
+    for step in expand(procedure, {"cams": "standard", "gasket": "composite"}).steps.values():
+        for record in step.operation.record:
+            if part in record.name:
+                return step.id, record.name
+    raise AssertionError(f"nothing measures {part}")
+
+
+FLOAT, FLOAT_NAME = measured("float[intake]")
+OTHER_FLOAT, _ = measured("float[exhaust]")

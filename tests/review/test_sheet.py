@@ -1,0 +1,180 @@
+"""What is handed over with the engine: complete, true to the log, and readable anywhere without a network."""
+
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import msgspec
+import pytest
+from markdown_it import MarkdownIt
+
+from benchflow.review.account import account
+from benchflow.review.sheet import Sheet, sheet
+from benchflow.review.sheet_html import html
+from benchflow.review.sheet_markdown import markdown
+from tests.review.player import Faults, Player
+from tests.review.plays import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
+
+FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", taken_back="fit-pulley", late="set-head-down")
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+
+
+@pytest.fixture(scope="module")
+def made() -> Sheet:
+    return sheet(told(3, FAULTS, with_tools=True))
+
+
+def test_every_operation_of_the_build_is_on_the_sheet_in_the_authors_order(made: Sheet) -> None:
+    operations = [operation for section in made.sections for operation in section.operations]
+    assert [operation.operation for operation in operations] == list(told(3, FAULTS, with_tools=True).plan.steps)
+    assert all(operation.done and operation.by and operation.at for operation in operations)
+
+
+def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: Sheet) -> None:
+    operation = next(o for s in made.sections for o in s.operations if o.operation == "tighten-head")
+    assert operation.joint is not None
+    assert len(operation.joint.fasteners) == 14
+    assert {(fastener.text, fastener.status) for fastener in operation.joint.fasteners} == {("75 ft-lb", "done")}
+    assert operation.joint.tools[2].startswith("stage 3, 75 ft-lb (102 N·m): 14 with TW-A, R. Builder, 2026-03-0")
+
+
+def test_a_reading_is_drawn_against_its_limit_where_it_lies(made: Sheet) -> None:
+    value = next(v for s in made.sections for o in s.operations for v in o.values if v.name == FLOAT_NAME)
+    assert value.gauge is not None
+    assert value.gauge.low is not None
+    assert value.gauge.high is not None
+    assert value.gauge.value is not None
+    assert value.gauge.high - 0.03 < value.gauge.value <= value.gauge.high
+    assert value.verdict == "in"
+
+
+def test_what_is_out_of_the_ordinary_stands_at_the_top_with_names(made: Sheet) -> None:
+    text = "\n".join(made.exceptions)
+    assert "deviation about time, signed by R. Builder: The phone rang." in text
+    assert "signed by the builder himself" in text
+    assert "taken back and done again" in text
+    assert "Nothing. Every operation" not in html(made)
+    assert "Nothing. Every operation" in html(sheet(told(3, with_tools=True)))
+
+
+def test_open_work_has_its_day_counted_from_the_close(made: Sheet) -> None:
+    closed = told(3, FAULTS, with_tools=True).facts.session.closed_at
+    assert closed is not None
+    dated = [item for item in made.follow_up if item.due]
+    assert dated
+    assert all(item.due > closed[:10] for item in dated)
+
+
+def test_lots_and_instruments_are_listed_and_unnamed_ones_said_to_be_so(made: Sheet) -> None:
+    assert any(row[1].startswith("lot L-") for row in made.parts)
+    assert "TW-A" in {row[1] for row in made.instruments}
+    assert {row[1] for row in sheet(told(3)).instruments} == {"not named"}
+
+
+def test_the_register_of_the_day_tells_the_calibration_of_each_instrument() -> None:
+    rows = {row[1]: row for row in sheet(told(3, with_tools=True)).instruments}
+    assert rows["TW-A"][2:4] == ("2025-11-03", "2026-11-03")
+
+
+def test_the_sheet_says_whether_the_chain_holds_and_what_its_fingerprint_is(made: Sheet) -> None:
+    whole = html(made)
+    assert "The chain holds." in whole
+    assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
+    damaged = folder() / "damaged-sheet.jsonl"
+    damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
+    broken = html(sheet(account(damaged, read())))
+    assert "THE CHAIN IS BROKEN." in broken
+    assert "The chain holds." not in broken
+
+
+HOSTILE = '<script>alert(1)</script> [x](http://evil.invalid) | ` \x1b]52;c;aGk=\x07 \u202eabc "quoted" {{ 7*7 }}'
+
+
+@pytest.fixture(scope="module")
+def hostile() -> Sheet:
+    log = folder() / "hostile.jsonl"
+    if not log.exists():
+        player = Player(head_install(), log, seed=9, begin=BEGIN, read=read(), builder=HOSTILE)
+        player.send({"intent": "open", "unit": HOSTILE, "options": {"cams": "standard", "gasket": "composite"},
+                     "start": {"pistons": "down"}})  # fmt: skip
+        player.toward("make-safe")
+        player.send({"intent": "note", "text": HOSTILE})
+        player.send({"intent": "close", "unfinished": HOSTILE})
+        player.desk.close()
+    return sheet(account(log, read()))
+
+
+def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: Sheet) -> None:
+    page = html(hostile)
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+    assert "{{ 7*7 }}" in page
+    for text in (page, markdown(hostile)):
+        assert "\x1b" not in text
+        assert "\u202e" not in text
+    rendered = MarkdownIt("commonmark").enable("table").render(markdown(hostile))
+    assert "<script" not in rendered
+    assert "<a " not in rendered
+
+
+def test_the_page_names_nothing_outside_itself(made: Sheet) -> None:
+    page = html(made)
+    without_names = page.replace('xmlns="http://www.w3.org/2000/svg"', "")
+    assert not re.search(r"https?://|\bsrc=|\bhref=|url\(|@import|<script|<link|<iframe|<object", without_names)
+
+
+def test_the_markdown_holds_what_the_page_holds(made: Sheet) -> None:
+    text = markdown(made)
+    tables = MarkdownIt("commonmark").enable("table").render(text)
+    assert tables.count("<table>") >= 3
+    for operation in (o for s in made.sections for o in s.operations):
+        assert f"### {operation.number}  {operation.title}" in text
+    assert made.head in text
+
+
+def test_the_sheet_can_be_handed_on_as_plain_data(made: Sheet) -> None:
+    assert msgspec.convert(json.loads(msgspec.json.encode(made)), Sheet) == made
+
+
+# --- in a real browser ------------------------------------------------------------------------------
+
+OWN_TRAFFIC_OFF = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
+    "--disable-component-update", "--host-resolver-rules=MAP * ~NOTFOUND", "--hide-scrollbars",
+)  # fmt: skip
+
+
+def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
+    """What the page asked for while it was shown: the addresses, without the file itself."""
+    source, log = tmp_path / "page.html", tmp_path / "net.json"
+    source.write_text(page, encoding="utf-8")
+    assert CHROMIUM is not None
+    command = [CHROMIUM, *OWN_TRAFFIC_OFF, f"--user-data-dir={tmp_path / 'profile'}", f"--log-net-log={log}"]
+    subprocess.run([*command, *arguments, source.as_uri()], check=True, capture_output=True, timeout=90)
+    net = json.loads(log.read_text(encoding="utf-8"))
+    started = net["constants"]["logEventTypes"]["URL_REQUEST_START_JOB"]
+    asked = (event.get("params", {}) for event in net["events"] if event["type"] == started)
+    # The browser's own requests have no page that began them.
+    return [one["url"] for one in asked if str(one.get("initiator", "")).startswith(("file:", "null"))]
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
+def test_no_request_leaves_the_page_in_a_real_browser(made: Sheet, tmp_path: Path) -> None:
+    picture = tmp_path / "sheet.png"
+    assert browse(html(made), tmp_path, "--window-size=900,3000", f"--screenshot={picture}") == []
+    assert picture.stat().st_size > 50_000  # something was drawn
+    no_policy = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", html(made))
+    leaking = no_policy.replace("</body>", '<img src="http://leak.invalid/x.png"></body>')
+    assert browse(leaking, tmp_path, f"--screenshot={picture}") == [
+        "http://leak.invalid/x.png"
+    ]  # the test can see one that does
+
+
+@pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
+def test_the_page_prints(made: Sheet, tmp_path: Path) -> None:
+    paper = tmp_path / "sheet.pdf"
+    assert browse(html(made), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}") == []
+    pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
+    assert 4 <= pages <= 16

@@ -88,11 +88,10 @@ def _checked(written: Written, notes: Notes) -> Procedure:
 
 
 def _check_values(procedure: Procedure, names: Names, notes: Notes) -> None:
-    from benchflow.procedure.value_checks import ValueChecks, surely_before
+    from benchflow.procedure.value_checks import Before, ValueChecks
 
     sections = {section.id: section.operations for section in procedure.sections}
-    before = surely_before(procedure.operations, sections)
-    ValueChecks(procedure.operations, names, before, notes).run()
+    ValueChecks(procedure.operations, names, Before(procedure.operations, sections), notes).run()
 
 
 def _check_tightening(procedure: Procedure, notes: Notes) -> None:

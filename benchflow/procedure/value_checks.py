@@ -27,13 +27,34 @@ from benchflow.quantity import dimension_of
 Value = Record | WorkOut
 
 
-class ValueChecks:
-    """Checks that need all values of a procedure together. ``before`` gives, for an operation's id, the ids of those
-    that are surely done before it."""
+class Before:
+    """What comes before what in every order: `after` and `time`, followed back."""
 
-    def __init__(
-        self, operations: tuple[Operation, ...], given: Names, before: dict[str, set[str]], notes: Notes
-    ) -> None:
+    def __init__(self, operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> None:
+        self._direct: dict[str, set[str]] = {}
+        for operation in operations:
+            direct = self._direct.setdefault(operation.id, set())
+            for ref in chain(operation.after, (window.operation for window in operation.time)):
+                plain = ref.name.partition("[")[0]
+                direct.update(sections.get(plain, (plain,)))
+
+    def surely(self, earlier: str, later: str) -> bool:
+        seen: set[str] = set()
+        waiting = [later]
+        while waiting:
+            for one in self._direct.get(waiting.pop(), ()):
+                if one == earlier:
+                    return True
+                if one not in seen:
+                    seen.add(one)
+                    waiting.append(one)
+        return False
+
+
+class ValueChecks:
+    """Checks that need all values of a procedure together."""
+
+    def __init__(self, operations: tuple[Operation, ...], given: Names, before: Before, notes: Notes) -> None:
         self._operations, self._given, self._before, self._notes = operations, given, before, notes
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
@@ -130,7 +151,7 @@ class ValueChecks:
     def _ready(self, name: str, operation: Operation, mark: Mark) -> None:
         """A value from an operation that need not come before: it may be wanted before it is there."""
         _, giver = self._values[name]
-        if giver.id == operation.id or giver.id in self._before.get(operation.id, set()):
+        if giver.id == operation.id or self._before.surely(giver.id, operation.id):
             return
         self._notes.problem(
             "value-not-ready",
@@ -221,25 +242,3 @@ def _kind(dimension: str) -> str:
     if not dimension:
         return "a bare number"
     return f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
-
-
-def surely_before(operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> dict[str, set[str]]:
-    """For each operation's id, the ids of all that come before it in every order: `after` and `time`, followed back."""
-    direct: dict[str, set[str]] = {}
-    for operation in operations:
-        named = [ref.name for ref in chain(operation.after, (window.operation for window in operation.time))]
-        direct[operation.id] = set()
-        for name in named:
-            plain = (split_place(name) or (name, None))[0]
-            direct[operation.id].update(sections.get(plain, (plain,)))
-    closed: dict[str, set[str]] = {}
-    for start in direct:
-        seen: set[str] = set()
-        waiting = list(direct[start])
-        while waiting:
-            here = waiting.pop()
-            if here not in seen:
-                seen.add(here)
-                waiting.extend(direct.get(here, ()))
-        closed[start] = seen
-    return closed

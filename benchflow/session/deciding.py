@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from benchflow.procedure.plan import Step
 from benchflow.quantity import QuantityError
+from benchflow.quantity.types import printable
 from benchflow.session.clock import Now
 from benchflow.session.events import Event
 from benchflow.session.refusal import Code, Reason, Refusal
@@ -44,16 +45,16 @@ def refuse_all(reasons: Iterable[Reason]) -> Refusal | None:
 
 
 def unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
-    """``no such operation: 'set-haed' (did you mean set-head?)``"""
+    """``no such operation: "set-haed" (did you mean set-head?)``"""
     names = list(known)
-    near = get_close_matches(name, names, 1, 0.5)
+    near = get_close_matches(name[:80], names, 1, 0.5)
     if near:
         hint = f" (did you mean {near[0]}?)"
     elif names:
         hint = f" (there is {', '.join(names[:8])}{' …' if len(names) > 8 else ''})"
     else:
         hint = " (there is none here)"
-    return refuse("unknown-name", f"no such {what}: {name!r}{hint}", name=name)
+    return refuse("unknown-name", f'no such {what}: "{printable(name)}"{hint}', name=name[:200])
 
 
 def unreadable(error: QuantityError, name: str) -> Refusal:

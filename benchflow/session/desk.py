@@ -25,6 +25,7 @@ from benchflow.session.clock import Now
 from benchflow.session.decide import decide, decide_open
 from benchflow.session.deciding import Around, Decision, Entry, refuse
 from benchflow.session.fold import begin, fold, replay
+from benchflow.session.intent_reader import read_intent
 from benchflow.session.journal import Journal, NotSaved
 from benchflow.session.lines import Draft, Line
 from benchflow.session.moment import format as written
@@ -39,6 +40,10 @@ if TYPE_CHECKING:
 
 Read = Callable[[str], Procedure]
 """Makes a procedure of its text, as the reader (by way of its cache) does."""
+
+
+QUERIES = ("status", "why", "route", "take-back-plan")
+"""Intents that may do without a time of their own in a simulated session: they speak of its last moment."""
 
 
 class Accepted(Struct, frozen=True):
@@ -148,23 +153,23 @@ class Desk:
             now = self._moment(message)
             if isinstance(now, Refusal):
                 return now
-            intent = it.read_intent(message)
+            intent = read_intent(message)
             return intent if isinstance(intent, Refusal) else self._carry_out(intent, now)
 
     def _moment(self, message: dict[str, Any]) -> Now | Refusal:
         if not self.simulated:
             if "at" in message:
-                return refuse("bad-intent", "at is for simulated sessions only (drive --simulated)", name="at")
+                return refuse("not-allowed", "at is for simulated sessions only (drive --simulated)", name="at")
             return self.clock.now(self.run)
         at = message.pop("at", None)
-        if at is None and message.get("intent") in ("status", "why", "route", "take-back-plan") and self.state:
-            return Now(self.state.last.at)
-        if not isinstance(at, str):
+        if at is None:
+            if message.get("intent") in QUERIES:
+                return Now("" if self.state is None else self.state.last.at)
             return refuse(
-                "bad-intent", "a simulated session takes its time from at (RFC 3339) in each intent", name="at"
+                "value-missing", "a simulated session takes its time from at (RFC 3339) in each intent", name="at"
             )
         try:
-            return Now(written(parse(at)))
+            return Now(written(parse(str(at))))
         except BenchflowError as error:
             return refuse("bad-intent", str(error), name="at")
 

@@ -1,6 +1,6 @@
 """Driving a session without a screen: an intent a line in, an answer a line out."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -15,6 +15,8 @@ from benchflow.session.register import Register
 
 LONGEST = 1_000_000
 """Bytes in one intent; more is not an intent."""
+BOM = b"\xef\xbb\xbf"
+"""Some shells put it in front of what they pipe."""
 
 
 def as_json(reply: Answer) -> dict[str, Any]:
@@ -56,7 +58,7 @@ def open_desk(
 
 def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
     """Answer every line until the input ends. A refusal is an answer like any other: the exit status is 0."""
-    for raw in lines:
+    for raw in _lines(lines):
         if not raw.strip():
             continue
         reply = _one(desk, raw)
@@ -65,9 +67,22 @@ def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
     return 0
 
 
+def _lines(lines: IO[bytes]) -> Iterator[bytes]:
+    """Line by line. Of one that is too long only the beginning is kept: the rest is read past, never stored."""
+    first = True
+    while raw := lines.readline(LONGEST + 1):
+        if first:
+            first, raw = False, raw.removeprefix(BOM)
+        yield raw
+        while len(raw) > LONGEST and not raw.endswith(b"\n"):
+            raw = lines.readline(LONGEST + 1)
+            if len(raw) <= LONGEST:
+                break
+
+
 def _one(desk: Desk, raw: bytes) -> Answer:
     if len(raw) > LONGEST:
-        return _bad(f"a line of {len(raw)} bytes is no intent")
+        return _bad(f"a line of more than {LONGEST} bytes is no intent")
     try:
         message = msgspec.json.decode(raw)
     except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:

@@ -1,15 +1,10 @@
-"""What a builder, a script or a networked wrench may ask for: one type an intent, read from plain JSON.
+"""What a builder, a script or a networked wrench may ask for: one type an intent.
 
 Every intent may say ``by`` (who; the builder of the session otherwise). Those that speak of the
 operation in hand may name it, and are refused if it is another.
 """
 
-from typing import Any
-
-import msgspec
 from msgspec import UNSET, Struct, UnsetType
-
-from benchflow.session.refusal import Reason, Refusal
 
 
 class Base(Struct, frozen=True, tag_field="intent", forbid_unknown_fields=True):
@@ -181,26 +176,5 @@ Intent = (
 
 Query = Status | Why | Route | TakeBackPlan
 
-NAMES = tuple(sorted(str(kind.__struct_config__.tag) for kind in Intent.__args__))
-
-
-def read_intent(message: Any) -> Intent | Refusal:
-    """An intent from decoded JSON, or a refusal that says what is wrong with it."""
-    if not isinstance(message, dict):
-        return _bad('an intent is a JSON object such as {"intent": "status"}')
-    name = message.get("intent")
-    if not isinstance(name, str) or name not in NAMES:
-        from difflib import get_close_matches
-
-        near = get_close_matches(str(name), NAMES, 1)
-        hint = f"; did you mean {near[0]}?" if near else f"; it is one of {', '.join(NAMES)}"
-        return _bad(f"no such intent: {name!r}{hint}")
-    try:
-        read: Intent = msgspec.convert(message, Intent, strict=True)
-        return read
-    except msgspec.ValidationError as error:
-        return _bad(f"{name}: {error}")
-
-
-def _bad(message: str) -> Refusal:
-    return Refusal((Reason("bad-intent", message),))
+KINDS: dict[str, type[Base]] = {str(kind.__struct_config__.tag): kind for kind in Intent.__args__}
+"""By the name under ``intent``. :mod:`benchflow.session.intent_reader` makes one of plain JSON."""

@@ -142,9 +142,7 @@ def judged_each(record: Record, bound: Bound | None) -> bool:
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
-def judge_reading(
-    state: State, record: Record, reading: Quantity, used: bool, u: Quantity | None
-) -> Judgement | None:
+def judge_reading(state: State, record: Record, reading: Quantity, used: bool, u: Quantity | None) -> Judgement | None:
     """The verdict on one reading by itself; ``None`` where the readings are judged together or no limit is."""
     bound = bound_in_force(record, used)
     if not judged_each(record, bound):
@@ -198,9 +196,7 @@ def _worst(
         return ValueVerdict("none", None, missing, value, text)
     _, verdict, reading = worst
     shown = reading if verdict.verdict != "in" or value is None else value
-    return ValueVerdict(
-        verdict.verdict, verdict.side, missing, shown, text, verdict.because, verdict.conformity
-    )
+    return ValueVerdict(verdict.verdict, verdict.side, missing, shown, text, verdict.because, verdict.conformity)
 
 
 def _together(

@@ -292,12 +292,23 @@ def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
     assert reply.lines[0].data["lot"] == "0042-00[31m"
 
 
-@pytest.mark.parametrize("message", [{}, {"intent": "fly"}, {"intent": "take-up"}, {"intent": "move", "mvoe": "x"}])
-def test_an_intent_that_cannot_be_read_is_refused_and_logs_nothing(tmp_path: Path, message: dict[str, str]) -> None:
+@pytest.mark.parametrize(
+    ("message", "codes"),
+    [
+        ({}, ["bad-intent"]),
+        ({"intent": "fly"}, ["unknown-name"]),
+        ({"intent": "take-up"}, ["value-missing"]),
+        ({"intent": "move", "mvoe": "x"}, ["unknown-name", "value-missing"]),
+    ],
+)
+def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_nothing(
+    tmp_path: Path, message: dict[str, str], codes: list[str]
+) -> None:
     hands = begin(tmp_path)
     reply = hands.desk.send(message)
     assert isinstance(reply, Refusal)
-    assert reply.refused[0].code == "bad-intent"
+    assert [reason.code for reason in reply.refused] == codes
+    assert hands.desk.saved == 1
 
 
 def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:

@@ -89,7 +89,7 @@ def test_a_simulated_session_takes_its_time_from_the_intents_and_says_so(tmp_pat
     )
     assert replies[0]["events"][0]["data"]["simulated"] is True
     assert replies[5]["refused"][0]["code"] == "too-late"
-    assert replies[6]["refused"][0]["code"] == "bad-intent"
+    assert replies[6]["refused"][0]["code"] == "value-missing"
     assert replies[7]["ok"] is True
     assert replies[7]["events"][0]["at"] == "2026-03-01T18:13:00.000Z"
 

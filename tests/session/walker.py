@@ -14,7 +14,7 @@ from benchflow.quantity import Limit, convert
 from benchflow.session.judging import limit_of
 from benchflow.session.missing import lots_wanted
 from benchflow.session.state import State
-from benchflow.session.tally import stage_order, joint_of
+from benchflow.session.tally import joint_of, stage_order
 
 Intent = dict[str, Any]
 Send = Callable[[Intent], None]

@@ -1,0 +1,41 @@
+"""Open items as to-dos for a calendar: iCalendar, RFC 5545."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from benchflow.plaintext import clean
+from benchflow.review.account import Account
+from benchflow.review.sheet import follow_up
+from benchflow.review.words import day
+from benchflow.session.moment import parse
+
+
+def as_calendar(accounts: Iterable[Account]) -> bytes:
+    """A calendar with one VTODO for each follow-up. The same session makes the same to-dos, by their UID, however
+    often it is exported."""
+    from icalendar import Calendar, Todo  # late: only this needs it
+
+    calendar = Calendar()
+    calendar.add("prodid", "-//benchflow//open items//EN")
+    calendar.add("version", "2.0")
+    for account in accounts:
+        session = account.facts.session
+        stamp = parse(session.closed_at or session.last_at)
+        for number, item in enumerate(follow_up(account), 1):
+            todo = Todo()
+            todo.add("uid", f"{session.session[:32]}-{number}@benchflow")
+            todo.add("dtstamp", stamp)
+            todo.add("created", stamp)
+            todo.add("summary", clean(f"{session.unit}: {item.title}" if session.unit else item.title))
+            if item.due:
+                todo.add("due", date.fromisoformat(item.due))
+            built = f"{account.procedure.title}, revision {account.procedure.revision}"
+            other = f"\nOr: {item.or_}" if item.or_ else ""
+            rehearsal = "\nA rehearsal: nothing was built." if session.simulated else ""
+            todo.add(
+                "description",
+                clean(f"{built}. Closed {day(session.closed_at or session.last_at)} UTC.{other}{rehearsal}"),
+            )
+            todo.add("status", "NEEDS-ACTION")
+            calendar.add_component(todo)
+    return bytes(calendar.to_ical())

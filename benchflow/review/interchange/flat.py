@@ -1,0 +1,88 @@
+"""One flat row an event: what CSV and JSON Lines are written from."""
+
+import csv
+from collections.abc import Iterable, Iterator
+from io import StringIO
+from typing import Any, Final
+
+import msgspec
+
+from benchflow.plaintext import clean
+from benchflow.review.logfile import Log
+from benchflow.review.room import number
+from benchflow.session.lines import Line
+
+COLUMNS: Final = (
+    "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",
+    "entered", "verdict", "side", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
+    "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
+    "variable", "event", "text", "run", "ms",
+)  # fmt: skip
+"""``unit`` is the unit under build, ``measured_in`` that of the value; ``text`` is a reason, a note or the like."""
+
+_SAME: Final = (
+    "operation", "name", "reading", "verdict", "side", "limit", "decision", "conformity", "instrument", "serial",
+    "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
+    "variable", "event",
+)  # fmt: skip
+_TEXTS: Final = ("text", "reason", "do", "filled", "value")
+_RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
+
+
+def flat(log: Log, line: Line) -> dict[str, Any]:
+    """One event by the names of :data:`COLUMNS`; those that it does not have are left out."""
+    data = line.data
+    row: dict[str, Any] = {
+        "session": log.facts.session.session, "unit": log.facts.session.unit, "seq": line.seq, "at": line.at,
+        "by": line.by, "kind": line.kind,
+    }  # fmt: skip
+    row.update((name, data[name]) for name in _SAME if data.get(name) is not None)
+    quantity = data.get("quantity")
+    if quantity:
+        row |= {"value": quantity["value"], "measured_in": quantity["unit"], "entered": quantity["entered"]}
+    if data.get("uncertainty"):
+        row["uncertainty"] = data["uncertainty"]["value"]
+    clock = data.get("clock")
+    if clock:
+        row |= {"run": clock["run"], "ms": clock["ms"]}
+    text = next((data[name] for name in _TEXTS if isinstance(data.get(name), str) and data[name]), None)
+    if text is not None:
+        row["text"] = text
+    return row
+
+
+def as_csv(logs: Iterable[Log]) -> Iterator[str]:
+    """RFC 4180, with a line of headings. What a spreadsheet would run as a formula is given an apostrophe."""
+    yield _line(COLUMNS)
+    for log in logs:
+        for line in log.lines:
+            row = flat(log, line)
+            yield _line(tuple(_cell(row.get(name, "")) for name in COLUMNS))
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    text = clean(str(value))
+    harmless = number(text) is not None or not text.startswith(_RUNS_IN_A_SPREADSHEET)
+    return text if harmless else f"'{text}"
+
+
+def _line(cells: tuple[str, ...]) -> str:
+    out = StringIO()
+    csv.writer(out).writerow(cells)
+    return out.getvalue()
+
+
+def as_json_lines(logs: Iterable[Log]) -> Iterator[str]:
+    """The events as they stand in the log, each with its session and unit beside it. The procedure's text, which the
+    first event carries, is left out; its SHA-256 stays."""
+    for log in logs:
+        session = log.facts.session
+        for line in log.lines:
+            data = {name: value for name, value in line.data.items() if name != "procedure"}
+            event = {
+                "session": session.session, "unit": session.unit, "seq": line.seq, "at": line.at, "by": line.by,
+                "kind": line.kind, "data": data, "hash": line.hash,
+            }  # fmt: skip
+            yield msgspec.json.encode(event).decode() + "\n"

@@ -1,0 +1,118 @@
+"""Event logs for process mining: XES, IEEE 1849-2016.
+
+A session is a trace, an event an event. Taking up, setting aside, taking up again and finishing an operation are
+the lifecycle of an activity named by the operation; everything entered is an activity of its own, complete at once.
+Extensions and keys are those of the standard (concept, lifecycle, org, time); what it has no key for stands under
+plain keys of ours.
+"""
+
+from collections.abc import Iterable
+from typing import Any, Final
+from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
+
+from benchflow.plaintext import clean
+from benchflow.review.account import Account
+from benchflow.review.interchange.flat import flat
+from benchflow.session.moment import parse
+
+_EXTENSIONS: Final = (
+    ("Concept", "concept", "http://www.xes-standard.org/concept.xesext"),
+    ("Lifecycle", "lifecycle", "http://www.xes-standard.org/lifecycle.xesext"),
+    ("Organizational", "org", "http://www.xes-standard.org/org.xesext"),
+    ("Time", "time", "http://www.xes-standard.org/time.xesext"),
+)
+_PLAIN: Final = (
+    "operation", "name", "reading", "value", "measured_in", "entered", "verdict", "side", "limit", "decision",
+    "uncertainty", "conformity", "instrument", "serial", "joint", "take", "consumable", "lot", "role", "about",
+    "move", "variable", "text",
+)  # fmt: skip
+_WHOLE: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
+
+
+def as_xes(accounts: Iterable[Account]) -> bytes:
+    """The document, in UTF-8."""
+    root = Element("log", {
+        "xes.version": "1849-2016", "xes.features": "", "xmlns": "http://www.xes-standard.org/",
+    })  # fmt: skip
+    for name, prefix, uri in _EXTENSIONS:
+        SubElement(root, "extension", {"name": name, "prefix": prefix, "uri": uri})
+    _globals(root)
+    SubElement(root, "classifier", {"name": "Activity", "keys": "concept:name"})
+    SubElement(root, "classifier", {"name": "Activity and lifecycle", "keys": "concept:name lifecycle:transition"})
+    _put(root, "string", "concept:name", "benchflow sessions")
+    for account in accounts:
+        _trace(root, account)
+    indent(root)
+    from io import BytesIO
+
+    out = BytesIO()
+    ElementTree(root).write(out, encoding="utf-8", xml_declaration=True)
+    return out.getvalue() + b"\n"
+
+
+def _globals(root: Element) -> None:
+    """What every trace and every event has, with the value of one that would lack it."""
+    trace = SubElement(root, "global", {"scope": "trace"})
+    _put(trace, "string", "concept:name", "UNKNOWN")
+    event = SubElement(root, "global", {"scope": "event"})
+    _put(event, "string", "concept:name", "UNKNOWN")
+    _put(event, "string", "lifecycle:transition", "complete")
+    _put(event, "string", "org:resource", "UNKNOWN")
+    _put(event, "date", "time:timestamp", "1970-01-01T00:00:00.000+00:00")
+
+
+def _trace(root: Element, account: Account) -> None:
+    session, procedure = account.facts.session, account.procedure
+    trace = SubElement(root, "trace")
+    _put(trace, "string", "concept:name", session.unit or session.session[:16])
+    _put(trace, "string", "session", session.session)
+    _put(trace, "string", "procedure", procedure.id)
+    _put(trace, "string", "revision", procedure.revision)
+    _put(trace, "string", "procedure_sha256", session.procedure)
+    _put(trace, "boolean", "simulated", session.simulated)
+    for name, value in session.options.items():
+        _put(trace, "string", f"option:{name}", value)
+    begun: set[str] = set()
+    for line in account.log.lines:
+        row = flat(account.log, line)
+        event = SubElement(trace, "event")
+        name, transition = _activity(account, row, begun)
+        _put(event, "string", "concept:name", name)
+        _put(event, "string", "lifecycle:transition", transition)
+        _put(event, "string", "org:resource", line.by)
+        _put(event, "date", "time:timestamp", parse(line.at).isoformat(timespec="milliseconds"))
+        _put(event, "string", "kind", line.kind)
+        for key in _WHOLE:
+            if key in row:
+                _put(event, "int", key, row[key])
+        for key in _PLAIN:
+            if key in row:
+                _put(event, "string", key, row[key])
+        if "self_signed" in row:
+            _put(event, "boolean", "self_signed", row["self_signed"])
+
+
+def _activity(account: Account, row: dict[str, Any], begun: set[str]) -> tuple[str, str]:
+    """The activity and its transition."""
+    operation, kind = str(row.get("operation", "")), row["kind"]
+    step = account.plan.steps.get(operation)
+    title = step.title if step is not None else operation
+    if kind == "taken-up":
+        transition = "resume" if operation in begun else "start"
+        begun.add(operation)
+        return title, transition
+    if kind == "set-aside":
+        return title, "suspend"
+    if kind == "finished":
+        begun.discard(operation)
+        return title, "complete"
+    if kind == "taken-back":
+        begun.discard(operation)
+        return f"take back: {title}", "complete"
+    of_what = next((str(row[key]) for key in ("name", "joint", "consumable", "move", "variable") if key in row), title)
+    return f"{kind}: {of_what}" if of_what else kind, "complete"
+
+
+def _put(parent: Element, tag: str, key: str, value: Any) -> None:
+    text = str(value).lower() if isinstance(value, bool) else clean(str(value))
+    SubElement(parent, tag, {"key": clean(key), "value": text})

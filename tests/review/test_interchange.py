@@ -1,0 +1,133 @@
+"""What leaves for other programs arrives there whole: every time, person and quantity."""
+
+import csv
+import io
+import json
+from datetime import date, datetime
+from pathlib import Path
+
+import pytest
+
+from benchflow.review.account import account
+from benchflow.review.interchange.calendar import as_calendar
+from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
+from benchflow.review.interchange.xes import as_xes
+from benchflow.review.logfile import read_log
+from tests.review.building import Story
+from tests.review.player import Faults
+from tests.review.plays import played, read, told
+
+FAULTS = Faults(taken_back="fit-pulley", self_signed="mark-nuts")
+
+
+def rows(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text, newline="")))
+
+
+def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
+    log = read_log(played(3, FAULTS))
+    found = rows("".join(as_csv([log])))
+    assert [int(row["seq"]) for row in found] == [line.seq for line in log.lines]
+    for row, line in zip(found, log.lines, strict=True):
+        assert (row["at"], row["by"], row["kind"]) == (line.at, line.by, line.kind)
+        quantity = line.data.get("quantity")
+        if quantity:
+            assert (row["value"], row["measured_in"], row["entered"]) == tuple(
+                quantity[k] for k in ("value", "unit", "entered")
+            )
+    assert list(found[0]) == list(COLUMNS)
+
+
+def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path) -> None:
+    story = Story(by="=cmd|' /C calc'!A0").take_up("x").read("x", "-0.05", "at least -1 mm")
+    story.add("noted", text='+1 "quoted", and\na second line')
+    first, _, reading, note = rows("".join(as_csv([read_log(story.save(tmp_path))])))
+    assert first["by"].startswith("'=")
+    assert reading["value"] == "-0.05"  # a number stays a number
+    assert note["text"] == '\'+1 "quoted", and\na second line'
+
+
+def test_json_lines_of_several_logs_say_which_session_each_event_is_of() -> None:
+    logs = [read_log(played(3)), read_log(played(3, FAULTS))]
+    events = [json.loads(line) for line in as_json_lines(logs)]
+    assert len(events) == sum(len(log.lines) for log in logs)
+    assert {event["session"] for event in events} == {log.facts.session.session for log in logs}
+    assert "procedure" not in events[0]["data"]
+    assert events[0]["data"]["procedure_sha256"] == logs[0].facts.session.procedure
+
+
+# --- XES --------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def mined(tmp_path_factory: pytest.TempPathFactory) -> object:
+    """The log as an outside reader of the standard has it."""
+    pm4py = pytest.importorskip("pm4py", reason="pm4py reads XES for this check: pip install pm4py")
+    path = tmp_path_factory.mktemp("xes") / "sessions.xes"
+    path.write_bytes(as_xes([told(3, FAULTS), told(3)]))
+    return pm4py.read_xes(str(path), return_legacy_log_object=True)
+
+
+def test_an_outside_reader_of_xes_finds_every_event_with_time_person_and_quantity(
+    mined: list[list[dict[str, object]]],
+) -> None:
+    log = read_log(played(3, FAULTS))
+    assert len(mined) == 2
+    trace = mined[0]
+    assert len(trace) == len(log.lines)
+    for event, line in zip(trace, log.lines, strict=True):
+        moment = event["time:timestamp"]
+        assert isinstance(moment, datetime)
+        assert moment == datetime.fromisoformat(line.at)
+        assert event["org:resource"] == line.by
+        quantity = line.data.get("quantity")
+        if quantity:
+            assert (event["value"], event["measured_in"]) == (quantity["value"], quantity["unit"])
+
+
+def test_an_outside_reader_of_xes_sees_an_operation_start_and_complete_and_again_after_it_was_taken_back(
+    mined: list[list[dict[str, object]]],
+) -> None:
+    pulley = told(3, FAULTS).plan.steps["fit-pulley"].title
+    steps = [event["lifecycle:transition"] for event in mined[0] if event["concept:name"] == pulley]
+    assert steps == ["start", "complete", "start", "complete"]
+
+
+def test_text_that_xml_forbids_does_not_spoil_the_document(tmp_path: Path) -> None:
+    from xml.etree.ElementTree import fromstring
+
+    from tests.review.plays import head_install
+
+    text = head_install().text
+    story = Story(by='a<b>&"\x1b[31m', procedure=text, options={"cams": "standard", "gasket": "composite"})
+    story.add("noted", text="]]> \x00\x08 \u202e")
+    document = fromstring(as_xes([account(story.save(tmp_path), read())]))
+    names = {node.get("value") for node in document.iter("{http://www.xes-standard.org/}string")}
+    assert 'a<b>&"[31m' in names
+
+
+# --- iCalendar --------------------------------------------------------------------------------------
+
+
+def test_every_follow_up_is_a_to_do_with_its_day_in_any_calendar() -> None:
+    from icalendar import Calendar
+
+    build = told(3, FAULTS)
+    calendar = Calendar.from_ical(as_calendar([build]))
+    todos = calendar.walk("VTODO")
+    assert len(todos) == len(build.procedure.follow_up)
+    for todo, item in zip(todos, build.procedure.follow_up, strict=True):
+        assert todo["SUMMARY"] == f"job 3: {item.title}"
+        assert todo["STATUS"] == "NEEDS-ACTION"
+        assert isinstance(todo.decoded("DTSTAMP"), datetime)
+        if item.due is not None:
+            assert isinstance(todo.decoded("DUE"), date)
+    assert len({todo["UID"] for todo in todos}) == len(todos)
+    text = as_calendar([build]).decode()
+    assert "DUE;VALUE=DATE:2026" in text
+    assert "\r\n" in text
+
+
+def test_exporting_twice_does_not_double_the_to_dos() -> None:
+    build = told(3, FAULTS)
+    assert as_calendar([build]) == as_calendar([build])

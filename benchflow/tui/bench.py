@@ -24,6 +24,9 @@ from benchflow.tui.seat import Seat
 from benchflow.tui.told import told_reading
 from benchflow.tui.wants import WantOther, WantReading, is_quantity, takes_text
 
+BURST = 0.1
+"""Seconds between keys within which a machine types and no hand."""
+
 SLOW = 0.4
 """Seconds of waiting for the disk before the screen says so."""
 
@@ -37,6 +40,7 @@ class BenchScreen(Doors, inherit_bindings=False):
     def __init__(self, seat: Seat) -> None:
         super().__init__(seat)
         self.stray = ""
+        self._stray_at = 0.0
         self.unsaved = False
         self._clock: Timer | None = None
 
@@ -113,23 +117,30 @@ class BenchScreen(Doors, inherit_bindings=False):
 
     async def on_key(self, event: events.Key) -> None:
         """A figure goes to the field though one has stepped out of it. What is typed where nothing takes it
-        is said, and the Enter that a gauge sends after it does nothing."""
-        if event.key == "enter" and self.stray:
-            event.stop()
-            event.prevent_default()
-            self.say(f"“{self.stray}” was typed, but nothing here takes it: it was not entered.", role="alarm")
+        is said, and what a gauge or a scanner sends after it, Enter too, does nothing."""
+        burst = bool(self.stray) and event.time - self._stray_at < BURST
+        if self.stray and event.key == "enter":
+            self._swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
             self.app.bell()
             self.stray = ""
-        elif event.key in self.active_bindings or not event.is_printable or event.character is None:
-            if event.is_printable:
-                self.stray = ""
-        elif self.focused is None and takes_text(self.stand.want):
+        elif not event.is_printable or event.character is None:
+            return
+        elif event.key in self.active_bindings and not burst:
+            self.stray = ""
+        elif self.focused is not None:
+            return
+        elif takes_text(self.stand.want):
             event.stop()
             self.focus_on(self.entry)
             self.entry.insert_text_at_cursor(event.character)
-        elif self.focused is None:
-            self.stray += event.character
-            self.say(f"“{self.stray}” is typed, but nothing here takes it.", role="alarm")
+        else:
+            self.stray, self._stray_at = self.stray + event.character, event.time
+            self._swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
+
+    def _swallow(self, event: events.Key, words: str) -> None:
+        event.stop()
+        event.prevent_default()
+        self.say(words, role="alarm")
 
     def typed(self, field: Input) -> None:
         self.stand.type(field.value)

@@ -4,8 +4,8 @@ from benchflow.session.view import BenchView, TightenInput
 from benchflow.tui.big import big, big_width, big_wrapped
 from benchflow.tui.draw_bench import Picture, Scene, about, draw_alarms, draw_header, draw_saying, offered_words
 from benchflow.tui.draw_joint import pictures_of
-from benchflow.tui.draw_now import draw_cautions
-from benchflow.tui.draw_side import STATUS, clock_words
+from benchflow.tui.draw_now import draw_cautions, numbered
+from benchflow.tui.draw_side import ORDER, STATUS, clock_words
 from benchflow.tui.draw_wants import FIELD, LOT_FIELD, Place, verdict
 from benchflow.tui.keys import draw_keys
 from benchflow.tui.lines import EMPTY, Line, apart, cut, fit, rule, say, width_of, wrap
@@ -53,7 +53,7 @@ def _top(view: BenchView, scene: Scene, width: int, room: int) -> list[Line]:
     lines = 2 if room - len(head) - len(warned) >= 8 else 1
     out = [*head, *big_wrapped(title, width, lines), *warned]
     left = room - len(out) - 1
-    rest = [say(part) for text in told for part in wrap(text, width)]
+    rest = [line for text in told for line in numbered(text, width)]
     if left > 0 and rest:
         out.extend([EMPTY, *rest[:left]])
     return out
@@ -63,7 +63,8 @@ def _figure(view: BenchView, scene: Scene, width: int) -> tuple[list[Line], Plac
     """The one thing wanted now, large, with the clock beside it; below it the field, where there is one."""
     want = scene.want
     text, words = figure_of(want, scene.typed.text)
-    clock = next((row for row in view.clocks if row.phase != "wait"), None)
+    running = (row for row in view.clocks if row.phase != "wait")
+    clock = min(running, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_words(clock) if clock is not None else ("", "text")
     short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")
     right = big(short, time_role) if time and big_width(text + "  " + short) <= width else []

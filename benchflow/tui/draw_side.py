@@ -14,6 +14,9 @@ STATUS: dict[str, tuple[str, Role, str]] = {
 }
 """Shape, role and word of a status."""
 
+ORDER = ("closing", "missed", "open", "wait")
+"""Which clock matters most."""
+
 LEAST_NEXT = 5
 """Rows that what comes next keeps, however much there is above it."""
 
@@ -22,8 +25,10 @@ REASONS = 3
 
 
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
-    """All three; where the rows are few the air between them goes first, then what is furthest off."""
+    """All three. Where the rows are few the air goes first, then the clocks go to a row each."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
+    if len(view.standing) + 1 + len(clocks) + LEAST_NEXT > height:
+        clocks = draw_clocks_short(view.clocks, width, 4)
     standing = draw_standing(view.standing, width, max(height - len(clocks) - LEAST_NEXT, 3))
     air = [EMPTY] if len(standing) + len(clocks) + LEAST_NEXT + 2 <= height else []
     out = [*standing, *(air if standing else [])]
@@ -95,6 +100,18 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
             out.append(say(f"and {rest} more", "faint"))
             break
         out.extend(lines)
+    return out
+
+
+def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
+    """A row each, the most pressing first: ``▲ 2:48 left  Set the head down``."""
+    if not rows:
+        return []
+    pressing = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
+    out: list[Line] = [rule(width, "CLOCK")]
+    for row in pressing[: height - 1]:
+        words, role = clock_words(row)
+        out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
     return out
 
 

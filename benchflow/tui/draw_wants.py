@@ -206,7 +206,7 @@ def _reading(want: WantReading, typed: Typed, width: int) -> Block:
         lines.append(say(INDENT + given.summary, "strong"))
     if given.remedy:
         lines.extend(hang("  → ", given.remedy, width, "weak"))
-    with_what = given.instrument and f"with the {given.instrument}"
+    with_what = given.instrument and f"with: {given.instrument}"
     rule = "guarded: it must clear the limit by the guard band" if given.decision == "guarded" else ""
     if with_what or rule:
         lines.extend(

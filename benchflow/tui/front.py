@@ -12,7 +12,7 @@ from benchflow.session.store import Session
 from benchflow.tui.lines import EMPTY, Line, cut, hang, say
 from benchflow.tui.listing import ListPage, leaving_keys, list_keys
 from benchflow.tui.opening import NoticePage
-from benchflow.tui.shelf import Shelf
+from benchflow.tui.shelf import Shelf, title_of
 
 
 class FrontPage(ListPage[None], inherit_bindings=False):
@@ -26,6 +26,7 @@ class FrontPage(ListPage[None], inherit_bindings=False):
         self.shelf, self.by, self.unit = shelf, by, unit
         self.sessions = shelf.going_on() if only is None else only[0]
         self.procedures = shelf.procedures() if only is None else [only[1]]
+        self.titles = {path: title_of(path) for path in self.procedures}
 
     def count(self) -> int:
         return len(self.sessions) + len(self.procedures)
@@ -42,9 +43,10 @@ class FrontPage(ListPage[None], inherit_bindings=False):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
             tail = "held" if each.standing == "held" else f"{each.done} done"
-            return (("◊ ", "aside"), (cut(text, width - 14).ljust(width - 14), "strong"), (tail, "faint"))
+            room = min(width - 14, 60)
+            return (("◊ ", "aside"), (cut(text, room).ljust(room), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]
-        return (("○ ", "ready"), (cut(path.stem.replace("-", " "), width - 2), "text"))
+        return (("○ ", "ready"), (cut(self.titles[path], width - 2), "text"))
 
     def about(self, width: int) -> list[Line]:
         if not self.count():
@@ -53,8 +55,9 @@ class FrontPage(ListPage[None], inherit_bindings=False):
             each = self.sessions[self.at]
             last = f"{parse(each.last_at).astimezone():%Y-%m-%d %H:%M}"
             words = clean_line(f"by {each.by}, {each.events} events, last worked on {last}. {each.words}")
-            return [*hang("", words, width), *hang("", str(each.path), width, "faint")]
-        return hang("", f"Begin a new session by {self.procedures[self.at - len(self.sessions)]}", width, "faint")
+            return [*hang("Go on: ", words, width, "text", "label"), *hang("", str(each.path), width, "faint")]
+        path = self.procedures[self.at - len(self.sessions)]
+        return [*hang("A new session: ", self.titles[path], width, "text", "label"), say(str(path), "faint")]
 
     def chosen(self) -> None:
         try:

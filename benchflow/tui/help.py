@@ -5,7 +5,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.tui.keys import KeyWord
-from benchflow.tui.lines import Line, Role, hang, say
+from benchflow.tui.lines import Line, Role, cut, fit, hang, say
 from benchflow.tui.page import Drawn, Page
 
 HINTS = (
@@ -21,7 +21,7 @@ class KeysPage(Page[str]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "strike", "do what it says", id="keys.strike"),
         Binding("down,tab", "move(1)", "down", id="keys.down", key_display="↑↓"),
-        Binding("up,shift+tab", "move(-1)", "up", id="keys.up", show=False),
+        Binding("up,shift+tab", "move(-1)", "", id="keys.up", show=False),
     ]
 
     def __init__(self, of: str, words: tuple[KeyWord, ...]) -> None:
@@ -32,15 +32,24 @@ class KeysPage(Page[str]):
 
     def body(self, width: int, height: int) -> Drawn:
         hints = [line for hint in HINTS for line in hang("  ", hint, width, "faint")]
-        room = max(height - len(hints) - 2, 3)
-        start = max(0, min(self.at - room // 2, len(self.words) - room))
+        column = width // 2
+        half = (len(self.words) + 1) // 2
         lines: list[Line] = [()]
-        for index, word in enumerate(self.words[start : start + room], start=start):
-            role: Role = "key" if word.enabled else "key-off"
-            note = "" if word.enabled else "   not now"
-            mark = "►" if index == self.at else " "
-            lines.append(((f"{mark} ", "now"), (word.key.rjust(9), role), (f"  {word.word}{note}", "text")))
+        for row in range(half):
+            pair = [self._line(index, column) for index in (row, row + half) if index < len(self.words)]
+            lines.append(tuple(span for each in pair for span in fit(each, column)))
+        room = height - len(hints) - 1
+        if len(lines) > room:
+            first = max(0, min(self.at % half - room // 2, len(lines) - room))
+            lines = lines[first : first + room]
         return Drawn((*lines, say(""), *hints))
+
+    def _line(self, index: int, width: int) -> Line:
+        word = self.words[index]
+        role: Role = "key" if word.enabled else "key-off"
+        mark = "►" if index == self.at else " "
+        note = "" if word.enabled else " (not now)"
+        return ((f"{mark} ", "now"), (word.key.rjust(9), role), (cut(f"  {word.word}{note}", width - 13), "text"))
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), len(self.words) - 1)

@@ -24,6 +24,11 @@ NAMES = {
     "pageup": "PgUp",
     "question_mark": "?",
     "tab": "Tab",
+    "home": "Home",
+    "end": "End",
+    "delete": "Del",
+    "ctrl+u": "Ctrl U",
+    "ctrl+k": "Ctrl K",
     "equals_sign": "=",
 }
 CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}

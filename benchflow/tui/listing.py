@@ -15,11 +15,11 @@ def list_keys(choose: str) -> list[BindingType]:
     return [
         Binding("enter,space", "choose", choose, id="list.choose"),
         Binding("down,tab", "move(1)", "line", id="list.down", key_display="↑↓"),
-        Binding("up,shift+tab", "move(-1)", "line up", id="list.up", show=False),
-        Binding("pagedown", "move(10)", "ten down", id="list.page-down", show=False),
-        Binding("pageup", "move(-10)", "ten up", id="list.page-up", show=False),
-        Binding("home", "move(-100000)", "to the first", id="list.first", show=False),
-        Binding("end", "move(100000)", "to the last", id="list.last", show=False),
+        Binding("up,shift+tab", "move(-1)", "", id="list.up", show=False),
+        Binding("pagedown", "move(10)", "ten lines", id="list.page-down", show=False, key_display="PgUp PgDn"),
+        Binding("pageup", "move(-10)", "", id="list.page-up", show=False),
+        Binding("home", "move(-100000)", "", id="list.first", show=False),
+        Binding("end", "move(100000)", "to either end", id="list.last", show=False, key_display="Home End"),
     ]
 
 

@@ -40,10 +40,11 @@ class OperationsPage(ListPage[str], inherit_bindings=False):
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
         shape, role, word = STATUS[each.status]
-        title = cut(f"{each.number:>3}  {each.title}", width - 14)
+        room = min(width - 14, 64)
+        title = cut(f"{each.number:>3}  {each.title}", room)
         return (
             (f"{shape} ", role),
-            (title.ljust(width - 14), "faint" if each.status == "done" else "text"),
+            (title.ljust(room), "faint" if each.status == "done" else "text"),
             (f" {word}", role),
         )
 

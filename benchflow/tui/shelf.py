@@ -1,14 +1,19 @@
 """What a session can be begun or gone on with: procedures, logs, and the desk that they make."""
 
+import re
 from datetime import date
 from pathlib import Path
 
 from benchflow.errors import BenchflowError
+from benchflow.plaintext import clean_line
 from benchflow.procedure.cache import Loaded
 from benchflow.session.desk import Clock, Desk
 from benchflow.session.reading import load_procedure, reader
 from benchflow.session.register import Register
 from benchflow.session.store import Places, Session, library, make_folder, new_log_path, sessions
+
+GLANCE = 4096
+"""Characters of a file that are looked at for its title."""
 
 GOING_ON = ("open", "held")
 
@@ -61,6 +66,17 @@ class Shelf:
         assert loaded.procedure is not None  # `load` has seen to it
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
         return Desk.begin(path, loaded, file=file, read=reader(), clock=self._clock, register=self.register())
+
+
+def title_of(path: Path) -> str:
+    """A procedure's title at a glance, its file's name where that is not to be had."""
+    try:
+        with path.open(encoding="utf-8") as file:
+            head = file.read(GLANCE)
+    except (OSError, UnicodeDecodeError):
+        return path.stem
+    found = re.search(r"^title:[ \t]*(\S.*?)[ \t]*$", head, re.MULTILINE)
+    return clean_line(found[1].strip("\"'")) if found else path.stem
 
 
 def put_away(desk: Desk) -> None:

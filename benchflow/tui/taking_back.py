@@ -36,7 +36,8 @@ class TakeBackPage(ListPage[str], inherit_bindings=False):
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
         shape, role, word = STATUS[each.status]
-        title = cut(f"{each.number:>3}  {each.title}", width - 14).ljust(width - 14)
+        room = min(width - 14, 64)
+        title = cut(f"{each.number:>3}  {each.title}", room).ljust(room)
         return ((f"{shape} ", role), (title, "text"), (f" {word}", role))
 
     def chosen(self) -> None:

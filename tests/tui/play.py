@@ -1,6 +1,5 @@
 """Sessions that stand where a test or a picture wants them: real desks on real logs, worked through by intents."""
 
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -37,32 +36,44 @@ class Hands:
         assert isinstance(answer, Accepted), answer
         return answer.answer
 
-    def open(self, **start: str | None) -> None:
-        options = {option.name: option.choices[0] for option in self.desk.procedure.options}
-        self.send({"intent": "open", "by": "R. Tiller", "unit": "job 2417", "options": options, "start": start})
+    def _do(self, intent: dict[str, Any]) -> None:
+        self.send(intent)
 
-    def work_to(self, goal: str, until: Callable[[], bool] = lambda: False) -> None:
-        """Everything on the shortest safe way to ``goal`` is done, and ``goal`` taken up."""
-        while not until():
+    def open(self, unit: str = "job 2417", **start: str | None) -> None:
+        options = {option.name: option.choices[0] for option in self.desk.procedure.options}
+        self.send({"intent": "open", "by": "R. Tiller", "unit": unit, "options": options, "start": start})
+
+    def work_to(self, goal: str, *, before: bool = False) -> None:
+        """Everything on the shortest safe way to ``goal`` is done, and ``goal`` taken up (not with ``before``)."""
+        while True:
             name = self.send({"intent": "route", "operation": goal})["route"][0]
             if name not in self.state.plan.steps:
                 self.send({"intent": "move", "move": name})
                 continue
-            while any(reason["code"] == "too-early" for reason in self.send({"intent": "why", "operation": name})["why"]):
-                self.moment += timedelta(minutes=1)
+            self._wait_for(name)
+            if name == goal and before:
+                return
             self.send({"intent": "take-up", "operation": name})
             if name == goal:
                 return
             self.finish(name)
 
+    def _wait_for(self, name: str) -> None:
+        """Let the time go by that has to."""
+        while any(why["code"] == "too-early" for why in self.send({"intent": "why", "operation": name})["why"]):
+            self.moment += timedelta(minutes=1)
+
     def finish(self, name: str, entering: int | None = None) -> None:
-        """Enter all that the operation in hand wants, or the first ``entering`` of it, and then stop there."""
+        """Enter all that the operation in hand wants, or the first ``entering`` of it (-1: all but the signature)
+        and then stop there."""
         step = self.state.plan.steps[name]
         for number, entry in enumerate(entries(self.state, step)):
             if number == entering:
                 return
             self.send(entry)
-        choose(self.state, step, lambda intent: self.send(intent) and None)
+        choose(self.state, step, self._do)
+        if entering == -1:
+            return
         if step.operation.hold is not None:
             self.send({"intent": "sign", "operation": name, "by": "K. Lathe"})
         self.send({"intent": "finish", "operation": name})

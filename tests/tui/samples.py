@@ -64,7 +64,7 @@ def now(*inputs: Input, in_hand: bool = True) -> NowView:
     return NowView(
         "seat", 23, "Seat the intake cam",
         (Caution("caution", "The cam is hollow: draw its caps down a quarter turn at a time, alternating."),),
-        ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut two threads by hand."),
+        ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut by hand."),
         "The cam goes in before the chain, so that its caps come down evenly.",
         ("torque wrench", "assembly lube"), inputs, in_hand, (),
     )  # fmt: skip
@@ -78,8 +78,6 @@ def view(now_view: NowView | None, clocks: tuple[ClockRow, ...] = ()) -> BenchVi
 
 
 SEALANT = ClockRow("set-head", "Set the head down", "Lay the corner sealant", "open", 372.0, "")
-CLOSING = ClockRow(
-    "set-head", "Set the head down", "Lay the corner sealant", "closing", 44.0, "Set the head down now."
-)
+CLOSING = ClockRow("set-head", "Set the head down", "Lay the corner sealant", "closing", 44.0, "Set the head down now.")
 CHECK = CheckInput(1, "The cam turns freely by hand through a few degrees", False)
 HOLD = HoldInput("inspector", "caps on their own journals, arrows to the front", "", False)

@@ -1,0 +1,189 @@
+"""Makes the pictures in ``screenshots/`` from the real program: real desks, the shipped head installation, keys.
+
+Run: ``python -m tests.make_screenshots [FOLDER]``. The clock is held, so the same program makes the same pictures.
+"""
+
+import asyncio
+import html
+import os
+import re
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+from benchflow.session.desk import Clock
+from benchflow.session.store import Places
+from benchflow.tui.big import QUARTERS
+from benchflow.tui.front import FrontPage
+from benchflow.tui.looks import Name, look
+from benchflow.tui.opening import NoticePage
+from benchflow.tui.page import Page
+from benchflow.tui.shelf import Shelf
+from tests.tui.play import LIBRARY, Hands
+from tests.tui.sitting import Sitting, sitting
+
+SMALL, WIDE = (80, 24), (120, 40)
+BLOCKS = re.compile(
+    r'<text class="(?P<style>[^"]*)" x="(?P<x>[^"]*)" y="(?P<y>[^"]*)"[^>]*>'
+    r"(?P<text>(?:&#160;|[▘▝▀▖▌▞▛▗▚▐▜▄▙▟█])+)</text>"
+)
+FONT = "ui-monospace, 'DejaVu Sans Mono', 'Liberation Mono', Menlo, Consolas, monospace"
+
+
+class Shot(NamedTuple):
+    """``stage`` brings a session to where the picture is taken; ``keys`` are struck then."""
+
+    name: str
+    size: tuple[int, int]
+    look: Name
+    stage: Callable[[Path], "Hands | Page[None]"]
+    keys: tuple[str, ...] = ()
+
+
+def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
+    """The head installation with ``goal`` in hand and so many of its entries made."""
+
+    def stage(log: Path) -> Hands:
+        hands = Hands(log, "head-install", pace=timedelta(seconds=6))
+        hands.open(pistons="at-deck")
+        hands.work_to(goal)
+        if entering is not None:
+            hands.finish(goal, entering)
+        hands.moment += wait
+        return hands
+
+    return stage
+
+
+def begun(log: Path) -> Hands:
+    hands = Hands(log, "head-install")
+    hands.open(pistons="at-deck")
+    return hands
+
+
+def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
+    """The head installation with everything on the way to ``goal`` done, and nothing in hand."""
+
+    def stage(log: Path) -> Hands:
+        hands = Hands(log, "head-install", pace=timedelta(seconds=6))
+        hands.open(pistons="at-deck")
+        hands.work_to(goal, before=True)
+        hands.moment += wait
+        return hands
+
+    return stage
+
+
+def shelf_of(log: Path) -> Shelf:
+    home = log.parent
+    clock = Clock(lambda: begun(log.with_name("other.jsonl")).moment)
+    return Shelf(Places(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
+
+
+def front(log: Path) -> "Page[None]":
+    (log.parent / "sessions").mkdir()
+    for number, goal in ((2417, "measure-protrusion[2]"), (2422, "tighten-head")):
+        hands = Hands(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
+        hands.open(unit=f"job {number}", pistons="at-deck")
+        hands.work_to(goal)
+        hands.desk.close()
+    return FrontPage(shelf_of(log), None, None, None)
+
+
+def notice(log: Path) -> "Page[None]":
+    shelf = shelf_of(log)
+    return NoticePage(shelf, shelf.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
+
+
+SUM = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
+SEALANT = before("set-head-down", timedelta(minutes=7))
+SHOTS = (
+    Shot("reading", SMALL, "dark", at("measure-protrusion[2]"), tuple("4.7 thou")),
+    Shot("reading-wide", WIDE, "light", at("measure-protrusion[2]", 1), tuple("0.12")),
+    Shot("tightening", SMALL, "dark", at("tighten-head", 24)),
+    Shot("tightening-wide", WIDE, "dark", at("tighten-head", 24)),
+    Shot("tightening-light", SMALL, "light", at("tighten-head", 24)),
+    Shot("tightening-16", SMALL, "16-colour", at("tighten-head", 24)),
+    Shot("tightening-plain", SMALL, "plain", at("tighten-head", 24)),
+    Shot("large", SMALL, "dark", at("tighten-head", 24), ("f5",)),
+    Shot("large-reading", SMALL, "light", at("measure-protrusion[2]"), ("f5", *"0.12")),
+    Shot("clock", SMALL, "dark", SEALANT),
+    Shot("clock-large", WIDE, "light", SEALANT, ("f5",)),
+    Shot("stopped", SMALL, "dark", begun, ("o", *["down"] * 40, "w")),
+    Shot("operations", WIDE, "dark", at("lay-cam[intake]"), ("o",)),
+    Shot("taking-back", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
+    Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter", *"K. Lathe")),
+    Shot("typo", SMALL, "light", at("measure-protrusion[2]"), (*"0,12", "enter")),
+    Shot("notice", SMALL, "dark", notice),
+    Shot("front", SMALL, "light", front),
+    Shot("keys", SMALL, "dark", at("measure-protrusion[2]"), ("question_mark",)),
+    Shot("leave", SMALL, "dark", at("measure-protrusion[2]", 1), ("q",)),
+    Shot(
+        "sums",
+        SMALL,
+        "light",
+        begun,
+        ("equals_sign", "down", "enter", *"300 in-lb", "enter", *"10 in", "enter", *"4 in"),
+    ),
+)
+
+
+async def take(shot: Shot, log: Path) -> str:
+    stage = shot.stage(log)
+    first = stage.desk if isinstance(stage, Hands) else stage
+    async with sitting(first, shot.size) as bench:
+        wear(bench, shot.look)
+        for key in shot.keys:
+            await bench.press(key)
+        return own_font(bench.app.export_screenshot(title=" "))
+
+
+def wear(bench: Sitting, name: Name) -> None:
+    bench.app.look = look(name)
+    bench.app._wear()
+    bench.screen.wear_look()
+    bench.screen.redraw()
+
+
+def own_font(svg: str) -> str:
+    """No picture fetches anything: the font from outside is taken out, and blanks are kept as they are."""
+    svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"font-family: [^;]*;", f"font-family: {FONT};", svg)
+    svg = re.sub(r"<circle [^>]*/>", "", svg)
+    svg = svg.replace("<svg ", '<svg xml:space="preserve" ', 1)
+    return BLOCKS.sub(drawn_blocks, svg)
+
+
+def drawn_blocks(text: re.Match[str]) -> str:
+    """Quarter blocks as the squares that a terminal makes of them; a font leaves gaps between the rows."""
+    left, base = float(text["x"]), float(text["y"])
+    top, across, down = base - 18.5, 12.2, 24.4  # cells as the export lays them out
+    boxes = []
+    for column, char in enumerate(html.unescape(text["text"])):
+        lit = QUARTERS.find(char)
+        for bit, (row, side) in enumerate(((0, 0), (0, 1), (1, 0), (1, 1))):
+            if lit > 0 and lit & (1 << bit):
+                x, y = left + (column + side / 2) * across, top + row * down / 2
+                boxes.append(f"M{x:.1f} {y:.1f}h{across / 2 + 0.2:.1f}v{down / 2 + 0.2:.1f}h-{across / 2 + 0.2:.1f}z")
+    return f'<path class="{text["style"]}" d="{"".join(boxes)}"/>'
+
+
+def wanted(names: list[str]) -> Iterator[Shot]:
+    return (shot for shot in SHOTS if not names or shot.name in names)
+
+
+def main(argv: list[str]) -> None:
+    folder = Path(argv[0]) if argv else Path(__file__).parents[1] / "screenshots"
+    for shot in wanted(argv[1:]):
+        with tempfile.TemporaryDirectory() as home:
+            os.environ["BENCHFLOW_HOME"] = home
+            svg = asyncio.run(take(shot, Path(home) / "job-2417.jsonl"))
+        (folder / f"{shot.name}.svg").write_text(svg, encoding="utf-8")
+        print(shot.name)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

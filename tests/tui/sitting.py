@@ -1,0 +1,86 @@
+"""Sitting at the bench in a test: the real program on a real log, keys in, the screen's text and the log out."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+
+from textual import events
+from textual.keys import _character_to_key
+from textual.pilot import Pilot
+
+from benchflow.session.desk import Desk
+from benchflow.tui.app import BenchApp
+from benchflow.tui.bench import BenchScreen
+from benchflow.tui.board import Board
+from benchflow.tui.lines import plain
+from benchflow.tui.page import Page
+from benchflow.tui.preferences import Preferences
+from benchflow.tui.seat import Seat
+
+CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
+
+
+class Sitting:
+    def __init__(self, app: BenchApp, pilot: Pilot[int]) -> None:
+        self.app, self.pilot = app, pilot
+
+    async def press(self, *keys: str) -> None:
+        """The keys in one burst, and everything that they set off."""
+        for key in keys:
+            character = CHARACTERS.get(key, key if len(key) == 1 else None)
+            name = _character_to_key(key) if len(key) == 1 else key
+            self.app.post_message(events.Key(name, character))
+        arrived = asyncio.Event()
+        self.app.call_later(arrived.set)
+        await arrived.wait()
+        await self.app.keys_settled()
+        await self.pilot.pause()
+
+    async def type(self, text: str) -> None:
+        """Character by character; a line break is Enter."""
+        await self.press(*("enter" if char == "\n" else char for char in text))
+
+    @property
+    def screen(self) -> Page[Any]:
+        assert isinstance(self.app.screen, Page)
+        return self.app.screen
+
+    @property
+    def text(self) -> str:
+        return "\n".join(plain(line).rstrip() for line in self.screen.query_one(Board).lines)
+
+    @property
+    def field(self) -> str:
+        """What stands in the field that has the keys; empty when none has."""
+        return str(getattr(self.app.focused, "value", ""))
+
+    @property
+    def events(self) -> list[dict[str, Any]]:
+        """The log, read from the disk."""
+        assert self.app.seat is not None
+        return [json.loads(line) for line in self.app.seat.log.read_text(encoding="utf-8").splitlines()]
+
+    @property
+    def kinds(self) -> list[str]:
+        return [event["kind"] for event in self.events]
+
+    @property
+    def last(self) -> dict[str, Any]:
+        event = self.events[-1]
+        return {"kind": event["kind"], "by": event["by"], **event["data"]}
+
+
+@asynccontextmanager
+async def sitting(first: Desk | Page[Any], size: tuple[int, int] = (80, 24)) -> AsyncIterator[Sitting]:
+    """At a desk whose session is open, or before any other first page."""
+    seat = Seat(first) if isinstance(first, Desk) else None
+    page = BenchScreen(seat) if seat is not None else first
+    assert isinstance(page, Page)
+    app = BenchApp(Preferences(None), page, seat)
+    async with app.run_test(size=size) as pilot:
+        await pilot.pause()
+        yield Sitting(app, pilot)
+    if app.seat is not None:
+        app.seat.desk.close()

@@ -1,0 +1,232 @@
+"""The bench by keys, on a real desk and a real log: what the screen says is done is in the file."""
+
+from pathlib import Path
+
+from tests.session.bench import Hands, begin
+from tests.tui.sitting import sitting
+
+DOWN = {"pistons": "down"}
+
+
+def measuring(folder: Path) -> Hands:
+    """The first measuring of a cylinder in hand: lash, and three readings of run-out."""
+    hands = begin(folder)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    return hands
+
+
+async def test_a_whole_operation_goes_by_one_key_and_each_step_is_on_disk(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start=DOWN)
+    hands.to_tightened()
+    async with sitting(hands.desk) as bench:
+        assert "To take up" in bench.text
+        assert "Seat the cam" in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-1] == "taken-up"
+        await bench.press("enter", "enter")
+        assert bench.kinds[-2:] == ["checked", "checked"]
+        assert "[x] The caps are flush" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["operation"], bench.last["by"]) == ("finished", "seat-cam", "Robin")
+        assert f"saved {len(bench.events)}" in bench.text
+
+
+async def test_a_reading_without_a_unit_takes_the_one_that_its_field_shows(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        assert "] mm   0.20 .. 0.30 mm" in bench.text
+        await bench.type("0.25\n")
+        assert bench.last["quantity"] == {"value": "0.25", "unit": "mm", "entered": "0.25 mm"}
+        assert "Lash: 0.25 mm, in" in bench.text
+
+
+async def test_another_unit_is_converted_before_the_eyes_and_kept_as_typed(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type(".0098 in")
+        assert "= 0.2489 mm" in bench.text
+        assert "recorded" not in bench.kinds
+        await bench.press("enter")
+        assert bench.last["quantity"]["entered"] == ".0098 in"
+
+
+async def test_a_typo_is_pointed_at_and_nothing_is_cleared_or_entered(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        before = bench.events
+        await bench.type("0,25\n")
+        row = next(line for line in bench.text.splitlines() if "↑" in line)
+        field = next(line for line in bench.text.splitlines() if "] mm" in line)
+        assert row.index("↑") == field.index("[") + 1 + "0,25".index(",")
+        assert bench.field == "0,25"
+        assert bench.events == before
+
+
+async def test_a_gauge_fills_the_readings_in_order_each_in_its_own_place(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type("0.25\n0.01\n0.02\n0.03\n")
+        recorded = [event["data"] for event in bench.events if event["kind"] == "recorded"]
+        assert [(r["name"], r["reading"], r["quantity"]["value"]) for r in recorded] == [
+            ("lash[1]", "1", "0.25"), ("runout[1]", "1", "0.01"),
+            ("runout[1]", "2", "0.02"), ("runout[1]", "3", "0.03"),
+        ]  # fmt: skip
+
+
+async def test_a_gauge_that_fires_once_too_often_neither_finishes_nor_takes_up_anything(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type("0.25\n0.01\n0.02\n0.03\n")
+        before = bench.events
+        await bench.type("0.04\n")
+        assert bench.events == before
+        assert "“0.04” was typed, but nothing here takes it" in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-1] == "finished"
+
+
+async def test_a_letter_is_a_command_while_the_figure_is_not_begun_and_part_of_it_after(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.press("w")
+        assert "Before it can be finished" in bench.text
+        await bench.press("escape")
+        await bench.type("0.25 w")
+        assert bench.field == "0.25 w"
+
+
+async def test_half_typed_text_stays_when_one_steps_out_looks_elsewhere_and_comes_back(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type("0.2")
+        await bench.press("escape", "o")
+        assert "Operations" in bench.text
+        await bench.press("escape")
+        assert bench.field == "0.2"
+        await bench.press("down")
+        assert bench.field == ""
+        await bench.press("up")
+        assert bench.field == "0.2"
+
+
+async def test_a_figure_typed_after_stepping_out_goes_to_the_field(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.press("escape")
+        await bench.type("0.25\n")
+        assert bench.last["quantity"]["value"] == "0.25"
+
+
+async def test_a_reading_out_of_its_limit_is_logged_said_and_keeps_the_operation_open(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type("0.35\n0.01\n0.02\n0.03\n")
+        assert bench.events[-4]["data"]["verdict"] == "out"
+        assert "out, too high" in bench.text
+        await bench.press("down", "down", "down", "down")
+        before = bench.events
+        await bench.press("enter")
+        assert bench.events == before
+        assert "× Lash" in bench.text or "×" in bench.text
+
+
+async def test_one_key_ticks_the_next_fastener_and_one_takes_a_wrong_tick_back(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.do("take-up", operation="tighten")
+    async with sitting(hands.desk) as bench:
+        assert "►1◄" in bench.text
+        await bench.press("enter", "enter")
+        assert (bench.last["kind"], bench.last["fastener"], bench.last["stage"]) == ("ticked", 2, 1)
+        assert "2 of 4, stage 1 of 3: 20 N·m" in bench.text
+        await bench.press("backspace")
+        assert (bench.last["kind"], bench.last["fastener"]) == ("unticked", 2)
+        assert "►2◄" in bench.text
+
+
+async def test_a_check_stage_takes_what_the_wrench_showed(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.do("take-up", operation="tighten")
+    for fastener in (1, 2, 3, 4, 1, 2):
+        hands.do("tick", joint="studs", fastener=fastener)
+    async with sitting(hands.desk) as bench:
+        await bench.type("35 N·m\n")
+        assert bench.last["kind"] == "ticked"
+        assert bench.last["quantity"]["entered"] == "35 N·m"
+
+
+async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    async with sitting(hands.desk) as bench:
+        await bench.type("nwq-0042\n")
+        assert bench.last["kind"] == "lot"
+        assert bench.last["lot"] == "nwq-0042"
+
+
+async def test_a_tick_of_a_check_can_be_taken_back(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start=DOWN)
+    hands.to_tightened()
+    hands.do("take-up", operation="seat-cam")
+    async with sitting(hands.desk) as bench:
+        await bench.press("enter", "up", "enter")
+        assert bench.kinds[-2:] == ["checked", "unchecked"]
+
+
+async def test_setting_aside_keeps_what_was_entered_and_comes_back_to_it(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.type("0.25\n")
+        await bench.press("a")
+        assert bench.kinds[-1] == "set-aside"
+        assert "Measure no. 1" in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-1] == "taken-up"
+        assert "0.25 mm" in bench.text
+
+
+async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_closes(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    hands.do("lot", consumable="sealant", lot="0042")
+    hands.do("finish", operation="seal")
+    async with sitting(hands.desk) as bench:
+        assert "10:00 left" in bench.text
+        rung: list[str] = []
+        bench.app.bell = lambda: rung.append("bell")  # type: ignore[method-assign]  # to count them
+        hands.clock.forward(60)
+        await bench.screen._tick()  # type: ignore[attr-defined]  # the clock's own tick, without waiting a second for it
+        assert "9:00 left" in bench.text
+        assert not rung
+        hands.clock.forward(480)
+        for _ in range(2):
+            await bench.screen._tick()  # type: ignore[attr-defined]  # as above
+        assert "▲ 1:00 left" in bench.text
+        assert rung == ["bell"]
+        hands.clock.forward(70)
+        await bench.screen._tick()  # type: ignore[attr-defined]  # as above
+        assert "× closed 0:10 ago" in bench.text
+        assert "take back Seal the corners" in bench.text
+
+
+async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked_by_one_key(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    async with sitting(hands.desk) as bench:
+        await bench.press("o", "home", "down", "down", "down", "enter")
+        assert "Stopped · 3 of 9 done" in bench.text
+        await bench.press("enter")
+        assert "an open valve would reach them" in bench.text
+        assert " 1  Turn the pistons down" in bench.text
+        assert " 2  Seat the cam (no. 4)" in bench.text
+        await bench.press("g")
+        assert "On the way to 4 Seat the cam: 2 steps" in bench.text
+        assert bench.kinds[-1] == "finished"
+        await bench.press("enter")
+        assert bench.last["kind"] == "moved"
+        assert "On the way to 4 Seat the cam: this is it" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["operation"]) == ("taken-up", "seat-cam")
+
+
+async def test_every_key_of_the_bench_is_listed_and_can_be_struck_from_the_list(tmp_path: Path) -> None:
+    async with sitting(measuring(tmp_path).desk) as bench:
+        await bench.press("question_mark")
+        for word in ("set aside", "take back", "deviate", "large type", "look", "leave"):
+            assert word in bench.text, word
+        while "►     n  note" not in bench.text:
+            await bench.press("down")
+        await bench.press("enter")
+        assert "What should be remembered" in bench.text

@@ -61,22 +61,11 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
         from benchflow.ordering.proof import prove
 
         proof = prove(loaded.procedure) if bound is None else prove(loaded.procedure, bound=bound)
-        findings += [_as_json(finding) for finding in proof.findings]
+        findings += [finding.as_json() for finding in proof.findings]
         explored = {"configurations": proof.configurations, "complete": proof.complete}
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))
     ok = not any(finding["severity"] == "error" for finding in findings)
     return {"file": shown(path), "ok": ok, "findings": findings, "explored": explored}
-
-
-def _as_json(finding: Any) -> dict[str, Any]:
-    """A finding of the proof; what it has not got (``order``, ``start``, ``options``) is left out."""
-    import msgspec
-
-    members: dict[str, Any] = msgspec.to_builtins(finding)
-    return {name: value for name, value in members.items() if value not in (None, "", [], {}) or name in _ALWAYS}
-
-
-_ALWAYS = ("code", "severity", "where", "line", "column", "message")
 
 
 def _tell(report: dict[str, Any]) -> None:

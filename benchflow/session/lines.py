@@ -36,8 +36,12 @@ class Draft(Struct, frozen=True):
     data: dict[str, Any]
 
 
-class Line(Struct, frozen=True):
-    """One event of the log, field for field. ``seq`` counts from 1."""
+class Line(Struct, frozen=True, gc=False):
+    """One event of the log, field for field. ``seq`` counts from 1.
+
+    Not looked at by the garbage collector (``gc=False``): what came out of JSON makes no circles, and a
+    long log is read faster so.
+    """
 
     seq: int
     at: str
@@ -80,7 +84,7 @@ _V4 = _Leaf | list[_V3] | dict[str, _V3]
 _V5 = _Leaf | list[_V4] | dict[str, _V4]
 
 
-class _PlainBody(Struct, frozen=True):
+class _PlainBody(Struct, frozen=True, gc=False):
     seq: _Int
     at: str
     by: str
@@ -89,7 +93,7 @@ class _PlainBody(Struct, frozen=True):
     prev: str
 
 
-class _Plain(_PlainBody, frozen=True):
+class _Plain(_PlainBody, frozen=True, gc=False):
     hash: str
 
 

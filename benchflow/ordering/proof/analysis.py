@@ -23,9 +23,9 @@ _MOST_STARTS = 256
 
 class Analysis(Struct, frozen=True):
     """``paper`` is the author's order, ``order`` the same with what the states force. ``never`` are the steps (plan
-    numbers) that no order ever does. ``pairs`` are the parts that were
-    explored in full, ``too_wide`` those that were not. ``joined`` says that from every configuration in which
-    each part by itself can be finished, the whole can be."""
+    numbers) that no order ever does. ``pairs`` are the parts that were explored in full, ``too_wide`` those that were
+    not (some of them may be proven all the same). ``joined`` says that from every configuration in which each part by
+    itself can be finished, the whole can be. Where ``no_start``, every start is forbidden and nothing was asked."""
 
     plan: Plan
     paper: Order
@@ -38,7 +38,8 @@ class Analysis(Struct, frozen=True):
 
     @property
     def complete(self) -> bool:
-        return self.joined and not self.too_wide and not self.no_start
+        known = all(wide.no_breach and wide.free for wide in self.too_wide)
+        return self.joined and known and not self.no_start
 
 
 def analyse(plan: Plan, bound: int, cache: Cache, reductions: Reductions = ALL_REDUCTIONS) -> Analysis:

@@ -29,6 +29,7 @@ class Part:
         self.steps = tuple(steps)
         names = set(variables)
         moves = [m.id for m in moves_of(plan).values() if names & ({*m.needs} | {*m.sets})]
+        self.rules = [i for i, rule in enumerate(plan.procedure.interference) if names.issuperset(rule.never)]
         self.machine = Machine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
         self.mask = sum(1 << i for i in self.steps)
         self._place = {number: i for i, number in enumerate(self.steps)}

@@ -12,6 +12,7 @@ from benchflow.ordering.proof.part import Part
 _SMALL_LATTICE = 1 << 14
 _MANY_SETS = 60_000
 """From here on a lattice is tried, since it is faster where it fits."""
+_MOST_VALUATIONS = 20_000
 _BITS_A_CONFIGURATION = 1024
 """A bound of so many configurations allows a lattice as many bits as it allows sets of bytes."""
 
@@ -30,10 +31,14 @@ ALL_REDUCTIONS = Reductions()
 
 
 class TooWide(Struct, frozen=True):
-    """A part that was not explored in full."""
+    """A part that was not explored in full. ``no_breach`` says that all the same no order of it, nor any other way
+    to do its steps, passes a forbidden configuration; ``free`` that from however it may stand every step left can be
+    done after some moves, in any order that ``after`` allows."""
 
     part: Part
     configurations: int
+    no_breach: bool
+    free: bool
 
 
 class Space(Generic[F]):
@@ -248,7 +253,7 @@ def explore(part: Part, bound: int, reductions: Reductions) -> AnySpace | TooWid
     gate = gated(part, twins)
     size = lattice_size(gate, part.all)
     if part.too_many_starts:
-        return TooWide(part, 0)
+        return TooWide(part, 0, False, False)
     if reductions.lattice and (size <= _SMALL_LATTICE or not reductions.set_by_set):
         return _in_lattice(part, gate, twins)
     space: AnySpace
@@ -260,7 +265,51 @@ def explore(part: Part, bound: int, reductions: Reductions) -> AnySpace | TooWid
         if reductions.lattice and size * width <= bound * _BITS_A_CONFIGURATION:
             del space
             return _in_lattice(part, gate, twins)
-    return TooWide(part, space.configurations)
+    return _at_least(part, space.configurations)
+
+
+def _at_least(part: Part, configurations: int) -> TooWide:
+    """What can be proven of a part without following its order: as if every step could be done at any time, and again
+    and again. That can only be more than what the order allows."""
+    machine = part.machine
+    seen = list(part.starts)
+    known = set(seen)
+    moved: dict[int, list[int]] = {}
+    able: dict[int, int] = {}
+    no_breach = True
+    for valuation in seen:  # grows while it is walked
+        by_moves = [machine.move(valuation, number) for number in range(len(machine.moves))]
+        by_steps = [machine.step(valuation, effect) for effect in machine.effect_of]
+        moved[valuation] = [then for then in by_moves if then != BLOCKED]
+        able[valuation] = sum(1 << step for step in bits(part.all) if by_steps[step] != BLOCKED)
+        no_breach = no_breach and not _breaks_here(part, valuation)
+        for then in (*by_moves, *by_steps):
+            if then != BLOCKED and then not in known:
+                known.add(then)
+                seen.append(then)
+        if len(seen) > _MOST_VALUATIONS:
+            return TooWide(part, configurations, False, False)
+    while True:
+        grown = {v: able[v] | _any_of(able[then] for then in moved[v]) for v in seen}
+        if grown == able:
+            break
+        able = grown
+    free = all(mask == part.all for mask in able.values())
+    return TooWide(part, configurations, no_breach, free)
+
+
+def _breaks_here(part: Part, valuation: int) -> bool:
+    machine = part.machine
+    return any(machine.meets(valuation, e) and machine.breach(valuation, e) for e in set(machine.effect_of)) or any(
+        machine.meets(valuation, e) and machine.breach(valuation, e, is_move=True) for e in machine.move_effects
+    )
+
+
+def _any_of(masks: Iterator[int]) -> int:
+    found = 0
+    for mask in masks:
+        found |= mask
+    return found
 
 
 def _in_lattice(part: Part, gate: list[int], twins: list[list[int]]) -> Space[int]:

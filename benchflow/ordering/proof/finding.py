@@ -1,0 +1,101 @@
+"""What the proof has to say, as data."""
+
+from typing import Any, Literal
+
+import msgspec
+from msgspec import UNSET, Struct, UnsetType
+
+from benchflow.procedure.model import Mark
+
+Code = Literal[
+    "forbidden-start",
+    "dead-end",
+    "unreachable-operation",
+    "order-cycle",
+    "interlock-needed",
+    "time-conflict",
+    "redundant-after",
+    "not-explored",
+]
+Severity = Literal["error", "warning", "note"]
+
+SEVERITIES: dict[Code, Severity] = {
+    "forbidden-start": "error",
+    "dead-end": "error",
+    "unreachable-operation": "error",
+    "order-cycle": "error",
+    "interlock-needed": "warning",
+    "time-conflict": "error",
+    "redundant-after": "note",
+    "not-explored": "warning",
+}
+
+
+class Finding(Struct, frozen=True):
+    """In the shape of ``check --json``: ``order`` (operation and move ids, from the start), ``start`` (every variable)
+    and ``options`` (every option) are left out where they have nothing to say; an empty ``order`` says that the
+    finding holds at the start."""
+
+    code: Code
+    severity: Severity
+    where: str
+    line: int
+    column: int
+    message: str
+    order: tuple[str, ...] | UnsetType = UNSET
+    start: dict[str, str] | UnsetType = UNSET
+    options: dict[str, str] | UnsetType = UNSET
+
+    def as_json(self) -> dict[str, Any]:
+        members: dict[str, Any] = msgspec.to_builtins(self)
+        return members
+
+
+class Line(Struct, frozen=True):
+    """A line that an author might add: ``after`` names an operation (``id`` or ``id[*]``), ``needs`` the values of one
+    variable. ``to`` is the operation or the move that it is added to."""
+
+    to: str
+    after: str = ""
+    variable: str = ""
+    values: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        if self.after:
+            return f"after: [{self.after}]"
+        wanted = self.values[0] if len(self.values) == 1 else f"[{', '.join(self.values)}]"
+        return f"needs: {{{self.variable}: {wanted}}}"
+
+
+class Proof(Struct, frozen=True):
+    """``configurations`` were looked at. ``complete`` says that every finding that there is is here; where it is false
+    a finding ``not-explored`` says what is missing. ``mending`` holds the lines that each ``interlock-needed`` names,
+    by the finding's place in ``findings``."""
+
+    findings: tuple[Finding, ...]
+    configurations: int
+    complete: bool
+    mending: dict[int, tuple[Line, ...]] = {}
+
+
+def finding(
+    code: Code,
+    where: str,
+    mark: Mark,
+    message: str,
+    *,
+    order: tuple[str, ...] | None = None,
+    start: dict[str, str] | None = None,
+    options: dict[str, str] | None = None,
+) -> Finding:
+    return Finding(
+        code,
+        SEVERITIES[code],
+        where,
+        mark.line,
+        mark.column,
+        message,
+        UNSET if order is None else order,
+        UNSET if start is None else start,
+        options or UNSET,
+    )

@@ -1,0 +1,286 @@
+"""The smallest set of `after` and `needs` lines that makes a procedure safe on paper.
+
+Guided by witnesses: a set of lines must break every order known to pass a forbidden configuration. The smallest
+sets that do are tried in turn, the plainest lines first; a set that lets another such order through adds that
+order to the known ones. A set may not make anything worse: no new circle, dead end or operation never done.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.ordering.configuration import Configuration, Valuation
+from benchflow.ordering.interlock import after_move, after_step
+from benchflow.ordering.machine import bits
+from benchflow.ordering.proof.analysis import Analysis, Cache, analyse
+from benchflow.ordering.proof.finding import Line
+from benchflow.ordering.proof.space import Reductions
+from benchflow.ordering.proof.witness import Unsettled, Witness, show_breach, show_dead_end
+from benchflow.ordering.route import Do
+from benchflow.procedure.model import Procedure, Values, Variable
+from benchflow.procedure.plan import Plan, Step
+
+_MOST_TRIALS = 120
+_MOST_SETS = 200_000
+_MOST_LINES = 8
+_MANY_VALUES = 4
+
+
+class Mending(Struct, frozen=True):
+    """``smallest`` says that no smaller set would do; without it that could not be settled."""
+
+    lines: tuple[Line, ...]
+    smallest: bool
+
+
+class _Turn(Struct, frozen=True):
+    """One step or move of a witness, and how things stood at its turn."""
+
+    author: str
+    step: Step | None
+    done: frozenset[str]
+    valuation: Valuation
+
+
+class _Known(Struct, frozen=True):
+    plan: Plan
+    turns: tuple[_Turn, ...]
+    rule: int
+
+
+class _GaveUp(Exception):
+    """A way out of nested searches; never seen outside this module."""
+
+
+class Mender:
+    """For one set of rules (those of one group of variables) over every build."""
+
+    def __init__(
+        self, analyses: Sequence[Analysis], rules: frozenset[int], bound: int, cache: Cache, reductions: Reductions
+    ) -> None:
+        self._before = list(analyses)
+        self._rules = rules
+        self._bound = bound
+        self._cache = cache
+        self._reductions = reductions
+        self._procedure = analyses[0].plan.procedure
+        self._variables = {v.name: v for v in self._procedure.state}
+        self._pool: list[_Known] = []
+        self._candidates: list[list[Line]] = []
+        self._tried: set[frozenset[Line]] = set()
+        self._trials = 0
+        self._sets = 0
+
+    def mend(self, analysis: Analysis, witness: Witness) -> Mending | None:
+        """``None`` when no set of lines was found."""
+        self._learn(analysis.plan, witness)
+        try:
+            for size in range(1, _MOST_LINES + 1):
+                found = self._of_size(size)
+                if found is not None:
+                    return Mending(found, smallest=True)
+        except _GaveUp:
+            pass
+        plain = self._plainly()
+        return None if plain is None else Mending(plain, smallest=False)
+
+    # --- sets of lines ----------------------------------------------------------------------------
+
+    def _of_size(self, size: int) -> tuple[Line, ...] | None:
+        while True:
+            trial = next(self._sets_of(size), None)
+            if trial is None:
+                return None
+            if self._holds(trial):
+                return trial
+
+    def _sets_of(self, size: int) -> Iterator[tuple[Line, ...]]:
+        """The untried sets that break every known order, the plainest first."""
+        for chosen in self._breaking((), size):
+            if frozenset(chosen) not in self._tried:
+                yield chosen
+
+    def _breaking(self, chosen: tuple[Line, ...], size: int) -> Iterator[tuple[Line, ...]]:
+        self._sets += 1
+        if self._sets > _MOST_SETS:
+            raise _GaveUp
+        for place, known in enumerate(self._pool):
+            if not any(_breaks(line, known) for line in chosen):
+                if len(chosen) < size:
+                    for line in self._candidates[place]:
+                        yield from self._breaking((*chosen, line), size)
+                return
+        yield chosen
+
+    def _plainly(self) -> tuple[Line, ...] | None:
+        """The plainest line against each order that turns up, however many they are."""
+        for _ in range(_MOST_LINES):
+            lines: tuple[Line, ...] = ()
+            for place, known in enumerate(self._pool):
+                if self._candidates[place] and not any(_breaks(line, known) for line in lines):
+                    lines = (*lines, self._candidates[place][0])
+            if frozenset(lines) in self._tried:
+                return None
+            self._trials = 0
+            try:
+                if self._holds(lines):
+                    return lines
+            except _GaveUp:
+                return None
+        return None
+
+    def _holds(self, lines: tuple[Line, ...]) -> bool:
+        """Whether the procedure with these lines is safe on paper and no worse than before."""
+        self._trials += 1
+        if self._trials > _MOST_TRIALS:
+            raise _GaveUp
+        self._tried.add(frozenset(lines))
+        for before in self._before:
+            plan = with_lines(before.plan, lines)
+            after = analyse(plan, self._bound, self._cache, self._reductions)
+            if not after.complete:
+                raise _GaveUp
+            if _is_worse(before, after):
+                return False
+            for part, space in after.pairs:
+                if not self._rules & set(part.rules) or not space.breaches():
+                    continue
+                witness = show_breach(after, part, space)
+                if isinstance(witness, Unsettled):
+                    raise _GaveUp
+                if witness is not None:
+                    self._learn(before.plan, witness)
+                    return False
+        return True
+
+    # --- orders that must be broken ---------------------------------------------------------------
+
+    def _learn(self, plan: Plan, witness: Witness) -> None:
+        assert witness.rule is not None
+        here = Configuration(frozenset(), dict(witness.start))
+        turns = []
+        for go in witness.order:
+            if isinstance(go, Do):
+                step = plan.steps[go.operation]
+                turns.append(_Turn(step.operation.id, step, here.done, here.valuation))
+                here = after_step(plan, here, go.operation)
+            else:
+                turns.append(_Turn(go.move, None, here.done, here.valuation))
+                here = after_move(plan, here, go.move)
+        known = _Known(plan, tuple(turns), witness.rule)
+        self._pool.append(known)
+        self._candidates.append(list(dict.fromkeys(self._lines_against(known))))
+
+    def _lines_against(self, known: _Known) -> Iterator[Line]:
+        """Every line that breaks the order, the plainest first: what the rule itself asks of the last step."""
+        never = self._procedure.interference[known.rule].never
+        last = known.turns[-1]
+        written = {*last.step.during, *last.step.sets} if last.step else set()
+        for name, values in never.items():
+            good = tuple(v for v in self._variables[name].values if v not in values)
+            if name not in written and good:
+                yield Line(last.author, variable=name, values=good)
+        for turn in (last, *reversed(known.turns[:-1])):
+            for variable in self._variables.values():
+                for values in _without(variable, turn.valuation.get(variable.name)):
+                    yield Line(turn.author, variable=variable.name, values=values)
+            yield from self._orders_against(known.plan, turn)
+
+    def _orders_against(self, plan: Plan, turn: _Turn) -> Iterator[Line]:
+        if turn.step is None:
+            return
+        each = turn.step.operation.each
+        for operation in self._procedure.operations:
+            if operation.id == turn.author:
+                continue
+            names = [operation.id] if operation.each is None else [f"{operation.id}[*]"]
+            if operation.each is not None and operation.each == each:
+                names.insert(0, operation.id)
+            for name in names:
+                line = Line(turn.author, after=name)
+                if any(earlier not in turn.done for earlier in _named(plan, turn.step, name)):
+                    yield line
+
+
+def _without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
+    """The values that a `needs` could ask for that do not include this one, the most first."""
+    others = [other for other in variable.values if other != value]
+    smallest = 1 if len(variable.values) <= _MANY_VALUES else len(others)
+    for count in range(len(others), max(smallest, 1) - 1, -1):
+        yield from combinations(others, count)
+
+
+def _breaks(line: Line, known: _Known) -> bool:
+    for turn in known.turns:
+        if turn.author != line.to:
+            continue
+        if line.after:
+            if turn.step and any(earlier not in turn.done for earlier in _named(known.plan, turn.step, line.after)):
+                return True
+        elif turn.valuation.get(line.variable) not in line.values:
+            return True
+    return False
+
+
+def _is_worse(before: Analysis, after: Analysis) -> bool:
+    lost = {before.order.steps[i] for i in bits(before.never)}
+    if any(after.order.steps[i] not in lost for i in bits(after.never)):
+        return True
+    return not _has_dead_end(before) and _has_dead_end(after)
+
+
+def _has_dead_end(analysis: Analysis) -> bool:
+    if analysis.never:
+        return True
+    for part, space in analysis.pairs:
+        if any(True for _ in space.dead()) and show_dead_end(analysis, part, space) is not None:
+            return True
+    return False
+
+
+# --- adding lines -----------------------------------------------------------------------------------
+
+
+def with_lines(plan: Plan, lines: Sequence[Line]) -> Plan:
+    """The plan as it would be with the lines in the author's file."""
+    by_author: dict[str, list[Line]] = {}
+    for line in lines:
+        by_author.setdefault(line.to, []).append(line)
+    variables = {v.name: v for v in plan.procedure.state}
+    moves = tuple(
+        replace(move, needs=_needing(move.needs, by_author[move.id], variables)) if move.id in by_author else move
+        for move in plan.procedure.moves
+    )
+    steps = {
+        name: _with(plan, step, by_author[step.operation.id], variables) if step.operation.id in by_author else step
+        for name, step in plan.steps.items()
+    }
+    procedure: Procedure = replace(plan.procedure, moves=moves)
+    return Plan(procedure, plan.options, steps)
+
+
+def _with(plan: Plan, step: Step, lines: Sequence[Line], variables: Mapping[str, Variable]) -> Step:
+    after = dict.fromkeys(step.after)
+    for line in lines:
+        if line.after:
+            after.update(dict.fromkeys(_named(plan, step, line.after)))
+    return replace(step, after=tuple(after), needs=_needing(step.needs, lines, variables))
+
+
+def _needing(needs: Values, lines: Sequence[Line], variables: Mapping[str, Variable]) -> Values:
+    found = dict(needs)
+    for line in lines:
+        if line.variable:
+            wanted = found.get(line.variable, variables[line.variable].values)
+            found[line.variable] = tuple(value for value in wanted if value in line.values)
+    return found
+
+
+def _named(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
+    if name in plan.steps:
+        return (name,)
+    from benchflow.procedure.expand import resolve
+
+    return resolve(plan, name, step.place, step.operation.each)

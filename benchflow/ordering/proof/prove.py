@@ -1,0 +1,245 @@
+"""The proof of a procedure's order: every order, every start, every choice of options."""
+
+from collections.abc import Iterable, Iterator
+from itertools import islice
+
+from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.machine import bits
+from benchflow.ordering.proof import story, structure
+from benchflow.ordering.proof.analysis import Analysis, Cache, analyse
+from benchflow.ordering.proof.finding import Finding, Line, Proof, finding
+from benchflow.ordering.proof.mending import Mender
+from benchflow.ordering.proof.part import Part
+from benchflow.ordering.proof.space import ALL_REDUCTIONS, AnySpace, Reductions, TooWide
+from benchflow.ordering.proof.witness import Witness, show_breach, show_dead_end
+from benchflow.ordering.route import Do
+from benchflow.procedure.model import Mark, Procedure
+from benchflow.procedure.plan import Plan
+
+DEFAULT_BOUND = 2_000_000
+"""Configurations of one group of variables; about 100 bytes each where they are held one by one."""
+_CONFIGURATIONS_A_CHOICE = 4_000
+"""A bound of so many configurations allows for one more choice of options to be looked at."""
+
+
+def prove(procedure: Procedure, *, bound: int = DEFAULT_BOUND, reductions: Reductions = ALL_REDUCTIONS) -> Proof:
+    """Every finding of the table in the design, or what is missing of it (``not-explored``).
+
+    The procedure must have been read without an error. ``bound`` limits time and memory.
+    """
+    return _Proving(procedure, bound, reductions).run()
+
+
+class _Proving:
+    def __init__(self, procedure: Procedure, bound: int, reductions: Reductions) -> None:
+        self._procedure = procedure
+        self._bound = bound
+        self._reductions = reductions
+        self._cache: Cache = {}
+        self._findings: list[Finding] = []
+        self._mending: dict[int, tuple[Line, ...]] = {}
+        self._said: set[tuple[object, ...]] = set()
+        self._missing = False
+
+    def run(self) -> Proof:
+        self._add(structure.forbidden_starts(self._procedure))
+        plans = list(self._plans())
+        analyses = [analyse(plan, self._bound, self._cache, self._reductions) for plan in plans]
+        configurations = self._explored()
+        for analysis in analyses:
+            self._add(structure.circles(analysis.plan, analysis.paper))
+            if analysis.no_start:
+                self._missing = True
+                continue
+            self._add(self._unreachable(analysis))
+            self._add(self._dead_ends(analysis))
+            self._say_what_is_missing(analysis)
+        self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
+        self._add(structure.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
+        return Proof(tuple(self._findings), configurations, not self._missing, self._mending)
+
+    # --- builds -----------------------------------------------------------------------------------
+
+    def _plans(self) -> Iterator[Plan]:
+        """One plan for every choice of options that makes a difference."""
+        from benchflow.procedure.expand import expand, option_choices
+
+        first = {option.name: option.choices[0] for option in self._procedure.options if option.choices}
+        most = max(self._bound // _CONFIGURATIONS_A_CHOICE, 1)
+        choices = option_choices(self._procedure, ordering_only=True)
+        seen = set()
+        for choice in islice(choices, most):
+            plan = expand(self._procedure, {**first, **choice})
+            build = tuple((name, step.after) for name, step in plan.steps.items()), tuple(moves_of(plan))
+            if build not in seen:
+                seen.add(build)
+                yield plan
+        if next(choices, None) is not None:
+            message = (
+                f"The options can be answered in more than {most} ways; only the first {most} were looked at."
+                " A larger bound looks at more"
+            )
+            self._not_explored("options", self._procedure.options[0].mark, message)
+
+    def _explored(self) -> int:
+        found = (each.configurations for each in self._cache.values())
+        return max(sum(found), 1)
+
+    # --- findings ---------------------------------------------------------------------------------
+
+    def _unreachable(self, analysis: Analysis) -> Iterator[Finding]:
+        plan = analysis.plan
+        lost = frozenset(analysis.order.steps[number] for number in bits(analysis.never))
+        by_author: dict[str, list[str]] = {}
+        for name in plan.steps:
+            if name in lost:
+                by_author.setdefault(plan.steps[name].operation.id, []).append(name)
+        start = _some_start(analysis)
+        for author, names in by_author.items():
+            whole = sum(step.operation.id == author for step in plan.steps.values()) == len(names)
+            for together in [names] if whole else [[name] for name in names]:
+                message = story.tell_unreachable(plan, together, lost, start)
+                mark = plan.steps[together[0]].operation.mark
+                where = author if whole else together[0]
+                yield finding("unreachable-operation", where, mark, message, start=start, options=dict(plan.options))
+
+    def _dead_ends(self, analysis: Analysis) -> Iterator[Finding]:
+        """One for each group that comes to one; where something is never done at all, every start is one."""
+        plan = analysis.plan
+        if analysis.never:
+            yield self._dead_end(plan, Witness(_some_start(analysis), ()))
+            return
+        for part, space in analysis.pairs:
+            if not any(True for _ in space.dead()):
+                continue
+            shown = show_dead_end(analysis, part, space)
+            if isinstance(shown, Witness):
+                yield self._dead_end(plan, shown)
+            elif shown is not None:
+                message = "It could not be settled whether " + _group(part) + " can always be finished"
+                self._not_explored(_place_of(part), _mark_of(part), message)
+
+    def _dead_end(self, plan: Plan, shown: Witness) -> Finding:
+        order = tuple(go.id for go in shown.order)
+        mark = Mark()
+        where = "start"
+        if shown.order:
+            where, mark = self._author_of(plan, shown)
+        message = story.tell_dead_end(plan, shown)
+        return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
+
+    def _say_what_is_missing(self, analysis: Analysis) -> None:
+        for wide in analysis.too_wide:
+            if wide.no_breach and wide.free:
+                continue  # proven without following its order
+            message = (
+                f"{_group(wide.part, start=True)} can stand and be done in too many ways: more than {self._bound:,}"
+                f" configurations, with {len(wide.part.steps)} operations. {_what_was_proven(wide)}"
+                " A larger bound looks at more"
+            )
+            self._not_explored(_place_of(wide.part), _mark_of(wide.part), message)
+        if not analysis.joined:
+            message = (
+                "Each group of states was explored by itself, but the groups wait for each other, and together they"
+                " are too wide: that the whole can always be finished is not proven. A larger bound looks at more"
+            )
+            self._not_explored("", Mark(), message)
+
+    def _interlock_needed(self, analyses: list[Analysis]) -> None:
+        for analysis in analyses:
+            candidates: list[tuple[Part, AnySpace | None]] = [
+                (part, space) for part, space in analysis.pairs if space.breaches()
+            ]
+            candidates += [(wide.part, None) for wide in analysis.too_wide if not wide.no_breach]
+            for part, space in candidates:
+                rules = frozenset(part.rules)
+                if ("interlock", rules) in self._said:
+                    continue
+                shown = show_breach(analysis, part, space)
+                if isinstance(shown, Witness):
+                    self._said.add(("interlock", rules))
+                    self._tell_breach(analysis, analyses, rules, shown)
+                elif shown is not None and space is not None:
+                    message = "It could not be settled whether only the interlock stops a rule of " + _group(part)
+                    self._not_explored(_place_of(part), _mark_of(part), message)
+
+    def _tell_breach(self, analysis: Analysis, analyses: list[Analysis], rules: frozenset[int], shown: Witness) -> None:
+        plan = analysis.plan
+        last = shown.order[-1]
+        told = story.tell_breach(plan, shown) + " On paper nothing stops it; only the interlock does. "
+        lines: tuple[Line, ...] = ()
+        if isinstance(last, Do) and analysis.never >> analysis.order.index[last.operation] & 1:
+            told += "The operation can never be done as it is written: mend it, or the rule, first."
+        elif not all(each.complete for each in analyses):
+            told += "The procedure is too wide to work out which lines would make it safe on paper."
+        else:
+            mending = Mender(analyses, rules, self._bound, self._cache, self._reductions).mend(analysis, shown)
+            if mending is None:
+                told += "No set of `after` and `needs` lines was found that makes it safe on paper."
+            else:
+                lines = mending.lines
+                told += story.tell_mending(self._procedure, lines, smallest=mending.smallest)
+        where, mark = self._author_of(plan, shown)
+        if not shown.shortest:
+            told += " (There may be a shorter order than the one shown.)"
+        self._mending[len(self._findings)] = lines
+        self._findings.append(
+            finding(
+                "interlock-needed",
+                where,
+                mark,
+                told,
+                order=tuple(go.id for go in shown.order),
+                start=shown.start,
+                options=dict(plan.options),
+            )
+        )
+
+    # --- small things -----------------------------------------------------------------------------
+
+    def _author_of(self, plan: Plan, shown: Witness) -> tuple[str, Mark]:
+        """The author's name of the last of an order, and where it is written."""
+        last = shown.order[-1]
+        name = plan.steps[last.operation].operation.id if isinstance(last, Do) else last.move
+        return name, story.mark_of(self._procedure, name)
+
+    def _add(self, findings: Iterable[Finding]) -> None:
+        """Each once, whichever options it was met with first."""
+        for each in findings:
+            key = each.code, each.where, each.line, each.column
+            if key not in self._said:
+                self._said.add(key)
+                self._findings.append(each)
+
+    def _not_explored(self, where: str, mark: Mark, message: str) -> None:
+        self._missing = True
+        self._add([finding("not-explored", where, mark, message)])
+
+
+def _some_start(analysis: Analysis) -> dict[str, str]:
+    """A start of all variables that no rule forbids."""
+    start = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
+    for part in [*(part for part, _ in analysis.pairs), *(wide.part for wide in analysis.too_wide)]:
+        if part.starts:
+            known = part.machine.valuation(part.starts[0])
+            start.update({name: value for name, value in known.items() if value is not None})
+    return start
+
+
+def _what_was_proven(wide: TooWide) -> str:
+    if wide.no_breach:
+        return "It was proven that no order passes a forbidden configuration, but not that all can be finished."
+    return "Nothing was proven of them beyond the orders looked at."
+
+
+def _group(part: Part, *, start: bool = False) -> str:
+    names = ", ".join(part.variables[:6]) + (" and others" if len(part.variables) > 6 else "")
+    return f"{'The' if start else 'the'} states {names}"
+
+
+def _place_of(part: Part) -> str:
+    return f"state.{part.variables[0]}"
+
+
+def _mark_of(part: Part) -> Mark:
+    return part.machine.variables[0].mark

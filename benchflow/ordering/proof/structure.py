@@ -1,0 +1,139 @@
+"""What can be said without exploring: forbidden starts, circles in the order, `after` that says nothing new."""
+
+from collections.abc import Iterator, Sequence
+
+from benchflow.ordering.proof.finding import Finding, finding
+from benchflow.ordering.proof.order import Order
+from benchflow.ordering.wording import all_of, in_a_sentence, stands, step_title
+from benchflow.procedure.model import Mark, Operation, Procedure, Ref
+from benchflow.procedure.plan import Plan, Step
+
+
+def forbidden_starts(procedure: Procedure) -> Iterator[Finding]:
+    """One for each rule that a start matches, with such a start."""
+    variables = {variable.name: variable for variable in procedure.state}
+    for index, rule in enumerate(procedure.interference):
+        start: dict[str, str] = {v.name: v.start or v.values[0] for v in procedure.state}
+        for name, values in rule.never.items():
+            first = variables[name].start
+            matching = [v for v in values if v == first or (first is None and v in variables[name].values)]
+            if not matching:
+                break
+            start[name] = matching[0]
+        else:
+            together = [stands(procedure, name, start[name]) for name in rule.never]
+            together[1:] = [in_a_sentence(words) for words in together[1:]]
+            told = in_a_sentence(all_of(together))
+            message = (
+                f"A session may open with a forbidden state: {told}. {sentence(rule.because)}"
+                " Nothing is explored from there: take the value out of those it may start at, or set it right"
+                " before the session opens"
+            )
+            yield finding("forbidden-start", f"interference[{index + 1}]", rule.mark, message, start=start)
+
+
+def circles(plan: Plan, order: Order) -> Iterator[Finding]:
+    """One for each knot of circles, told along a shortest one."""
+    for circle in order.circles:
+        ids = [order.steps[number] for number in circle]
+        steps = [plan.steps[name] for name in ids]
+        clauses = [
+            f"“{step_title(plan, later.id)}” comes after “{step_title(plan, earlier.id)}”"
+            for later, earlier in zip([*steps[1:], steps[0]], steps, strict=True)
+        ]
+        first = steps[0]
+        mark = _after_mark(plan, first, steps[-1].id)
+        if len(steps) == 1:
+            message = f"{clauses[0]}, itself: it can never be done"
+        else:
+            message = f"{all_of(clauses)}: a circle, so that none of them can ever be the first"
+        yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
+
+
+def redundant(plans: Sequence[tuple[Plan, Order]]) -> Iterator[Finding]:
+    """Each `after` that the others of its operation imply in every build that has the operation."""
+    if not plans:
+        return
+    procedure = plans[0][0].procedure
+    builds = [_Build(plan, order) for plan, order in plans]
+    for operation in procedure.operations:
+        kept = list(operation.after)
+        for ref in reversed(operation.after):
+            others = [other for other in kept if other is not ref]
+            if _says_nothing(builds, operation, ref, others):
+                kept = others
+                place = operation.after.index(ref) + 1
+                message = f"`after: {ref.name}` says nothing new: the order already puts it before “{operation.title}”"
+                yield finding("redundant-after", f"{operation.id}.after[{place}]", ref.mark, message)
+
+
+class _Build:
+    def __init__(self, plan: Plan, order: Order) -> None:
+        self.plan = plan
+        self.order = order
+        self.steps: dict[str, list[Step]] = {}
+        for step in plan.steps.values():
+            self.steps.setdefault(step.operation.id, []).append(step)
+        self._known: dict[tuple[str, str | None, str | None], int] = {}
+
+    def named(self, step: Step, ref: Ref) -> int:
+        """The steps that the reference names, as a mask."""
+        key = ref.name, step.place, step.operation.each
+        mask = self._known.get(key)
+        if mask is None:
+            mask = sum(1 << self.order.index[name] for name in resolved(self.plan, step, ref))
+            self._known[key] = mask
+        return mask
+
+
+def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
+    """The ids that an `after` of the step names in its plan."""
+    if ref.name in plan.steps:
+        return (ref.name,)
+    from benchflow.procedure.expand import resolve
+
+    return resolve(plan, ref.name, step.place, step.operation.each)
+
+
+def _says_nothing(builds: Sequence[_Build], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
+    """Whether in every build everything that the reference names is implied, and in some build there is any."""
+    any_named = False
+    for build in builds:
+        order = build.order
+        for step in build.steps.get(operation.id, ()):
+            number = order.index[step.id]
+            wanted = build.named(step, ref)
+            if order.held >> number & 1:
+                return False  # in a circle everything implies everything
+            implied = 0
+            for window in step.time:
+                implied |= 1 << order.index[window.operation]
+            for other in others:
+                implied |= build.named(step, other)
+            direct = implied
+            while direct:
+                low = direct & -direct
+                implied |= order.before[low.bit_length() - 1]
+                direct ^= low
+            if wanted & ~implied:
+                return False
+            any_named = any_named or bool(wanted)
+    return any_named
+
+
+def _after_mark(plan: Plan, step: Step, earlier: str) -> Mark:
+    for ref in step.operation.after:
+        if earlier in resolved(plan, step, ref):
+            return ref.mark
+    for window in step.time:
+        if window.operation == earlier:
+            return window.mark
+    return step.operation.mark
+
+
+def sentence(text: str) -> str:
+    """The author's reason as a sentence of its own."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

@@ -1,0 +1,364 @@
+"""A shortest order that shows a finding: found in a part, then told for the whole procedure.
+
+A step of the part costs one, and with it everything outside the part that comes before it and has not been
+paid for yet: no order of the whole procedure can be shorter. The way is then walked on the whole procedure. When
+that takes more (the parts outside need moves of their own, say), the parts that are concerned are searched as
+one, where the count is exact.
+"""
+
+from collections.abc import Iterator, Sequence
+from heapq import heappop, heappush
+from itertools import islice, product
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.interlock import (
+    Interference,
+    after_move,
+    after_step,
+    forbidden,
+    move_reasons,
+    step_reasons,
+)
+from benchflow.ordering.machine import BLOCKED, bits
+from benchflow.ordering.proof.analysis import Analysis
+from benchflow.ordering.proof.part import Part
+from benchflow.ordering.proof.space import AnySpace, gated
+from benchflow.ordering.route import Do, Go, Make, Way, route
+from benchflow.procedure.plan import Plan, Step
+
+_MOST_NODES = 200_000
+_MOST_STARTS = 64
+_MOST_SAMPLES = 10_000
+
+
+class Witness(Struct, frozen=True):
+    """``start`` names every variable. Where a rule is broken, the last of ``order`` breaks it, and ``rule`` is the
+    rule's index in ``Procedure.interference``. ``shortest`` is false where only a short one was found."""
+
+    start: dict[str, str]
+    order: tuple[Go, ...]
+    rule: int | None = None
+    shortest: bool = True
+
+
+class Unsettled(Struct, frozen=True):
+    """Too much would have to be looked at to say whether the whole procedure ever comes to this."""
+
+
+def show_dead_end(analysis: Analysis, part: Part, space: AnySpace) -> Witness | Unsettled | None:
+    """A shortest order after which the part can no longer be finished; ``None`` when the whole procedure never
+    comes to that."""
+    return _Show(analysis, part, space, dead=True).run()
+
+
+def show_breach(analysis: Analysis, part: Part, space: AnySpace | None) -> Witness | Unsettled | None:
+    """A shortest order that prerequisites and needs allow and whose last step or move a rule forbids. ``space`` may be
+    missing: then only so much is looked at."""
+    return _Show(analysis, part, space, dead=False).run()
+
+
+class _Found(Struct, frozen=True):
+    """In a view: ``path`` holds step numbers, and ``~number`` of moves. No order of the whole procedure that shows
+    the same is shorter than ``least``."""
+
+    start: int
+    path: tuple[int, ...]
+    least: int
+
+
+class _Show:
+    def __init__(self, analysis: Analysis, part: Part, space: AnySpace | None, *, dead: bool) -> None:
+        self._analysis = analysis
+        self._part = part
+        self._space = space
+        self._dead = dead
+
+    def run(self) -> Witness | Unsettled | None:
+        members = [self._part]
+        best: Witness | None = None
+        while True:
+            view = self._part if len(members) == 1 else self._together(members)
+            goal = _Goal(view, self._part, self._space, dead=self._dead)
+            found = _search(view, goal, view.all)
+            proven = not isinstance(found, Unsettled)
+            if not proven:
+                found = _search(view, goal, goal.some_target())
+            if found is None:
+                return None
+            if isinstance(found, _Found):
+                walked = _walk(self._analysis, view, found, dead=self._dead)
+                if walked is not None and (best is None or len(walked.order) < len(best.order)):
+                    best = walked
+                if proven and best is not None and len(best.order) == found.least:
+                    return best
+            more = self._waited_for(members)
+            if not proven or not more:
+                return Unsettled() if best is None else replace(best, shortest=False)
+            members += more
+
+    def _together(self, members: Sequence[Part]) -> Part:
+        analysis = self._analysis
+        return Part(
+            analysis.plan,
+            analysis.paper,
+            analysis.order,
+            [name for part in members for name in part.variables],
+            sorted(number for part in members for number in part.steps),
+            analysis.never,
+        )
+
+    def _waited_for(self, members: Sequence[Part]) -> list[Part]:
+        waited = 0
+        for part in members:
+            for one, other in zip(part.outside, part.outside_on_paper, strict=True):
+                waited |= one | other
+        return [part for part in _parts(self._analysis) if part.mask & waited and part not in members]
+
+
+def _parts(analysis: Analysis) -> list[Part]:
+    return [part for part, _ in analysis.pairs] + [wide.part for wide in analysis.too_wide]
+
+
+# --- in a view --------------------------------------------------------------------------------------
+
+
+class _Goal:
+    """What is looked for: told of the ``part``, asked of the ``view`` that it is in."""
+
+    def __init__(self, view: Part, part: Part, space: AnySpace | None, *, dead: bool) -> None:
+        self.dead = dead
+        self._view = view
+        self._part = part
+        self._space = space
+        self._valuations: dict[int, int] = {}
+        self._breaking: dict[int, list[int]] = {}
+        self._steps = [(view.in_part(1 << number), place) for place, number in enumerate(part.steps)]
+
+    def is_dead(self, done: int, valuation: int) -> bool:
+        assert self._space is not None
+        here = sum(1 << place for bit, place in self._steps if done & bit)
+        return not self._space.is_live(here, self._projected(valuation))
+
+    def breaking(self, done: int, valuation: int) -> Iterator[int]:
+        """The view's steps, and ``~number`` of its moves, that would break a rule here."""
+        known = self._breaking.get(valuation)
+        if known is None:
+            known = self._breaking[valuation] = list(self._find_breaking(valuation))
+        view = self._view
+        for action in known:
+            if action < 0:
+                yield action
+            elif not done >> action & 1:
+                before = view.on_paper[action]
+                if not before & ~done and not before & view.excluded:
+                    yield action
+
+    def some_target(self) -> int:
+        """A small set of the view's steps that is enough to get there by; all where it is not known."""
+        if self._view is not self._part or not self.dead or self._space is None:
+            return self._view.all
+        samples = (
+            done
+            for _, family in self._space.dead()
+            for done in islice(self._space.families.each(family), _MOST_SAMPLES)
+        )
+        return min(samples, key=int.bit_count, default=self._view.all)
+
+    def _find_breaking(self, valuation: int) -> Iterator[int]:
+        machine = self._view.machine
+        mine = {bit.bit_length() - 1 for bit, _ in self._steps}
+        for step, effect in enumerate(machine.effect_of):
+            if step in mine and machine.meets(valuation, effect) and machine.breach(valuation, effect):
+                yield step
+        for number, effect in enumerate(machine.move_effects):
+            if (
+                machine.moves[number] in self._part.machine.moves
+                and machine.meets(valuation, effect)
+                and machine.breach(valuation, effect, is_move=True)
+            ):
+                yield ~number
+
+    def _projected(self, valuation: int) -> int:
+        if self._view is self._part:
+            return valuation
+        known = self._valuations.get(valuation)
+        if known is None:
+            known = self._part.machine.number(self._view.machine.valuation(valuation))
+            self._valuations[valuation] = known
+        return known
+
+
+_Node = tuple[int, int, int]
+"""Done, valuation, and the action that breaks a rule (``_NONE`` while none has)."""
+_NONE = 1 << 62
+
+
+def _search(view: Part, goal: _Goal, within: int) -> _Found | Unsettled | None:
+    """The cheapest way, by what it costs at least in the whole procedure; only by steps ``within``."""
+    gate = gated(view, view.twins(also_outside=True))
+    cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
+    came: dict[_Node, tuple[_Node, int]] = {}
+    heap = [(0, node) for node in cost]
+    closed: set[_Node] = set()
+    while heap:
+        so_far, node = heappop(heap)
+        if node in closed:
+            continue
+        closed.add(node)
+        done, valuation, broken = node
+        if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
+            return _found(came, node, so_far)
+        if len(closed) > _MOST_NODES:
+            return Unsettled()
+        paid = 0
+        for step in bits(done):
+            paid |= view.outside[step]
+        for after, action, price in _onward(view, goal, gate, node, paid, within):
+            if so_far + price < cost.get(after, so_far + price + 1):
+                cost[after] = so_far + price
+                came[after] = (node, action)
+                heappush(heap, (so_far + price, after))
+    return None
+
+
+def _onward(
+    view: Part, goal: _Goal, gate: Sequence[int], node: _Node, paid: int, within: int
+) -> Iterator[tuple[_Node, int, int]]:
+    """(where to, by which action, at which price)."""
+    done, valuation, _ = node
+    machine = view.machine
+    for step in bits(view.all & within & ~done):
+        if not gate[step] & ~done:
+            then = machine.step(valuation, machine.effect_of[step])
+            if then != BLOCKED:
+                price = 1 + (view.outside[step] & ~paid).bit_count()
+                yield (done | 1 << step, then, _NONE), step, price
+    for number in range(len(machine.moves)):
+        then = machine.move(valuation, number)
+        if then not in (BLOCKED, valuation):
+            yield (done, then, _NONE), ~number, 1
+    if not goal.dead:
+        for action in goal.breaking(done, valuation):
+            outside = view.outside_on_paper[action] if action >= 0 else 0
+            yield (done, valuation, action), action, 1 + (outside & ~paid).bit_count()
+
+
+def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _Found:
+    path: list[int] = []
+    while node in came:
+        node, action = came[node]
+        path.append(action)
+    return _Found(node[1], tuple(reversed(path)), cost)
+
+
+# --- on the whole procedure -------------------------------------------------------------------------
+
+
+def _walk(analysis: Analysis, view: Part, found: _Found, *, dead: bool) -> Witness | None:
+    """The shortest order of the whole procedure that contains the path, replayed; ``None`` when there is none."""
+    trail = _Trail(analysis, view, found, dead=dead)
+    best: Witness | None = None
+    for start in islice(_starts(analysis, view, found, trail.needed), _MOST_STARTS):
+        order = trail.walked_from(start)
+        if order is not None and (best is None or len(order) < len(best.order)):
+            witness = _replayed(analysis.plan, start, order, dead=dead)
+            best = witness or best
+            if best is not None and len(best.order) == found.least:
+                break
+    return best
+
+
+class _Trail:
+    """A plan in which the view's steps and moves can only be done along the path, each once, so that the way to its
+    end is a way of the whole procedure."""
+
+    def __init__(self, analysis: Analysis, view: Part, found: _Found, *, dead: bool) -> None:
+        plan, paper = analysis.plan, analysis.paper
+        machine = view.machine
+        path = found.path
+        on_path = {view.steps[action] for action in path if action >= 0}
+        last = None if dead else path[-1]
+        done = on_path if last is None or last < 0 else on_path - {view.steps[last]}
+        missing = view.mask & ~sum(1 << number for number in done)
+        self._go: dict[str, Go] = {}
+        steps: dict[str, Step] = {}
+        renamed: dict[str, str] = {}
+        before: tuple[str, ...] = ()
+        moves = {move.id: move for move in plan.procedure.moves}
+        self.needed = 0
+        for place, action in enumerate(path):
+            name = f"\0{place}"
+            if action >= 0:
+                number = view.steps[action]
+                self.needed |= paper.before[number]
+                original = plan.steps[paper.steps[number]]
+                self._go[name] = Do(original.id)
+                renamed[original.id] = name
+                after = tuple(other for other in original.after if other not in renamed)
+                step = replace(original, id=name, after=(*after, *before))
+            else:
+                move = moves[machine.moves[~action]]
+                self._go[name] = Make(move.id)
+                step = _once(name, move.needs, move.sets, before)
+            if place == len(path) - 1 and last is not None:
+                # What breaks the rule is not done: the trail ends where it could be taken up.
+                step = replace(step, needs={}, during={}, sets={})
+            steps[name] = step
+            before = (name,)
+        for number, (step_id, original) in enumerate(plan.steps.items()):
+            if not view.mask >> number & 1 and not paper.before[number] & missing:
+                after = tuple(renamed.get(other, other) for other in original.after)
+                steps[step_id] = replace(original, after=after)
+        free = tuple(move for move in plan.procedure.moves if move.id not in machine.moves)
+        steps["\0end"] = _once("\0end", {}, {}, before)
+        self._plan = Plan(replace(plan.procedure, moves=free), plan.options, steps)
+
+    def walked_from(self, start: dict[str, str]) -> tuple[Go, ...] | None:
+        found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end")
+        if not isinstance(found, Way):
+            return None
+        return tuple(self._go.get(go.id, go) for go in found.steps[:-1])
+
+
+def _once(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, str], after: tuple[str, ...]) -> Step:
+    from benchflow.procedure.model import Operation
+
+    return Step(name, Operation(name, name, "", 0), None, after, needs, {}, sets, (), 0.0)
+
+
+def _starts(analysis: Analysis, view: Part, found: _Found, needed: int) -> Iterator[dict[str, str]]:
+    """Whole starts that agree with the path's: every one of the parts that the path waits for, any one of others."""
+    values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
+    values.update(_known(view, found.start))
+    choices = []
+    for part in _parts(analysis):
+        if part.mask & view.mask:
+            continue
+        starts = part.starts if part.mask & needed else part.starts[:1]
+        choices.append([_known(part, number) for number in starts])
+    for chosen in product(*choices):
+        yield {**values, **{name: value for one in chosen for name, value in one.items()}}
+
+
+def _known(part: Part, number: int) -> dict[str, str]:
+    return {name: value for name, value in part.machine.valuation(number).items() if value is not None}
+
+
+def _replayed(plan: Plan, start: dict[str, str], order: tuple[Go, ...], *, dead: bool) -> Witness | None:
+    """The witness, if every step of it is allowed at its turn, and the last breaks a rule where that is what it
+    is to show."""
+    here = Configuration(frozenset(), dict(start))
+    if forbidden(plan, here.valuation):
+        return None
+    for place, go in enumerate(order):
+        reasons = step_reasons(plan, here, go.operation) if isinstance(go, Do) else move_reasons(plan, here, go.move)
+        if place == len(order) - 1 and not dead:
+            broken = [reason.rule for reason in reasons if isinstance(reason, Interference)]
+            return Witness(start, order, broken[0]) if broken and len(broken) == len(reasons) else None
+        if reasons:
+            return None
+        here = after_step(plan, here, go.operation) if isinstance(go, Do) else after_move(plan, here, go.move)
+    return Witness(start, order) if dead else None

@@ -1,0 +1,182 @@
+"""The proof against looking at everything, on random small procedures."""
+
+import pytest
+from hypothesis import given, settings
+from msgspec.structs import replace
+
+from benchflow.ordering.proof import Finding, Line, Proof, Reductions, prove
+from benchflow.procedure.model import Procedure, Ref
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute
+from tests.ordering.random_plans import examples, knotted, plans_of, procedures
+
+
+def of(proof: Proof, code: str) -> list[Finding]:
+    return [finding for finding in proof.findings if finding.code == code]
+
+
+def actions(plan: Plan, order: object) -> list[brute.Action]:
+    assert isinstance(order, tuple)
+    return [("operation" if name in plan.steps else "move", name) for name in order]
+
+
+def checked(plan: Plan, proof: Proof) -> None:
+    """The findings about one plan, each against its meaning; the shortest lengths too."""
+    truth = brute.Verdicts(plan)
+    assert bool(of(proof, "forbidden-start")) == bool(truth.forbidden_starts)
+    for finding in of(proof, "forbidden-start"):
+        assert finding.start in truth.forbidden_starts
+    if not truth.origins:
+        assert not proof.complete
+        return
+    assert proof.complete
+    assert {finding.where for finding in of(proof, "unreachable-operation")} == truth.unreachable
+    dead_ends = of(proof, "dead-end")
+    assert bool(dead_ends) == (truth.dead_end is not None)
+    for finding in dead_ends:
+        end = brute.replays(plan, origin(truth, finding), actions(plan, finding.order))
+        assert end is not None
+        assert end not in truth.finishable
+    if dead_ends:
+        assert min(len(actions(plan, finding.order)) for finding in dead_ends) == truth.dead_end
+    needed = of(proof, "interlock-needed")
+    assert bool(needed) == (truth.breach is not None)
+    for finding in needed:
+        *earlier, last = actions(plan, finding.order)
+        before = brute.replays(plan, origin(truth, finding), earlier)
+        assert before is not None
+        assert any(action == last and bad for action, _, bad in brute.tries(plan, before))
+    if needed:
+        assert min(len(actions(plan, finding.order)) for finding in needed) == truth.breach
+
+
+def origin(truth: brute.Verdicts, finding: Finding) -> brute.Place:
+    assert isinstance(finding.start, dict)
+    place = (frozenset[str](), brute.standing(finding.start))
+    assert place in truth.origins
+    return place
+
+
+@settings(max_examples=examples(150), deadline=None)
+@given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
+def test_the_proof_says_what_looking_at_everything_says_and_its_orders_are_as_short(procedure: Procedure) -> None:
+    (plan,) = plans_of(procedure)
+    checked(plan, prove(procedure))
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(procedures(most_operations=6, most_variables=3, with_options=False, apart=True))
+def test_states_explored_apart_say_what_they_say_together(procedure: Procedure) -> None:
+    (plan,) = plans_of(procedure)
+    checked(plan, prove(procedure))
+
+
+@pytest.mark.parametrize("seed", range(max(150, examples(0))))
+def test_states_that_wait_for_each_other_across_the_order_are_not_taken_for_independent(seed: int) -> None:
+    plan = knotted(seed)
+    checked(plan, prove(plan.procedure))
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(procedures(most_operations=5, most_variables=2))
+def test_every_choice_of_options_is_looked_at(procedure: Procedure) -> None:
+    proof = prove(procedure)
+    truths = [(plan, brute.Verdicts(plan)) for plan in plans_of(procedure)]
+    if not truths[0][1].origins:
+        return
+    assert bool(of(proof, "dead-end")) == any(truth.dead_end is not None for _, truth in truths)
+    assert bool(of(proof, "interlock-needed")) == any(truth.breach is not None for _, truth in truths)
+    unreachable = {name for _, truth in truths for name in truth.unreachable}
+    assert {finding.where for finding in of(proof, "unreachable-operation")} == unreachable
+    for finding in proof.findings:
+        if finding.code in ("dead-end", "interlock-needed") and procedure.options:
+            (plan,) = [plan for plan, _ in truths if plan.options == finding.options]
+            assert isinstance(finding.start, dict)
+            place = (frozenset[str](), brute.standing(finding.start))
+            walked = actions(plan, finding.order)
+            assert brute.replays(plan, place, walked[:-1]) is not None
+
+
+SWITCHED_OFF = [
+    Reductions(by_groups=False),
+    Reductions(forced_order=False),
+    Reductions(twins=False),
+    Reductions(lattice=False),
+    Reductions(set_by_set=False),
+    Reductions(by_groups=False, forced_order=False, twins=False, lattice=False),
+]
+
+
+@settings(max_examples=examples(40), deadline=None)
+@given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
+def test_no_reduction_changes_an_answer(procedure: Procedure) -> None:
+    usual = prove(procedure)
+    for reductions in SWITCHED_OFF:
+        other = prove(procedure, reductions=reductions)
+        assert verdicts(other) == verdicts(usual)
+
+
+@pytest.mark.parametrize("seed", range(1000, 1000 + max(40, examples(0))))
+def test_no_reduction_changes_an_answer_where_states_wait_for_each_other(seed: int) -> None:
+    procedure = knotted(seed).procedure
+    usual = prove(procedure)
+    for reductions in SWITCHED_OFF:
+        assert verdicts(prove(procedure, reductions=reductions)) == verdicts(usual)
+
+
+def verdicts(proof: Proof) -> object:
+    """What must not depend on how it was found: which codes, what is never done, how short the shortest."""
+    shortest = {
+        code: min((len(f.order) for f in of(proof, code) if isinstance(f.order, tuple)), default=None)
+        for code in ("dead-end", "interlock-needed")
+    }
+    return (
+        proof.complete,
+        {finding.code for finding in proof.findings},
+        {finding.where for finding in of(proof, "unreachable-operation")},
+        shortest,
+    )
+
+
+# --- mending ----------------------------------------------------------------------------------------
+
+
+def mended(procedure: Procedure, lines: tuple[Line, ...]) -> Procedure:
+    """The procedure with the lines written into it, as an author would."""
+    operations = {each.id: each for each in procedure.operations}
+    moves = {each.id: each for each in procedure.moves}
+    domains = {v.name: v.values for v in procedure.state}
+    for line in lines:
+        if line.to in operations:
+            each = operations[line.to]
+            if line.after:
+                operations[line.to] = replace(each, after=(*each.after, Ref(line.after)))
+                continue
+            wanted = [v for v in each.needs.get(line.variable, domains[line.variable]) if v in line.values]
+            operations[line.to] = replace(each, needs={**each.needs, line.variable: tuple(wanted)})
+        else:
+            turn = moves[line.to]
+            wanted = [v for v in turn.needs.get(line.variable, domains[line.variable]) if v in line.values]
+            moves[line.to] = replace(turn, needs={**turn.needs, line.variable: tuple(wanted)})
+    return replace(procedure, operations=tuple(operations.values()), moves=tuple(moves.values()))
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(procedures(most_operations=5, most_variables=3, with_options=False))
+def test_the_lines_it_names_make_the_procedure_safe_on_paper_and_break_nothing(procedure: Procedure) -> None:
+    proof = prove(procedure)
+    before = prove_verdicts(procedure)
+    for number, lines in proof.mending.items():
+        assert proof.findings[number].code == "interlock-needed"
+        if not lines:
+            continue
+        after = prove_verdicts(mended(procedure, tuple(line for each in proof.mending.values() for line in each)))
+        if all(proof.mending.values()):
+            assert after.breach is None
+        assert after.unreachable <= before.unreachable
+        assert before.dead_end is not None or after.dead_end is None
+
+
+def prove_verdicts(procedure: Procedure) -> brute.Verdicts:
+    (plan,) = plans_of(procedure)
+    return brute.Verdicts(plan)

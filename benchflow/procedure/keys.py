@@ -81,6 +81,8 @@ class Keys(Shape[B]):
             return None
         fields = Fields(node, name, notes)
         for key, child in node.pairs:
+            if notes.problems.full:
+                break
             known = self.keys.get(key.text)
             if known is None:
                 self._unknown(key, node, notes)

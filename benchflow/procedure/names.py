@@ -79,6 +79,8 @@ class Names:
     def resolve(self, notes: Notes) -> None:
         """Report every mention of a name that is not given."""
         for mention in notes.mentions:
+            if notes.problems.full:
+                break
             if mention.name in notes.half_known or mention.of in notes.half_known:
                 continue
             if mention.kind in self.values:
@@ -113,7 +115,7 @@ class Names:
             "unknown-name",
             mention.mark,
             f"there is no {_NOUNS[mention.kind]} `{mention.name}`",
-            self._hint(name, mention.kind),
+            self._hint(name, mention.kind, notes),
         )
 
     def _place(self, mention: Mention, kind: str, name: str, place: str, notes: Notes) -> None:
@@ -125,10 +127,10 @@ class Names:
             hint = hint_for(place, places)
             notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
 
-    def _hint(self, name: str, kind: str) -> str:
+    def _hint(self, name: str, kind: str, notes: Notes) -> str:
         if name in self.given[kind]:
             return f"write `{name}`, without a place"
-        return self._elsewhere(name, kind) or hint_for(name, self.given[kind], "none is given in this file")
+        return self._elsewhere(name, kind) or notes.hint(name, self.given[kind], "none is given in this file")
 
     def _elsewhere(self, name: str, kind: str) -> str:
         """A hint where the name is given, but for another kind of thing."""

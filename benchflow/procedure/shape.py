@@ -5,7 +5,7 @@ gives ``None``; the rest of the file is read on, so that everything wrong is kno
 """
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from typing import Any, Generic, TypeVar
 
 from msgspec import Struct
@@ -13,7 +13,7 @@ from msgspec import Struct
 from benchflow.plaintext import clean_line
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
-from benchflow.procedure.problems import Severity
+from benchflow.procedure.problems import Severity, hint_for
 from benchflow.procedure.source import Problems
 
 T = TypeVar("T")
@@ -36,6 +36,7 @@ class Notes:
 
     def __init__(self, problems: Problems) -> None:
         self.problems = problems
+        self._comparisons = 100_000
         self.mentions: list[Mention] = []
         self.half_known: set[str] = set()
         """Names whose entry could not be read: mentioning one of them is no second mistake."""
@@ -48,6 +49,11 @@ class Notes:
 
     def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         self.problems.add(code, mark, message, hint, severity)
+
+    def hint(self, name: str, known: Collection[str], nothing: str) -> str:
+        """:func:`~.problems.hint_for`, until so much was compared that a file is only costing time."""
+        self._comparisons -= len(known)
+        return hint_for(name, known, nothing) if self._comparisons > 0 else ""
 
     def mention(self, kind: str, name: str, mark: Mark, of: str = "") -> None:
         self.mentions.append(Mention(kind, name, mark, of))

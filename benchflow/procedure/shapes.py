@@ -243,6 +243,8 @@ class ListOf(Shape[tuple[T, ...]]):
             notes.problem("too-few", node.mark, f"this list needs at least {wanted}")
         items: list[T] = []
         for child in node.items:
+            if notes.problems.full:
+                break
             item = self.item.read(child, notes, name)
             if item is None:
                 continue
@@ -279,6 +281,8 @@ class MapOf(Shape[dict[str, T]]):
             notes.problem("too-few", node.mark, "there is nothing in these brackets", f"write {self.noun}")
         entries: dict[str, T] = {}
         for key, child in node.pairs:
+            if notes.problems.full:
+                break
             read_key = self.key.read(key, notes)
             value = self.value.read(child, notes, Ref(read_key or key.text, key.mark))
             if read_key is None or value is None:

@@ -24,23 +24,21 @@ MAX_DEPTH = 24
 MAX_SCALAR = 20_000
 """Characters in one text."""
 MAX_PROBLEMS = 500
-"""Problems listed; more are counted only."""
+"""Problems listed. After so many the rest of the file is not looked at, which bounds what a hostile one can cost."""
 
 
 class Problems:
-    """Collects what is wrong with one file, at most :data:`MAX_PROBLEMS` in full."""
+    """Collects what is wrong with one file, at most :data:`MAX_PROBLEMS`."""
 
     def __init__(self, file: str) -> None:
         self.file = file
         self.all: list[Problem] = []
-        self._uncounted = 0
         self._seen: set[tuple[str, int, int, str]] = set()
 
     def add(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         if (code, mark.line, mark.column, message) in self._seen:
             return
-        if len(self.all) >= MAX_PROBLEMS:
-            self._uncounted += 1
+        if self.full:
             return
         self._seen.add((code, mark.line, mark.column, message))
         self.all.append(Problem(code, severity, self.file, mark.line, mark.column, message, hint))
@@ -50,17 +48,22 @@ class Problems:
         self.all = [problem for problem in self.all if wanted(problem)]
 
     @property
+    def full(self) -> bool:
+        """Whether enough was found, and reading may stop."""
+        return len(self.all) >= MAX_PROBLEMS
+
+    @property
     def any_error(self) -> bool:
-        return any(problem.severity == "error" for problem in self.all)
+        return self.full or any(problem.severity == "error" for problem in self.all)
 
     def listed(self, root: "Node | None") -> tuple[Problem, ...]:
         """All of them in the order of the file, each with its way through ``root``."""
         found = sorted(self.all, key=lambda problem: (problem.line, problem.column))
         if root is not None:
             found = [_with_way(problem, root) for problem in found]
-        if self._uncounted:
+        if self.full:
             last = found[-1]
-            message = f"and {self._uncounted} more problems that are not listed"
+            message = f"more than {MAX_PROBLEMS} problems; there may be others, which were not looked for"
             found.append(Problem("too-many-problems", "error", self.file, last.line, last.column, message))
         return tuple(found)
 
@@ -122,6 +125,8 @@ def _without_controls(text: str, problems: Problems) -> str:
     if not bad:
         return text
     for number, line in enumerate(text.split("\n"), start=1):
+        if problems.full:
+            break
         if bad.isdisjoint(line):
             continue
         for column, character in enumerate(line, start=1):
@@ -203,6 +208,8 @@ class _Builder:
         stack = self._open
         documents = 0
         for event in events:
+            if self._problems.full:
+                break
             if isinstance(event, kinds.DocumentStartEvent):
                 documents += 1
                 self._check_document(event, documents)

@@ -19,7 +19,6 @@ from benchflow.procedure.model import (
 )
 from benchflow.procedure.names import Names, split_place
 from benchflow.procedure.nodes import Scalar
-from benchflow.procedure.problems import hint_for
 from benchflow.procedure.setup_keys import limit_dimension
 from benchflow.procedure.shapes import Notes
 from benchflow.quantity import dimension_of
@@ -65,6 +64,8 @@ class ValueChecks:
     def run(self) -> None:
         leans: dict[str, set[str]] = {}
         for operation in self._operations:
+            if self._notes.problems.full:
+                return
             for work_out in operation.work_out:
                 leans[work_out.name] = self._formula(work_out, operation)
             for value in values_of(operation):
@@ -114,7 +115,7 @@ class ValueChecks:
                     "unknown-name",
                     written.at(shift + ref.at),
                     f"there is no value `{ref.name}`",
-                    hint_for(ref.name, self._values, "no value is recorded or worked out in this file"),
+                    self._notes.hint(ref.name, self._values, "no value is recorded or worked out in this file"),
                 )
                 known = False
             else:

@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
-from benchflow.procedure.problems import Problem
+from benchflow.procedure.problems import CODES, Problem
 from benchflow.procedure.reader import Reading, read_bytes
 from benchflow.procedure.schema import json_schema
 
@@ -49,6 +49,12 @@ def test_a_mistake_is_told_in_words_with_a_way_out(path: Path) -> None:
         assert problem.message
         assert "  " not in str(problem)
         assert "None" not in str(problem)
+
+
+def test_every_code_can_be_looked_up() -> None:
+    found = {problem.code for path in BAD for problem in _read(path)[2].problems}
+    assert found <= CODES
+    assert CODES - found == {"not-utf-8", "too-large", "too-long", "too-many-problems", "unused"}  # tried elsewhere
 
 
 def test_most_mistakes_come_with_a_hint() -> None:

@@ -222,10 +222,10 @@ def test_groups_are_tightened_apart() -> None:
 
 def test_a_value_of_the_same_place_may_be_called_plainly() -> None:
     one = operation(
-        "each: cylinder\nrecord: {bore: {unit: mm}, piston: {unit: mm}}\nwork-out: {gap: {is: bore - piston, unit: mm}}",
+        "each: cylinder\nrecord: {bore: {unit: mm}, rod: {unit: mm}}\nwork-out: {gap: {is: bore - rod, unit: mm}}",
         "places: {cylinder: [1, 2]}\n",
     )
-    assert one.work_out[0].formula == "bore - piston"
+    assert one.work_out[0].formula == "bore - rod"
 
 
 @pytest.mark.parametrize("ident", ["a", "A1", "seat_cam", "seat-cam-2", "1", "no"])

@@ -43,6 +43,11 @@ def test_the_largest_procedure_imagined_is_read() -> None:
     assert len(reading.procedure.operations) == 1002
 
 
+def test_a_file_with_too_many_warnings_to_look_at_is_not_called_good() -> None:
+    operations = "".join(f"      - id: op-{n}\n" for n in range(MAX_PROBLEMS + 1))
+    assert read(SMALL + operations).procedure is None
+
+
 def test_a_byte_too_many_is_refused_and_told_as_such() -> None:
     assert _codes(read("#" * (MAX_BYTES + 1))) == ["too-large"]
 
@@ -95,11 +100,11 @@ def test_a_text_without_end_is_cut_and_told() -> None:
     assert len(value.text) == MAX_SCALAR
 
 
-def test_a_file_full_of_mistakes_lists_many_and_counts_the_rest() -> None:
+def test_a_file_full_of_mistakes_lists_many_and_says_that_there_are_more() -> None:
     reading = read("".join(f"key-{n}: x\n" for n in range(MAX_PROBLEMS + 50)))
     assert len(reading.problems) == MAX_PROBLEMS + 1
     assert reading.problems[-1].code == "too-many-problems"
-    assert "more problems" in reading.problems[-1].message
+    assert "there may be others" in reading.problems[-1].message
 
 
 def test_digits_stay_as_they_are_written() -> None:

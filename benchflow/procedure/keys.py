@@ -58,7 +58,8 @@ class Keys(Shape[B]):
     """A mapping with known keys, made into a value by ``build``.
 
     ``name`` is the definition's name in the JSON Schema. ``one_of`` lists keys of which exactly one is to be
-    written. ``advice`` gives a hint for a key that people write and that is not one of ours.
+    written; ``beside`` pairs a key with the one that it cannot be without. ``advice`` gives a hint for a key that
+    people write and that is not one of ours.
     """
 
     def __init__(
@@ -69,9 +70,10 @@ class Keys(Shape[B]):
         build: Callable[[Fields], B | None],
         *,
         one_of: tuple[Key[Any], ...] = (),
+        beside: tuple[tuple[Key[Any], Key[Any]], ...] = (),
         advice: dict[str, str] | None = None,
     ) -> None:
-        self.name, self.noun, self.build, self.one_of = name, noun, build, one_of
+        self.name, self.noun, self.build, self.one_of, self.beside = name, noun, build, one_of, beside
         self.keys = {key.name: key for key in keys}
         self.advice = advice or {}
 
@@ -109,6 +111,9 @@ class Keys(Shape[B]):
         for key in self.keys.values():
             if key.required and not fields.wrote(key):
                 fields.notes.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", key.says)
+        for key, other in self.beside:
+            if fields.wrote(key) and not fields.wrote(other):
+                fields.problem("missing-key", key, f"`{key.name}` stands beside `{other.name}`", other.says)
         if self.one_of:
             written = [key.name for key in self.one_of if fields.wrote(key)]
             names = " or ".join(f"`{key.name}`" for key in self.one_of)
@@ -131,6 +136,8 @@ class Keys(Shape[B]):
         required = [key.name for key in self.keys.values() if key.required]
         if required:
             schema["required"] = required
+        if self.beside:
+            schema["dependentRequired"] = {key.name: [other.name] for key, other in self.beside}
         if self.one_of:
             schema["oneOf"] = [{"required": [key.name]} for key in self.one_of]
         return schema

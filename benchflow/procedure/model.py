@@ -282,11 +282,15 @@ class LoosenStage(Struct, frozen=True, tag="loosen"):
 
 
 class CheckStage(Struct, frozen=True, tag="check"):
-    """Each fastener is tried and has to be within the limit."""
+    """Each fastener is tried and has to be within the limit: of torque, of angle, or of stretch (a length).
+
+    ``stretch`` stands beside a torque: then both are read, and only where both are within is the fastener accepted.
+    """
 
     limit: Limit
     text: str
     only: str | None = None
+    stretch: Limit | None = None
 
 
 Stage = TorqueStage | AngleStage | LoosenStage | CheckStage
@@ -296,7 +300,7 @@ class Tighten(Struct, frozen=True):
     joint: str
     stages: tuple[Stage, ...]
     total_angle: Quantity | None = None
-    draw_down: str = ""
+    draw_down: str = ""  # how the part is brought down level before the first stage, "" where it need not be
     instrument: str | None = None  # the author's key is `with`
     mark: Mark = Mark()
 

@@ -20,6 +20,7 @@ from benchflow.procedure.model import (
 from benchflow.procedure.nodes import Mapping, Node, Sequence
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.referring import Reference
+from benchflow.procedure.setup_keys import limit_dimension
 from benchflow.procedure.shapes import (
     FILLED_LINE,
     LABEL,
@@ -32,7 +33,7 @@ from benchflow.procedure.shapes import (
     Shape,
     scalar,
 )
-from benchflow.quantity import Quantity, QuantityError, base, convert, dimension_of, parse_quantity, show
+from benchflow.quantity import Limit, Quantity, QuantityError, base, convert, dimension_of, parse_quantity, show
 
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
 
@@ -88,9 +89,15 @@ _ANGLE = Key("angle", Measure("angle"), "The angle that each is turned on.", exa
 _LOOSEN = Key("loosen", Measure("angle"), "How far each is turned back.", examples=("1 turn",))
 _CHECK = Key(
     "check",
-    LimitOf("torque", "at least 100 N·m"),
-    "Each is tried and has to be within this.",
-    examples=("at least 100 N·m",),
+    LimitOf(None, "at least 100 N·m"),
+    "Each is tried and has to be within this: a torque, an angle, or how far it has stretched.",
+    examples=("at least 100 N·m", "0.13 .. 0.15 mm"),
+)
+_STRETCH = Key(
+    "stretch",
+    LimitOf("length", "0.13 .. 0.15 mm"),
+    "Beside `check` with a torque: how far each has to have stretched. Both are read, and both have to be within.",
+    examples=("0.13 .. 0.15 mm",),
 )
 _ONLY = Key("only", LABEL, "Only for this group of the joint's fasteners.")
 
@@ -105,7 +112,23 @@ def _stage(fields: Fields) -> Stage | None:
     if loosen is not None:
         stage = LoosenStage(loosen, f"loosen {loosen.entered}", only)
         return _above_zero(stage, loosen, fields.at(_LOOSEN), fields.notes)
-    return None if check is None else CheckStage(check, f"check {check.text}", only)
+    return None if check is None else _check_stage(check, only, fields)
+
+
+def _check_stage(check: Limit, only: str | None, fields: Fields) -> CheckStage | None:
+    kind, stretch = limit_dimension(check), fields.get(_STRETCH)
+    if kind not in ("torque", "angle", "length"):
+        what = f"a {kind}" if kind else "a bare number"
+        message = f"`{check.text}` is {what}; what is tried is a torque, an angle or a stretch"
+        fields.problem("wrong-dimension", _CHECK, message, "such as at least 100 N·m")
+        return None
+    if stretch is None:
+        return CheckStage(check, f"check {check.text}", only)
+    if kind != "torque":
+        message = "`stretch` stands beside a torque that is tried"
+        fields.problem("one-too-many", _STRETCH, message, f"write `check: {stretch.text}` for the stretch alone")
+        return None
+    return CheckStage(check, f"check {check.text}, stretch {stretch.text}", only, stretch)
 
 
 _STAGE: Shape[Stage] = Either(
@@ -114,9 +137,10 @@ _STAGE: Shape[Stage] = Either(
     entries=Keys(
         "stage",
         "a stage",
-        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _ONLY),
+        (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY),
         _stage,
         one_of=(_TORQUE, _ANGLE, _LOOSEN, _CHECK),
+        beside=((_STRETCH, _CHECK),),
     ),
 )
 

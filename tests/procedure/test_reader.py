@@ -108,8 +108,13 @@ def test_stages_arrive_in_order_and_by_kind(every_key: Procedure) -> None:
     assert tighten is not None
     kinds = [type(stage).__name__ for stage in tighten.stages]
     assert kinds == [
-        "TorqueStage", "TorqueStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage", "CheckStage"
+        "TorqueStage", "TorqueStage", "LoosenStage", "TorqueStage", "AngleStage", "AngleStage",
+        "CheckStage", "CheckStage", "CheckStage",
     ]  # fmt: skip
+    both = tighten.stages[7]
+    assert isinstance(both, model.CheckStage)
+    assert both.stretch is not None
+    assert (both.limit.text, both.stretch.text) == ("90 .. 130 N·m", "0.13 .. 0.15 mm")
     assert [stage.only for stage in tighten.stages[:3]] == [None, "long", None]
     assert (tighten.draw_down, tighten.instrument) == ("quarter turn, alternating", "torque-wrench")
 

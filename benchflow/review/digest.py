@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 from benchflow.review.facts import Facts, InstrumentFact, Moment, NoteFact
-from benchflow.review.gathering import Gathered, NotASession, Ticks, seconds_between
+from benchflow.review.gathering import Gathered, NotASession, Ticks, Work, seconds_between
 from benchflow.review.room import band, number, room
 from benchflow.session.events import Happening
 from benchflow.session.lines import Line
@@ -115,6 +115,7 @@ def _worked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
 def _corrected(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     of = told.of_line.get(data["event"])
     if of is None:
+        _corrected_tick(told, data, now)
         return
     operation, name, slot = of
     if data.get("quantity") is not None:
@@ -125,6 +126,15 @@ def _corrected(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     elif data.get("lot") is not None:
         told.touch(operation, now)
         _put_lot(told, line, now, (operation, name), data["lot"])
+
+
+def _corrected_tick(told: Gathered, data: Data, now: Moment) -> None:
+    of = told.of_tick.get(data["event"])
+    if of is not None:
+        operation, fastener = of
+        for ticks in told.touch(operation, now).stages.values():
+            if fastener in ticks.fasteners and ticks.measured:
+                _judged(ticks, fastener, data.get("verdict"))
 
 
 _KEPT = ("limit", "decision", "instrument", "serial")
@@ -157,22 +167,37 @@ def _reading(
 
 def _ticked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     work = told.touch(data["operation"], now)
-    stage, fastener = data["stage"], data["fastener"]
+    stage = data["stage"]
     work.joint = data["joint"]
     before = work.last_tick.get(stage)
     work.last_tick[stage] = now
-    key = (stage, data.get("serial") or "", line.by, now.at[:10])
+    gap = 0.0 if before is None else seconds_between(before, now)
+    _count(work, line, data, now, gap, (data.get("instrument") or "", data.get("serial") or ""), stretch=False)
+    if data.get("stretch") is not None:
+        tool = (data.get("stretch_instrument") or "", data.get("stretch_serial") or "")
+        _count(work, line, data, now, gap, tool, stretch=True)
+    if data.get("quantity") is not None:
+        told.of_tick[line.seq] = (data["operation"], data["fastener"])
+
+
+def _count(
+    work: Work, line: Line, data: Data, now: Moment, gap: float, tool: tuple[str, str], *, stretch: bool
+) -> None:
+    key = (data["stage"], tool[1], line.by, now.at[:10], stretch)
     ticks = work.stages.get(key)
     if ticks is None:
-        ticks = work.stages[key] = Ticks(line.seq, data.get("instrument") or "", now, now, set(), set())
+        ticks = work.stages[key] = Ticks(line.seq, tool[0], now, now, set(), set())
     ticks.last = now
-    gap = 0.0 if before is None else seconds_between(before, now)
     if gap > ticks.gap:
         ticks.gap, ticks.gap_seq = gap, line.seq
-    ticks.fasteners.add(fastener)
+    ticks.fasteners.add(data["fastener"])
     if data.get("quantity") is not None:
         ticks.measured += 1
-    if data.get("verdict") in ("out", "not-proven"):
+    _judged(ticks, data["fastener"], data.get("verdict"))
+
+
+def _judged(ticks: Ticks, fastener: int, verdict: str | None) -> None:
+    if verdict in ("out", "not-proven"):
         ticks.bad.add(fastener)
     else:
         ticks.bad.discard(fastener)
@@ -184,6 +209,10 @@ def _unticked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
             ticks.fasteners.discard(data["fastener"])
             ticks.bad.discard(data["fastener"])
             ticks.unticked += 1
+
+
+def _drawn_down(told: Gathered, line: Line, data: Data, now: Moment) -> None:
+    told.touch(data["operation"], now).joint = data["joint"]
 
 
 def _checked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
@@ -255,7 +284,8 @@ def _closed(told: Gathered, line: Line, data: Data, now: Moment) -> None:
 _HANDLERS: dict[str, Callable[[Gathered, Line, Data, Moment], None]] = {
     "taken-up": _taken_up, "set-aside": _set_aside, "finished": _finished, "reopened": _reopened,
     "taken-back": _taken_back, "remedied": _remedied, "recorded": _recorded, "worked": _worked,
-    "corrected": _corrected, "ticked": _ticked, "unticked": _unticked, "checked": _checked,
+    "corrected": _corrected, "ticked": _ticked, "unticked": _unticked, "drawn-down": _drawn_down, "undrawn": _drawn_down, "seated": _drawn_down,
+    "unseated": _drawn_down, "checked": _checked,
     "unchecked": _unchecked, "chosen": _chosen, "lot": _lot, "signed": _signed, "deviated": _deviated,
     "instrument-used": _instrument_used, "noted": _noted, "clock-went-back": _clock_went_back,
     "closed": _closed,

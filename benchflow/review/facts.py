@@ -135,6 +135,7 @@ class StageFact(Struct, frozen=True):
     seconds: float
     bad: int
     measured: int  # ticks that came with a value
+    stretch: bool  # the instrument read the stretch of fasteners that another one tightened
     standing: bool
 
 

@@ -50,6 +50,10 @@ class Ticks(Struct):
     measured: int = 0
 
 
+StageKey = tuple[int, str, str, str, bool]
+"""Stage, serial, by, day, and whether it is a reading of stretch."""
+
+
 class Work(Struct):
     """One operation since it was last begun afresh. The numbers are places in the session's lists."""
 
@@ -65,7 +69,7 @@ class Work(Struct):
     set_aside: int = 0
     redone: int = 0
     joint: str = ""
-    stages: dict[tuple[int, str, str, str], Ticks] = {}  # stage, serial, by, day
+    stages: dict[StageKey, Ticks] = {}
     last_tick: dict[int, Moment] = {}
     readings: dict[tuple[str, str], list[int]] = {}  # name, slot: every attempt
     lots: dict[str, int] = {}
@@ -102,6 +106,7 @@ class Gathered:
         self.notes: list[NoteFact] = []
         self.stages: list[StageFact] = []
         self.of_line: dict[int, tuple[str, str, str]] = {}  # seq: operation, name, slot ("" for a lot)
+        self.of_tick: dict[int, tuple[str, int]] = {}  # seq of one that was read: operation, fastener
         self.clock_back = 0
         self.unknown = 0
         self.reopening = ""  # why work is being taken back
@@ -137,11 +142,11 @@ class Gathered:
         self.works[operation] = Work(redone=work.redone + 1, people=work.people, by=work.by, set_aside=work.set_aside)
 
     def _close_stages(self, operation: str, work: Work, *, standing: bool) -> None:
-        for (stage, serial, by, day), ticks in work.stages.items():
+        for (stage, serial, by, day, stretch), ticks in work.stages.items():
             fact = StageFact(
                 ticks.seq, operation, work.joint, stage, work.redone, ticks.instrument, serial, by, day,
                 ticks.first.at, ticks.last.at, len(ticks.fasteners), ticks.unticked, ticks.gap, ticks.gap_seq,
-                seconds_between(ticks.first, ticks.last), len(ticks.bad), ticks.measured, standing,
+                seconds_between(ticks.first, ticks.last), len(ticks.bad), ticks.measured, stretch, standing,
             )  # fmt: skip
             self.stages.append(fact)
 

@@ -117,8 +117,10 @@ def _touched(found: Found, ask: Ask) -> Touched | None:
 def _fasteners(found: Found) -> dict[tuple[str, str], int]:
     """Operation and joint to how many fasteners stand that were tightened so, in any stage."""
     stages: dict[tuple[str, str, int], int] = {}
+    only_read = all(fact.stretch for fact in found.stages)
     for fact in found.stages:
-        if fact.standing:
+        # A stretch is read of a fastener that counts by its torque; on its own where only the reader is asked for.
+        if fact.standing and (not fact.stretch or only_read):
             key = (fact.operation, fact.joint, fact.stage)
             stages[key] = stages.get(key, 0) + fact.fasteners
     most: dict[tuple[str, str], int] = {}

@@ -22,6 +22,7 @@ from benchflow.quantity import Limit, convert
 from benchflow.session.choosing import proposal
 from benchflow.session.desk import Desk
 from benchflow.session.drive import drive
+from benchflow.session.fitness import need_for_stage
 from benchflow.session.judging import limit_of
 from benchflow.session.matching import proposed
 from benchflow.session.missing import lots_wanted
@@ -227,10 +228,9 @@ class Player:
             return []
         joint = joint_of(self.state, tighten.joint)
         tools = {**self.tools, **(self.overdue_tools if self.faults.overdue == step.id else {})}
-        used = [tools[ref.name] for ref in step.operation.uses if ref.name in tools]
-        tool = tools.get(tighten.instrument or "") or (used[0] if used else None)
         entries: list[Intent] = []
         for number, stage in enumerate(tighten.stages, 1):
+            tool = tools.get(need_for_stage(self.state, step, stage, tighten.instrument) or "")
             for fastener in stage_order(joint, stage):
                 entry = {"intent": "tick", "joint": joint.id, "fastener": fastener, "stage": number}
                 if isinstance(stage, CheckStage):

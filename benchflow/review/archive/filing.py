@@ -17,6 +17,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.review.archive.database import Database
+from benchflow.review.archive.report import Filed
 from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
 from benchflow.review.logfile import Unusable, sound_facts
 from benchflow.review.question import LeftOut
@@ -26,22 +27,6 @@ BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
 WORTH_WORKERS = 8_000_000  # bytes to be read before starting processes pays
 _TAIL: Final = 65_536
-
-
-class Filed(Struct, frozen=True):
-    """What came of it. ``left_out`` is everything looked at and kept out, now or earlier; ``newer`` names
-    logs that a newer version wrote, of which this one understood only a part; ``gone`` are logs that the
-    index still has and whose files are no longer there."""
-
-    looked_at: int
-    new: int
-    grown: int
-    unchanged: int
-    copies: int
-    events: int
-    left_out: tuple[LeftOut, ...]
-    newer: tuple[str, ...]
-    gone: tuple[str, ...]
 
 
 class _Job(NamedTuple):

@@ -1,0 +1,75 @@
+"""Two builds side by side: what differs is found, and what is only another figure is not called a difference."""
+
+from pathlib import Path
+
+from benchflow.review.account import account
+from benchflow.review.compare import compare
+from tests.review.player import CLEAN, Faults, Player
+from tests.review.plays import BEGIN, FLOAT_NAME, folder, head_install, read, told
+
+
+def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standard") -> Path:
+    """A build with fixed options, by the head install or by another text of it."""
+    from benchflow.procedure.cache import read_text
+
+    log = folder() / f"{name}.jsonl"
+    source = read_text(text, "head-install.yaml", folder() / "cache") if text else head_install()
+    player = Player(source, log, seed=3, begin=BEGIN, read=read(), faults=faults)
+    player.build(name, {"cams": cams, "gasket": "composite"})
+    return log
+
+
+def test_a_build_differs_from_itself_in_nothing() -> None:
+    one = told(3)
+    found = compare(one, one)
+    assert found.first is None
+    assert found.differences == ()
+    assert all(pair.by == "0 mm" for pair in found.readings if pair.left.endswith(" mm"))
+
+
+def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named_first() -> None:
+    good = account(built("good"), read())
+    bad = account(
+        built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", taken_back="fit-pulley")), read()
+    )
+    found = compare(good, bad)
+    kinds = {(difference.kind, difference.operation) for difference in found.differences}
+    assert {("deviation", "set-head-down"), ("signature", "mark-nuts"), ("redone", "fit-pulley")} <= kinds
+    assert found.first is not None
+    assert found.first.operation == "set-head-down"
+    signature = next(d for d in found.differences if d.kind == "signature")
+    assert signature.right == "R. Builder, who did the work"
+    assert bad.log.lines[(signature.right_seq or 0) - 1].kind == "signed"
+
+
+def test_two_revisions_of_the_procedure_are_told_apart_and_still_compared(tmp_path: Path) -> None:
+    text = head_install().text
+    assert 'revision: "B"' in text
+    old = account(built("old"), read())
+    new = account(built("new", text.replace('revision: "B"', 'revision: "C"')), read())
+    found = compare(old, new)
+    assert found.first is not None
+    assert found.first.what == "text of the procedure"
+    assert found.first.left.startswith("revision B")
+    assert found.first.right.startswith("revision C")
+    assert len(found.readings) == len(compare(old, old).readings)
+
+
+def test_operations_that_only_one_build_has_are_said_to_be_not_part_of_the_other() -> None:
+    found = compare(account(built("as-made"), read()), account(built("reground", cams="reground"), read()))
+    options = [d for d in found.differences if d.kind == "option"]
+    assert [(d.what, d.left, d.right) for d in options] == [("cams", "standard", "reground")]
+    only = [d for d in found.differences if d.kind == "plan"]
+    assert only
+    assert all({d.left, d.right} == {"part of it", "not part of it"} for d in only)
+
+
+def test_readings_and_times_stand_side_by_side() -> None:
+    found = compare(told(3), told(5))
+    pair = next(pair for pair in found.readings if pair.name == FLOAT_NAME)
+    assert pair.by is not None
+    assert pair.by.endswith(" mm")
+    assert pair.left_share is not None
+    times = {time.operation: time for time in found.times}
+    assert times["tighten-head"].left is not None
+    assert times["tighten-head"].right is not None

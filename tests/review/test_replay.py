@@ -1,0 +1,64 @@
+"""The session at any moment has to be the session as it was at that moment."""
+
+import pytest
+
+from benchflow.review.replay import Replay
+from benchflow.session.fold import begin, fold
+from tests.review.player import Faults
+from tests.review.plays import told
+
+FAULTS = Faults(taken_back="fit-pulley")
+
+
+@pytest.fixture(scope="module")
+def replay() -> Replay:
+    return Replay(told(3, FAULTS))
+
+
+def test_going_to_any_event_from_anywhere_gives_the_state_of_that_moment() -> None:
+    account = told(3, FAULTS)
+    lines = account.log.lines
+    states = [begin(lines[0], account.procedure)]
+    for line in lines[1:]:
+        states.append(fold(states[-1], line))
+    replay = Replay(account)
+    for seq in (1, 300, 2, 64, 65, 66, 129, replay.last, 17, 128, 1):
+        assert replay.state(seq) == states[seq - 1]
+    with pytest.raises(IndexError, match="no event 0"):
+        replay.state(0)
+    with pytest.raises(IndexError):
+        replay.state(replay.last + 1)
+
+
+def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_open(replay: Replay) -> None:
+    account = told(3, FAULTS)
+    finished = next(
+        line.seq for line in account.log.lines if line.kind == "finished" and line.data["operation"] == "tighten-head"
+    )
+    before, after = replay.frame(finished - 1), replay.frame(finished)
+    assert before.operation == "tighten-head"
+    assert (after.operation, after.done[-1]) == ("", "tighten-head")
+    stood = {row.variable: row.words for row in before.standing}, {row.variable: row.words for row in after.standing}
+    assert stood[0]["head"] != stood[1]["head"] == "tightened"
+    assert before.left == after.left + 1
+    assert replay.frame(replay.last).closed
+
+
+def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay: Replay) -> None:
+    account = told(3, FAULTS)
+    ends = [line.seq for line in account.log.lines if line.kind in ("finished", "taken-back")]
+    assert replay.forward(1, "operation") == ends[0]
+    assert replay.forward(ends[0], "operation") == ends[1]
+    assert replay.back(ends[1], "operation") == ends[0]
+    assert replay.forward(replay.last, "operation") == replay.last
+    assert replay.back(1, "event") == 1
+    days = sorted({line.at[:10] for line in account.log.lines})
+    assert [replay.frame(seq).at[:10] for seq in replay.steps("day")] == days
+    assert replay.forward(1, "day") == replay.steps("day")[1]
+
+
+def test_the_bench_as_it_was_can_be_looked_at_and_not_worked_on(replay: Replay) -> None:
+    view = replay.bench(200)
+    assert view.read_only == f"this is the session as it stood after event 200 of {replay.last}"
+    assert view.saved == 200
+    assert view.done == len(replay.frame(200).done)

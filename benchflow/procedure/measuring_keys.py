@@ -22,6 +22,7 @@ from benchflow.procedure.shapes import (
     FILLED_LINE,
     LABEL,
     NOWHERE,
+    VALUE_NAMED,
     Definitions,
     Either,
     JsonSchema,
@@ -140,29 +141,33 @@ def _bound_unit(found: Bound | None) -> str | None:
     return end.unit if end is not None else None
 
 
-def _unit_and_bound(fields: Fields) -> tuple[str, Bound | None]:
-    """The field's unit, and the limit read in it. A unit that is not written is the limit's own."""
+def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
+    """The field's unit, and both limits read in it. A unit that is not written is the limit's own."""
     unit = fields.get(_UNIT)
     if unit is None and fields.wrote(_UNIT):
-        return "", None  # reported; the limit cannot be judged without it
-    if unit is not None:
-        return unit, _bound(fields, _LIMIT, dimension_of(unit))
-    if not fields.wrote(_LIMIT):
-        fields.notes.problem(
-            "missing-unit",
-            fields.mark,
-            f"`{fields.name.name}` has no unit, and is read as a bare number",
-            "write `unit: mm` or the like; `unit: count` where a bare number is meant",
-            severity="warning",
-        )
-        return "", None
-    written = fields.get(_LIMIT)
-    found = None if written is None else bound_or_count(written, fields.notes)
-    return _bound_unit(found) or "", found
+        return "", None, None  # reported; the limits cannot be judged without it
+    if unit is None:
+        written = fields.get(_LIMIT) or fields.get(_USED)
+        if written is not None:
+            found = bound_or_count(written, fields.notes)
+            if found is None:
+                return "", None, None
+            unit = _bound_unit(found) or ""
+        elif not fields.wrote(_LIMIT):
+            fields.notes.problem(
+                "missing-unit",
+                fields.mark,
+                f"`{fields.name.name}` has no unit, and is read as a bare number",
+                "write `unit: mm` or the like; `unit: count` where a bare number is meant",
+                severity="warning",
+            )
+    if unit is None:
+        return "", None, None
+    return unit, _bound(fields, _LIMIT, dimension_of(unit)), _bound(fields, _USED, dimension_of(unit))
 
 
 def _record(fields: Fields) -> Record:
-    unit, limits = _unit_and_bound(fields)
+    unit, limit, used = _unit_and_bounds(fields)
     dimension = dimension_of(unit)
     slots = fields.has(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
@@ -172,8 +177,8 @@ def _record(fields: Fields) -> Record:
         fields.has(_ASK, spoken(fields.name.name)),
         unit,
         dimension,
-        limits,
-        _bound(fields, _USED, dimension),
+        limit,
+        used,
         instrument.name if instrument else None,
         slots,
         by_place,
@@ -216,7 +221,7 @@ def _check_remedies(fields: Fields) -> None:
         )
 
 
-RECORD = MapOf(Keys("record", "a value to record", _RECORD, _record), "values to record, by name")
+RECORD = MapOf(Keys("record", "a value to record", _RECORD, _record), "values to record, by name", key=VALUE_NAMED)
 
 # --- work-out ---------------------------------------------------------------------------------------
 
@@ -257,4 +262,5 @@ def _work_out(fields: Fields) -> WorkOut:
 WORK_OUT = MapOf(
     Keys("work-out", "a value to work out", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out),
     "values to work out, by name",
+    key=VALUE_NAMED,
 )

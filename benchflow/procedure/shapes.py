@@ -30,7 +30,7 @@ from benchflow.procedure.shape import (
 
 __all__ = [
     "FILLED_LINE", "FILLED_PARAGRAPH", "LABEL", "LINE", "NAME", "NAMED", "NOWHERE", "PARAGRAPH", "TEXT_SCHEMA",
-    "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention", "Name", "Notes",
+    "VALUE_NAMED", "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention", "Name", "Notes",
     "OneOf", "Shape", "Text", "Whole", "YesNo", "scalar", "whole", "wrong_kind",
 ]  # fmt: skip
 
@@ -39,7 +39,6 @@ S = TypeVar("S")
 
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
 """A name: letters, digits, dashes and underscores, so that it can be typed at any bench and stands in a formula."""
-_name = re.compile(NAME)
 _exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # 12e3 is a number to every editor
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
@@ -104,31 +103,32 @@ LABEL = Label()
 
 
 class Name(Shape[str]):
-    """A name that is given here, for other lines to use."""
+    """A name that is given here, for other lines to use. ``pattern`` is what it is made of, ``rule`` says so."""
 
     noun = "a name"
+
+    def __init__(self, pattern: str, rule: str) -> None:
+        self.pattern, self.rule, self._fits = pattern, rule, re.compile(pattern)
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
-        if _name.fullmatch(found.text) is None or _exponent.fullmatch(found.text):
-            near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")
-            notes.problem(
-                "bad-name",
-                found.mark,
-                f"`{short(found.text)}` is no name",
-                "a name is made of the letters a to z, digits, dashes and underscores"
-                + (f": `{near[:40]}`" if near else ""),
-            )
+        if self._fits.fullmatch(found.text) is None or _exponent.fullmatch(found.text):
+            near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")[:40]
+            hint = f"{self.rule}: `{near}`" if self._fits.fullmatch(near) else self.rule
+            notes.problem("bad-name", found.mark, f"`{short(found.text)}` is no name", hint)
             return None
         return found.text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"type": ["string", "integer", "boolean"], "pattern": f"^{NAME}$"}
+        return {"type": ["string", "integer", "boolean"], "pattern": f"^{self.pattern}$"}
 
 
-NAMED = Name()
+_MADE_OF = "a name is made of the letters a to z, digits, dashes and underscores"
+NAMED = Name(NAME, _MADE_OF)
+VALUE_NAMED = Name(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_MADE_OF}, and begins with a letter")
+"""The name of a value, which has to stand in a formula."""
 
 
 class OneOf(Shape[str]):

@@ -8,8 +8,10 @@ from benchflow.procedure.model import Procedure
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.choosing import choose
+from benchflow.session.correcting import correct
 from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, refuse_all, said, unknown
-from benchflow.session.entries import correct, lot, record, tick, tick_check, untick
+from benchflow.session.entries import lot, record, tick_check
+from benchflow.session.joints import draw_down, tick, untick
 from benchflow.session.missing import missing, too_early
 from benchflow.session.people import allowed, deviate, sign, values_out
 from benchflow.session.reasons import move_stopped, step_stopped
@@ -240,6 +242,7 @@ DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
     it.Record: record,
     it.Tick: tick,
     it.Untick: untick,
+    it.DrawDown: draw_down,
     it.TickCheck: tick_check,
     it.Choose: choose,
     it.EnterLot: lot,

@@ -1,32 +1,31 @@
 """Entries into the operation in hand: readings, ticks, checks, choices, lots, and putting one right."""
 
+from collections.abc import Iterable
+
 from msgspec.structs import replace
 
 from benchflow.plaintext import clean
-from benchflow.procedure.model import CheckStage, Record, TorqueStage
+from benchflow.procedure.model import Record
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity
+from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown, unreadable
-from benchflow.session.fitness import need_for_stage, tool_for
+from benchflow.session.fitness import tool_for
 from benchflow.session.judging import (
     bound_in_force,
     judge_reading,
     latest,
-    of_stored,
     stated_uncertainty,
     stored,
 )
 from benchflow.session.refusal import Refusal
-from benchflow.session.setting import wrench_setting
 from benchflow.session.state import State
-from benchflow.session.tally import tally, words
 from benchflow.session.working import worked_out
-from benchflow.trade.decision import Judgement, judge
+from benchflow.trade.decision import Judgement
 
 
-def resolve(step: Step, name: str, names: list[str]) -> str | None:
+def resolve(step: Step, name: str, names: Iterable[str]) -> str | None:
     """A value's name as written, or with this operation's place put behind it."""
     for candidate in (name, f"{name}[{step.place}]"):
         if candidate in names:
@@ -47,12 +46,12 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     step = in_hand(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    records = {record.name: record for record in step.operation.record}
-    name = resolve(step, intent.name, list(records))
-    if name is None:
-        return unknown("value in this operation", intent.name, records)
-    asked = records[name]
-    slot = _slot(state, step, asked, intent)
+    found = _asked(step, intent)
+    if isinstance(found, Refusal):
+        return found
+    asked, said = found
+    name = asked.name
+    slot = _next_slot(state, step, asked) if said is None else said
     if isinstance(slot, Refusal):
         return slot
     quantity = read_quantity(intent.value, asked.unit, asked.dimension, name)
@@ -69,14 +68,34 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     return (*entries, *worked_out(state, step, entries, around, by))
 
 
-def _slot(state: State, step: Step, record: Record, intent: it.Record) -> str | Refusal:
-    """Which reading is meant: the one named, the only one, or the next that is open."""
-    wanted = intent.place if intent.place is not None else intent.reading
-    if wanted is not None:
-        slot = str(wanted)
-        if slot not in record.slots:
-            return unknown(f"reading of {record.name}", slot, record.slots)
-        return slot
+def _asked(step: Step, intent: it.Record) -> tuple[Record, str | None] | Refusal:
+    """The value that is meant, and which reading of it, where that is said.
+
+    ``place`` is the reading's own place, or the one that the operation is repeated for; ``bore[front]`` says both the
+    name and the place.
+    """
+    records = {record.name: record for record in step.operation.record}
+    name = resolve(step, intent.name, records)
+    slot = None if intent.reading is None else str(intent.reading)
+    place = None if intent.place is None else str(intent.place)
+    if name is None:
+        plain, _, inner = intent.name.removesuffix("]").partition("[")
+        name = resolve(step, plain, records)
+        if name is None or not records[name].by_place or inner not in records[name].slots:
+            return unknown("value in this operation", intent.name, records)
+        place = inner if place is None else place
+    asked = records[name]
+    if place is not None and place in asked.slots and (asked.by_place or step.place is None):
+        slot = place
+    elif place is not None and place != step.place:
+        return unknown(f"place of {asked.name}", place, asked.slots if step.place is None else [step.place])
+    if slot is not None and slot not in asked.slots:
+        return unknown(f"reading of {asked.name}", slot, asked.slots)
+    return asked, slot
+
+
+def _next_slot(state: State, step: Step, record: Record) -> str | Refusal:
+    """Which reading is meant where nothing is said: the only one, or the next that is open."""
     if len(record.slots) == 1:
         return record.slots[0]
     given = latest(state, step.id, record.name)
@@ -115,88 +134,12 @@ def _chance(verdict: Judgement | None) -> str | None:
     return None if verdict is None or verdict.conformity is None else f"{verdict.conformity:.4f}"
 
 
-def _fastener(given: int | str) -> int | None:
+def whole_number(given: int | str) -> int | None:
+    """``3`` and ``"3"``; ``None`` for what is no number."""
     try:
         return int(given)
     except ValueError:
         return None
-
-
-def tick(state: State, intent: it.Tick, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
-    if isinstance(step, Refusal):
-        return step
-    count = tally(state, step)
-    if count is None or count.joint.id != intent.joint:
-        known = [] if count is None else [count.joint.id]
-        return unknown("joint in this operation", intent.joint, known)
-    number = _fastener(intent.fastener)
-    if number is None or not 1 <= number <= count.joint.count:
-        return unknown("fastener", str(intent.fastener), map(str, range(1, count.joint.count + 1)))
-    stage = count.in_hand
-    if stage is None:
-        return refuse("already-done", f"{count.joint.title}: {words(count)}", name=str(number))
-    if intent.stage is not None and intent.stage > count.stage:
-        return refuse(
-            "stage-not-finished", f"stage {count.stage} is not finished: {words(count)}; next is {count.next}"
-        )
-    if (intent.stage is not None and intent.stage < count.stage) or number in count.order[: count.done]:
-        return refuse("already-done", f"fastener {number} has had this stage: {words(count)}", name=str(number))
-    if number != count.next:
-        return refuse(
-            "fastener-order",
-            f"{count.next} comes next, not {number}: {words(count)}",
-            name=str(number),
-        )
-    wanted = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
-    need = need_for_stage(state, step, stage, count.tighten.instrument)
-    tool = tool_for(state, around, need, intent.instrument, wanted)
-    if isinstance(tool, Refusal):
-        return tool
-    event = ev.Ticked(step.id, count.joint.id, count.stage, number, instrument=tool.need, serial=tool.serial)
-    if intent.value is not None or isinstance(stage, CheckStage):
-        ticked = _tick_with_value(event, stage, intent, by)
-    else:
-        ticked = (Entry(by, event),)
-    return ticked if isinstance(ticked, Refusal) else (*tool.entries(by), *ticked)
-
-
-def _tick_with_value(event: ev.Ticked, stage: object, intent: it.Tick, by: str) -> Decision:
-    number = str(event.fastener)
-    if intent.value is None:
-        return refuse("value-missing", f"this stage checks: enter what fastener {number} read", name=number)
-    try:
-        quantity = parse_quantity(intent.value)
-    except QuantityError as error:
-        return unreadable(error, number)
-    if not isinstance(stage, CheckStage):
-        return (Entry(by, replace(event, quantity=stored(quantity))),)
-    edge = stage.limit.low or stage.limit.high
-    assert edge is not None  # a limit has at least one end
-    read = read_quantity(intent.value, edge.unit, dimension_of(edge.unit), number)
-    if isinstance(read, Refusal):
-        return read
-    verdict = judge(read, stage.limit, "simple")
-    return (Entry(by, replace(event, quantity=stored(read), verdict=verdict.verdict, side=verdict.side)),)
-
-
-def untick(state: State, intent: it.Untick, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
-    if isinstance(step, Refusal):
-        return step
-    count = tally(state, step)
-    if count is None or count.joint.id != intent.joint:
-        return unknown("joint in this operation", intent.joint, [] if count is None else [count.joint.id])
-    number = _fastener(intent.fastener)
-    if count.last is None:
-        return refuse("fastener-order", "nothing is ticked yet: there is nothing to take back")
-    if number != count.last.fastener or intent.stage not in (None, count.last.stage):
-        return refuse(
-            "fastener-order",
-            f"only the last tick can be taken back: fastener {count.last.fastener}, stage {count.last.stage}",
-            name=str(intent.fastener),
-        )
-    return (Entry(by, ev.Unticked(step.id, count.joint.id, count.last.stage, count.last.fastener)),)
 
 
 def tick_check(state: State, intent: it.TickCheck, around: Around, by: str) -> Decision:
@@ -221,7 +164,7 @@ def _check_number(texts: tuple[str, ...], given: int | str) -> int | None:
     """A check is named by its text or by its number, from 1."""
     if isinstance(given, str) and given in texts:
         return texts.index(given) + 1
-    number = _fastener(given)
+    number = whole_number(given)
     return number if number is not None and 1 <= number <= len(texts) else None
 
 
@@ -237,42 +180,3 @@ def lot(state: State, intent: it.EnterLot, around: Around, by: str) -> Decision:
     if not text:
         return refuse("value-missing", f"the lot of {intent.consumable} is empty", name=intent.consumable)
     return (Entry(by, ev.Lot(step.id, intent.consumable, text)),)
-
-
-def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decision:
-    """Put a wrong entry right. The entry may belong to an operation that is done: what it says then counts."""
-    found = state.recorded.get(intent.event)
-    if found is None:
-        return unknown("reading or lot to correct, by its number in the log", str(intent.event), [])
-    step_id, name, slot = found
-    if not intent.reason.strip():
-        return refuse("value-missing", "say why the entry was wrong", name=name)
-    reason = clean(intent.reason).strip()
-    if slot == "lot":
-        text = clean(intent.value).strip()
-        if not text:
-            return refuse("value-missing", f"the lot of {name} is empty", name=name)
-        return (Entry(by, ev.Corrected(intent.event, step_id, reason, lot=text)),)
-    step = state.plan.steps[step_id]
-    attempts = state.work(step_id).readings.get(name, {}).get(slot, ())
-    if not any(attempt.seq == intent.event for attempt in attempts):
-        return refuse("not-allowed", f"reading {intent.event} of {name} was taken back since", name=name)
-    asked = next(record for record in step.operation.record if record.name == name)
-    quantity = read_quantity(intent.value, asked.unit, asked.dimension, name)
-    if isinstance(quantity, Refusal):
-        return quantity
-    old = next(attempt for attempt in attempts if attempt.seq == intent.event)
-    # The reading was taken with the same instrument: only what was written down was wrong.
-    u = stated_uncertainty(state, asked, quantity) if old.uncertainty is None else of_stored(old.uncertainty)
-    verdict = judge_reading(state, asked, quantity, old.used, u)
-    event = ev.Corrected(
-        event=intent.event,
-        operation=step_id,
-        reason=reason,
-        quantity=stored(quantity),
-        verdict="none" if verdict is None else verdict.verdict,
-        side=None if verdict is None else verdict.side,
-        uncertainty=None if u is None else stored(u),
-    )
-    entries = (Entry(by, event),)
-    return (*entries, *worked_out(state, step, entries, around, by))

@@ -107,6 +107,10 @@ class Ticked(Event, frozen=True, tag="ticked"):
     side: Side | None = None
     instrument: str | None = None
     serial: str | None = None
+    stretch: Stored | None = None  # read together with a torque, and judged with it
+    corner: str = ""  # where the two lie together: "friction-high" and the like (benchflow.trade.stretch)
+    stretch_instrument: str | None = None
+    stretch_serial: str | None = None
 
 
 class Unticked(Event, frozen=True, tag="unticked"):
@@ -114,6 +118,37 @@ class Unticked(Event, frozen=True, tag="unticked"):
     joint: str
     stage: int
     fastener: int
+
+
+class DrawnDown(Event, frozen=True, tag="drawn-down"):
+    """One fastener turned on a little, before the first stage, so that the part comes down level."""
+
+    operation: str
+    joint: str
+    round: int  # from 1
+    fastener: int
+
+
+class Undrawn(Event, frozen=True, tag="undrawn"):
+    operation: str
+    joint: str
+    round: int
+    fastener: int
+
+
+class Seated(Event, frozen=True, tag="seated"):
+    """The part is down and level: the stages may begin. ``turns`` is how many were counted, 0 if nobody did."""
+
+    operation: str
+    joint: str
+    turns: int
+
+
+class Unseated(Event, frozen=True, tag="unseated"):
+    """It is not down after all: drawing down goes on."""
+
+    operation: str
+    joint: str
 
 
 class Checked(Event, frozen=True, tag="checked"):
@@ -179,7 +214,7 @@ class Noted(Event, frozen=True, tag="noted"):
 
 class Corrected(Event, frozen=True, tag="corrected"):
     """A wrong entry put right: ``event`` is the ``seq`` of the line it speaks of, a reading
-    (``quantity`` is the right one) or a lot (``lot``)."""
+    or a tick that was read (``quantity`` is the right one), or a lot (``lot``)."""
 
     event: int
     operation: str
@@ -189,6 +224,8 @@ class Corrected(Event, frozen=True, tag="corrected"):
     side: Side | None = None
     uncertainty: Stored | None = None
     lot: str | None = None
+    stretch: Stored | None = None  # of a tick that read both
+    corner: str = ""
 
 
 class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
@@ -244,7 +281,8 @@ class Closed(Event, frozen=True, tag="closed"):
 
 Happening = (
     Opened | TakenUp | SetAside | Finished | Moved | Recorded | Worked | Remedied
-    | Ticked | Unticked | Checked | Unchecked | Chosen | Lot | Signed | Deviated
+    | Ticked | Unticked | DrawnDown | Undrawn | Seated | Unseated
+    | Checked | Unchecked | Chosen | Lot | Signed | Deviated
     | Reopened | TakenBack | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
     | Stands | ClockWentBack | Closed
 )  # fmt: skip

@@ -9,10 +9,11 @@ from collections.abc import Iterable
 
 from msgspec import Struct
 
-from benchflow.procedure.model import AngleStage, InstrumentNeed, Stage
+from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session import events as ev
+from benchflow.session.check_stage import quantity_name
 from benchflow.session.deciding import Around, Entry, refuse, unknown
 from benchflow.session.lines import Line
 from benchflow.session.moment import parse
@@ -39,11 +40,24 @@ class Tool(Struct, frozen=True):
 
 
 def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -> str | None:
-    """The instrument that a stage is done with: the one stated, else the one of the right kind that is used."""
-    kind = "angle" if isinstance(stage, AngleStage) else "torque"
+    """The instrument that a stage is done with, by what it measures: the one stated, else one that is used."""
+    if isinstance(stage, CheckStage):
+        kind = quantity_name(stage.limit)
+    else:
+        kind = "angle" if isinstance(stage, AngleStage) else "torque"
+    return need_of_kind(state, step, kind, stated)
+
+
+def need_of_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
+    """The instrument asked for that measures ``kind``; the one stated before those that are used. Stretch is measured
+    with one whose kind says so, or else with one for lengths."""
     needs = {need.id: need for need in state.plan.procedure.instruments}
-    named = [stated] if stated else [ref.name for ref in step.operation.uses]
-    return next((name for name in named if name in needs and same_kind(needs[name].kind, kind)), None)
+    named = [*([stated] if stated else []), *(ref.name for ref in step.operation.uses)]
+    for wanted in (kind, "length") if kind == "stretch" else (kind,):
+        for name in named:
+            if name in needs and same_kind(needs[name].kind, wanted):
+                return name
+    return None
 
 
 def tool_for(
@@ -118,6 +132,10 @@ def described(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.Instr
 def uses_in(lines: Iterable[Line]) -> dict[str, int]:
     """How often each instrument was used in a session, by serial: a tick and a reading are a use each."""
     counted = Counter(
-        str(line.data["serial"]) for line in lines if line.kind in ("ticked", "recorded") and line.data.get("serial")
+        str(line.data[which])
+        for line in lines
+        if line.kind in ("ticked", "recorded")
+        for which in ("serial", "stretch_serial")
+        if line.data.get(which)
     )
     return dict(counted)

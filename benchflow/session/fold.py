@@ -23,6 +23,7 @@ from benchflow.session.state import (
     State,
     TakingBack,
     Tick,
+    Turn,
     When,
     Work,
     Write,
@@ -172,18 +173,21 @@ def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attemp
 
 
 def _corrected(state: State, event: ev.Corrected, line: Line) -> State:
-    if event.quantity is not None and event.event in state.recorded:
-        step, name, slot = state.recorded[event.event]
+    if event.event not in state.recorded:
+        return state
+    step, name, slot = state.recorded[event.event]
+    if slot == "tick":
+        right = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
+        ticks = (replace(tick, **right) if tick.seq == event.event else tick for tick in state.work(step).ticks)
+        return _entered(state, step, ticks=tuple(ticks))
+    if event.quantity is not None:
         old = next((a for a in state.work(step).readings.get(name, {}).get(slot, ()) if a.seq == event.event), None)
         used = old is not None and old.used
         attempt = Attempt(
             line.seq, event.quantity, event.verdict, event.side, used, event.uncertainty, corrects=event.event
         )
         return _with_attempt(state, step, name, slot, attempt)
-    if event.lot is not None and event.event in state.recorded:
-        step, consumable, _ = state.recorded[event.event]
-        return _lot(state, ev.Lot(step, consumable, event.lot), line)
-    return state
+    return state if event.lot is None else _lot(state, ev.Lot(step, name, event.lot), line)
 
 
 def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
@@ -202,17 +206,34 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
 
 
 def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
-    tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict)
-    return _entered(state, event.operation, ticks=(*state.work(event.operation).ticks, tick))
+    tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
+    state = _entered(state, event.operation, ticks=(*state.work(event.operation).ticks, tick))
+    if event.quantity is None:
+        return state
+    return replace(state, recorded={**state.recorded, line.seq: (event.operation, event.joint, "tick")})
 
 
 def _unticked(state: State, event: ev.Unticked, line: Line) -> State:
-    kept = tuple(
-        tick
-        for tick in state.work(event.operation).ticks
-        if (tick.stage, tick.fastener) != (event.stage, event.fastener)
-    )
-    return _entered(state, event.operation, ticks=kept)
+    ticks = state.work(event.operation).ticks
+    taken = [n for n, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)]
+    return _entered(state, event.operation, ticks=(*ticks[: taken[-1]], *ticks[taken[-1] + 1 :])) if taken else state
+
+
+def _drawn_down(state: State, event: ev.DrawnDown, line: Line) -> State:
+    turns = (*state.work(event.operation).turns, Turn(event.round, event.fastener))
+    return _entered(state, event.operation, turns=turns)
+
+
+def _undrawn(state: State, event: ev.Undrawn, line: Line) -> State:
+    return _entered(state, event.operation, turns=state.work(event.operation).turns[:-1])
+
+
+def _seated(state: State, event: ev.Seated, line: Line) -> State:
+    return _entered(state, event.operation, seated=True)
+
+
+def _unseated(state: State, event: ev.Unseated, line: Line) -> State:
+    return _entered(state, event.operation, seated=False)
 
 
 def _checked(state: State, event: ev.Checked, line: Line) -> State:
@@ -295,6 +316,10 @@ APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
     ev.Remedied: _remedied,
     ev.Ticked: _ticked,
     ev.Unticked: _unticked,
+    ev.DrawnDown: _drawn_down,
+    ev.Undrawn: _undrawn,
+    ev.Seated: _seated,
+    ev.Unseated: _unseated,
     ev.Checked: _checked,
     ev.Unchecked: _unchecked,
     ev.Chosen: _chosen,

@@ -61,19 +61,32 @@ class Record(Base, frozen=True, tag="record", kw_only=True):
     used: bool | None = None  # judge by the limit for parts used again; as before if not said
 
 
-class Tick(Base, frozen=True, tag="tick", kw_only=True):
+class Tick(Base, frozen=True, tag="tick", kw_only=True, rename={"stretch_instrument": "stretch-instrument"}):
     joint: str
     fastener: int | str
     value: str | None = None
+    stretch: str | None = None  # beside a torque, where the stage checks both
     stage: int | None = None
     instrument: str | None = None
+    stretch_instrument: str | None = None
     operation: str | None = None
 
 
 class Untick(Base, frozen=True, tag="untick", kw_only=True):
+    """The last entry into a joint is taken back; which it is may be said."""
+
     joint: str
-    fastener: int | str
+    fastener: int | str | None = None
     stage: int | None = None
+    operation: str | None = None
+
+
+class DrawDown(Base, frozen=True, tag="draw-down", kw_only=True):
+    """One fastener (the next, where it is not said) was drawn down; or all are ``seated``, and the stages begin."""
+
+    joint: str
+    fastener: int | str | None = None
+    seated: bool = False
     operation: str | None = None
 
 
@@ -135,6 +148,7 @@ class Correct(Base, frozen=True, tag="correct", kw_only=True):
     event: int
     value: str
     reason: str
+    stretch: str | None = None  # of a tick that read both
 
 
 class Wrench(Base, frozen=True, tag="wrench", kw_only=True):
@@ -169,7 +183,7 @@ class Close(Base, frozen=True, tag="close"):
 
 
 Intent = (
-    Open | Status | Why | Route | TakeBackPlan | TakeUp | PutAside | Finish | Move | Record | Tick | Untick
+    Open | Status | Why | Route | TakeBackPlan | TakeUp | PutAside | Finish | Move | Record | Tick | Untick | DrawDown
     | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Reopen | StepBack | Note | Correct | Wrench | Lubricant
     | Stands | Close
 )  # fmt: skip

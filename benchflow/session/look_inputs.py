@@ -7,6 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
 from benchflow.session import view as vw
 from benchflow.session.choosing import proposal
+from benchflow.session.joint_input import tighten_input
 from benchflow.session.judging import (
     bound_in_force,
     judge_value,
@@ -19,9 +20,7 @@ from benchflow.session.judging import (
 from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
 from benchflow.session.remedies import remedying
-from benchflow.session.setting import setting_lines
 from benchflow.session.state import Attempt, State
-from benchflow.session.tally import stage_order, tally, words
 from benchflow.session.working import judge_worked, worked_by_itself
 from benchflow.trade.decision import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
@@ -194,42 +193,6 @@ def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
     choices = tuple(dict.fromkeys(band.take for band in table.bands))
     title = table.title or table.name.replace("-", " ").capitalize()
     return vw.ChoiceInput(table.name, title, given.takes, choices, taken, bool(taken) and fits, given.note)
-
-
-def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
-    count = tally(state, step)
-    if count is None:
-        return None
-    joint, stages = count.joint, count.tighten.stages
-    reached: dict[int, int] = {}
-    for tick in state.work(step.id).ticks:
-        reached[tick.fastener] = max(reached.get(tick.fastener, 0), tick.stage)
-    part = set(count.order) if not count.complete else set(range(1, joint.count + 1))
-    cells = tuple(
-        vw.Fastener(number, row, column, reached.get(number, 0), number in part)
-        for row, cells in enumerate(joint.layout)
-        for column, number in enumerate(cells)
-        if number is not None
-    )
-    waived = joint.id in state.work(step.id).deviations
-    bad = any(tick.verdict == "out" for tick in state.work(step.id).ticks) and not waived
-    return vw.TightenInput(
-        joint=joint.id,
-        title=joint.title or joint.id,
-        fasteners=cells,
-        rows=len(joint.layout),
-        columns=max((len(row) for row in joint.layout), default=0),
-        stages=tuple(stage.text + (f" ({stage.only})" if stage.only else "") for stage in stages),
-        stage=count.stage,
-        next=count.next,
-        done=count.done,
-        of=len(stage_order(joint, stages[min(count.stage, len(stages)) - 1])),
-        words=words(count),
-        last=None if count.last is None else count.last.fastener,
-        settings=setting_lines(state, count),
-        wants_value=count.wants_value,
-        complete=count.complete and not bad,
-    )
 
 
 def _hold(state: State, step: Step) -> vw.HoldInput:

@@ -5,14 +5,15 @@ from collections.abc import Iterator
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
+from benchflow.session.check_stage import tick_words
 from benchflow.session.choosing import choice_reasons
 from benchflow.session.clock import Now, running, say
-from benchflow.session.judging import ValueVerdict, judge_value, of_stored
+from benchflow.session.judging import ValueVerdict, judge_value
 from benchflow.session.matching import match_reasons
 from benchflow.session.reasons import interference_on_finish
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
-from benchflow.session.tally import tally, words
+from benchflow.session.tally import standing, tally, words
 from benchflow.session.working import judge_worked, worked_by_itself
 
 TIME = "time"
@@ -91,15 +92,18 @@ def _joint(state: State, step: Step) -> Iterator[Reason]:
     count = tally(state, step)
     if count is None:
         return
+    title = count.joint.title or count.joint.id
     if not count.complete:
-        message = f"{count.joint.title}: {words(count)}; next is {count.next}"
+        upcoming = count.drawing.next if count.half_drawn and count.drawing is not None else count.next
+        message = f"{title}: {words(count)}; next is {upcoming}"
         yield Reason("stage-not-finished", message, operation=step.id, name=count.joint.id)
     waived = state.work(step.id).deviations
-    for tick in state.work(step.id).ticks:
+    if count.joint.id in waived:
+        return
+    for tick in standing(state.work(step.id).ticks).values():
         stage = count.tighten.stages[tick.stage - 1]
-        if tick.verdict == "out" and isinstance(stage, CheckStage) and count.joint.id not in waived:
-            read = "" if tick.quantity is None else show(of_stored(tick.quantity))
-            message = f"fastener {tick.fastener} of {count.joint.title} read {read}, limit {stage.limit.text}"
+        if tick.verdict == "out" and isinstance(stage, CheckStage) and tick.quantity is not None:
+            message = f"fastener {tick.fastener} of {title} read {tick_words(stage, tick.quantity, tick.stretch)}"
             yield Reason("out-of-limit", message, operation=step.id, name=count.joint.id)
 
 

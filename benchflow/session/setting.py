@@ -29,8 +29,8 @@ def setting_lines(state: State, count: Tally) -> tuple[str, ...]:
         lines += [*_wrench(state, torque), *note, *_preload(state, joint, torque)]
     if joint.lubricant and joint.id not in state.lubricants:
         lines.append(f"lubricant: {joint.lubricant}")
-    if count.tighten.draw_down:
-        lines.append(f"draw down: {count.tighten.draw_down}")
+    if count.drawing is not None:
+        lines.append(count.drawing.words)
     return tuple(lines)
 
 

@@ -37,6 +37,14 @@ class Tick(Struct, frozen=True):
     fastener: int
     quantity: Stored | None = None
     verdict: Verdict = "none"
+    stretch: Stored | None = None
+
+
+class Turn(Struct, frozen=True):
+    """One fastener drawn down a little, before the first stage."""
+
+    round: int
+    fastener: int
 
 
 class Signature(Struct, frozen=True):
@@ -62,6 +70,8 @@ class Work(Struct, frozen=True):
 
     readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}
     ticks: tuple[Tick, ...] = ()
+    turns: tuple[Turn, ...] = ()  # of a part that is drawn down
+    seated: bool = False  # it was said to be down
     checks: frozenset[int] = frozenset()
     chosen: dict[str, str] = {}
     lots: dict[str, str] = {}
@@ -76,7 +86,7 @@ class Work(Struct, frozen=True):
     @property
     def touched(self) -> bool:
         """Whether anything was entered that setting aside has to keep."""
-        return bool(self.readings or self.ticks or self.checks or self.chosen or self.lots or self.people)
+        return bool(self.people or self.readings or self.ticks or self.turns or self.checks or self.chosen or self.lots)
 
 
 class Write(Struct, frozen=True):

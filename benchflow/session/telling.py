@@ -122,7 +122,9 @@ def ticked(event: ev.Ticked, fasteners: list[int], book: Book) -> str:
     """One tick, or several of one stage that followed each other."""
     stage = book.stage(event.operation, event.stage)
     which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
-    read = f": {quantity(event.quantity)}{judged(event.verdict, event.side, '')}" if event.quantity else ""
+    both = f" and stretched {quantity(event.stretch)}" if event.stretch else ""
+    read = f": {quantity(event.quantity)}{both}{judged(event.verdict, event.side, '')}" if event.quantity else ""
+    read += f" ({_name(event.corner)})" if event.corner not in ("", "in") else ""
     told = f" ({stage.text})" if stage else ""
     return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event, book)}"
 
@@ -136,6 +138,11 @@ def runs(numbers: list[int]) -> str:
         else:
             spans.append([number])
     return ", ".join((" to " if span[-1] - span[0] > 1 else ", ").join(map(str, span)) for span in spans)
+
+
+def _seated(event: ev.Seated, book: Book) -> str:
+    turns = f"{event.turns} turns" if event.turns else "turns not counted"
+    return f"{book.joint(event.joint)}: all seated and level, {turns}"
 
 
 def _instrument_used(event: ev.InstrumentUsed, book: Book) -> str:
@@ -214,6 +221,14 @@ WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Remedied: _remedied,
     ev.Ticked: lambda event, book: ticked(event, [event.fastener], book),
     ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
+    ev.DrawnDown: lambda event, book: (
+        f"{book.joint(event.joint)}, drawn down, round {event.round}: fastener {event.fastener} turned"
+    ),
+    ev.Undrawn: lambda event, book: (
+        f"{book.joint(event.joint)}, round {event.round}: turn of fastener {event.fastener} taken back"
+    ),
+    ev.Seated: _seated,
+    ev.Unseated: lambda event, book: f"{book.joint(event.joint)}: not seated after all",
     ev.Checked: lambda event, book: f"checked: {event.text}",
     ev.Unchecked: lambda event, book: f"check taken back: {event.text}",
     ev.InstrumentUsed: _instrument_used,

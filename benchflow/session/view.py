@@ -120,13 +120,50 @@ class LotInput(Struct, frozen=True, tag="lot"):
 
 
 class Fastener(Struct, frozen=True):
-    """``stage`` is the last stage done, 0 for none; ``part`` whether the stage in hand includes it."""
+    """``stage`` is the last stage done, 0 for none; ``part`` whether the stage in hand includes it.
+
+    ``shown`` is what was read on it last ("110 N·m, 0.15 mm"), with the verdict of the check it was read for. ``turns``
+    is how often it was drawn down."""
 
     number: int
     row: int
     column: int
     stage: int
     part: bool = True
+    turns: int = 0
+    shown: str = ""
+    verdict: "Seen" = ""
+
+
+Seen = Literal["", "in", "out", "none"]
+
+
+class TickValue(Struct, frozen=True):
+    """A reading that the tick of the stage in hand takes, under ``field`` of the intent."""
+
+    field: Literal["value", "stretch"]
+    title: str  # "torque", "angle", "stretch"
+    unit: str
+    limit: str
+
+
+class DrawingDown(Struct, frozen=True):
+    """A part that has to come down level before the first stage, counted turn by turn (the intent ``draw-down``).
+
+    While ``open``, a turn of ``next`` may be entered, or that all are seated. It ends with that, or with the first tick
+    of a stage where no turn was counted.
+    """
+
+    turn: str  # in the author's words: "quarter turn, alternating"
+    open: bool
+    begun: bool  # a turn was counted: the stages wait until all are said to be seated
+    seated: bool
+    round: int  # in hand, from 1
+    done: int  # in this round
+    of: int
+    next: int | None
+    last: int | None
+    words: str  # "draw down, round 3, 4 of 10: quarter turn, alternating"; when over, "drawn down in 3 rounds"
 
 
 class TightenInput(Struct, frozen=True, tag="tighten"):
@@ -145,6 +182,11 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     settings: tuple[str, ...] = ()  # wrench setting, preload and the like, a line each
     wants_value: bool = False  # a check stage takes a reading with the tick
     complete: bool = False
+    wanted: tuple[TickValue, ...] = ()  # which readings, in the order they are asked for
+    drawing: DrawingDown | None = None
+    again: tuple[int, ...] = ()  # fasteners that read out of the limit and may be read again by another tick
+    again_stage: int = 0  # of this stage, which that tick has to name
+    undo: str = ""  # what the intent `untick`, without a fastener, takes back, in words; "" for nothing
 
 
 class HoldInput(Struct, frozen=True, tag="hold"):

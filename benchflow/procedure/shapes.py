@@ -30,8 +30,8 @@ from benchflow.procedure.shape import (
 
 __all__ = [
     "FILLED_LINE", "FILLED_PARAGRAPH", "LABEL", "LINE", "NAME", "NAMED", "NOWHERE", "PARAGRAPH", "TEXT_SCHEMA",
-    "VALUE_NAMED", "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention", "Name", "Notes",
-    "OneOf", "Shape", "Text", "Whole", "YesNo", "scalar", "whole", "wrong_kind",
+    "VALUE_NAMED", "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention",
+    "Name", "Notes", "OneOf", "Shape", "Text", "Whole", "YesNo", "scalar", "whole", "wrong_kind",
 ]  # fmt: skip
 
 T = TypeVar("T")

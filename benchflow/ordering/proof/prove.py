@@ -11,6 +11,7 @@ from benchflow.ordering.proof.finding import Finding, Line, Proof, finding
 from benchflow.ordering.proof.mending import Mender
 from benchflow.ordering.proof.part import Part
 from benchflow.ordering.proof.space import ALL_REDUCTIONS, AnySpace, Reductions, TooWide
+from benchflow.ordering.proof.timing import Conflict, NotSettled, can_be_walked, timing
 from benchflow.ordering.proof.witness import Witness, show_breach, show_dead_end
 from benchflow.ordering.route import Do
 from benchflow.procedure.model import Mark, Procedure
@@ -53,6 +54,7 @@ class _Proving:
                 continue
             self._add(self._unreachable(analysis))
             self._add(self._dead_ends(analysis))
+            self._add(self._time_conflicts(analysis))
             self._say_what_is_missing(analysis)
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
         self._add(structure.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
@@ -127,6 +129,22 @@ class _Proving:
             where, mark = self._author_of(plan, shown)
         message = story.tell_dead_end(plan, shown)
         return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
+
+    def _time_conflicts(self, analysis: Analysis) -> Iterator[Finding]:
+        plan = analysis.plan
+        found = timing(plan, analysis.order, analysis.never)
+        if isinstance(found, Conflict):
+            name, window = found.windows[0]
+            step = plan.steps[name].operation
+            message = story.tell_conflict(plan, found)
+            yield finding("time-conflict", step.id, window.mark, message, options=dict(plan.options))
+            return
+        errors = any(each.severity == "error" for each in self._findings)
+        if isinstance(found, NotSettled) or (
+            found.order and not errors and not can_be_walked(plan, analysis.order, found, _some_start(analysis))
+        ):
+            message = "Whether all time windows can be kept was not settled: too many orders would have to be tried"
+            self._not_explored("", Mark(), message)
 
     def _say_what_is_missing(self, analysis: Analysis) -> None:
         for wide in analysis.too_wide:

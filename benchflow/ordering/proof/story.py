@@ -14,6 +14,7 @@ from benchflow.ordering.interlock import (
 )
 from benchflow.ordering.proof.finding import Line
 from benchflow.ordering.proof.structure import sentence
+from benchflow.ordering.proof.timing import Conflict
 from benchflow.ordering.proof.witness import Witness
 from benchflow.ordering.route import Do, Go, NoWay, route
 from benchflow.ordering.wording import (
@@ -111,6 +112,22 @@ def mark_of(procedure: Procedure, name: str) -> Mark:
     marks = {move.id: move.mark for move in procedure.moves}
     marks.update({operation.id: operation.mark for operation in procedure.operations})
     return marks.get(name, Mark())
+
+
+# --- time-conflict ----------------------------------------------------------------------------------
+
+
+def tell_conflict(plan: Plan, conflict: Conflict) -> str:
+    told = [
+        f"“{step_title(plan, name)}” {window.text} since “{step_title(plan, window.operation)}”"
+        for name, window in conflict.windows
+    ]
+    for name in conflict.takes:
+        takes = plan.steps[name].operation.takes
+        entered = takes.entered if takes else f"{plan.steps[name].takes:g} s"
+        told.append(f"“{step_title(plan, name)}” takes at least {entered}")
+    what = "This cannot be kept" if len(told) == 1 else "These cannot be kept together"
+    return f"{what}, whatever the order and however the work is timed: {'; '.join(told)}"
 
 
 # --- dead-end and unreachable -----------------------------------------------------------------------

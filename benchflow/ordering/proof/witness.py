@@ -335,7 +335,7 @@ def _starts(analysis: Analysis, view: Part, found: _Found, needed: int) -> Itera
     values.update(_known(view, found.start))
     choices = []
     for part in _parts(analysis):
-        if part.mask & view.mask:
+        if part.variables[0] in view.variables:
             continue
         starts = part.starts if part.mask & needed else part.starts[:1]
         choices.append([_known(part, number) for number in starts])

@@ -1,0 +1,275 @@
+"""Whether the time windows can be kept at all, in any allowed order, with one operation in hand at a time.
+
+Only the steps between the beginnings and the ends of windows that close can matter: what comes after no
+beginning is done before them all, what comes before no end is done after them all, and there is time for both.
+First everything that holds in every order is put into one temporal network: a contradiction in it is one for
+good. Otherwise orders are tried, and each with its own network, until one keeps all windows.
+"""
+
+from collections.abc import Iterator, Sequence
+from itertools import combinations
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.ordering.configuration import Configuration
+from benchflow.ordering.machine import bits
+from benchflow.ordering.proof.order import Order
+from benchflow.ordering.route import Way, route
+from benchflow.ordering.time_network import Between, contradicts
+from benchflow.procedure.plan import Plan, TimeWindow
+
+_MOST_TRIED = 3_000
+_MOST_SUBSETS = 2_000
+
+
+class Conflict(Struct, frozen=True):
+    """``windows`` (step id, window) contradict each other, with what the steps in ``takes`` take at least; no window
+    of them can be spared."""
+
+    windows: tuple[tuple[str, TimeWindow], ...]
+    takes: tuple[str, ...]
+
+
+class Kept(Struct, frozen=True):
+    """An order of the steps that matter in which all windows can be kept."""
+
+    order: tuple[str, ...]
+
+
+class NotSettled(Struct, frozen=True):
+    """Too many orders to try them all, or the one that keeps the windows is not one that the states allow."""
+
+
+def timing(plan: Plan, order: Order, never: int) -> Conflict | Kept | NotSettled:
+    """``order`` is the plan's with what its states force; steps of ``never`` are left out."""
+    problem = _Problem(plan, order, never)
+    windows = problem.windows
+    if not any(window.high is not None for _, window in windows):
+        return Kept(())
+    if problem.contradicts(windows, problem.takes):
+        smallest = _smallest(problem, windows)
+        return Conflict(
+            tuple((plan.steps[order.steps[step]].id, w) for step, w in smallest), _taking(problem, smallest)
+        )
+    found = _Trial(problem, windows, whole=True).run()
+    if found is None:
+        # Work may be set aside half done: that can only help, and is harder to look through.
+        found = _Trial(problem, windows, whole=False).run()
+    if found is None:
+        smallest = _smallest_of_orders(problem, windows)
+        return Conflict(
+            tuple((order.steps[step], window) for step, window in smallest),
+            tuple(order.steps[step] for step in problem.matter if problem.takes[step]),
+        )
+    return found
+
+
+def can_be_walked(plan: Plan, order: Order, kept: Kept, start: dict[str, str]) -> bool:
+    """Whether the states allow the order, with what comes after no beginning before it and the rest after it."""
+    matter = [order.index[name] for name in kept.order]
+    mask = sum(1 << step for step in matter)
+    others = [step for step in sorted(range(len(order.steps)), key=lambda s: order.rank[s]) if not mask >> step & 1]
+    later = [step for step in others if order.before[step] & mask]
+    earlier = [step for step in others if not order.before[step] & mask]
+    chain = [order.steps[step] for step in (*earlier, *matter, *later)]
+    steps = {
+        name: replace(plan.steps[name], after=(before,) if before else ())
+        for before, name in zip(["", *chain], chain, strict=False)
+    }
+    found = route(Plan(plan.procedure, plan.options, steps), Configuration(frozenset(), dict(start)), chain[-1])
+    return isinstance(found, Way)
+
+
+Windows = Sequence[tuple[int, TimeWindow]]
+
+
+class _Problem:
+    """``matter`` are the steps that can matter, ``takes`` the least seconds of each step, ``windows`` those among
+    them."""
+
+    def __init__(self, plan: Plan, order: Order, never: int) -> None:
+        self.plan = plan
+        self.order = order
+        steps = [plan.steps[name] for name in order.steps]
+        given = [(i, w) for i, step in enumerate(steps) if not never >> i & 1 for w in step.time]
+        begins = sum({1 << order.index[w.operation] for _, w in given if w.high is not None})
+        ends = sum({1 << i for i, w in given if w.high is not None})
+        later = [0] * len(steps)
+        for step, mask in enumerate(order.before):
+            for earlier in bits(mask):
+                later[earlier] |= 1 << step
+        after = before = 0
+        for step in bits(begins):
+            after |= later[step] | 1 << step
+        for step in bits(ends):
+            before |= order.before[step] | 1 << step
+        mask = after & before & ~never
+        self.later = later
+        self.matter = sorted(bits(mask), key=lambda step: order.rank[step])
+        self.mask = mask
+        self.takes = {step: steps[step].takes for step in self.matter}
+        self.splits = {step: not steps[step].during for step in self.matter}
+        self.windows: Windows = [(i, w) for i, w in given if mask >> i & 1 and mask >> order.index[w.operation] & 1]
+
+    def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
+        """Whether what holds in every order contradicts itself."""
+        points = [(step, moment) for step in self.matter for moment in "bf"]
+        return contradicts(points, [*self._always(takes), *limits(self.order, windows)])
+
+    def _always(self, takes: dict[int, float]) -> Iterator[Between]:
+        for step in self.matter:
+            yield Between((step, "b"), (step, "f"), least=takes[step])
+            for earlier in bits(self.order.before[step] & self.mask):
+                between = self.later[earlier] & self.order.before[step] & self.mask
+                work = sum(takes[other] for other in bits(between))
+                yield Between((earlier, "f"), (step, "b"), least=work)
+
+
+def limits(order: Order, windows: Windows) -> Iterator[Between]:
+    for number, (step, window) in enumerate(windows):
+        since = (order.index[window.operation], "f")
+        if window.low is not None:
+            yield Between(since, (step, "b"), least=window.low, why=number)
+        if window.high is not None:
+            yield Between(since, (step, "f"), most=window.high, why=number)
+
+
+def _smallest(problem: _Problem, windows: Windows) -> Windows:
+    """The fewest windows that contradict each other in any order."""
+    closing = [each for each in windows if each[1].high is not None]
+    tried = 0
+    for size in range(1, len(windows) + 1):
+        for chosen in combinations(windows, size):
+            if not any(each in closing for each in chosen):
+                continue
+            tried += 1
+            if tried > _MOST_SUBSETS:
+                return _without_idle(problem, windows)
+            if problem.contradicts(chosen, problem.takes):
+                return chosen
+    return windows
+
+
+def _without_idle(problem: _Problem, windows: Windows) -> Windows:
+    """Windows taken out one by one as long as the contradiction stays: none can be spared, but there may be fewer."""
+    kept = list(windows)
+    for each in windows:
+        rest = [other for other in kept if other is not each]
+        if problem.contradicts(rest, problem.takes):
+            kept = rest
+    return kept
+
+
+def _smallest_of_orders(problem: _Problem, windows: Windows) -> Windows:
+    """The same where every order has to be tried: windows are taken out as long as no order keeps the rest."""
+    kept = list(windows)
+    for each in windows:
+        rest = [other for other in kept if other is not each]
+        if rest and _Trial(problem, rest, whole=False).run() is None:
+            kept = rest
+    return kept
+
+
+def _taking(problem: _Problem, windows: Windows) -> tuple[str, ...]:
+    """The steps whose least durations the contradiction cannot do without."""
+    takes = dict(problem.takes)
+    for step in problem.matter:
+        less = {**takes, step: 0.0}
+        if takes[step] and problem.contradicts(windows, less):
+            takes = less
+    return tuple(problem.order.steps[step] for step in problem.matter if takes[step])
+
+
+# --- orders, tried one by one -----------------------------------------------------------------------
+
+Event = tuple[int, str]
+
+
+class _Trial:
+    """Depth first over orders of events (a step taken up, "b", or finished, "f"). Where steps are done ``whole`` the
+    second follows on the first."""
+
+    def __init__(self, problem: _Problem, windows: Windows, *, whole: bool) -> None:
+        self._problem = problem
+        self._windows = windows
+        self._whole = whole
+        self._tried = 0
+        # What keeps a window open is finished first, what opens one is put off.
+        high = [(step, problem.order.index[w.operation]) for step, w in windows if w.high is not None]
+        self._opens = {since for _, since in high}
+        self._closes = {step for step, _ in high}
+
+    def run(self) -> Kept | NotSettled | None:
+        """``None`` when no order keeps the windows."""
+        try:
+            found = self._onward([], 0, 0)
+        except RecursionError:
+            return NotSettled()
+        if found is None and self._tried > _MOST_TRIED:
+            return NotSettled()
+        return found
+
+    def _onward(self, events: list[Event], begun: int, finished: int) -> Kept | None:
+        problem = self._problem
+        if finished == problem.mask:
+            return Kept(tuple(problem.order.steps[step] for step, moment in events if moment == "f"))
+        for step, moment in self._choices(begun, finished):
+            self._tried += 1
+            if self._tried > _MOST_TRIED:
+                return None
+            if self._whole:
+                then = [*events, (step, "b"), (step, "f")]
+                after = begun | 1 << step, finished | 1 << step
+            elif moment == "b":
+                then, after = [*events, (step, "b")], (begun | 1 << step, finished)
+            else:
+                then, after = [*events, (step, "f")], (begun, finished | 1 << step)
+            if not self._contradicts(then):
+                found = self._onward(then, *after)
+                if found is not None:
+                    return found
+        return None
+
+    def _choices(self, begun: int, finished: int) -> list[Event]:
+        problem = self._problem
+        in_hand = begun & ~finished
+        held = [step for step in bits(in_hand) if not problem.splits[step]]
+        if held:
+            return [(held[0], "f")]  # with a `during` it cannot be set aside
+        ready = [
+            step
+            for step in problem.matter
+            if not begun >> step & 1 and not problem.order.before[step] & problem.mask & ~finished
+        ]
+        ready.sort(key=lambda step: (step in self._opens and step not in self._closes, step not in self._closes))
+        return [*((step, "f") for step in bits(in_hand)), *((step, "b") for step in ready)]
+
+    def _contradicts(self, events: list[Event]) -> bool:
+        problem = self._problem
+        network = list(_in_turn(events, problem.takes))
+        known = set(events)
+        for each in limits(problem.order, self._windows):
+            if each.first in known and each.then in known:
+                network.append(each)
+            elif each.first in known and each.most < float("inf"):
+                # Not yet finished: it will be later than all there is.
+                network.append(Between(each.first, events[-1], most=each.most))
+        return contradicts(events, network)
+
+
+def _in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
+    """The time that passes between events: at least the work that is begun and finished between them."""
+    for place, (step, moment) in enumerate(events):
+        if place:
+            yield Between(events[place - 1], (step, moment), least=0.0)
+        if moment != "b":
+            continue
+        begun = {step}
+        work = 0.0
+        for other in events[place + 1 :]:
+            if other[1] == "b":
+                begun.add(other[0])
+            elif other[0] in begun:
+                work += takes[other[0]]
+                yield Between((step, "b"), other, least=work)

@@ -1,0 +1,264 @@
+import math
+from collections.abc import Mapping
+
+import networkx
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.ordering.proof.order import Order
+from benchflow.ordering.proof.timing import Conflict, Kept, timing
+from benchflow.ordering.time_network import Between, contradicts, distances, latest_begin, times
+from benchflow.procedure.plan import Plan
+from tests.ordering.plans import plan, step, within
+from tests.ordering.random_plans import examples
+
+
+def judged(built: Plan) -> Conflict | Kept:
+    found = timing(built, Order(built), 0)
+    assert isinstance(found, Conflict | Kept)
+    return found
+
+
+# --- networks ---------------------------------------------------------------------------------------
+
+BOUNDS = st.tuples(st.integers(-9, 9), st.integers(0, 9)).map(lambda pair: (float(pair[0]), float(sum(pair))))
+NETWORKS = st.lists(
+    st.builds(lambda a, b, both: Between(a, b, *both), st.integers(0, 4), st.integers(0, 4), BOUNDS), max_size=8
+)
+
+
+@settings(max_examples=examples(100), deadline=None)
+@given(NETWORKS)
+def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycle(network: list[Between]) -> None:
+    graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
+    graph.add_nodes_from(range(5))
+    for each in network:
+        graph.add_edge(each.first, each.then, weight=each.most)
+        graph.add_edge(each.then, each.first, weight=-each.least)
+    negative = networkx.negative_edge_cycle(graph)
+    assert contradicts(range(5), network) == negative
+    found = distances(range(5), network)
+    assert (found is None) == negative
+    if found is not None:
+        assert found == {a: dict(row) for a, row in full(networkx.floyd_warshall(graph)).items()}
+        kept = times(range(5), network)
+        assert kept is not None
+        assert all(each.least <= kept[each.then] - kept[each.first] <= each.most for each in network)
+
+
+def full(rows: Mapping[int, Mapping[int, float]]) -> dict[int, dict[int, float]]:
+    return {a: {b: rows[a].get(b, math.inf) for b in range(5)} for a in range(5)}
+
+
+# --- procedures -------------------------------------------------------------------------------------
+
+
+def test_work_between_that_is_longer_than_the_window_is_named_with_the_window() -> None:
+    built = plan(
+        step("sealant"),
+        step("dowels", "sealant", takes=400),
+        step("gasket", "dowels", takes=300),
+        step("unrelated", takes=9000),
+        step("head-down", "gasket", time=[within("sealant", 600)]),
+    )
+    found = judged(built)
+    assert isinstance(found, Conflict)
+    assert [(name, window.operation) for name, window in found.windows] == [("head-down", "sealant")]
+    assert found.takes == ("dowels", "gasket")
+
+
+def test_a_wait_inside_a_window_contradicts_it_by_way_of_a_third_operation() -> None:
+    built = plan(
+        step("prime"),
+        step("glue", "prime"),
+        step("press", time=[within("glue", 3600)]),
+        step("cure", "press", time=[within("prime", None, wait=7200)]),
+        step("close", "cure", time=[within("prime", 7000), within("glue", 86400)]),
+    )
+    found = judged(built)
+    assert isinstance(found, Conflict)
+    assert {(name, window.operation) for name, window in found.windows} == {("cure", "prime"), ("close", "prime")}
+
+
+def test_two_operations_that_both_have_to_fit_into_one_window_conflict_though_either_alone_would_do() -> None:
+    pair = [step(name, time=[within("mix", 600)], takes=360) for name in ("left", "right")]
+    found = judged(plan(step("mix"), *pair))
+    assert isinstance(found, Conflict)
+    assert {name for name, _ in found.windows} == {"left", "right"}
+    assert isinstance(judged(plan(step("mix"), pair[0])), Kept)
+
+
+def test_long_work_is_put_before_or_after_a_window_that_it_need_not_be_in() -> None:
+    built = plan(
+        step("mix"),
+        step("long", takes=9000),
+        step("long-after", "mix", takes=9000),
+        step("spread", time=[within("mix", 60)], takes=60),
+    )
+    assert isinstance(judged(built), Kept)
+
+
+def test_a_wait_is_used_for_other_work_and_work_may_be_set_aside_for_a_window() -> None:
+    glue = step("glue")
+    bond = step("bond", time=[within("glue", 40, wait=30)], takes=10)
+    grind = step("grind", time=[within("glue", 70)], takes=60)
+    assert isinstance(judged(plan(glue, bond, grind)), Kept)
+    # Grinding that cannot be set aside (something is held meanwhile) has no room on either side of the bond.
+    held = step("grind", time=[within("glue", 70)], takes=60, during={"jig": "on"})
+    assert isinstance(judged(plan(glue, bond, held)), Conflict)
+
+
+# --- against simulated time -------------------------------------------------------------------------
+
+
+class Bench:
+    """A bench by the minute: what may be done now is done, or a minute passes. Shares nothing with what it checks."""
+
+    def __init__(self, built: Plan) -> None:
+        self.steps = list(built.steps.values())
+        self.horizon = sum(int(s.takes) for s in self.steps) + sum(int(w.low or 0) for s in self.steps for w in s.time)
+        self.seen: set[tuple[object, ...]] = set()
+
+    def can_finish(self) -> bool:
+        return self._onward(0, {}, {})
+
+    def _onward(self, now: int, left: dict[str, int], ended: dict[str, int]) -> bool:
+        if len(ended) == len(self.steps):
+            return True
+        key = (now, tuple(sorted(left.items())), tuple(sorted(ended.items())))
+        if now > self.horizon or key in self.seen:
+            return False
+        self.seen.add(key)
+        for each in self.steps:
+            if each.id not in ended and any(
+                w.high is not None and w.operation in ended and now > ended[w.operation] + w.high for w in each.time
+            ):
+                return False
+        held = [s for s in self.steps if s.id in left and s.id not in ended and s.during]
+        for each in held or self.steps:
+            if each.id in ended:
+                continue
+            if each.id not in left:
+                ready = all(a in ended for a in each.after) and all(
+                    now >= ended[w.operation] + (w.low or 0) for w in each.time
+                )
+                if ready and self._onward(now, {**left, each.id: int(each.takes)}, ended):
+                    return True
+            elif left[each.id] == 0:
+                if self._onward(now, left, {**ended, each.id: now}):
+                    return True
+            elif self._onward(now + 1, {**left, each.id: left[each.id] - 1}, ended):
+                return True
+        return self._onward(now + 1, left, ended)
+
+
+@st.composite
+def timed_plans(draw: st.DrawFn) -> Plan:
+    steps = []
+    for number in range(draw(st.integers(2, 4))):
+        earlier = [f"s{i}" for i in range(number)]
+        after = draw(st.lists(st.sampled_from(earlier), max_size=1)) if earlier else []
+        windows = []
+        for name in draw(st.lists(st.sampled_from(earlier), max_size=2, unique=True)) if earlier else []:
+            low = draw(st.one_of(st.none(), st.integers(0, 3)))
+            high = draw(st.one_of(st.none(), st.integers(low or 0, 5)))
+            windows.append(
+                within(name, None if high is None else float(high), wait=None if low is None else float(low))
+            )
+        during = {"jig": "on"} if draw(st.integers(0, 3)) == 0 else {}
+        steps.append(step(f"s{number}", *after, time=windows, takes=float(draw(st.integers(0, 3))), during=during))
+    return plan(*steps)
+
+
+@settings(max_examples=examples(80), deadline=None)
+@given(timed_plans())
+def test_windows_conflict_exactly_when_no_minute_by_minute_working_day_keeps_them(built: Plan) -> None:
+    assert isinstance(judged(built), Kept) == Bench(built).can_finish()
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(timed_plans())
+def test_no_window_of_a_named_conflict_can_be_spared(built: Plan) -> None:
+    found = judged(built)
+    if not isinstance(found, Conflict):
+        return
+    for spared in found.windows:
+        kept = [pair for pair in found.windows if pair is not spared]
+        steps = []
+        for each in built.steps.values():
+            windows = [w for name, w in kept if name == each.id]
+            steps.append(step(each.id, *each.after, time=windows, takes=each.takes, during=each.during))
+        assert isinstance(judged(plan(*steps)), Kept)
+
+
+# --- in a session -----------------------------------------------------------------------------------
+
+
+def test_the_latest_beginning_leaves_time_for_all_that_has_to_come_before() -> None:
+    built = plan(
+        step("sealant"),
+        step("hoist", "sealant", takes=120),
+        step("guide", "hoist", takes=60),
+        step("head-down", "guide", time=[within("sealant", 600)], takes=180),
+        step("later", "head-down", takes=60),
+    )
+    found = latest_begin(built, {"sealant": 1000.0}, now=1100.0)
+    assert found == {"hoist": 140.0, "guide": 260.0, "head-down": 320.0}
+    assert latest_begin(built, {"sealant": 1000.0, "hoist": 1150.0}, now=1200.0) == {"guide": 160.0, "head-down": 220.0}
+
+
+def test_nothing_presses_before_a_window_opens_or_after_it_is_kept() -> None:
+    built = plan(step("a"), step("b", time=[within("a", 60)], takes=10))
+    assert latest_begin(built, {}, now=0.0) == {}
+    assert latest_begin(built, {"a": 0.0, "b": 20.0}, now=30.0) == {}
+    assert latest_begin(built, {"a": 0.0}, now=100.0) == {"b": -50.0}
+
+
+def test_a_wait_on_the_way_brings_the_beginning_forward() -> None:
+    built = plan(
+        step("a"),
+        step("glue", "a", takes=10),
+        step("b", time=[within("glue", None, wait=100), within("a", 300)], takes=20),
+    )
+    assert latest_begin(built, {"a": 0.0}, now=0.0) == {"glue": 170.0, "b": 280.0}
+
+
+def test_two_operations_that_wait_for_one_window_are_not_both_put_off_to_its_end() -> None:
+    built = plan(
+        step("mix"),
+        step("left", time=[within("mix", 600)], takes=100),
+        step("right", time=[within("mix", 600)], takes=100),
+    )
+    assert latest_begin(built, {"mix": 0.0}, now=0.0) == {"left": 400.0, "right": 500.0}
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(timed_plans(), st.data())
+def test_who_begins_each_operation_by_its_moment_keeps_every_open_window(built: Plan, data: st.DataObject) -> None:
+    done: dict[str, float] = {}
+    for each in built.steps.values():
+        if all(name in done for name in each.after) and data.draw(st.booleans()):
+            done[each.id] = 0.0
+    moments = latest_begin(built, done, now=0.0)
+    clock = -math.inf
+    for name in sorted(moments, key=lambda name: (moments[name], list(built.steps).index(name))):
+        each = built.steps[name]
+        begin = moments[name]
+        assert begin >= clock - 1e-9
+        clock = begin + each.takes
+        for window in each.time:
+            if window.operation in done and window.high is not None:
+                assert clock <= done[window.operation] + window.high + 1e-9
+            if window.operation in moments and window.low is not None:
+                since = moments[window.operation] + built.steps[window.operation].takes
+                assert begin >= since + window.low - 1e-9
+        for earlier in each.after:
+            if earlier not in done:
+                assert moments[earlier] + built.steps[earlier].takes <= begin + 1e-9
+
+
+def test_a_network_without_times_is_told_from_one_with() -> None:
+    assert times(["a", "b"], [Between("a", "b", 5, 3)]) is None
+    with pytest.raises(KeyError):
+        times(["a"], [Between("a", "z", 0, 1)])

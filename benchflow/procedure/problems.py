@@ -1,7 +1,6 @@
 """What is wrong with an author's file, as data: what, where, and what to do about it."""
 
 from collections.abc import Iterable
-from difflib import get_close_matches
 from typing import Literal
 
 from msgspec import Struct
@@ -46,6 +45,8 @@ class Problem(Struct, frozen=True):
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that was probably meant, if any is near."""
+    from difflib import get_close_matches  # only ever needed for an error
+
     names = list(known)
     folded = {other.casefold(): other for other in names}
     close = get_close_matches(name.casefold(), folded, n=1, cutoff=0.6)

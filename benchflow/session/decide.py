@@ -12,8 +12,8 @@ from benchflow.session.correcting import correct
 from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, refuse_all, said, unknown
 from benchflow.session.entries import lot, record, tick_check
 from benchflow.session.joints import draw_down, tick, untick
-from benchflow.session.missing import missing, too_early
-from benchflow.session.people import allowed, deviate, sign, values_out
+from benchflow.session.missing import limits_open, missing, too_early
+from benchflow.session.people import allowed, deviate, sign
 from benchflow.session.reasons import move_stopped, step_stopped
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.remedies import remedy
@@ -213,7 +213,7 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
             message = f"{step.title} is temporary: {_title(state, restored.name)} has to be done before the end"
             reasons.append(Reason("temporary-left", message, operation=name))
         if name in state.done:
-            reasons += values_out(state, step)
+            reasons += limits_open(state, step)
         elif not unfinished:
             message = f"{step.title} is not done; to end all the same, say why (unfinished)"
             reasons.append(Reason("after-missing", message, operation=name))

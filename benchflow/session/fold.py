@@ -96,6 +96,22 @@ def _entered(state: State, step: str, **changes: Any) -> State:
     return _put_work(state, step, replace(work, **changes))
 
 
+def _lapse(work: Work, *names: str) -> dict[str, Any]:
+    """A deviation covers what stood when it was signed: it lapses for values of which a reading is replaced."""
+    gone = {name: work.deviations[name] for name in names if name in work.deviations}
+    if not gone:
+        return {}
+    kept = {name: each for name, each in work.deviations.items() if name not in gone}
+    return {"deviations": kept, "lapsed": {**work.lapsed, **gone}}
+
+
+def _follows(state: State, step: str, name: str) -> tuple[str, ...]:
+    """The values of an operation that are worked out from ``name``."""
+    plain = name.partition("[")[0]
+    found = state.plan.steps.get(step)
+    return () if found is None else tuple(one.name for one in found.operation.work_out if plain in one.formula)
+
+
 def written(state: State, line_seq: int, step: str, settings: dict[str, str | None]) -> State:
     """The state with variables written over by ``step`` (empty for a move or a finding)."""
     writes = dict(state.writes)
@@ -165,10 +181,12 @@ def _recorded(state: State, event: ev.Recorded, line: Line) -> State:
 
 
 def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attempt) -> State:
-    readings = state.work(step).readings
-    of_name = readings.get(name, {})
-    attempts = (*of_name.get(slot, ()), attempt)
-    state = _entered(state, step, readings={**readings, name: {**of_name, slot: attempts}})
+    work = state.work(step)
+    of_name = work.readings.get(name, {})
+    before = of_name.get(slot, ())
+    lapsed = _lapse(work, name, *_follows(state, step, name)) if before and work.deviations else {}
+    readings = {**work.readings, name: {**of_name, slot: (*before, attempt)}}
+    state = _entered(state, step, readings=readings, **lapsed)
     return replace(state, recorded={**state.recorded, attempt.seq: (step, name, slot)})
 
 
@@ -179,7 +197,7 @@ def _corrected(state: State, event: ev.Corrected, line: Line) -> State:
     if slot == "tick":
         right = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
         ticks = (replace(tick, **right) if tick.seq == event.event else tick for tick in state.work(step).ticks)
-        return _entered(state, step, ticks=tuple(ticks))
+        return _entered(state, step, ticks=tuple(ticks), **_lapse(state.work(step), name))
     if event.quantity is not None:
         old = next((a for a in state.work(step).readings.get(name, {}).get(slot, ()) if a.seq == event.event), None)
         used = old is not None and old.used
@@ -196,7 +214,8 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
     count = before.done + 1 if before is not None and before.side == event.side else 1
     readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
     remedies = {**work.remedies, event.name: Remedy(event.side, count)}
-    state = _entered(state, event.operation, readings=readings, remedies=remedies)
+    lapsed = _lapse(work, event.name)
+    state = _entered(state, event.operation, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:
         return state
     for step in event.redo:
@@ -207,7 +226,10 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
 
 def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
     tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
-    state = _entered(state, event.operation, ticks=(*state.work(event.operation).ticks, tick))
+    work = state.work(event.operation)
+    again = any((each.stage, each.fastener) == (tick.stage, tick.fastener) for each in work.ticks)
+    lapsed = _lapse(work, event.joint) if again and work.deviations else {}
+    state = _entered(state, event.operation, ticks=(*work.ticks, tick), **lapsed)
     if event.quantity is None:
         return state
     return replace(state, recorded={**state.recorded, line.seq: (event.operation, event.joint, "tick")})
@@ -263,7 +285,8 @@ def _signed(state: State, event: ev.Signed, line: Line) -> State:
 def _deviated(state: State, event: ev.Deviated, line: Line) -> State:
     work = state.work(event.operation)
     deviations = {**work.deviations, event.about: Deviation(line.by, event.reason)}
-    return _put_work(state, event.operation, replace(work, deviations=deviations))
+    lapsed = {about: each for about, each in work.lapsed.items() if about != event.about}
+    return _put_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))
 
 
 def _reopened(state: State, event: ev.Reopened, line: Line) -> State:

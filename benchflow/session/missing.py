@@ -41,6 +41,18 @@ def missing(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
     )
 
 
+def limits_open(state: State, step: Step) -> tuple[Reason, ...]:
+    """What of ``step`` is out of its limit or not proven, and not waived. When it is done, a correction has made it so:
+    of a reading, or of one that a sum or a choice goes by."""
+    found = (
+        *(reason for item in _values(state, step) for reason in item),
+        *choice_reasons(state, step),
+        *match_reasons(state, step),
+        *_joint(state, step),
+    )
+    return tuple(reason for reason in found if reason.code in ("out-of-limit", "not-proven"))
+
+
 def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
     for record in step.operation.record:
         verdict = judge_value(state, step.id, record)
@@ -68,15 +80,22 @@ def value_reasons(
         reasons = ()
     if name in state.work(step.id).deviations:
         return reasons
+    lapsed = lapsed_words(state, step, name)
     shown = "" if verdict.value is None else show(verdict.value)
     if verdict.verdict == "out":
         side = {"low": "below", "high": "above", None: "outside"}[verdict.side]
-        message = f"{name} reads {shown}, {side} its limit {verdict.limit}"
+        message = f"{name} reads {shown}, {side} its limit {verdict.limit}{lapsed}"
         return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
     if verdict.verdict == "not-proven":
-        message = f"{name} reads {shown}, not proven to be within {verdict.limit}: {verdict.because}"
+        message = f"{name} reads {shown}, not proven to be within {verdict.limit}: {verdict.because}{lapsed}"
         return (*reasons, Reason("not-proven", message, operation=step.id, name=name))
     return reasons
+
+
+def lapsed_words(state: State, step: Step, name: str) -> str:
+    """That a deviation was signed about what has been replaced since, and so counts no more."""
+    lapsed = state.work(step.id).lapsed.get(name)
+    return "" if lapsed is None else f"; the deviation that {lapsed.by} signed was about what was read before"
 
 
 def _lots(state: State, step: Step) -> Iterator[Reason]:
@@ -104,6 +123,7 @@ def _joint(state: State, step: Step) -> Iterator[Reason]:
         stage = count.tighten.stages[tick.stage - 1]
         if tick.verdict == "out" and isinstance(stage, CheckStage) and tick.quantity is not None:
             message = f"fastener {tick.fastener} of {title} read {tick_words(stage, tick.quantity, tick.stretch)}"
+            message += lapsed_words(state, step, count.joint.id)
             yield Reason("out-of-limit", message, operation=step.id, name=count.joint.id)
 
 

@@ -7,17 +7,22 @@ from benchflow.procedure.plan import Step
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.deciding import Around, Decision, Entry, refuse, unknown
-from benchflow.session.judging import judge_value
-from benchflow.session.missing import HOLD, TIME, value_reasons
-from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.missing import HOLD, TIME, limits_open
+from benchflow.session.refusal import Refusal
 from benchflow.session.state import State
 from benchflow.session.tally import tally
-from benchflow.session.working import judge_worked, worked_by_itself
 
 if TYPE_CHECKING:
     from benchflow.session.shop import Shop
 
-INTERLOCK = ("interference", "interlock", "never", "after-missing", "state-not-met", "after", "needs")
+INTERLOCK = ("interference", "interlock", "rule", "never", "after-missing", "state-not-met", "after", "needs", "during")
+WINDOWS = (TIME, "too-late", "too-early", "window", "time-window", "time window")
+LIMITS = ("limit", "out-of-limit", "not-proven")
+NEVER = (
+    "check", "check-open", "value-missing", "fastener-order", "stage-not-finished", "instrument-unfit",
+    "temporary", "temporary-left", "operation-in-hand", "not-taken-up", "already-done",
+)  # fmt: skip
+"""Refusals that are no limit, hold or window: what they ask for has to be done."""
 
 
 def allowed(
@@ -75,28 +80,39 @@ def deviate(state: State, intent: it.Deviate, around: Around, by: str) -> Decisi
 
 def waivable(state: State, step: Step, about: str) -> str | Refusal:
     """What a deviation speaks of, by its one name; a refusal when that cannot be waived."""
-    if about in INTERLOCK:
-        return refuse(
-            "not-allowed",
-            "the order and the interference rules cannot be waived: a valve does not care who signed",
-            operation=step.id,
-        )
+    names = names_of(state, step)
+    for candidate in (about, f"{about}[{step.place}]"):
+        if candidate in names:
+            return candidate
     if about in (HOLD, "hold-unsigned"):
         if step.operation.hold is None:
             return refuse("unknown-name", f"{step.title} has no hold", operation=step.id)
         return HOLD
     windows = {window.operation for window in step.time}
-    if about in (TIME, "too-late", "too-early") or about in windows:
+    if about in WINDOWS or about in windows or any(window.partition("[")[0] == about for window in windows):
         if not windows:
             return refuse("unknown-name", f"{step.title} has no time window", operation=step.id)
         return TIME
-    names = names_of(state, step)
-    for candidate in (about, f"{about}[{step.place}]"):
-        if candidate in names:
-            return candidate
-    if about in ("limit", "out-of-limit", "not-proven") and len(names) == 1:
-        return names[0]
+    if about in LIMITS:
+        return _limit_meant(state, step, names)
+    if about in INTERLOCK or about in {variable.name for variable in state.plan.procedure.state}:
+        message = "the order and the interference rules cannot be waived: a valve does not care who signed"
+        return refuse("not-allowed", message, operation=step.id)
+    if about in NEVER or about in step.operation.check:
+        message = f"only a limit, a hold or a time window can be waived, not {about}"
+        return refuse("not-allowed", message, operation=step.id)
     return unknown(f"limit, hold or time window of {step.title}", about, [*names, HOLD, TIME])
+
+
+def _limit_meant(state: State, step: Step, names: list[str]) -> str | Refusal:
+    """The value whose limit is meant by "the limit": the only one there is, or the only one that is not met."""
+    open_ones = [reason.name for reason in limits_open(state, step) if reason.name is not None]
+    meant = list(dict.fromkeys(open_ones)) or names
+    if len(meant) == 1:
+        return meant[0]
+    if not meant:
+        return refuse("unknown-name", f"{step.title} has no limit", operation=step.id)
+    return refuse("value-missing", f"say which limit is waived: {', '.join(meant)}", operation=step.id, name="about")
 
 
 def names_of(state: State, step: Step) -> list[str]:
@@ -109,16 +125,4 @@ def names_of(state: State, step: Step) -> list[str]:
 
 
 def _still_out(state: State, step: Step, about: str) -> bool:
-    return any(reason.name == about for reason in values_out(state, step))
-
-
-def values_out(state: State, step: Step) -> tuple[Reason, ...]:
-    """Values of a done operation that a correction has put out of their limit, not waived."""
-    reasons: list[Reason] = []
-    for record in step.operation.record:
-        reasons += value_reasons(state, step, record.name, record.slots, judge_value(state, step.id, record))
-    for work in worked_by_itself(step):
-        worked = judge_worked(state, step, work)
-        if worked is not None:
-            reasons += value_reasons(state, step, work.name, ("1",), worked.verdict)
-    return tuple(reason for reason in reasons if reason.code in ("out-of-limit", "not-proven"))
+    return any(reason.name == about for reason in limits_open(state, step))

@@ -76,6 +76,7 @@ class Work(Struct, frozen=True):
     chosen: dict[str, str] = {}
     lots: dict[str, str] = {}
     deviations: dict[str, Deviation] = {}
+    lapsed: dict[str, Deviation] = {}  # about what has been replaced since
     remedies: dict[str, Remedy] = {}
     signed: Signature | None = None
     void: Signature | None = None  # a signature that a later entry has undone

@@ -1,5 +1,5 @@
 import math
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 
 import networkx
 import pytest
@@ -31,7 +31,7 @@ NETWORKS = st.lists(
 @settings(max_examples=examples(100), deadline=None)
 @given(NETWORKS)
 def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycle(network: list[Between]) -> None:
-    graph: networkx.MultiDiGraph[int] = networkx.MultiDiGraph()
+    graph: networkx.MultiDiGraph[Hashable] = networkx.MultiDiGraph()
     graph.add_nodes_from(range(5))
     for each in network:
         graph.add_edge(each.first, each.then, weight=each.most)
@@ -47,7 +47,7 @@ def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycl
         assert all(each.least <= kept[each.then] - kept[each.first] <= each.most for each in network)
 
 
-def full(rows: Mapping[int, Mapping[int, float]]) -> dict[int, dict[int, float]]:
+def full(rows: Mapping[Hashable, Mapping[Hashable, float]]) -> dict[int, dict[int, float]]:
     return {a: {b: rows[a].get(b, math.inf) for b in range(5)} for a in range(5)}
 
 

@@ -5,6 +5,7 @@ and is not copied); its distance graph computed by Floyd and Warshall (CALC), eq
 (MEM).
 """
 
+from collections.abc import Hashable
 from itertools import combinations
 
 import networkx
@@ -63,11 +64,11 @@ def test_of_the_four_ways_to_travel_those_contradict_that_networkx_finds_a_negat
     for john in ((30.0, 40.0), (60.0, float("inf"))):
         for fred in ((20.0, 30.0), (40.0, 50.0)):
             network = [STORY[0], Between(1, 2, *john), STORY[2], Between(3, 4, *fred), STORY[4]]
-            graph: networkx.DiGraph[int] = networkx.DiGraph()
+            graph: networkx.DiGraph[Hashable] = networkx.DiGraph()
             for each in network:
                 if each.most < float("inf"):
-                    graph.add_edge(int(str(each.first)), int(str(each.then)), weight=each.most)
-                graph.add_edge(int(str(each.then)), int(str(each.first)), weight=-each.least)
+                    graph.add_edge(each.first, each.then, weight=each.most)
+                graph.add_edge(each.then, each.first, weight=-each.least)
             negative = networkx.negative_edge_cycle(graph)
             assert contradicts(POINTS, network) == negative
             assert (distances(POINTS, network) is None) == negative

@@ -72,13 +72,17 @@ def can_be_walked(plan: Plan, order: Order, kept: Kept, start: dict[str, str]) -
     others = [step for step in sorted(range(len(order.steps)), key=lambda s: order.rank[s]) if not mask >> step & 1]
     later = [step for step in others if order.before[step] & mask]
     earlier = [step for step in others if not order.before[step] & mask]
-    chain = [order.steps[step] for step in (*earlier, *matter, *later)]
-    steps = {
-        name: replace(plan.steps[name], after=(before,) if before else ())
-        for before, name in zip(["", *chain], chain, strict=False)
-    }
-    found = route(Plan(plan.procedure, plan.options, steps), Configuration(frozenset(), dict(start)), chain[-1])
-    return isinstance(found, Way)
+    names = [order.steps[step] for step in matter]
+    steps = {name: plan.steps[name] for name in (order.steps[step] for step in earlier)}
+    before = tuple(steps)
+    for name in names:
+        steps[name] = replace(plan.steps[name], after=before)
+        before = (name,)
+    for name in (order.steps[step] for step in later):
+        steps[name] = replace(plan.steps[name], after=(*plan.steps[name].after, *before))
+    end = replace(plan.steps[names[-1]], id="\0end", after=tuple(steps), needs={}, during={}, sets={})
+    whole = Plan(plan.procedure, plan.options, {**steps, end.id: end})
+    return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id), Way)
 
 
 Windows = Sequence[tuple[int, TimeWindow]]

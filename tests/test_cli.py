@@ -355,3 +355,10 @@ finally:
     done = subprocess.run([sys.executable, "-c", script], cwd=shell.folder, env=shell.environ,
                           capture_output=True, text=True, timeout=60, check=True)  # fmt: skip
     assert done.stderr.splitlines()[-1] == "[]"
+
+
+def test_every_finding_that_check_can_make_is_explained() -> None:
+    from benchflow.commands.explaining import READER
+    from benchflow.procedure.problems import CODES
+
+    assert set(READER) == set(CODES)

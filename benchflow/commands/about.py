@@ -9,7 +9,8 @@ from benchflow.errors import BenchflowError
 
 
 @click.command()
-def schema() -> None:
+@click.option("--shop", is_flag=True, help="That of the shop file instead.")
+def schema(shop: bool) -> None:
     """Print the JSON Schema of the procedure file. An editor that knows it completes keys and marks mistakes.
 
     \b
@@ -19,9 +20,19 @@ def schema() -> None:
     """
     import json
 
-    from benchflow.procedure.schema import json_schema
-
+    if shop:
+        from benchflow.session.shop_reader import json_schema
+    else:
+        from benchflow.procedure.schema import json_schema
     say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
+
+
+@click.command()
+def guide() -> None:
+    """Print the author's guide: every key of the procedure file, what it means, and an example (Markdown)."""
+    from benchflow.procedure.guide import author_guide
+
+    say(author_guide())
 
 
 @click.command()

@@ -157,6 +157,10 @@ READER: dict[str, tuple[str, str]] = {
         "A value was read at several places, and the formula does not say at which.",
         "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
     ),
+    "instrument-does-not-fit": (
+        "A stage or a limit lies beyond what the instrument that is named for it has to cover, or is of another kind.",
+        "covers: 20 .. 60 N·m     ->  covers: 20 .. 120 N·m, if the wrench is to do 90 N·m",
+    ),
     "wrong-dimension": (
         "The unit is of another kind than what is wanted. `ft-lb` is a torque, `ft` a length.",
         "stages: [85 ft]          ->  stages: [85 ft-lb]",

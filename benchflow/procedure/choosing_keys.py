@@ -2,11 +2,20 @@
 
 from benchflow.procedure.keys import Fields, Key, Keys
 from benchflow.procedure.measures import LimitOf, Written, quantity, quantity_or_count
-from benchflow.procedure.model import Band, Choose, Match
+from benchflow.procedure.model import Band, Choose, Match, Sizes
+from benchflow.procedure.nodes import Scalar
 from benchflow.procedure.referring import Reference
 from benchflow.procedure.setup_keys import limit_dimension
 from benchflow.procedure.shapes import FILLED_LINE, LINE, ListOf, MapOf, Notes
-from benchflow.quantity import Limit, Quantity, base, dimension_of
+from benchflow.quantity import (
+    Limit,
+    Quantity,
+    QuantityError,
+    base,
+    dimension_of,
+    parse_limit,
+    parse_quantity,
+)
 
 _TITLE = Key("title", FILLED_LINE, "What it is, in words.")
 
@@ -129,10 +138,35 @@ _LIMIT = Key(
 _AIM = Key("aim", Written("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
 
 
+_SIZES = Key(
+    "sizes",
+    Written("the sizes that can be bought"),
+    "The sizes that can be bought, so that it can be said what to buy when those on hand will not do.",
+    examples=("2.00 .. 2.98 mm step 0.02 mm",),
+)
+
+
+def _sizes(written: Scalar, notes: Notes) -> Sizes | None:
+    """``2.00 .. 2.98 mm step 0.02 mm``."""
+    span, step, every = written.text.partition(" step ")
+    try:
+        within = parse_limit(span.strip())
+        if not step or within.low is None or within.high is None:
+            raise QuantityError("bad-quantity", written.text, len(written.text), "the step is missing")
+        each = parse_quantity(every.strip(), dimension=dimension_of(within.low.unit))
+        if each.value <= 0:
+            raise QuantityError("bad-quantity", written.text, len(span) + 6, "a step is more than nothing")
+    except QuantityError as error:
+        hint = "write it like 2.00 .. 2.98 mm step 0.02 mm"
+        notes.problem(error.code, written.mark, f"`{written.text[:60]}`: {error.why}", hint)
+        return None
+    return Sizes(within.low, within.high, each, written.text)
+
+
 def _match(fields: Fields) -> Match:
     notes = fields.notes
     measured, to, so_that = fields.get(_MEASURED), fields.get(_TO), fields.get(_SO_THAT)
-    within, aimed = fields.get(_LIMIT), fields.get(_AIM)
+    within, aimed, made = fields.get(_LIMIT), fields.get(_AIM), fields.get(_SIZES)
     aim = None
     if aimed is not None:
         aim = quantity(aimed, notes, limit_dimension(within) if within is not None else None)
@@ -145,10 +179,11 @@ def _match(fields: Fields) -> Match:
         within or Limit(None, None, ""),
         aim,
         fields.has(_TITLE, ""),
+        None if made is None else _sizes(made, notes),
         fields.mark,
     )
 
 
 MATCH = MapOf(
-    Keys("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _TITLE), _match), "matchings by name"
+    Keys("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _SIZES, _TITLE), _match), "matchings by name"
 )

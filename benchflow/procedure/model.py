@@ -241,6 +241,15 @@ class Choose(Struct, frozen=True):
     mark: Mark = Mark()
 
 
+class Sizes(Struct, frozen=True):
+    """The sizes that are made: from ``first`` to ``last`` every ``step``. ``text`` is as the author wrote it."""
+
+    first: Quantity
+    last: Quantity
+    step: Quantity
+    text: str
+
+
 class Match(Struct, frozen=True):
     """Giving a measured set of parts to a set of places.
 
@@ -255,6 +264,7 @@ class Match(Struct, frozen=True):
     limit: Limit
     aim: Quantity | None = None
     title: str = ""
+    sizes: Sizes | None = None
     mark: Mark = Mark()
 
 

@@ -121,7 +121,7 @@ def wanted(state: State, step: Step, match: Match, unit: str) -> tuple[Wanted, .
 
 def proposed(state: State, step: Step, match: Match) -> tuple[Mapping[str, str], str]:
     """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
-    from benchflow.trade.matching import Matched, Part, Place
+    from benchflow.trade.matching import Matched, Part, Place, Sizes
     from benchflow.trade.matching import match as solve
 
     parts = on_hand(state, match)
@@ -134,7 +134,9 @@ def proposed(state: State, step: Step, match: Match) -> tuple[Mapping[str, str],
     places = [
         Place(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None) for one in asked
     ]
-    found = solve([Part(name, size) for name, size in parts.items()], places)
+    made = match.sizes
+    grid = None if made is None else Sizes(made.first, made.last, made.step)
+    found = solve([Part(name, size) for name, size in parts.items()], places, grid)
     given = {one.place: one.part for one in found.given}
     if not isinstance(found, Matched):
         given |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}

@@ -57,9 +57,9 @@ def reading(state: State, record: Record) -> str:
         case Fixed(limit):
             return middle(limit, record.unit)
         case AboveReading() as bound:
-            limit = limit_of(state, bound, record.unit)
-            assert limit is not None  # the reading that it leans on comes first
-            return middle(limit, record.unit)
+            raised = limit_of(state, bound, record.unit)
+            assert raised is not None  # the reading that it leans on comes first
+            return middle(raised, record.unit)
         case EqualWithin(spread):
             return f"{convert(spread, record.unit).value:f} {record.unit}"
         case _:

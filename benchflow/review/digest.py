@@ -131,9 +131,9 @@ def _corrected(told: Gathered, line: Line, data: Data, now: Moment) -> None:
 def _corrected_tick(told: Gathered, data: Data, now: Moment) -> None:
     of = told.of_tick.get(data["event"])
     if of is not None:
-        operation, fastener = of
-        for ticks in told.touch(operation, now).stages.values():
-            if fastener in ticks.fasteners and ticks.measured:
+        operation, stage, fastener = of
+        for key, ticks in told.touch(operation, now).stages.items():
+            if key[0] == stage and fastener in ticks.fasteners:
                 _judged(ticks, fastener, data.get("verdict"))
 
 
@@ -161,6 +161,7 @@ def _reading(
         "instrument": data.get("instrument") or "", "serial": data.get("serial") or "",
         "uncertainty": uncertainty["value"] if uncertainty else "",
         "conformity": data.get("conformity") or "", "attempt": len(attempts), "corrected": corrected,
+        "filled": data.get("filled") or "",
         "share": None if exact is None else room(exact, within), "two_ended": within.two_ended,
     })  # fmt: skip
 
@@ -177,7 +178,7 @@ def _ticked(told: Gathered, line: Line, data: Data, now: Moment) -> None:
         tool = (data.get("stretch_instrument") or "", data.get("stretch_serial") or "")
         _count(work, line, data, now, gap, tool, stretch=True)
     if data.get("quantity") is not None:
-        told.of_tick[line.seq] = (data["operation"], data["fastener"])
+        told.of_tick[line.seq] = (data["operation"], stage, data["fastener"])
 
 
 def _count(
@@ -284,7 +285,8 @@ def _closed(told: Gathered, line: Line, data: Data, now: Moment) -> None:
 _HANDLERS: dict[str, Callable[[Gathered, Line, Data, Moment], None]] = {
     "taken-up": _taken_up, "set-aside": _set_aside, "finished": _finished, "reopened": _reopened,
     "taken-back": _taken_back, "remedied": _remedied, "recorded": _recorded, "worked": _worked,
-    "corrected": _corrected, "ticked": _ticked, "unticked": _unticked, "drawn-down": _drawn_down, "undrawn": _drawn_down, "seated": _drawn_down,
+    "corrected": _corrected, "ticked": _ticked, "unticked": _unticked,
+    "drawn-down": _drawn_down, "undrawn": _drawn_down, "seated": _drawn_down,
     "unseated": _drawn_down, "checked": _checked,
     "unchecked": _unchecked, "chosen": _chosen, "lot": _lot, "signed": _signed, "deviated": _deviated,
     "instrument-used": _instrument_used, "noted": _noted, "clock-went-back": _clock_went_back,

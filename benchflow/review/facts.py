@@ -101,6 +101,7 @@ class ReadingFact(Struct, frozen=True):
     attempt: int
     standing: bool
     corrected: bool
+    filled: str  # a value worked out: the sum with its numbers in
     share: float | None
     two_ended: bool  # whether `share` is of a band with two ends
 

@@ -181,6 +181,8 @@ def _pace(step: Step, fact: OperationFact | None, finished: When | None) -> Iter
 
 def _ticking(stages: list[StageFact]) -> Iterator[Reason]:
     for stage in stages:
+        if stage.stretch:
+            continue  # told of the same ticks already
         which = f"stage {stage.stage} of {stage.joint}"
         if stage.bad:
             words = f"{count(stage.bad, 'fastener')} of {which} not in when checked"

@@ -106,7 +106,7 @@ class Gathered:
         self.notes: list[NoteFact] = []
         self.stages: list[StageFact] = []
         self.of_line: dict[int, tuple[str, str, str]] = {}  # seq: operation, name, slot ("" for a lot)
-        self.of_tick: dict[int, tuple[str, int]] = {}  # seq of one that was read: operation, fastener
+        self.of_tick: dict[int, tuple[str, int, int]] = {}  # seq of one that was read: operation, stage, fastener
         self.clock_back = 0
         self.unknown = 0
         self.reopening = ""  # why work is being taken back

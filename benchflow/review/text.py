@@ -10,6 +10,8 @@ from benchflow.review.evidence import Guard, Review
 from benchflow.review.trace import Trace
 from benchflow.review.words import count, day, span
 
+_FEW = 12
+
 
 def review(found: Review, *, every: bool = False) -> Iterator[str]:
     """The suspects with their reasons and what is known; the others in one line each, with ``every`` in full."""
@@ -33,9 +35,13 @@ def review(found: Review, *, every: bool = False) -> Iterator[str]:
     if others and not every:
         yield ""
         yield "With nothing held against them:"
-        for guard in others:
-            told = guard.reasons[0].words if guard.reasons else "done, and the evidence is whole"
+        named = [guard for guard in others if guard.reasons or len(others) <= _FEW]
+        for guard in named:
+            told = guard.reasons[0].words if guard.reasons else "nothing weak"
             yield f"  {guard.number:>3}  {guard.title} ({told})"
+        if len(named) < len(others):
+            rest = len(others) - len(named)
+            yield f"  {'and ' if named else ''}{rest} more with nothing weak about them (--all tells all)"
     if found.not_here:
         yield ""
         yield f"Not part of this build: {', '.join(found.not_here)}."

@@ -65,7 +65,7 @@ def trace(source: Source, ask: Ask) -> Trace:
     touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
     left_out = tuple(f"{one.path} {one.why}" for one in source.left_out())
     simulated = sum(one.simulated for one in touched)
-    notes = (f"{count(simulated, 'session')} of these are simulated.",) if simulated else ()
+    notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
     return Trace(in_words(ask), tuple(touched), source.count(), left_out, notes)
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
+from typing import cast
 
 from msgspec import Struct
 
@@ -10,11 +11,10 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, convert
 from benchflow.review.account import Account
 from benchflow.review.facts import ReadingFact
-from benchflow.review.room import OPEN, Band, room
+from benchflow.review.room import OPEN, Band, number, room
 from benchflow.session.events import Verdict
-from benchflow.session.judging import ValueVerdict, bound_in_force, judge_value, judged_each, limit_of
+from benchflow.session.judging import bound_in_force, judge_value, judged_each, limit_of
 from benchflow.session.state import State
-from benchflow.session.working import judge_worked
 
 
 class Value(Struct, frozen=True):
@@ -96,16 +96,16 @@ def _recorded(account: Account, step: Step, record: Record) -> Value:
 
 
 def _worked(account: Account, step: Step, work: WorkOut) -> Value | None:
-    found = judge_worked(account.state, step, work)
-    if found is None:
+    """As it was logged when its last input came in: nothing is worked out anew."""
+    facts = [r for r in account.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
+    standing = next((fact for fact in facts if fact.standing), None)
+    if standing is None:
         return None
-    verdict: ValueVerdict = found.verdict
     within = _band(account.state, work.bound, work.unit)
-    judged = None if verdict.value is None else verdict.value.value
     return Value(
-        step.id, work.name, work.title or work.formula, work.unit, work.decision, verdict.limit, within, (), (),
-        verdict.verdict, judged, None if judged is None else room(judged, within),
-        None if found.uncertainty is None else found.uncertainty.value, verdict.because, found.filled,
+        step.id, work.name, work.title or work.formula, work.unit, work.decision,
+        standing.limit, within, (), (), cast(Verdict, standing.verdict), number(standing.value),
+        standing.share, number(standing.uncertainty), "", standing.filled or work.formula,
         _waived(account.state, step, work.name), (), False,
     )  # fmt: skip
 

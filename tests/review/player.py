@@ -31,7 +31,6 @@ from benchflow.session.moment import parse
 from benchflow.session.register import Register
 from benchflow.session.state import State
 from benchflow.session.tally import joint_of, stage_order
-from benchflow.session.working import worked_value
 
 Intent = dict[str, Any]
 
@@ -71,14 +70,15 @@ class Player:
         overdue_tools: dict[str, str] | None = None,
         faults: Faults = CLEAN,
         lots: Callable[[str, Random], str] = lambda name, chance: f"L-{chance.randrange(100, 120)}",
-        shift: float = 0.0,
+        creep: dict[str, float] | None = None,
     ) -> None:
         self.chance = Random(seed)
         self.now = begin.astimezone(UTC)
         self.evening = self.now
         self.builder, self.inspector = builder, inspector
         self.tools, self.overdue_tools = tools or {}, overdue_tools or {}
-        self.faults, self.lots, self.shift = faults, lots, shift
+        self.faults, self.lots = faults, lots
+        self.creep = creep or {}  # operation to how far its readings have moved up their band
         self.desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
         self.centres: dict[str, float] = {}  # where a value lies in its band, in this build
 
@@ -211,8 +211,8 @@ class Player:
                 return f"1 {record.unit}".strip()
         low, high = _ends(limit, record.unit)
         name = record.name.partition("[")[0]
-        centre = self.centres.setdefault(name, min(max(self.chance.gauss(0.5, 0.09), 0.25), 0.75) + self.shift)
-        share = centre + self.chance.uniform(-0.03, 0.03)
+        centre = self.centres.setdefault(name, min(max(self.chance.gauss(0.5, 0.09), 0.25), 0.75))
+        share = centre + self.chance.uniform(-0.03, 0.03) + self.creep.get(step.id, 0.0)
         if self.faults.near_limit == step.id:
             share = 0.975
         if self.faults.deviation == step.id:
@@ -315,9 +315,3 @@ def _written(value: float, band: float, unit: str) -> str:
     while band / 50 < 10**-digits and digits < 6:
         digits += 1
     return f"{Decimal(value):.{digits}f} {unit}".strip()
-
-
-def worked(player: Player, step: Step, name: str) -> str:
-    """A value worked out, as it stands now; for looking at."""
-    found = worked_value(player.state, step, name)
-    return "" if found is None else f"{found.value} {found.unit}"

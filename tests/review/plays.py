@@ -33,7 +33,7 @@ instruments:
          calibrated: 2025-01-10, calibration-due: 2026-01-10}
   tw-s: {title: Small wrench, kind: torque, serial: TW-S, range: 2 .. 14 N·m, uncertainty: 3 %,
          calibrated: 2025-11-03, calibration-due: 2026-11-03}
-  bw-1: {title: Beam wrench, kind: torque, serial: BW-1, range: 0 .. 60 N·m, scale: 60 N·m, uncertainty: 4 %,
+  bw-1: {title: Beam wrench, kind: torque, serial: BW-1, range: 0 .. 40 N·m, scale: 30 N·m, uncertainty: 4 %,
          calibrated: 2025-11-03, calibration-due: 2026-11-03}
   ag-1: {title: Angle gauge, kind: angle, serial: AG-1, range: 0 .. 360°, uncertainty: 1°}
   mi-1: {title: Micrometer, kind: length, serial: MI-1, range: 25 .. 50 mm, uncertainty: 0.003 mm}

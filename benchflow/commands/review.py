@@ -1,0 +1,242 @@
+"""Commands for afterwards, over single sessions: ``sheet``, ``review``, ``compare``, ``export``."""
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from benchflow.commands.exits import FINE, FOUND
+from benchflow.commands.finding import find_log
+from benchflow.commands.output import emit, remark, say, shown
+from benchflow.errors import BenchflowError
+
+if TYPE_CHECKING:
+    from benchflow.review.account import Account
+    from benchflow.review.evidence import Review
+    from benchflow.session.shop import Shop
+
+
+def _account(name: str) -> "Account":
+    from benchflow.review.account import account
+    from benchflow.session.reading import reader
+
+    return account(find_log(name), reader())
+
+
+def _shop(path: Path | None) -> "Shop | None":
+    """The register in ``path``, or this machine's own; none where there is none."""
+    from benchflow.session.store import places
+
+    where = path or places().shop
+    if path is None and not where.exists():
+        return None
+    from benchflow.session.register import Register
+
+    shop = Register(where).shop()
+    if shop is None:
+        raise BenchflowError(f"There is no shop file {where}.")
+    return shop
+
+
+def put(text: str | bytes, out: Path | None) -> None:
+    """To ``out``, or to standard output where that is ``-`` or nothing."""
+    data = text.encode() if isinstance(text, str) else text
+    if out is None or str(out) == "-":
+        import sys
+
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+        return
+    try:
+        out.write_bytes(data)
+    except OSError as wrong:
+        raise BenchflowError(f"{out} cannot be written: {wrong.strerror}. Choose another place.") from wrong
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    for line in lines:
+        say(line)
+
+
+def remark_all(warnings: Iterable[str]) -> None:
+    for warning in warnings:
+        remark(f"benchflow: {warning}")
+
+
+def paths_of(named: Iterable[Path]) -> list[Path]:
+    """Logs named, and those in folders named."""
+    from benchflow.review.logfile import logs_under
+
+    found: list[Path] = []
+    for path in named:
+        found += logs_under(path) if path.is_dir() else [find_log(str(path))]
+    return found
+
+
+# --- one session ------------------------------------------------------------------------------------
+
+
+@click.command()
+@click.argument("name", metavar="LOG")
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="Where to; - for standard output.")
+@click.option("--markdown", "as_markdown", is_flag=True, help="As Markdown, to standard output unless -o says where.")
+@click.option("--json", "as_json", is_flag=True, help="As one JSON object, to standard output.")
+def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
+    """Make the build sheet of a session: what was built, by which procedure, every reading against its limit, every
+    fastener, parts and lots, instruments, names, what was taken back, and what is still to be done.
+
+    Without more it is one page of HTML beside the log, that needs nothing else and prints on A4 or Letter.
+    """
+    from benchflow.review.sheet import sheet as make
+
+    told = _account(name)
+    made = make(told)
+    if as_json:
+        emit(made)
+    elif as_markdown:
+        from benchflow.review.sheet_markdown import markdown
+
+        put(markdown(made), out)
+    else:
+        from benchflow.review.sheet_html import html
+
+        out = out or Path(told.log.path).with_suffix(".html")
+        put(html(made), out)
+        if str(out) != "-":
+            say(shown(out))
+    return FINE if made.sound else FOUND
+
+
+@click.command()
+@click.argument("name", metavar="LOG")
+@click.argument("complaint", required=False)
+@click.option("--search", metavar="WORDS", help="Instead of a complaint: what the operations speak of.")
+@click.option("--all", "every", is_flag=True, help="Tell everything about every guard, not only the suspects.")
+@click.option("--shop", type=click.Path(path_type=Path), help="The register that tells which instruments are in doubt.")
+@click.option("--rule", "show_rule", is_flag=True, help="Show the rule by which evidence is called weak.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, the rule with it.")
+def review(
+    name: str, complaint: str | None, search: str | None, every: bool, shop: Path | None, show_rule: bool, as_json: bool
+) -> int:
+    """It came back. What guarded against it, and how weak is the evidence, the weakest first.
+
+    COMPLAINT is one of the procedure's failures, by its name or its words; without one everything is looked at.
+    """
+    told = _account(name)
+    found = _reviewed(told, complaint, search, _shop(shop))
+    if as_json:
+        emit({**_with_properties(found), "session": told.facts.session})
+        return FINE if told.log.damage is None else FOUND
+    from benchflow.review.text import review as in_text
+
+    print_lines(in_text(found, every=every))
+    if show_rule:
+        say()
+        print_lines(found.rule)
+    if complaint is None and search is None and found.failures:
+        remark("")
+        remark("Name a complaint to see only what guarded against it:")
+        for failure in found.failures:
+            remark(f"  {failure.id:<24} {failure.text}")
+    return FINE if told.log.damage is None else FOUND
+
+
+def _reviewed(told: "Account", complaint: str | None, search: str | None, shop: "Shop | None") -> "Review":
+    from benchflow.review.evidence import by_failure, by_search, find_failure, of_everything
+
+    if search is not None:
+        return by_search(told, search, shop)
+    if complaint is None:
+        return of_everything(told, shop)
+    failure = find_failure(told, complaint)
+    if failure is None:
+        names = ", ".join(failure.id for failure in told.procedure.failures) or "none"
+        raise BenchflowError(
+            f"The procedure knows no complaint {complaint!r}. It has: {names}. Or search: --search {complaint!r}"
+        )
+    return by_failure(told, failure, shop)
+
+
+def _with_properties(found: "Review") -> dict[str, Any]:
+    """The review as JSON, with each guard's grade and each reason's written out."""
+    import msgspec
+
+    plain: dict[str, Any] = msgspec.to_builtins(found)
+    for guard, of in zip(plain["guards"], found.guards, strict=True):
+        guard["grade"], guard["suspect"] = of.grade, of.suspect
+        for reason, of_reason in zip(guard["reasons"], of.reasons, strict=True):
+            reason["grade"], reason["title"] = of_reason.grade, of_reason.title
+    return plain
+
+
+@click.command()
+@click.argument("left", metavar="LOG")
+@click.argument("right", metavar="LOG")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def compare(left: str, right: str, as_json: bool) -> int:
+    """Hold two builds side by side: by the same procedure or by two revisions of it; what differs first, readings,
+    times, parts and people."""
+    from benchflow.review.compare import compare as held
+
+    found = held(_account(left), _account(right))
+    if as_json:
+        emit({**_plain(found), "first": found.first})
+    else:
+        from benchflow.review.text import comparison
+
+        print_lines(comparison(found))
+    return FINE
+
+
+def _plain(value: Any) -> dict[str, Any]:
+    import msgspec
+
+    plain: dict[str, Any] = msgspec.to_builtins(value)
+    return plain
+
+
+# --- for other programs -------------------------------------------------------------------------------
+
+
+@click.command()
+@click.argument("names", nargs=-1, required=True, metavar="LOG...")
+@click.option(
+    "--as", "form", required=True, type=click.Choice(["csv", "jsonl", "xes", "ical", "markdown"]),
+    help="csv: a row an event. jsonl: JSON Lines. xes: an event log, IEEE 1849. ical: to-dos for open items, "
+    "RFC 5545. markdown: build sheets.",
+)  # fmt: skip
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="Where to; standard output otherwise.")
+def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
+    """Hand sessions to other programs."""
+    paths = paths_of(Path(name) for name in names)
+    if form in ("csv", "jsonl"):
+        from benchflow.review.interchange.flat import as_csv, as_json_lines
+        from benchflow.review.logfile import read_log
+
+        logs = [read_log(path) for path in paths]
+        write = as_csv if form == "csv" else as_json_lines
+        put("".join(write(logs)), out)
+        damaged = [log.path for log in logs if log.damage is not None]
+    else:
+        accounts = [_account(str(path)) for path in paths]
+        put(_exported(accounts, form), out)
+        damaged = [told.log.path for told in accounts if told.log.damage is not None]
+    remark_all(f"{path} is damaged; only what stands before that was handed on." for path in damaged)
+    return FOUND if damaged else FINE
+
+
+def _exported(accounts: "list[Account]", form: str) -> str | bytes:
+    if form == "xes":
+        from benchflow.review.interchange.xes import as_xes
+
+        return as_xes(accounts)
+    if form == "ical":
+        from benchflow.review.interchange.calendar import as_calendar
+
+        return as_calendar(accounts)
+    from benchflow.review.sheet import sheet as make
+    from benchflow.review.sheet_markdown import markdown
+
+    return "\n".join(markdown(make(told)) for told in accounts)

@@ -4,7 +4,9 @@ from collections.abc import Callable
 from typing import Any
 
 from benchflow.plaintext import clean
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Step
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.choosing import choose
@@ -199,39 +201,42 @@ def close(state: State, intent: it.Close, around: Around, by: str) -> Decision:
 
 
 def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
-    """Every reason why the session may not end now. Open work may be left with a reason; a temporary
-    setting may not."""
+    """Every reason why the session may not end now. Open work may be left with a reason (one in which nothing was begun
+    needs none); a temporary setting, or a value that a correction has put out of its limit, may not."""
     reasons: list[Reason] = []
+    left: list[Reason] = []
     if state.in_hand is not None:
         message = f"{said(state, state.in_hand)} is in hand: finish it or set it aside"
         reasons.append(Reason("operation-in-hand", message, operation=state.in_hand))
     if state.taking_back is not None:
         reasons.append(_coming_apart(state))
+    begun = bool(state.done or state.works)
     for name, step in state.plan.steps.items():
-        restored = step.operation.restored_by
-        if restored is not None and name in state.done and not _restored(state, restored.name):
-            message = f"{step.title} is temporary: {_title(state, restored.name)} has to be done before the end"
-            reasons.append(Reason("temporary-left", message, operation=name))
+        temporary = _temporary_left(state, step)
+        if temporary is not None:
+            reasons.append(temporary)
         if name in state.done:
             reasons += limits_open(state, step)
-        elif not unfinished:
+        elif begun and not unfinished:
             message = f"{step.title} is not done; to end all the same, say why (unfinished)"
-            reasons.append(Reason("after-missing", message, operation=name))
-    return tuple(reasons)
+            left.append(Reason("after-missing", message, operation=name))
+    return (*reasons, *left)
 
 
-def _title(state: State, author_id: str) -> str:
-    steps = _steps_of(state, author_id)
-    return steps[0][1] if steps else author_id
-
-
-def _steps_of(state: State, author_id: str) -> list[tuple[str, str]]:
-    return [(name, step.title) for name, step in state.plan.steps.items() if step.operation.id == author_id]
-
-
-def _restored(state: State, author_id: str) -> bool:
-    """Whether every step of the restoring operation is done (one that is not part of the build counts)."""
-    return all(name in state.done for name, _ in _steps_of(state, author_id))
+def _temporary_left(state: State, step: Step) -> Reason | None:
+    """A temporary setting that nothing has put right since. What is not part of the build counts as done."""
+    restored = step.operation.restored_by
+    if restored is None or step.id not in state.done:
+        return None
+    made = state.done[step.id].seq
+    for name in resolve(state.plan, restored.name, step.place, step.operation.each):
+        if name not in state.done or state.done[name].seq < made:
+            again = "has to be done before the end"
+            if name in state.done:
+                again = "was done before it, and has to be done again: take it back first"
+            message = f"{step.title} is temporary: {said(state, name)} {again}"
+            return Reason("temporary-left", message, operation=step.id)
+    return None
 
 
 DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {

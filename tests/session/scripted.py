@@ -1,0 +1,100 @@
+"""A session as a script has it: JSON lines in, JSON lines out, and the file that is left. Nothing of the inside.
+
+Every call of ``say`` is a program of its own that finds the log and goes on with it.
+"""
+
+import io
+import json
+from collections.abc import Iterator
+from functools import cache
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from benchflow.session.drive import drive, open_desk
+from benchflow.session.register import Register
+from tests.session import bench
+
+Json = dict[str, Any]
+load, read = cache(bench.load), cache(bench.read)
+
+
+def intent(kind: str, **fields: Any) -> Json:
+    return {"intent": kind, **{name.replace("_", "-"): value for name, value in fields.items()}}
+
+
+class Script:
+    """One log, driven in as many runs as there are calls. ``shop`` is the text of a shop file."""
+
+    def __init__(self, folder: Path, procedure: str, *, simulated: bool = False, shop: str = "") -> None:
+        self.path = folder / "log.jsonl"
+        self.text, self.simulated = procedure, simulated
+        self.shop = folder / "shop.yaml"
+        if shop:
+            self.shop.write_text(shop, encoding="utf-8")
+
+    def run(self, raw: bytes) -> list[Json]:
+        source = load(self.text)
+        register = Register(self.shop)
+        desk = open_desk(source, "p.yaml", self.path, read, simulated=self.simulated, register=register)
+        out = io.BytesIO()
+        try:
+            assert drive(desk, io.BytesIO(raw), out) == 0
+        finally:
+            desk.close()
+        return [json.loads(line) for line in out.getvalue().splitlines()]
+
+    def say(self, *intents: Json) -> list[Json]:
+        """One answer for each intent, in order."""
+        replies = self.run(b"".join(json.dumps(each).encode() + b"\n" for each in intents))
+        assert len(replies) == len(intents)
+        return replies
+
+    def do(self, kind: str, **fields: Any) -> list[Json]:
+        """The events of an intent that has to be accepted."""
+        (reply,) = self.say(intent(kind, **fields))
+        assert reply["ok"] is True, reply
+        events: list[Json] = reply["events"]
+        return events
+
+    def all(self, *intents: Json) -> None:
+        """Intents that have all to be accepted."""
+        for each, reply in zip(intents, self.say(*intents), strict=True):
+            assert reply["ok"] is True, (each, reply)
+
+    def no(self, kind: str, **fields: Any) -> list[str]:
+        """The codes of an intent that has to be refused. Nothing may have been written."""
+        before = self.path.read_bytes() if self.path.exists() else b""
+        (reply,) = self.say(intent(kind, **fields))
+        assert reply["ok"] is False, reply
+        assert "events" not in reply
+        assert all(reason["message"] for reason in reply["refused"])
+        assert (self.path.read_bytes() if self.path.exists() else b"") == before
+        return [reason["code"] for reason in reply["refused"]]
+
+    def ask(self, kind: str, **fields: Any) -> Any:
+        """What a query answers, under its own name."""
+        (reply,) = self.say(intent(kind, **fields))
+        assert (reply["ok"], reply["events"]) == (True, [])
+        return reply[kind]
+
+    def log(self) -> list[Json]:
+        return [json.loads(line) for line in self.path.read_text(encoding="utf-8").splitlines()]
+
+
+def open_(**fields: Any) -> Json:
+    return intent("open", **{"by": "Robin", "unit": "job 7", **fields})
+
+
+def operations(*written: str, head: str = "") -> str:
+    """A procedure with these operations, each a YAML mapping in one line."""
+    lines = "".join(f"  - {each}\n" for each in written)
+    return (
+        f"benchflow: 1\nid: tried\ntitle: Tried\nrevision: '1'\n{head}sections:\n- title: All\n  operations:\n{lines}"
+    )
+
+
+def ticking() -> Iterator[str]:
+    """Moments a minute apart, for simulated sessions."""
+    for minute in count():
+        yield f"2026-03-01T{6 + minute // 60:02d}:{minute % 60:02d}:00Z"

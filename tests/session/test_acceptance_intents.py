@@ -1,0 +1,414 @@
+"""The intent table and the refusal codes of the procedure format, word by word, as a script meets them.
+
+Every joint, part and number is invented.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.session.scripted import Script, intent, open_
+
+PROCEDURE = """\
+benchflow: 1
+id: tried
+title: Tried
+revision: "1"
+options: {cams: {ask: Which cams?, choices: [standard, reground]}}
+places: {cylinder: [1, 2], side: [front, rear]}
+state:
+  pistons: {values: [at-deck, down], start: ask, ask: How do they stand?}
+  valves: {values: [shut, open], start: shut}
+interference:
+- {never: {pistons: at-deck, valves: open}, because: the valves would reach the pistons}
+moves:
+  turn-down: {title: Turn down, sets: {pistons: down}}
+  turn-up: {title: Turn up, needs: {valves: shut}, sets: {pistons: at-deck}}
+kit:
+  consumables: {sealant: {title: Sealant, lot: required}}
+  parts: {gasket: {title: Gasket}}
+joints:
+  studs: {title: Studs, layout: "1 2", groups: {one: [1]}}
+sections:
+- title: All
+  operations:
+  - {id: seal, title: Seal, uses: [sealant, gasket], undo: {do: Wipe it off, discard: [gasket]}}
+  - {id: lower, title: Lower, after: [seal], time: {seal: at most 10 min}, undo: {do: Lift it off}}
+  - id: pull
+    title: Pull down
+    after: [lower]
+    tighten: {joint: studs, stages: [20 N·m, {torque: 30 N·m, only: one}, {check: at least 25 N·m}]}
+  - id: cam
+    title: Seat the cam
+    during: {valves: open}
+    sets: {valves: open}
+    undo: {do: Lift it out, sets: {valves: shut}}
+  - id: bore
+    title: Bore of {cylinder}
+    each: cylinder
+    record:
+      bore: {ask: Bore, unit: mm, limit: 86.00 .. 86.02 mm}
+      taper: {ask: Taper, unit: mm, readings: 3}
+  - id: journal
+    title: Journals
+    record: {journal: {ask: Journal, unit: mm, readings: [front, rear], limit: at most 54 mm}}
+  - id: gap
+    title: Gap
+    record: {gap: {ask: Gap, unit: mm}}
+    choose: {shim: {by: gap, from: [{up to: 0.1 mm, take: thin}, {up to: 0.2 mm, take: thick}]}}
+  - {id: look, title: Look, check: [flush all round, turns freely], hold: {by: inspector, for: the look of it}}
+  - {id: prop, title: Prop it up, temporary: {restored-by: unprop}}
+  - {id: unprop, title: Take the prop out, after: [prop]}
+  - {id: reground-only, title: Lash caps, when: {cams: reground}}
+"""
+OPEN = open_(options={"cams": "standard"}, start={"pistons": "at-deck"})
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> Script:
+    found = Script(tmp_path, PROCEDURE)
+    found.all(OPEN)
+    return found
+
+
+def take(script: Script, operation: str) -> None:
+    script.do("take-up", operation=operation)
+
+
+# --- open ----------------------------------------------------------------------------------------------
+
+
+def test_a_session_opens_with_what_the_table_says_and_once(tmp_path: Path) -> None:
+    script = Script(tmp_path, PROCEDURE)
+    for query in ("why", "route"):
+        assert script.no(query, operation="seal") == ["not-open"]
+    assert script.no("status") == ["not-open"]
+    assert script.no("take-up", operation="seal") == ["not-open"]
+    assert script.no("open") == ["value-missing", "value-missing"]  # who, and the option
+    assert script.no("open", by="Robin", options={"cams": "wild"}) == ["unknown-name"]
+    assert script.no("open", by="Robin", options={"cams": "standard"}, start={"pistons": "sideways"}) == [
+        "unknown-name"
+    ]
+    assert script.no("open", by="Robin", options={"cams": "standard"}, start={"valves": "open"}) == ["not-allowed"]
+    (opened,) = script.do("open", by="Robin", unit=2417, options={"cams": "standard"}, start={"pistons": "down"})
+    assert (opened["kind"], opened["by"], opened["data"]["unit"]) == ("opened", "Robin", "2417")
+    assert script.no("open", by="Robin", options={"cams": "standard"}) == ["already-open"]
+
+
+def test_a_start_value_not_given_is_not_known_and_stops_what_leans_on_it(tmp_path: Path) -> None:
+    script = Script(tmp_path, PROCEDURE)
+    script.all(open_(options={"cams": "standard"}))
+    assert script.ask("status")["state"]["pistons"] is None
+    assert script.no("take-up", operation="cam") == ["interference"]
+    script.do("move", move="turn-down")
+    take(script, "cam")
+
+
+# --- taking up, setting aside, finishing, moving ---------------------------------------------------------
+
+
+def test_what_may_be_done_next_is_refused_with_each_reason_it_has(script: Script) -> None:
+    assert script.no("take-up", operation="lower") == ["after-missing"]
+    assert script.no("take-up", operation="cam") == ["interference"]
+    assert script.no("take-up", operation="reground-only") == ["unknown-name"]
+    assert script.no("take-up", operation="bore") == ["unknown-name"]  # it is bore[1] and bore[2]
+    assert script.no("finish", operation="seal") == ["not-taken-up"]
+    assert script.no("set-aside", operation="seal") == ["not-taken-up"]
+    take(script, "journal")
+    assert script.no("take-up", operation="journal") == ["operation-in-hand"]
+    assert script.no("take-up", operation="lower") == ["operation-in-hand", "after-missing"]
+    assert script.no("move", move="turn-down") == ["operation-in-hand"]
+    script.do("set-aside", operation="journal")
+    assert script.no("move", move="turn-around") == ["unknown-name"]
+    script.do("move", move="turn-down")
+    take(script, "cam")
+    assert script.no("set-aside", operation="cam") == ["not-allowed"]  # the valves stand open while it is in hand
+    script.do("finish", operation="cam")
+    assert script.no("take-up", operation="cam") == ["already-done"]
+    assert script.no("finish", operation="cam") == ["already-done"]
+    assert "state-not-met" in script.no("move", move="turn-up")
+
+
+def test_finish_and_set_aside_speak_of_the_operation_in_hand_when_it_is_not_named(script: Script) -> None:
+    assert script.no("finish") == ["not-taken-up"]
+    take(script, "prop")
+    script.do("set-aside")
+    take(script, "prop")
+    script.do("finish")
+    assert script.ask("status")["done"] == ["prop"]
+
+
+def test_why_names_every_reason_and_route_ends_at_the_operation(script: Script) -> None:
+    assert [reason["code"] for reason in script.ask("why", operation="cam")] == ["interference"]
+    assert script.ask("route", operation="cam") == ["turn-down", "cam"]
+    assert script.ask("route", operation="lower") == ["seal", "lower"]
+    assert script.ask("why", operation="seal") == []
+    assert script.no("why", operation="sael") == ["unknown-name"]
+    take(script, "seal")
+    assert [reason["code"] for reason in script.ask("why", operation="seal")] == ["value-missing"]
+
+
+# --- readings --------------------------------------------------------------------------------------------
+
+
+def test_a_value_is_named_with_its_place_or_without_and_its_readings_by_number_or_by_place(script: Script) -> None:
+    take(script, "bore[2]")
+    (named,) = script.do("record", name="bore", value="86.01 mm")
+    assert (named["data"]["name"], named["data"]["reading"]) == ("bore[2]", "1")
+    assert script.do("record", name="bore[2]", value="86.01 mm")[0]["data"]["name"] == "bore[2]"
+    assert script.do("record", name="bore", value="86.01 mm", place=2)[0]["data"]["reading"] == "1"
+    assert script.no("record", name="bore", value="86.01 mm", place=1) == ["unknown-name"]  # not in hand
+    assert script.no("record", name="bore[1]", value="86.01 mm") == ["unknown-name"]
+    said: list[tuple[dict[str, Any], str]] = [
+        ({"reading": 2}, "2"),
+        ({"reading": "1", "place": 2}, "1"),
+        ({"place": 2}, "3"),
+    ]
+    for fields, reading in said:
+        assert script.do("record", name="taper", value="0.01 mm", **fields)[0]["data"]["reading"] == reading
+    assert script.no("record", name="taper", value="0.01 mm", reading=4) == ["unknown-name"]
+    script.do("finish")
+    take(script, "journal")
+    for fields, reading in (({"place": "rear"}, "rear"), ({"reading": "front"}, "front")):
+        assert script.do("record", name="journal", value="53.9 mm", **fields)[0]["data"]["reading"] == reading
+    assert script.do("record", name="journal[rear]", value="53.8 mm")[0]["data"]["reading"] == "rear"
+    assert script.no("record", name="journal", value="53.9 mm", place="middle") == ["unknown-name"]
+
+
+@pytest.mark.parametrize(
+    ("value", "code"),
+    [
+        ("86.01", "bad-quantity"),
+        (86.01, "bad-quantity"),
+        (86, "bad-quantity"),
+        (None, "value-missing"),
+        ("", "bad-quantity"),
+        ("86,01 mm", "bad-quantity"),
+        ("about 86 mm", "bad-quantity"),
+        ("86.01 N·m", "wrong-dimension"),
+        ("NaN mm", "bad-quantity"),
+        (["86.01 mm"], "bad-quantity"),
+        (True, "bad-quantity"),
+    ],
+)
+def test_what_is_no_length_does_not_become_a_reading(script: Script, value: Any, code: str) -> None:
+    take(script, "bore[1]")
+    assert script.no("record", name="bore", value=value) == [code]
+
+
+def test_a_reading_out_of_its_limit_is_logged_and_it_is_finishing_that_is_refused(script: Script) -> None:
+    take(script, "bore[1]")
+    assert script.no("finish") == ["value-missing", "value-missing"]
+    (out,) = script.do("record", name="bore", value="86.03 mm")
+    assert (out["data"]["verdict"], out["data"]["side"]) == ("out", "high")
+    for reading in (1, 2, 3):
+        script.do("record", name="taper", value="0.01 mm", reading=reading)
+    assert script.no("finish") == ["out-of-limit"]
+    script.do("record", name="bore", value="86.02 mm")  # both ends are in
+    script.do("finish")
+    assert [line["data"]["quantity"]["value"] for line in script.log() if line["data"].get("name") == "bore[1]"] == [
+        "86.03",
+        "86.02",
+    ]
+
+
+# --- ticks, checks, choices, lots ------------------------------------------------------------------------
+
+
+def test_a_joint_is_ticked_by_fastener_and_taken_back_by_untick(script: Script) -> None:
+    script.all(
+        intent("take-up", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
+        intent("take-up", operation="lower"), intent("finish"), intent("take-up", operation="pull"),
+    )  # fmt: skip
+    assert script.no("tick", joint="bolts", fastener=1) == ["unknown-name"]
+    assert script.no("tick", joint="studs", fastener=3) == ["unknown-name"]
+    assert script.no("tick", joint="studs", fastener=2)[0] == "fastener-order"
+    (first,) = script.do("tick", joint="studs", fastener=1)
+    assert {name: first["data"][name] for name in ("joint", "stage", "fastener")} == {
+        "joint": "studs",
+        "stage": 1,
+        "fastener": 1,
+    }
+    assert "stage-not-finished" in script.no("tick", joint="studs", fastener=1)
+    assert script.no("finish") == ["stage-not-finished"]
+    script.do("untick", joint="studs", fastener=1)
+    script.do("tick", joint="studs", fastener=1, value="20 N·m")
+    assert script.no("tick", joint="studs", fastener=2, value="20 mm") == ["wrong-dimension"]
+    assert script.no("tick", joint="studs", fastener=2, value="20") == ["bad-quantity"]
+    script.do("tick", joint="studs", fastener="2")
+    assert "fastener-order" in script.no("tick", joint="studs", fastener=2)  # the second stage is for no. 1 only
+    script.do("tick", joint="studs", fastener=1)
+    assert script.no("tick", joint="studs", fastener=1) == ["value-missing"]
+    script.do("tick", joint="studs", fastener=1, value="26 N·m")
+    script.do("tick", joint="studs", fastener=2, value="24 N·m")
+    assert script.no("finish") == ["out-of-limit"]
+    script.do("untick", joint="studs", fastener=2)
+    script.do("tick", joint="studs", fastener=2, value="18.5 ft-lb")
+    script.do("finish")
+
+
+def test_a_check_is_named_by_its_text_or_its_number(script: Script) -> None:
+    take(script, "look")
+    assert script.no("finish") == ["check-open", "check-open", "hold-unsigned"]
+    script.do("tick-check", operation="look", check="turns freely")
+    script.do("tick-check", check=1)
+    assert script.no("tick-check", check=3) == ["unknown-name"]
+    assert script.no("tick-check", check="turns") == ["unknown-name"]
+    assert script.no("tick-check", check=1) == ["already-done"]
+    assert script.no("finish") == ["hold-unsigned"]
+
+
+def test_a_part_is_chosen_by_the_table_and_another_one_keeps_the_operation_open(script: Script) -> None:
+    take(script, "gap")
+    assert script.no("choose", name="shim", take="thin") == ["value-missing"]  # nothing is measured yet
+    script.do("record", name="gap", value="0.15 mm")
+    assert script.no("finish") == ["value-missing"]
+    assert script.no("choose", name="shim", take="huge") == ["unknown-name"]
+    assert script.no("choose", name="shin", take="thin") == ["unknown-name"]
+    script.do("choose", name="shim", take="thin")
+    assert script.no("finish") == ["out-of-limit"]
+    script.do("choose", name="shim", take="thick", operation="gap")
+    script.do("finish")
+
+
+def test_a_lot_is_wanted_where_the_kit_says_so_and_kept_digit_for_digit(script: Script) -> None:
+    take(script, "seal")
+    assert script.no("finish") == ["value-missing"]
+    assert script.no("lot", consumable="grease", lot="1") == ["unknown-name"]
+    assert script.no("lot", consumable="sealant", lot="") == ["value-missing"]
+    assert script.do("lot", consumable="sealant", lot="0042")[0]["data"]["lot"] == "0042"
+    script.do("finish")
+
+
+# --- signing, deviating, taking back, correcting, noting, closing ------------------------------------------
+
+
+def test_without_a_shop_file_any_name_signs_and_the_builders_own_is_logged_as_such(script: Script) -> None:
+    take(script, "look")
+    assert script.no("sign", operation="seal", by="Kim") == ["not-allowed"]
+    assert script.no("sign", operation="look") == ["value-missing"]
+    script.all(intent("tick-check", check=1), intent("tick-check", check=2))
+    own = script.do("sign", operation="look", by="Robin")[0]
+    assert own["data"]["self_signed"] is True
+    other = script.do("sign", operation="look", by="Kim", pin="1234")[0]
+    assert (other["by"], other["data"]["self_signed"], other["data"]["role"]) == ("Kim", False, "inspector")
+    assert "1234" not in script.path.read_text(encoding="utf-8")
+    script.do("finish")
+
+
+@pytest.mark.parametrize("about", ["bore", "bore[1]", "limit", "out-of-limit"])
+def test_a_deviation_waives_a_limit_by_its_name_or_by_what_is_not_met(script: Script, about: str) -> None:
+    take(script, "bore[1]")
+    for reading in (1, 2, 3):
+        script.do("record", name="taper", value="0.01 mm", reading=reading)
+    script.do("record", name="bore", value="86.05 mm")
+    assert script.no("deviate", operation="bore[1]", about=about) == ["value-missing"]
+    (event,) = script.do("deviate", operation="bore[1]", about=about, reason="the customer knows", by="Kim")
+    assert (event["by"], event["data"]["about"], event["data"]["reason"]) == ("Kim", "bore[1]", "the customer knows")
+    script.do("finish")
+
+
+def test_a_deviation_covers_what_stood_when_it_was_signed_and_not_what_is_read_after_it(script: Script) -> None:
+    take(script, "bore[1]")
+    for reading in (1, 2, 3):
+        script.do("record", name="taper", value="0.01 mm", reading=reading)
+    script.do("record", name="bore", value="86.03 mm")
+    script.do("deviate", operation="bore[1]", about="bore", reason="a hair over", by="Kim")
+    script.do("record", name="bore", value="86.90 mm")
+    assert script.no("finish") == ["out-of-limit"]
+    script.do("deviate", operation="bore[1]", about="bore", reason="so be it", by="Kim")
+    script.do("finish")
+
+
+@pytest.mark.parametrize("about", ["hold", "hold-unsigned"])
+def test_a_deviation_waives_a_hold(script: Script, about: str) -> None:
+    take(script, "look")
+    script.all(intent("tick-check", check=1), intent("tick-check", check=2))
+    script.do("deviate", operation="look", about=about, reason="nobody is here", by="Robin")
+    script.do("finish")
+
+
+@pytest.mark.parametrize(
+    "about", ["interference", "pistons", "valves", "state-not-met", "after-missing", "check-open", "flush all round"]
+)
+def test_the_interlock_the_order_and_a_check_cannot_be_waived(script: Script, about: str) -> None:
+    for operation in ("cam", "look"):
+        if operation == "look" or "flush" not in about:
+            assert script.no("deviate", operation=operation, about=about, reason="in a hurry") == ["not-allowed"]
+    assert script.no("deviate", operation="look", about="the weather", reason="in a hurry") == ["unknown-name"]
+    assert script.no("deviate", operation="cam", about="hold", reason="in a hurry") == ["unknown-name"]
+    assert script.no("deviate", operation="cam", about="time", reason="in a hurry") == ["unknown-name"]
+
+
+def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
+    script.all(
+        intent("take-up", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
+        intent("take-up", operation="lower"), intent("finish"),
+    )  # fmt: skip
+    assert script.no("reopen", operation="seal") == ["value-missing"]
+    assert script.no("reopen", operation="pull", reason="x") == ["not-taken-up"]
+    script.do("reopen", operation="seal", reason="it had skinned over")
+    assert script.ask("status")["done"] == []
+    take(script, "seal")
+    assert script.no("finish") == ["value-missing"]  # the lot is that of the bead that was wiped off
+
+
+def test_what_has_no_undo_cannot_be_taken_back_and_says_so(script: Script) -> None:
+    script.all(intent("take-up", operation="prop"), intent("finish"))
+    assert script.no("reopen", operation="prop", reason="x") == ["not-allowed"]
+
+
+def test_a_wrong_entry_is_put_right_by_an_event_that_names_it(script: Script) -> None:
+    take(script, "bore[1]")
+    seq = script.do("record", name="bore", value="68.01 mm")[0]["seq"]
+    assert script.no("correct", event=seq, value="86.01 mm") == ["value-missing"]
+    assert script.no("correct", event=1, value="86.01 mm", reason="slip") == ["unknown-name"]
+    assert script.no("correct", event=999, value="86.01 mm", reason="slip") == ["unknown-name"]
+    assert script.no("correct", event=seq, value="86.01", reason="slip") == ["bad-quantity"]
+    (event,) = script.do("correct", event=seq, value="86.01 mm", reason="digits swapped")
+    assert (event["data"]["event"], event["data"]["quantity"]["entered"]) == (seq, "86.01 mm")
+    for reading in (1, 2, 3):
+        script.do("record", name="taper", value="0.01 mm", reading=reading)
+    script.do("finish")
+    assert [line["data"]["quantity"]["value"] for line in script.log() if line["seq"] == seq] == ["68.01"]
+
+
+def test_a_correction_that_makes_a_part_the_wrong_one_is_named_at_the_close(script: Script) -> None:
+    take(script, "gap")
+    seq = script.do("record", name="gap", value="0.15 mm")[0]["seq"]
+    script.all(intent("choose", name="shim", take="thick"), intent("finish"))
+    script.do("correct", event=seq, value="0.05 mm", reason="read the wrong line")
+    assert "out-of-limit" in script.no("close", by="Robin", unfinished="sold")
+    script.do("deviate", operation="gap", about="shim", reason="it is fitted and runs", by="Kim")
+    script.do("close", by="Robin", unfinished="sold")
+
+
+def test_notes_are_taken_at_any_time_even_after_the_close(script: Script) -> None:
+    assert script.no("note", text="  ") == ["value-missing"]
+    script.do("note", text="the phone rang")
+    script.do("close", by="Robin", unfinished="sold")
+    assert script.no("take-up", operation="seal") == ["not-open"]
+    script.do("note", text="called the buyer", by="Kim")
+
+
+def test_a_session_does_not_end_with_a_temporary_setting_or_with_work_in_hand(script: Script) -> None:
+    script.all(intent("take-up", operation="prop"), intent("finish"))
+    assert script.no("close", by="Robin")[0] == "temporary-left"
+    assert script.no("close", by="Robin", unfinished="sold") == ["temporary-left"]
+    take(script, "unprop")
+    assert script.no("close", by="Robin", unfinished="sold") == ["operation-in-hand", "temporary-left"]
+    script.do("finish")
+    script.do("close", by="Robin", unfinished="sold")
+
+
+# --- what is no intent -------------------------------------------------------------------------------------
+
+
+def test_entries_are_refused_as_a_whole_where_the_intent_itself_is_wrong(script: Script) -> None:
+    assert script.no("fly") == ["unknown-name"]
+    assert script.no("take-up") == ["value-missing"]
+    assert script.no("take-up", operation="seal", speed="fast") == ["unknown-name"]
+    assert script.no("record", nmae="bore") == ["unknown-name", "value-missing", "value-missing"]
+    assert script.no("take-up", operation=["seal"]) == ["bad-intent"]
+    assert script.no("take-up", operation="seal", at="2026-03-01T18:00:00Z") == ["not-allowed"]

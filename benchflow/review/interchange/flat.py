@@ -40,8 +40,9 @@ def flat(log: Log, line: Line) -> dict[str, Any]:
     quantity = data.get("quantity")
     if quantity:
         row |= {"value": quantity["value"], "measured_in": quantity["unit"], "entered": quantity["entered"]}
-    if data.get("uncertainty"):
-        row["uncertainty"] = data["uncertainty"]["value"]
+    uncertainty = data.get("uncertainty")
+    if isinstance(uncertainty, dict):  # of an instrument it is in words
+        row["uncertainty"] = uncertainty["value"]
     clock = data.get("clock")
     if clock:
         row |= {"run": clock["run"], "ms": clock["ms"]}

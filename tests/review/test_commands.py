@@ -1,0 +1,175 @@
+"""The commands of afterwards, run as a person runs them, on real logs."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from shutil import copyfile
+
+import pytest
+
+from tests.review.player import CLEAN, Faults
+from tests.review.plays import FLOAT_NAME, SHOP, played
+
+FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A machine with two sessions, one of which has something against it, and a shop file."""
+    folder = tmp_path_factory.mktemp("home")
+    sessions = folder / "data" / "sessions"
+    sessions.mkdir(parents=True)
+    (folder / "config").mkdir()
+    (folder / "config" / "shop.yaml").write_text(SHOP, encoding="utf-8")
+    copyfile(played(3, FAULTS, with_tools=True), sessions / "job-3.jsonl")
+    copyfile(played(5, CLEAN, with_tools=True), sessions / "job-5.jsonl")
+    return folder
+
+
+def run(home: Path, *arguments: str, code: int = 0) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "BENCHFLOW_HOME": str(home), "PYTHONIOENCODING": "utf-8"}
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", *arguments], capture_output=True, text=True, encoding="utf-8",
+        env=environment, cwd=home, check=False,
+    )  # fmt: skip
+    assert done.returncode == code, done.stdout + done.stderr
+    return done
+
+
+def test_the_review_names_the_suspect_first_and_hands_its_rule_over(home: Path) -> None:
+    found = json.loads(run(home, "review", "job-3", "head-gasket-leak", "--json").stdout)
+    assert [guard["operation"] for guard in found["guards"] if guard["suspect"]] == ["tighten-head", "mark-nuts"]
+    assert found["guards"][0]["reasons"][0]["title"] == "instrument overdue"
+    assert any("never done" in line for line in found["rule"])
+    text = run(home, "review", "job-3", "--rule").stdout
+    assert "INSTRUMENT OVERDUE: TW-B: its calibration ran out on 2026-01-10" in text
+    assert "A guard is as weak as its worst point" in text
+
+
+def test_a_complaint_that_nobody_wrote_down_is_answered_with_those_there_are(home: Path) -> None:
+    refused = run(home, "review", "job-3", "it sings", code=2).stderr
+    assert "head-gasket-leak" in refused
+    assert "--search 'it sings'" in refused
+    assert "Nothing in this build" in run(home, "review", "job-3", "--search", "zeppelin").stdout
+
+
+def test_the_sheet_lies_beside_the_log_and_can_be_had_as_text_and_data(home: Path) -> None:
+    said = run(home, "sheet", "job-3").stdout.strip()
+    assert (home / said).read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    assert run(home, "sheet", "job-3", "--markdown").stdout.startswith("# Build sheet")
+    assert json.loads(run(home, "sheet", "job-3", "--json").stdout)["unit"] == "job 3"
+    assert run(home, "sheet", "job-3", "-o", "-").stdout.startswith("<!DOCTYPE html>")
+
+
+def test_the_wrench_is_traced_to_the_engine_it_touched(home: Path) -> None:
+    found = json.loads(run(home, "trace", "--instrument", "TW-B", "--json").stdout)
+    assert [one["unit"] for one in found["touched"]] == ["job 3"]
+    by_files = json.loads(run(home, "trace", "--instrument", "TW-B", "--json", "--logs", "data/sessions").stdout)
+    assert [one["reasons"] for one in by_files["touched"]] == [one["reasons"] for one in found["touched"]]
+    text = run(home, "trace", "--instrument", "TW-B", "--reads-high", "6").stdout
+    assert "14 fasteners of head-nuts (tighten-head), to about 94 % of the torque set" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        ((), "Say what to trace"),
+        (("--lot", "x", "--person", "y"), "Say what to trace"),
+        (("--instrument", "x", "--reads-high", "lots"), "wants a percentage"),
+        (("--instrument", "x", "--from", "yesterday"), "neither a date"),
+        (("--lot", "x", "--below", "3 mm"), "go with --reading"),
+        (("--reading", "x", "--below", "3 furlongs"), "furlongs"),
+    ],
+)
+def test_a_question_that_cannot_be_asked_is_refused_with_how_to_ask_it(
+    home: Path, arguments: tuple[str, ...], says: str
+) -> None:
+    assert says in run(home, "trace", *arguments, code=2).stderr
+
+
+def test_a_reading_is_shown_over_all_builds_and_drawn(home: Path, tmp_path: Path) -> None:
+    text = run(home, "across", FLOAT_NAME, "--svg", str(tmp_path / "chart.svg")).stdout
+    assert f"{FLOAT_NAME}, 2 builds" in text
+    assert (tmp_path / "chart.svg").read_text(encoding="utf-8").startswith("<svg")
+    assert "tighten-head" in run(home, "across", "--times", "tighten-head").stdout
+
+
+def test_two_builds_are_held_side_by_side(home: Path) -> None:
+    found = json.loads(run(home, "compare", "job-5", "job-3", "--json").stdout)
+    assert {"signature", "instrument"} & {difference["kind"] for difference in found["differences"]}
+    assert "reading" in run(home, "compare", "job-5", "job-3").stdout
+
+
+def test_the_archive_is_made_again_from_the_logs_and_says_what_it_left_out(home: Path, tmp_path: Path) -> None:
+    index = str(tmp_path / "index.sqlite")
+    sessions = home / "data" / "sessions"
+    first = json.loads(run(home, "archive", "--to", index, "--json").stdout)
+    assert (first["new"], first["left_out"]) == (2, [])
+    assert json.loads(run(home, "archive", "--to", index, "--json").stdout)["unchanged"] == 2
+    (sessions / "torn.jsonl").write_text('{"seq":1}\n', encoding="utf-8")
+    try:
+        said = run(home, "archive", "--to", index, "--rebuild", code=1).stdout
+        assert "2 new" in said
+        assert "torn.jsonl does not verify: line 1" in said
+    finally:
+        (sessions / "torn.jsonl").unlink()
+
+
+def test_a_log_is_fetched_from_the_archive_whole_or_not_at_all(home: Path, tmp_path: Path) -> None:
+    index, out = str(tmp_path / "index.sqlite"), tmp_path / "fetched.jsonl"
+    run(home, "archive", "--to", index)
+    assert "has no copy of that log" in run(home, "archive", "--to", index, "--fetch", "job 3", code=2).stderr
+    run(home, "archive", "--to", index, "--copy-logs")
+    run(home, "archive", "--to", index, "--fetch", "job 3", "-o", str(out))
+    assert out.read_bytes() == (home / "data" / "sessions" / "job-3.jsonl").read_bytes()
+
+
+def test_sessions_are_handed_on_in_every_form(home: Path, tmp_path: Path) -> None:
+    for form, begins in (
+        ("csv", "session,unit"), ("jsonl", '{"session":'), ("xes", "<?xml"), ("ical", "BEGIN:VCALENDAR"),
+        ("markdown", "# Build sheet"),
+    ):  # fmt: skip
+        out = tmp_path / form
+        run(home, "export", "job-3", "job-5", "--as", form, "-o", str(out))
+        assert out.read_text(encoding="utf-8").startswith(begins)
+
+
+def test_a_damaged_log_is_answered_with_a_warning_and_another_exit_code(home: Path, tmp_path: Path) -> None:
+    damaged = tmp_path / "damaged.jsonl"
+    damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
+    assert "The chain is broken" in run(home, "review", str(damaged), code=1).stdout
+    run(home, "sheet", str(damaged), "-o", str(tmp_path / "sheet.html"), code=1)
+    assert "is damaged" in run(home, "export", str(damaged), "--as", "csv", code=1).stderr
+    assert "is not the log of a session" in run(home, "sheet", __file__, code=2).stderr
+
+
+def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) -> None:
+    from benchflow.review.archive.database import open_database
+    from benchflow.review.archive.index import Indexed
+    from benchflow.review.archive.watch import watch
+    from tests.review.building import Story
+
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    story = Story().take_up("bolt")
+    path = story.save(folder)
+    database = open_database(str(tmp_path / "index.sqlite"))
+    waits: list[float] = []
+
+    def sleep(seconds: float) -> None:
+        waits.append(seconds)
+        if len(waits) == 3:
+            path.write_bytes(story.finish("bolt").raw)
+        if len(waits) == 5:
+            raise KeyboardInterrupt
+
+    filed = 0
+    with pytest.raises(KeyboardInterrupt):
+        for _ in watch(database, folder, "bench-1", sleep=sleep, clock=lambda: 0.0):
+            filed += 1
+    assert filed == 2
+    assert waits == [2.0] * 5
+    assert Indexed(database).sessions()[0].session.events == 3
+    database.close()

@@ -1,0 +1,183 @@
+"""``check``: an author's file looked over from the command line."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from tests.test_cli import Shell
+
+HEAD = """\
+benchflow: 1
+id: tiny
+title: Tiny
+revision: "1"
+"""
+VALVES = (
+    HEAD
+    + """\
+state:
+  pistons: {values: [at-deck, down], start: ask, ask: How do they stand?}
+  valves: {values: [shut, open], start: shut}
+interference:
+- never: {pistons: at-deck, valves: open}
+  because: an open valve would reach them
+"""
+)
+UNSAFE_ON_PAPER = (
+    VALVES
+    + """\
+moves:
+  turn-down: {title: Turn down, sets: {pistons: down}}
+sections:
+- id: all
+  title: All
+  operations:
+  - {id: seat-cam, title: Seat the cam, sets: {valves: open}}
+"""
+)
+DEAD_END = (
+    VALVES
+    + """\
+sections:
+- id: all
+  title: All
+  operations:
+  - {id: seat-cam, title: Seat the cam, sets: {valves: open}}
+"""
+)
+SOUND = (
+    HEAD
+    + """\
+sections:
+- id: all
+  title: All
+  operations:
+  - {id: first, title: First}
+  - {id: second, title: Second, after: [first]}
+"""
+)
+
+
+@pytest.fixture
+def shell(tmp_path: Path) -> Shell:
+    shell = Shell(tmp_path)
+    for name, text in (("sound", SOUND), ("dead", DEAD_END), ("paper", UNSAFE_ON_PAPER)):
+        (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "bad.yaml").write_text(SOUND.replace("after", "afer"), encoding="utf-8")
+    return shell
+
+
+def reports(shell: Shell, *arguments: str) -> tuple[int, list[dict[str, Any]]]:
+    code, output, errors = shell.run("check", "--json", *arguments)
+    assert errors == ""
+    return code, [json.loads(line) for line in output.splitlines()]
+
+
+def test_each_file_is_answered_by_one_line_in_the_shape_that_is_promised(shell: Shell) -> None:
+    code, (sound, dead, paper) = reports(shell, "sound.yaml", "dead.yaml", "paper.yaml")
+    assert code == 1
+    for report, name in ((sound, "sound.yaml"), (dead, "dead.yaml"), (paper, "paper.yaml")):
+        assert list(report) == ["file", "ok", "findings", "explored"]
+        assert report["file"] == name
+        assert set(report["explored"]) == {"configurations", "complete"}
+        assert report["explored"]["complete"] is True
+        assert report["explored"]["configurations"] > 0
+        for finding in report["findings"]:
+            assert {"code", "severity", "where", "line", "column", "message"} <= set(finding)
+            assert set(finding) <= {
+                "code",
+                "severity",
+                "where",
+                "line",
+                "column",
+                "message",
+                "order",
+                "start",
+                "options",
+            }
+    assert (sound["ok"], sound["findings"]) == (True, [])
+    assert (dead["ok"], paper["ok"]) == (False, True)
+    assert "dead-end" in [finding["code"] for finding in dead["findings"]]
+    (needed,) = [finding for finding in paper["findings"] if finding["code"] == "interlock-needed"]
+    assert (needed["severity"], needed["order"]) == ("warning", ["seat-cam"])
+    assert needed["start"]["pistons"] == "at-deck"
+
+
+def test_an_order_that_cannot_be_finished_is_told_with_its_steps(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "dead.yaml")
+    assert (code, errors) == (1, "")
+    assert "error:" in output
+    assert "[dead-end]" in output
+    assert "from pistons at-deck" in output
+    assert "1 error" in output.splitlines()[-1] or "errors" in output.splitlines()[-1]
+
+
+def test_a_mistake_is_printed_where_an_editor_can_jump_to_it(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "bad.yaml")
+    assert (code, errors) == (1, "")
+    assert output.startswith("bad.yaml:10:")
+    assert "did you mean `after`" in output
+    assert "Its order was not looked at" in output
+
+    code, (report,) = reports(shell, "bad.yaml")
+    assert code == 1
+    assert (report["ok"], report["explored"]) == (False, {"configurations": 0, "complete": False})
+    assert (report["findings"][0]["line"], report["findings"][0]["code"]) == (10, "unknown-key")
+
+
+def test_one_missing_file_does_not_hide_what_the_others_have(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "--json", "bad.yaml", "gone.yaml", "sound.yaml")
+    assert code == 2
+    assert [json.loads(line)["file"] for line in output.splitlines()] == ["bad.yaml", "sound.yaml"]
+    assert "There is no procedure gone.yaml" in errors
+
+
+def test_a_procedure_explored_in_part_is_never_passed_in_silence(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "paper.yaml", "--bound", "1")
+    assert errors == ""
+    assert "NOT EXPLORED IN FULL" in output
+    assert "sound" not in output.splitlines()[-1]
+    _, (report,) = reports(shell, "paper.yaml", "--bound", "1")
+    assert report["explored"]["complete"] is False
+    assert "not-explored" in [finding["code"] for finding in report["findings"]]
+    assert code == 0
+
+
+def test_a_shipped_procedure_is_checked_by_its_name(shell: Shell) -> None:
+    code, (report,) = reports(shell, "head-install")
+    assert (code, report["ok"], report["file"]) == (0, True, "head-install")
+
+
+def test_every_finding_is_explained(shell: Shell) -> None:
+    from benchflow.commands.explaining import explanation
+    from benchflow.ordering.proof.finding import SEVERITIES
+    from benchflow.procedure.check import check_structure
+    from benchflow.procedure.reader import read_bytes
+
+    codes: set[str] = set(SEVERITIES)
+    for path in sorted((Path(__file__).parent / "procedure" / "bad").glob("*.yaml")):
+        reading = read_bytes(path.read_bytes(), path.name)
+        codes |= {problem.code for problem in check_structure(reading.procedure, reading.problems, path.name)}
+    assert len(codes) > 40
+    for each in codes:
+        assert len(explanation(each)) > 60, each
+
+    code, output, errors = shell.run("check", "--explain", "dead-end")
+    assert (code, errors) == (0, "")
+    assert "dead-end" in output
+
+
+def test_a_misspelt_code_is_answered_with_the_nearest(shell: Shell) -> None:
+    code, output, errors = shell.run("check", "--explain", "dead-ned")
+    assert (code, output) == (2, "")
+    assert "did you mean `dead-end`" in errors
+
+
+def test_nothing_in_a_file_can_steer_the_terminal(shell: Shell) -> None:
+    evil = SOUND.replace("Tiny", '"\\x1b]52;c;cm0=\\x07 \\u202E"').replace("after:", "\u009bafter:")
+    (shell.folder / "evil.yaml").write_text(evil, encoding="utf-8")
+    for call in (["check", "evil.yaml"], ["check", "evil.yaml", "--json"]):
+        _, output, errors = shell.run(*call)
+        assert not set(output + errors) & set("\x1b\x07\u009b\u202e")

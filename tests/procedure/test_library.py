@@ -7,6 +7,7 @@ from textwrap import wrap
 
 import pytest
 
+from benchflow.ordering.proof import prove
 from benchflow.procedure.cache import load
 from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage, values_of
@@ -57,6 +58,13 @@ def named(procedure: Procedure, operation: str) -> Operation:
 @every_file
 def test_a_shipped_file_with_a_mistake_in_it_would_fail_the_builder_at_the_bench(path: Path) -> None:
     assert [str(problem) for problem in load(path).problems] == []
+
+
+@every_file
+def test_no_order_that_a_shipped_file_allows_bends_a_valve_or_gets_stuck_even_on_paper(path: Path) -> None:
+    proof = prove(read(path))
+    assert [(finding.code, finding.message) for finding in proof.findings] == []
+    assert proof.complete
 
 
 def test_the_library_has_the_jobs_that_it_promises() -> None:

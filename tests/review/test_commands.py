@@ -165,11 +165,11 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
         if len(waits) == 5:
             raise KeyboardInterrupt
 
-    filed = 0
+    following = watch(database, folder, "bench-1", sleep=sleep, clock=lambda: 0.0)
+    assert [next(following).new, next(following).grown] == [1, 1]
+    assert len(waits) == 3
     with pytest.raises(KeyboardInterrupt):
-        for _ in watch(database, folder, "bench-1", sleep=sleep, clock=lambda: 0.0):
-            filed += 1
-    assert filed == 2
+        next(following)
     assert waits == [2.0] * 5
     assert Indexed(database).sessions()[0].session.events == 3
     database.close()

@@ -1,0 +1,250 @@
+"""What afterwards costs, and whether the review names what went wrong.
+
+    python tests/benchmarks/bench_review.py [--logs 5000] [--events 200] [--sessions 200] [--only archive,review,...]
+
+Prints each figure beside its reference, measured in the same run; the aims stand in the issue. The references
+read with duckdb do not verify anything; duckdb is needed for this script only. Parts: archive (with trace and
+one-new), review, confusion.
+"""
+
+import argparse
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from benchflow.procedure.model import Procedure
+from benchflow.review.account import account
+from benchflow.review.archive.database import open_database
+from benchflow.review.archive.filing import file_logs
+from benchflow.review.archive.index import Indexed
+from benchflow.review.evidence import of_everything
+from benchflow.review.question import Instrument, Question
+from benchflow.review.trace import Ask, trace
+from tests.benchmarks.review_logs import write_log, write_logs
+
+BENCH = "bench-1"
+SERIAL = "TW-3"
+
+
+def seconds(job: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    job()
+    return time.perf_counter() - start
+
+
+def report(what: str, ours: float, reference: float, aim: float | None) -> None:
+    ratio = ours / reference
+    verdict = "" if aim is None else f"aim {aim}x  {'ok' if ratio <= aim else 'MISSED'}"
+    print(f"{what:<64}{ours * 1000:>11.1f} ms{reference * 1000:>11.1f} ms{ratio:>8.2f}x  {verdict}", flush=True)
+
+
+# --- the archive ------------------------------------------------------------------------------------
+
+
+def archive(folder: Path, logs: int, events: int) -> None:
+    import duckdb
+
+    print(f"writing {logs} logs of {events} events ...", flush=True)
+    files = folder / "logs"
+    files.mkdir()
+    paths = write_logs(files, logs, events)
+    megabytes = sum(path.stat().st_size for path in paths) / 1e6
+    print(f"{logs * events:,} events, {megabytes:.0f} MB; what follows: ours, the reference, their ratio")
+
+    def by_duckdb() -> None:
+        table = folder / "reference.duckdb"
+        table.unlink(missing_ok=True)
+        with duckdb.connect(str(table)) as connection:
+            connection.execute(
+                f"CREATE TABLE events AS SELECT * FROM read_json_auto('{files}/*.jsonl', filename = true)"
+            )
+
+    index = folder / "archive.sqlite"
+
+    def by_us() -> None:
+        for path in folder.glob("archive.sqlite*"):
+            path.unlink()
+        database = open_database(str(index))
+        assert file_logs(database, paths, BENCH).new == logs
+        database.close()
+
+    # In turns, so that a busy moment of the machine meets both.
+    ours, reference = [], []
+    for _ in range(2):
+        reference.append(seconds(by_duckdb))
+        ours.append(seconds(by_us))
+    report("archive all of it, verified (duckdb: read_json_auto, a table)", min(ours), min(reference), 3)
+    again = open_database(str(index))
+    report("archive again, nothing changed", seconds(lambda: file_logs(again, paths, BENCH)), min(reference), None)
+    again.close()
+    traced(folder, index)
+    one_new(folder, index, events)
+
+
+SUMMARY = """SELECT filename, count(*), count(DISTINCT data.operation || data.fastener), min("at"), max("at")
+FROM events WHERE data.serial = ? GROUP BY filename ORDER BY 2 DESC"""
+DETAIL = """SELECT filename, data.operation, data.joint, data.stage, "by", "at"::date, count(DISTINCT data.fastener),
+min("at"), max("at") FROM events WHERE data.serial = ? AND kind = 'ticked' GROUP BY ALL"""
+
+
+def traced(folder: Path, index: Path) -> None:
+    import duckdb
+
+    database = open_database(str(index))
+    source = Indexed(database)
+    ask = Ask(Question(Instrument(SERIAL)))
+    with duckdb.connect(str(folder / "reference.duckdb"), read_only=True) as connection:
+
+        def asked(query: str) -> int:
+            return len(connection.execute(query, [SERIAL]).fetchall())
+
+        touched = len(trace(source, ask).touched)
+        assert touched == asked(SUMMARY)
+        ours, summary, detail = [], [], []
+        for _ in range(7):
+            ours.append(seconds(lambda: trace(source, ask)))
+            summary.append(seconds(lambda: asked(SUMMARY)))
+            detail.append(seconds(lambda: asked(DETAIL)))
+    mine = statistics.median(ours)
+    report(f"trace by instrument: {touched} sessions (duckdb: the same rows)", mine, statistics.median(detail), 1.5)
+    report("   the same (duckdb: one summary a session)", mine, statistics.median(summary), 1.5)
+    database.close()
+
+
+def one_new(folder: Path, index: Path, events: int) -> None:
+    full, empty = [], []
+    for number in range(9):
+        log = folder / f"new-{number}.jsonl"
+        write_log(log, 100_000 + number, events)
+        into_full = open_database(str(index))
+        full.append(seconds(lambda log=log, into=into_full: file_logs(into, [log], BENCH)))  # type: ignore[misc]  # bound now
+        into_full.close()
+        into_empty = open_database(str(folder / f"empty-{number}.sqlite"))
+        empty.append(seconds(lambda log=log, into=into_empty: file_logs(into, [log], BENCH)))  # type: ignore[misc]  # bound now
+        into_empty.close()
+    report(
+        "archive one new log into all of it (into an empty index)",
+        statistics.median(full),
+        statistics.median(empty),
+        1.5,
+    )
+
+
+# --- the review of one log ---------------------------------------------------------------------------
+
+READ_BY_JSON = """
+import json, sys
+for line in open(sys.argv[1], encoding="utf-8"):
+    json.loads(line)
+"""
+
+
+def review(folder: Path) -> None:
+    from tests.review.player import Player
+    from tests.review.plays import BEGIN, head_install, played, read
+
+    long = folder / "long.jsonl"
+    player = Player(head_install(), long, seed=1, begin=BEGIN, read=read())
+    start = {"pistons": "down"}
+    options = {"cams": "standard", "gasket": "composite"}
+    player.send({"intent": "open", "unit": "long", "options": options, "start": start})
+    while "fit-nuts" not in player.state.done:
+        player.toward(next(step for step in player.state.plan.steps if step not in player.state.done))
+    player.send({"intent": "take-up", "operation": "tighten-head"})
+    while player.desk.saved < 10_000:
+        for intent in ("tick", "untick"):
+            player.spend(2)
+            player.send({"intent": intent, "joint": "head-nuts", "fastener": 1, "stage": 1})
+    player.desk.close()
+    for name, log in (("a head install", played(3)), ("10,000 events", long)):
+        lines = len(log.read_bytes().splitlines())
+        ours_command = [sys.executable, "-m", "benchflow", "review", str(log), "--json"]
+        their_command = [sys.executable, "-c", READ_BY_JSON, str(log)]
+        environment = {"BENCHFLOW_HOME": str(folder / "home"), "PATH": "/usr/bin:/bin"}
+
+        def run(command: list[str], environment: dict[str, str] = environment) -> None:
+            subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=True)
+
+        run(ours_command)  # the procedure is compiled once
+        ours, theirs = [], []
+        for _ in range(11):
+            theirs.append(seconds(lambda command=their_command: run(command)))  # type: ignore[misc]  # bound now
+            ours.append(seconds(lambda command=ours_command: run(command)))  # type: ignore[misc]  # bound now
+        what = f"review {name}, {lines} events, whole process (python, json)"
+        report(what, statistics.median(ours), statistics.median(theirs), 3)
+
+
+# --- whom the review accuses ----------------------------------------------------------------------------
+
+
+def confusion(folder: Path, sessions: int) -> None:
+    """Half of the sessions are clean, the others have one planted fault each, in turn."""
+    from tests.make_history import OVERDUE_TOOLS, PLANTED, SHOP, TOOLS
+    from tests.review.player import CLEAN, Player
+    from tests.review.plays import Uncounted, head_install, read
+
+    shop = folder / "shop.yaml"
+    shop.write_text(SHOP, encoding="utf-8")
+    register = Uncounted(shop)
+    reader: Callable[[str], Procedure] = read()
+    table: Counter[tuple[str, str]] = Counter()
+    wrong: list[str] = []
+    began = time.perf_counter()
+    for number in range(sessions):
+        planted = PLANTED[number // 2 % len(PLANTED)] if number % 2 else None
+        log = folder / f"session-{number}.jsonl"
+        player = Player(
+            head_install(), log, seed=10_000 + number, begin=datetime(2026, 2, 2, 18, 0, tzinfo=UTC), read=reader,
+            register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=planted.faults if planted else CLEAN,
+        )  # fmt: skip
+        player.build(f"job {number}")
+        first = of_everything(account(log, reader), register.shop()).guards[0]
+        log.unlink()
+        truth = planted.kinds[-1] if planted else "clean"
+        if not first.suspect:
+            named = "nobody"
+        elif planted and first.operation == planted.operation and {r.kind for r in first.reasons} & set(planted.kinds):
+            named = truth
+        else:
+            named = f"{first.reasons[0].kind} in {first.operation}"
+            wrong.append(f"session {number} ({truth}): {first.reasons[0].words}")
+        table[truth, named] += 1
+    print(f"\nwhom the review names first, {sessions} sessions made in {time.perf_counter() - began:.0f} s")
+    truths = ["clean", *(planted.kinds[-1] for planted in PLANTED)]
+    columns = [*dict.fromkeys(["nobody", *truths[1:], *(named for _, named in table)])]
+    print(f"{'planted':<22}" + "".join(f"{column[:20]:>22}" for column in columns))
+    for truth in truths:
+        print(f"{truth:<22}" + "".join(f"{table[truth, column]:>22}" for column in columns))
+    print("\n".join(wrong) or "every planted fault was named first, and no clean build was accused")
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--logs", type=int, default=5000)
+    asked.add_argument("--events", type=int, default=200)
+    asked.add_argument("--sessions", type=int, default=200)
+    asked.add_argument("--only", default="archive,review,confusion")
+    chosen = asked.parse_args()
+    folder = Path(tempfile.mkdtemp(prefix="bench-review-"))
+    try:
+        if "archive" in chosen.only:
+            archive(folder, chosen.logs, chosen.events)
+        if "review" in chosen.only:
+            review(folder)
+        if "confusion" in chosen.only:
+            confusion(folder, chosen.sessions)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,76 @@
+"""Many logs at once for the benchmarks of the archive, in the log's own form. All of it is invented."""
+
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import msgspec
+
+from benchflow.session.lines import ZEROS, read
+from benchflow.session.moment import format
+
+PROCEDURE = ("# invented\n" + "- id: op  title: something to do at the bench\n" * 900)[:40_000]
+_encode = msgspec.json.Encoder(order="sorted").encode  # canonical, for what is written here
+
+
+class _Writer:
+    def __init__(self, begin: datetime) -> None:
+        self.began = self.now = begin
+        self.prev = ZEROS
+        self.lines: list[bytes] = []
+
+    def add(self, kind: str, **data: Any) -> None:
+        self.now += timedelta(seconds=20)
+        data["clock"] = {"run": 1, "ms": round((self.now - self.began).total_seconds() * 1000)}
+        line: dict[str, Any] = {
+            "seq": len(self.lines) + 1, "at": format(self.now), "by": "builder", "kind": kind, "data": data,
+            "prev": self.prev,
+        }  # fmt: skip
+        line["hash"] = self.prev = sha256(_encode(line)).hexdigest()
+        self.lines.append(_encode(line))
+
+
+def write_log(path: Path, seed: int, events: int) -> None:
+    """One session of so many events: readings, ticks, lots and checks in about the shares of a head install."""
+    chance = Random(seed)
+    out = _Writer(datetime(2026, 1, 1, tzinfo=UTC) + timedelta(hours=seed))
+    wrench = f"TW-{chance.randrange(10)}"
+    out.add(
+        "opened", procedure=PROCEDURE, procedure_sha256=sha256(PROCEDURE.encode()).hexdigest(), file="invented.yaml",
+        options={"cams": "standard"}, start={"pistons": "down"}, unit=f"job {seed}", version="0.1.0",
+    )  # fmt: skip
+    number = 0
+    while len(out.lines) < events - 1:
+        number += 1
+        operation = f"operation-{number}"
+        out.add("taken-up", operation=operation)
+        if number % 3 == 0:
+            for stage in (1, 2, 3):
+                for fastener in range(1, 11):
+                    out.add("ticked", operation=operation, joint="head-nuts", stage=stage, fastener=fastener,
+                            instrument="torque-wrench", serial=wrench)  # fmt: skip
+        elif number % 3 == 1:
+            for slot in ("front", "rear", "left", "right"):
+                value = f"0.{chance.randrange(11, 28)}"
+                out.add("recorded", operation=operation, name="end-play", reading=slot, verdict="in",
+                        quantity={"value": value, "unit": "mm", "entered": f"{value} mm"}, limit="0.10 .. 0.28 mm",
+                        instrument="dial-indicator", serial=f"DI-{chance.randrange(4)}")  # fmt: skip
+        else:
+            out.add("checked", operation=operation, check=1, text="free to turn")
+            out.add("lot", operation=operation, consumable="sealant", lot=f"L-{chance.randrange(100)}")
+        out.add("finished", operation=operation)
+    del out.lines[events - 1 :]
+    out.prev = msgspec.json.decode(out.lines[-1])["hash"]
+    out.add("closed", open_operations=[])
+    path.write_bytes(b"\n".join(out.lines) + b"\n")
+
+
+def write_logs(folder: Path, logs: int, events: int) -> list[Path]:
+    """So many logs under ``folder``; the first is checked to be one that verifies."""
+    paths = [folder / f"job-{seed:05}.jsonl" for seed in range(logs)]
+    for seed, path in enumerate(paths):
+        write_log(path, seed, events)
+    assert read(paths[0].read_bytes()).damage is None
+    return paths

@@ -1,0 +1,193 @@
+"""What a broken script, a mad wrench or a malicious barcode can send: always one answer, never a crash, nothing that
+steers a terminal in the log or in an answer."""
+
+import json
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from benchflow.plaintext import unseen
+from benchflow.session.intents import KINDS
+from tests.session.scripted import Json, Script, intent, open_
+
+PROCEDURE = """\
+benchflow: 1
+id: hostile
+title: Hostile
+revision: "1"
+options: {size: {ask: Which size?, choices: [small, large]}}
+state: {lid: {values: [on, off], start: ask, ask: Is the lid on?}}
+moves: {take-off: {title: Take the lid off, sets: {lid: off}}}
+kit: {consumables: {oil: {title: Oil, lot: required}}}
+joints: {ring: {title: Ring, layout: "1 2"}}
+sections:
+- title: All
+  operations:
+  - id: all
+    title: All
+    uses: [oil]
+    record: {gap: {ask: Gap, unit: mm, limit: at most 1 mm}, play: {ask: Play, unit: mm, readings: 3}}
+    tighten: {joint: ring, stages: [30 N·m], draw-down: a little}
+    choose: {shim: {by: gap, from: [{up to: 1 mm, take: thin}]}}
+    check: [it is flat]
+    hold: {by: inspector, for: the ring}
+    undo: {do: Undo it}
+"""
+STEERING = "\x1b[31m\x9b2J\u202eevil\u2066\x00\x07\u200b\ufeff"
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> Script:
+    found = Script(tmp_path, PROCEDURE)
+    found.all(open_(options={"size": "small"}), intent("take-up", operation="all"))
+    return found
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"",
+        b"null",
+        b"[]",
+        b"17",
+        b'"open"',
+        b"{}",
+        b'{"intent": null}',
+        b'{"intent": 5}',
+        b'{"intent": ["note"]}',
+        b'{"intent": "note", "text": NaN}',
+        b'{"intent": "note", "text": Infinity}',
+        b'{"intent": "note", "text": "\xff\xfe"}',
+        b'{"intent": "note", "text": "\\ud800"}',
+        b'{"intent": "note", "text": "\\udc00\\ud800"}',
+        b'{"intent": "tick", "joint": "ring", "fastener": 1e400}',
+        b'{"intent": "tick", "joint": "ring", "fastener": 1' + b"0" * 5000 + b"}",
+        b'{"intent": "correct", "event": -99999999999999999999999, "value": "1 mm", "reason": "x"}',
+        b'{"intent": "note", "text": "unfinished',
+        b'{"intent": "note"} {"intent": "note"}',
+        b"[" * 200_000,
+        b'{"intent": "open", "options": ' + b'{"a":' * 900 + b"1" + b"}" * 901,
+        b'{"intent": "open", "options": ' + b'{"a":' * 100_000,
+        b'{"intent": "take-up", "operation": "' + b"z" * 900_000 + b'"}',
+        b'{"intent": "' + b"z" * 900_000 + b'"}',
+        b'{"intent": "note", "' + b"z" * 900_000 + b'": 1}',
+        b'{"intent": "note", "text": "' + b"z" * 3_000_000 + b'"}',
+        b'{"intent": "record", "name": "gap", "value": "' + b"9" * 100_000 + b' mm"}',
+        b'{"intent": "record", "name": "gap", "value": "9**9**9**9 mm"}',
+        b'{"intent": "record", "name": "gap", "value": "1e999999999 mm"}',
+    ],
+)
+def test_one_bad_line_gets_one_short_answer_and_the_next_line_is_heard(script: Script, line: bytes) -> None:
+    before = len(script.log())
+    replies = script.run(line + b"\n" + json.dumps(intent("status")).encode() + b"\n")
+    if line:
+        assert replies[0]["ok"] is False
+        assert replies[0]["refused"][0]["message"]
+        assert len(json.dumps(replies[0])) < 5_000
+    assert replies[-1]["ok"] is True
+    assert len(replies) == (2 if line else 1)
+    assert len(script.log()) == before
+
+
+def test_a_last_line_without_its_newline_and_a_byte_order_mark_are_heard(script: Script) -> None:
+    replies = script.run(
+        b"\xef\xbb\xbf" + b'{"intent": "note", "text": "one"}\r\n' + b'{"intent": "note", "text": "two"}'
+    )
+    assert [reply["ok"] for reply in replies] == [True, True]
+
+
+TEXT_FIELDS: list[Json] = [
+    intent("note", text=STEERING),
+    intent("note", text="x", by=STEERING),
+    intent("lot", consumable="oil", lot=STEERING),
+    intent("lot", consumable=STEERING, lot="1"),
+    intent("record", name="gap", value="0.5 mm", instrument=STEERING),
+    intent("record", name=STEERING, value="0.5 mm"),
+    intent("record", name="gap", value=STEERING),
+    intent("record", name="gap", value="0.5 mm" + STEERING),
+    intent("record", name="gap", value="0.5 mm", reading=STEERING),
+    intent("record", name="gap", value="0.5 mm", place=STEERING),
+    intent("tick", joint=STEERING, fastener=1),
+    intent("tick", joint="ring", fastener=STEERING),
+    intent("tick", joint="ring", fastener=1, value=STEERING),
+    intent("tick", joint="ring", fastener=1, instrument=STEERING),
+    intent("tick-check", check=STEERING),
+    intent("choose", name=STEERING, take="thin"),
+    intent("choose", name="shim", take=STEERING),
+    intent("sign", operation="all", by=STEERING),
+    intent("sign", operation=STEERING, by="Kim"),
+    intent("deviate", operation="all", about="hold", reason=STEERING),
+    intent("deviate", operation="all", about=STEERING, reason="x"),
+    intent("reopen", operation="all", reason=STEERING),
+    intent("move", move=STEERING),
+    intent("why", operation=STEERING),
+    intent("route", operation=STEERING),
+    intent("close", unfinished=STEERING),
+    intent("stands", variable="lid", value=None, reason=STEERING),
+    intent("stands", variable=STEERING, value=None),
+    intent("wrench", extension=STEERING),
+    intent("lubricant", joint="ring", lubricant=STEERING),
+    intent("draw-down", joint="ring", fastener=STEERING),
+    intent(STEERING),
+    {"intent": "note", "text": "x", STEERING: "y"},
+    {"intent": "open", "by": STEERING, "options": {STEERING: STEERING}, "start": {STEERING: STEERING}},
+]
+
+
+def strings(value: object) -> list[str]:
+    if isinstance(value, dict):
+        return [found for pair in value.items() for each in pair for found in strings(each)]
+    if isinstance(value, list):
+        return [found for each in value for found in strings(each)]
+    return [value] if isinstance(value, str) else []
+
+
+@pytest.mark.parametrize(
+    "hostile", TEXT_FIELDS, ids=lambda each: "-".join(map(str, each))[:40].encode("ascii", "ignore")
+)
+def test_nothing_that_steers_a_terminal_gets_into_the_log_or_into_an_answer(script: Script, hostile: Json) -> None:
+    script.say(intent("record", name="gap", value="0.4 mm"))
+    (reply,) = script.say(hostile)
+    said = strings(reply) + [text for line in script.log() for text in strings(line)]
+    assert [text for text in said if unseen(text)] == []
+
+
+def test_a_unit_and_a_name_with_control_characters_open_a_clean_session(tmp_path: Path) -> None:
+    script = Script(tmp_path, PROCEDURE)
+    assert script.no("open", by="\x1b\u202e\x00", options={"size": "small"}) == ["value-missing"]
+    (opened,) = script.do("open", by="Ro\x1b[31mbin\nX", unit=STEERING, options={"size": "small"})
+    assert opened["by"] == "Ro[31mbin X"
+    assert unseen(opened["data"]["unit"]) == ()
+
+
+def test_a_thousand_readings_of_one_value_are_all_kept(script: Script) -> None:
+    line = json.dumps(intent("record", name="gap", value="0.5 mm")).encode() + b"\n"
+    replies = script.run(line * 1_000)
+    assert all(reply["ok"] for reply in replies)
+    assert len(script.log()) == 2 + 1_000
+
+
+words = st.one_of(
+    st.none(),
+    st.booleans(),
+    st.integers(),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.text(max_size=20),
+    st.sampled_from(["all", "gap", "play", "ring", "oil", "thin", "shim", "0.5 mm", "lid", "off", "Kim", "hold"]),
+    st.lists(st.text(max_size=5), max_size=3),
+    st.dictionaries(st.text(max_size=5), st.text(max_size=5), max_size=3),
+)
+NAMES = sorted({name for kind in KINDS.values() for name in kind.__struct_encode_fields__})
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.tuples(st.sampled_from(sorted(KINDS)), st.dictionaries(st.sampled_from(NAMES), words)), max_size=12))
+def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(
+    script: Script, sent: list[tuple[str, Json]]
+) -> None:
+    replies = script.say(*({"intent": kind, **fields} for kind, fields in sent))
+    for reply in replies:
+        assert reply["ok"] is True or reply["refused"][0]["code"]
+    assert script.say(intent("status"))[0]["ok"] is True

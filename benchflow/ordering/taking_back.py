@@ -6,7 +6,7 @@ opens again when the cam comes out), its undo's needs must stand, and no rule ma
 variable goes back to its last write that is not taken back, unless the step's undo says what then stands.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
 
 from msgspec import Struct
@@ -205,6 +205,12 @@ def _blocked(plan: Plan, step: Step, done: frozenset[str], now: Valuation, after
     afterwards = interferences(plan, Configuration(done, {**now, **lost}), (("done", written),))
     for reason in (*meanwhile, *afterwards):
         yield UndoBlocked(step.id, reason)
+
+
+def coming_back(plan: Plan, history: History, step_ids: Iterable[str]) -> set[str]:
+    """``step_ids`` and every finished step that rests on one of them, directly or not."""
+    resting = resting_on(plan, history)
+    return {name for step_id in step_ids if step_id in resting for name in _coming_back(resting, step_id)}
 
 
 def _coming_back(resting: dict[str, tuple[str, ...]], step_id: str) -> set[str]:

@@ -79,6 +79,9 @@ def in_hand(state: State, named: str | None) -> Step | Refusal:
         if named in state.done:
             return refuse("already-done", f"{said(state, named)} is done already", operation=named)
         return refuse("not-taken-up", f"{said(state, named)} is not in hand: take it up first", operation=named)
+    if state.taking_back is not None:
+        message = f"{said(state, state.in_hand)} is being taken back"
+        return refuse("not-allowed", message, operation=state.in_hand)
     if named is not None and named != state.in_hand:
         return refuse(
             "not-taken-up",

@@ -138,6 +138,8 @@ def undone(state: State, step: str, line_seq: int) -> State:
     if plan_step is not None and plan_step.undo_sets:
         state = written(state, line_seq, "", {**plan_step.undo_sets})
     done = {name: moment for name, moment in state.done.items() if name != step}
+    if state.in_hand == step:
+        state = replace(state, in_hand=None, taken_up=None)
     return _put_work(state, step, Work(redone=state.work(step).redone + 1), done=done)
 
 

@@ -49,9 +49,13 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
 
 
 def standing(state: State) -> Iterator[StandRow]:
+    """What is in hand holds its own values over what stands otherwise: a cam being drawn down has valves open."""
     procedure = state.plan.procedure
+    valuation = state.valuation
+    if state.in_hand is not None:
+        valuation = {**valuation, **state.plan.steps[state.in_hand].during}
     for variable in procedure.state:
-        value = state.valuation.get(variable.name)
+        value = valuation.get(variable.name)
         title = variable_title(procedure, variable.name)
         yield StandRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
 

@@ -2,16 +2,20 @@
 
 from msgspec import Struct
 
+from benchflow.ordering.interlock import forbidden
+from benchflow.ordering.taking_back import coming_back
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
 from benchflow.session import events as ev
 from benchflow.session import intents as it
-from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, unknown
+from benchflow.session.deciding import Around, Decision, Entry, in_hand, refuse, said, unknown
 from benchflow.session.entries import resolve
 from benchflow.session.events import Side
+from benchflow.session.fold import undone
 from benchflow.session.judging import ValueVerdict, judge_value
 from benchflow.session.refusal import Refusal
 from benchflow.session.state import State
+from benchflow.session.taking_back import history
 from benchflow.session.working import judge_worked
 
 
@@ -72,15 +76,32 @@ def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision
         return refuse("not-allowed", f"{name} is out of its limit, and {words}: only a deviation is left", name=name)
     if now.remedy.stop:
         return refuse("not-allowed", f"{name}: this is where it stops: {now.remedy.do}", name=name)
-    return (Entry(by, ev.Remedied(step.id, name, now.side, now.remedy.do, redo_steps(state, step, now.remedy))),)
+    redo = redo_steps(state, step, now.remedy)
+    struck = _forbidden_after(state, redo)
+    if struck is not None:
+        message = (
+            f"doing {', '.join(said(state, one) for one in redo)} again leaves it so: {struck}. Take it back instead"
+        )
+        return refuse("interference", message, name=name)
+    return (Entry(by, ev.Remedied(step.id, name, now.side, now.remedy.do, redo)),)
+
+
+def _forbidden_after(state: State, redo: tuple[str, ...]) -> str | None:
+    """The rule that the assembly would break once what is to be done again counts as not done."""
+    for one in redo:
+        state = undone(state, one, state.seq)
+    broken = forbidden(state.plan, state.valuation) if redo else ()
+    return state.plan.procedure.interference[broken[0]].because if broken else None
 
 
 def redo_steps(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
-    """The steps that a remedy's ``redo`` names: of the same place under ``each``, all of them from elsewhere."""
+    """The steps that a remedy's ``redo`` names (of the same place under ``each``, all of them from elsewhere), and
+    with them everything done that rests on one of them: a cap torqued again has its hold signed again."""
     wanted = {ref.name for ref in remedy.redo}
     found = []
     for name, other in state.plan.steps.items():
         same = other.place is None or step.place is None or other.place == step.place
         if name in wanted or (other.operation.id in wanted and same):
             found.append(name)
-    return tuple(found)
+    resting = coming_back(state.plan, history(state), [one for one in found if one in state.done])
+    return tuple(one for one in state.plan.steps if one != step.id and (one in found or one in resting))

@@ -16,13 +16,13 @@ def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
     """How the work down to ``step_id`` comes apart, or every reason why it cannot."""
     if step_id not in state.plan.steps:
         return unknown("operation", step_id, state.plan.steps)
-    if state.in_hand is not None:
-        message = f"{said(state, state.in_hand)} is in hand: finish it or set it aside first"
+    if state.in_hand not in (None, step_id):
+        message = f"{said(state, state.in_hand)} is in hand: finish it, set it aside or take it back first"
         return refuse("operation-in-hand", message, operation=state.in_hand)
     if state.taking_back is not None:
         message = f"work is already being taken back to {said(state, state.taking_back.operation)}"
         return refuse("not-allowed", message, operation=state.taking_back.operation)
-    if step_id not in state.done and step_id not in state.set_aside:
+    if step_id not in (*state.done, *state.set_aside, state.in_hand):
         message = f"{said(state, step_id)} is not done: there is nothing to take back"
         return refuse("not-taken-up", message, operation=step_id)
     found = planner.plan_taking_back(state.plan, history(state), step_id)
@@ -33,6 +33,9 @@ def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
                 for reason in found.reasons
             )
         )
+    if state.in_hand is not None and found.steps != (planner.Undo(step_id),):
+        message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
+        return refuse("operation-in-hand", message, operation=step_id)
     return found
 
 
@@ -41,7 +44,8 @@ def history(state: State) -> planner.History:
     writes: Mapping[str, tuple[planner.Write, ...]] = {
         name: tuple(planner.Write(write.step, write.value) for write in past) for name, past in state.writes.items()
     }
-    return planner.History(finished=(*state.done, *state.set_aside), writes=dict(writes))
+    held = () if state.in_hand is None else (state.in_hand,)
+    return planner.History(finished=(*state.done, *state.set_aside, *held), writes=dict(writes))
 
 
 def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision:

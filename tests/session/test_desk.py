@@ -355,3 +355,20 @@ def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_agai
     again = resume(hands)
     again.clock.wall_now = later.wall_now
     again.do("take-up", operation="cure")
+
+
+def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("move", move="turn-down")
+    hands.do("take-up", operation="seat-cam")
+    hands.do("tick-check", check=1)
+    assert hands.stopped("reopen", operation="tighten", reason="x") == {"operation-in-hand"}
+    hands.do("reopen", operation="seat-cam", reason="it will not turn", walk=True)
+    assert hands.stopped("finish", operation="seat-cam") == {"not-allowed"}
+    hands.do("step-back")
+    assert hands.desk.state is not None
+    assert hands.desk.state.in_hand is None
+    assert hands.desk.state.valuation["valves"] == "shut"
+    hands.do("take-up", operation="seat-cam")
+    assert hands.stopped("finish", operation="seat-cam") == {"check-open"}

@@ -4,6 +4,7 @@ The rule is in :mod:`benchflow.review.ranking`. Everything is computed from the 
 """
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
@@ -14,7 +15,9 @@ from benchflow.review.account import Account
 from benchflow.review.findings import reasons_for
 from benchflow.review.known import Known, known_of
 from benchflow.review.ranking import SUSPECT, Reason, rule, weakness, worst_first
-from benchflow.session.shop import Shop
+
+if TYPE_CHECKING:
+    from benchflow.session.shop import Shop
 
 
 class Guard(Struct, frozen=True):
@@ -61,7 +64,7 @@ class Review(Struct, frozen=True):
         return tuple(guard for guard in self.guards if guard.suspect)
 
 
-def by_failure(account: Account, failure: Failure, shop: Shop | None = None) -> Review:
+def by_failure(account: Account, failure: Failure, shop: "Shop | None" = None) -> Review:
     """What guarded against one of the procedure's failures."""
     names = {failure.id}
     chosen = [step for step in account.plan.steps.values() if names & set(_guarded(step))]
@@ -74,7 +77,7 @@ def by_failure(account: Account, failure: Failure, shop: Shop | None = None) -> 
     return _review(account, failure.text, chosen, tuple(written), shop)
 
 
-def by_search(account: Account, text: str, shop: Shop | None = None) -> Review:
+def by_search(account: Account, text: str, shop: "Shop | None" = None) -> Review:
     """The operations that speak of every word in ``text``: in title, instruction, cautions, values, checks,
     joint, parts used, notes, or the failures that they guard against."""
     words = text.casefold().split()
@@ -86,7 +89,7 @@ def by_search(account: Account, text: str, shop: Shop | None = None) -> Review:
     return _review(account, f"search: {clean(text)}", chosen, (), shop)
 
 
-def of_everything(account: Account, shop: Shop | None = None) -> Review:
+def of_everything(account: Account, shop: "Shop | None" = None) -> Review:
     """Every operation of the build, whatever came back."""
     return _review(account, "everything", account.plan.steps.values(), (), shop)
 
@@ -124,7 +127,7 @@ def _haystack(account: Account, step: Step) -> str:
 
 
 def _review(
-    account: Account, complaint: str, steps: Iterable[Step], not_here: tuple[str, ...], shop: Shop | None
+    account: Account, complaint: str, steps: Iterable[Step], not_here: tuple[str, ...], shop: "Shop | None"
 ) -> Review:
     guards = [_guard(account, step, shop) for step in steps]
     # Sorting is stable: what is equally weak stays in the author's order.
@@ -132,7 +135,7 @@ def _review(
     return Review(complaint, account.procedure.failures, tuple(guards), not_here, rule(), account.warnings)
 
 
-def _guard(account: Account, step: Step, shop: Shop | None) -> Guard:
+def _guard(account: Account, step: Step, shop: "Shop | None") -> Guard:
     reasons = worst_first(reasons_for(account, step, shop))
     finished = account.state.done.get(step.id)
     sections = {section.id: section.title for section in account.procedure.sections}

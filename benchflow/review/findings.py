@@ -1,6 +1,7 @@
 """What is weak about the evidence for one operation: every point, each with its reason in words."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from benchflow.procedure.plan import Step
 from benchflow.review.account import Account
@@ -18,12 +19,13 @@ from benchflow.review.ranking import (
 from benchflow.review.values import Value, values_of
 from benchflow.review.words import count, room_left, shown, span
 from benchflow.session.clock import Now, elapsed
-from benchflow.session.shop import Shop, find_instrument
 from benchflow.session.state import When
-from benchflow.trade.instruments import Instrument, due_date
+
+if TYPE_CHECKING:
+    from benchflow.session.shop import Shop
 
 
-def reasons_for(account: Account, step: Step, shop: Shop | None = None) -> Iterator[Reason]:
+def reasons_for(account: Account, step: Step, shop: "Shop | None" = None) -> Iterator[Reason]:
     """Every weak point of ``step``; none where the evidence is as good as it can be."""
     fact = next((fact for fact in account.facts.operations if fact.operation == step.id), None)
     finished = account.state.done.get(step.id)
@@ -39,6 +41,7 @@ def reasons_for(account: Account, step: Step, shop: Shop | None = None) -> Itera
         yield from _windows(account, step, fact, finished)
     yield from _signature(account, step)
     yield from _again(account, step)
+    yield from _lubricant(account, step)
     yield from _pace(step, fact, finished)
     yield from _ticking(stages)
     if finished is not None and not _anything(account, step, values, stages):
@@ -103,7 +106,7 @@ def _retaken(value: Value) -> Iterator[Reason]:
 
 
 def _instruments(
-    account: Account, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: Shop | None
+    account: Account, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
 ) -> Iterator[Reason]:
     used: dict[str, tuple[int, str]] = {}  # serial to where it was used first, and the day
     unnamed: dict[str, None] = {}
@@ -123,25 +126,34 @@ def _instruments(
         yield Reason("no-serial", f"which {_need(account, need)} it was is not in the log", None, need)
 
 
-def _unfit(account: Account, serial: str, seq: int, day: str, shop: Shop | None) -> Iterator[Reason]:
+def _unfit(account: Account, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[Reason]:
     """What the log says of the instrument on the day; the register, where the log says nothing."""
     known = [fact for fact in account.facts.instruments if fact.serial == serial and fact.seq <= seq]
-    register = None if shop is None else find_instrument(shop, serial)
+    due, doubt = _by_register(shop, serial)
     if known and known[-1].warnings:
         yield Reason("instrument-overdue", f"{serial}: {'; '.join(known[-1].warnings)}", seq, serial)
     else:
-        due = known[-1].due if known else _due_by_register(register)
+        due = known[-1].due if known else due
         if due and due < day:
             words = f"{serial}: its calibration had run out on {due}, it was used on {day}"
             yield Reason("instrument-overdue", words, seq, serial)
-    if register is not None and register.doubt:
-        words = f"{serial} is in doubt by the shop's register: {register.doubt}"
-        yield Reason("instrument-bad", words, seq, serial)
+    if doubt:
+        yield Reason("instrument-bad", f"{serial} is in doubt by the shop's register: {doubt}", seq, serial)
 
 
-def _due_by_register(register: Instrument | None) -> str:
-    due = None if register is None else due_date(register)
-    return "" if due is None else due.isoformat()
+def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
+    """Until when the register has the instrument calibrated, and why it is in doubt; both ``""`` where it says
+    nothing."""
+    if shop is None:
+        return "", ""
+    from benchflow.session.shop import find_instrument  # late: most reviews have no register
+    from benchflow.trade.instruments import due_date
+
+    found = find_instrument(shop, serial)
+    if found is None:
+        return "", ""
+    due = due_date(found)
+    return "" if due is None else due.isoformat(), found.doubt
 
 
 def _need(account: Account, need: str) -> str:
@@ -171,6 +183,15 @@ def _windows(account: Account, step: Step, fact: OperationFact | None, finished:
             if waited < window.low:
                 words = f"begun {span(waited)} after “{title}”; the wait is {window.text}"
                 yield Reason("window-missed", words, finished.seq, window.operation)
+
+
+def _lubricant(account: Account, step: Step) -> Iterator[Reason]:
+    tighten = step.operation.tighten
+    used = account.state.lubricants.get(tighten.joint) if tighten is not None else None
+    if used is not None:
+        joint = next(one for one in account.procedure.joints if one.id == used.joint)
+        words = f"{used.lubricant} on the threads; the torque is stated for {joint.lubricant or 'another lubricant'}"
+        yield Reason("other-lubricant", words, None, used.joint)
 
 
 def _pace(step: Step, fact: OperationFact | None, finished: When | None) -> Iterator[Reason]:

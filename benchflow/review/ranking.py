@@ -54,6 +54,7 @@ GROUNDS: Final = (
         "instrument-overdue", 60, "instrument overdue",
         "its instrument's calibration had run out that day, or it was unfit otherwise",
     ),
+    Ground("other-lubricant", 55, "another lubricant", "the torque is stated for another one than was on the threads"),
     Ground("self-signed", 50, "signed by the builder", "a hold point was signed by the one who did the work"),
     Ground(
         "too-fast", 45, "implausibly fast",

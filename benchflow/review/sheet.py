@@ -320,7 +320,8 @@ def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
         if tick is None:
             continue
         if isinstance(stage, CheckStage):
-            words += f" {shown(tick.quantity.value, tick.quantity.unit)}" if tick.quantity is not None else " ✓"
+            read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
+            words += f" {' '.join(read) or '✓'}"
         elif isinstance(stage, (TorqueStage, LoosenStage)):
             words = stage.text.partition(" (")[0]
         else:

@@ -31,6 +31,7 @@ from benchflow.session.moment import parse
 from benchflow.session.register import Register
 from benchflow.session.state import State
 from benchflow.session.tally import joint_of, stage_order
+from tests.session.walker import reading
 
 Intent = dict[str, Any]
 
@@ -71,6 +72,7 @@ class Player:
         faults: Faults = CLEAN,
         lots: Callable[[str, Random], str] = lambda name, chance: f"L-{chance.randrange(100, 120)}",
         creep: dict[str, float] | None = None,
+        steady: bool = False,
     ) -> None:
         self.chance = Random(seed)
         self.now = begin.astimezone(UTC)
@@ -80,6 +82,7 @@ class Player:
         self.faults, self.lots = faults, lots
         self.creep = creep or {}  # operation to how far its readings have moved up their band
         self.desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
+        self.steady = steady  # every reading is the one that makes all sums come out, without scatter
         self.centres: dict[str, float] = {}  # where a value lies in its band, in this build
 
     # --- talking to the desk ---
@@ -198,6 +201,8 @@ class Player:
 
     def value(self, step: Step, record: Record) -> str:
         """A reading inside its limit, near where this build's others of that name lie."""
+        if self.steady:
+            return reading(self.state, record)
         match record.bound:
             case Fixed(limit):
                 pass

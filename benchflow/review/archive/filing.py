@@ -55,8 +55,8 @@ def file_logs(
     found is reported as gone. ``copy_logs`` puts the whole logs into the index as well, for other benches.
     ``workers`` is how many processes may read at once; by default as many as there are processors.
     """
-    known = known_files(database, bench)
     at = [str(path.resolve()) for path in paths]
+    known = known_files(database, bench, at)
     copied = copied_sessions(database) if copy_logs else None
     jobs, left_out, unchanged = _sort_out(at, known, bench, copied)
     tally = _Tally(left_out=left_out, unchanged=unchanged)

@@ -33,6 +33,9 @@ class Entry(Struct, frozen=True):
         return 1 + sum(map(len, self.rows.values()))
 
 
+_FEW = 400  # files asked for by their paths; for more of them all are read
+
+
 class Known(NamedTuple):
     """A file as it was when it was last read."""
 
@@ -54,14 +57,14 @@ class _There(NamedTuple):
     path: str
 
 
-def known_files(database: Database, bench: str) -> dict[str, Known]:
-    """What the index knows of this bench's files, by path."""
+def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[str, Known]:
+    """What the index knows of this bench's files, by path: of those at ``paths`` at least."""
     c = files.c
+    wanted = select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
+    if len(paths) <= _FEW:
+        wanted = wanted.where(c.path.in_(paths))
     with database.reading() as connection:
-        found = connection.execute(
-            select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
-        )
-        return {row[0]: Known(*row[1:]) for row in found}
+        return {row[0]: Known(*row[1:]) for row in connection.execute(wanted).all()}
 
 
 def copied_sessions(database: Database) -> set[str]:

@@ -21,8 +21,8 @@ from benchflow.tui.keys import key_words
 from benchflow.tui.offer import OfferMove
 from benchflow.tui.page import APP_KEYS, Drawn
 from benchflow.tui.seat import Seat
-from benchflow.tui.told import told_reading
-from benchflow.tui.wants import WantOther, WantReading, is_quantity, takes_text
+from benchflow.tui.told import greeting, told_reading
+from benchflow.tui.wants import WantOther, WantReading, is_quantity
 
 BURST = 0.1
 """Seconds between keys within which a machine types and no hand."""
@@ -52,6 +52,7 @@ class BenchScreen(Doors, inherit_bindings=False):
     def on_mount(self) -> None:
         self.seat.on_change = self.stand.fresh
         super().on_mount()
+        self.say(*greeting(self.seat), role="weak")
         self.settle()
         self._wind_clock()
 
@@ -60,7 +61,7 @@ class BenchScreen(Doors, inherit_bindings=False):
     def settle(self) -> None:
         """After anything was done: the field goes to the line in hand, with what was half typed there."""
         want = self.stand.want
-        if want is not None and takes_text(want):
+        if want is not None and self.stand.typing:
             self.entry.put("quantity" if is_quantity(want) else "words", self.stand.recall())
             self.entry.display = True
             self.focus_on(self.entry)
@@ -87,7 +88,7 @@ class BenchScreen(Doors, inherit_bindings=False):
             picture = draw_large(self.seat.view, scene, width, height)
         else:
             picture = draw_bench(self.seat.view, scene, width, height)
-        return Drawn(picture.lines, (picture.place,))
+        return Drawn(picture.lines, (picture.place if self.stand.typing else None,))
 
     def _wind_clock(self) -> None:
         """One clock: every second while a window runs or another writes, else as the minute turns."""
@@ -129,7 +130,7 @@ class BenchScreen(Doors, inherit_bindings=False):
             self.stray = ""
         elif self.focused is not None:
             return
-        elif takes_text(self.stand.want):
+        elif self.stand.typing:
             event.stop()
             self.focus_on(self.entry)
             self.entry.insert_text_at_cursor(event.character)

@@ -6,7 +6,7 @@ from benchflow.tui.acting import typed_so_far
 from benchflow.tui.draw_wants import Typed
 from benchflow.tui.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork, Way
 from benchflow.tui.seat import Seat
-from benchflow.tui.wants import Want, WantOther, key_of, next_want, wants_of
+from benchflow.tui.wants import Want, WantOther, key_of, next_want, takes_text, wants_of
 
 
 class Stand:
@@ -43,6 +43,12 @@ class Stand:
     def stopped(self) -> bool:
         """Whether an operation is looked at that may not be taken up."""
         return bool(self.work and not self.work.now.in_hand and self.work.now.missing)
+
+    @property
+    def typing(self) -> bool:
+        """Whether the line in hand has a field to type into. A session that is only looked at has none."""
+        view = self.seat.view
+        return takes_text(self.want) and not (view.read_only or view.closed)
 
     @property
     def joint(self) -> TightenInput | None:

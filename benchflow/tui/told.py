@@ -1,7 +1,22 @@
-"""What the screen says after something was put on disk."""
+"""What the screen says when it opens, and after something was put on disk."""
 
 from benchflow.tui.draw_wants import verdict
+from benchflow.tui.seat import Seat
 from benchflow.tui.wants import Want, WantReading
+
+
+def greeting(seat: Seat) -> tuple[str, ...]:
+    """What must be known of the log before anything else."""
+    view, journal = seat.view, seat.desk.journal
+    if view.simulated:
+        return ("A rehearsal: its time is not real. It can be looked at here, and nothing can be entered.",)
+    if view.read_only:
+        return (f"Only to be looked at: {view.read_only}.",)
+    if journal.torn is not None:
+        return (f"The last line of the log was torn, and is kept in {journal.torn.name}. Go on from here.",)
+    if view.now is not None and view.now.in_hand:
+        return (f"Gone on with at {view.now.number} {view.now.title}.",)
+    return ()
 
 
 def told_reading(wants: tuple[Want, ...], entered: WantReading) -> tuple[str, ...]:

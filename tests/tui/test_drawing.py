@@ -1,0 +1,145 @@
+"""What is drawn from a view: 80 by 24 holds the five answers whole, and words do without colour."""
+
+import re
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import pytest
+
+from benchflow.session.view import Gauge, NextRow, TightenInput
+from benchflow.tui.big import big, big_wrapped
+from benchflow.tui.draw_bench import Scene, draw_bench
+from benchflow.tui.draw_gauge import draw_gauge
+from benchflow.tui.draw_joint import pictures_of
+from benchflow.tui.draw_large import draw_large
+from benchflow.tui.draw_wants import Typed
+from benchflow.tui.lines import Line, cut, plain, width_of, wrap
+from benchflow.tui.offer import OfferWork
+from benchflow.tui.wants import next_want, wants_of
+from tests.tui.samples import CHECK, CLOSING, FLOAT, HOLD, SEALANT, joint, now, view
+
+NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
+
+
+def texts(lines: tuple[Line, ...] | list[Line]) -> str:
+    return "\n".join(plain(line) for line in lines)
+
+
+def scenes() -> Iterator[tuple[str, Scene, tuple[object, ...]]]:
+    for inputs in ((FLOAT, CHECK, HOLD), (joint(), CHECK, HOLD)):
+        shown = now(*inputs)
+        wants = wants_of(shown)
+        for at, want in enumerate(wants):
+            yield f"{type(inputs[0]).__name__}-{at}", Scene(NOON, OfferWork(shown), want), inputs
+    yield "to take up", Scene(NOON, OfferWork(now(FLOAT, in_hand=False))), ()
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40), (100, 30)])
+@pytest.mark.parametrize("large", [False, True])
+@pytest.mark.parametrize(("scene", "inputs"), [(s, i) for _, s, i in scenes()], ids=[name for name, _, _ in scenes()])
+def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
+    scene: Scene, inputs: tuple[object, ...], size: tuple[int, int], large: bool
+) -> None:
+    assert isinstance(scene.offer, OfferWork)
+    shown = view(scene.offer.now, (CLOSING, SEALANT))
+    picture = (draw_large if large else draw_bench)(shown, scene, *size)
+    words = texts(picture.lines)
+    assert len(picture.lines) <= size[1]
+    assert all(width_of(line) <= size[0] for line in picture.lines)
+    assert large or "Seat the intake cam" in words
+    assert "CAUTION" in words
+    assert "alternating" in words
+    for row in shown.standing:
+        assert row.words in words or "? not known" in words
+    assert "0:44" in words
+    assert "Draw down" in words
+    assert "27 Time the cams" in words
+    assert "Set the head down now." in words
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_the_next_fastener_and_every_number_are_seen_on_the_smallest_screen(size: tuple[int, int]) -> None:
+    shown = now(joint(), CHECK, HOLD)
+    picture = draw_bench(view(shown, (CLOSING,)), Scene(NOON, OfferWork(shown), wants_of(shown)[0]), *size)
+    words = texts(picture.lines)
+    assert "►11◄" in words
+    assert "10 of 14, stage 2 of 3: 60 N·m" in words
+    left = "\n".join(line[: size[0] - 32] for line in words.splitlines())
+    assert all(f" {number} " in left for number in (13, 9, 5, 1, 4, 8, 12, 14, 10, 6, 2, 3, 7))
+
+
+def test_a_fastener_shows_by_strokes_how_many_stages_it_has_had() -> None:
+    (first, *_) = pictures_of(joint(done=1, stage=2), 60)
+    rows = texts(first).splitlines()
+    column = rows[0].index("1 ") - 1
+    assert rows[1][column:].strip().startswith("||·")
+    assert "|··" in rows[1]
+
+
+def test_a_part_too_wide_for_the_screen_is_listed_in_tightening_order_and_loses_no_fastener() -> None:
+    drawn = texts(pictures_of(joint(), 20)[-1])
+    assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 15))
+
+
+def test_more_stages_than_strokes_are_told_by_a_figure() -> None:
+    many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
+    assert "6" in texts(pictures_of(many, 70)[0]).splitlines()[1]
+
+
+@pytest.mark.parametrize(
+    ("gauge", "drawn"),
+    [
+        (Gauge(0.25, 0.75, None, None, 0.5), "───[━●━]───"),
+        (Gauge(0.25, 0.75, None, None, 0.0), "●──[━━━━]──"),
+        (Gauge(None, 0.5, None, None, 0.2), "━━●━━]─────"),
+        (Gauge(0.2, 0.8, 0.3, 0.7, None), "──[━━━━━]──"),
+    ],
+)
+def test_where_a_reading_lies_is_seen_without_colour(gauge: Gauge, drawn: str) -> None:
+    shown = plain(draw_gauge(gauge, 11))
+    assert shown.count("●") == (gauge.value is not None)
+    if gauge.value is not None and gauge.low is not None and gauge.high is not None:
+        inside = shown.index("[") < shown.index("●") < shown.index("]")
+        assert inside is (gauge.low < gauge.value < gauge.high)
+    assert len(shown) == len(drawn) == 11
+
+
+def test_the_guard_band_is_drawn_apart_from_the_rest_of_the_limit() -> None:
+    assert "╌" in plain(draw_gauge(Gauge(0.1, 0.9, 0.3, 0.7, 0.5), 21))
+
+
+def test_a_typed_value_is_echoed_with_what_it_comes_to_and_where_it_would_lie() -> None:
+    shown = now(FLOAT)
+    typed = Typed("4.7 thou", "0.119 mm", gauge=Gauge(0.25, 0.75, None, None, 0.6))
+    words = texts(draw_bench(view(shown), Scene(NOON, OfferWork(shown), wants_of(shown)[0], typed), 80, 24).lines)
+    assert "= 0.119 mm" in words
+    assert "●" in words
+
+
+def test_a_gauge_goes_to_the_next_open_reading_and_then_to_the_one_that_is_out() -> None:
+    wants = wants_of(now(FLOAT, CHECK))
+    assert next_want(wants) == 0
+    assert next_want(wants, 0) == 1
+
+
+def test_what_is_long_is_cut_with_an_ellipsis_and_wide_letters_count_double() -> None:
+    assert cut("Seat the intake cam", 8) == "Seat th…"
+    assert all(width_of(((part, "text"),)) <= 6 for part in wrap("曲軸を回す 90°", 6))
+
+
+def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones() -> None:
+    assert len(big("60 N·m")) == 4
+    assert plain(big("曲軸")[0]) == "曲軸"
+    assert len(big_wrapped("Tighten the head in three equal stages", 60, 2)) == 8
+
+
+def test_a_status_is_a_word_and_a_shape() -> None:
+    rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "stopped", "not yet"))
+    shown = view(None)
+    import msgspec
+
+    words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), Scene(NOON), 80, 24).lines)
+    assert "○  1 First" in words
+    assert "STOPPED" in words
+    assert "×  2 Second" in words
+    assert "not yet" in words

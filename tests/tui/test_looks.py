@@ -1,0 +1,64 @@
+"""Every look can be read: in sunlight, in the dark, on a plain terminal, without any colour."""
+
+import pytest
+from rich.color import Color
+
+from benchflow.tui.lines import Role
+from benchflow.tui.looks import DARK, NAMES, first_look, look
+
+QUIET: frozenset[Role] = frozenset({"rule"})
+"""Lines that carry no words."""
+LEAST = 4.5
+"""Contrast that WCAG 2.2 (1.4.3) asks of text."""
+
+
+def luminance(colour: Color) -> float:
+    """Relative luminance of an sRGB colour, as WCAG defines it."""
+    assert colour.triplet is not None
+    parts = [value / 255 for value in colour.triplet]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+@pytest.mark.parametrize("name", ["dark", "light"])
+def test_every_word_stands_out_from_its_ground(name: str) -> None:
+    worn = look("dark" if name == "dark" else "light")
+    for role, style in worn.styles.items():
+        if role in QUIET:
+            continue
+        assert style.color is not None, role
+        assert style.bgcolor is not None, role
+        lighter, darker = sorted((luminance(style.color), luminance(style.bgcolor)), reverse=True)
+        assert (lighter + 0.05) / (darker + 0.05) >= LEAST, role
+
+
+def test_the_plain_look_has_no_colour_at_all() -> None:
+    assert all(style.color is None and style.bgcolor is None for style in look("plain").styles.values())
+
+
+def test_every_role_has_a_style_in_every_look() -> None:
+    assert all(set(look(name).styles) == set(DARK) for name in NAMES)
+
+
+@pytest.mark.parametrize("name", ["16-colour", "plain"])
+def test_what_must_not_be_missed_differs_from_plain_text_without_colour(name: str) -> None:
+    worn = look("plain" if name == "plain" else "16-colour")
+    for role in ("danger", "warning", "caution", "notice", "next", "cursor"):
+        style = worn.styles[role]
+        assert style.reverse or style.bgcolor is not None, role
+
+
+@pytest.mark.parametrize(
+    ("environment", "kept", "wanted"),
+    [
+        ({"NO_COLOR": "1", "COLORTERM": "truecolor"}, "dark", "plain"),
+        ({"NO_COLOR": "", "COLORTERM": "truecolor"}, "", "dark"),
+        ({"TERM": "xterm-256color"}, "light", "light"),
+        ({"TERM": "xterm-256color"}, "nonsense", "dark"),
+        ({"TERM": "linux"}, "", "16-colour"),
+    ],
+)
+def test_the_first_look_goes_by_no_color_then_the_last_choice_then_the_terminal(
+    environment: dict[str, str], kept: str, wanted: str
+) -> None:
+    assert first_look(environment, kept) == wanted

@@ -1,0 +1,158 @@
+"""The bench in a real terminal: bursts, a killed program, a closed terminal. What the log says is what was typed."""
+
+import json
+import re
+import signal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchflow.session.journal import verify
+from tests.session.bench import SMALL, begin
+from tests.tui.terminal import Terminal
+
+RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+
+
+def measuring(folder: Path) -> Path:
+    """A log with the measuring of a cylinder in hand: lash, and three readings of run-out."""
+    hands = begin(folder, start={"pistons": "down"})
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    hands.desk.close()
+    return hands.desk.journal.path
+
+
+def bench(log: Path, **env: str) -> Terminal:
+    return Terminal([*RUN, str(log)], env={"BENCHFLOW_HOME": str(log.parent / "home"), **env})
+
+
+def readings(log: Path) -> list[tuple[str, str, str]]:
+    events: list[dict[str, Any]] = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
+    data = [event["data"] for event in events if event["kind"] == "recorded"]
+    return [(each["name"], each["reading"], each["quantity"]["entered"]) for each in data]
+
+
+FOUR = [("lash[1]", "1", "0.25 mm"), ("runout[1]", "1", "0.01 mm"), ("runout[1]", "2", "0.02 mm"),
+        ("runout[1]", "3", "0.03 mm")]  # fmt: skip
+
+
+def test_a_gauge_that_sends_four_readings_at_once_puts_each_in_its_own_field(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("0.25\r0.01\r0.02\r0.03\r")
+        terminal.wait_for("► Finish")
+    assert readings(log) == FOUR
+
+
+def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("0.25\rnshim 7 on no. 2\r0.01\r0.09\x7f\x7f02\r0.03\r")
+        terminal.wait_for("► Finish")
+    assert readings(log) == [*FOUR[:2], ("runout[1]", "2", "0.02 mm"), FOUR[3]]
+    assert '"text":"shim 7 on no. 2"' in log.read_text(encoding="utf-8").replace('": "', '":"')
+
+
+def test_a_killed_program_comes_back_with_the_count_and_the_half_typed_reading(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("0.25\r0.01\r0.0")
+        terminal.wait_for("[0.0 ")
+        draft = log.with_name(log.name + ".draft")
+        terminal.wait_until(lambda: draft.exists() and '"0.0"' in draft.read_text(), "the draft on disk")
+        terminal.signal(signal.SIGKILL)
+        assert terminal.wait_end() == -signal.SIGKILL
+    with bench(log) as terminal:
+        terminal.wait_for("[0.0 ", "0.25 mm")
+        terminal.type("2\r")
+        terminal.wait_for("0.02 mm")
+    assert readings(log) == FOUR[:3]
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
+def test_a_program_told_to_end_gives_the_terminal_back_and_leaves_the_log_whole(
+    tmp_path: Path, number: signal.Signals
+) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("0.25\r0.0")
+        terminal.wait_for("[0.0 ")
+        terminal.signal(number)
+        assert terminal.wait_end() == 128 + number
+        restored = terminal.painted.rpartition(b"\x1b[?1049l")
+        assert restored[1], "the alternate screen was left on"
+        assert b"\x1b[?1000l" in terminal.painted, "the mouse was left on"
+        assert b"\x1b[?25h" in restored[2], "the cursor was left hidden"
+    assert readings(log) == FOUR[:1]
+    assert verify(log).damage is None
+    assert not list(tmp_path.glob("*.lock*")), "the session is still held"
+
+
+def test_a_terminal_that_is_closed_ends_the_program_and_frees_the_session(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("0.25\r")
+        terminal.wait_for("0.25 mm, in")
+        terminal.close()
+        terminal.wait_end()
+    with bench(log) as terminal:
+        terminal.wait_for("0.25 mm")
+        assert "WATCHING" not in terminal.text
+
+
+def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as writer:
+        writer.wait_for("Lash")
+        with bench(log) as watcher:
+            watcher.wait_for("WATCHING", "Lash", "Only to be looked at: held by")
+            writer.type("0.25\r")
+            watcher.wait_for("0.25 mm")
+            watcher.type("0.01\r")
+            watcher.wait_for("nothing here takes it")
+            watcher.type("q\r")
+            assert watcher.wait_end() == 0
+    assert readings(log) == FOUR[:1]
+
+
+def test_without_colour_nothing_on_the_screen_needs_one(tmp_path: Path) -> None:
+    with bench(measuring(tmp_path), NO_COLOR="1") as terminal:
+        terminal.wait_for("Lash", "HOW IT STANDS")
+        codes = [code for found in re.findall(rb"\x1b\[([0-9;]*)m", terminal.painted) for code in found.split(b";")]
+    colours = {code for code in codes if re.fullmatch(rb"3[0-8]|4[0-8]|9\d|10\d", code)}
+    assert not colours
+
+
+def test_leaving_says_where_the_log_is_and_how_to_come_back(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        terminal.type("q")
+        terminal.wait_for("Everything you entered is on disk")
+        terminal.type("\r")
+        assert terminal.wait_end() == 0
+        assert str(log).encode() in terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"")
+
+
+def test_opening_a_session_from_nothing_by_keys_alone(tmp_path: Path) -> None:
+    procedure = tmp_path / "small.yaml"
+    procedure.write_text(SMALL, encoding="utf-8")
+    env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
+    with Terminal([*RUN, str(procedure)], env=env) as terminal:
+        terminal.wait_for("Invented for the tests.")
+        # Read; who; which unit; the first choice of each question; the log's folder as it is offered.
+        terminal.type("\rRobin\r2417\r")
+        terminal.wait_for("► Which cams?")
+        terminal.type("\x1b[C\r\x1b[C\r\r")
+        terminal.wait_for("Seal the corners", "saved 1")
+    (log,) = (tmp_path / "home/data/sessions").glob("*.jsonl")
+    opened = json.loads(log.read_text(encoding="utf-8").splitlines()[0])
+    assert (opened["by"], opened["data"]["unit"], opened["data"]["options"]) == ("Robin", "2417", {"cams": "standard"})
+    assert opened["data"]["start"] == {"pistons": "at-deck", "valves": "shut"}

@@ -3,9 +3,10 @@ steers a terminal in the log or in an answer."""
 
 import json
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.plaintext import unseen
@@ -182,12 +183,12 @@ words = st.one_of(
 NAMES = sorted({name for kind in KINDS.values() for name in kind.__struct_encode_fields__})
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.tuples(st.sampled_from(sorted(KINDS)), st.dictionaries(st.sampled_from(NAMES), words)), max_size=12))
-def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(
-    script: Script, sent: list[tuple[str, Json]]
-) -> None:
-    replies = script.say(*({"intent": kind, **fields} for kind, fields in sent))
-    for reply in replies:
-        assert reply["ok"] is True or reply["refused"][0]["code"]
-    assert script.say(intent("status"))[0]["ok"] is True
+def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(sent: list[tuple[str, Json]]) -> None:
+    with TemporaryDirectory() as folder:
+        script = Script(Path(folder), PROCEDURE)
+        script.all(open_(options={"size": "small"}), intent("take-up", operation="all"))
+        for reply in script.say(*({**fields, "intent": kind} for kind, fields in sent)):
+            assert reply["ok"] is True or reply["refused"][0]["code"]
+        assert script.say(intent("status"))[0]["ok"] is True

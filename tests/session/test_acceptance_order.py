@@ -1,0 +1,158 @@
+"""What may be done next, as ``drive`` has it: prerequisites, states, the interlock, options and places."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.session.scripted import Script, intent, open_
+
+PROCEDURE = """\
+benchflow: 1
+id: ordered
+title: Ordered
+revision: "1"
+options: {belt: {ask: Belt or chain?, choices: [belt, chain]}}
+places: {side: [left, right]}
+state:
+  crank: {values: [top, bottom, quarter], start: ask, ask: Where does it stand?}
+  valves: {values: [shut, open], start: shut}
+  pin: {values: [out, in], start: out}
+interference:
+- {never: {crank: [top, bottom], valves: open}, because: the valves would reach the pistons}
+- {never: {pin: in, crank: [top, quarter]}, because: the pin shears}
+moves:
+  to-quarter: {title: Turn to the quarter, needs: {pin: out}, sets: {crank: quarter}}
+  to-top: {title: Turn to the top, needs: {pin: out, valves: shut}, sets: {crank: top}}
+sections:
+- title: First things
+  operations:
+  - {id: clean, title: Clean, each: side, undo: {do: Nothing}}
+  - {id: chain-only, title: Chain, when: {belt: chain}, undo: {do: Nothing}}
+- title: Then
+  operations:
+  - {id: all-clean, title: All clean, after: [first-things], undo: {do: Nothing}}
+  - {id: left-clean, title: Left clean, after: ['clean[left]']}
+  - {id: both-clean, title: Both clean, after: ['clean[*]']}
+  - {id: dry, title: 'Dry {side}', each: side, after: [clean], undo: {do: Nothing}}
+  - {id: after-chain, title: After the chain, after: [chain-only]}
+  - id: open-up
+    title: Open the valves
+    needs: {crank: [quarter, top]}
+    during: {valves: open}
+  - {id: stay-open, title: Leave them open, sets: {valves: open}, undo: {do: Shut them, sets: {valves: shut}}}
+  - {id: pin-in, title: Put the pin in, sets: {pin: in}, undo: {do: Pull it, sets: {pin: out}}}
+"""
+
+
+def session(folder: Path, *, belt: str = "belt", crank: str | None = "top") -> Script:
+    script = Script(folder, PROCEDURE)
+    script.all(open_(options={"belt": belt}, start={"crank": crank}))
+    return script
+
+
+def work(script: Script, *names: str) -> None:
+    for name in names:
+        script.all(intent("take-up", operation=name), intent("finish", operation=name))
+
+
+def test_after_names_an_operation_a_place_all_places_or_a_section(tmp_path: Path) -> None:
+    script = session(tmp_path)
+    assert script.no("take-up", operation="all-clean") == ["after-missing", "after-missing"]
+    work(script, "clean[left]", "left-clean")
+    assert script.no("take-up", operation="both-clean") == ["after-missing"]
+    assert script.no("take-up", operation="dry[right]") == ["after-missing"]
+    work(script, "dry[left]", "clean[right]", "both-clean", "all-clean")
+
+
+def test_what_the_options_leave_out_counts_as_done_and_is_not_part_of_the_build(tmp_path: Path) -> None:
+    script = session(tmp_path)
+    work(script, "after-chain")
+    assert script.no("take-up", operation="chain-only") == ["unknown-name"]
+    assert "chain-only" not in script.ask("status")["operations"]
+
+
+def test_what_the_options_put_in_is_waited_for(tmp_path: Path) -> None:
+    script = session(tmp_path, belt="chain")
+    assert script.no("take-up", operation="after-chain") == ["after-missing"]
+    assert script.no("take-up", operation="all-clean") == ["after-missing"] * 3
+    work(script, "chain-only", "after-chain")
+
+
+def test_needs_and_never_take_one_value_or_several(tmp_path: Path) -> None:
+    script = session(tmp_path)
+    assert script.no("take-up", operation="open-up") == ["interference"]  # top would do for needs, not for the valves
+    assert script.no("take-up", operation="stay-open") == ["interference"]
+    script.do("move", move="to-quarter")
+    work(script, "open-up", "stay-open")
+    assert script.no("move", move="to-top") == ["state-not-met", "interference"]
+    assert script.no("take-up", operation="pin-in") == ["interference"]
+
+
+@pytest.mark.parametrize("crank", [None, "bottom"])
+def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, crank: str | None) -> None:
+    script = session(tmp_path, crank=crank)
+    (reply,) = script.say(intent("take-up", operation="open-up"))
+    assert [reason["code"] for reason in reply["refused"]] == ["state-not-met", "interference"]
+    assert reply["refused"][0]["state"] == "crank"
+    assert reply["refused"][1]["rule"] == 0
+    assert "reach the pistons" in reply["refused"][1]["message"]
+
+
+def test_an_operation_that_is_missing_is_named(tmp_path: Path) -> None:
+    (reply,) = session(tmp_path).say(intent("take-up", operation="left-clean"))
+    assert reply["refused"][0]["operation"] == "clean[left]"
+
+
+def test_what_is_held_while_in_hand_falls_away_and_what_is_set_stays(tmp_path: Path) -> None:
+    script = session(tmp_path, crank="quarter")
+    work(script, "open-up")
+    assert script.ask("status")["state"] == {"crank": "quarter", "valves": "shut", "pin": "out"}
+    work(script, "stay-open")
+    assert script.ask("status")["state"]["valves"] == "open"
+
+
+def test_the_route_is_the_shortest_safe_way_and_every_step_of_it_is_allowed(tmp_path: Path) -> None:
+    script = session(tmp_path, crank="bottom")
+    way = script.ask("route", operation="open-up")
+    assert way == ["to-quarter", "open-up"]
+    for step in way:
+        if step.startswith("to-"):
+            script.do("move", move=step)
+        else:
+            work(script, step)
+
+
+def test_a_way_that_there_is_not_is_refused_with_what_stands_in_it(tmp_path: Path) -> None:
+    script = session(tmp_path, crank="bottom")
+    work(script, "pin-in")  # from here the crank cannot be turned at all
+    codes = script.no("route", operation="open-up")
+    assert codes
+    assert script.no("move", move="to-quarter") == ["state-not-met", "interference"]
+
+
+def test_an_operation_is_done_once_and_again_only_when_it_was_taken_back(tmp_path: Path) -> None:
+    script = session(tmp_path)
+    work(script, "clean[left]")
+    assert script.no("take-up", operation="clean[left]") == ["already-done"]
+    script.do("reopen", operation="clean[left]", reason="dust")
+    work(script, "clean[left]")
+
+
+def test_taking_back_reopens_what_came_after_and_lets_go_of_what_was_set(tmp_path: Path) -> None:
+    script = session(tmp_path, crank="quarter")
+    work(script, "clean[left]", "dry[left]", "clean[right]", "all-clean", "stay-open")
+    script.do("reopen", operation="stay-open", reason="too early")
+    assert script.ask("status")["state"]["valves"] == "shut"
+    (first, *others) = script.do("reopen", operation="clean[left]", reason="dust")
+    assert (first["kind"], {event["kind"] for event in others}) == ("reopened", {"taken-back"})
+    assert script.ask("status")["done"] == ["clean[right]"]
+
+
+def test_status_says_what_is_done_in_hand_set_aside_and_how_it_stands(tmp_path: Path) -> None:
+    script = session(tmp_path)
+    script.all(
+        intent("take-up", operation="clean[left]"), intent("set-aside"), intent("take-up", operation="clean[right]")
+    )
+    status = script.ask("status")
+    assert (status["in_hand"], status["set_aside"], status["done"]) == ("clean[right]", ["clean[left]"], [])
+    assert status["state"] == {"crank": "top", "valves": "shut", "pin": "out"}

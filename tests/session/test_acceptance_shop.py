@@ -1,0 +1,140 @@
+"""A session beside a shop file, through ``drive``: who may sign, what is fit, what the log then says. All invented."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchflow.session.shop import hash_pin
+from tests.session.scripted import Json, Script, intent, open_
+
+SHOP = f"""\
+shop: 1
+people:
+  Robin: {{roles: [builder]}}
+  Kim:
+    roles: [builder, inspector]
+    pin: {hash_pin("2417", bytes(16))}
+  Lee: {{roles: [inspector], retired: 2025-06-30}}
+instruments:
+  good: {{kind: torque, serial: W-1, range: 20 .. 200 N·m, uncertainty: 4 %, calibrated: 2026-01-10}}
+  overdue: {{kind: torque, serial: W-2, range: 20 .. 200 N·m, uncertainty: 4 %, calibrated: 2024-01-10}}
+  small: {{kind: torque, serial: W-3, range: 2 .. 25 N·m, uncertainty: 4 %, calibrated: 2026-01-10}}
+  large: {{kind: torque, serial: W-4, range: 60 .. 600 N·m, uncertainty: 4 %, calibrated: 2026-01-10}}
+  gauge-1: {{kind: stretch, serial: S-1, range: 0 .. 1 mm, uncertainty: 0.002 mm, calibrated: 2026-01-10}}
+  dial: {{kind: length, serial: D-1, uncertainty: 0.006 mm, coverage-factor: 3, calibrated: 2026-01-10}}
+"""
+PROCEDURE = """\
+benchflow: 1
+id: with-shop
+title: With a shop
+revision: "1"
+instruments:
+  torque-wrench: {title: Torque wrench, kind: torque, covers: 20 .. 120 N·m}
+  any-wrench: {title: Any wrench, kind: torque, unfit: warn}
+  dial-indicator: {title: Dial indicator, kind: length}
+  stretch-gauge: {title: Stretch gauge, kind: stretch}
+joints: {studs: {title: Studs, layout: "1 2"}}
+sections:
+- title: All
+  operations:
+  - {id: pull, title: Pull, uses: [torque-wrench], tighten: {joint: studs, stages: [100 N·m]}}
+  - {id: pull-warned, title: Pull warned, uses: [any-wrench], tighten: {joint: studs, stages: [30 N·m]}}
+  - id: pull-read
+    title: Pull and read
+    uses: [torque-wrench, stretch-gauge]
+    tighten: {joint: studs, stages: [{check: 80 .. 120 N·m, stretch: 0.14 .. 0.16 mm}]}
+  - id: play
+    title: Play
+    record: {play: {ask: Play, unit: mm, with: dial-indicator, decision: guarded, limit: 0.10 .. 0.20 mm}}
+  - {id: look, title: Look, hold: {by: inspector, for: the look of it}}
+"""
+AT = "2026-03-01T08:00:00Z"
+
+
+@pytest.fixture
+def script(tmp_path: Path) -> Script:
+    found = Script(tmp_path, PROCEDURE, simulated=True, shop=SHOP)
+    found.all(open_(at=AT))
+    return found
+
+
+def do(script: Script, kind: str, **fields: Any) -> list[Json]:
+    return script.do(kind, at=AT, **fields)
+
+
+def no(script: Script, kind: str, **fields: Any) -> list[str]:
+    return script.no(kind, at=AT, **fields)
+
+
+def test_only_a_person_who_has_the_role_and_the_pin_signs(script: Script) -> None:
+    do(script, "take-up", operation="look")
+    for by, pin in (("Robin", None), ("Kim", None), ("Kim", "0000"), ("Lee", None), ("Nobody", None)):
+        assert no(script, "sign", operation="look", by=by, pin=pin) == ["not-allowed"]
+    (signed,) = do(script, "sign", operation="look", by="Kim", pin="2417")
+    assert (signed["by"], signed["data"]["self_signed"]) == ("Kim", False)
+    assert "2417" not in script.path.read_text(encoding="utf-8")
+    do(script, "finish")
+
+
+def test_a_stranger_does_not_open_a_session_and_does_not_sign_a_deviation(tmp_path: Path, script: Script) -> None:
+    other = Script(tmp_path / "other", PROCEDURE, simulated=True)
+    other.path.parent.mkdir()
+    other.shop.write_text(SHOP, encoding="utf-8")
+    assert other.no("open", by="Nobody", at=AT) == ["not-allowed"]
+    do(script, "take-up", operation="look")
+    assert no(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
+
+
+@pytest.mark.parametrize(("serial", "why"), [("W-2", "calibration"), ("W-3", "range"), ("large", "20 %")])
+def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_and_a_fit_one_named(
+    script: Script, serial: str, why: str
+) -> None:
+    do(script, "take-up", operation="pull")
+    (reply,) = script.say(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
+    assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
+    assert "W-1" in reply["refused"][0]["message"] or "good" in reply["refused"][0]["message"]
+    assert no(script, "tick", joint="studs", fastener=1, instrument="W-99") == ["unknown-name"]
+
+
+def test_the_log_says_which_wrench_it_was_and_how_its_calibration_stood(script: Script) -> None:
+    do(script, "take-up", operation="pull")
+    used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-1")
+    assert (used["kind"], used["data"]["serial"], used["data"]["calibrated"]) == (
+        "instrument-used",
+        "W-1",
+        "2026-01-10",
+    )
+    assert ticked["data"]["serial"] == "W-1"
+    (again,) = do(script, "tick", joint="studs", fastener=2)  # the same wrench, as a builder means it
+    assert again["data"]["serial"] == "W-1"
+
+
+def test_where_the_procedure_only_warns_an_unfit_wrench_is_taken_and_the_log_says_why_it_was_not_fit(
+    script: Script,
+) -> None:
+    do(script, "take-up", operation="pull-warned")
+    used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-2")
+    assert used["data"]["warnings"]
+    assert ticked["data"]["serial"] == "W-2"
+
+
+def test_torque_and_stretch_are_each_logged_with_their_own_instrument(script: Script) -> None:
+    do(script, "take-up", operation="pull-read")
+    events = do(script, "tick", joint="studs", fastener=1, value="100 N·m", stretch="0.15 mm", instrument="W-1")
+    assert [event["kind"] for event in events] == ["instrument-used", "instrument-used", "ticked"]
+    data = events[-1]["data"]
+    assert (data["serial"], data["stretch_serial"]) == ("W-1", "S-1")
+    assert no(
+        script, "tick", joint="studs", fastener=2, value="100 N·m", stretch="0.15 mm", stretch_instrument="S-9"
+    ) == ["unknown-name"]
+
+
+@pytest.mark.parametrize(("value", "verdict"), [("0.1034 mm", "in"), ("0.1032 mm", "not-proven"), ("0.0966 mm", "out")])
+def test_the_guard_band_comes_from_the_register_with_its_own_coverage_factor(
+    script: Script, value: str, verdict: str
+) -> None:
+    # U = 0.006 mm at k = 3, so u = 0.002 mm and the guard band is 1.65 u = 0.0033 mm.
+    do(script, "take-up", operation="play")
+    event = do(script, "record", name="play", value=value, instrument="D-1")[-1]
+    assert (event["data"]["verdict"], event["data"]["serial"]) == (verdict, "D-1")

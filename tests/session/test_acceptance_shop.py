@@ -22,7 +22,8 @@ instruments:
   small: {{kind: torque, serial: W-3, range: 2 .. 25 N·m, uncertainty: 4 %, calibrated: 2026-01-10}}
   large: {{kind: torque, serial: W-4, range: 60 .. 600 N·m, uncertainty: 4 %, calibrated: 2026-01-10}}
   gauge-1: {{kind: stretch, serial: S-1, range: 0 .. 1 mm, uncertainty: 0.002 mm, calibrated: 2026-01-10}}
-  dial: {{kind: length, serial: D-1, uncertainty: 0.006 mm, coverage-factor: 3, calibrated: 2026-01-10}}
+  dial:
+    {{kind: length, serial: D-1, range: 0 .. 9 mm, uncertainty: 0.006 mm, coverage-factor: 3, calibrated: 2026-01-10}}
 """
 PROCEDURE = """\
 benchflow: 1

@@ -221,6 +221,7 @@ def archive(
 
     Without FOLDER or LOG, the sessions of this machine. Done again it brings in only what is new; several benches may
     do it at once. A log that does not verify is kept out and named. `benchflow archive watch` goes on following.
+    A server's password belongs into ~/.pgpass or PGPASSWORD, not into the URL, where others could read it.
     """
     from benchflow.session.store import places
 

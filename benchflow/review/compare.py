@@ -233,6 +233,8 @@ def _entries(account: Account, operation: str) -> dict[tuple[str, str], Words]:
     for (name, slot), reading in _readings(account, operation).items():
         words = f"{shown(reading.value, reading.unit)} ({reading.verdict})"
         told["reading", f"{name} {slot}".strip()] = Words(words, reading.seq, reading.verdict)
+    for need, serials in _serials(account, operation).items():
+        told["instrument", need] = Words(", ".join(sorted(serials)))
     for choice in facts.choices:
         if choice.operation == operation and choice.standing:
             told["choice", choice.name] = Words(choice.take, choice.seq)
@@ -247,6 +249,18 @@ def _entries(account: Account, operation: str) -> dict[tuple[str, str], Words]:
             own = ", who did the work" if signature.self_signed else ""
             told["signature", signature.role] = Words(f"{signature.by}{own}", signature.seq)
     return told
+
+
+def _serials(account: Account, operation: str) -> dict[str, set[str]]:
+    """What the procedure asks for, to the serials of what was used for it."""
+    found: dict[str, set[str]] = {}
+    for reading in account.facts.readings:
+        if reading.operation == operation and reading.standing and reading.serial:
+            found.setdefault(reading.instrument, set()).add(reading.serial)
+    for stage in account.facts.stages:
+        if stage.operation == operation and stage.standing and stage.serial:
+            found.setdefault(stage.instrument, set()).add(stage.serial)
+    return found
 
 
 def _readings(account: Account, operation: str) -> dict[tuple[str, str], ReadingFact]:

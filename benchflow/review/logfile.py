@@ -8,6 +8,7 @@ from msgspec import Struct
 from benchflow.errors import BenchflowError
 from benchflow.review.digest import NotASession, digest
 from benchflow.review.facts import Facts
+from benchflow.review.versions import is_newer
 from benchflow.session.lines import Damage, Line, read
 
 SUFFIX = ".jsonl"
@@ -53,26 +54,33 @@ def read_log(path: Path) -> Log:
     try:
         facts = digest(found.lines)
     except NotASession as wrong:
-        raise NoLog(f"{path} is not the log of a session: {wrong}.") from wrong
+        raise NoLog(f"{path} {_not_a_session(found.lines, str(wrong))}.") from wrong
     text = found.lines[0].data["procedure"]
     return Log(str(path), tuple(found.lines), facts, text, found.damage, bool(found.tail))
 
 
-def sound_facts(data: bytes) -> tuple[Facts, str] | Unusable:
-    """The facts of a log that verifies from its first line to its last, and its procedure's text."""
+def sound_facts(data: bytes) -> Facts | Unusable:
+    """The facts of a log that verifies from its first line to its last."""
     found = read(data)
     if found.damage is not None:
         return Unusable(f"does not verify: line {found.damage.line} {found.damage.what}")
     try:
         facts = digest(found.lines)
         text = found.lines[0].data["procedure"]
-        if not isinstance(text, str) or sha256(text.encode()).hexdigest() != facts.session.procedure:
-            return Unusable("does not verify: line 1 names another SHA-256 than its procedure's text has")
     except NotASession as wrong:
-        return Unusable(f"is not the log of a session: {wrong}")
+        return Unusable(_not_a_session(found.lines, str(wrong)))
     except KeyError:
         return Unusable("is not the log of a session: line 1 (opened) carries no procedure")
-    return facts, text
+    if not isinstance(text, str) or sha256(text.encode()).hexdigest() != facts.session.procedure:
+        return Unusable("does not verify: line 1 names another SHA-256 than its procedure's text has")
+    return facts
+
+
+def _not_a_session(lines: list[Line], wrong: str) -> str:
+    version = lines[0].data.get("version") if lines else None
+    if isinstance(version, str) and is_newer(version):
+        return f"was written by a newer version ({version}) and cannot be read by this one: {wrong}"
+    return f"is not the log of a session: {wrong}"
 
 
 def logs_under(folder: Path) -> list[Path]:

@@ -108,8 +108,6 @@ class Source(Protocol):
 
     def left_out(self) -> Sequence[LeftOut]: ...
 
-    def procedure_text(self, sha256: str) -> str | None: ...
-
 
 class BadDate(BenchflowError):
     """A date that cannot be read."""

@@ -17,7 +17,6 @@ class Files:
     def __init__(self, paths: Iterable[Path], bench: str = "") -> None:
         self._found: dict[str, Found] = {}
         self._left_out: list[LeftOut] = []
-        self._procedures: dict[str, str] = {}
         for path in paths:
             self._read(path, bench)
 
@@ -31,12 +30,10 @@ class Files:
         if isinstance(got, Unusable):
             self._left_out.append(LeftOut(bench, str(path), got.why))
             return
-        facts, text = got
-        self._procedures[facts.session.procedure] = text
-        new = from_facts(facts, bench, str(path))
-        old = self._found.get(facts.session.session)
+        new = from_facts(got, bench, str(path))
+        old = self._found.get(got.session.session)
         if old is None or better(new, old):
-            self._found[facts.session.session] = new
+            self._found[got.session.session] = new
 
     def ask(self, question: Question) -> Sequence[Found]:
         narrowed = (narrow(found, question) for found in self._found.values())
@@ -50,9 +47,6 @@ class Files:
 
     def left_out(self) -> Sequence[LeftOut]:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))
-
-    def procedure_text(self, sha256: str) -> str | None:
-        return self._procedures.get(sha256)
 
 
 def better(new: Found, old: Found) -> bool:

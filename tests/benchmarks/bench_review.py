@@ -18,16 +18,19 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from benchflow.procedure.model import Procedure
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Fixed, Procedure
 from benchflow.review.account import account
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import Indexed
 from benchflow.review.evidence import of_everything
 from benchflow.review.question import Instrument, Question
+from benchflow.review.ranking import TICKS_AGAIN
 from benchflow.review.trace import Ask, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
@@ -186,43 +189,79 @@ def review(folder: Path) -> None:
 # --- whom the review accuses ----------------------------------------------------------------------------
 
 
+def candidates() -> dict[str, list[str]]:
+    """For each ground, the operations of the head install in which it can be planted."""
+    from tests.review.plays import TOOLS, head_install
+
+    procedure = head_install().procedure
+    assert procedure is not None
+    found: dict[str, list[str]] = {kind: [] for kind in PLANTED_AS}
+    for step in expand(procedure, {"cams": "standard", "gasket": "layered-steel"}).steps.values():
+        operation = step.operation
+        limits = [r.bound.limit for r in operation.record if isinstance(r.bound, Fixed) and r.judge == "all"]
+        if limits and all(limit.low is not None and limit.high is not None for limit in limits):
+            found["near-limit"].append(step.id)
+        if operation.hold is not None:
+            found["self-signed"].append(step.id)
+        if any(window.high is not None for window in step.time):
+            found["window-missed"].append(step.id)
+        if operation.tighten is not None:
+            count = next(joint.count for joint in procedure.joints if joint.id == operation.tighten.joint)
+            if count >= TICKS_AGAIN:
+                found["redone"].append(step.id)
+            if any(TOOLS.get(ref.name) == "TW-A" for ref in operation.uses):
+                found["instrument-overdue"].append(step.id)
+    return found
+
+
+PLANTED_AS = {
+    "instrument-overdue": "overdue", "window-missed": "late", "near-limit": "near_limit", "redone": "stage_redone",
+    "self-signed": "self_signed",
+}  # fmt: skip
+"""The ground that has to be named, and what is planted for it."""
+
+
 def confusion(folder: Path, sessions: int) -> None:
-    """Half of the sessions are clean, the others have one planted fault each, in turn."""
-    from tests.make_history import OVERDUE_TOOLS, PLANTED, SHOP, TOOLS
-    from tests.review.player import CLEAN, Player
-    from tests.review.plays import Uncounted, head_install, read
+    """Half of the sessions are clean, the others have one planted fault each, of each kind in turn, in an operation
+    chosen by chance."""
+    from tests.review.player import CLEAN, Faults, Player
+    from tests.review.plays import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
     shop = folder / "shop.yaml"
     shop.write_text(SHOP, encoding="utf-8")
     register = Uncounted(shop)
     reader: Callable[[str], Procedure] = read()
+    where = candidates()
     table: Counter[tuple[str, str]] = Counter()
     wrong: list[str] = []
     began = time.perf_counter()
     for number in range(sessions):
-        planted = PLANTED[number // 2 % len(PLANTED)] if number % 2 else None
+        truth, operation, faults = "clean", "", CLEAN
+        if number % 2:
+            truth = list(PLANTED_AS)[number // 2 % len(PLANTED_AS)]
+            operation = Random(number).choice(where[truth])
+            faults = Faults(**{PLANTED_AS[truth]: operation})
         log = folder / f"session-{number}.jsonl"
         player = Player(
             head_install(), log, seed=10_000 + number, begin=datetime(2026, 2, 2, 18, 0, tzinfo=UTC), read=reader,
-            register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=planted.faults if planted else CLEAN,
+            register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=faults,
         )  # fmt: skip
-        player.build(f"job {number}")
+        player.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
         first = of_everything(account(log, reader), register.shop()).guards[0]
         log.unlink()
-        truth = planted.kinds[-1] if planted else "clean"
         if not first.suspect:
             named = "nobody"
-        elif planted and first.operation == planted.operation and {r.kind for r in first.reasons} & set(planted.kinds):
+        elif first.operation == operation and truth in {reason.kind for reason in first.reasons}:
             named = truth
         else:
             named = f"{first.reasons[0].kind} in {first.operation}"
-            wrong.append(f"session {number} ({truth}): {first.reasons[0].words}")
+            wrong.append(f"session {number} ({truth} {operation}): {first.operation}: {first.reasons[0].words}")
         table[truth, named] += 1
     print(f"\nwhom the review names first, {sessions} sessions made in {time.perf_counter() - began:.0f} s")
-    truths = ["clean", *(planted.kinds[-1] for planted in PLANTED)]
-    columns = [*dict.fromkeys(["nobody", *truths[1:], *(named for _, named in table)])]
+    print("; ".join(f"{kind} in any of {len(where[kind])} operations" for kind in PLANTED_AS))
+    columns = [*dict.fromkeys(["nobody", *PLANTED_AS, *(named for _, named in table)])]
     print(f"{'planted':<22}" + "".join(f"{column[:20]:>22}" for column in columns))
-    for truth in truths:
+    for truth in ("clean", *PLANTED_AS):
         print(f"{truth:<22}" + "".join(f"{table[truth, column]:>22}" for column in columns))
     print("\n".join(wrong) or "every planted fault was named first, and no clean build was accused")
 

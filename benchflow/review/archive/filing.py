@@ -175,9 +175,8 @@ def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
 
 def _read_all(jobs: Sequence[_Job], copy_logs: bool, workers: int) -> Iterator[Entry]:
     if workers < 2:
-        told: set[str] = set()
         for job in jobs:
-            yield _read_one(job, copy_logs, told)
+            yield _read_one(job, copy_logs)
         return
     groups = [(jobs[start : start + _TOGETHER], copy_logs) for start in range(0, len(jobs), _TOGETHER)]
     # Spawned, not forked: the caller may have threads.
@@ -195,16 +194,12 @@ def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
 
 
-_told_here: set[str] = set()
-"""Procedures whose text this worker process has handed over already."""
-
-
 def _read_group(group: tuple[Sequence[_Job], bool]) -> list[Entry]:
     jobs, copy_logs = group
-    return [_read_one(job, copy_logs, _told_here) for job in jobs]
+    return [_read_one(job, copy_logs) for job in jobs]
 
 
-def _read_one(job: _Job, copy_logs: bool, told: set[str]) -> Entry:
+def _read_one(job: _Job, copy_logs: bool) -> Entry:
     try:
         data = Path(job.path).read_bytes()
     except OSError as wrong:
@@ -213,20 +208,12 @@ def _read_one(job: _Job, copy_logs: bool, told: set[str]) -> Entry:
     found = sound_facts(data)
     if isinstance(found, Unusable):
         return Entry(job.path, len(data), job.changed, why=found.why)
-    facts, text = found
     body: bytes | None = None
     if copy_logs:
         import zlib
 
         body = zlib.compress(data, 1)
-    sha = facts.session.procedure
-    rows = _rows(facts)
-    entry = Entry(
-        job.path, len(data), job.changed, session=facts.session, rows=rows,
-        procedure="" if sha in told else text, body=body,
-    )  # fmt: skip
-    told.add(sha)
-    return entry
+    return Entry(job.path, len(data), job.changed, session=found.session, rows=_rows(found), body=body)
 
 
 def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:

@@ -14,7 +14,6 @@ from benchflow.review.archive.schema import (
     fact_tables,
     files,
     from_row,
-    procedures,
     sessions,
 )
 from benchflow.review.facts import SessionFact
@@ -70,10 +69,6 @@ class Indexed:
         with self._database.reading() as connection:
             found = connection.execute(select(c.bench, c.path, c.why).where(c.why != "")).all()
         return sorted((LeftOut(*row) for row in found), key=lambda one: (one.bench, one.path))
-
-    def procedure_text(self, sha256: str) -> str | None:
-        with self._database.reading() as connection:
-            return connection.execute(select(procedures.c.text).where(procedures.c.sha256 == sha256)).scalar()
 
     def log_of(self, session: str) -> bytes | None:
         """The bytes of a log, where the archive was told to copy them; verify them before use."""

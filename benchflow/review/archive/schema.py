@@ -46,13 +46,6 @@ metadata = MetaData()
 
 meta = Table("meta", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))
 
-procedures = Table(
-    "procedures",
-    metadata,
-    Column("sha256", Text, primary_key=True),
-    Column("text", Text, nullable=False),
-)
-
 files = Table(
     "files",
     metadata,

@@ -8,7 +8,7 @@ from msgspec import Struct
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.schema import copies, fact_tables, files, procedures, sessions, to_row
+from benchflow.review.archive.schema import copies, fact_tables, files, sessions, to_row
 from benchflow.review.facts import SessionFact
 
 Rows = dict[str, list[tuple[Any, ...]]]
@@ -16,8 +16,8 @@ Rows = dict[str, list[tuple[Any, ...]]]
 
 
 class Entry(Struct, frozen=True):
-    """A log as it was read: its facts as rows, or why it is kept out. ``procedure`` is the text of its
-    procedure where it was not handed over before; ``body`` the log itself, deflated, when asked for."""
+    """A log as it was read: its facts as rows, or why it is kept out. ``body`` is the log itself, deflated, when
+    that was asked for."""
 
     path: str
     size: int
@@ -25,7 +25,6 @@ class Entry(Struct, frozen=True):
     why: str = ""
     session: SessionFact | None = None
     rows: Rows = {}
-    procedure: str = ""
     body: bytes | None = None
 
     @property
@@ -179,23 +178,7 @@ class _Batch:
         self.database.bulk(self.connection, sessions, heads)
         for name, rows in together.items():
             self.database.bulk(self.connection, fact_tables[name], rows)
-        self._insert_procedures()
         self._insert_copies()
-
-    def _insert_procedures(self) -> None:
-        texts = {
-            entry.session.procedure: entry.procedure
-            for entry in self.batch
-            if entry.session is not None and entry.procedure
-        }
-        if texts:
-            have = set(
-                self.connection.execute(
-                    select(procedures.c.sha256).where(procedures.c.sha256.in_(list(texts)))
-                ).scalars()
-            )
-            rows = [(sha, text) for sha, text in texts.items() if sha not in have]
-            self.database.bulk(self.connection, procedures, rows)
 
     def _insert_copies(self) -> None:
         bodies = {

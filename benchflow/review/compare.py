@@ -11,10 +11,10 @@ from benchflow.review.facts import OperationFact, ReadingFact
 from benchflow.review.words import shown, span
 from benchflow.trade.rounding import plain
 
-WORTH_SECONDS = 60.0
-WORTH_SHARE = 0.5
-"""Times in hand differ when the longer is longer by both: a minute, and half of the shorter (no source: what is
-worth a look)."""
+WORTH_SECONDS = 10 * 60.0
+WORTH_TIMES = 2.0
+"""Times in hand differ when the longer is longer by both, ten minutes and twice the shorter (no source: what is worth
+a look). All times stand side by side in any case."""
 
 
 class Side(Struct, frozen=True):
@@ -198,7 +198,7 @@ def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Wor
         yield "redone", "times taken back", Words(str(a.redone)), Words(str(b.redone))
     if a.done and b.done:
         shorter, longer = sorted((a.active, b.active))
-        if longer - shorter >= WORTH_SECONDS and longer >= (1 + WORTH_SHARE) * shorter:
+        if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
             yield "time", "time in hand", Words(span(a.active)), Words(span(b.active))
 
 

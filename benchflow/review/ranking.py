@@ -42,6 +42,10 @@ GROUNDS: Final = (
     ),
     Ground("deviation", 90, "deviation", "somebody signed to go on without it"),
     Ground(
+        "off-torque", 85, "tightened off",
+        "fasteners that stand were tightened with a wrench that was found to read wrong",
+    ),
+    Ground(
         "not-proven", 80, "not proven",
         "a value is so near its limit that its uncertainty leaves it undecided",
     ),

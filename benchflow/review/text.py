@@ -128,9 +128,14 @@ def comparison(found: Comparison) -> Iterator[str]:
 
 def _difference(difference: Difference) -> Iterator[str]:
     where = f"{difference.title}: " if difference.title else ""
-    left = difference.left or "nothing"
-    right = difference.right or "nothing"
-    yield f"  {where}{difference.what}: {left} | {right}"
+    what = _WHAT.get(difference.kind, "{}").format(difference.what)
+    yield f"  {where}{what}: {difference.left or 'none'} | {difference.right or 'none'}"
+
+
+_WHAT = {
+    "deviation": "deviation about {}", "lot": "lot of {}", "signature": "signed as {}", "instrument": "{} used",
+    "start": "{} at the start",
+}  # fmt: skip
 
 
 def filed(report: Filed) -> Iterator[str]:

@@ -146,7 +146,7 @@ def _reasons(
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if ask.reads_high is not None and ask.reads_high > -1:
             words += f", to about {1 / (1 + ask.reads_high):.0%} of the torque set".replace("%", " %")
-        yield Reason("stands", words, None, joint)
+        yield Reason("off-torque" if ask.reads_high else "stands", words, None, joint)
     for lot in found.lots:
         standing = standing or lot.standing
         kind = "stands" if lot.standing else "replaced"

@@ -88,11 +88,14 @@ def _put_work(state: State, step: str, work: Work, **changes: Any) -> State:
     return replace(state, works={**state.works, step: work}, **changes)
 
 
-def _entered(state: State, step: str, **changes: Any) -> State:
-    """An entry into an operation: a signature given before it no longer covers what stands there."""
+def _entered(state: State, step: str, by: str, **changes: Any) -> State:
+    """An entry into an operation: whoever makes it has worked on it, and a signature given before it no longer covers
+    what stands there."""
     work = state.work(step)
     if work.signed is not None:
         changes |= {"signed": None, "void": work.signed}
+    if by not in work.people:
+        changes["people"] = work.people | {by}
     return _put_work(state, step, replace(work, **changes))
 
 
@@ -176,19 +179,19 @@ def _moved(state: State, event: ev.Moved, line: Line) -> State:
 
 def _recorded(state: State, event: ev.Recorded, line: Line) -> State:
     attempt = Attempt(line.seq, event.quantity, event.verdict, event.side, event.used, event.uncertainty)
-    state = _with_attempt(state, event.operation, event.name, event.reading, attempt)
+    state = _with_attempt(state, event.operation, event.name, event.reading, attempt, line.by)
     work = state.work(event.operation)
     used = work.used | {event.name} if event.used else work.used - {event.name}
     return state if used == work.used else _put_work(state, event.operation, replace(work, used=used))
 
 
-def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attempt) -> State:
+def _with_attempt(state: State, step: str, name: str, slot: str, attempt: Attempt, by: str) -> State:
     work = state.work(step)
     of_name = work.readings.get(name, {})
     before = of_name.get(slot, ())
     lapsed = _lapse(work, name, *_follows(state, step, name)) if before and work.deviations else {}
     readings = {**work.readings, name: {**of_name, slot: (*before, attempt)}}
-    state = _entered(state, step, readings=readings, **lapsed)
+    state = _entered(state, step, by, readings=readings, **lapsed)
     return replace(state, recorded={**state.recorded, attempt.seq: (step, name, slot)})
 
 
@@ -199,14 +202,14 @@ def _corrected(state: State, event: ev.Corrected, line: Line) -> State:
     if slot == "tick":
         right = {"quantity": event.quantity, "verdict": event.verdict, "stretch": event.stretch}
         ticks = (replace(tick, **right) if tick.seq == event.event else tick for tick in state.work(step).ticks)
-        return _entered(state, step, ticks=tuple(ticks), **_lapse(state.work(step), name))
+        return _entered(state, step, line.by, ticks=tuple(ticks), **_lapse(state.work(step), name))
     if event.quantity is not None:
         old = next((a for a in state.work(step).readings.get(name, {}).get(slot, ()) if a.seq == event.event), None)
         used = old is not None and old.used
         attempt = Attempt(
             line.seq, event.quantity, event.verdict, event.side, used, event.uncertainty, corrects=event.event
         )
-        return _with_attempt(state, step, name, slot, attempt)
+        return _with_attempt(state, step, name, slot, attempt, line.by)
     return state if event.lot is None else _lot(state, ev.Lot(step, name, event.lot), line)
 
 
@@ -217,7 +220,7 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
     readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
     remedies = {**work.remedies, event.name: Remedy(event.side, count)}
     lapsed = _lapse(work, event.name)
-    state = _entered(state, event.operation, readings=readings, remedies=remedies, **lapsed)
+    state = _entered(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:
         return state
     for step in event.redo:
@@ -231,7 +234,7 @@ def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
     work = state.work(event.operation)
     again = any((each.stage, each.fastener) == (tick.stage, tick.fastener) for each in work.ticks)
     lapsed = _lapse(work, event.joint) if again and work.deviations else {}
-    state = _entered(state, event.operation, ticks=(*work.ticks, tick), **lapsed)
+    state = _entered(state, event.operation, line.by, ticks=(*work.ticks, tick), **lapsed)
     if event.quantity is None:
         return state
     return replace(state, recorded={**state.recorded, line.seq: (event.operation, event.joint, "tick")})
@@ -240,42 +243,46 @@ def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
 def _unticked(state: State, event: ev.Unticked, line: Line) -> State:
     ticks = state.work(event.operation).ticks
     taken = [n for n, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)]
-    return _entered(state, event.operation, ticks=(*ticks[: taken[-1]], *ticks[taken[-1] + 1 :])) if taken else state
+    return (
+        _entered(state, event.operation, line.by, ticks=(*ticks[: taken[-1]], *ticks[taken[-1] + 1 :]))
+        if taken
+        else state
+    )
 
 
 def _drawn_down(state: State, event: ev.DrawnDown, line: Line) -> State:
     turns = (*state.work(event.operation).turns, Turn(event.round, event.fastener))
-    return _entered(state, event.operation, turns=turns)
+    return _entered(state, event.operation, line.by, turns=turns)
 
 
 def _undrawn(state: State, event: ev.Undrawn, line: Line) -> State:
-    return _entered(state, event.operation, turns=state.work(event.operation).turns[:-1])
+    return _entered(state, event.operation, line.by, turns=state.work(event.operation).turns[:-1])
 
 
 def _seated(state: State, event: ev.Seated, line: Line) -> State:
-    return _entered(state, event.operation, seated=True)
+    return _entered(state, event.operation, line.by, seated=True)
 
 
 def _unseated(state: State, event: ev.Unseated, line: Line) -> State:
-    return _entered(state, event.operation, seated=False)
+    return _entered(state, event.operation, line.by, seated=False)
 
 
 def _checked(state: State, event: ev.Checked, line: Line) -> State:
-    return _entered(state, event.operation, checks=state.work(event.operation).checks | {event.check})
+    return _entered(state, event.operation, line.by, checks=state.work(event.operation).checks | {event.check})
 
 
 def _unchecked(state: State, event: ev.Unchecked, line: Line) -> State:
-    return _entered(state, event.operation, checks=state.work(event.operation).checks - {event.check})
+    return _entered(state, event.operation, line.by, checks=state.work(event.operation).checks - {event.check})
 
 
 def _chosen(state: State, event: ev.Chosen, line: Line) -> State:
     chosen = {**state.work(event.operation).chosen, event.name: event.take}
-    return _entered(state, event.operation, chosen=chosen)
+    return _entered(state, event.operation, line.by, chosen=chosen)
 
 
 def _lot(state: State, event: ev.Lot, line: Line) -> State:
     lots = {**state.work(event.operation).lots, event.consumable: event.lot}
-    state = _entered(state, event.operation, lots=lots)
+    state = _entered(state, event.operation, line.by, lots=lots)
     return replace(state, recorded={**state.recorded, line.seq: (event.operation, event.consumable, "lot")})
 
 

@@ -12,6 +12,7 @@ from benchflow.session.look_inputs import inputs
 from benchflow.session.missing import missing
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
+from benchflow.session.taking_back import thrown_away
 from benchflow.session.view import (
     BenchView,
     ClockRow,
@@ -184,6 +185,6 @@ def taking_back_view(state: State) -> TakingBackView | None:
         return TakingBackView(*common, move.title, move.do, move.cautions, (), is_move=True)
     operation = state.plan.steps[step["operation"]].operation
     undo = operation.undo
-    discard = () if undo is None else tuple(kit.get(ref.name, ref.name) for ref in undo.discard)
+    discard = tuple(kit.get(name, name) for name in thrown_away(state, step["operation"]))
     do = "" if undo is None else undo.do
     return TakingBackView(*common, operation.title, do, operation.cautions, discard, is_move=False)

@@ -80,7 +80,7 @@ class Work(Struct, frozen=True):
     remedies: dict[str, Remedy] = {}
     signed: Signature | None = None
     void: Signature | None = None  # a signature that a later entry has undone
-    people: frozenset[str] = frozenset()  # who took it up
+    people: frozenset[str] = frozenset()  # who took it up or entered anything
     used: frozenset[str] = frozenset()  # values judged as of a part used again
     redone: int = 0  # how often it was taken back
 

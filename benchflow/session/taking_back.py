@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping
 
+from msgspec.structs import replace
+
 from benchflow.ordering import taking_back as planner
 from benchflow.plaintext import clean
 from benchflow.session import events as ev
@@ -36,7 +38,21 @@ def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
     if state.in_hand is not None and found.steps != (planner.Undo(step_id),):
         message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
         return refuse("operation-in-hand", message, operation=step_id)
-    return found
+    gone = [
+        name for each in found.steps if isinstance(each, planner.Undo) for name in thrown_away(state, each.operation)
+    ]
+    return replace(found, discard=tuple(dict.fromkeys(gone)))
+
+
+def thrown_away(state: State, step_id: str) -> tuple[str, ...]:
+    """The kit items that cannot be used again once a step is taken back: those its `undo` names, and those it uses that
+    the kit says are thrown away."""
+    operation = state.plan.steps[step_id].operation
+    used_once = {item.id for item in state.plan.procedure.kit if item.discard}
+    named = () if operation.undo is None else operation.undo.discard
+    return tuple(
+        dict.fromkeys([*(ref.name for ref in named), *(r.name for r in operation.uses if r.name in used_once)])
+    )
 
 
 def history(state: State) -> planner.History:

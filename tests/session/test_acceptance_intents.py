@@ -27,14 +27,14 @@ moves:
   turn-up: {title: Turn up, needs: {valves: shut}, sets: {pistons: at-deck}}
 kit:
   consumables: {sealant: {title: Sealant, lot: required}}
-  parts: {gasket: {title: Gasket}}
+  parts: {gasket: {title: Gasket}, ring: {title: Sealing ring, discard: true}}
 joints:
   studs: {title: Studs, layout: "1 2", groups: {one: [1]}}
 sections:
 - title: All
   operations:
   - {id: seal, title: Seal, uses: [sealant, gasket], undo: {do: Wipe it off, discard: [gasket]}}
-  - {id: lower, title: Lower, after: [seal], time: {seal: at most 10 min}, undo: {do: Lift it off}}
+  - {id: lower, title: Lower, after: [seal], uses: [ring], time: {seal: at most 10 min}, undo: {do: Lift it off}}
   - id: pull
     title: Pull down
     after: [lower]
@@ -297,6 +297,13 @@ def test_without_a_shop_file_any_name_signs_and_the_builders_own_is_logged_as_su
     script.do("finish")
 
 
+def test_whoever_entered_something_signs_his_own_work(script: Script) -> None:
+    script.all(intent("take-up", operation="look", by="Kim"), intent("tick-check", check=1, by="Lee"))
+    script.all(intent("tick-check", check=2, by="Kim"))
+    for name, own in (("Kim", True), ("Lee", True), ("Robin", False)):
+        assert script.do("sign", operation="look", by=name)[0]["data"]["self_signed"] is own
+
+
 @pytest.mark.parametrize("about", ["bore", "bore[1]", "limit", "out-of-limit"])
 def test_a_deviation_waives_a_limit_by_its_name_or_by_what_is_not_met(script: Script, about: str) -> None:
     take(script, "bore[1]")
@@ -348,7 +355,9 @@ def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
     )  # fmt: skip
     assert script.no("reopen", operation="seal") == ["value-missing"]
     assert script.no("reopen", operation="pull", reason="x") == ["not-taken-up"]
-    script.do("reopen", operation="seal", reason="it had skinned over")
+    assert script.ask("take-back-plan", operation="seal")["discard"] == ["ring", "gasket"]
+    (reopened, *_) = script.do("reopen", operation="seal", reason="it had skinned over")
+    assert reopened["data"]["discard"] == ["ring", "gasket"]  # what the kit throws away, and what `undo` does
     assert script.ask("status")["done"] == []
     take(script, "seal")
     assert script.no("finish") == ["value-missing"]  # the lot is that of the bead that was wiped off

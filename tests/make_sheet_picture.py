@@ -1,0 +1,41 @@
+"""A picture of a build sheet, made from the real program: for looking at it, and for the README.
+
+    python -m tests.make_sheet_picture OUT.png
+
+A build of the head install is played with a few things going wrong; headless Chromium takes the picture.
+"""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from benchflow.review.sheet import sheet
+from benchflow.review.sheet_html import html
+from tests.review.player import Faults
+from tests.review.plays import FLOAT, told
+
+WIDTH, HEIGHT = 900, 1500
+
+
+def main() -> int:
+    chromium = shutil.which("chromium") or shutil.which("chromium-browser")
+    if len(sys.argv) != 2 or chromium is None:
+        sys.stderr.write("python -m tests.make_sheet_picture OUT.png (needs chromium)\n")
+        return 2
+    faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", taken_back="fit-pulley")
+    page = html(sheet(told(3, faults, with_tools=True)))
+    with TemporaryDirectory() as folder:
+        source = Path(folder) / "sheet.html"
+        source.write_text(page, encoding="utf-8")
+        command = [
+            chromium, "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
+            "--host-resolver-rules=MAP * ~NOTFOUND", f"--user-data-dir={folder}/profile",
+            f"--window-size={WIDTH},{HEIGHT}", f"--screenshot={Path(sys.argv[1]).resolve()}", source.as_uri(),
+        ]  # fmt: skip
+        return subprocess.run(command, capture_output=True, check=False, timeout=120).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())

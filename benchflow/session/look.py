@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+import msgspec
+
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
@@ -47,6 +49,21 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
         closed=bool(state.closed),
         finished=state.finished,
     )
+
+
+ENTRIES = frozenset({
+    "recorded", "worked", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
+    "unchecked", "chosen", "lot", "signed", "noted", "instrument-used", "wrench-fitted", "lubricated",
+})  # fmt: skip
+"""Kinds of event that say something of the operation in hand and change nothing for any other."""
+
+
+def after_entry(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
+    """The view after events of the kinds in :data:`ENTRIES` alone: all but the operation in hand is as it was."""
+    if state.in_hand is None or view.now is None or view.now.operation != state.in_hand:
+        return bench_view(state, around, saved=saved, read_only=view.read_only)
+    now = operation_view(state, around, state.in_hand)
+    return msgspec.structs.replace(view, saved=saved, now=now, clocks=tuple(clocks(state, around)))
 
 
 def standing(state: State) -> Iterator[StandRow]:

@@ -1,6 +1,7 @@
 """The program at the bench: the look it wears, the session it holds, the screens it shows."""
 
 import asyncio
+import gc
 import os
 import threading
 from typing import Any, ClassVar
@@ -59,8 +60,14 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def on_mount(self) -> None:
         self.push_screen(self._first)
         end_on_signals(self.save, self.leave)
-        # A quantity is worked out with the help of a library that takes a while to come in: not while a key waits.
-        self.call_after_refresh(lambda: threading.Thread(target=_fetch, daemon=True).start())
+        self.call_after_refresh(self._painted)
+
+    def _painted(self) -> None:
+        """The first paint is there: what it did not need comes in now."""
+        gc.freeze()
+        gc.enable()
+        # Formulas are worked out with the help of a library that takes a while to come in: not while a key waits.
+        threading.Thread(target=_fetch, daemon=True).start()
 
     def save(self) -> None:
         if self.seat is not None:

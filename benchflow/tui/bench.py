@@ -14,7 +14,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.view import CheckInput, ChoiceInput, LotInput
 from benchflow.tui.acting import reading_fields, tick_fields, wrong_with
 from benchflow.tui.bench_doors import Doors
-from benchflow.tui.bench_keys import BENCH_KEYS, live
+from benchflow.tui.bench_keys import BENCH_KEYS, Live, live, live_states
 from benchflow.tui.draw_bench import Scene, draw_bench
 from benchflow.tui.entry import Entry
 from benchflow.tui.keys import key_words
@@ -43,6 +43,8 @@ class BenchScreen(Doors, inherit_bindings=False):
         self._stray_at = 0.0
         self.unsaved = False
         self._clock: Timer | None = None
+        self._states: dict[str, Live] = {}
+        self._states_of: tuple[object, ...] = (None,) * 5
 
     def compose(self) -> ComposeResult:
         self.entry = Entry(self.bench.look, "quantity", id="entry")
@@ -68,7 +70,6 @@ class BenchScreen(Doors, inherit_bindings=False):
         else:
             self.stand.recall()
             self.focus_on(None)
-        self.refresh_bindings()
         self.redraw()
 
     def draw(self, width: int, height: int) -> Drawn:
@@ -94,9 +95,9 @@ class BenchScreen(Doors, inherit_bindings=False):
         """One clock: every second while a window runs or another writes, else as the minute turns."""
         view = self.seat.view
         quick = view.clocks or (view.read_only and not view.closed)
-        self._clock = self.set_timer(1.0 if quick else 60.0 - self.seat.now.second, self._tick)
+        self._clock = self.set_timer(1.0 if quick else 60.0 - self.seat.now.second, self.tick)
 
-    async def _tick(self) -> None:
+    async def tick(self) -> None:
         if self.seat.view.read_only:
             words = await self.seat.watch()
             if words:
@@ -106,13 +107,16 @@ class BenchScreen(Doors, inherit_bindings=False):
             self.stand.fresh()
             if _alarms(self.seat) - before:
                 self.app.bell()
-            self.refresh_bindings()
         if self.is_current:
             self.redraw()
         self._wind_clock()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        return live(self.stand, action, parameters, self.focused is not None, self.unsaved)
+        now = (self.seat.view, self.stand.offer, self.stand.at, self.focused, self.unsaved)
+        if any(a is not b for a, b in zip(now, self._states_of, strict=True)):
+            self._states_of = now
+            self._states = live_states(self.stand, self.focused is not None, self.unsaved)
+        return live(self.stand, self._states, action, parameters)
 
     # --- keys that mean a value and not a command -----------------------------------------------------
 
@@ -159,7 +163,6 @@ class BenchScreen(Doors, inherit_bindings=False):
         if isinstance(answer, Refusal):
             self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
             self.refused(answer)
-            self.refresh_bindings()
             return None
         self.unsaved = False
         return answer

@@ -38,7 +38,6 @@ class Doors(Page[None], inherit_bindings=False):
     def action_step_out(self) -> None:
         """The text stays in the field; letters are commands now."""
         self.focus_on(None)
-        self.refresh_bindings()
         self.redraw()
 
     # --- looking ----------------------------------------------------------------------------------

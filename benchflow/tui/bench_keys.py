@@ -113,21 +113,23 @@ READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_
 """What can be done with a session that is only looked at."""
 
 
-def live(stand: Stand, action: str, parameters: tuple[object, ...], typing: bool, unsaved: bool) -> Live:
-    """Whether an action means something now. ``typing``: the field has the keys; ``unsaved``: the disk
-    did not take the last step."""
-    if action == "step_out":
-        return typing
-    if action == "folder":
-        return unsaved
-    states = {**_entering(stand), **_going(stand)}
+def live_states(stand: Stand, typing: bool, unsaved: bool) -> dict[str, Live]:
+    """What every action of the bench means now; one that is not listed is live. ``typing``: the field has the
+    keys; ``unsaved``: the disk did not take the last step."""
+    states = {**_entering(stand), **_going(stand), "step_out": typing, "folder": unsaved}
+    if typing:
+        states["untick"] = False
+    return states
+
+
+def live(stand: Stand, states: dict[str, Live], action: str, parameters: tuple[object, ...]) -> Live:
+    """Whether one action means something now, ``states`` being those of :func:`live_states`."""
     state = states.get(action, True)
     if action == "choose" and state:
         state = _choice(stand, parameters)
-    if action == "untick" and typing:
-        return False
-    if stand.seat.view.read_only or stand.seat.view.closed:
-        return state if action in READING else None if state is not False else False
+    view = stand.seat.view
+    if (view.read_only or view.closed) and action not in READING and state is not False:
+        return None
     return state
 
 

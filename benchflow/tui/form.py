@@ -128,7 +128,6 @@ class FormPage(Page[str], inherit_bindings=False):
         if entry is not None:
             entry.display = True
         self.focus_on(entry)
-        self.refresh_bindings()
         self.redraw()
 
     def body(self, width: int, height: int) -> Drawn:

@@ -1,6 +1,7 @@
 """The keys as the screen shows them, made from the live bindings: nothing is listed by hand."""
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 from msgspec import Struct
@@ -65,22 +66,22 @@ def key_words(screen: Screen[Any], focused: Widget | None) -> tuple[KeyWord, ...
         taken = focused is not None and focused.check_consume_key(key, character_of(key))
         if binding.description and binding.id and not taken:
             found.setdefault(binding.id, (each, []))[1].append(key)
-    order = [binding.id for binding in screen.BINDINGS if isinstance(binding, Binding)]
-    rank = {name: place for place, name in enumerate(order)}
+    listed = keys_of(type(screen))
+    rank = {name: place for place, name in enumerate(listed)}
     out = []
     for name, (each, keys) in sorted(found.items(), key=lambda item: rank.get(item[0], len(rank))):
-        first = min(keys, key=each_key_of(screen, name).index)
+        own = listed.get(name, tuple(keys))
+        first = min(keys, key=lambda key: own.index(key) if key in own else len(own))
         shown = each.binding.key_display or key_name(first)
         out.append(KeyWord(name, shown, each.binding.description, each.enabled, each.binding.show, _action(each)))
     return tuple(out)
 
 
-def each_key_of(screen: Screen[Any], name: str) -> list[str]:
-    """The keys of a binding as its screen lists them; of one that is not the screen's own, any."""
-    for binding in screen.BINDINGS:
-        if isinstance(binding, Binding) and binding.id == name:
-            return [key.strip() for key in binding.key.split(",")]
-    return [key for key, each in screen.active_bindings.items() if each.binding.id == name]
+@cache
+def keys_of(screen: type[Screen[Any]]) -> dict[str, tuple[str, ...]]:
+    """The bindings' ids in the order in which a screen lists them, each with its keys in that order."""
+    own = (binding for binding in screen.BINDINGS if isinstance(binding, Binding))
+    return {binding.id or "": tuple(key.strip() for key in binding.key.split(",")) for binding in own}
 
 
 def _action(active: ActiveBinding) -> str:

@@ -69,7 +69,6 @@ class ListPage(Page[Result], inherit_bindings=False):
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), max(self.count() - 1, 0))
-        self.refresh_bindings()
         self.redraw()
 
     def action_choose(self) -> None:

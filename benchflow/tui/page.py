@@ -57,6 +57,7 @@ class Page(Screen[Result], inherit_bindings=False):
         super().__init__()
         self.entries: list[Entry] = []
         self.saying = Saying()
+        self._to_draw = False
 
     @property
     def bench(self) -> "BenchApp":
@@ -70,8 +71,7 @@ class Page(Screen[Result], inherit_bindings=False):
         yield from self.entries
 
     def on_mount(self) -> None:
-        self.bindings_updated_signal.subscribe(self, lambda _: self.redraw())
-        self.redraw()
+        self.draw_now()
 
     # --- drawing ------------------------------------------------------------------------------
 
@@ -89,7 +89,14 @@ class Page(Screen[Result], inherit_bindings=False):
         return draw_keys(key_words(self, self.focused), width, 2)
 
     def redraw(self) -> None:
-        """Draw anew; the board paints only the rows that changed."""
+        """Draw anew, once for everything that is said and done in one go."""
+        if not self._to_draw and self.is_mounted and self.is_running:
+            self._to_draw = True
+            self.call_next(self.draw_now)
+
+    def draw_now(self) -> None:
+        """The board paints only the rows that changed."""
+        self._to_draw = False
         if not self.is_mounted or not self.is_running:
             return
         width, height = self.app.size
@@ -105,6 +112,12 @@ class Page(Screen[Result], inherit_bindings=False):
         self.query_one(Board).wear(self.bench.look)
         for entry in self.entries:
             entry.wear(self.bench.look)
+
+    @on(events.DescendantFocus)
+    @on(events.DescendantBlur)
+    def _focus_went(self) -> None:
+        """Other keys mean something now."""
+        self.redraw()
 
     @on(events.Resize)
     def _resized(self) -> None:

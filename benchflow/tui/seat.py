@@ -1,7 +1,7 @@
 """The builder's seat at the desk: the session, what it looks like now, and what is typed but not entered."""
 
 import asyncio
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,8 @@ import msgspec
 
 from benchflow.errors import BenchflowError
 from benchflow.session.desk import Accepted, Answer, Desk
-from benchflow.session.look import clocks, operation_view
+from benchflow.session.lines import Line
+from benchflow.session.look import ENTRIES, after_entry, clocks, operation_view
 from benchflow.session.moment import parse
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state import State
@@ -58,8 +59,16 @@ class Seat:
         finally:
             self.busy = False
         if isinstance(answer, Accepted) and answer.lines:
-            self.look_again()
+            self._look_after(answer.lines)
         return answer
+
+    def _look_after(self, lines: Sequence[Line]) -> None:
+        """What was only entered leaves all but the operation in hand as it was, and is shown at once."""
+        if all(line.kind in ENTRIES for line in lines):
+            self.view = after_entry(self.view, self.state, self.desk.around(), saved=self.desk.saved)
+            self.on_change()
+        else:
+            self.look_again()
 
     def look_again(self) -> None:
         self.view = self.desk.view()

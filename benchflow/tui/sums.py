@@ -105,7 +105,6 @@ class SumPage(FormPage, inherit_bindings=False):
             self.worked = work(self.spec.name, texts, bare=True)
         except SumErrors as error:
             self.wrong = None if quiet else error
-        self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "take":

@@ -42,6 +42,12 @@ class Sitting:
         """Character by character; a line break is Enter."""
         await self.press(*("enter" if char == "\n" else char for char in text))
 
+    async def tick(self) -> None:
+        """The clock's own tick, without waiting a second for it."""
+        assert isinstance(self.app.screen, BenchScreen)
+        await self.app.screen.tick()
+        await self.pilot.pause()
+
     @property
     def screen(self) -> Page[Any]:
         assert isinstance(self.app.screen, Page)

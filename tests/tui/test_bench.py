@@ -187,16 +187,16 @@ async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_clos
         rung: list[str] = []
         bench.app.bell = lambda: rung.append("bell")  # type: ignore[method-assign]  # to count them
         hands.clock.forward(60)
-        await bench.screen._tick()  # type: ignore[attr-defined]  # the clock's own tick, without waiting a second for it
+        await bench.tick()
         assert "9:00 left" in bench.text
         assert not rung
         hands.clock.forward(480)
         for _ in range(2):
-            await bench.screen._tick()  # type: ignore[attr-defined]  # as above
+            await bench.tick()
         assert "▲ 1:00 left" in bench.text
         assert rung == ["bell"]
         hands.clock.forward(70)
-        await bench.screen._tick()  # type: ignore[attr-defined]  # as above
+        await bench.tick()
         assert "× closed 0:10 ago" in bench.text
         assert "take back Seal the corners" in bench.text
 

@@ -1,0 +1,153 @@
+"""The screen's speed, in a real terminal, beside a minimal Textual app.
+
+Run: ``python -m tests.benchmarks.bench_screen [ROUNDS]``. It prints medians and 95th percentiles in
+milliseconds, and the ratios with what they aim at: first paint at most 1.6 times the minimal app's, a key to
+its repaint at most 2.5 times at the 95th percentile on a procedure of 500 operations.
+"""
+
+import os
+import select
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from benchflow.session.desk import Desk
+from benchflow.session.reading import load_procedure, reader
+from tests.tui.play import Hands
+from tests.tui.terminal import Terminal
+
+MINIMAL = """
+from textual.app import App
+from textual.widgets import Static
+class Minimal(App):
+    count = 0
+    def compose(self):
+        self.shown = Static("count 0")
+        yield self.shown
+    def on_key(self, event):
+        self.count += 1
+        self.shown.update(f"count {self.count}")
+Minimal().run()
+"""
+RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
+KEYS = 120
+PAUSE = 0.03
+"""Seconds between keys: a fast hand."""
+
+
+def five_hundred() -> str:
+    """A procedure of 500 operations in an invented assembly; the first wants a great many readings."""
+    lines = [
+        "benchflow: 1", "id: long", "title: Five hundred operations", 'revision: "1"', "notice: Invented.",
+        "state:",
+        *(f"  part-{n}: {{values: [off, on], start: 'off'}}" for n in range(6)),
+        "interference:", "- {never: {part-0: 'on', part-5: 'on'}, because: they strike each other}",
+        "joints:", "  ring: {title: Ring, pattern: star 24}",
+        "sections:", "- title: All of it", "  operations:",
+        "  - id: first", "    title: The first of them",
+        "    tighten: {joint: ring, stages: [10 N·m, 20 N·m, 30 N·m, 40 N·m, 50 N·m, 60 N·m]}",
+    ]  # fmt: skip
+    for number in range(1, 500):
+        after = [f"op-{number - 7}"] if number > 7 else ["first"]
+        lines += [f"  - id: op-{number}", f"    title: Operation number {number}", f"    after: [{', '.join(after)}]"]
+        if number % 50 == 0:
+            lines += [f"    sets: {{part-{number // 50 % 5}: 'on'}}"]
+    return "\n".join(lines) + "\n"
+
+
+def long_session(folder: Path) -> Path:
+    """A session of it with the first operation in hand."""
+    procedure = folder / "long.yaml"
+    procedure.write_text(five_hundred(), encoding="utf-8")
+    desk = Desk.begin(folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader())
+    desk.send({"intent": "open", "by": "R. Tiller", "unit": "1", "options": {}, "start": {}})
+    desk.send({"intent": "take-up", "operation": "first"})
+    desk.close()
+    return desk.journal.path
+
+
+def head_session(folder: Path) -> Path:
+    """The shipped head installation, with the head's nuts half tightened."""
+    began = datetime.now(UTC) - timedelta(hours=1)
+    hands = Hands(folder / "head.jsonl", "head-install", pace=timedelta(seconds=1), start=began)
+    hands.open(pistons="at-deck")
+    hands.work_to("tighten-head")
+    hands.finish("tighten-head", 20)
+    hands.desk.close()
+    return hands.desk.journal.path
+
+
+def first_paint(argv: Sequence[str], seen: bytes) -> float:
+    """Milliseconds from the start of the process to the first byte of what is looked for."""
+    began = time.perf_counter()
+    with Terminal(argv) as terminal:
+        while seen not in terminal.painted:
+            assert terminal.read(5.0), terminal.text
+        return (time.perf_counter() - began) * 1000
+
+
+def repaints(argv: Sequence[str], ready: str, key: str, shows: Callable[[int], str]) -> list[float]:
+    """Milliseconds from each key to its cells, one key after the other."""
+    out: list[float] = []
+    with Terminal(argv) as terminal:
+        terminal.wait_for(ready)
+        for _ in range(20):
+            terminal.read(0.05)
+        for number in range(1, KEYS + 1):
+            wanted, painted = shows(number).encode(), b""
+            began = time.perf_counter()
+            terminal.type(key)
+            while wanted not in painted:
+                assert select.select([terminal.fd], [], [], 5.0)[0], terminal.text
+                painted += os.read(terminal.fd, 65536)
+            out.append((time.perf_counter() - began) * 1000)
+            time.sleep(PAUSE)
+    return out
+
+
+def p95(values: Sequence[float]) -> float:
+    return statistics.quantiles(values, n=20)[-1]
+
+
+def line(what: str, ours: float, reference: float, aim: float) -> None:
+    print(f"{what:<52} {ours:8.1f} ms   minimal {reference:7.1f} ms   {ours / reference:5.2f} times (aim {aim})")
+
+
+def tick_words(number: int) -> str:
+    """What the bench says after so many ticks of a joint of 24."""
+    done, stage = number % 24, number // 24 + 1
+    return f"{done} of 24, stage {stage} of 6"
+
+
+def main(rounds: int) -> None:
+    with tempfile.TemporaryDirectory() as home:
+        os.environ["BENCHFLOW_HOME"] = home
+        folder = Path(home)
+        minimal = folder / "minimal.py"
+        minimal.write_text(MINIMAL, encoding="utf-8")
+        head, long = head_session(folder), long_session(folder)
+        cases = {
+            "minimal": ([str(minimal)], b"count 0"),
+            "head install": ([*RUN, str(head)], b"HOW IT STANDS"),
+            "500 operations": ([*RUN, str(long)], b"HOW IT STANDS"),
+        }
+        paints: dict[str, list[float]] = {name: [] for name in cases}
+        for _ in range(rounds):  # by turns, so that a busy machine is busy for all of them
+            for name, (argv, seen) in cases.items():
+                paints[name].append(first_paint(argv, seen))
+        reference = statistics.median(paints["minimal"])
+        for name in ("head install", "500 operations"):
+            line(f"first paint, {name}, median of {rounds}", statistics.median(paints[name]), reference, 1.6)
+        base = repaints([str(minimal)], "count 0", "x", lambda n: f"count {n}")
+        ours = repaints([*RUN, str(long)], "0 of 24", "\r", tick_words)
+        line(f"key to repaint, tick on disk, 500 operations, p95 of {KEYS}", p95(ours), p95(base), 2.5)
+        line("  the same, median", statistics.median(ours), statistics.median(base), 2.5)
+        print(f"{'longest single repaint of all (a stall would show)':<52} {max(ours):8.1f} ms")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 11)

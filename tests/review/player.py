@@ -284,10 +284,10 @@ class Player:
         if (entry["stage"], entry["fastener"]) != (1, joint.count):
             return
         for fastener in reversed(range(1, joint.count + 1)):
-            self.spend(4)
+            self.spend(2)
             self.send({"intent": "untick", "joint": joint.id, "fastener": fastener, "stage": 1})
         for again in self.ticks(step)[: joint.count]:
-            self.spend(15)
+            self.spend(9)
             self.send(again)
 
     def may_pause(self, step: Step, entry: Intent) -> None:

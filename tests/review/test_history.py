@@ -1,0 +1,31 @@
+"""The made history is what the README walks through: each planted fault has to be what the review names first."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.review.account import account
+from benchflow.review.evidence import by_failure, find_failure
+from benchflow.session.register import Register
+from tests.make_history import FIRST_JOB, PLANTED, WHERE, make
+from tests.review.plays import folder, read
+
+
+@pytest.fixture(scope="module")
+def history() -> tuple[Path, list[Path]]:
+    home = folder() / "history"
+    return home, make(home, max(WHERE) + 1)
+
+
+@pytest.mark.parametrize("number", range(len(PLANTED)))
+def test_the_readme_finds_each_planted_fault_where_it_says(history: tuple[Path, list[Path]], number: int) -> None:
+    home, logs = history
+    planted = PLANTED[number]
+    build = account(logs[WHERE[number]], read())
+    assert build.facts.session.unit == f"job {FIRST_JOB + WHERE[number]}"
+    guarded = build.plan.steps[planted.operation].operation.guards_against
+    failure = find_failure(build, guarded[0].name)
+    assert failure is not None
+    review = by_failure(build, failure, Register(home / "config" / "shop.yaml").shop())
+    assert [guard.operation for guard in review.guards][:1] == [planted.operation]
+    assert review.guards[0].reasons[0].kind in planted.kinds

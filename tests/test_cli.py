@@ -2,9 +2,11 @@
 
 import json
 import os
+import shutil
 import signal
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -275,6 +277,21 @@ def test_where_names_the_places_under_the_one_variable_and_makes_none(shell: She
     assert any(path.endswith("head-install.yaml") for path in places["library"])
     assert places["sessions"] in shell.run("where")[1]
     assert not Path(home).exists()
+
+
+def test_installed_from_a_wheel_the_library_comes_along(shell: Shell) -> None:
+    """The package as the wheel lays it out, away from the checkout."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    wheel = project["tool"]["hatch"]["build"]["targets"]["wheel"]
+    site = shell.folder / "site"
+    for package in wheel["packages"]:
+        shutil.copytree(ROOT / package, site / package, ignore=shutil.ignore_patterns("__pycache__"))
+    for source, place in wheel["force-include"].items():
+        shutil.copytree(ROOT / source, site / place)
+    shell.environ["PYTHONPATH"] = str(site)
+    library = json.loads(shell.run("where", "--json")[1])["library"]
+    assert {Path(path).name for path in library} == {path.name for path in (ROOT / "procedures").glob("*.yaml")}
+    assert all(path.startswith(str(site)) for path in library)
 
 
 def test_the_schema_is_one_that_editors_take(shell: Shell) -> None:

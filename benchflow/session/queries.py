@@ -5,9 +5,11 @@ from typing import Any
 import msgspec
 
 from benchflow.ordering import route as way
+from benchflow.procedure.plan import Step
 from benchflow.session import intents as it
 from benchflow.session.decide import move_reasons, take_up_reasons
 from benchflow.session.deciding import Around, unknown
+from benchflow.session.joint_input import tighten_input
 from benchflow.session.missing import missing
 from benchflow.session.reasons import told
 from benchflow.session.refusal import Reason, Refusal
@@ -61,6 +63,26 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     return tuple(go.id for go in found.steps)
 
 
+def joint(state: State, step: Step) -> dict[str, Any] | None:
+    """How far the joint in hand is, for a wrench that is driven by a script: what is next, and what it is to read."""
+    shown = tighten_input(state, step)
+    if shown is None:
+        return None
+    return {
+        "joint": shown.joint,
+        "stage": shown.stage,
+        "stages": list(shown.stages),
+        "next": shown.next,
+        "done": shown.done,
+        "of": shown.of,
+        "wanted": [value.field for value in shown.wanted],
+        "again": list(shown.again),
+        "draw_down": None if shown.drawing is None else msgspec.to_builtins(shown.drawing),
+        "settings": list(shown.settings),
+        "words": shown.words,
+    }
+
+
 def status(state: State, around: Around) -> dict[str, Any]:
     """The whole standing of a session, for a script."""
     plan = state.plan
@@ -90,6 +112,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "blocked": blocked,
         "moves": moves,
         "state": dict(state.valuation),
+        "joint": None if step is None else joint(state, step),
         "missing": [] if step is None else plain(missing(state, step, around.now)),
         "taking_back": None if state.taking_back is None else msgspec.to_builtins(state.taking_back),
         "closed": bool(state.closed),

@@ -5,10 +5,11 @@ from decimal import Decimal, InvalidOperation
 import msgspec
 
 from benchflow.plaintext import clean
-from benchflow.procedure.model import Joint, TorqueStage
-from benchflow.quantity import Quantity, QuantityError, parse_quantity, show_converted
+from benchflow.procedure.model import CheckStage, Joint, TorqueStage
+from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, show_converted
 from benchflow.session import events as ev
 from benchflow.session import intents as it
+from benchflow.session.check_stage import quantity_name
 from benchflow.session.deciding import Around, Decision, Entry, refuse, unknown, unreadable
 from benchflow.session.judging import of_stored, stored
 from benchflow.session.state import State
@@ -27,6 +28,8 @@ def setting_lines(state: State, count: Tally) -> tuple[str, ...]:
     if isinstance(stage, TorqueStage):
         torque, note = _for_lubricant(state, joint, stage.torque)
         lines += [*_wrench(state, torque), *note, *_preload(state, joint, torque)]
+    if isinstance(stage, CheckStage):
+        lines += _read_off(state, stage)
     if joint.lubricant and joint.id not in state.lubricants:
         lines.append(f"lubricant: {joint.lubricant}")
     if count.drawing is not None:
@@ -47,9 +50,23 @@ def _wrench(state: State, torque: Quantity) -> list[str]:
     on = state.wrench
     if on is None or on.extension is None or on.lever is None:
         return []
-    shown = show_converted(Quantity(wrench_setting(state, torque).value, torque.unit, torque.entered), torque.unit)
     angle = f" at {on.angle.entered}" if on.angle is not None else ""
-    return [f"SET THE WRENCH TO {shown} (extension {on.extension.entered}{angle}, lever {on.lever.entered})"]
+    fitted = f"extension {on.extension.entered}{angle}, lever {on.lever.entered}"
+    return [f"SET THE WRENCH TO {_as_set(state, torque)} ({fitted})"]
+
+
+def _read_off(state: State, stage: CheckStage) -> list[str]:
+    """What the wrench shows at the ends of a check's limit while an extension is on. What is entered is the torque at
+    the fastener."""
+    on, ends = state.wrench, (stage.limit.low, stage.limit.high)
+    if on is None or on.extension is None or quantity_name(stage.limit) != "torque":
+        return []
+    shown = [f"{show(end)} reads {_as_set(state, end)}" for end in ends if end is not None]
+    return [f"with the extension of {on.extension.entered} on, {' and '.join(shown)}: enter the torque at the fastener"]
+
+
+def _as_set(state: State, torque: Quantity) -> str:
+    return show_converted(Quantity(wrench_setting(state, torque).value, torque.unit, torque.entered), torque.unit)
 
 
 def _for_lubricant(state: State, joint: Joint, torque: Quantity) -> tuple[Quantity, list[str]]:

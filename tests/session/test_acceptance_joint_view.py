@@ -1,0 +1,104 @@
+"""A joint as the bench is given it to draw: what to press next, what to enter, what is out. All invented."""
+
+from pathlib import Path
+
+from benchflow.session.view import TightenInput
+from tests.session.bench import Hands, begin
+
+TEXT = """\
+benchflow: 1
+id: drawn
+title: Drawn
+revision: "1"
+joints:
+  caps: {title: Caps, layout: "2 1 3", thread: M8x1.25, nut-factor: 0.2}
+sections:
+- title: All
+  operations:
+  - id: pull
+    title: Pull the caps down
+    tighten:
+      joint: caps
+      stages: [10 N·m, {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm}, +90°]
+      draw-down: quarter turn, alternating
+"""
+
+
+def hands(folder: Path) -> Hands:
+    found = begin(folder, TEXT, options={}, start={})
+    found.do("take-up", operation="pull")
+    return found
+
+
+def joint(hands: Hands) -> TightenInput:
+    now = hands.desk.view().now
+    assert now is not None
+    (shown,) = now.inputs
+    assert isinstance(shown, TightenInput)
+    return shown
+
+
+def test_drawing_down_is_counted_before_the_eyes_and_ends_when_all_are_seated(tmp_path: Path) -> None:
+    bench = hands(tmp_path)
+    drawing = joint(bench).drawing
+    assert drawing is not None
+    assert (drawing.open, drawing.begun, drawing.round, drawing.next) == (True, False, 1, 1)
+    assert joint(bench).undo == ""
+    for _ in range(4):
+        bench.do("draw-down", joint="caps")
+    shown = joint(bench)
+    assert shown.drawing is not None
+    assert (shown.drawing.round, shown.drawing.done, shown.drawing.next, shown.drawing.last) == (2, 1, 2, 1)
+    assert shown.words == "draw down, round 2, 1 of 3: quarter turn, alternating"
+    assert {fastener.number: fastener.turns for fastener in shown.fasteners} == {1: 2, 2: 1, 3: 1}
+    assert shown.undo == "the turn of fastener 1"
+    bench.do("draw-down", joint="caps", seated=True)
+    shown = joint(bench)
+    assert shown.drawing is not None
+    assert (shown.drawing.open, shown.drawing.seated, shown.drawing.next) == (False, True, None)
+    assert shown.drawing.words == "drawn down in 1 round and 1 turn"
+    assert shown.words == "0 of 3, stage 1 of 3: 10 N·m"
+    assert shown.undo == "that all are seated"
+
+
+def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(tmp_path: Path) -> None:
+    bench = hands(tmp_path)
+    for number in (1, 2, 3):
+        bench.do("tick", joint="caps", fastener=number)
+    shown = joint(bench)
+    assert [(value.field, value.title, value.unit, value.limit) for value in shown.wanted] == [
+        ("value", "torque", "N·m", "20 .. 30 N·m"),
+        ("stretch", "stretch", "mm", "0.10 .. 0.12 mm"),
+    ]
+    bench.do("tick", joint="caps", fastener=1, value="25 N·m", stretch="0.08 mm")
+    bench.do("tick", joint="caps", fastener=2, value="25 N·m", stretch="0.11 mm")
+    shown = joint(bench)
+    seen = {each.number: (each.stage, each.shown, each.verdict) for each in shown.fasteners}
+    assert seen == {1: (2, "25 N·m, 0.08 mm", "out"), 2: (2, "25 N·m, 0.11 mm", "in"), 3: (1, "", "")}
+    assert (shown.again, shown.again_stage, shown.next, shown.undo) == ((1,), 2, 3, "fastener 2, stage 2")
+    bench.do("tick", joint="caps", fastener=3, value="25 N·m", stretch="0.11 mm")
+    assert (joint(bench).stage, joint(bench).again, joint(bench).again_stage) == (3, (1,), 2)
+    bench.do("tick", joint="caps", fastener=1, value="25 N·m", stretch="0.11 mm", stage=2)
+    assert joint(bench).again == ()
+    for number in (1, 2, 3):
+        bench.do("tick", joint="caps", fastener=number)
+    assert joint(bench).complete
+
+
+def test_with_an_extension_on_a_check_says_what_the_wrench_shows(tmp_path: Path) -> None:
+    bench = hands(tmp_path)
+    bench.do("wrench", extension="100 mm", lever="400 mm")
+    for number in (1, 2, 3):
+        bench.do("tick", joint="caps", fastener=number)
+    (line,) = [line for line in joint(bench).settings if "extension" in line]
+    assert "20 N·m reads 16 N·m" in line
+    assert "30 N·m reads 24 N·m" in line
+
+
+def test_a_wrench_driven_by_a_script_is_told_what_is_next(tmp_path: Path) -> None:
+    bench = hands(tmp_path)
+    assert bench.do("status").answer["status"]["joint"]["draw_down"]["open"] is True
+    for number in (1, 2, 3):
+        bench.do("tick", joint="caps", fastener=number)
+    told = bench.do("status").answer["status"]["joint"]
+    assert (told["stage"], told["next"], told["wanted"]) == (2, 1, ["value", "stretch"])

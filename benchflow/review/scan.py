@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from benchflow.review.logfile import NoLog, Unusable, sound_facts
+from benchflow.review.logfile import Unusable, sound_facts
 from benchflow.review.question import Found, LeftOut, Question, from_facts, in_order, narrow
 
 
@@ -52,11 +52,3 @@ class Files:
 def better(new: Found, old: Found) -> bool:
     """Whether ``new`` is to stand for the session that ``old`` is another copy of."""
     return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)
-
-
-def one_file(path: Path) -> Files:
-    """A source over a single log. Raises :class:`NoLog` when it is of no use."""
-    source = Files([path])
-    for left in source.left_out():
-        raise NoLog(f"{left.path} {left.why}.")
-    return source

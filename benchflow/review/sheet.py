@@ -8,20 +8,19 @@ from datetime import timedelta
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Caution, CheckStage, Joint, LoosenStage, Tighten, TorqueStage
+from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, seconds
 from benchflow.review.account import Account
 from benchflow.review.facts import InstrumentFact, OperationFact
 from benchflow.review.known import in_words
+from benchflow.review.sheet_joint import SheetJoint, joint_of, tool_of
 from benchflow.review.values import Value, values_of
 from benchflow.review.words import day, shown, span
 from benchflow.session.look_inputs import gauge
 from benchflow.session.moment import parse
-from benchflow.session.state import Tick
 from benchflow.session.view import Gauge
 from benchflow.trade.decision import RULES
-from benchflow.trade.pictures import Fastener
 
 NOT_THE_MANUAL = (
     "This sheet tells what was done and measured. It does not replace the maker's manual, local codes or licensed "
@@ -46,16 +45,6 @@ class SheetValue(Struct, frozen=True):
     waived: str
     tools: tuple[str, ...]
     earlier: tuple[str, ...]  # what was read before and stands no longer
-
-
-class SheetJoint(Struct, frozen=True):
-    """A joint as it lies. ``stages`` are the author's, ``tools`` what each was done with, by whom and when."""
-
-    title: str
-    about: str
-    stages: tuple[str, ...]
-    fasteners: tuple[Fastener, ...]
-    tools: tuple[str, ...]
 
 
 class SheetOperation(Struct, frozen=True):
@@ -199,7 +188,7 @@ def _operation(account: Account, step: Step) -> SheetOperation:
         at=day(done.at) if done is not None else "",
         took=span(fact.active) if fact is not None and done is not None else "",
         values=tuple(_value(account, value) for value in values_of(account, step) if value.readings or value.worked),
-        joint=_joint(account, step),
+        joint=joint_of(account, step),
         checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
         signed=f"{signature.by} ({signature.role}), {day(signature.at)}" if signature is not None else "",
@@ -239,7 +228,7 @@ def _value(account: Account, value: Value) -> SheetValue:
         filled=value.filled,
         waived=value.waived,
         tools=tuple(
-            dict.fromkeys(_tool(account, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
+            dict.fromkeys(tool_of(account, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
             f"{_figure(r.value, r.unit, r.entered)} ({r.verdict}), {day(r.at)}"
@@ -268,80 +257,6 @@ def _drawn(value: Value) -> Gauge | None:
     )
     u = None if value.uncertainty is None else Quantity(value.uncertainty, unit, "")
     return gauge(limit, Quantity(value.judged, unit, ""), value.decision, u)
-
-
-# --- joints ------------------------------------------------------------------------------------------
-
-
-def _joint(account: Account, step: Step) -> SheetJoint | None:
-    tighten = step.operation.tighten
-    if tighten is None:
-        return None
-    joint = next(one for one in account.procedure.joints if one.id == tighten.joint)
-    ticks = account.state.work(step.id).ticks
-    lubricant = account.state.lubricants.get(joint.id)
-    about = [
-        joint.thread,
-        f"class {joint.grade}" if joint.grade else "",
-        f"lubricant: {lubricant.lubricant if lubricant is not None else joint.lubricant}" if joint.lubricant else "",
-        f"stated for {joint.lubricant}" if lubricant is not None else "",
-        f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
-    ]
-    return SheetJoint(
-        joint.title or joint.id,
-        ", ".join(part for part in about if part),
-        tuple(stage.text + (f" ({stage.only} only)" if stage.only else "") for stage in tighten.stages),
-        tuple(_fasteners(joint, tighten, ticks)),
-        tuple(_tools(account, step, tighten)),
-    )
-
-
-def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[Fastener]:
-    """Each cell with what it got: the last torque and the angles after it, or what a check showed."""
-    for row, cells in enumerate(joint.layout):
-        for column, cell in enumerate(cells):
-            if cell is None:
-                continue
-            of_it = {tick.stage: tick for tick in ticks if tick.fastener == cell}
-            wanted = [
-                number
-                for number, stage in enumerate(tighten.stages, 1)
-                if stage.only is None or cell in joint.groups[stage.only]
-            ]
-            whole = bool(wanted) and all(number in of_it for number in wanted)
-            bad = any(tick.verdict in ("out", "not-proven") for tick in of_it.values())
-            yield Fastener(cell, row, column, _got(tighten, of_it), "out" if bad else "done" if whole else "open")
-
-
-def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
-    words = ""
-    for number, stage in enumerate(tighten.stages, 1):
-        tick = ticks.get(number)
-        if tick is None:
-            continue
-        if isinstance(stage, CheckStage):
-            read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
-            words += f" {' '.join(read) or '✓'}"
-        elif isinstance(stage, (TorqueStage, LoosenStage)):
-            words = stage.text.partition(" (")[0]
-        else:
-            words += f" {stage.text}"
-    return words.strip()
-
-
-def _tools(account: Account, step: Step, tighten: Tighten) -> Iterator[str]:
-    for fact in account.facts.stages:
-        if fact.operation == step.id and fact.standing and fact.fasteners:
-            text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
-            tool = _tool(account, fact.serial, fact.instrument)
-            gap = f"; longest pause {span(fact.gap)}" if fact.gap > 600 else ""
-            yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {day(fact.last_at)}{gap}"
-
-
-def _tool(account: Account, serial: str, need: str) -> str:
-    """The serial; where none was logged, what the procedure calls the instrument."""
-    titles = {one.id: one.title for one in account.procedure.instruments}
-    return serial or titles.get(need) or need or "an instrument not named"
 
 
 # --- the rest ---------------------------------------------------------------------------------------

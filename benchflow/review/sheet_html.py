@@ -5,7 +5,8 @@ from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from benchflow.plaintext import clean
-from benchflow.review.sheet import Sheet, SheetJoint, SheetValue
+from benchflow.review.sheet import Sheet, SheetValue
+from benchflow.review.sheet_joint import SheetJoint
 from benchflow.trade.pictures import Verdict, Words, gauge_svg, joint_svg
 
 if TYPE_CHECKING:

@@ -1,6 +1,5 @@
 """The values of an operation as they stand: every reading, the verdict on them together, the room left."""
 
-from collections.abc import Iterator
 from decimal import Decimal
 from typing import cast
 
@@ -67,11 +66,6 @@ def values_of(account: Account, step: Step) -> tuple[Value, ...]:
     recorded = (_recorded(account, step, record) for record in step.operation.record)
     worked = (_worked(account, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in worked if value is not None))
-
-
-def all_values(account: Account) -> Iterator[Value]:
-    for step in account.plan.steps.values():
-        yield from values_of(account, step)
 
 
 def _recorded(account: Account, step: Step, record: Record) -> Value:

@@ -1,53 +1,64 @@
 """From what is typed to what is sent: a reading before the eyes as one types, and the intent that Enter makes."""
 
+from collections.abc import Mapping
+
 from benchflow.errors import BenchflowError
-from benchflow.quantity import QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
+from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
 from benchflow.quantity.shown import with_unit
 from benchflow.session.look_inputs import gauge
-from benchflow.session.view import Gauge, ReadingInput, TightenInput
+from benchflow.session.view import Gauge
 from benchflow.tui.draw_wants import Typed
-from benchflow.tui.wants import Want, WantReading
+from benchflow.tui.wants import FieldOf, Want, WantReading, WantTick, field_of
 
 
 def typed_so_far(want: Want | None, text: str) -> Typed:
     """What stands in the field comes to this. What may still become right is not called wrong yet."""
-    if not text.strip() or not isinstance(want, WantReading):
+    field = field_of(want)
+    if not text.strip() or field is None or field.words:
         return Typed(text)
-    unit = want.of.unit
     try:
-        quantity = parse_quantity(text, unit=unit, dimension=dimension_of(unit))
+        quantity = _read(field, text)
     except QuantityError as error:
         unfinished = error.at >= len(text.rstrip()) - 1
         return Typed(text) if unfinished else _wrong(text, error)
-    converted = "" if quantity.unit == unit else show_converted(quantity, unit)
-    return Typed(text, converted, gauge=_would_lie(want.of, text))
+    same = field.unit is None or quantity.unit == field.unit
+    converted = "" if same else show_converted(quantity, field.unit or "")
+    return Typed(text, converted, gauge=_would_lie(field, text))
 
 
 def wrong_with(want: Want | None, text: str) -> Typed | None:
     """What is wrong with a quantity that is to be entered, ``None`` when it can be sent."""
-    if not isinstance(want, WantReading):
+    field = field_of(want)
+    if field is None or field.words:
         return None
     try:
-        parse_quantity(text, unit=want.of.unit, dimension=dimension_of(want.of.unit))
+        _read(field, text)
     except QuantityError as error:
         return _wrong(text, error)
     return None
+
+
+def _read(field: FieldOf, text: str) -> Quantity:
+    if field.unit is None:
+        return parse_quantity(text)
+    return parse_quantity(text, unit=field.unit, dimension=dimension_of(field.unit))
 
 
 def _wrong(text: str, error: QuantityError) -> Typed:
     return Typed(text, error=f"{error.why}; {error.hint}" if error.hint else error.why, at=error.at)
 
 
-def _would_lie(given: ReadingInput, text: str) -> Gauge | None:
+def _would_lie(field: FieldOf, text: str) -> Gauge | None:
     """The gauge with the typed reading on it; the guard band is where the last one had it."""
-    if given.gauge is None:
+    if not field.limit:
         return None
     try:
-        limit = parse_limit(given.limit.partition(" (")[0], unit=given.unit or None)
-        drawn = gauge(limit, parse_quantity(text, unit=given.unit), "simple", None)
+        limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
+        drawn = gauge(limit, _read(field, text), "simple", None)
     except BenchflowError:
         return None  # a limit in words of its own: the desk judges it, and the screen does not draw it ahead
-    return Gauge(drawn.low, drawn.high, given.gauge.guard_low, given.gauge.guard_high, drawn.value)
+    guard = field.gauge or drawn
+    return Gauge(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
 
 
 def with_own_unit(text: str, unit: str | None) -> str:
@@ -74,9 +85,10 @@ def reading_fields(want: WantReading, text: str) -> dict[str, str]:
     }
 
 
-def tick_fields(joint: TightenInput, text: str) -> dict[str, object]:
-    """The fields of a ``tick`` intent; ``value`` only where the stage wants one."""
-    fields: dict[str, object] = {"joint": joint.joint, "fastener": joint.next, "stage": joint.stage}
-    if joint.wants_value:
-        fields["value"] = text
+def tick_fields(want: WantTick, texts: Mapping[str, str]) -> dict[str, object]:
+    """The fields of a ``tick`` intent; ``texts`` are the readings that it takes, by the intent's own names."""
+    fields: dict[str, object] = {"joint": want.of.joint, "fastener": want.fastener, "stage": want.stage}
+    units = {value.field: value.unit for value in want.of.wanted}
+    for name, text in texts.items():
+        fields[name] = with_own_unit(text, units.get(name))  # type: ignore[call-overload]  # the names are the fields' own
     return fields

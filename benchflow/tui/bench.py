@@ -1,7 +1,6 @@
 """The bench: what to do now, what to watch out for, how it stands, what the clock says, what comes next."""
 
-from collections.abc import Coroutine
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
@@ -9,29 +8,21 @@ from textual.binding import BindingType
 from textual.timer import Timer
 from textual.widgets import Input
 
-from benchflow.session.desk import Accepted
-from benchflow.session.refusal import Refusal
-from benchflow.session.view import CheckInput, ChoiceInput, LotInput
-from benchflow.tui.acting import reading_fields, tick_fields, wrong_with
-from benchflow.tui.bench_doors import Doors
+from benchflow.tui.bench_entering import Entering
 from benchflow.tui.bench_keys import BENCH_KEYS, Live, live, live_states
 from benchflow.tui.draw_bench import Scene, draw_bench
 from benchflow.tui.entry import Entry
 from benchflow.tui.keys import key_words
-from benchflow.tui.offer import OfferMove
 from benchflow.tui.page import APP_KEYS, Drawn
 from benchflow.tui.seat import Seat
-from benchflow.tui.told import greeting, told_reading
-from benchflow.tui.wants import WantOther, WantReading, is_quantity
+from benchflow.tui.told import greeting
+from benchflow.tui.wants import is_quantity
 
 BURST = 0.1
 """Seconds between keys within which a machine types and no hand."""
 
-SLOW = 0.4
-"""Seconds of waiting for the disk before the screen says so."""
 
-
-class BenchScreen(Doors, inherit_bindings=False):
+class BenchScreen(Entering, inherit_bindings=False):
     """Draws what the seat shows and sends intents. What may be done is decided at the desk."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*BENCH_KEYS, *APP_KEYS]
@@ -41,7 +32,6 @@ class BenchScreen(Doors, inherit_bindings=False):
         super().__init__(seat)
         self.stray = ""
         self._stray_at = 0.0
-        self.unsaved = False
         self._clock: Timer | None = None
         self._states: dict[str, Live] = {}
         self._states_of: tuple[object, ...] = (None,) * 5
@@ -150,114 +140,6 @@ class BenchScreen(Doors, inherit_bindings=False):
     def typed(self, field: Input) -> None:
         self.stand.type(field.value)
         self.bench.save_soon()
-
-    # --- entering ---------------------------------------------------------------------------------
-
-    async def _send(self, intent: str, **fields: Any) -> Accepted | None:
-        """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
-        slow = self.set_timer(SLOW, lambda: self.say("Writing to the disk …"))
-        try:
-            answer = await self.seat.send(intent, **fields)
-        finally:
-            slow.stop()
-        if isinstance(answer, Refusal):
-            self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
-            self.refused(answer)
-            return None
-        self.unsaved = False
-        return answer
-
-    def _do(self, said: str, intent: str, **fields: Any) -> None:
-        """One intent, and what the screen says when it is on disk."""
-
-        async def work() -> None:
-            here = (self.stand.operation, self.stand.in_hand)
-            if await self._send(intent, **fields) is not None:
-                if here == (self.stand.operation, self.stand.in_hand):
-                    self.stand.entered()
-                    self.stand.advance()
-                self.say(said)
-                self.settle()
-
-        self.go(work())
-
-    def action_take_up(self) -> None:
-        self.turn_to("")
-        self._do("", "take-up", operation=self.stand.operation)
-
-    def action_move_now(self) -> None:
-        assert isinstance(self.stand.offer, OfferMove)
-        move = self.stand.offer.move
-        self._do(f"Done: {move.title}", "move", move=move.move)
-
-    def action_step_back(self) -> None:
-        step = self.seat.view.taking_back
-        self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "step-back")
-
-    def action_record(self) -> None:
-        want, text = self.stand.want, self.entry.value
-        if not text.strip():
-            self.focus_on(self.entry)
-            self.say("Type it first, then Enter.", role="weak")
-        elif isinstance(want, WantOther) and isinstance(want.of, LotInput):
-            self._do(f"Lot {text.strip()}", "lot", consumable=want.of.consumable, lot=text.strip())
-        elif (wrong := wrong_with(want, text)) is not None:
-            self.stand.typed = wrong
-            self.say("Not entered: see the arrow.", role="alarm")
-            self.app.bell()
-        elif isinstance(want, WantReading):
-            self.go(self._record(want, text))
-
-    def _record(self, want: WantReading, text: str) -> Coroutine[Any, Any, None]:
-        async def work() -> None:
-            if await self._send("record", **reading_fields(want, text)) is None:
-                return
-            self.stand.entered()
-            self.say(*told_reading(self.stand.wants, want))
-            self.stand.advance()
-            self.settle()
-
-        return work()
-
-    def action_tick(self) -> None:
-        joint = self.stand.joint
-        assert joint is not None
-        fields = tick_fields(joint, self.entry.value)
-        if joint.wants_value and not self.entry.value.strip():
-            self.say("Type the reading at this one first, with its unit.", role="weak")
-            return
-        self._do(f"No. {joint.next}: {joint.stages[joint.stage - 1]}", "tick", **fields)
-
-    def action_untick(self) -> None:
-        joint = self.stand.joint
-        assert joint is not None
-        self._do(f"No. {joint.last} taken back: it does not count", "untick", joint=joint.joint, fastener=joint.last)
-
-    def action_check(self) -> None:
-        self._tick_check(False)
-
-    def action_uncheck(self) -> None:
-        self._tick_check(True)
-
-    def _tick_check(self, undo: bool) -> None:
-        want = self.stand.want
-        assert isinstance(want, WantOther)
-        assert isinstance(want.of, CheckInput)
-        said = "Tick taken back" if undo else f"Ticked: {want.of.text}"
-        self._do(said, "tick-check", check=want.of.number, undo=undo)
-
-    def action_choose(self, number: int) -> None:
-        want = self.stand.want
-        assert isinstance(want, WantOther)
-        assert isinstance(want.of, ChoiceInput)
-        take = want.of.choices[number - 1] if number else want.of.proposed[0]
-        self._do(f"Taken: {take}", "choose", name=want.of.name, take=take)
-
-    def action_finish(self) -> None:
-        self._do(f"Finished: {self.stand.work.now.title}" if self.stand.work else "", "finish")
-
-    def action_set_aside(self) -> None:
-        self._do("Set aside, with everything that was entered.", "set-aside")
 
 
 def _alarms(seat: Seat) -> set[str]:

@@ -128,6 +128,18 @@ class Doors(Page[None], inherit_bindings=False):
 
     action_remedy_here = action_remedy
 
+    def action_wrench(self) -> None:
+        from benchflow.tui.tooling import WrenchPage
+
+        self.app.push_screen(WrenchPage(self.seat), self.came_back)
+
+    def action_lubricant(self) -> None:
+        from benchflow.tui.tooling import LubricantPage
+
+        joint = self.stand.joint
+        assert joint is not None
+        self.app.push_screen(LubricantPage(self.seat, joint.joint, joint.title), self.came_back)
+
     def action_take_back(self) -> None:
         from benchflow.tui.taking_back import TakeBackPage
 

@@ -3,10 +3,11 @@
 from textual.binding import Binding, BindingType
 
 from benchflow.session.view import CheckInput, ChoiceInput, HoldInput, LotInput, WorkedInput
+from benchflow.tui.draw_joint import drawing_down
 from benchflow.tui.offer import OfferMove, OfferNothing, OfferStepBack
 from benchflow.tui.page import letter
 from benchflow.tui.stand import Stand
-from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading
+from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, WantTick
 
 ENTER = "enter,space"
 
@@ -17,6 +18,10 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "step_back", "done, next", id="bench.step-back"),
     Binding(ENTER, "record", "record it", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
+    Binding(ENTER, "next_value", "next reading", id="bench.next-value"),
+    Binding(ENTER, "draw_down", "drawn down, next", id="bench.draw-down"),
+    Binding(letter("t"), "seated", "all are seated", id="bench.seated"),
+    Binding(letter("t"), "begin_drawing", "draw down turn by turn", id="bench.begin-drawing"),
     Binding(ENTER, "check", "tick it", id="bench.check"),
     Binding(ENTER, "uncheck", "take the tick back", id="bench.uncheck"),
     Binding(ENTER, "choose(0)", "take it", id="bench.choose"),
@@ -43,6 +48,8 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("c"), "correct", "correct", id="bench.correct"),
     Binding(letter("s"), "stands", "stands", id="bench.stands"),
     Binding("equals_sign", "sums", "sums", id="bench.sums", show=False),
+    Binding(letter("x"), "wrench", "extension on the wrench", id="bench.wrench", show=False),
+    Binding(letter("l"), "lubricant", "another lubricant", id="bench.lubricant", show=False),
     Binding(letter("e"), "end_early", "end", id="bench.end-early", show=False),
     Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False),
     Binding("pageup", "turn(-3)", "read back", id="bench.read-back", show=False),
@@ -69,8 +76,17 @@ def _entering(stand: Stand) -> dict[str, Live]:
     missing = stand.work.now.missing if stand.work else ()
     return {
         "record": isinstance(want, WantReading) or _of(want, LotInput),
-        "tick": joint is not None and joint.next is not None,
-        "untick": joint is not None and joint.last is not None,
+        "tick": isinstance(want, WantTick) and want.last,
+        "next_value": isinstance(want, WantTick) and not want.last,
+        "draw_down": joint is not None and drawing_down(joint),
+        "seated": joint is not None and drawing_down(joint),
+        "begin_drawing": joint is not None
+        and joint.drawing is not None
+        and joint.drawing.open
+        and not joint.drawing.begun,
+        "untick": joint is not None and bool(joint.undo),
+        "wrench": joint is not None or None,
+        "lubricant": joint is not None or None,
         "check": check is not None and not check.complete,
         "uncheck": check is not None and check.complete,
         "choose": choice is not None,
@@ -139,5 +155,7 @@ def _choice(stand: Stand, parameters: tuple[object, ...]) -> Live:
     assert isinstance(want.of, ChoiceInput)
     number = parameters[0] if parameters else 0
     if number == 0:
-        return True if len(want.of.proposed) == 1 else None
+        return True if len(want.of.proposed) == 1 or want.of.other else None
+    if want.of.other:
+        return False  # a figure is a size, and goes to the field
     return isinstance(number, int) and number <= len(want.of.choices)

@@ -31,6 +31,18 @@ def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
     return [*out, _list(joint, width)]
 
 
+def drawing_down(joint: TightenInput) -> bool:
+    """Whether the part is still coming down, turn by turn, before the first stage."""
+    return joint.drawing is not None and joint.drawing.open and joint.drawing.begun
+
+
+def next_of(joint: TightenInput) -> int | None:
+    """The fastener to put the wrench on now."""
+    if joint.drawing is not None and drawing_down(joint):
+        return joint.drawing.next
+    return joint.next if joint.next is not None else joint.again[0] if joint.again else None
+
+
 def tally_width(joint: TightenInput) -> int:
     return max(min(len(joint.stages), STROKES), 2)
 
@@ -43,7 +55,7 @@ def _number(joint: TightenInput, fastener: Fastener | None, width: int) -> Line:
     if fastener is None:
         return EMPTY
     text = str(fastener.number)
-    if fastener.number == joint.next:
+    if fastener.number == next_of(joint):
         return ((f"►{text}◄".center(width), "next"),)
     role: Role = "faint" if not fastener.part else "done" if fastener.stage >= joint.stage else "strong"
     return ((text.center(width), role),)
@@ -52,6 +64,10 @@ def _number(joint: TightenInput, fastener: Fastener | None, width: int) -> Line:
 def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: int) -> Line:
     if fastener is None:
         return EMPTY
+    if drawing_down(joint):
+        return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
+    if fastener.verdict == "out":
+        return (("×".center(width), "out"),)
     role: Role = "in" if fastener.stage >= joint.stage else "text"
     if not fastener.part and not joint.complete:
         return (("—".center(width), "faint"),)

@@ -3,14 +3,14 @@
 from benchflow.session.view import BenchView, TightenInput
 from benchflow.tui.big import big, big_width, big_wrapped
 from benchflow.tui.draw_bench import Picture, Scene, about, draw_alarms, draw_header, draw_saying, offered_words
-from benchflow.tui.draw_joint import pictures_of
+from benchflow.tui.draw_joint import drawing_down, pictures_of
 from benchflow.tui.draw_now import draw_cautions, numbered
 from benchflow.tui.draw_side import ORDER, STATUS, clock_words
 from benchflow.tui.draw_wants import FIELD, LOT_FIELD, Place, verdict
 from benchflow.tui.keys import draw_keys
-from benchflow.tui.lines import EMPTY, Line, apart, cut, fit, rule, say, width_of, wrap
+from benchflow.tui.lines import EMPTY, Line, Role, apart, cut, fit, rule, say, width_of, wrap
 from benchflow.tui.offer import OfferWork
-from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, input_of, takes_text
+from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, WantTick, field_of, input_of, takes_text
 
 
 def draw_large(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
@@ -92,12 +92,20 @@ def _picture(want: Want | None, width: int, room: int) -> list[Line]:
 
 
 def _field(want: Want, scene: Scene, above: list[Line], width: int) -> tuple[list[Line], Place]:
-    size = FIELD if isinstance(want, WantReading) or isinstance(input_of(want), TightenInput) else LOT_FIELD
-    unit = f" {want.of.unit}   {want.of.limit}" if isinstance(want, WantReading) else ""
+    field = field_of(want)
+    assert field is not None  # asked for only where there is one
+    size = LOT_FIELD if field.words else FIELD
+    unit = f"] {field.unit}" if field.unit else "]"
     typed = scene.typed
     note = typed.error or (f"= {typed.converted}" if typed.converted else "")
-    role = "out" if typed.error else "strong"
-    line: Line = (("  [", "strong"), (" " * size, "field"), ("]", "strong"), (unit, "strong"), (f"   {note}", role))  # type: ignore[assignment]  # roles, both
+    role: Role = "out" if typed.error else "strong"
+    line: Line = (
+        ("  [", "strong"),
+        (" " * size, "field"),
+        (unit, "strong"),
+        (f"   {field.limit}", "text"),
+        (f"   {note}", role),
+    )
     return [*above, line], Place(3, len(above), size)
 
 
@@ -109,9 +117,11 @@ def figure_of(want: Want | None, typed: str) -> tuple[str, str]:
             shown = want.slot.shown or want.of.limit
             word, _ = verdict(want.slot)
             return (typed or shown, f"{want.of.ask}{which}" + (f": {word}" if word and not typed else ""))
-        case WantOther(of=TightenInput() as joint) if joint.next is not None:
-            stage = joint.stages[joint.stage - 1].partition(" (")[0]
-            return (f"►{joint.next}  {stage}", joint.words)
+        case WantTick(of=joint):
+            stage = typed or joint.stages[want.stage - 1].partition(" (")[0]
+            return (f"►{want.fastener}  {stage}", joint.words)
+        case WantOther(of=TightenInput() as joint) if joint.drawing is not None and drawing_down(joint):
+            return (f"►{joint.drawing.next}", joint.drawing.words)
         case WantOther():
             given = want.of
             text = getattr(given, "text", "") or getattr(given, "title", "")

@@ -17,7 +17,7 @@ from benchflow.session.view import (
 from benchflow.tui.draw_gauge import draw_gauge
 from benchflow.tui.draw_joint import pictures_of
 from benchflow.tui.lines import EMPTY, Line, Role, Span, hang, say, wrap
-from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, input_of, takes_text
+from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, WantTick, input_of, takes_text
 
 FIELD = 16
 LOT_FIELD = 24
@@ -171,10 +171,10 @@ def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
             had = f"  now {lot.lot}" if lot.lot else ""
             lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (had, "faint")))
             return Block((*lines, *_pointed(typed, place, width)), place)
-        case WantOther(of=TightenInput() as joint):
+        case WantTick(of=joint) | WantOther(of=TightenInput() as joint):
             return _tighten(want, joint, typed, width, room)
         case WantOther(of=ChoiceInput() as choice):
-            return Block(tuple(_choice(choice, width)))
+            return _choice(want, choice, typed, width)
         case WantOther(of=WorkedInput() as worked):
             return Block(tuple(_worked(worked, width)))
         case WantOther(of=given):
@@ -237,10 +237,14 @@ def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
 
 def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: int) -> Block:
     """As airy as there is room for. Where there is little, the title goes, then settings, then the height."""
-    words = hang("► ", joint.words, width, "in" if joint.complete else "now")
+    drawing = joint.drawing
+    told = drawing.words if drawing is not None and drawing.open else joint.words
+    words = hang("► ", told, width, "in" if joint.complete else "now")
     title = say(INDENT + joint.title, "strong")
-    settings = [say(INDENT + part) for each in joint.settings for part in wrap(each, width - 2)]
-    field, place = _check_field(want, joint, typed, width)
+    bad = [f"no. {each.number}: {each.shown}, out" for each in joint.fasteners if each.verdict == "out"]
+    notes = [*bad, *joint.settings]
+    settings = [say(INDENT + part) for each in notes for part in wrap(each, width - 2)]
+    field, place = _reading_field(want, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
     candidates: list[list[Line]] = [
         [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
@@ -253,25 +257,36 @@ def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: in
     return Block((*above, *field), place)
 
 
-def _check_field(want: Want, joint: TightenInput, typed: Typed, width: int) -> tuple[list[Line], Place | None]:
-    """Where a stage is a check: the field for what the wrench showed."""
-    if not takes_text(want):
+def _reading_field(want: Want, typed: Typed, width: int) -> tuple[list[Line], Place | None]:
+    """Where a tick takes a reading: the field for it."""
+    if not isinstance(want, WantTick) or want.value is None:
         return [], None
-    label = f"{INDENT}Reading at no. {joint.next} "
+    label = f"{INDENT}{want.value.title.capitalize()} at no. {want.fastener} "
     place = Place(len(label) + 1, 0, FIELD)
-    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"))
-    return [line, *_pointed(typed, place, width)], place
+    unit = f"] {want.value.unit}" if want.value.unit else "]"
+    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), (unit, "strong"), (f"  {want.value.limit}", "text"))
+    gauge: list[Line] = []
+    if typed.gauge is not None:
+        gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
+    return [line, *_pointed(typed, place, width), *gauge], place
 
 
-def _choice(choice: ChoiceInput, width: int) -> list[Line]:
+def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int) -> Block:
     lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.taken else "○"
         why = "  as the table gives it" if each in choice.proposed else ""
-        lines.append(((f"  {number} {taken} ", "key"), (each, "strong" if why else "text"), (why, "faint")))
+        mark = f"  {taken} " if choice.other else f"  {number} {taken} "
+        lines.append(((mark, "key"), (each, "strong" if why else "text"), (why, "faint")))
     if choice.note:
         lines.extend(say(INDENT + part, "faint") for part in wrap(choice.note, width - 2))
-    return lines
+    if not takes_text(want):
+        return Block(tuple(lines))
+    place = Place(3, len(lines), FIELD)
+    lines.append(
+        ((INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint"))
+    )
+    return Block((*lines, *_pointed(typed, place, width)), place)
 
 
 def _worked(worked: WorkedInput, width: int) -> list[Line]:

@@ -6,7 +6,7 @@ from benchflow.tui.acting import typed_so_far
 from benchflow.tui.draw_wants import Typed
 from benchflow.tui.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork, Way
 from benchflow.tui.seat import Seat
-from benchflow.tui.wants import Want, WantOther, key_of, next_want, takes_text, wants_of
+from benchflow.tui.wants import Want, WantTick, input_of, key_of, next_want, takes_text, wants_of
 
 
 class Stand:
@@ -52,8 +52,8 @@ class Stand:
 
     @property
     def joint(self) -> TightenInput | None:
-        want = self.want
-        return want.of if isinstance(want, WantOther) and isinstance(want.of, TightenInput) else None
+        given = None if self.want is None else input_of(self.want)
+        return given if isinstance(given, TightenInput) else None
 
     def fresh(self) -> None:
         """The view has changed, and what is offered with it."""
@@ -76,24 +76,32 @@ class Stand:
 
     # --- what is half typed -----------------------------------------------------------------------
 
-    @property
-    def draft(self) -> str:
-        """The name under which the half-typed text of the line in hand is kept."""
-        return f"{self.operation} {key_of(self.want)}" if self.want is not None else ""
+    def draft_of(self, want: Want) -> str:
+        """The name under which the half-typed text of a line is kept."""
+        return f"{self.operation} {key_of(want)}"
+
+    def drafts_of_line(self) -> tuple[str, ...]:
+        """Those that are no drafts any more once the line in hand is entered: a tick may take two readings."""
+        want = self.want
+        if isinstance(want, WantTick):
+            return tuple(self.draft_of(each) for each in self.wants if isinstance(each, WantTick))
+        return () if want is None else (self.draft_of(want),)
 
     def recall(self) -> str:
-        text = self.seat.drafts.text(self.draft)
+        text = "" if self.want is None else self.seat.drafts.text(self.draft_of(self.want))
         self.typed = typed_so_far(self.want, text)
         return text
 
     def type(self, text: str) -> None:
         self.typed = typed_so_far(self.want, text)
-        self.seat.drafts.keep(self.draft, text)
+        if self.want is not None:
+            self.seat.drafts.keep(self.draft_of(self.want), text)
 
-    def entered(self) -> None:
-        """The text is on disk now, and no draft any more."""
+    def entered(self, drafts: tuple[str, ...]) -> None:
+        """What was typed is on disk now."""
         self.typed = Typed()
-        self.seat.drafts.keep(self.draft, "")
+        for name in drafts:
+            self.seat.drafts.keep(name, "")
 
 
 def way_of(seat: Seat) -> Way | None:

@@ -7,12 +7,14 @@ from msgspec import Struct
 from benchflow.session.view import (
     CheckInput,
     ChoiceInput,
+    Gauge,
     HoldInput,
     Input,
     LotInput,
     NowView,
     Reading,
     ReadingInput,
+    TickValue,
     TightenInput,
     WorkedInput,
 )
@@ -25,8 +27,20 @@ class WantReading(Struct, frozen=True, tag="want-reading"):
     slot: Reading
 
 
+class WantTick(Struct, frozen=True, tag="want-tick"):
+    """The next fastener of a joint, or one that is to be read again. ``value`` is one of the readings that
+    its tick takes (``last`` says whether it is the last of them), ``None`` where it takes none."""
+
+    of: TightenInput
+    fastener: int
+    stage: int
+    value: TickValue | None = None
+    last: bool = True
+
+
 class WantOther(Struct, frozen=True, tag="want-other"):
-    """Anything that is one thing by itself: a check, a choice, a lot, a joint, a hold, a worked-out value."""
+    """Anything that is one thing by itself: a check, a choice, a lot, a hold, a worked-out value, a part that
+    is drawn down, a joint that is done."""
 
     of: WorkedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
@@ -35,7 +49,16 @@ class WantFinish(Struct, frozen=True, tag="want-finish"):
     """Nothing more to enter: the operation can be finished."""
 
 
-Want = WantReading | WantOther | WantFinish
+Want = WantReading | WantTick | WantOther | WantFinish
+
+
+class FieldOf(Struct, frozen=True):
+    """What a line's field takes: words, or a quantity in ``unit`` (``None``: its unit has to be typed)."""
+
+    words: bool = False
+    unit: str | None = None
+    limit: str = ""
+    gauge: Gauge | None = None
 
 
 def wants_of(now: NowView | None) -> tuple[Want, ...]:
@@ -46,13 +69,43 @@ def wants_of(now: NowView | None) -> tuple[Want, ...]:
     for given in now.inputs:
         if isinstance(given, ReadingInput):
             out.extend(WantReading(given, slot) for slot in given.readings)
+        elif isinstance(given, TightenInput):
+            out.extend(_joint_wants(given))
         else:
             out.append(WantOther(given))
     return (*out, WantFinish())
 
 
+def _joint_wants(joint: TightenInput) -> list[Want]:
+    if joint.drawing is not None and joint.drawing.open and joint.drawing.begun:
+        return [WantOther(joint)]
+    if joint.next is not None:
+        if not joint.wanted:
+            return [WantTick(joint, joint.next, joint.stage)]
+        return [WantTick(joint, joint.next, joint.stage, value, value == joint.wanted[-1]) for value in joint.wanted]
+    if joint.again:
+        values = joint.wanted or (TickValue("value", "reading", "", ""),)
+        return [WantTick(joint, joint.again[0], joint.again_stage, value, value == values[-1]) for value in values]
+    return [WantOther(joint)]
+
+
 def input_of(want: Want) -> Input | None:
     return None if isinstance(want, WantFinish) else want.of
+
+
+def field_of(want: Want | None) -> FieldOf | None:
+    """The field of a line; ``None`` where there is nothing to type."""
+    match want:
+        case WantReading(of=given):
+            return FieldOf(False, given.unit, given.limit, given.gauge)
+        case WantTick(value=TickValue() as value):
+            return FieldOf(False, value.unit or None, value.limit)
+        case WantOther(of=LotInput()):
+            return FieldOf(words=True)
+        case WantOther(of=ChoiceInput() as choice) if choice.other:
+            return FieldOf(False, choice.other)
+        case _:
+            return None
 
 
 def key_of(want: Want) -> str:
@@ -62,12 +115,15 @@ def key_of(want: Want) -> str:
             return "finish"
         case WantReading():
             return f"reading {want.of.name} {want.slot.slot}"
+        case WantTick():
+            field = want.value.field if want.value else ""
+            return f"joint {want.of.joint} {want.stage} {want.fastener} {field}".strip()
         case WantOther():
             match want.of:
                 case LotInput():
                     return f"lot {want.of.consumable}"
                 case TightenInput():
-                    return f"joint {want.of.joint} {want.of.stage} {want.of.next}"
+                    return f"joint {want.of.joint}"
                 case CheckInput():
                     return f"check {want.of.number}"
                 case HoldInput():
@@ -83,6 +139,8 @@ def is_open(want: Want) -> bool:
             return True
         case WantReading():
             return not want.slot.shown
+        case WantTick():
+            return True
         case WantOther():
             return not want.of.complete and not isinstance(want.of, WorkedInput)
 
@@ -115,17 +173,10 @@ def next_want(wants: tuple[Want, ...], after: int = -1) -> int:
 
 def takes_text(want: Want | None) -> bool:
     """Whether the line has a field to type into."""
-    match want:
-        case WantReading():
-            return True
-        case WantOther(of=LotInput()):
-            return True
-        case WantOther(of=TightenInput() as joint):
-            return bool(joint.wants_value) and joint.next is not None
-        case _:
-            return False
+    return field_of(want) is not None
 
 
 def is_quantity(want: Want | None) -> bool:
     """Whether what is typed begins with a figure, so that a letter typed first can be a command."""
-    return takes_text(want) and not isinstance(getattr(want, "of", None), LotInput)
+    field = field_of(want)
+    return field is not None and not field.words

@@ -1,0 +1,174 @@
+"""Entering at the bench: from the line in hand and what is typed there to an intent, and to the words that say it."""
+
+from collections.abc import Coroutine
+from typing import Any
+
+from benchflow.session.desk import Accepted
+from benchflow.session.refusal import Refusal
+from benchflow.session.view import CheckInput, ChoiceInput, LotInput
+from benchflow.tui.acting import reading_fields, tick_fields, with_own_unit, wrong_with
+from benchflow.tui.bench_doors import Doors
+from benchflow.tui.entry import Entry
+from benchflow.tui.offer import OfferMove
+from benchflow.tui.seat import Seat
+from benchflow.tui.told import told_reading
+from benchflow.tui.wants import WantOther, WantReading, WantTick
+
+SLOW = 0.4
+"""Seconds of waiting for the disk before the screen says so."""
+
+
+class Entering(Doors, inherit_bindings=False):
+    """One intent for each key that enters something. What is typed stays until it is on disk."""
+
+    entry: Entry
+
+    def __init__(self, seat: Seat) -> None:
+        super().__init__(seat)
+        self.unsaved = False
+
+    async def _send(self, intent: str, **fields: Any) -> Accepted | None:
+        """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
+        slow = self.set_timer(SLOW, lambda: self.say("Writing to the disk …"))
+        try:
+            answer = await self.seat.send(intent, **fields)
+        finally:
+            slow.stop()
+        if isinstance(answer, Refusal):
+            self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
+            self.refused(answer)
+            return None
+        self.unsaved = False
+        return answer
+
+    def _do(self, said: str, intent: str, **fields: Any) -> None:
+        """One intent, and what the screen says when it is on disk."""
+
+        async def work() -> None:
+            here = (self.stand.operation, self.stand.in_hand)
+            drafts = self.stand.drafts_of_line()
+            if await self._send(intent, **fields) is not None:
+                self.stand.entered(drafts)
+                if here == (self.stand.operation, self.stand.in_hand):
+                    self.stand.advance()
+                self.say(said)
+                self.settle()
+
+        self.go(work())
+
+    def action_take_up(self) -> None:
+        self.turn_to("")
+        self._do("", "take-up", operation=self.stand.operation)
+
+    def action_move_now(self) -> None:
+        assert isinstance(self.stand.offer, OfferMove)
+        move = self.stand.offer.move
+        self._do(f"Done: {move.title}", "move", move=move.move)
+
+    def action_step_back(self) -> None:
+        step = self.seat.view.taking_back
+        self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "step-back")
+
+    def action_record(self) -> None:
+        want = self.stand.want
+        if not self._readable():
+            return
+        if isinstance(want, WantOther) and isinstance(want.of, LotInput):
+            lot = self.entry.value.strip()
+            self._do(f"Lot {lot}", "lot", consumable=want.of.consumable, lot=lot)
+        elif isinstance(want, WantReading):
+            self.go(self._record(want, self.entry.value))
+
+    def _record(self, want: WantReading, text: str) -> Coroutine[Any, Any, None]:
+        async def work() -> None:
+            drafts = self.stand.drafts_of_line()
+            if await self._send("record", **reading_fields(want, text)) is None:
+                return
+            self.stand.entered(drafts)
+            self.say(*told_reading(self.stand.wants, want))
+            self.stand.advance()
+            self.settle()
+
+        return work()
+
+    def action_next_value(self) -> None:
+        """The first of two readings of a tick: it is kept until the second is there."""
+        if self._readable():
+            self.stand.step(1)
+            self.settle()
+
+    def action_tick(self) -> None:
+        want = self.stand.want
+        assert isinstance(want, WantTick)
+        if want.value is not None and not self._readable():
+            return
+        texts: dict[str, str] = {}
+        for each in self.stand.wants:
+            if isinstance(each, WantTick) and each.value is not None:
+                texts[each.value.field] = self.seat.drafts.text(self.stand.draft_of(each))
+        self._do(f"No. {want.fastener}: {want.of.stages[want.stage - 1]}", "tick", **tick_fields(want, texts))
+
+    def _readable(self) -> bool:
+        """Whether what stands in the field can be entered; if not, it is pointed at and stays."""
+        text = self.entry.value
+        if not text.strip():
+            self.focus_on(self.entry)
+            self.say("Type it first, then Enter.", role="weak")
+            return False
+        wrong = wrong_with(self.stand.want, text)
+        if wrong is None:
+            return True
+        self.stand.typed = wrong
+        self.say("Not entered: see the arrow.", role="alarm")
+        self.app.bell()
+        return False
+
+    def action_untick(self) -> None:
+        joint = self.stand.joint
+        assert joint is not None
+        self._do(f"Taken back, it does not count: {joint.undo}", "untick", joint=joint.joint)
+
+    def action_draw_down(self) -> None:
+        joint = self.stand.joint
+        assert joint is not None
+        self._do("", "draw-down", joint=joint.joint)
+
+    action_begin_drawing = action_draw_down
+
+    def action_seated(self) -> None:
+        joint = self.stand.joint
+        assert joint is not None
+        self._do("All are seated: the stages begin.", "draw-down", joint=joint.joint, seated=True)
+
+    def action_check(self) -> None:
+        self._tick_check(False)
+
+    def action_uncheck(self) -> None:
+        self._tick_check(True)
+
+    def _tick_check(self, undo: bool) -> None:
+        want = self.stand.want
+        assert isinstance(want, WantOther)
+        assert isinstance(want.of, CheckInput)
+        said = "Tick taken back" if undo else f"Ticked: {want.of.text}"
+        self._do(said, "tick-check", check=want.of.number, undo=undo)
+
+    def action_choose(self, number: int) -> None:
+        want = self.stand.want
+        assert isinstance(want, WantOther)
+        assert isinstance(want.of, ChoiceInput)
+        if number:
+            take = want.of.choices[number - 1]
+        elif want.of.other and (self.entry.value.strip() or not want.of.proposed):
+            if not self._readable():
+                return
+            take = with_own_unit(self.entry.value, want.of.other)
+        else:
+            take = want.of.proposed[0]
+        self._do(f"Taken: {take}", "choose", name=want.of.name, take=take)
+
+    def action_finish(self) -> None:
+        self._do(f"Finished: {self.stand.work.now.title}" if self.stand.work else "", "finish")
+
+    def action_set_aside(self) -> None:
+        self._do("Set aside, with everything that was entered.", "set-aside")

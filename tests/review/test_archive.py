@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from hashlib import sha256
 from pathlib import Path
@@ -83,10 +84,13 @@ QUESTIONS = [
 ]
 
 
-def told(source: Source) -> object:
-    """Everything that a source can be made to say."""
+def told(source: Source, moments: Sequence[str] = ()) -> object:
+    """Everything that a source can be made to say; from and up to each of ``moments`` too."""
+    subjects = (Instrument("TW-1"), Person("bob"), OperationOf("bolt"))
+    since = [Question(subject, since=at) for subject in subjects for at in moments]
+    until = [Question(subject, until=at) for subject in subjects for at in moments]
     return (
-        [list(source.ask(question)) for question in QUESTIONS],
+        [list(source.ask(question)) for question in (*QUESTIONS, *since, *until)],
         list(source.sessions()),
         list(source.left_out()),
         source.count(),
@@ -102,17 +106,23 @@ def fill(database: Database, folder: Path, bench: str = BENCH, **options: object
     seeds=st.lists(st.integers(0, 10_000), max_size=6, unique=True),
     broken=st.sets(st.integers(0, 5)),
     grown=st.sets(st.integers(0, 5)),
+    moments=st.lists(st.integers(0, 1000), max_size=4),
 )
 def test_no_question_is_answered_otherwise_by_the_index_than_by_the_files(
-    archive_url: str, tmp_path_factory: pytest.TempPathFactory, seeds: list[int], broken: set[int], grown: set[int]
+    archive_url: str,
+    tmp_path_factory: pytest.TempPathFactory,
+    seeds: list[int],
+    broken: set[int],
+    grown: set[int],
+    moments: list[int],
 ) -> None:
     folder = tmp_path_factory.mktemp("logs")
     database = open_database(archive_url, fresh=True)
-    paths = []
+    times: list[str] = []
     for place, seed in enumerate(seeds):
         story = random_story(seed)
         path = story.save(folder)
-        paths.append(path)
+        times += [line.at for line in story.lines]
         if place in grown:  # filed once while the session was still going on
             whole = path.read_bytes()
             path.write_bytes(b"".join(whole.splitlines(keepends=True)[: len(story.lines) // 2 + 1]))
@@ -121,7 +131,9 @@ def test_no_question_is_answered_otherwise_by_the_index_than_by_the_files(
         if place in broken:
             path.write_bytes(path.read_bytes().replace(b'"by":"', b'"by":"x', 1))
     fill(database, folder)
-    assert told(Indexed(database)) == told(Files(logs_under(folder), bench=BENCH))
+    # Moments at which something happened are where a span that is a little wrong would show.
+    asked = [times[number % len(times)] for number in moments] if times else []
+    assert told(Indexed(database), asked) == told(Files(logs_under(folder), bench=BENCH), asked)
     database.close()
 
 

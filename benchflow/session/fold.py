@@ -232,8 +232,9 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
 def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
     tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
     work = state.work(event.operation)
-    again = any((each.stage, each.fastener) == (tick.stage, tick.fastener) for each in work.ticks)
-    lapsed = _lapse(work, event.joint) if again and work.deviations else {}
+    lapsed: dict[str, Any] = {}
+    if work.deviations and any((each.stage, each.fastener) == (tick.stage, tick.fastener) for each in work.ticks):
+        lapsed = _lapse(work, event.joint)
     state = _entered(state, event.operation, line.by, ticks=(*work.ticks, tick), **lapsed)
     if event.quantity is None:
         return state

@@ -7,7 +7,7 @@ be read as a quantity stays as it is: a figure with something unseen in it is re
 from collections.abc import Iterator
 from difflib import get_close_matches
 from functools import cache
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 
@@ -42,8 +42,8 @@ def read_intent(message: Any) -> Intent | Refusal:
     if wrong:
         return Refusal(wrong)
     try:
-        read: Intent = msgspec.convert(tidy, Intent, strict=True)
-        return read
+        # The kind rather than the union: a tick is read in a tenth of the time.
+        return cast("Intent", msgspec.convert(tidy, kind, strict=True))
     except msgspec.ValidationError as error:
         return Refusal((Reason("bad-intent", f"{name}: {clean_line(str(error))}"),))
 

@@ -98,9 +98,11 @@ def _read_again(state: State, step: Step, count: Tally, number: int, said: int |
 def _out(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
     """Stage and fastener where a check read out of its limit and may be read again: in the stage in hand, or in the
     one before while nothing of the next is done."""
+    ticks = state.work(step.id).ticks
+    if not any(each.verdict == "out" for each in ticks):
+        return []
     stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
-    found = standing(state.work(step.id).ticks).items()
-    return [key for key, each in found if each.verdict == "out" and key[0] in stages]
+    return [key for key, each in standing(ticks).items() if each.verdict == "out" and key[0] in stages]
 
 
 def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:

@@ -19,9 +19,10 @@ class Doors(Page[None], inherit_bindings=False):
     def came_back(self, said: str | None) -> None:
         """A screen has closed; ``said`` is what was put on disk there."""
         self.stand.fresh()
-        self.settle()
         if said:
+            self.stand.go_on()
             self.say(said)
+        self.settle()
 
     def turn_to(self, operation: str) -> None:
         """Look at an operation instead of the one that is offered; at that again with an empty name."""

@@ -41,6 +41,10 @@ class Entering(Doors, inherit_bindings=False):
         self.unsaved = False
         return answer
 
+    def _entered(self, drafts: tuple[str, ...]) -> None:
+        self.stand.entered(drafts)
+        self.bench.save_soon()
+
     def _do(self, said: str, intent: str, **fields: Any) -> None:
         """One intent, and what the screen says when it is on disk."""
 
@@ -48,7 +52,7 @@ class Entering(Doors, inherit_bindings=False):
             here = (self.stand.operation, self.stand.in_hand)
             drafts = self.stand.drafts_of_line()
             if await self._send(intent, **fields) is not None:
-                self.stand.entered(drafts)
+                self._entered(drafts)
                 if here == (self.stand.operation, self.stand.in_hand):
                     self.stand.advance()
                 self.say(said)
@@ -84,7 +88,7 @@ class Entering(Doors, inherit_bindings=False):
             drafts = self.stand.drafts_of_line()
             if await self._send("record", **reading_fields(want, text)) is None:
                 return
-            self.stand.entered(drafts)
+            self._entered(drafts)
             self.say(*told_reading(self.stand.wants, want))
             self.stand.advance()
             self.settle()

@@ -98,6 +98,7 @@ class FormPage(Page[str], inherit_bindings=False):
         if self.seat is not None:
             for ask in self.asks:
                 self.seat.drafts.keep(self._draft(ask), "")
+            self.bench.save_soon()
         self.dismiss(said)
 
     # --- the rest ---------------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from benchflow.tui.acting import typed_so_far
 from benchflow.tui.draw_wants import Typed
 from benchflow.tui.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork, Way
 from benchflow.tui.seat import Seat
-from benchflow.tui.wants import Want, WantTick, input_of, key_of, next_want, takes_text, wants_of
+from benchflow.tui.wants import Want, WantTick, input_of, is_amiss, is_open, key_of, next_want, takes_text, wants_of
 
 
 class Stand:
@@ -73,6 +73,11 @@ class Stand:
     def advance(self) -> None:
         """What was in hand is entered: on to what is wanted next."""
         self.at = next_want(self.wants, self.at)
+
+    def go_on(self) -> None:
+        """On from a line that is settled now; one that still waits, or is amiss, stays in hand."""
+        if self.want is not None and not is_open(self.want) and not is_amiss(self.want):
+            self.advance()
 
     # --- what is half typed -----------------------------------------------------------------------
 

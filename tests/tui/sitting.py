@@ -32,6 +32,13 @@ class Sitting:
             character = CHARACTERS.get(key, key if len(key) == 1 else None)
             name = _character_to_key(key) if len(key) == 1 else key
             self.app.post_message(events.Key(name, character))
+        await self._settled()
+
+    async def paste(self, text: str) -> None:
+        self.app.post_message(events.Paste(text))
+        await self._settled()
+
+    async def _settled(self) -> None:
         arrived = asyncio.Event()
         self.app.call_later(arrived.set)
         await arrived.wait()

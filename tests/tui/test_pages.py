@@ -1,0 +1,361 @@
+"""The screens around the bench: each does what it says, in the log, and each can be left in two ways."""
+
+import errno
+import json
+from pathlib import Path
+
+import pytest
+from textual.binding import Binding
+
+from tests.session.bench import SMALL, Hands, begin, resume
+from tests.session.logs import Trouble
+from tests.tui.sitting import Sitting, sitting
+
+DOWN = {"pistons": "down"}
+
+
+def holding(folder: Path) -> Hands:
+    """The curing in hand, long enough after the head went down: it wants a signature."""
+    hands = begin(folder)
+    hands.to_lowered()
+    hands.clock.forward(7200)
+    hands.do("take-up", operation="cure")
+    return hands
+
+
+async def test_a_hold_is_signed_by_a_name_and_then_the_operation_can_be_finished(tmp_path: Path) -> None:
+    async with sitting(holding(tmp_path).desk) as bench:
+        assert "Hold: inspector signs: the joint" in bench.text
+        await bench.press("enter")
+        await bench.type("K. Lathe\n")
+        assert (bench.last["kind"], bench.last["by"], bench.last["self_signed"]) == ("signed", "K. Lathe", False)
+        await bench.press("enter")
+        assert bench.kinds[-1] == "finished"
+
+
+async def test_a_signature_without_a_name_is_not_one(tmp_path: Path) -> None:
+    async with sitting(holding(tmp_path).desk) as bench:
+        await bench.press("enter", "enter")
+        assert "signed" not in bench.kinds
+        assert "A signature has a name" in bench.text
+
+
+async def test_a_note_is_written_down_with_the_operation_it_was_made_at(tmp_path: Path) -> None:
+    async with sitting(holding(tmp_path).desk) as bench:
+        await bench.type("n")
+        await bench.type("the hoist drifts, look at it\n")
+        assert bench.last["kind"] == "noted"
+        assert bench.last["text"] == "the hoist drifts, look at it"
+        assert bench.last["operation"] == "cure"
+
+
+async def test_a_half_written_note_is_there_when_one_comes_back_to_it(tmp_path: Path) -> None:
+    async with sitting(holding(tmp_path).desk) as bench:
+        await bench.type("n")
+        await bench.type("the hoist")
+        await bench.press("escape", "n")
+        assert bench.field == "the hoist"
+
+
+async def test_a_deviation_names_what_it_waives_and_why_and_who_answers_for_it(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    for slot in (1, 2, 3):
+        hands.do("record", name="runout", reading=slot, value="0.01 mm")
+    hands.do("record", name="lash", value="0.35 mm")
+    async with sitting(hands.desk) as bench:
+        await bench.press("d", "right", "enter")
+        await bench.type("no thinner shim to be had\n")
+        await bench.press("enter")
+        assert bench.last["kind"] == "deviated"
+        assert (bench.last["about"], bench.last["by"]) == ("lash[1]", "Robin")
+        assert bench.last["reason"] == "no thinner shim to be had"
+        assert "signed for" in bench.text
+
+
+async def test_a_wrong_entry_is_put_right_and_the_wrong_one_stays_in_the_log(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    hands.do("record", name="lash", value="0.52 mm")
+    async with sitting(hands.desk) as bench:
+        wrong = bench.events[-1]["seq"]
+        await bench.press("c", "enter")
+        assert "0.52 mm" in bench.text
+        await bench.type("0.25\n")
+        await bench.type("digits swapped\n")
+        assert bench.last["kind"] == "corrected"
+        assert (bench.last["event"], bench.last["quantity"]["entered"]) == (wrong, "0.25 mm")
+        assert [event["kind"] for event in bench.events].count("recorded") == 1
+        assert "0.25 mm" in bench.text
+
+
+async def test_what_comes_apart_is_shown_whole_before_anything_is_agreed_and_then_walked(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start=DOWN)
+    hands.to_tightened()
+    async with sitting(hands.desk) as bench:
+        before = bench.events
+        await bench.press("u", "end", "enter")
+        for words in (
+            "1  take back 3 Tighten the studs",
+            "2  take back 2 Lower the head",
+            "3  take back 1 Seal the corners",
+        ):
+            assert words in bench.text
+        assert "Thrown away: Sealant" in bench.text
+        assert bench.events == before
+        await bench.type("the gasket was the wrong way up\n")
+        assert bench.last["kind"] == "reopened"
+        assert "step 1 of 3" in bench.text
+        assert "Loosen the studs" in bench.text
+        await bench.press("enter", "enter")
+        assert bench.kinds[-2:] == ["taken-back", "taken-back"]
+        assert "Throw away: Sealant" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["operation"]) == ("taken-back", "seal")
+        assert "To take up" in bench.text
+
+
+async def test_work_half_taken_back_goes_on_after_leaving(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_lowered()
+    hands.do("reopen", operation="seal", reason="wrong sealant", walk=True)
+    hands.do("step-back")
+    async with sitting(hands.desk) as bench:
+        assert "Taking back: step 2 of 2" in bench.text
+        assert "Wipe it off" in bench.text
+
+
+async def test_a_move_is_made_and_what_stands_changes_with_it(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path).desk) as bench:
+        assert "at-deck" in bench.text
+        await bench.press("m", "enter")
+        assert (bench.last["kind"], bench.last["move"]) == ("moved", "turn-down")
+        assert "Pistons  down" in bench.text
+
+
+async def test_how_something_was_found_to_stand_can_be_said_with_a_reason(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path, start={"pistons": None}).desk) as bench:
+        assert "? not known" in bench.text
+        await bench.press("s", "enter", "right", "enter")
+        await bench.type("looked in\n")
+        assert bench.last["kind"] == "stands"
+        assert (bench.last["variable"], bench.last["value"], bench.last["reason"]) == (
+            "pistons",
+            "at-deck",
+            "looked in",
+        )
+
+
+async def test_lost_knowledge_can_be_said_too(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path).desk) as bench:
+        await bench.press("s", "enter", "left", "enter")
+        await bench.type("the crank was bumped\n")
+        assert (bench.last["kind"], bench.last["value"]) == ("stands", None)
+
+
+async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another_folder(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    disk = Trouble()
+    hands.desk.journal._disk = disk
+    async with sitting(hands.desk) as bench:
+        before = bench.events
+        disk.error, disk.failing = errno.ENOSPC, {"write"}
+        await bench.type("0.25\n")
+        assert "Nothing of this step was saved" in bench.text
+        assert bench.field == "0.25"
+        assert bench.events == before
+        disk.failing = set()
+        await bench.press("escape", "f")
+        elsewhere = tmp_path / "stick"
+        elsewhere.mkdir()
+        await bench.type(f"{elsewhere}\n")
+        assert f"Theloggoesonin{elsewhere}" in "".join(bench.text.split())
+        assert bench.app.seat is not None
+        assert bench.app.seat.log.parent == elsewhere
+        assert bench.field == "0.25"
+        await bench.press("enter")
+        assert bench.last["quantity"]["entered"] == "0.25 mm"
+
+
+async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    disk = Trouble()
+    hands.desk.journal._disk = disk
+    async with sitting(hands.desk) as bench:
+        disk.failing = {"sync"}
+        await bench.type("0.25\n")
+        assert "recorded" not in bench.kinds
+        disk.failing = set()
+        await bench.press("enter")
+        assert bench.kinds[-1] == "recorded"
+        assert bench.field == ""
+
+
+async def test_leaving_keeps_what_is_half_typed_and_coming_back_finds_it(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    async with sitting(hands.desk) as bench:
+        await bench.type("0.2")
+        await bench.press("f10")
+        assert "Everything you entered is on disk." in bench.text
+        await bench.press("enter")
+    assert json.loads((tmp_path / "build.jsonl.draft").read_text())["texts"] == {"measure[1] reading lash[1] 1": "0.2"}
+    async with sitting(resume(hands).desk) as bench:
+        assert bench.field == "0.2"
+        await bench.type("5\n")
+        assert bench.last["quantity"]["entered"] == "0.25 mm"
+    assert not (tmp_path / "build.jsonl.draft").exists()
+
+
+FOLLOWED = """\
+benchflow: 1
+id: short
+title: Short
+revision: "1"
+notice: Invented for the tests.
+sections:
+- title: All
+  operations:
+  - {id: one, title: The one thing}
+follow-up:
+- {title: Tighten again, due: 14 d, or: 500 km}
+"""
+
+
+async def test_the_end_lists_what_is_still_to_do_with_its_day_and_where_the_log_is(tmp_path: Path) -> None:
+    hands = begin(tmp_path, FOLLOWED, options={}, start={})
+    hands.work("one")
+    async with sitting(hands.desk) as bench:
+        assert "Every operation is done" in bench.text
+        await bench.press("enter")
+        assert "2026-03-15  Tighten again, or 500 km" in bench.text
+        assert "closed" not in bench.kinds
+        await bench.press("enter")
+        assert bench.kinds[-1] == "closed"
+        assert "The session is ended" in bench.text
+        assert "2026-03-15" in bench.text
+        assert "build.jsonl" in bench.text
+        await bench.press("enter")
+
+
+async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_setting(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.work("hold-chain")
+    async with sitting(hands.desk) as bench:
+        await bench.press("e")
+        await bench.type("the block is cracked\n")
+        assert "closed" not in bench.kinds
+        assert "is temporary" in bench.text
+        await bench.press("escape")
+        hands.work("let-chain-down")
+        bench.app.seat.look_again()  # type: ignore[union-attr]  # the bench has one
+        await bench.press("e", "enter")
+        assert (bench.last["kind"], bench.last["reason"]) == ("closed", "the block is cracked")
+
+
+HOSTILE = SMALL.replace(
+    "title: Seal the corners", r'title: "[/] [red]Seal[/red] [@click=app.quit]x[/] \e[31m \u202e [qty 4]"'
+)
+
+
+async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequence(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path, HOSTILE).desk, (120, 40)) as bench:
+        assert "[/] [red]Seal[/red] [@click=app.quit]x[/]" in bench.text
+        assert "[qty 4]" in bench.text
+        painted = "".join(segment.text for y in range(40) for segment in bench.screen.query_one("Board").render_line(y))
+        assert "\x1b" not in painted
+        assert "\u202e" not in painted
+        await bench.press("o", "w", "escape", "escape", "m", "escape", "s")
+        assert "How it stands" in bench.text
+
+
+async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    async with sitting(hands.desk) as bench:
+        await bench.paste("\x1b]52;c;YQ==\x07A-42\x9b31m")
+        await bench.press("enter")
+        assert bench.last["lot"] == "]52;c;YQ==A-4231m"
+
+
+async def test_several_pasted_lines_are_refused_and_not_half_taken(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.do("take-up", operation="seal")
+    async with sitting(hands.desk) as bench:
+        await bench.paste("A-42\nA-43")
+        assert bench.field == ""
+        assert "2 lines were pasted" in bench.text
+
+
+async def every_page(bench: Sitting) -> list[str]:
+    """The titles of the screens that lie one key away, each left again by its second way out."""
+    seen = []
+    for key in ("w", "o", "m", "n", "u", "c", "s", "question_mark", "equals_sign", "q", "e"):
+        await bench.press(key)
+        seen.append(bench.screen.title_line)
+        await bench.press("f10")
+        assert bench.screen.title_line == "the bench", seen[-1]
+        await bench.press(key)
+        await bench.press("escape")
+        assert bench.screen.title_line == "the bench", seen[-1]
+    return seen
+
+
+async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start=DOWN)
+    hands.to_tightened()
+    async with sitting(hands.desk) as bench:
+        assert len(set(await every_page(bench))) == 11
+
+
+async def test_no_binding_is_without_a_stable_name_or_on_a_key_that_terminals_change(tmp_path: Path) -> None:
+    from benchflow.tui.bench import BenchScreen
+    from benchflow.tui.entry import Entry
+    from benchflow.tui.form import FormPage
+    from benchflow.tui.front import FrontPage
+    from benchflow.tui.help import KeysPage
+    from benchflow.tui.leaving import EndedPage, LeavePage
+    from benchflow.tui.listing import ListPage
+    from benchflow.tui.why import WhyPage
+
+    for screen in (BenchScreen, FormPage, FrontPage, KeysPage, EndedPage, LeavePage, ListPage, WhyPage, Entry):
+        bindings = [binding for binding in screen.BINDINGS if isinstance(binding, Binding)]
+        assert len(bindings) == len(screen.BINDINGS), screen
+        names = [binding.id for binding in bindings]
+        assert all(names), screen
+        assert len(set(names)) == len(names), screen
+        keys = {key for binding in bindings for key in binding.key.split(",")}
+        assert not keys & {"ctrl+m", "ctrl+h", "ctrl+i", "ctrl+j"}, screen
+
+
+@pytest.mark.parametrize("keys", [("f5",), ("f6",), ("f6", "f6", "f6")])
+async def test_look_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    async with sitting(hands.desk) as bench:
+        await bench.type("0.2")
+        await bench.press(*keys)
+        assert bench.field == "0.2"
+        assert "Lash" in bench.text
+
+
+async def test_a_sum_is_worked_out_as_one_types_and_its_result_put_into_the_field(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    async with sitting(hands.desk) as bench:
+        before = bench.events
+        await bench.press("equals_sign", "down", "enter")
+        await bench.type("300 in-lb\n10 in\n4 in")
+        assert "214 in-lb" in bench.text
+        await bench.press("enter", "enter")
+        assert bench.field == "214 in-lb"
+        assert bench.events == before

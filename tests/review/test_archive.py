@@ -137,6 +137,21 @@ def test_no_question_is_answered_otherwise_by_the_index_than_by_the_files(
     database.close()
 
 
+def test_a_span_that_begins_or_ends_in_the_middle_of_a_stage_still_finds_the_stage(
+    archive_url: str, tmp_path: Path
+) -> None:
+    story = Story().take_up("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
+    database = open_database(archive_url)
+    file_logs(database, [story.save(tmp_path)], BENCH)
+    middle, before, after = story.lines[5].at, story.lines[1].at, moment_of("2026-03-02T20:00:00Z")
+    for source in (Indexed(database), Files([tmp_path / "job-1.jsonl"], bench=BENCH)):
+        assert source.ask(Question(Instrument("TW-1"), since=middle))
+        assert source.ask(Question(Instrument("TW-1"), until=middle))
+        assert not source.ask(Question(Instrument("TW-1"), since=after))
+        assert not source.ask(Question(Instrument("TW-1"), until=before))
+    database.close()
+
+
 def test_filing_again_changes_nothing_and_reads_nothing(archive_url: str, tmp_path: Path) -> None:
     folder = tmp_path / "logs"
     folder.mkdir()

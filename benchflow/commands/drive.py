@@ -44,7 +44,7 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     working_on(log)
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}.")
-    register = Register(shop or places().shop)
+    register = Register(shop or places().shop, places().compiled)
     desk = open_desk(source, path.name, log, reader(), simulated=simulated, register=register)
     if desk.journal.torn:
         remark(f"The last line of {log} was torn; what there is of it is kept in {desk.journal.torn}.")

@@ -33,7 +33,7 @@ def _shop(path: Path | None) -> "Shop | None":
         return None
     from benchflow.session.register import Register
 
-    shop = Register(where).shop()
+    shop = Register(where, places().compiled).shop()
     if shop is None:
         raise BenchflowError(f"There is no shop file {where}.")
     return shop

@@ -217,13 +217,14 @@ class Desk:
             return Refusal((Reason("not-saved", str(error)),))
         for line in lines:
             self.state = begin(line, self.procedure) if self.state is None else fold(self.state, line)
-        self._count_uses(lines)
+        if lines[-1].kind == "closed":
+            self._count_uses()
         return Accepted(lines)
 
-    def _count_uses(self, lines: tuple[Line, ...]) -> None:
-        """Bring the register's counts up to date when an operation is done: often enough for a calibration, and
-        never in the way of a tick. A register that cannot be changed now is caught up with next time."""
-        if self.register is not None and any(line.kind in ("finished", "closed") for line in lines):
+    def _count_uses(self) -> None:
+        """Bring the register's counts up to date: at the end of a session and on leaving the bench, never in the way
+        of a tick. A register that cannot be changed now, or a program that was killed, is caught up with next time."""
+        if self.register is not None and not self.read_only:
             with suppress(BenchflowError):
                 self.register.count(self.journal.lines)
 
@@ -272,4 +273,5 @@ class Desk:
             self.journal = self.journal.move_to(folder)
 
     def close(self) -> None:
+        self._count_uses()
         self.journal.close()

@@ -27,7 +27,7 @@ class Shelf:
         self._clock = clock
 
     def register(self) -> Register:
-        return Register(self.where.shop)
+        return Register(self.where.shop, self.where.compiled)
 
     def going_on(self) -> list[Session]:
         """Sessions that are not ended, last worked on first."""

@@ -312,8 +312,10 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
     assert (used.lines[0].data["due"], used.lines[1].data["serial"]) == ("2027-01-01", "T-1")
     assert [line.kind for line in hands.do("tick", joint="studs", fastener=2).lines] == ["ticked"]
     hands.do("finish")
-    register = shop.shop()
+    hands.desk.close()
+    register = Register(shop.path, tmp_path / "cache").shop()
     assert register is not None
+    assert Register(shop.path, tmp_path / "cache").shop() == register  # as kept
     assert next(one.uses for one in register.instruments if one.id == "good") == 2
 
 

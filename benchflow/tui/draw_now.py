@@ -10,6 +10,9 @@ from benchflow.tui.draw_wants import Block, Place, Typed, blocks_of
 from benchflow.tui.lines import EMPTY, Line, cell_count, cut, hang, say, wrap
 from benchflow.tui.wants import Want, takes_text
 
+MOST_REASONS = 4
+"""Of a stopped operation, on the bench; `w` has them all, and the way there."""
+
 
 class Panel(Struct, frozen=True):
     """Drawn lines, where the field lies in them, and how far the instruction can be turned on."""
@@ -25,12 +28,14 @@ def draw_now(
     """``about`` is the line over the title; ``turned`` by how many lines the instruction is turned on."""
     top: list[Line] = [say(cut(about, width), "label")]
     top.extend(say(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
+    if now.missing and not now.in_hand:
+        top.extend(
+            line for reason in now.missing[:MOST_REASONS] for line in hang("× ", reason.message, width, "stopped")
+        )
     top.extend(draw_cautions(now.cautions, width))
     told = [line for text in now.do for line in numbered(text, width)]
     aside = _aside(now, width)
-    blocks = (
-        blocks_of(now.inputs, want, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_hand else []
-    )
+    blocks = blocks_of(now, want, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_hand else []
     if not now.in_hand and now.inputs:
         aside = [*hang("Wants: ", "; ".join(_wanted(each) for each in now.inputs), width, "faint"), *aside]
     return _composed(top, told, aside, blocks, want, height, turned, width)

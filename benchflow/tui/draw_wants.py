@@ -9,6 +9,7 @@ from benchflow.session.view import (
     HoldInput,
     Input,
     LotInput,
+    NowView,
     Reading,
     ReadingInput,
     TightenInput,
@@ -68,17 +69,19 @@ def verdict(reading: Reading) -> Span:
     return (f"{word}, signed for", "aside") if reading.waived else (word, role)
 
 
-def blocks_of(inputs: tuple[Input, ...], current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
-    """One block for each input, in order, and one for the finish. ``room`` is how tall the one in hand may be."""
+def blocks_of(now: NowView, current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
+    """One block for each input, in order, and one for the finish with what still stands in its way. ``room`` is
+    how tall the one in hand may be."""
     chosen = None if current is None else input_of(current)
     out = []
-    for given in inputs:
+    for given in now.inputs:
         if current is not None and given == chosen:
             out.append(_in_hand(current, typed, width, room))
         else:
             out.append(Block(tuple(((INDENT, "text"), *line) for line in _brief(given, width - 2))))
     if isinstance(current, WantFinish):
-        out.append(Block((_finish(),)))
+        missing = (line for reason in now.missing for line in hang("  × ", reason.message, width, "stopped"))
+        out.append(Block((_finish(), *missing)))
     return out
 
 

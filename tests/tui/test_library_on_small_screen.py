@@ -1,0 +1,52 @@
+"""Every operation of every shipped procedure on a screen of 80 by 24: nothing that matters is out of sight."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from benchflow.session.look import operation_view
+from benchflow.tui.draw_bench import Scene, draw_bench
+from benchflow.tui.draw_joint import next_of
+from benchflow.tui.draw_large import draw_large
+from benchflow.tui.lines import plain
+from benchflow.tui.offer import OfferWork
+from benchflow.tui.wants import Want, WantTick, input_of, takes_text, wants_of
+from tests.tui.play import LIBRARY, Hands
+
+NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
+
+
+@pytest.mark.parametrize("procedure", sorted(path.stem for path in LIBRARY.glob("*.yaml")))
+@pytest.mark.parametrize("large", [False, True], ids=["ordinary", "large"])
+def test_cautions_the_thing_wanted_and_its_field_are_whole(tmp_path: Path, procedure: str, large: bool) -> None:
+    hands = Hands(tmp_path / "build.jsonl", procedure)
+    hands.open(**{each.name: each.values[0] for each in hands.desk.procedure.state if each.start is None})
+    view = hands.desk.view()
+    for name in hands.state.plan.steps:
+        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_hand=True)
+        for want in wants_of(now):
+            scene = Scene(NOON, OfferWork(now), want)
+            picture = (draw_large if large else draw_bench)(view, scene, 80, 24)
+            left = " ".join(" ".join(plain(line)[: 80 if large else 49].split()) for line in picture.lines)
+            for caution in now.cautions:
+                assert caution.signal.upper() in left, name
+                assert caution.text.split()[-1] in left, (name, caution.text)
+            if takes_text(want):
+                assert picture.place is not None, (name, want)
+                row = plain(picture.lines[picture.place.y])
+                assert row[picture.place.x - 1] == "[", (name, row)
+                assert row[picture.place.x + picture.place.width] == "]", (name, row)
+            if isinstance(want, WantTick) and not large:
+                assert f"►{next_of(want.of)}◄" in left, (name, left)
+            elif not large:
+                assert words_of(want).split()[0] in left, (name, words_of(want))
+    hands.desk.close()
+
+
+def words_of(want: Want) -> str:
+    """What names the thing that is wanted."""
+    given = input_of(want)
+    found = next((getattr(given, name, "") for name in ("ask", "text", "title") if getattr(given, name, "")), "Finish")
+    return str(found)

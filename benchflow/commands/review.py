@@ -1,5 +1,6 @@
 """Commands for afterwards, over single sessions: ``sheet``, ``review``, ``compare``, ``export``."""
 
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +16,11 @@ if TYPE_CHECKING:
     from benchflow.review.account import Account
     from benchflow.review.evidence import Review
     from benchflow.session.shop import Shop
+
+
+def _on_a_terminal() -> bool:
+    """Whether there is a screen to draw on and keys to read from."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def _account(name: str) -> "Account":
@@ -43,8 +49,6 @@ def put(text: str | bytes, out: Path | None) -> None:
     """To ``out``, or to standard output where that is ``-`` or nothing."""
     data = text.encode() if isinstance(text, str) else text
     if out is None or str(out) == "-":
-        import sys
-
         sys.stdout.flush()
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
@@ -116,16 +120,26 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
 @click.option("--all", "every", is_flag=True, help="Tell everything about every guard, not only the suspects.")
 @click.option("--shop", type=click.Path(path_type=Path), help="The register that tells which instruments are in doubt.")
 @click.option("--rule", "show_rule", is_flag=True, help="Show the rule by which evidence is called weak.")
+@click.option("--text", "as_text", is_flag=True, help="Print it, on a terminal too; --all and --rule do the same.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object, the rule with it.")
 def review(
-    name: str, complaint: str | None, search: str | None, every: bool, shop: Path | None, show_rule: bool, as_json: bool
-) -> int:
+    name: str, complaint: str | None, search: str | None, every: bool, shop: Path | None, show_rule: bool,
+    as_text: bool, as_json: bool,
+) -> int:  # fmt: skip
     """It came back. What guarded against it, and how weak is the evidence, the weakest first.
 
-    COMPLAINT is one of the procedure's failures, by its name or its words; without one everything is looked at.
+    On a terminal it opens a screen, from which the moment, the procedure's text and the readings are one key away.
+    COMPLAINT is one of the procedure's failures, by its name or its words; without one it is asked for on the screen,
+    and in print everything is looked at.
     """
     told = _account(name)
-    found = _reviewed(told, complaint, search, _shop(shop))
+    register = _shop(shop)
+    if _on_a_terminal() and not (as_json or as_text or every or show_rule):
+        from benchflow.tui.review import show_review
+
+        asked = None if complaint is None and search is None else _reviewed(told, complaint, search, register)
+        return show_review(told, register, asked) or (FINE if told.log.damage is None else FOUND)
+    found = _reviewed(told, complaint, search, register)
     if as_json:
         emit({**_with_properties(found), "session": told.facts.session})
         return FINE if told.log.damage is None else FOUND
@@ -174,15 +188,21 @@ def _with_properties(found: "Review") -> dict[str, Any]:
 @click.command()
 @click.argument("left", metavar="LOG")
 @click.argument("right", metavar="LOG")
+@click.option("--text", "as_text", is_flag=True, help="Print it, on a terminal too.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
-def compare(left: str, right: str, as_json: bool) -> int:
+def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
     """Hold two builds side by side: by the same procedure or by two revisions of it; what differs first, readings,
-    times, parts and people."""
+    times, parts and people. On a terminal it opens a screen."""
     from benchflow.review.compare import compare as held
 
-    found = held(_account(left), _account(right))
+    one, other = _account(left), _account(right)
+    found = held(one, other)
     if as_json:
         emit({**_plain(found), "first": found.first})
+    elif _on_a_terminal() and not as_text:
+        from benchflow.tui.review import show_comparison
+
+        return show_comparison(one, other, found)
     else:
         from benchflow.review.text import comparison
 

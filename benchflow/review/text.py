@@ -128,8 +128,13 @@ def comparison(found: Comparison) -> Iterator[str]:
 
 def _difference(difference: Difference) -> Iterator[str]:
     where = f"{difference.title}: " if difference.title else ""
-    what = _WHAT.get(difference.kind, "{}").format(difference.what)
+    what = what_differs(difference)
     yield f"  {where}{what}: {difference.left or 'none'} | {difference.right or 'none'}"
+
+
+def what_differs(difference: Difference) -> str:
+    """``lot of corner-sealant``, ``time in hand``: without the operation."""
+    return _WHAT.get(difference.kind, "{}").format(difference.what)
 
 
 _WHAT = {

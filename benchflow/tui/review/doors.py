@@ -1,0 +1,74 @@
+"""From anything that is shown of an operation, one key to the moment, the procedure's text, its readings."""
+
+from typing import Any
+
+from textual.binding import Binding, BindingType
+
+from benchflow.tui.page import Page, letter
+from benchflow.tui.review.case import Case
+
+MOMENT = Binding(letter("m"), "moment", "the moment", id="review.moment")
+TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
+READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
+ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
+DOORS: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS)
+
+
+class Doors(Page[Any], inherit_bindings=False):
+    """``operation`` and ``seq`` are what the keys lead to now: ``""`` and ``None`` where there is nothing."""
+
+    case: Case
+
+    @property
+    def operation(self) -> str:
+        raise NotImplementedError
+
+    @property
+    def seq(self) -> int | None:
+        raise NotImplementedError
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        match action:
+            case "moment":
+                return True if self.seq is not None else None
+            case "text" | "readings":
+                return True if self.operation else None
+            case _:
+                return True
+
+    def action_moment(self) -> None:
+        from benchflow.tui.review.replaying import ReplayPage
+
+        assert self.seq is not None  # the key is not live without
+        self.open_moment(ReplayPage, self.case, self.seq)
+
+    def open_moment(self, page: Any, case: Case, seq: int) -> None:
+        async def work() -> None:
+            self.app.push_screen(page(case, await case.moment(seq)))
+
+        self.go(work())
+
+    def action_text(self) -> None:
+        from benchflow.tui.review.reading import ProcedurePage
+
+        operation = self.operation
+
+        async def work() -> None:
+            self.app.push_screen(ProcedurePage(self.case, await self.case.pages(operation)))
+
+        self.go(work())
+
+    def action_readings(self) -> None:
+        from benchflow.tui.review.reading import ReadingsPage
+
+        operation, seq = self.operation, self.seq
+
+        async def work() -> None:
+            self.app.push_screen(ReadingsPage(self.case, await self.case.evidence(operation), seq))
+
+        self.go(work())
+
+    def action_about_build(self) -> None:
+        from benchflow.tui.review.reading import BuildPage
+
+        self.app.push_screen(BuildPage(self.case))

@@ -1,0 +1,98 @@
+"""What is read and nothing else: an operation's evidence, the procedure's text, the rule, the build as a whole."""
+
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+
+from benchflow.review.ranking import GROUNDS, SUSPECT
+from benchflow.review.ranking import rule as ranking_rule
+from benchflow.review.sheet import SheetOperation
+from benchflow.tui.lines import EMPTY, Line, hang, say, wrap
+from benchflow.tui.listing import leaving_keys
+from benchflow.tui.page import TextPage
+from benchflow.tui.review.case import Case, Pages
+from benchflow.tui.review.doors import ABOUT, MOMENT, TEXT, Doors
+from benchflow.tui.review.draw_evidence import draw_operation, draw_pages
+
+TURN: tuple[BindingType, ...] = (
+    Binding("pagedown,space", "turn(10)", "read on", id="text.page-down"),
+    *(each for each in TextPage.BINDINGS if not (isinstance(each, Binding) and each.id == "text.page-down")),
+)
+
+
+class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
+    """The evidence for one operation as it stands at the end of the log."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TURN, *leaving_keys()]
+
+    def __init__(self, case: Case, of: SheetOperation, seq: int | None) -> None:
+        super().__init__()
+        self.case = case
+        self._of, self._seq = of, seq
+        self.title_line = f"{case.unit}: what there is of it"
+
+    @property
+    def operation(self) -> str:
+        return self._of.operation
+
+    @property
+    def seq(self) -> int | None:
+        return self._seq
+
+    def text(self, width: int) -> list[Line]:
+        return draw_operation(self._of, width)
+
+
+class ProcedurePage(TextPage[None], inherit_bindings=False):
+    """One operation's text, from the procedure that the log carries."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+
+    def __init__(self, case: Case, pages: Pages) -> None:
+        super().__init__()
+        self._pages = pages
+        self.title_line = f"{case.unit}: the procedure as it was that day, revision {case.account.procedure.revision}"
+
+    def text(self, width: int) -> list[Line]:
+        return draw_pages(self._pages, width)
+
+
+class RulePage(TextPage[None], inherit_bindings=False):
+    """By what rule evidence is called weak: the same for everybody."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+    title_line = "How it is ranked"
+
+    def text(self, width: int) -> list[Line]:
+        lines = [say(part) for part in wrap(ranking_rule()[0], width)]
+        lines.append(EMPTY)
+        told = False
+        for ground in GROUNDS:
+            if ground.grade < SUSPECT and not told:
+                lines.append(say("Only told, and held against nobody:", "label"))
+                told = True
+            lines.extend(hang(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "weak"))
+        return lines
+
+
+class BuildPage(TextPage[None], inherit_bindings=False):
+    """The session as a whole, and what to keep in mind about it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+
+    def __init__(self, case: Case) -> None:
+        super().__init__()
+        self.case = case
+        self.title_line = f"{case.unit}: this build"
+
+    def text(self, width: int) -> list[Line]:
+        lines: list[Line] = [EMPTY]
+        for label, words in self.case.about():
+            lines.extend(hang(f"{label:<13}", words, width, "text", "label"))
+        lines.append(EMPTY)
+        for warning in self.case.account.warnings:
+            lines.extend(hang("NOTE  ", warning, width, "text", "weak"))
+        notice = self.case.account.procedure.notice
+        if notice:
+            lines.extend([EMPTY, *hang("", notice, width)])
+        return lines

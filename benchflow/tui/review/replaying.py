@@ -1,0 +1,189 @@
+"""The session played again: how everything stood after any event."""
+
+from typing import Any, ClassVar
+
+from textual.binding import Binding, BindingType
+
+from benchflow.plaintext import clean_line
+from benchflow.review.replay import By
+from benchflow.session.moment import parse
+from benchflow.session.view import BenchView
+from benchflow.tui.draw_bench import Saying, Scene, draw_bench
+from benchflow.tui.draw_side import draw_clocks, draw_standing
+from benchflow.tui.keys import key_words
+from benchflow.tui.lines import EMPTY, Line, Role, beside, cut, rule, say, wrap
+from benchflow.tui.listing import leaving_keys
+from benchflow.tui.offer import Offer, OfferNothing, OfferStepBack, OfferWork
+from benchflow.tui.page import Drawn, Page, letter
+from benchflow.tui.review.case import Case, Moment, Told
+from benchflow.tui.review.doors import ABOUT, READINGS, TEXT, Doors
+
+NARROW = 70
+DONE_SHOWN = 4
+
+
+class ReplayPage(Doors, Page[Any], inherit_bindings=False):
+    """Begins at ``moment`` and goes wherever the keys lead."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("down,space", "forward('event')", "event", id="replay.on", key_display="↑↓"),
+        Binding("up", "back_by('event')", "", id="replay.back", show=False),
+        Binding("right", "forward('operation')", "operation", id="replay.operation-on", key_display="←→"),
+        Binding("left", "back_by('operation')", "", id="replay.operation-back", show=False),
+        Binding("pagedown", "forward('day')", "day", id="replay.day-on", key_display="PgUp PgDn"),
+        Binding("pageup", "back_by('day')", "", id="replay.day-back", show=False),
+        Binding("home", "to(1)", "", id="replay.first", show=False),
+        Binding("end", "to(-1)", "to either end", id="replay.last", show=False, key_display="Home End"),
+        Binding(letter("b"), "as_it_looked", "the bench then", id="replay.bench"),
+        TEXT,
+        READINGS,
+        ABOUT,
+        *leaving_keys(),
+    ]
+
+    def __init__(self, case: Case, moment: Moment) -> None:
+        super().__init__()
+        self.case = case
+        self.moment = moment
+        self.title_line = clean_line(f"{case.unit}, as it went")
+
+    @property
+    def operation(self) -> str:
+        """The one in hand, or that the event speaks of."""
+        named = self.moment.frame.operation or self.case.account.log.lines[self.moment.frame.seq - 1].data.get(
+            "operation"
+        )
+        return named if isinstance(named, str) and self.case.knows(named) else ""
+
+    @property
+    def seq(self) -> int | None:
+        return self.moment.frame.seq
+
+    # --- what is seen -----------------------------------------------------------------------------
+
+    def body(self, width: int, height: int) -> Drawn:
+        frame = self.moment.frame
+        when = f"{frame.at[:10]} {frame.at[11:19]} UTC"
+        head: list[Line] = [say(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
+        head.extend(say(part, "title") for part in wrap(frame.words or "(nothing to tell)", width))
+        head = [*head[: height // 3], EMPTY]
+        room = height - len(head)
+        if width < NARROW:
+            side = self._side(width, room * 2 // 3)
+            return Drawn((*head, *side, EMPTY, *self._events(width, max(room - len(side) - 1, 3))))
+        right = min(max(width * 2 // 5, 30), 56)
+        left = width - right - 3
+        rows = beside(self._events(left, room), self._side(right, room), left, 3, width, room)
+        return Drawn((*head, *rows))
+
+    def _events(self, width: int, height: int) -> list[Line]:
+        """What went before and what came after, a line each; a day begins with a line of its own."""
+        at, story = self.moment.frame.seq - 1, self.moment.story
+        lines: list[Line] = []
+        here = 0
+        for index in range(max(at - height, 0), min(at + height, len(story))):
+            if not lines or story[index].at[:10] != story[index - 1].at[:10]:
+                lines.append(rule(width, story[index].at[:10]))
+            if index == at:
+                here = len(lines)
+            lines.append(_event(story[index], width, index == at))
+        first = max(0, min(here - height // 2, len(lines) - height))
+        return lines[first : first + height]
+
+    def _side(self, width: int, height: int) -> list[Line]:
+        """How it stood, what the clock said, what was in hand, open and done."""
+        frame = self.moment.frame
+        work: list[Line] = [rule(width, "IN HAND")]
+        work.append(say(cut(self.case.title(frame.operation), width), "strong") if frame.operation else say("nothing"))
+        if frame.open:
+            work.append(rule(width, "SET ASIDE"))
+            work.extend(say(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-3:])
+        of = len(frame.done) + frame.left
+        work.append(rule(width, f"DONE {len(frame.done)} OF {of}"))
+        clocks = draw_clocks(frame.clocks, width, 5)
+        standing = draw_standing(frame.standing, width, max(height - len(clocks) - len(work) - 1, 4))
+        lines = [*standing, *clocks, *work]
+        room = max(height - len(lines), 1)
+        done = [say(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-room:])]
+        return [*lines, *done][:height]
+
+    # --- what the keys do -------------------------------------------------------------------------
+
+    def action_forward(self, by: By) -> None:
+        async def work() -> None:
+            await self._stop_at(await self.case.forward(self.moment.frame.seq, by), "This is the last event.")
+
+        self.go(work())
+
+    def action_back_by(self, by: By) -> None:
+        async def work() -> None:
+            await self._stop_at(await self.case.back(self.moment.frame.seq, by), "This is the first event.")
+
+        self.go(work())
+
+    def action_to(self, seq: int) -> None:
+        self.go(self._stop_at(seq if seq > 0 else self.case.last, ""))
+
+    async def _stop_at(self, seq: int, at_the_end: str) -> None:
+        here = self.moment.frame.seq
+        if seq != here:
+            self.moment = await self.case.moment(seq)
+        self.say(*([at_the_end] if seq == here and at_the_end else []), role="weak")
+
+    def action_as_it_looked(self) -> None:
+        seq = self.moment.frame.seq
+
+        async def work() -> None:
+            self.app.push_screen(BenchThenPage(await self.case.bench(seq), self.moment))
+
+        self.go(work())
+
+
+class BenchThenPage(Page[Any], inherit_bindings=False):
+    """The bench as it looked after an event; nothing can be entered."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("pagedown", "turn(3)", "read on", id="then.read-on", show=False),
+        Binding("pageup", "turn(-3)", "read back", id="then.read-back", show=False),
+        *leaving_keys("back to today"),
+    ]
+    title_line = "the bench then"
+
+    def __init__(self, view: BenchView, moment: Moment) -> None:
+        super().__init__()
+        self.view = view
+        self.moment = moment
+        self.turned = 0
+
+    def draw(self, width: int, height: int) -> Drawn:
+        frame = self.moment.frame
+        scene = Scene(
+            now=parse(frame.at),
+            offer=_offer(self.view),
+            saying=Saying(
+                (f"As it stood after event {frame.seq} of {frame.of}; nothing can be entered here.",), "weak"
+            ),
+            keys=key_words(self, self.focused),
+            turned=self.turned,
+        )
+        return Drawn(draw_bench(self.view, scene, width, height).lines)
+
+    def action_turn(self, by: int) -> None:
+        self.turned = max(self.turned + by, 0)
+        self.redraw()
+
+
+def _offer(view: BenchView) -> Offer:
+    if view.taking_back is not None:
+        return OfferStepBack(view.taking_back)
+    return OfferWork(view.now) if view.now is not None else OfferNothing()
+
+
+def _event(told: Told, width: int, here: bool) -> Line:
+    role: Role = "strong" if here else "text"
+    return (
+        ("► " if here else "  ", "now"),
+        (f"{told.seq:>4} ", "now" if here else "faint"),
+        (f"{told.at[11:16]}  ", "faint"),
+        (cut(told.words.replace("\n", " "), width - 13), role),
+    )

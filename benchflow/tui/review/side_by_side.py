@@ -1,0 +1,176 @@
+"""Two builds side by side: what differs and what differs first, every reading, every time in hand."""
+
+from collections.abc import Sequence
+from typing import Any, ClassVar, Literal
+
+from textual.binding import Binding, BindingType
+
+from benchflow.plaintext import clean_line
+from benchflow.review.compare import Comparison, Difference, ReadingPair, Side, TimePair
+from benchflow.review.text import what_differs
+from benchflow.review.words import span
+from benchflow.tui.lines import EMPTY, Line, Role, cut, fit, hang, say, wrap
+from benchflow.tui.listing import leaving_keys, list_keys
+from benchflow.tui.page import letter
+from benchflow.tui.review.blocks import BlocksPage, shortened
+from benchflow.tui.review.case import Case
+
+Part = Literal["differences", "readings", "times"]
+PARTS: tuple[tuple[Part, str], ...] = (("differences", "what differs"), ("readings", "readings"), ("times", "times"))
+BETWEEN = " │ "
+DIFFERS = "≠ "
+
+
+class ComparePage(BlocksPage[Any], inherit_bindings=False):
+    """``left`` and ``right`` are the builds, ``found`` what holding one against the other came to."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *list_keys("the moment, left"),
+        Binding("left", "moment_left", "moment, left", id="compare.moment-left", key_display="←"),
+        Binding("right", "moment_right", "moment, right", id="compare.moment-right", key_display="→"),
+        Binding(letter("d"), "part('differences')", "differences", id="compare.differences"),
+        Binding(letter("r"), "part('readings')", "readings", id="compare.readings"),
+        Binding(letter("t"), "part('times')", "times", id="compare.times"),
+        *leaving_keys("leave"),
+    ]
+
+    def __init__(self, left: Case, right: Case, found: Comparison) -> None:
+        super().__init__()
+        self.left, self.right, self.found = left, right, found
+        self.part: Part = "differences"
+        self.title_line = clean_line(f"{left.unit}  │  {right.unit}")
+
+    # --- what is seen -----------------------------------------------------------------------------
+
+    @property
+    def rows(self) -> Sequence[Difference | ReadingPair | TimePair]:
+        match self.part:
+            case "differences":
+                return self.found.differences
+            case "readings":
+                return self.found.readings
+            case "times":
+                return self.found.times
+
+    def count(self) -> int:
+        return len(self.rows)
+
+    def intro(self, width: int) -> list[Line]:
+        inner = width - 2
+        lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
+        notes = [line for each in self.found.warnings for line in hang("NOTE  ", each, width, "text", "weak")]
+        lines.extend(shortened(notes, 3))
+        lines.append(EMPTY)
+        if self.part == "differences" and self.found.first is None:
+            lines.append(say("Nothing differs but figures and times: r and t show them.", "strong"))
+        else:
+            heads = {"differences": "", "readings": "reading, and right less left", "times": "time in hand"}
+            where = next(words for part, words in PARTS if part == self.part)
+            first = "What differs first:" if self.part == "differences" and self.at == 0 else ""
+            tail = first or heads[self.part]
+            of = f"{self.at + 1} of {self.count()} · " if self.count() else ""
+            lines.append(((f"{where.upper()}  ", "label"), (f"{of}{tail}".removesuffix(" · "), "text")))
+        return lines
+
+    def block(self, index: int, width: int) -> Sequence[Line]:
+        row = self.rows[index]
+        match row:
+            case Difference():
+                return _difference(row, width, index == 0)
+            case ReadingPair():
+                return _reading(row, width, index == self.at)
+            case TimePair():
+                left, right = ("not finished" if side is None else span(side) for side in (row.left, row.right))
+                return _columns(row.title, left, right, "", "text", width)
+
+    # --- what the keys do -------------------------------------------------------------------------
+
+    def _seqs(self) -> tuple[int | None, int | None]:
+        row = self.rows[self.at] if self.count() else None
+        return (row.left_seq, row.right_seq) if isinstance(row, Difference) else (None, None)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        left, right = self._seqs()
+        match action:
+            case "moment_left" | "choose":
+                return True if left is not None else None
+            case "moment_right":
+                return True if right is not None else None
+            case _:
+                return True
+
+    def chosen(self) -> None:
+        self.action_moment_left()
+
+    def action_part(self, part: Part) -> None:
+        self.part, self.at = part, 0
+        self.redraw()
+
+    def action_moment_left(self) -> None:
+        self._open(self.left, self._seqs()[0])
+
+    def action_moment_right(self) -> None:
+        self._open(self.right, self._seqs()[1])
+
+    def _open(self, case: Case, seq: int | None) -> None:
+        from benchflow.tui.review.replaying import ReplayPage
+
+        assert seq is not None  # the key is not live without
+
+        async def work() -> None:
+            self.app.push_screen(ReplayPage(case, await case.moment(seq)))
+
+        self.go(work())
+
+    def action_back(self) -> None:
+        self.bench.leave(0)
+
+
+def _about(side: Side) -> str:
+    simulated = ", simulated" if side.simulated else ""
+    return f"{side.unit}: revision {side.revision}, {side.by}, {side.opened_at[:10]}{simulated}"
+
+
+def _inset(line: Line) -> Line:
+    return (("  ", "text"), *line)
+
+
+def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
+    """Two texts beside each other, each wrapped in its half."""
+    half = (width - len(BETWEEN)) // 2
+    one, other = wrap(left, half), wrap(right, half)
+    blank = [""] * max(len(one), len(other))
+    return [
+        (*fit(((a, role),), half), (BETWEEN, "rule"), (b, role))
+        for a, b, _ in zip([*one, *blank], [*other, *blank], blank, strict=False)
+    ]
+
+
+def _difference(of: Difference, width: int, first: bool) -> list[Line]:
+    title = f"{of.title}: {what_differs(of)}" if of.title else f"At the beginning: {what_differs(of)}"
+    head = hang(DIFFERS, title, width, "strong" if first else "text", "weak")
+    return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
+
+
+def _reading(of: ReadingPair, width: int, here: bool) -> list[Line]:
+    slot = of.slot if of.slot not in ("", "1") else ""
+    differs = of.left_verdict != of.right_verdict
+    lines = _columns(f"{of.name} {slot}".strip(), of.left, of.right, of.by or "", "strong" if here else "text", width)
+    if differs or here:
+        said = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
+        lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(said))
+    return lines
+
+
+def _judged(verdict: str, share: float | None) -> str:
+    if not verdict:
+        return "not read"
+    words = {"in": "in", "out": "OUT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
+    return f"{words}, {share:.0%} of its limit left".replace("%", " %") if share is not None and share >= 0 else words
+
+
+def _columns(name: str, left: str, right: str, by: str, role: Role, width: int) -> list[Line]:
+    cell = min(max((width - 24) // 3, 10), 18)
+    room = width - cell * 3
+    figures = "".join(text.rjust(cell) for text in (cut(left or "-", cell), cut(right or "-", cell), cut(by, cell)))
+    return [((cut(name, room - 1).ljust(room), role), (figures, "strong" if role == "strong" else "text"))]

@@ -103,6 +103,8 @@ SWITCHED_OFF = [
     Reductions(twins=False),
     Reductions(lattice=False),
     Reductions(set_by_set=False),
+    Reductions(small_lattice=0),
+    Reductions(small_lattice=0, twins=False),
     Reductions(by_groups=False, forced_order=False, twins=False, lattice=False),
 ]
 

@@ -5,48 +5,49 @@ from collections.abc import Sequence
 from itertools import product
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.machine import bits
+from benchflow.ordering.proof.explorer import Explorer, Outline
 from benchflow.ordering.proof.joint import Pair, entangled, is_free
 from benchflow.ordering.proof.order import Order
 from benchflow.ordering.proof.part import Part, groups, start_values
-from benchflow.ordering.proof.space import ALL_REDUCTIONS, AnySpace, Reductions, TooWide, explore
+from benchflow.ordering.proof.space import AnySpace
 from benchflow.ordering.route import Way, route
 from benchflow.procedure.plan import Plan
-
-Cache = dict[tuple[object, ...], AnySpace | TooWide]
-"""Parts explored already, by :attr:`Part.key`: most choices of options leave most parts as they are."""
 
 _MOST_STARTS = 256
 
 
 class Analysis(Struct, frozen=True):
     """``paper`` is the author's order, ``order`` the same with what the states force. ``never`` are the steps (plan
-    numbers) that no order ever does. ``pairs`` are the parts that were explored in full, ``too_wide`` those that were
-    not (some of them may be proven all the same). ``joined`` says that from every configuration in which each part by
-    itself can be finished, the whole can be. Where ``no_start``, every start is forbidden and nothing was asked."""
+    numbers) that no order ever does. ``pairs`` are the parts that were explored in full, ``outlines`` the others.
+    ``joined`` says that from every configuration in which each part by itself can be finished, the whole can be.
+    Where ``no_start``, every start is forbidden and nothing was asked."""
 
     plan: Plan
     paper: Order
     order: Order
     never: int
     pairs: tuple[Pair, ...]
-    too_wide: tuple[TooWide, ...]
+    outlines: tuple[Outline, ...]
     joined: bool
     no_start: bool
 
     @property
-    def complete(self) -> bool:
-        known = all(wide.no_breach and wide.free for wide in self.too_wide)
-        return self.joined and known and not self.no_start
+    def settled(self) -> bool:
+        """Whether what is never done, and what can no longer be finished, is known for certain."""
+        return self.joined and all(outline.proven.free for outline in self.outlines) and not self.no_start
+
+    def parts(self) -> list[Part]:
+        return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
 
 
-def analyse(plan: Plan, bound: int, cache: Cache, reductions: Reductions = ALL_REDUCTIONS) -> Analysis:
-    """Explore the plan, part by part, in at most about ``bound`` configurations a part."""
-    look = _Look(plan, bound, cache, reductions)
+def analyse(plan: Plan, explorer: Explorer) -> Analysis:
+    look = _Look(plan, explorer)
     grouped = groups(plan)
-    if not reductions.by_groups:
+    if not explorer.reductions.by_groups:
         grouped = [_merged(grouped, range(len(grouped)))] if grouped else []
     joined = True
     while True:
@@ -66,7 +67,7 @@ def analyse(plan: Plan, bound: int, cache: Cache, reductions: Reductions = ALL_R
     never = look.never
     if not look.no_start and not (joined and all(space.live_starts() for _, space in look.pairs)):
         never |= _never_reached(plan, look)
-    return Analysis(plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.too_wide), joined, look.no_start)
+    return Analysis(plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.outlines), joined, look.no_start)
 
 
 Group = tuple[list[str], list[int]]
@@ -75,44 +76,42 @@ Group = tuple[list[str], list[int]]
 class _Look:
     """The parts of one plan as far as they are known. ``order`` grows by what the states are found to force."""
 
-    def __init__(self, plan: Plan, bound: int, cache: Cache, reductions: Reductions) -> None:
+    def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
         self.paper = self.order = Order(plan)
         self.never = self.order.held
         self.pairs: list[Pair] = []
-        self.too_wide: list[TooWide] = []
-        self._bound = bound
-        self._cache = cache
-        self._reductions = reductions
+        self.outlines: list[Outline] = []
+        self._explorer = explorer
+
+    def parts(self) -> list[Part]:
+        return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
 
     @property
     def no_start(self) -> bool:
-        return any(not part.starts for part, _ in self.pairs)
+        return any(not part.starts and not part.too_many_starts for part in self.parts())
 
     def explore(self, grouped: Sequence[Group]) -> None:
         """What is never done takes everything after it along, and what the states of one part force holds in
         all others: again, until nothing changes."""
         while True:
-            self.pairs, self.too_wide = [], []
+            self.pairs, self.outlines = [], []
             for group in grouped:
                 part, found = self._looked_up(group)
-                if isinstance(found, TooWide):
-                    self.too_wide.append(found)
+                if isinstance(found, Outline):
+                    self.outlines.append(replace(found, part=part))
                 else:
                     self.pairs.append((part, found))
             if self.no_start or not self._learned_more():
                 return
 
     def is_too_wide(self, group: Group) -> bool:
-        return isinstance(self._looked_up(group)[1], TooWide)
+        _, found = self._looked_up(group)
+        return isinstance(found, Outline) and not found.proven.free
 
-    def _looked_up(self, group: Group) -> tuple[Part, AnySpace | TooWide]:
+    def _looked_up(self, group: Group) -> tuple[Part, AnySpace | Outline]:
         part = Part(self.plan, self.paper, self.order, *group, self.never)
-        found = self._cache.get(part.key)
-        if found is None:
-            found = self._cache[part.key] = explore(part, self._bound, self._reductions)
-        part.adopt(found.part)
-        return part, found
+        return part, self._explorer.look_at(part)
 
     def _learned_more(self) -> bool:
         lost = self.never
@@ -122,7 +121,7 @@ class _Look:
         if lost != self.never:
             self.never = lost
             return True
-        if len(self.pairs) < 2 or not self._reductions.forced_order:
+        if len(self.pairs) < 2 or not self._explorer.reductions.forced_order:
             return False
         forced = [mask & ~self.order.before[i] for i, mask in enumerate(self._forced())]
         if not any(forced):
@@ -171,9 +170,8 @@ def _whole_starts(plan: Plan, look: _Look) -> list[dict[str, str]]:
     fixed = [v for v in variables if v.start is not None]
     values = {v.name: str(v.start) for v in fixed}
     choices: list[list[dict[str, str]]] = []
-    grouped = {name for part, _ in look.pairs for name in part.variables}
-    grouped |= {name for wide in look.too_wide for name in wide.part.variables}
-    for part in (*(part for part, _ in look.pairs), *(wide.part for wide in look.too_wide)):
+    grouped = {name for part in look.parts() for name in part.variables}
+    for part in look.parts():
         choices.append([_known(part, number) for number in part.starts])
     loose = [v for v in variables if v.name not in grouped]
     choices.append(list(start_values(loose))[:1])

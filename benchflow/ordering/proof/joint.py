@@ -59,8 +59,9 @@ def _out_of_turn(part: Part, space: Space[F]) -> list[tuple[int, int]]:
         turn = min(rank[twin] for twin in twins)
         earlier = sum(1 << other for other in bits(part.all) if rank[other] < turn and other not in twins)
         for valuation, family in space.live.items():
-            here = space.families.having(space.families.ready(family, step), earlier)
-            stuck = _cannot_go_on(space, valuation, here, step)
+            stuck = _cannot_go_on(space, valuation, space.families.ready(family, step), step)
+            if stuck:
+                stuck = space.families.having(stuck, earlier)
             for done in space.families.each(stuck):
                 found.append((valuation, done & ~(1 << step)))
                 if len(found) > _MOST_EXCEPTIONS:

@@ -14,10 +14,11 @@ from msgspec.structs import replace
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
 from benchflow.ordering.machine import bits
-from benchflow.ordering.proof.analysis import Analysis, Cache, analyse
+from benchflow.ordering.proof.analysis import Analysis, analyse
+from benchflow.ordering.proof.breaches import breaking, find_breach
+from benchflow.ordering.proof.explorer import Explorer
 from benchflow.ordering.proof.finding import Line
-from benchflow.ordering.proof.space import Reductions
-from benchflow.ordering.proof.witness import Unsettled, Witness, show_breach, show_dead_end
+from benchflow.ordering.proof.witness import Unsettled, Witness, show_dead_end
 from benchflow.ordering.route import Do
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
@@ -57,14 +58,10 @@ class _GaveUp(Exception):
 class Mender:
     """For one set of rules (those of one group of variables) over every build."""
 
-    def __init__(
-        self, analyses: Sequence[Analysis], rules: frozenset[int], bound: int, cache: Cache, reductions: Reductions
-    ) -> None:
+    def __init__(self, analyses: Sequence[Analysis], rules: frozenset[int], explorer: Explorer) -> None:
         self._before = list(analyses)
         self._rules = rules
-        self._bound = bound
-        self._cache = cache
-        self._reductions = reductions
+        self._explorer = explorer
         self._procedure = analyses[0].plan.procedure
         self._variables = {v.name: v for v in self._procedure.state}
         self._pool: list[_Known] = []
@@ -139,15 +136,15 @@ class Mender:
         self._tried.add(frozenset(lines))
         for before in self._before:
             plan = with_lines(before.plan, lines)
-            after = analyse(plan, self._bound, self._cache, self._reductions)
-            if not after.complete:
+            after = analyse(plan, self._explorer)
+            if not after.settled:
                 raise _GaveUp
             if _is_worse(before, after):
                 return False
-            for part, space in after.pairs:
-                if not self._rules & set(part.rules) or not space.breaches():
+            for part, space in breaking(after):
+                if not self._rules & set(part.rules):
                     continue
-                witness = show_breach(after, part, space)
+                witness = find_breach(after, part, space, self._explorer)
                 if isinstance(witness, Unsettled):
                     raise _GaveUp
                 if witness is not None:

@@ -6,13 +6,14 @@ from itertools import islice
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.machine import bits
 from benchflow.ordering.proof import story, structure
-from benchflow.ordering.proof.analysis import Analysis, Cache, analyse
+from benchflow.ordering.proof.analysis import Analysis, analyse
+from benchflow.ordering.proof.breaches import breaking, find_breach
+from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Outline, Reductions
 from benchflow.ordering.proof.finding import Finding, Line, Proof, finding
 from benchflow.ordering.proof.mending import Mender
 from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.space import ALL_REDUCTIONS, AnySpace, Reductions, TooWide
 from benchflow.ordering.proof.timing import Conflict, NotSettled, can_be_walked, timing
-from benchflow.ordering.proof.witness import Witness, show_breach, show_dead_end
+from benchflow.ordering.proof.witness import Witness, show_dead_end
 from benchflow.ordering.route import Do
 from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Plan
@@ -35,8 +36,7 @@ class _Proving:
     def __init__(self, procedure: Procedure, bound: int, reductions: Reductions) -> None:
         self._procedure = procedure
         self._bound = bound
-        self._reductions = reductions
-        self._cache: Cache = {}
+        self._explorer = Explorer(bound, reductions)
         self._findings: list[Finding] = []
         self._mending: dict[int, tuple[Line, ...]] = {}
         self._said: set[tuple[object, ...]] = set()
@@ -45,8 +45,8 @@ class _Proving:
     def run(self) -> Proof:
         self._add(structure.forbidden_starts(self._procedure))
         plans = list(self._plans())
-        analyses = [analyse(plan, self._bound, self._cache, self._reductions) for plan in plans]
-        configurations = self._explored()
+        analyses = [analyse(plan, self._explorer) for plan in plans]
+        configurations = max(self._explorer.configurations, 1)
         for analysis in analyses:
             self._add(structure.circles(analysis.plan, analysis.paper))
             if analysis.no_start:
@@ -82,10 +82,6 @@ class _Proving:
                 " A larger bound looks at more"
             )
             self._not_explored("options", self._procedure.options[0].mark, message)
-
-    def _explored(self) -> int:
-        found = (each.configurations for each in self._cache.values())
-        return max(sum(found), 1)
 
     # --- findings ---------------------------------------------------------------------------------
 
@@ -147,15 +143,15 @@ class _Proving:
             self._not_explored("", Mark(), message)
 
     def _say_what_is_missing(self, analysis: Analysis) -> None:
-        for wide in analysis.too_wide:
-            if wide.no_breach and wide.free:
-                continue  # proven without following its order
+        for outline in analysis.outlines:
+            if outline.proven.free:
+                continue
             message = (
-                f"{_group(wide.part, start=True)} can stand and be done in too many ways: more than {self._bound:,}"
-                f" configurations, with {len(wide.part.steps)} operations. {_what_was_proven(wide)}"
-                " A larger bound looks at more"
+                f"{_group(outline.part, start=True)} can stand and be done in too many ways for the bound of"
+                f" {self._bound:,} configurations: {len(outline.part.steps)} operations touch them."
+                f" {_what_was_proven(outline)} A larger bound looks at more"
             )
-            self._not_explored(_place_of(wide.part), _mark_of(wide.part), message)
+            self._not_explored(_place_of(outline.part), _mark_of(outline.part), message)
         if not analysis.joined:
             message = (
                 "Each group of states was explored by itself, but the groups wait for each other, and together they"
@@ -165,21 +161,17 @@ class _Proving:
 
     def _interlock_needed(self, analyses: list[Analysis]) -> None:
         for analysis in analyses:
-            candidates: list[tuple[Part, AnySpace | None]] = [
-                (part, space) for part, space in analysis.pairs if space.breaches()
-            ]
-            candidates += [(wide.part, None) for wide in analysis.too_wide if not wide.no_breach]
-            for part, space in candidates:
+            for part, space in breaking(analysis):
                 rules = frozenset(part.rules)
                 if ("interlock", rules) in self._said:
                     continue
-                shown = show_breach(analysis, part, space)
+                shown = find_breach(analysis, part, space, self._explorer)
                 if isinstance(shown, Witness):
                     self._said.add(("interlock", rules))
                     self._tell_breach(analysis, analyses, rules, shown)
-                elif shown is not None and space is not None:
-                    message = "It could not be settled whether only the interlock stops a rule of " + _group(part)
-                    self._not_explored(_place_of(part), _mark_of(part), message)
+                elif shown is not None:
+                    message = "It was not settled whether only the interlock stops what a rule forbids of "
+                    self._not_explored(_place_of(part), _mark_of(part), message + _group(part))
 
     def _tell_breach(self, analysis: Analysis, analyses: list[Analysis], rules: frozenset[int], shown: Witness) -> None:
         plan = analysis.plan
@@ -188,10 +180,10 @@ class _Proving:
         lines: tuple[Line, ...] = ()
         if isinstance(last, Do) and analysis.never >> analysis.order.index[last.operation] & 1:
             told += "The operation can never be done as it is written: mend it, or the rule, first."
-        elif not all(each.complete for each in analyses):
+        elif not all(each.settled for each in analyses):
             told += "The procedure is too wide to work out which lines would make it safe on paper."
         else:
-            mending = Mender(analyses, rules, self._bound, self._cache, self._reductions).mend(analysis, shown)
+            mending = Mender(analyses, rules, self._explorer).mend(analysis, shown)
             if mending is None:
                 told += "No set of `after` and `needs` lines was found that makes it safe on paper."
             else:
@@ -237,17 +229,17 @@ class _Proving:
 def _some_start(analysis: Analysis) -> dict[str, str]:
     """A start of all variables that no rule forbids."""
     start = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
-    for part in [*(part for part, _ in analysis.pairs), *(wide.part for wide in analysis.too_wide)]:
+    for part in analysis.parts():
         if part.starts:
             known = part.machine.valuation(part.starts[0])
             start.update({name: value for name, value in known.items() if value is not None})
     return start
 
 
-def _what_was_proven(wide: TooWide) -> str:
-    if wide.no_breach:
+def _what_was_proven(outline: Outline) -> str:
+    if outline.proven.no_breach:
         return "It was proven that no order passes a forbidden configuration, but not that all can be finished."
-    return "Nothing was proven of them beyond the orders looked at."
+    return "That all of it can be done and finished was not proven."
 
 
 def _group(part: Part, *, start: bool = False) -> str:

@@ -3,42 +3,9 @@
 from collections.abc import Iterator, Sequence
 from typing import Any, Generic
 
-from msgspec import Struct
-
 from benchflow.ordering.machine import BLOCKED, bits
-from benchflow.ordering.proof.families import F, Families, Lattice, SetBySet, lattice_size
+from benchflow.ordering.proof.families import F, Families
 from benchflow.ordering.proof.part import Part
-
-_SMALL_LATTICE = 1 << 14
-_MANY_SETS = 60_000
-"""From here on a lattice is tried, since it is faster where it fits."""
-_MOST_VALUATIONS = 20_000
-_BITS_A_CONFIGURATION = 1024
-"""A bound of so many configurations allows a lattice as many bits as it allows sets of bytes."""
-
-
-class Reductions(Struct, frozen=True):
-    """Each can be switched off; the answers must stay the same (a test holds them together)."""
-
-    by_groups: bool = True
-    forced_order: bool = True
-    twins: bool = True
-    lattice: bool = True
-    set_by_set: bool = True
-
-
-ALL_REDUCTIONS = Reductions()
-
-
-class TooWide(Struct, frozen=True):
-    """A part that was not explored in full. ``no_breach`` says that all the same no order of it, nor any other way
-    to do its steps, passes a forbidden configuration; ``free`` that from however it may stand every step left can be
-    done after some moves, in any order that ``after`` allows."""
-
-    part: Part
-    configurations: int
-    no_breach: bool
-    free: bool
 
 
 class Space(Generic[F]):
@@ -245,77 +212,6 @@ class Space(Generic[F]):
 
 AnySpace = Space[Any]
 """Whichever way its families are held: only its own ``families`` look inside them."""
-
-
-def explore(part: Part, bound: int, reductions: Reductions) -> AnySpace | TooWide:
-    """All of the part's configurations, or how far it got within ``bound`` of them."""
-    twins = part.twins(also_outside=False) if reductions.twins else []
-    gate = gated(part, twins)
-    size = lattice_size(gate, part.all)
-    if part.too_many_starts:
-        return TooWide(part, 0, False, False)
-    if reductions.lattice and (size <= _SMALL_LATTICE or not reductions.set_by_set):
-        return _in_lattice(part, gate, twins)
-    space: AnySpace
-    for limit in (min(_MANY_SETS, bound), bound) if reductions.lattice else (bound,):
-        space = Space(part, SetBySet(gate), gate, twins)
-        if space.explore(limit):
-            return space
-        width = len(part.steps) + 4 * len(space.reached)
-        if reductions.lattice and size * width <= bound * _BITS_A_CONFIGURATION:
-            del space
-            return _in_lattice(part, gate, twins)
-    return _at_least(part, space.configurations)
-
-
-def _at_least(part: Part, configurations: int) -> TooWide:
-    """What can be proven of a part without following its order: as if every step could be done at any time, and again
-    and again. That can only be more than what the order allows."""
-    machine = part.machine
-    seen = list(part.starts)
-    known = set(seen)
-    moved: dict[int, list[int]] = {}
-    able: dict[int, int] = {}
-    no_breach = True
-    for valuation in seen:  # grows while it is walked
-        by_moves = [machine.move(valuation, number) for number in range(len(machine.moves))]
-        by_steps = [machine.step(valuation, effect) for effect in machine.effect_of]
-        moved[valuation] = [then for then in by_moves if then != BLOCKED]
-        able[valuation] = sum(1 << step for step in bits(part.all) if by_steps[step] != BLOCKED)
-        no_breach = no_breach and not _breaks_here(part, valuation)
-        for then in (*by_moves, *by_steps):
-            if then != BLOCKED and then not in known:
-                known.add(then)
-                seen.append(then)
-        if len(seen) > _MOST_VALUATIONS:
-            return TooWide(part, configurations, False, False)
-    while True:
-        grown = {v: able[v] | _any_of(able[then] for then in moved[v]) for v in seen}
-        if grown == able:
-            break
-        able = grown
-    free = all(mask == part.all for mask in able.values())
-    return TooWide(part, configurations, no_breach, free)
-
-
-def _breaks_here(part: Part, valuation: int) -> bool:
-    machine = part.machine
-    return any(machine.meets(valuation, e) and machine.breach(valuation, e) for e in set(machine.effect_of)) or any(
-        machine.meets(valuation, e) and machine.breach(valuation, e, is_move=True) for e in machine.move_effects
-    )
-
-
-def _any_of(masks: Iterator[int]) -> int:
-    found = 0
-    for mask in masks:
-        found |= mask
-    return found
-
-
-def _in_lattice(part: Part, gate: list[int], twins: list[list[int]]) -> Space[int]:
-    space = Space(part, Lattice(gate, part.all), gate, twins)
-    space.explore(None)
-    return space
 
 
 def gated(part: Part, twins: list[list[int]]) -> list[int]:

@@ -115,11 +115,7 @@ class _Show:
         for part in members:
             for one, other in zip(part.outside, part.outside_on_paper, strict=True):
                 waited |= one | other
-        return [part for part in _parts(self._analysis) if part.mask & waited and part not in members]
-
-
-def _parts(analysis: Analysis) -> list[Part]:
-    return [part for part, _ in analysis.pairs] + [wide.part for wide in analysis.too_wide]
+        return [part for part in self._analysis.parts() if part.mask & waited and part not in members]
 
 
 # --- in a view --------------------------------------------------------------------------------------
@@ -334,7 +330,7 @@ def _starts(analysis: Analysis, view: Part, found: _Found, needed: int) -> Itera
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     values.update(_known(view, found.start))
     choices = []
-    for part in _parts(analysis):
+    for part in analysis.parts():
         if part.variables[0] in view.variables:
             continue
         starts = part.starts if part.mask & needed else part.starts[:1]

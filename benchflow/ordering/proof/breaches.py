@@ -1,0 +1,35 @@
+"""Where only the interlock stands between the order and a forbidden configuration."""
+
+from collections.abc import Iterator
+
+from benchflow.ordering.proof.analysis import Analysis
+from benchflow.ordering.proof.explorer import Explorer
+from benchflow.ordering.proof.part import Part
+from benchflow.ordering.proof.space import AnySpace
+from benchflow.ordering.proof.witness import Unsettled, Witness, show_breach
+
+
+def breaking(analysis: Analysis) -> Iterator[tuple[Part, AnySpace | None]]:
+    """The parts in which prerequisites and needs may allow what a rule forbids; without a space where the part is
+    known in outline only, and that it does is not certain."""
+    for part, space in analysis.pairs:
+        if space.breaches():
+            yield part, space
+    for outline in analysis.outlines:
+        if not outline.proven.no_breach and outline.part.starts:
+            yield outline.part, None
+
+
+def find_breach(
+    analysis: Analysis, part: Part, space: AnySpace | None, explorer: Explorer
+) -> Witness | Unsettled | None:
+    """A shortest order that shows it; ``None`` when the whole procedure never comes to it."""
+    found = show_breach(analysis, part, space)
+    if space is not None or not isinstance(found, Unsettled):
+        return found
+    # It is not near the start: then all of the part has to be known.
+    outline = next(each for each in analysis.outlines if each.part is part)
+    known = explorer.look_closer(outline)
+    if known is None:
+        return found
+    return show_breach(analysis, part, known) if known.breaches() else None

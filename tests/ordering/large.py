@@ -1,0 +1,125 @@
+"""Large procedures, invented throughout, built like real ones: assemblies with a position that is turned, a guard
+that opens only while work is in hand, parts that are seated and then tightened, and repeated adjustments."""
+
+from random import Random
+
+from benchflow.procedure.model import (
+    Mark,
+    Move,
+    Operation,
+    Option,
+    Procedure,
+    Ref,
+    Rule,
+    Section,
+    Settings,
+    Values,
+    Variable,
+)
+
+PARTS = 4
+"""Parts of one assembly; with its position and its guard that makes six variables."""
+PLACES = ("1", "2", "3", "4", "5", "6", "7", "8", "9")
+BEFORE = 9
+"""Operations of one assembly that touch no state."""
+OF_ONE_ASSEMBLY = BEFORE + 2 * PARTS + 1 + 1 + len(PLACES) + 1
+
+
+def large(operations: int, seed: int = 1) -> Procedure:
+    """About so many operations (each-instances counted), in assemblies of :data:`OF_ONE_ASSEMBLY` that wait for each
+    other here and there. Clean: nothing is to be found in it."""
+    draw = Random(seed)
+    made: list[Operation] = []
+    state: list[Variable] = []
+    rules: list[Rule] = []
+    moves: list[Move] = []
+    sections: list[Section] = []
+    ends: list[str] = []
+    for number in range(max(1, round(operations / OF_ONE_ASSEMBLY))):
+        name = f"a{number}"
+        earlier = draw.sample(ends, min(len(ends), draw.choice((0, 1, 2))))
+        state += _variables(name)
+        rules.append(
+            Rule({f"{name}-position": ("up",), f"{name}-guard": ("open",)}, "the guard would be struck", Mark(1, 1))
+        )
+        moves += [
+            Move(f"{name}-turn-{at}", f"Turn {name} {at}", sets={f"{name}-position": at}, mark=Mark(1, 1))
+            for at in ("up", "down")
+        ]
+        work = _work(name, earlier, draw)
+        made += work
+        sections.append(Section(name, name, tuple(each.id for each in work)))
+        ends.append(work[-1].id)
+    return Procedure(
+        id="large",
+        title="Large, and invented",
+        revision="1",
+        options=(Option("kind", "Which?", ("plain", "heavy")),),
+        places={"place": PLACES},
+        state=tuple(state),
+        interference=tuple(rules),
+        moves=tuple(moves),
+        sections=tuple(sections),
+        operations=tuple(made),
+    )
+
+
+def _variables(name: str) -> list[Variable]:
+    return [
+        Variable(f"{name}-position", ("down", "up"), None),
+        Variable(f"{name}-guard", ("shut", "open"), "shut"),
+        *(Variable(f"{name}-part-{i}", ("out", "seated", "tight"), "out") for i in range(PARTS)),
+    ]
+
+
+def _work(name: str, earlier: list[str], draw: Random) -> list[Operation]:
+    made: list[Operation] = []
+
+    def add(
+        step: str,
+        after: list[str],
+        needs: Values | None = None,
+        during: Settings | None = None,
+        sets: Settings | None = None,
+        each: str | None = None,
+        when: Values | None = None,
+    ) -> str:
+        ident = f"{name}-{step}"
+        made.append(
+            Operation(
+                id=ident,
+                title=step,
+                section=name,
+                number=1,
+                when=when or {},
+                each=each,
+                after=tuple(Ref(other, Mark(1, 1)) for other in after),
+                needs=needs or {},
+                during=during or {},
+                sets=sets or {},
+                mark=Mark(1, 1),
+            )
+        )
+        return ident
+
+    ready = [add("clean-0", earlier)]
+    for i in range(1, BEFORE):
+        ready.append(add(f"clean-{i}", [draw.choice(ready)]))
+    tight = []
+    for i in range(PARTS):
+        part = f"{name}-part-{i}"
+        seated = add(
+            f"seat-{i}",
+            [draw.choice(ready)],
+            {f"{name}-position": ("down",)},
+            {f"{name}-guard": "open"},
+            {part: "seated"},
+        )
+        tight.append(add(f"tighten-{i}", [seated], {part: ("seated",)}, None, {part: "tight"}))
+    extra = add("extra", tight[:1], when={"kind": ("heavy",)})
+    up: Values = {f"{name}-position": ("up",)}
+    adjust = add("adjust", [*tight, extra], up, each="place")
+    add("check", [ready[-1]])
+    parts: Values = {f"{name}-part-{i}": ("tight",) for i in range(PARTS)}
+    add("cover", [adjust, f"{name}-check", *ready[1:]], {f"{name}-position": ("down",), **parts})
+    return made

@@ -277,8 +277,10 @@ def _unchecked(state: State, event: ev.Unchecked, line: Line) -> State:
 
 
 def _chosen(state: State, event: ev.Chosen, line: Line) -> State:
-    chosen = {**state.work(event.operation).chosen, event.name: event.take}
-    return _entered(state, event.operation, line.by, chosen=chosen)
+    work = state.work(event.operation)
+    whole = event.name.partition("[")[0]  # a deviation about a match speaks of all its places
+    lapsed = _lapse(work, event.name, whole) if event.name in work.chosen and work.deviations else {}
+    return _entered(state, event.operation, line.by, chosen={**work.chosen, event.name: event.take}, **lapsed)
 
 
 def _lot(state: State, event: ev.Lot, line: Line) -> State:

@@ -7,9 +7,11 @@ import msgspec
 from benchflow.ordering import route as way
 from benchflow.procedure.plan import Step
 from benchflow.session import intents as it
+from benchflow.session.choosing import proposal
 from benchflow.session.decide import move_reasons, take_up_reasons
 from benchflow.session.deciding import Around, unknown
 from benchflow.session.joint_input import tighten_input
+from benchflow.session.matching import match_inputs
 from benchflow.session.missing import missing
 from benchflow.session.reasons import told
 from benchflow.session.refusal import Reason, Refusal
@@ -63,6 +65,13 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     return tuple(go.id for go in found.steps)
 
 
+def proposed(state: State, step: Step) -> dict[str, list[str]]:
+    """What the tables and the matching of the operation in hand say is to be taken, by the name of the choice."""
+    inputs = match_inputs(state, step) if step.operation.match else []
+    found = {one.name: list(one.proposed) for one in inputs}
+    return {**{table.name: list(proposal(state, step, table).takes) for table in step.operation.choose}, **found}
+
+
 def joint(state: State, step: Step) -> dict[str, Any] | None:
     """How far the joint in hand is, for a wrench that is driven by a script: what is next, and what it is to read."""
     shown = tighten_input(state, step)
@@ -113,6 +122,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "moves": moves,
         "state": dict(state.valuation),
         "joint": None if step is None else joint(state, step),
+        "proposed": {} if step is None else proposed(state, step),
         "missing": [] if step is None else plain(missing(state, step, around.now)),
         "taking_back": None if state.taking_back is None else msgspec.to_builtins(state.taking_back),
         "closed": bool(state.closed),

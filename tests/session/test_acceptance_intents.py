@@ -268,6 +268,9 @@ def test_a_part_is_chosen_by_the_table_and_another_one_keeps_the_operation_open(
     assert script.no("choose", name="shin", take="thin") == ["unknown-name"]
     script.do("choose", name="shim", take="thin")
     assert script.no("finish") == ["out-of-limit"]
+    script.do("deviate", operation="gap", about="shim", reason="no thick one is left", by="Kim")
+    script.do("choose", name="shim", take="thin")  # another one: what was signed was about the first
+    assert script.no("finish") == ["out-of-limit"]
     script.do("choose", name="shim", take="thick", operation="gap")
     script.do("finish")
 

@@ -165,6 +165,7 @@ def test_a_choice_between_two_rows_is_asked_and_not_guessed(tmp_path: Path) -> N
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
     )
     script.all(intent("record", name="gap", value="0.09 mm"), intent("record", name="gap", value="0.11 mm"))
+    assert script.ask("status")["proposed"] == {"shim": ["thin", "thick"]}
     assert script.no("finish") == ["value-missing"]
     script.all(intent("choose", name="shim", take="thin"), intent("finish"))
 
@@ -197,6 +198,7 @@ def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path:
     script.do("take-up", operation="two")
     for place, value in (("A", "2.50 mm"), ("B", "2.70 mm"), ("C", "2.60 mm")):
         script.do("record", name="on-hand", value=value, place=place)
+    assert script.ask("status")["proposed"] == {"shims[1]": ["A"], "shims[2]": ["B"]}
     assert script.no("finish") == ["value-missing", "value-missing"]
     script.do("choose", name="shims[1]", take="B")
     assert script.no("choose", name="shims[2]", take="B") == ["not-allowed"]  # there is one of it

@@ -61,10 +61,15 @@ def _tidy(key: str, value: Any) -> Any:
         return clean(value).strip() if key in PROSE else clean_line(value)
     if isinstance(value, dict):
         # `options` and `start`: one level, as deep as anything here goes. What lies deeper is refused with its type.
-        return {
-            clean_line(str(inner)): clean_line(each) if isinstance(each, str) else each for inner, each in value.items()
-        }
-    return str(value) if type(value) is int and key not in NUMBERS else value
+        return {clean_line(str(inner)): _plain(each) for inner, each in value.items()}
+    return value if key in NUMBERS else _plain(value)
+
+
+def _plain(value: Any) -> Any:
+    """A word on one line; a whole number as its digits."""
+    if isinstance(value, str):
+        return clean_line(value)
+    return str(value) if type(value) is int else value
 
 
 def _mistakes(name: str, message: dict[str, Any], fields: dict[str, bool]) -> Iterator[Reason]:

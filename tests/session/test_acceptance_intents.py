@@ -424,3 +424,12 @@ def test_entries_are_refused_as_a_whole_where_the_intent_itself_is_wrong(script:
     assert script.no("record", nmae="bore") == ["unknown-name", "value-missing", "value-missing"]
     assert script.no("take-up", operation=["seal"]) == ["bad-intent"]
     assert script.no("take-up", operation="seal", at="2026-03-01T18:00:00Z") == ["not-allowed"]
+
+
+def test_a_choice_and_a_start_value_that_are_numbers_may_be_sent_as_numbers(tmp_path: Path) -> None:
+    text = PROCEDURE.replace("choices: [standard, reground]", "choices: [1, 2]").replace(
+        "{cams: reground}", "{cams: 2}"
+    )
+    script = Script(tmp_path, text)
+    (opened,) = script.do("open", by="Robin", options={"cams": 2}, start={"pistons": "down"})
+    assert opened["data"]["options"] == {"cams": "2"}

@@ -60,6 +60,7 @@ class FormPage(Page[str], inherit_bindings=False):
         self.asks: tuple[Ask, ...] = tuple(self.questions())
         self.picked: dict[str, str] = {ask.name: ask.value for ask in self.asks if ask.choices}
         self.fields: dict[str, Entry] = {}
+        self._owners: dict[int, tuple[int, str]] = {}
 
     # --- for the form itself ----------------------------------------------------------------------
 
@@ -135,26 +136,31 @@ class FormPage(Page[str], inherit_bindings=False):
         lines: list[Line] = []
         places: list[Place] = []
         at = (0, 0)
+        owners: list[tuple[int, str]] = []  # of each line: its question, and the choice that it shows
         for index, ask in enumerate(self.asks):
             start = len(lines)
             lines.extend(self._question(ask, index == self.at, width))
+            shown = [value for value, _ in ask.choices]
+            owners.extend([(index, "")] * (len(lines) - start - len(shown)) + [(index, value) for value in shown])
             if not ask.choices:
                 places.append(Place(2, len(lines), width - 4))
                 lines.append(EMPTY)
             lines.append(EMPTY)
+            owners.extend([(index, "")] * (len(lines) - len(owners)))
             if index == self.at:
                 at = (start, len(lines))
         intro = self.intro(width)
         room = max(height - len(intro) - 1, min(len(lines), max(height * 2 // 3, at[1] - at[0])))
         top = turned(intro, self.turned, max(height - room - 1, 0)) if intro else []
         first = max(0, min(at[0], at[1] - room)) if len(lines) > room else 0
-        shown = [*top, EMPTY, *lines[first : first + room]]
+        whole = [*top, EMPTY, *lines[first : first + room]]
         shift = len(top) + 1 - first
+        self._owners = {y + shift + 1: owner for y, owner in enumerate(owners[: first + room]) if y >= first}
         seen = tuple(
             Place(place.x, place.y + shift, place.width) if first <= place.y < first + room else None
             for place in places
         )
-        return Drawn(tuple(shown), seen)
+        return Drawn(tuple(whole), seen)
 
     def _question(self, ask: Ask, here: bool, width: int) -> list[Line]:
         role: Role = "strong" if here else "text"
@@ -169,6 +175,15 @@ class FormPage(Page[str], inherit_bindings=False):
                 (("    ● " if taken else "    ○ ", "now" if taken else "text"), (words, "strong" if taken else "text"))
             )
         return out
+
+    def touched(self, row: int) -> None:
+        index, value = self._owners.get(row, (-1, ""))
+        if index < 0:
+            return
+        self.at = index
+        if value:
+            self.picked[self.asks[index].name] = value
+        self._stand()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         last = self.at >= len(self.asks) - 1

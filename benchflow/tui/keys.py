@@ -9,7 +9,7 @@ from textual.binding import ActiveBinding, Binding
 from textual.screen import Screen
 from textual.widget import Widget
 
-from benchflow.tui.lines import Line, width_of
+from benchflow.tui.lines import Line, cell_count, width_of
 
 GAP = "   "
 NAMES = {
@@ -103,6 +103,20 @@ def draw_keys(words: Sequence[KeyWord], width: int, most: int) -> list[Line]:
         left.remove((blocked or spare)[-1])
         rows = _rows([_piece(word) for word in left], width)
     return rows[:most]
+
+
+def key_at(line: Line, x: int) -> tuple[str, str] | None:
+    """The key and the word that stand at a cell of a row of keys, for a finger or a mouse."""
+    at, key = 0, ""
+    for text, role in line:
+        at += cell_count(text)
+        if role == "key":
+            key = text
+        elif key and x < at:
+            return (key, text.strip()) if x >= at - cell_count(text) - cell_count(key) else None
+        elif role == "text":
+            key = ""
+    return None
 
 
 def _piece(word: KeyWord) -> Line:

@@ -33,6 +33,8 @@ class ListPage(Page[Result], inherit_bindings=False):
     def __init__(self) -> None:
         super().__init__()
         self.at = 0
+        self._first = 0  # the first row in sight,
+        self._from = 0  # and where on the screen it is
 
     # --- for the list itself ----------------------------------------------------------------------
 
@@ -60,12 +62,23 @@ class ListPage(Page[Result], inherit_bindings=False):
         about = about[: max(height // 2 - len(intro), 3)]
         room = max(height - len(intro) - len(about) - (1 if about else 0), 1)
         start = max(0, min(self.at - room // 2, self.count() - room))
+        self._first, self._from = start, 1 + len(intro)
         rows: list[Line] = []
         for index in range(start, min(start + room, self.count())):
             here = index == self.at
             rows.append((("► " if here else "  ", "now"), *self.row(index, width - 2)))
         padded: Sequence[Line] = [*intro, *rows, *([EMPTY] * (room - len(rows)))]
         return Drawn((*padded, *([EMPTY, *about] if about else [])))
+
+    def touched(self, row: int) -> None:
+        """The first touch puts a row in hand, the second chooses it."""
+        index = self._first + row - self._from
+        if not row - self._from >= 0 or index >= self.count():
+            return
+        if index == self.at and self.check_action("choose", ()):
+            self.action_choose()
+        self.at = index
+        self.redraw()
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), max(self.count() - 1, 0))

@@ -15,7 +15,7 @@ from benchflow.tui.board import Board
 from benchflow.tui.draw_bench import Saying, draw_saying, framed
 from benchflow.tui.draw_wants import Place
 from benchflow.tui.entry import Entry
-from benchflow.tui.keys import draw_keys, key_words
+from benchflow.tui.keys import draw_keys, key_at, key_words
 from benchflow.tui.lines import Line, Role
 
 if TYPE_CHECKING:
@@ -126,6 +126,22 @@ class Page(Screen[Result], inherit_bindings=False):
     @on(events.ScreenResume)
     def _seen_again(self) -> None:
         self.redraw()
+
+    @on(events.Click)
+    def _touched(self, event: events.Click) -> None:
+        """A key in the foot that is touched does what it says; elsewhere the screen knows what lies there."""
+        event.stop()
+        board = self.query_one(Board)
+        line = board.lines[event.screen_y] if event.screen_y < len(board.lines) else ()
+        found = key_at(line, event.screen_x)
+        for word in key_words(self, self.focused) if found is not None else ():
+            if (word.key, word.word) == found and word.enabled:
+                self.call_later(self.run_action, word.action)
+                return
+        self.touched(event.screen_y)
+
+    def touched(self, row: int) -> None:
+        """A row was touched, by a finger or a mouse."""
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:

@@ -359,3 +359,32 @@ async def test_a_sum_is_worked_out_as_one_types_and_its_result_put_into_the_fiel
         await bench.press("enter", "enter")
         assert bench.field == "214 in-lb"
         assert bench.events == before
+
+
+async def touch(bench: Sitting, text: str) -> None:
+    """A finger on the first cell of the text."""
+    rows = bench.text.splitlines()
+    y = next(index for index, row in enumerate(rows) if text in row)
+    await bench.pilot.click(offset=(rows[y].index(text), y))
+    await bench.press()
+
+
+async def test_a_finger_on_a_key_in_the_foot_does_what_the_key_does(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path).desk) as bench:
+        await touch(bench, "Enter take it up")
+        assert bench.kinds[-1] == "taken-up"
+        await bench.press("escape")
+        await touch(bench, "o list")
+        assert bench.screen.title_line == "Operations"
+
+
+async def test_a_finger_chooses_from_a_list_and_from_the_choices_of_a_question(tmp_path: Path) -> None:
+    async with sitting(begin(tmp_path).desk) as bench:
+        await bench.press("s")
+        await touch(bench, "Valves")
+        await touch(bench, "Valves")
+        assert "How does it stand: valves?" in bench.text
+        await touch(bench, "open")
+        await touch(bench, "How was it found")
+        await bench.type("seen\n")
+        assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("stands", "valves", "open")

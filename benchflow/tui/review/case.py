@@ -17,6 +17,7 @@ from benchflow.review.sheet import SheetOperation, sheet
 from benchflow.review.words import count, day
 from benchflow.session.clock import Now
 from benchflow.session.deciding import Around
+from benchflow.session.events import Event, Ticked, Unticked
 from benchflow.session.fold import happening
 from benchflow.session.look import operation_view
 from benchflow.session.shop import Shop
@@ -29,12 +30,14 @@ Asked = Failure | str | None
 
 
 class Told(Struct, frozen=True):
-    """One event in words. ``at`` is RFC 3339, UTC."""
+    """One event in words. ``at`` is RFC 3339, UTC; ``operation`` the one it belongs to, ``""`` for none;
+    ``short`` is it in a few words, for a line below the operation's title."""
 
     seq: int
     at: str
-    by: str
+    operation: str
     words: str
+    short: str
 
 
 class Pages(Struct, frozen=True):
@@ -86,8 +89,16 @@ class Case:
         step = self.account.plan.steps[operation]
         return f"{self.account.plan.number(operation)}  {step.title}"
 
-    def knows(self, operation: str) -> bool:
-        return operation in self.account.plan.steps
+    def finishing(self, operation: str) -> int | None:
+        """The event that finished it, where that stands."""
+        done = self.account.state.done.get(operation)
+        return None if done is None else done.seq
+
+    def reading(self, operation: str, name: str, slot: str) -> int | None:
+        """The event of a reading that stands."""
+        key = (operation, name, slot)
+        facts = self.account.facts.readings
+        return next((f.seq for f in facts if f.standing and (f.operation, f.name, f.slot) == key), None)
 
     # --- what is worked out in a thread ------------------------------------------------------------
 
@@ -146,11 +157,18 @@ class Case:
     def _story(self) -> tuple[Told, ...]:
         """Every event in words, event 1 first."""
         book = Book(self.account.plan)
+        in_hand = ""
         out = []
         for line in self.account.log.lines:
             event = happening(line)
             words = tell(event, book) if event is not None else f"{line.kind} (of a newer version)"
-            out.append(Told(line.seq, line.at, line.by, words))
+            named = line.data.get("operation")
+            operation = named if isinstance(named, str) and named in self.account.plan.steps else in_hand
+            if line.kind == "taken-up":
+                in_hand = operation
+            elif line.kind in ("finished", "set-aside"):
+                in_hand = ""
+            out.append(Told(line.seq, line.at, operation, words, _short(event) or words))
         return tuple(out)
 
 
@@ -160,6 +178,16 @@ class Moment(Struct, frozen=True):
     frame: Frame
     state: State
     story: tuple[Told, ...]
+
+
+def _short(event: Event | None) -> str:
+    match event:
+        case Ticked():
+            return f"no. {event.fastener}, stage {event.stage}"
+        case Unticked():
+            return f"no. {event.fastener}, stage {event.stage}: tick taken back"
+        case _:
+            return ""
 
 
 def _around(state: State) -> Around:

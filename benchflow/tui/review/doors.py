@@ -11,7 +11,9 @@ MOMENT = Binding(letter("m"), "moment", "the moment", id="review.moment")
 TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
 READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
-DOORS: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS)
+READINGS_TOO = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
+"""Where Enter opens them as well."""
+DOORS: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS_TOO)
 
 
 class Doors(Page[Any], inherit_bindings=False):

@@ -99,7 +99,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
     mark: Span = ("× ", "out") if value.verdict == "out" else ("● ", "in") if value.verdict == "in" else ("○ ", "text")
     lines = hang(mark[0], value.ask or value.name, width, "strong", mark[1])
     inner = width - 2
-    figures = "   ".join(f"{slot} {figure}".strip() for slot, figure in value.figures) or value.judged
+    figures = " · ".join(f"{slot}: {figure}" if slot else figure for slot, figure in value.figures) or value.judged
     body = [say(part, "strong") for part in wrap(figures, inner)]
     if value.filled:
         body.extend(say(part, "faint") for part in wrap(value.filled, inner))

@@ -2,28 +2,25 @@
 
 from typing import ClassVar
 
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 
 from benchflow.review.ranking import GROUNDS, SUSPECT
 from benchflow.review.ranking import rule as ranking_rule
 from benchflow.review.sheet import SheetOperation
-from benchflow.tui.lines import EMPTY, Line, hang, say, wrap
+from benchflow.session.view import BenchView
+from benchflow.tui.draw_side import STATUS, draw_clocks, draw_standing
+from benchflow.tui.lines import EMPTY, Line, hang, rule, say, wrap
 from benchflow.tui.listing import leaving_keys
 from benchflow.tui.page import TextPage
 from benchflow.tui.review.case import Case, Pages
 from benchflow.tui.review.doors import ABOUT, MOMENT, TEXT, Doors
 from benchflow.tui.review.draw_evidence import draw_operation, draw_pages
 
-TURN: tuple[BindingType, ...] = (
-    Binding("pagedown,space", "turn(10)", "read on", id="text.page-down"),
-    *(each for each in TextPage.BINDINGS if not (isinstance(each, Binding) and each.id == "text.page-down")),
-)
-
 
 class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
     """The evidence for one operation as it stands at the end of the log."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TURN, *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(self, case: Case, of: SheetOperation, seq: int | None) -> None:
         super().__init__()
@@ -46,7 +43,7 @@ class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
 class ProcedurePage(TextPage[None], inherit_bindings=False):
     """One operation's text, from the procedure that the log carries."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(self, case: Case, pages: Pages) -> None:
         super().__init__()
@@ -60,7 +57,7 @@ class ProcedurePage(TextPage[None], inherit_bindings=False):
 class RulePage(TextPage[None], inherit_bindings=False):
     """By what rule evidence is called weak: the same for everybody."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
     title_line = "How it is ranked"
 
     def text(self, width: int) -> list[Line]:
@@ -78,7 +75,7 @@ class RulePage(TextPage[None], inherit_bindings=False):
 class BuildPage(TextPage[None], inherit_bindings=False):
     """The session as a whole, and what to keep in mind about it."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*TURN, *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(self, case: Case) -> None:
         super().__init__()
@@ -95,4 +92,28 @@ class BuildPage(TextPage[None], inherit_bindings=False):
         notice = self.case.account.procedure.notice
         if notice:
             lines.extend([EMPTY, *hang("", notice, width)])
+        return lines
+
+
+class StoodPage(TextPage[None], inherit_bindings=False):
+    """How everything stood after an event: the assembly, the clock, every operation and what stopped it."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
+
+    def __init__(self, view: BenchView, seq: int) -> None:
+        super().__init__()
+        self._view = view
+        self.title_line = f"{view.unit}: how everything stood after event {seq}"
+
+    def text(self, width: int) -> list[Line]:
+        view = self._view
+        lines = [*draw_standing(view.standing, width, 1000), EMPTY]
+        lines.extend([*draw_clocks(view.clocks, width, 1000), EMPTY] if view.clocks else [])
+        lines.append(rule(width, f"OPERATIONS, {view.done} OF {view.of} DONE"))
+        for each in view.next:
+            shape, role, word = STATUS[each.status]
+            words = f"{each.number:>3}  {each.title}" + ("" if each.status == "done" else f": {word}")
+            lines.extend(hang(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))
+            if each.reason:
+                lines.extend(hang("       ", each.reason, width, "stopped"))
         return lines

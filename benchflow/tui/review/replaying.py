@@ -7,9 +7,9 @@ from textual.binding import Binding, BindingType
 from benchflow.plaintext import clean_line
 from benchflow.review.replay import By
 from benchflow.session.moment import parse
-from benchflow.session.view import BenchView
+from benchflow.session.view import BenchView, TightenInput
 from benchflow.tui.draw_bench import Saying, Scene, draw_bench
-from benchflow.tui.draw_side import draw_clocks, draw_standing
+from benchflow.tui.draw_side import draw_clocks, draw_clocks_short, draw_standing
 from benchflow.tui.keys import key_words
 from benchflow.tui.lines import EMPTY, Line, Role, beside, cut, rule, say, wrap
 from benchflow.tui.listing import leaving_keys
@@ -17,6 +17,8 @@ from benchflow.tui.offer import Offer, OfferNothing, OfferStepBack, OfferWork
 from benchflow.tui.page import Drawn, Page, letter
 from benchflow.tui.review.case import Case, Moment, Told
 from benchflow.tui.review.doors import ABOUT, READINGS, TEXT, Doors
+from benchflow.tui.review.reading import StoodPage
+from benchflow.tui.wants import Want, WantOther
 
 NARROW = 70
 DONE_SHOWN = 4
@@ -34,7 +36,8 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
         Binding("pageup", "back_by('day')", "", id="replay.day-back", show=False),
         Binding("home", "to(1)", "", id="replay.first", show=False),
         Binding("end", "to(-1)", "to either end", id="replay.last", show=False, key_display="Home End"),
-        Binding(letter("b"), "as_it_looked", "the bench then", id="replay.bench"),
+        Binding(letter("b"), "as_it_looked", "bench then", id="replay.bench"),
+        Binding(letter("o"), "stood", "all then", id="replay.stood"),
         TEXT,
         READINGS,
         ABOUT,
@@ -50,10 +53,7 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
     @property
     def operation(self) -> str:
         """The one in hand, or that the event speaks of."""
-        named = self.moment.frame.operation or self.case.account.log.lines[self.moment.frame.seq - 1].data.get(
-            "operation"
-        )
-        return named if isinstance(named, str) and self.case.knows(named) else ""
+        return self.moment.frame.operation or self.moment.story[self.moment.frame.seq - 1].operation
 
     @property
     def seq(self) -> int | None:
@@ -66,7 +66,8 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
         when = f"{frame.at[:10]} {frame.at[11:19]} UTC"
         head: list[Line] = [say(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
         head.extend(say(part, "title") for part in wrap(frame.words or "(nothing to tell)", width))
-        head = [*head[: height // 3], EMPTY]
+        about = self.moment.story[frame.seq - 1].operation
+        head = [*head[: height // 3], say(cut(self.case.title(about), width), "faint") if about else EMPTY, EMPTY]
         room = height - len(head)
         if width < NARROW:
             side = self._side(width, room * 2 // 3)
@@ -77,34 +78,42 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
         return Drawn((*head, *rows))
 
     def _events(self, width: int, height: int) -> list[Line]:
-        """What went before and what came after, a line each; a day begins with a line of its own."""
+        """What went before and what came after, a line each, under its day and its operation."""
         at, story = self.moment.frame.seq - 1, self.moment.story
         lines: list[Line] = []
         here = 0
         for index in range(max(at - height, 0), min(at + height, len(story))):
-            if not lines or story[index].at[:10] != story[index - 1].at[:10]:
-                lines.append(rule(width, story[index].at[:10]))
+            told, before = story[index], story[index - 1] if index else None
+            new_day = before is None or before.at[:10] != told.at[:10] or not lines
+            if new_day:
+                lines.append(rule(width, told.at[:10]))
+            if told.operation and (new_day or before is None or before.operation != told.operation):
+                lines.append(say(cut(self.case.title(told.operation), width), "faint"))
             if index == at:
                 here = len(lines)
-            lines.append(_event(story[index], width, index == at))
+            lines.append(_event(told, width, index == at))
         first = max(0, min(here - height // 2, len(lines) - height))
         return lines[first : first + height]
 
     def _side(self, width: int, height: int) -> list[Line]:
         """How it stood, what the clock said, what was in hand, open and done."""
         frame = self.moment.frame
-        work: list[Line] = [rule(width, "IN HAND")]
-        work.append(say(cut(self.case.title(frame.operation), width), "strong") if frame.operation else say("nothing"))
+        title = self.case.title(frame.operation) if frame.operation else "nothing"
+        work: list[Line] = [rule(width, "IN HAND"), say(cut(title, width), "strong")]
         if frame.open:
             work.append(rule(width, "SET ASIDE"))
-            work.extend(say(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-3:])
-        of = len(frame.done) + frame.left
-        work.append(rule(width, f"DONE {len(frame.done)} OF {of}"))
-        clocks = draw_clocks(frame.clocks, width, 5)
-        standing = draw_standing(frame.standing, width, max(height - len(clocks) - len(work) - 1, 4))
+            work.extend(say(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
+        work.append(rule(width, f"DONE {len(frame.done)} OF {len(frame.done) + frame.left}"))
+        clocks = draw_clocks(frame.clocks, width, 7)
+        if len(frame.standing) + len(clocks) + len(work) + 2 > height:
+            clocks = draw_clocks_short(frame.clocks, width, 4)
+        room = max(height - len(clocks) - len(work) - 1, 3)
+        standing = draw_standing(frame.standing, width, max(room, len(frame.standing) + 1))
+        if len(standing) > room:
+            standing = [*standing[: room - 1], say(f"and {len(standing) - room + 1} more: o", "faint")]
         lines = [*standing, *clocks, *work]
-        room = max(height - len(lines), 1)
-        done = [say(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-room:])]
+        spare = max(height - len(lines), 1)
+        done = [say(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-spare:])]
         return [*lines, *done][:height]
 
     # --- what the keys do -------------------------------------------------------------------------
@@ -138,6 +147,14 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
 
         self.go(work())
 
+    def action_stood(self) -> None:
+        seq = self.moment.frame.seq
+
+        async def work() -> None:
+            self.app.push_screen(StoodPage(await self.case.bench(seq), seq))
+
+        self.go(work())
+
 
 class BenchThenPage(Page[Any], inherit_bindings=False):
     """The bench as it looked after an event; nothing can be entered."""
@@ -145,7 +162,8 @@ class BenchThenPage(Page[Any], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("pagedown", "turn(3)", "read on", id="then.read-on", show=False),
         Binding("pageup", "turn(-3)", "read back", id="then.read-back", show=False),
-        *leaving_keys("back to today"),
+        Binding(letter("o") + "," + letter("s"), "stood", "all then", id="then.stood"),
+        *leaving_keys("back"),
     ]
     title_line = "the bench then"
 
@@ -160,8 +178,10 @@ class BenchThenPage(Page[Any], inherit_bindings=False):
         scene = Scene(
             now=parse(frame.at),
             offer=_offer(self.view),
+            want=_joint(self.view),
             saying=Saying(
-                (f"As it stood after event {frame.seq} of {frame.of}; nothing can be entered here.",), "weak"
+                (f"As it stood after event {frame.seq} of {frame.of}; the time is UTC, and nothing can be entered.",),
+                "weak",
             ),
             keys=key_words(self, self.focused),
             turned=self.turned,
@@ -172,11 +192,20 @@ class BenchThenPage(Page[Any], inherit_bindings=False):
         self.turned = max(self.turned + by, 0)
         self.redraw()
 
+    def action_stood(self) -> None:
+        self.app.push_screen(StoodPage(self.view, self.moment.frame.seq))
+
 
 def _offer(view: BenchView) -> Offer:
     if view.taking_back is not None:
         return OfferStepBack(view.taking_back)
     return OfferWork(view.now) if view.now is not None else OfferNothing()
+
+
+def _joint(view: BenchView) -> Want | None:
+    """The joint in hand, so that it is drawn as it lay."""
+    inputs = view.now.inputs if view.now is not None and view.now.in_hand else ()
+    return next((WantOther(given) for given in inputs if isinstance(given, TightenInput)), None)
 
 
 def _event(told: Told, width: int, here: bool) -> Line:
@@ -185,5 +214,5 @@ def _event(told: Told, width: int, here: bool) -> Line:
         ("► " if here else "  ", "now"),
         (f"{told.seq:>4} ", "now" if here else "faint"),
         (f"{told.at[11:16]}  ", "faint"),
-        (cut(told.words.replace("\n", " "), width - 13), role),
+        (cut(told.short.replace("\n", " "), width - 14), role),
     )

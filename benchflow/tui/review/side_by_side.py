@@ -16,7 +16,11 @@ from benchflow.tui.review.blocks import BlocksPage, shortened
 from benchflow.tui.review.case import Case
 
 Part = Literal["differences", "readings", "times"]
-PARTS: tuple[tuple[Part, str], ...] = (("differences", "what differs"), ("readings", "readings"), ("times", "times"))
+HEADS: dict[Part, str] = {
+    "differences": "WHAT DIFFERS, WHAT DIFFERED FIRST BEFORE THE REST",
+    "readings": "READINGS: LEFT, RIGHT, AND RIGHT LESS LEFT",
+    "times": "TIME IN HAND: LEFT AND RIGHT",
+}
 BETWEEN = " │ "
 DIFFERS = "≠ "
 
@@ -25,10 +29,10 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
     """``left`` and ``right`` are the builds, ``found`` what holding one against the other came to."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        *list_keys("the moment, left"),
-        Binding("left", "moment_left", "moment, left", id="compare.moment-left", key_display="←"),
-        Binding("right", "moment_right", "moment, right", id="compare.moment-right", key_display="→"),
-        Binding(letter("d"), "part('differences')", "differences", id="compare.differences"),
+        Binding("left,enter,space", "moment_left", "that moment, left", id="compare.moment-left", key_display="←"),
+        Binding("right", "moment_right", "right", id="compare.moment-right", key_display="→"),
+        *(each for each in list_keys("") if not (isinstance(each, Binding) and each.id == "list.choose")),
+        Binding(letter("d"), "part('differences')", "what differs", id="compare.differences"),
         Binding(letter("r"), "part('readings')", "readings", id="compare.readings"),
         Binding(letter("t"), "part('times')", "times", id="compare.times"),
         *leaving_keys("leave"),
@@ -58,19 +62,12 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         inner = width - 2
         lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
-        notes = [line for each in self.found.warnings for line in hang("NOTE  ", each, width, "text", "weak")]
-        lines.extend(shortened(notes, 3))
-        lines.append(EMPTY)
+        notes = [line for each in _both(self.found.warnings) for line in hang("NOTE  ", each, width, "text", "weak")]
+        lines.extend([*shortened(notes, 4), EMPTY])
         if self.part == "differences" and self.found.first is None:
-            lines.append(say("Nothing differs but figures and times: r and t show them.", "strong"))
-        else:
-            heads = {"differences": "", "readings": "reading, and right less left", "times": "time in hand"}
-            where = next(words for part, words in PARTS if part == self.part)
-            first = "What differs first:" if self.part == "differences" and self.at == 0 else ""
-            tail = first or heads[self.part]
-            of = f"{self.at + 1} of {self.count()} · " if self.count() else ""
-            lines.append(((f"{where.upper()}  ", "label"), (f"{of}{tail}".removesuffix(" · "), "text")))
-        return lines
+            return [*lines, say("Nothing differs but figures and times: r and t show them.", "strong")]
+        of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
+        return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
 
     def block(self, index: int, width: int) -> Sequence[Line]:
         row = self.rows[index]
@@ -81,26 +78,32 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
                 return _reading(row, width, index == self.at)
             case TimePair():
                 left, right = ("not finished" if side is None else span(side) for side in (row.left, row.right))
-                return _columns(row.title, left, right, "", "text", width)
+                return _columns(row.title, (left, right), index == self.at, width)
 
     # --- what the keys do -------------------------------------------------------------------------
 
     def _seqs(self) -> tuple[int | None, int | None]:
         row = self.rows[self.at] if self.count() else None
-        return (row.left_seq, row.right_seq) if isinstance(row, Difference) else (None, None)
+        match row:
+            case Difference():
+                return row.left_seq, row.right_seq
+            case ReadingPair():
+                key = (row.operation, row.name, row.slot)
+                return self.left.reading(*key), self.right.reading(*key)
+            case TimePair():
+                return self.left.finishing(row.operation), self.right.finishing(row.operation)
+            case None:
+                return None, None
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         left, right = self._seqs()
         match action:
-            case "moment_left" | "choose":
+            case "moment_left":
                 return True if left is not None else None
             case "moment_right":
                 return True if right is not None else None
             case _:
                 return True
-
-    def chosen(self) -> None:
-        self.action_moment_left()
 
     def action_part(self, part: Part) -> None:
         self.part, self.at = part, 0
@@ -155,7 +158,7 @@ def _difference(of: Difference, width: int, first: bool) -> list[Line]:
 def _reading(of: ReadingPair, width: int, here: bool) -> list[Line]:
     slot = of.slot if of.slot not in ("", "1") else ""
     differs = of.left_verdict != of.right_verdict
-    lines = _columns(f"{of.name} {slot}".strip(), of.left, of.right, of.by or "", "strong" if here else "text", width)
+    lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
     if differs or here:
         said = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
         lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(said))
@@ -169,8 +172,17 @@ def _judged(verdict: str, share: float | None) -> str:
     return f"{words}, {share:.0%} of its limit left".replace("%", " %") if share is not None and share >= 0 else words
 
 
-def _columns(name: str, left: str, right: str, by: str, role: Role, width: int) -> list[Line]:
-    cell = min(max((width - 24) // 3, 10), 18)
-    room = width - cell * 3
-    figures = "".join(text.rjust(cell) for text in (cut(left or "-", cell), cut(right or "-", cell), cut(by, cell)))
-    return [((cut(name, room - 1).ljust(room), role), (figures, "strong" if role == "strong" else "text"))]
+def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:
+    cell = 14 if width < 100 else 20
+    room = width - cell * len(figures)
+    role: Role = "strong" if here else "text"
+    cells = "".join(cut(text or "-", cell - 1).rjust(cell) for text in figures)
+    return [((cut(name, room - 1).ljust(room), role), (cells, role))]
+
+
+def _both(warnings: Sequence[str]) -> list[str]:
+    """What is to be kept in mind of both builds is said once."""
+    left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
+    right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
+    shared = [f"both: {each}" for each in left if each in right]
+    return [*shared, *(each for each in warnings if each.partition(": ")[2] not in set(left) & set(right))]

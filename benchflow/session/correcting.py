@@ -7,7 +7,7 @@ from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.check_stage import judge_check
 from benchflow.session.deciding import Around, Decision, Entry, refuse
-from benchflow.session.entries import read_quantity
+from benchflow.session.entries import read_quantity, scanned
 from benchflow.session.joints import readings
 from benchflow.session.judging import judge_reading, of_stored, stated_uncertainty, stored
 from benchflow.session.refusal import Refusal
@@ -26,7 +26,7 @@ def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decisi
     if not reason:
         return refuse("value-missing", "say why the entry was wrong", name=name)
     if slot == "lot":
-        lot = clean_line(intent.value)
+        lot = scanned(intent.value)
         if not lot:
             return refuse("value-missing", f"the lot of {name} is empty", name=name)
         return (Entry(by, ev.Corrected(intent.event, step_id, reason, lot=lot)),)

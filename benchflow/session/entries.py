@@ -168,6 +168,12 @@ def _check_number(texts: tuple[str, ...], given: int | str) -> int | None:
     return number if number is not None and 1 <= number <= len(texts) else None
 
 
+def scanned(code: str) -> str:
+    """A lot as it was scanned, every blank in it kept; only what cannot be seen is taken out, and what stands around
+    it."""
+    return clean(code).replace("\n", " ").strip()
+
+
 def lot(state: State, intent: it.EnterLot, around: Around, by: str) -> Decision:
     step = in_hand(state, intent.operation)
     if isinstance(step, Refusal):
@@ -176,7 +182,7 @@ def lot(state: State, intent: it.EnterLot, around: Around, by: str) -> Decision:
     items = [item.id for item in state.plan.procedure.kit if item.id in used]
     if intent.consumable not in items:
         return unknown("part or consumable in this operation", intent.consumable, items)
-    text = clean(intent.lot).strip()
+    text = scanned(intent.lot)
     if not text:
         return refuse("value-missing", f"the lot of {intent.consumable} is empty", name=intent.consumable)
     return (Entry(by, ev.Lot(step.id, intent.consumable, text)),)

@@ -16,7 +16,8 @@ from benchflow.quantity.types import printable
 from benchflow.session.intents import KINDS, Base, Intent
 from benchflow.session.refusal import Reason, Refusal
 
-EXACT = frozenset({"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin"})
+EXACT = frozenset({"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin", "lot"})
+"""Kept as typed here. What is no quantity among them is cleaned where it is used: a lot keeps every blank in it."""
 PROSE = frozenset({"text", "reason", "unfinished"})
 NUMBERS = frozenset({"fastener", "reading", "place", "check", "event", "stage"})
 """Fields that may be numbers in JSON. In every other one a whole number stands for its digits (``"unit": 2417``)."""

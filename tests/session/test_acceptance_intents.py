@@ -280,7 +280,10 @@ def test_a_lot_is_wanted_where_the_kit_says_so_and_kept_digit_for_digit(script: 
     assert script.no("finish") == ["value-missing"]
     assert script.no("lot", consumable="grease", lot="1") == ["unknown-name"]
     assert script.no("lot", consumable="sealant", lot="") == ["value-missing"]
-    assert script.do("lot", consumable="sealant", lot="0042")[0]["data"]["lot"] == "0042"
+    for lot in ("0042", "00  42/A", 42):
+        assert script.do("lot", consumable="sealant", lot=lot)[0]["data"]["lot"] == str(lot)
+    seq = script.log()[-1]["seq"]
+    assert script.do("correct", event=seq, value="0  42", reason="slip")[0]["data"]["lot"] == "0  42"
     script.do("finish")
 
 

@@ -239,3 +239,10 @@ def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit
     assert (counted["quantity"], counted["verdict"]) == ({"value": "20", "unit": "", "entered": "20"}, "in")
     assert script.no("record", name="teeth", value="20 mm") == ["wrong-dimension"]
     script.do("finish")
+
+
+def test_what_is_read_off_in_two_units_is_held_against_itself(tmp_path: Path) -> None:
+    script = begun(tmp_path, record("limit: 0.05 .. 0.15 mm"))
+    (event,) = script.do("record", name="gap", value="0.10 mm (0.004 in)")
+    assert (event["data"]["quantity"]["value"], event["data"]["verdict"]) == ("0.10", "in")
+    assert script.no("record", name="gap", value="0.10 mm (0.014 in)") == ["bad-quantity"]

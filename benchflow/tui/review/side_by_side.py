@@ -17,7 +17,7 @@ from benchflow.tui.review.case import Case
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
-    "differences": "WHAT DIFFERS, WHAT DIFFERED FIRST BEFORE THE REST",
+    "differences": "WHAT DIFFERS, THE FIRST AT THE TOP",
     "readings": "READINGS: LEFT, RIGHT, AND RIGHT LESS LEFT",
     "times": "TIME IN HAND: LEFT AND RIGHT",
 }

@@ -1,0 +1,309 @@
+"""The day it comes back, at the screen: by keys alone from the complaint to what went wrong."""
+
+from pathlib import Path
+from typing import Any, TypeVar
+
+import pytest
+from textual.geometry import Region
+
+from benchflow.review.account import Account, account
+from benchflow.review.compare import compare
+from benchflow.review.evidence import by_failure, find_failure, text_of
+from benchflow.review.ranking import GROUNDS
+from benchflow.tui.page import Page
+from benchflow.tui.review.case import Case
+from benchflow.tui.review.complaints import ComplaintsPage
+from benchflow.tui.review.reading import ProcedurePage, ReadingsPage, RulePage, StoodPage
+from benchflow.tui.review.replaying import BenchThenPage, ReplayPage
+from benchflow.tui.review.side_by_side import ComparePage
+from benchflow.tui.review.suspects import SuspectsPage
+from tests.make_history import PLANTED, WHERE, Planted
+from tests.review.player import CLEAN
+from tests.review.plays import played, read, register, told
+from tests.tui.play import Hands
+from tests.tui.sitting import Sitting, sitting
+
+P = TypeVar("P", bound=Page[Any])
+SHOP = register().shop()
+OVERDUE = PLANTED[0].faults
+LATE = PLANTED[1].faults
+
+
+def front(of: Account) -> ComplaintsPage:
+    return ComplaintsPage(Case(of, SHOP))
+
+
+def on_screen(bench: Sitting, kind: type[P]) -> P:
+    assert isinstance(bench.screen, kind), bench.text
+    return bench.screen
+
+
+# --- from the complaint to what went wrong --------------------------------------------------------
+
+
+@pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.operation)
+async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_first(planted: Planted) -> None:
+    log = played(WHERE[PLANTED.index(planted)], planted.faults, with_tools=True)
+    before = log.read_bytes()
+    told = account(log, read())
+    step = told.plan.steps[planted.operation]
+    complaint = next(f for f in told.procedure.failures if f.id == step.operation.guards_against[0].name)
+    async with sitting(front(told)) as bench:
+        await bench.type(f"{complaint.text}\n")
+        suspects = on_screen(bench, SuspectsPage)
+        assert suspects.guard is not None
+        assert suspects.guard.operation == planted.operation
+        assert suspects.guard.reasons[0].kind in planted.kinds
+        assert f"► ▲ {told.plan.number(planted.operation):>3}  {step.title[:20]}" in bench.text
+        assert f"{suspects.guard.reasons[0].title}: {suspects.guard.reasons[0].words[:30]}" in bench.text
+        await bench.press("m")
+        assert on_screen(bench, ReplayPage).seq == suspects.guard.reasons[0].seq
+        await bench.press("escape", "t")
+        assert on_screen(bench, ProcedurePage)
+        assert text_of(told, planted.operation).splitlines()[0].strip() in bench.text
+        await bench.press("q", "enter")
+        assert on_screen(bench, ReadingsPage).operation == planted.operation
+    assert log.read_bytes() == before
+
+
+async def test_the_complaints_say_beforehand_against_which_of_them_something_is_held() -> None:
+    of = told(5, LATE, with_tools=True)
+    async with sitting(front(of)) as bench:
+        for failure in of.procedure.failures:
+            found = by_failure(of, failure, SHOP)
+            row = next(line for line in bench.text.splitlines() if failure.text in line)
+            suspects, guards = len(found.suspects), len(found.guards)
+            assert row.endswith(f"▲ {suspects} of {guards}" if suspects else f"● none of {guards}")
+
+
+async def test_a_complaint_nobody_wrote_down_is_looked_for_in_what_the_operations_say() -> None:
+    async with sitting(front(told(5, LATE, with_tools=True))) as bench:
+        await bench.type("skinned\n")
+        assert "speaks" not in bench.text
+        assert {guard.operation for guard in on_screen(bench, SuspectsPage).found.guards} >= {"set-head-down"}
+
+
+async def test_words_that_lead_nowhere_stay_and_are_answered() -> None:
+    async with sitting(front(told(5))) as bench:
+        await bench.type("zeppelin\n")
+        assert on_screen(bench, ComplaintsPage)
+        assert "No operation of this build speaks of “zeppelin”" in bench.text
+        assert bench.field == "zeppelin"
+        await bench.press("escape")
+        assert bench.field == ""
+        assert "Everything, whatever came back" in bench.text
+
+
+async def test_a_clean_build_is_said_to_have_nothing_against_it() -> None:
+    async with sitting(front(told(5, CLEAN, with_tools=True))) as bench:
+        await bench.type("loses\n")
+        assert "Nothing is held against any of" in bench.text
+        assert "▲" not in "\n".join(bench.text.splitlines()[4:])
+
+
+async def test_the_whole_rule_can_be_read_with_one_key() -> None:
+    async with sitting(front(told(5, LATE, with_tools=True)), (80, 24)) as bench:
+        await bench.type("loses\n")
+        await bench.press("w")
+        assert on_screen(bench, RulePage)
+        seen = bench.text
+        for _ in range(6):
+            await bench.press("pagedown")
+            seen += bench.text
+        assert [ground.title for ground in GROUNDS if f"{ground.grade:>3}  {ground.title}:" not in seen] == []
+
+
+async def test_a_complaint_named_on_the_command_line_is_there_at_once_and_leads_back_to_the_others() -> None:
+    of = told(5, LATE, with_tools=True)
+    failure = find_failure(of, "head-gasket-leak")
+    assert failure is not None
+    async with sitting(ComplaintsPage(Case(of, SHOP), by_failure(of, failure, SHOP))) as bench:
+        assert on_screen(bench, SuspectsPage).operation == "set-head-down"
+        await bench.press("escape")
+        assert on_screen(bench, ComplaintsPage)
+
+
+# --- what there is of it --------------------------------------------------------------------------
+
+
+async def test_the_joint_is_drawn_as_it_lies_with_the_wrench_that_tightened_it() -> None:
+    of = told(5, OVERDUE, with_tools=True)
+    async with sitting(front(of)) as bench:
+        await bench.type("loses\n")
+        await bench.press("r")
+        assert all(f"{number}(●)" in bench.text for number in range(1, 15))
+        assert "14 with TW-B" in bench.text
+
+
+async def test_a_reading_is_drawn_against_its_limit_and_names_its_gauge() -> None:
+    async with sitting(front(told(5, PLANTED[2].faults, with_tools=True))) as bench:
+        await bench.type("bearings\n")
+        await bench.press("r")
+        assert "[━" in bench.text
+        assert "limit 0.05 .. 0.15 mm" in bench.text
+        assert "with DI-1" in bench.text
+
+
+# --- the session played again ---------------------------------------------------------------------
+
+
+async def replaying(bench: Sitting) -> ReplayPage:
+    """From the front to the first event of the first suspect."""
+    await bench.type("loses\n")
+    await bench.press("m")
+    return on_screen(bench, ReplayPage)
+
+
+async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day() -> None:
+    of = told(5, LATE, with_tools=True)
+    async with sitting(front(of)) as bench:
+        page = await replaying(bench)
+        here = page.moment.frame.seq
+        await bench.press("down", "down", "up")
+        assert page.moment.frame.seq == here + 1
+        assert f"Event {here + 1} of {len(of.log.lines)}" in bench.text
+        await bench.press("right")
+        assert of.log.lines[page.moment.frame.seq - 1].kind == "finished"
+        assert page.moment.frame.seq >= here + 1
+        day = page.moment.frame.at[:10]
+        await bench.press("pagedown")
+        assert page.moment.frame.at[:10] > day
+        await bench.press("end")
+        assert page.moment.frame.seq == len(of.log.lines)
+        await bench.press("down")
+        assert "This is the last event" in bench.text
+        await bench.press("home", "up")
+        assert page.moment.frame.seq == 1
+        assert "This is the first event" in bench.text
+
+
+async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said_and_what_was_in_hand() -> None:
+    of = told(5, LATE, with_tools=True)
+    async with sitting(front(of)) as bench:
+        page = await replaying(bench)
+        head = next(row for row in page.moment.frame.standing if row.variable == "head")
+        assert head.words == "off"
+        rows = bench.text.splitlines()
+        assert any("Head" in row and row.endswith("off") for row in rows)
+        assert "× closed" in bench.text  # the sealant's window, missed at this moment
+        assert rows[rows.index(next(row for row in rows if "IN HAND" in row)) + 1].endswith("Set the head down")
+        await bench.press("right")
+        assert any("Head" in row and row.endswith("on, not tight") for row in bench.text.splitlines())
+
+
+async def test_the_bench_as_it_looked_that_day_can_be_seen_and_not_touched() -> None:
+    log = played(5, OVERDUE, with_tools=True)
+    before = log.read_bytes()
+    async with sitting(front(account(log, read()))) as bench:
+        page = await replaying(bench)
+        await bench.press(*["down"] * 3, "b")
+        assert on_screen(bench, BenchThenPage)
+        ticked = page.moment.state.work("tighten-head").ticks
+        assert f"{len(ticked)} of 14, stage 1" in bench.text
+        assert f"►{len(ticked) + 1}◄" in bench.text
+        await bench.press("enter", "space", "f", "d", "u")
+        assert on_screen(bench, BenchThenPage)
+        await bench.press("o")
+        assert on_screen(bench, StoodPage)
+        await bench.press("escape", "escape")
+        assert on_screen(bench, ReplayPage)
+    assert log.read_bytes() == before
+
+
+# --- two builds -----------------------------------------------------------------------------------
+
+
+def both() -> ComparePage:
+    left, right = told(5, OVERDUE, with_tools=True), told(5, CLEAN, with_tools=True)
+    return ComparePage(Case(left, None), Case(right, None), compare(left, right))
+
+
+async def test_two_builds_show_first_what_differed_first_and_lead_to_either_moment() -> None:
+    async with sitting(both()) as bench:
+        page = on_screen(bench, ComparePage)
+        first = page.found.first
+        assert first is not None
+        assert (first.operation, first.left, first.right) == ("tighten-head", "TW-B", "TW-A")
+        marked = bench.text.splitlines().index(next(row for row in bench.text.splitlines() if "► ≠" in row))
+        assert "Tighten the head: torque-wrench used" in bench.text.splitlines()[marked]
+        assert bench.text.splitlines()[marked + 1].split() == ["TW-B", "│", "TW-A"]
+        await bench.press("r")
+        pair = page.found.readings[0]
+        assert f"{pair.left}" in bench.text
+        assert f"{pair.right}" in bench.text
+        await bench.press("right")
+        replay = on_screen(bench, ReplayPage)
+        line = replay.case.account.log.lines[replay.moment.frame.seq - 1]
+        assert (line.kind, line.data["name"]) == ("recorded", pair.name)
+        await bench.press("q", "t", "down", "enter")
+        replay = on_screen(bench, ReplayPage)
+        line = replay.case.account.log.lines[replay.moment.frame.seq - 1]
+        assert (line.kind, line.data["operation"]) == ("finished", page.found.times[1].operation)
+
+
+# --- whole, and harmless --------------------------------------------------------------------------
+
+WAYS: tuple[tuple[str, ...], ...] = (
+    (),
+    ("f2",),
+    ("enter",),
+    ("enter", "w"),
+    ("enter", "r"),
+    ("enter", "t"),
+    ("enter", "m"),
+    ("enter", "m", "o"),
+    ("enter", "m", "b"),
+    ("enter", "question_mark"),
+)
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)], ids=str)
+async def test_every_screen_is_whole_and_shows_the_way_out(size: tuple[int, int]) -> None:
+    for page in (lambda: front(told(5, LATE, with_tools=True)), both):
+        for keys in WAYS:
+            async with sitting(page(), size) as bench:
+                await bench.press(*keys)
+                rows = bench.text.splitlines()
+                assert len(rows) <= size[1], keys
+                assert max(len(row) for row in rows) <= size[0], keys
+                foot = "\n".join(rows[-3:])
+                assert any(way in foot for way in ("q back", "q leave", "Esc back", "Esc leave")), (keys, foot)
+
+
+HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
+
+
+async def test_what_somebody_wrote_in_a_note_is_shown_as_text_and_steers_nothing(tmp_path: Path) -> None:
+    log = tmp_path / "hostile.jsonl"
+    hands = Hands(log, "head-install")
+    hands.open(unit=f"job {HOSTILE}", pistons="at-deck")
+    hands.work_to("make-safe")
+    hands.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
+    hands.finish("make-safe")
+    hands.desk.close()
+    async with sitting(front(account(log, read()))) as bench:
+        await bench.type("qty\n")
+        assert on_screen(bench, SuspectsPage).operation == "make-safe"
+        assert "[@click=app.quit]go[/]" in bench.text
+        for way in ("m", "r", "t", "i"):
+            await bench.press(way)
+            painted = "".join(strip.text for strip in bench.screen.query_one("Board").render_lines(_all(bench)))
+            assert "\x1b" not in painted
+            await bench.press("escape")
+        assert on_screen(bench, SuspectsPage)
+
+
+def _all(bench: Sitting) -> Region:
+    return Region(0, 0, *bench.app.size)
+
+
+async def test_a_log_whose_chain_is_broken_says_so_wherever_it_accuses_somebody(tmp_path: Path) -> None:
+    lines = played(5, LATE, with_tools=True).read_bytes().splitlines(keepends=True)
+    lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
+    log = tmp_path / "damaged.jsonl"
+    log.write_bytes(b"".join(lines))
+    async with sitting(front(account(log, read()))) as bench:
+        assert "The chain is broken: line 401" in bench.text
+        await bench.type("loses\n")
+        assert "The chain is broken: line 401" in bench.text
+    assert log.read_bytes() == b"".join(lines)

@@ -1,0 +1,73 @@
+"""The review in a real terminal: the command opens it, a burst of keys arrives in order, nothing is written."""
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.review.player import CLEAN, Faults
+from tests.review.plays import played
+from tests.tui.terminal import ROOT, Terminal
+
+LATE = Faults(late="set-head-down")
+
+
+@pytest.fixture
+def logs(tmp_path: Path) -> Path:
+    folder = tmp_path / "logs"
+    folder.mkdir()
+    (folder / "late.jsonl").write_bytes(played(5, LATE, with_tools=True).read_bytes())
+    (folder / "clean.jsonl").write_bytes(played(5, CLEAN, with_tools=True).read_bytes())
+    return folder
+
+
+def what_is_there(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+def terminal(*arguments: str, home: Path) -> Terminal:
+    return Terminal(["-m", "benchflow", *arguments], env={"BENCHFLOW_HOME": str(home)})
+
+
+def test_a_complaint_typed_in_one_burst_leads_to_its_suspect_and_leaves_the_log_as_it_was(
+    logs: Path, tmp_path: Path
+) -> None:
+    before = what_is_there(logs)
+    with terminal("review", str(logs / "late.jsonl"), home=tmp_path) as t:
+        t.wait_for("Loses water or pressure")
+        t.type("loses water\r")
+        t.wait_for("grade  90", "Set the head down")
+        t.type("m")
+        t.wait_for("DEVIATION about time")
+        t.type("qq\x03")
+        assert t.wait_end() == 0
+    assert what_is_there(logs) == before
+
+
+def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(logs: Path, tmp_path: Path) -> None:
+    with terminal("compare", str(logs / "late.jsonl"), str(logs / "clean.jsonl"), home=tmp_path) as t:
+        t.wait_for("Set the head down: deviation about time")
+        t.signal(signal.SIGTERM)
+        assert t.wait_end() == 128 + signal.SIGTERM
+        assert b"\x1b[?1049l" in t.painted  # back on the screen one came from
+
+
+@pytest.mark.parametrize("option", ["--text", "--all", "--json"])
+def test_what_was_asked_for_in_print_is_printed_on_a_terminal_too(option: str, logs: Path, tmp_path: Path) -> None:
+    with terminal("review", str(logs / "late.jsonl"), "head-gasket-leak", option, home=tmp_path) as t:
+        assert t.wait_end() == 0
+        assert b"\x1b[?1049h" not in t.painted
+        assert b"set-head-down" in t.painted
+
+
+def test_without_a_terminal_the_review_is_printed_for_whatever_reads_it(logs: Path, tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", "review", str(logs / "late.jsonl"), "head-gasket-leak"],
+        capture_output=True, text=True, encoding="utf-8", cwd=ROOT, check=False,
+        env={**os.environ, "BENCHFLOW_HOME": str(tmp_path), "PYTHONIOENCODING": "utf-8"},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert "DEVIATION: " in done.stdout

@@ -39,7 +39,7 @@ def happening(line: Line) -> ev.Event | None:
         msgspec.ValidationError: the data is not what its kind says.
     """
     kind = KINDS.get(line.kind)
-    return None if kind is None else msgspec.convert({**line.data, "kind": line.kind}, kind)
+    return None if kind is None else msgspec.convert(line.data, kind)
 
 
 def when(line: Line) -> When:
@@ -51,7 +51,7 @@ def when(line: Line) -> When:
 
 def begin(line: Line, procedure: Procedure) -> State:
     """The state after the first event, ``opened``."""
-    opened = msgspec.convert({**line.data, "kind": "opened"}, ev.Opened)
+    opened = msgspec.convert(line.data, ev.Opened)
     start = {variable.name: opened.start.get(variable.name, variable.start) for variable in procedure.state}
     return State(
         plan=expand(procedure, opened.options),
@@ -96,7 +96,7 @@ def _entered(state: State, step: str, by: str, **changes: Any) -> State:
         changes |= {"signed": None, "void": work.signed}
     if by not in work.people:
         changes["people"] = work.people | {by}
-    return _put_work(state, step, replace(work, **changes))
+    return replace(state, works={**state.works, step: replace(work, **changes)})
 
 
 def _lapse(work: Work, *names: str) -> dict[str, Any]:

@@ -7,8 +7,10 @@ import asyncio
 import html
 import os
 import re
+import shutil
 import sys
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -25,6 +27,8 @@ from benchflow.tui.shelf import Shelf
 from tests.tui.play import LIBRARY, Hands
 from tests.tui.sitting import Sitting, sitting
 
+HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
+"""The same every time, since some pictures show a path."""
 SMALL, WIDE = (80, 24), (120, 40)
 BLOCKS = re.compile(
     r'<text class="(?P<style>[^"]*)" x="(?P<x>[^"]*)" y="(?P<y>[^"]*)"[^>]*>'
@@ -152,7 +156,7 @@ def own_font(svg: str) -> str:
     """No picture fetches anything: the font from outside is taken out, and blanks are kept as they are."""
     svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.DOTALL)
     svg = re.sub(r"font-family: [^;]*;", f"font-family: {FONT};", svg)
-    svg = re.sub(r"<circle [^>]*/>", "", svg)
+    svg = re.sub(r"<circle [^>]*/>|<!--.*?-->", "", svg, flags=re.DOTALL)
     svg = svg.replace("<svg ", '<svg xml:space="preserve" ', 1)
     return BLOCKS.sub(drawn_blocks, svg)
 
@@ -177,12 +181,16 @@ def wanted(names: list[str]) -> Iterator[Shot]:
 
 def main(argv: list[str]) -> None:
     folder = Path(argv[0]) if argv else Path(__file__).parents[1] / "screenshots"
+    os.environ["TZ"] = "UTC"
+    time.tzset()
     for shot in wanted(argv[1:]):
-        with tempfile.TemporaryDirectory() as home:
-            os.environ["BENCHFLOW_HOME"] = home
-            svg = asyncio.run(take(shot, Path(home) / "job-2417.jsonl"))
+        shutil.rmtree(HOME, ignore_errors=True)
+        HOME.mkdir()
+        os.environ["BENCHFLOW_HOME"] = str(HOME)
+        svg = asyncio.run(take(shot, HOME / "job-2417.jsonl"))
         (folder / f"{shot.name}.svg").write_text(svg, encoding="utf-8")
         print(shot.name)
+    shutil.rmtree(HOME, ignore_errors=True)
 
 
 if __name__ == "__main__":

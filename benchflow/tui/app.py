@@ -95,11 +95,11 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
     # --- from screen to screen --------------------------------------------------------------------
 
-    def sit_down(self, desk: Desk) -> None:
+    def sit_down(self, desk: Desk, by: str = "") -> None:
         """At the bench, with a session that is open; whatever was on the screen before is put away."""
         from benchflow.tui.bench import BenchScreen
 
-        seat = self.seat = Seat(desk)
+        seat = self.seat = Seat(desk, by)
 
         def change() -> None:
             while len(self.screen_stack) > FIRST + 1:

@@ -48,11 +48,11 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("c"), "correct", "correct", id="bench.correct"),
     Binding(letter("s"), "stands", "stands", id="bench.stands"),
     Binding("equals_sign", "sums", "sums", id="bench.sums", show=False),
-    Binding(letter("x"), "wrench", "extension on the wrench", id="bench.wrench", show=False),
-    Binding(letter("l"), "lubricant", "another lubricant", id="bench.lubricant", show=False),
+    Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
+    Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
     Binding(letter("e"), "end_early", "end", id="bench.end-early", show=False),
-    Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False),
-    Binding("pageup", "turn(-3)", "read back", id="bench.read-back", show=False),
+    Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False, key_display="PgUp PgDn"),
+    Binding("pageup", "turn(-3)", "", id="bench.read-back", show=False),
     Binding(letter("q") + ",escape,f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
 ]
 """Several share a key: the one that means something now is live, and the others are not there."""

@@ -60,9 +60,26 @@ def big(text: str, role: Role = "strong") -> list[Line]:
     return rows
 
 
+def big_fits(text: str, width: int, most: int) -> bool:
+    """Whether all of it is seen in so many lines of large letters."""
+    room = max(width // COLUMNS, 1)
+    lines = _broken(text, room)
+    return len(lines) <= most and all(len(line) <= room for line in lines)
+
+
 def big_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
     """Broken at blanks into at most ``most`` lines of large letters, with an ellipsis where that cuts it."""
     room = max(width // COLUMNS, 1)
+    lines = _broken(text, room)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    out: list[Line] = []
+    for each in lines:
+        out.extend(big(each if len(each) <= room else each[: room - 1] + "…", role))
+    return out
+
+
+def _broken(text: str, room: int) -> list[str]:
     lines: list[str] = []
     line = ""
     for word in text.split():
@@ -72,13 +89,7 @@ def big_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list
             line = word
         else:
             line = joined
-    lines.append(line)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
-    out: list[Line] = []
-    for each in lines:
-        out.extend(big(each if len(each) <= room else each[: room - 1] + "…", role))
-    return out
+    return [*lines, line]
 
 
 def _dots(char: str) -> tuple[int, ...] | None:

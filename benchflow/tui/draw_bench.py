@@ -50,7 +50,7 @@ def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Pictur
     said = [*draw_alarms(view, width - 2), *draw_saying(scene.saying, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(said)
     if width < NARROW:
-        panel = _panel(view, scene, width - 2, max(body - 8, 4))
+        panel = _panel(view, scene, width - 2, max(body - 6, min(body, 10), 1))
         side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
         middle = [*panel.lines, EMPTY, *side]
         rows = [_inset(line, width) for line in (middle + [EMPTY] * body)[:body]]

@@ -1,7 +1,7 @@
 """The bench in large type: from the far side one reads what to do, the figure that matters, and the clock."""
 
 from benchflow.session.view import BenchView, TightenInput
-from benchflow.tui.big import big, big_width, big_wrapped
+from benchflow.tui.big import big, big_fits, big_width, big_wrapped
 from benchflow.tui.draw_bench import Picture, Scene, about, draw_alarms, draw_header, draw_saying, offered_words
 from benchflow.tui.draw_joint import drawing_down, pictures_of
 from benchflow.tui.draw_now import draw_cautions, numbered
@@ -51,7 +51,9 @@ def _top(view: BenchView, scene: Scene, width: int, room: int) -> list[Line]:
     over = about(view, scene.offer.now) if isinstance(scene.offer, OfferWork) else scene.way
     head = [say(cut(over, width), "label")]
     lines = 2 if room - len(head) - len(warned) >= 8 else 1
-    out = [*head, *big_wrapped(title, width, lines), *warned]
+    drawn = big_wrapped(title, width, lines)
+    whole = [] if big_fits(title, width, lines) else [say(part, "strong") for part in wrap(title, width)]
+    out = [*head, *drawn, *whole, *warned]
     left = room - len(out) - 1
     rest = [line for text in told for line in numbered(text, width)]
     if left > 0 and rest:

@@ -139,7 +139,9 @@ def _composed(
     if shown_wanted:
         lines.extend([EMPTY] * bool(gaps))
         if place_at is not None:
-            place_at = Place(place_at.x, place_at.y - cut_above + len(lines), place_at.width)
+            row = place_at.y - cut_above
+            seen = 0 <= row < len(shown_wanted) and row + len(lines) < height
+            place_at = Place(place_at.x, row + len(lines), place_at.width) if seen else None
         lines.extend(shown_wanted)
     if aside:
         lines.extend([EMPTY, *aside])

@@ -32,14 +32,14 @@ class Entry(Input, inherit_bindings=False):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "cursor_left", "one to the left", show=False, id="field.left"),
-        Binding("right", "cursor_right", "one to the right", show=False, id="field.right"),
-        Binding("home", "home", "to the start", show=False, id="field.home"),
-        Binding("end", "end", "to the end", show=False, id="field.end"),
-        Binding("backspace", "delete_left", "rub out to the left", show=False, id="field.backspace"),
-        Binding("delete", "delete_right", "rub out to the right", show=False, id="field.delete"),
-        Binding("ctrl+u", "delete_left_all", "rub out all before", show=False, id="field.clear"),
-        Binding("ctrl+k", "delete_right_all", "rub out all behind", show=False, id="field.clear-behind"),
+        Binding("left", "cursor_left", "in the field", show=False, id="field.left", key_display="← → Home End"),
+        Binding("right", "cursor_right", "", show=False, id="field.right"),
+        Binding("home", "home", "", show=False, id="field.home"),
+        Binding("end", "end", "", show=False, id="field.end"),
+        Binding("backspace", "delete_left", "rub out", show=False, id="field.backspace", key_display="⌫ Del"),
+        Binding("delete", "delete_right", "", show=False, id="field.delete"),
+        Binding("ctrl+u", "delete_left_all", "rub out all", show=False, id="field.clear"),
+        Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-behind"),
     ]
 
     class Refused(Message):

@@ -42,11 +42,12 @@ class FrontPage(ListPage[None], inherit_bindings=False):
         if index < len(self.sessions):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
-            tail = "held" if each.standing == "held" else f"{each.done} done"
+            tail = "held" if each.standing == "held" else f"{each.done} done, go on"
             room = min(width - 14, 60)
             return (("◊ ", "aside"), (cut(text, room).ljust(room), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]
-        return (("○ ", "ready"), (cut(self.titles[path], width - 2), "text"))
+        room = min(width - 14, 60)
+        return (("○ ", "ready"), (cut(self.titles[path], room).ljust(room), "text"), ("new", "faint"))
 
     def about(self, width: int) -> list[Line]:
         if not self.count():
@@ -62,7 +63,7 @@ class FrontPage(ListPage[None], inherit_bindings=False):
     def chosen(self) -> None:
         try:
             if self.at < len(self.sessions):
-                self.bench.sit_down(self.shelf.resume(self.sessions[self.at].path))
+                self.bench.sit_down(self.shelf.resume(self.sessions[self.at].path), self.by or "")
             else:
                 path = self.procedures[self.at - len(self.sessions)]
                 self.app.push_screen(NoticePage(self.shelf, self.shelf.load(path), path.name, self.by, self.unit))

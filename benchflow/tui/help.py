@@ -9,9 +9,9 @@ from benchflow.tui.lines import Line, Role, cut, fit, hang, say
 from benchflow.tui.page import Drawn, Page
 
 HINTS = (
-    "Enter does the next thing wherever that is one thing: a foot switch that sends Enter, or Space, will do.",
-    "A gauge that types figures and Enter fills the fields in order. While a field for a figure is empty a "
-    "letter is a command; in a field for words, Esc steps out first.",
+    "Enter, or Space, does the next thing: a foot switch that sends either will do. A gauge that types figures "
+    "and Enter fills the fields in order. In an empty field for a figure a letter is a command; out of a field "
+    "for words Esc steps first.",
 )
 
 
@@ -49,7 +49,7 @@ class KeysPage(Page[str]):
         role: Role = "key" if word.enabled else "key-off"
         mark = "►" if index == self.at else " "
         note = "" if word.enabled else " (not now)"
-        return ((f"{mark} ", "now"), (word.key.rjust(9), role), (cut(f"  {word.word}{note}", width - 13), "text"))
+        return ((f"{mark} ", "now"), (word.key.rjust(12), role), (cut(f"  {word.word}{note}", width - 16), "text"))
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), len(self.words) - 1)

@@ -204,10 +204,10 @@ class TextPage(Page[Result]):
     """Something to read; PgDn turns on where it is longer than the screen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("down", "turn(1)", "down", id="text.down", show=False),
-        Binding("up", "turn(-1)", "up", id="text.up", show=False),
-        Binding("pagedown", "turn(10)", "further down", id="text.page-down", show=False),
-        Binding("pageup", "turn(-10)", "further up", id="text.page-up", show=False),
+        Binding("pagedown", "turn(10)", "read on", id="text.page-down", key_display="PgUp PgDn"),
+        Binding("pageup", "turn(-10)", "", id="text.page-up", show=False),
+        Binding("down", "turn(1)", "a line on", id="text.down", show=False, key_display="↑↓"),
+        Binding("up", "turn(-1)", "", id="text.up", show=False),
     ]
 
     def __init__(self) -> None:

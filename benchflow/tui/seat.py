@@ -23,10 +23,11 @@ class Seat:
     """``view`` is what the bench shows. ``aim`` is the operation that the builder looks at instead of the
     one that is offered; ``drafts.goal`` the one that he is being led to."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, by: str = "") -> None:
         self.desk = desk
+        self.by = by  # who sits here now, where that is not the one who opened the session
         self.drafts = Drafts(desk.journal.path, writable=not desk.read_only)
-        self.view: BenchView = desk.view()
+        self.view: BenchView = self._seen(desk.view())
         self.aim = ""
         self.busy = False
         self.on_change: Callable[[], None] = lambda: None
@@ -52,7 +53,7 @@ class Seat:
 
     async def send(self, intent: str, **fields: Any) -> Answer:
         """Carry out an intent in a worker thread, since a disk may be slow; then look again."""
-        message = {"intent": intent, **fields}
+        message = {"intent": intent, **({"by": self.by} if self.by else {}), **fields}
         self.busy = True
         try:
             answer = await asyncio.to_thread(self.desk.send, message)
@@ -70,8 +71,11 @@ class Seat:
         else:
             self.look_again()
 
+    def _seen(self, view: BenchView) -> BenchView:
+        return msgspec.structs.replace(view, by=self.by) if self.by else view
+
     def look_again(self) -> None:
-        self.view = self.desk.view()
+        self.view = self._seen(self.desk.view())
         self.on_change()
 
     def tick(self) -> bool:
@@ -83,7 +87,7 @@ class Seat:
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
-        self.view = self.desk.view()
+        self.view = self._seen(self.desk.view())
         return True
 
     async def watch(self) -> str:

@@ -18,7 +18,7 @@ def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str 
     where = places()
     shelf = Shelf(where, log_folder)
     first = first_page(shelf, target, by, unit)
-    seat = Seat(first) if isinstance(first, Desk) else None
+    seat = Seat(first, by or "") if isinstance(first, Desk) else None
     app = BenchApp(Preferences(where.config), _page(first, seat), seat)
     try:
         app.run()

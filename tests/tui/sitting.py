@@ -86,9 +86,9 @@ class Sitting:
 
 
 @asynccontextmanager
-async def sitting(first: Desk | Page[Any], size: tuple[int, int] = (80, 24)) -> AsyncIterator[Sitting]:
+async def sitting(first: Desk | Page[Any], size: tuple[int, int] = (80, 24), by: str = "") -> AsyncIterator[Sitting]:
     """At a desk whose session is open, or before any other first page."""
-    seat = Seat(first) if isinstance(first, Desk) else None
+    seat = Seat(first, by) if isinstance(first, Desk) else None
     page = BenchScreen(seat) if seat is not None else first
     assert isinstance(page, Page)
     app = BenchApp(Preferences(None), page, seat)

@@ -4,7 +4,10 @@ import re
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
+import msgspec
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from benchflow.session.view import Gauge, NextRow, TightenInput
 from benchflow.tui.big import big, big_wrapped
@@ -136,10 +139,23 @@ def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones
 def test_a_status_is_a_word_and_a_shape() -> None:
     rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "stopped", "not yet"))
     shown = view(None)
-    import msgspec
-
     words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), Scene(NOON), 80, 24).lines)
     assert "○  1 First" in words
     assert "STOPPED" in words
     assert "×  2 Second" in words
     assert "not yet" in words
+
+
+WORDS = st.text(st.characters(codec="utf-8"), max_size=60)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(8, 200), st.integers(4, 60), WORDS, WORDS, st.booleans(), st.integers(0, 2))
+def test_no_text_and_no_size_of_window_breaks_the_screen(
+    width: int, height: int, title: str, do: str, large: bool, at: int
+) -> None:
+    shown = msgspec.structs.replace(now(joint(), FLOAT, CHECK), title=title, do=(do, "2 " + do))
+    scene = Scene(NOON, OfferWork(shown), wants_of(shown)[at], turned=at)
+    picture = (draw_large if large else draw_bench)(view(shown, (CLOSING,)), scene, width, height)
+    assert len(picture.lines) <= height
+    assert all(width_of(line) <= width for line in picture.lines)

@@ -388,3 +388,11 @@ async def test_a_finger_chooses_from_a_list_and_from_the_choices_of_a_question(t
         await touch(bench, "How was it found")
         await bench.type("seen\n")
         assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("stands", "valves", "open")
+
+
+async def test_whoever_comes_to_a_session_that_another_opened_signs_his_own_entries(tmp_path: Path) -> None:
+    hands = begin(tmp_path, start=DOWN)
+    async with sitting(hands.desk, by="Kim") as bench:
+        assert "· Kim" in bench.text
+        await bench.press("enter")
+        assert (bench.last["kind"], bench.last["by"]) == ("taken-up", "Kim")

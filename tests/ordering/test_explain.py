@@ -1,0 +1,40 @@
+"""The examples of ``check --explain``, tried: each gives its finding, and mended gives it no more."""
+
+import pytest
+
+from benchflow.ordering.explain import EXAMPLES, EXPLAIN, Explained
+from benchflow.ordering.proof import DEFAULT_BOUND, prove
+from benchflow.ordering.proof.finding import SEVERITIES
+from benchflow.procedure.reader import read_bytes
+
+HEAD = 'benchflow: 1\nid: example\ntitle: Example\nrevision: "1"\n'
+
+
+def codes(example: Explained, text: str) -> set[str]:
+    reading = read_bytes((HEAD + text).encode(), "example.yaml")
+    assert reading.procedure is not None, reading.problems
+    assert not [problem for problem in reading.problems if problem.severity == "error"]
+    return {finding.code for finding in prove(reading.procedure, bound=example.bound or DEFAULT_BOUND).findings}
+
+
+def test_no_finding_about_the_order_leaves_its_reader_without_an_explanation() -> None:
+    assert set(EXPLAIN) == set(SEVERITIES)
+
+
+@pytest.mark.parametrize("code", SEVERITIES)
+def test_an_author_who_mends_as_the_example_does_is_rid_of_the_finding(code: str) -> None:
+    example = EXAMPLES[code]  # type: ignore[index]  # every code is there: the test above
+    assert example.before.count(example.was) == 1
+    assert code in codes(example, example.before)
+    mended = codes(example, example.after)
+    assert code not in mended
+    assert not {each for each in mended if SEVERITIES[each] == "error"}  # type: ignore[index]  # codes of findings
+
+
+@pytest.mark.parametrize("code", SEVERITIES)
+def test_an_explanation_fits_the_terminal_and_shows_the_example(code: str) -> None:
+    lines = EXPLAIN[code].splitlines()
+    assert lines[0] == code
+    assert max(map(len, lines)) <= 110
+    assert "How it is mended" in EXPLAIN[code]
+    assert EXAMPLES[code].was in EXPLAIN[code]  # type: ignore[index]  # as above

@@ -96,7 +96,7 @@ def _entering(stand: Stand) -> dict[str, Live]:
         "finish": isinstance(want, WantFinish) and (None if missing else True),
         "line": len(stand.wants) > 1,
         "set_aside": stand.in_hand and (True if stand.work and stand.work.now.set_aside_allowed else None),
-        "deviate": stand.in_hand or None,
+        "deviate": stand.work is not None or None,
     }
 
 

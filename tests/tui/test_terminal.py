@@ -130,6 +130,26 @@ def test_without_colour_nothing_on_the_screen_needs_one(tmp_path: Path) -> None:
     assert not colours
 
 
+def test_a_plain_terminal_gets_its_own_sixteen_colours_and_no_others(tmp_path: Path) -> None:
+    with bench(measuring(tmp_path), TERM="linux", COLORTERM="") as terminal:
+        terminal.wait_for("Lash", "HOW IT STANDS")
+    assert not re.search(rb"\x1b\[[0-9;]*[34]8;[25]", terminal.painted)
+
+
+def test_a_crash_says_where_the_log_is_and_shows_no_values_of_variables(tmp_path: Path) -> None:
+    log = measuring(tmp_path)
+    env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
+    with Terminal(["-m", "tests.tui.crashing", str(log)], env=env, columns=200) as terminal:
+        terminal.wait_for("ready to crash")
+        terminal.type("x")
+        assert terminal.wait_end() == 1
+        told = terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"").decode()
+    assert "planted" in told
+    assert str(log) in told
+    assert "nobody's business" not in told
+    assert verify(log).damage is None
+
+
 def test_leaving_says_where_the_log_is_and_how_to_come_back(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:

@@ -4,6 +4,7 @@ from typing import Any
 
 from textual.binding import Binding, BindingType
 
+from benchflow.review.ranking import Reason
 from benchflow.tui.page import Page, letter
 from benchflow.tui.review.case import Case
 
@@ -29,6 +30,11 @@ class Doors(Page[Any], inherit_bindings=False):
     def seq(self) -> int | None:
         raise NotImplementedError
 
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """What is held against the operation, where that was asked."""
+        return ()
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         match action:
             case "moment":
@@ -41,12 +47,11 @@ class Doors(Page[Any], inherit_bindings=False):
     def action_moment(self) -> None:
         from benchflow.tui.review.replaying import ReplayPage
 
-        assert self.seq is not None  # the key is not live without
-        self.open_moment(ReplayPage, self.case, self.seq)
+        seq = self.seq
+        assert seq is not None  # the key is not live without
 
-    def open_moment(self, page: Any, case: Case, seq: int) -> None:
         async def work() -> None:
-            self.app.push_screen(page(case, await case.moment(seq)))
+            self.app.push_screen(ReplayPage(self.case, await self.case.moment(seq)))
 
         self.go(work())
 
@@ -63,10 +68,10 @@ class Doors(Page[Any], inherit_bindings=False):
     def action_readings(self) -> None:
         from benchflow.tui.review.reading import ReadingsPage
 
-        operation, seq = self.operation, self.seq
+        operation, seq, reasons = self.operation, self.seq, self.reasons
 
         async def work() -> None:
-            self.app.push_screen(ReadingsPage(self.case, await self.case.evidence(operation), seq))
+            self.app.push_screen(ReadingsPage(self.case, await self.case.evidence(operation), reasons, seq))
 
         self.go(work())
 

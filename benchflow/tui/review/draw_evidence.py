@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from benchflow.review.evidence import Guard
+from benchflow.review.ranking import SUSPECT as GRADE_HELD
 from benchflow.review.ranking import Reason
 from benchflow.review.sheet import SheetOperation, SheetValue
 from benchflow.review.sheet_joint import SheetJoint
@@ -36,12 +37,12 @@ def draw_head(guard: Guard, width: int) -> Line:
 def draw_reason(reason: Reason, width: int, *, whole: bool) -> list[Line]:
     """``signed by the builder: the hold point for …``; ``whole`` with its grade and the event that shows it."""
     where = f" (event {reason.seq})" if whole and reason.seq is not None else ""
-    head = f"{reason.title}: " if not whole else f"{reason.grade:>3}  {reason.title}: "
-    lines = [say(part) for part in wrap(f"{head}{reason.words}{where}", width)]
-    first = lines[0][0][0]
-    told = len(head) if first.startswith(head) else 0
-    lines[0] = ((first[:told], "label"), (first[told:], "text"))
-    return lines
+    mark = f"{reason.grade:>3}  " if whole else ""
+    head = f"{reason.title}: "
+    parts = wrap(f"{head}{reason.words}{where}", width - len(mark))
+    told = len(head) if parts[0].startswith(head) else 0
+    first: Line = ((mark, "weak"), (parts[0][:told], "label"), (parts[0][told:], "text"))
+    return [first, *indented([say(part) for part in parts[1:]], len(mark))]
 
 
 def indented(lines: Sequence[Line], by: int) -> list[Line]:
@@ -71,12 +72,18 @@ def draw_guard(guard: Guard, width: int) -> list[Line]:
 # --- readings, joints, names --------------------------------------------------------------------------
 
 
-def draw_operation(of: SheetOperation, width: int) -> list[Line]:
-    """Everything that stands for one operation: readings against their limits, the joint as it lies, the rest."""
+def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) -> list[Line]:
+    """What is held against one operation and everything that stands for it: readings against their limits, the joint
+    as it lies, the rest."""
     lines = [say(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
     done = f"Finished {of.at} UTC by {of.by}, in hand for {of.took}" if of.done else "Not finished"
     lines.append(say(done, "label"))
-    lines.extend(_said("× ", "out", of.deviations, "deviation ", width))
+    for reason in reasons:
+        mark: Span = (f"{SUSPECT} ", "weak") if reason.grade >= GRADE_HELD else (f"{TOLD} ", "text")
+        told = draw_reason(reason, width - 2, whole=True)
+        lines.extend([(mark, *told[0]), *indented(told[1:], 2)])
+    if not any(reason.kind == "deviation" for reason in reasons):
+        lines.extend(_said("× ", "out", of.deviations, "deviation ", width))
     lines.extend(_said("↺ ", "weak", of.redone, "taken back: ", width))
     for value in of.values:
         lines.extend([EMPTY, *draw_value(value, width)])
@@ -85,7 +92,7 @@ def draw_operation(of: SheetOperation, width: int) -> list[Line]:
     rest = _rest(of, width)
     if rest:
         lines.extend([EMPTY, *rest])
-    if len(lines) <= 2:
+    if not (of.values or of.joint or rest or of.deviations):
         lines.extend([EMPTY, say("Nothing was measured, tightened, checked or signed.", "weak")])
     return lines
 

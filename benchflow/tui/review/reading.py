@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.review.ranking import GROUNDS, SUSPECT
+from benchflow.review.ranking import GROUNDS, SUSPECT, Reason
 from benchflow.review.ranking import rule as ranking_rule
 from benchflow.review.sheet import SheetOperation
 from benchflow.session.view import BenchView
@@ -22,10 +22,10 @@ class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
 
-    def __init__(self, case: Case, of: SheetOperation, seq: int | None) -> None:
+    def __init__(self, case: Case, of: SheetOperation, reasons: tuple[Reason, ...], seq: int | None) -> None:
         super().__init__()
         self.case = case
-        self._of, self._seq = of, seq
+        self._of, self._reasons, self._seq = of, reasons, seq
         self.title_line = f"{case.unit}: what there is of it"
 
     @property
@@ -37,7 +37,7 @@ class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
         return self._seq
 
     def text(self, width: int) -> list[Line]:
-        return draw_operation(self._of, width)
+        return draw_operation(self._of, self._reasons, width)
 
 
 class ProcedurePage(TextPage[None], inherit_bindings=False):

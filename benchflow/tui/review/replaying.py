@@ -180,7 +180,7 @@ class BenchThenPage(Page[Any], inherit_bindings=False):
             offer=_offer(self.view),
             want=_joint(self.view),
             saying=Saying(
-                (f"As it stood after event {frame.seq} of {frame.of}; the time is UTC, and nothing can be entered.",),
+                (f"After event {frame.seq} of {frame.of}, times in UTC: to look at only.",),
                 "weak",
             ),
             keys=key_words(self, self.focused),

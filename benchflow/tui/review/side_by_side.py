@@ -75,7 +75,8 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
             case Difference():
                 return _difference(row, width, index == 0)
             case ReadingPair():
-                return _reading(row, width, index == self.at)
+                case = self.left if row.operation in self.left.account.plan.steps else self.right
+                return _reading(row, case.title(row.operation), width, index == self.at)
             case TimePair():
                 left, right = ("not finished" if side is None else span(side) for side in (row.left, row.right))
                 return _columns(row.title, (left, right), index == self.at, width)
@@ -155,21 +156,22 @@ def _difference(of: Difference, width: int, first: bool) -> list[Line]:
     return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
 
 
-def _reading(of: ReadingPair, width: int, here: bool) -> list[Line]:
+def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Line]:
+    """Both figures; the one in hand, and one that was judged differently, with how they were judged."""
     slot = of.slot if of.slot not in ("", "1") else ""
     differs = of.left_verdict != of.right_verdict
     lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
     if differs or here:
         said = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
         lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(said))
-    return lines
+    return [*lines, say(cut(f"  {operation}", width), "faint")] if here else lines
 
 
 def _judged(verdict: str, share: float | None) -> str:
     if not verdict:
         return "not read"
     words = {"in": "in", "out": "OUT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
-    return f"{words}, {share:.0%} of its limit left".replace("%", " %") if share is not None and share >= 0 else words
+    return f"{words}, room left {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
 
 
 def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:

@@ -7,6 +7,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.plaintext import clean_line
 from benchflow.review.evidence import Guard, Review
+from benchflow.review.ranking import Reason
 from benchflow.review.words import count
 from benchflow.tui.lines import EMPTY, Line, beside, hang, say, wrap
 from benchflow.tui.listing import leaving_keys, list_keys
@@ -54,6 +55,10 @@ class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
     @property
     def seq(self) -> int | None:
         return self.guard.seq if self.guard is not None else None
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        return self.guard.reasons if self.guard is not None else ()
 
     # --- what is seen -----------------------------------------------------------------------------
 

@@ -1,0 +1,136 @@
+"""Plausible intents in any order: whatever was done, the bench can be drawn, and coming back finds the same session.
+
+All figures are invented.
+"""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.session.desk import Accepted, Desk
+from tests.session.bench import HeldClock
+from tests.session.scripted import Json, intent, load, read
+
+PROCEDURE = """\
+benchflow: 1
+id: monkey
+title: Monkey
+revision: "1"
+places: {side: [1, 2]}
+state: {crank: {values: [top, low], start: ask, ask: Where?}, valves: {values: [shut, open], start: shut}}
+interference: [{never: {crank: top, valves: open}, because: they meet}]
+moves: {turn: {title: Turn, sets: {crank: low}}, back: {title: Back, needs: {valves: shut}, sets: {crank: top}}}
+kit: {consumables: {oil: {title: Oil, lot: required}}, parts: {seal: {title: Seal, discard: true}}}
+instruments: {gauge: {title: Gauge, kind: length, uncertainty: at most 0.02 mm}}
+joints: {caps: {title: Caps, layout: "1 2", thread: M8x1.25, nut-factor: 0.2}}
+sections:
+- title: All
+  operations:
+  - {id: fit, title: Fit, uses: [oil, seal], undo: {do: Take it out}}
+  - id: gap
+    title: Gap {side}
+    each: side
+    after: [fit]
+    record:
+      gap:
+        ask: Gap
+        unit: mm
+        limit: 0.10 .. 0.20 mm
+        used: at most 0.30 mm
+        with: gauge
+        decision: guarded
+        readings: 2
+        below: [{do: Fit it again, redo: [fit], tries: 2}, {do: Scrap it, stop: true}]
+        above: [{do: Look again, tries: 1}]
+    work-out: {twice: {is: gap * 2, unit: mm, limit: at most 0.38 mm}}
+    choose: {shim: {by: gap, from: [{up to: 0.15 mm, take: thin}, {up to: 0.40 mm, take: thick}]}}
+    undo: {do: Forget it}
+  - id: pull
+    title: Pull down
+    after: [fit]
+    tighten:
+      joint: caps
+      stages: [10 N·m, {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm}]
+      draw-down: quarter turn
+    check: [level]
+    hold: {by: inspector, for: the caps}
+    undo: {do: Let go}
+  - {id: cam, title: Cam, during: {valves: open}, sets: {valves: open}, undo: {do: Out, sets: {valves: shut}}}
+  - {id: wait, title: Wait, time: {fit: 1 min .. 1 h}, temporary: {restored-by: end}, undo: {do: Undo it}}
+  - {id: end, title: End, after: [wait], undo: {do: Undo it}}
+"""
+OPERATIONS = ("fit", "gap[1]", "gap[2]", "pull", "cam", "wait", "end")
+VALUES = ("0.05 mm", "0.102 mm", "0.15 mm", "0.25 mm", "0.4 mm", "25 N·m", "15 N·m", "0.11 mm", "0.006 in", "3")
+
+ABOUT = ("gap", "hold", "time", "caps", "shim", "limit", "twice")
+
+operation = st.sampled_from(OPERATIONS)
+value = st.sampled_from(VALUES)
+reason = st.just("so it was")
+fastener = st.sampled_from([1, 2])
+
+
+def made(kind: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[Json]:
+    return st.fixed_dictionaries({"intent": st.just(kind), **fields}).map(dict[str, object])
+
+
+intents: st.SearchStrategy[Json] = st.one_of(
+    made("take-up", operation=operation),
+    made("take-up", operation=operation),
+    made("finish"),
+    made("finish"),
+    made("set-aside"),
+    made("move", move=st.sampled_from(["turn", "back"])),
+    made("record", name=st.just("gap"), value=value, reading=fastener),
+    made("record", name=st.just("gap"), value=value, used=st.booleans()),
+    made("remedy", name=st.sampled_from(["gap", "twice"])),
+    made("choose", name=st.just("shim"), take=st.sampled_from(["thin", "thick"])),
+    made("lot", consumable=st.just("oil"), lot=st.just("7")),
+    made("tick", joint=st.just("caps"), fastener=fastener),
+    made("tick", joint=st.just("caps"), fastener=fastener, value=value, stretch=value, stage=st.sampled_from([1, 2])),
+    made("untick", joint=st.just("caps")),
+    made("draw-down", joint=st.just("caps"), seated=st.booleans()),
+    made("tick-check", check=st.just(1), undo=st.booleans()),
+    made("sign", operation=operation, by=st.sampled_from(["Robin", "Kim"])),
+    made("deviate", operation=operation, about=st.sampled_from(ABOUT), reason=reason),
+    made("correct", event=st.integers(1, 40), value=value, reason=reason),
+    made("reopen", operation=operation, reason=reason, walk=st.booleans()),
+    made("step-back"),
+    made("stands", variable=st.sampled_from(["crank", "valves"]), value=st.sampled_from(["top", "low", "open", None]),
+         reason=reason),
+    made("wrench", extension=st.sampled_from(["100 mm", "none"]), lever=st.just("400 mm")),
+    made("note", text=st.just("the phone rang")),
+    made("close"),
+)  # fmt: skip
+STARTS: list[Json] = [
+    intent("take-up", operation="fit"), intent("lot", consumable="oil", lot="7"), intent("finish"),
+]  # fmt: skip
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.lists(intents, max_size=40), st.booleans())
+def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_session(
+    sent: list[Json], fitted: bool
+) -> None:
+    clock = HeldClock()
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "log.jsonl"
+        desk = Desk.begin(path, load(PROCEDURE), file="p.yaml", read=read, clock=clock)
+        opened = desk.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
+        assert isinstance(opened, Accepted)
+        for each in [*(STARTS if fitted else []), *sent]:
+            clock.forward(40)
+            before = desk.state
+            reply = desk.send(each)
+            if isinstance(reply, Accepted):
+                desk.view()
+            else:
+                assert desk.state is before
+        seen, state = desk.view(), desk.state
+        desk.close()
+        again = Desk.resume(path, read=read, clock=clock)
+        assert again.state == state
+        assert again.view() == seen
+        again.close()

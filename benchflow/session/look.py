@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import msgspec
 
 from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.route import NoWay, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
 from benchflow.session.clock import Running, running, say
@@ -101,10 +102,19 @@ def stopping(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
     return tuple(r for r in take_up_reasons(state, step_id, around) if r.code != "operation-in-hand")
 
 
-def offered(state: State, rows: tuple[NextRow, ...]) -> str | None:
-    """The operation that the screen speaks of: in hand, else set aside, else the first that may be taken up."""
+def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | None:
+    """The operation that the screen speaks of: in hand; else the one that the clock presses for, or the first on
+    the way to it; else set aside; else the first that may be taken up."""
     if state.in_hand is not None:
         return state.in_hand
+    ready = {row.operation for row in rows if row.status in ("set-aside", "ready")}
+    for name in pressing(state, around):
+        if name in ready:
+            return name
+        way = route(state.plan, state.configuration(), name)
+        first = None if isinstance(way, NoWay) else next((go.id for go in way.steps if go.id in ready), None)
+        if first is not None:
+            return first
     for wanted in ("set-aside", "ready"):
         for row in rows:
             if row.status == wanted:
@@ -112,8 +122,19 @@ def offered(state: State, rows: tuple[NextRow, ...]) -> str | None:
     return next((row.operation for row in rows if row.status == "stopped"), None)
 
 
+def pressing(state: State, around: Around) -> list[str]:
+    """Operations whose window is running and not yet closed, the one that closes first before the others."""
+    left: dict[str, float] = {}
+    for name, step in state.plan.steps.items():
+        if name not in state.done:
+            for run in running(state, step, around.now):
+                if run.open_left is not None and run.open_left >= 0:
+                    left[name] = min(run.open_left, left.get(name, run.open_left))
+    return sorted(left, key=left.__getitem__)
+
+
 def now_view(state: State, around: Around, rows: tuple[NextRow, ...]) -> NowView | None:
-    name = None if state.closed else offered(state, rows)
+    name = None if state.closed else offered(state, around, rows)
     return None if name is None else operation_view(state, around, name)
 
 

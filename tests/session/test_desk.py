@@ -372,3 +372,27 @@ def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Pat
     assert hands.desk.state.valuation["valves"] == "shut"
     hands.do("take-up", operation="seat-cam")
     assert hands.stopped("finish", operation="seat-cam") == {"check-open"}
+
+
+def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_path: Path) -> None:
+    text = (
+        SMALL.replace("- id: seal\n", "- id: tidy\n    title: Tidy up\n  - id: seal\n")
+        .replace("    after: [seal]\n", "    after: [lift]\n")
+        .replace("  - id: lower\n", "  - id: lift\n    title: Lift the head over\n    after: [seal]\n  - id: lower\n")
+    )
+    hands = begin(tmp_path, text)
+
+    def offered() -> str:
+        now = hands.desk.view().now
+        assert now is not None
+        return now.operation
+
+    assert offered() == "tidy"
+    hands.do("take-up", operation="seal")
+    hands.do("lot", consumable="sealant", lot="0042")
+    hands.do("finish")
+    assert offered() == "lift"  # on the way to lowering, which has ten minutes
+    hands.work("lift")
+    assert offered() == "lower"
+    hands.clock.forward(601)
+    assert offered() == "tidy"  # the window has closed: it presses for nothing any more

@@ -184,7 +184,8 @@ class Signed(Event, frozen=True, tag="signed"):
 
 
 class Deviated(Event, frozen=True, tag="deviated"):
-    """``about`` is a value's name, ``hold``, ``check N`` or ``time``; never an interference rule."""
+    """``about`` is the name of a value, a part or a joint, ``hold``, ``time`` (every window of the operation) or
+    ``time seal`` (the one that counts from ``seal``); never an interference rule."""
 
     operation: str
     about: str

@@ -8,11 +8,11 @@ from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoWay, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
-from benchflow.session.clock import Running, running, say
+from benchflow.session.clock import Running, say
 from benchflow.session.decide import move_reasons, take_up_reasons
 from benchflow.session.deciding import Around
 from benchflow.session.look_inputs import inputs
-from benchflow.session.missing import missing
+from benchflow.session.missing import missing, unwaived
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
 from benchflow.session.taking_back import thrown_away
@@ -127,7 +127,7 @@ def pressing(state: State, around: Around) -> list[str]:
     left: dict[str, float] = {}
     for name, step in state.plan.steps.items():
         if name not in state.done:
-            for run in running(state, step, around.now):
+            for run in unwaived(state, step, around.now):
                 if run.open_left is not None and run.open_left >= 0:
                     left[name] = min(run.open_left, left.get(name, run.open_left))
     return sorted(left, key=left.__getitem__)
@@ -173,7 +173,7 @@ def used(state: State, step: Step) -> Iterator[str]:
 
 
 def clocks(state: State, around: Around) -> Iterator[ClockRow]:
-    """Every window that runs: counted from something done, for something not done yet."""
+    """Every window that runs and is not waived: counted from something done, for something not done yet."""
     for name, step in state.plan.steps.items():
         if name not in state.done:
             for run in running(state, step, around.now):

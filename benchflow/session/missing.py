@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import show
 from benchflow.session.check_stage import tick_words
 from benchflow.session.choosing import choice_reasons
-from benchflow.session.clock import Now, running, say
+from benchflow.session.clock import Now, Running, running, say
 from benchflow.session.judging import ValueVerdict, judge_value
 from benchflow.session.matching import match_reasons
 from benchflow.session.reasons import interference_on_finish
@@ -145,11 +145,23 @@ def _hold(state: State, step: Step) -> Iterator[Reason]:
     yield Reason("hold-unsigned", message, operation=step.id)
 
 
+def unwaived(state: State, step: Step, now: Now) -> Iterator[Running]:
+    """The running windows of ``step`` that no deviation is about: all of them, or one by what it counts from."""
+    about = state.work(step.id).deviations
+    for run in running(state, step, now):
+        since = run.window.operation
+        if not any(each in about for each in (TIME, window_name(since), window_name(since.partition("[")[0]))):
+            yield run
+
+
+def window_name(operation: str) -> str:
+    """What a deviation calls the window that counts from ``operation``, apart from values of that name."""
+    return f"{TIME} {operation}"
+
+
 def too_late(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """Windows that have closed before this operation was finished."""
-    if TIME in state.work(step.id).deviations:
-        return
-    for run in running(state, step, now):
+    for run in unwaived(state, step, now):
         if run.open_left is not None and run.open_left < 0:
             title = state.plan.steps[run.window.operation].title
             message = (
@@ -161,9 +173,7 @@ def too_late(state: State, step: Step, now: Now) -> Iterator[Reason]:
 
 def too_early(state: State, step: Step, now: Now) -> Iterator[Reason]:
     """Waits that are not over: they hold back taking up."""
-    if TIME in state.work(step.id).deviations:
-        return
-    for run in running(state, step, now):
+    for run in unwaived(state, step, now):
         if run.wait_left > 0:
             title = state.plan.steps[run.window.operation].title
             message = f"wait {say(run.wait_left)} more after {title} ({run.window.text})"

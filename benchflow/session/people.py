@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.deciding import Around, Decision, Entry, refuse, unknown
-from benchflow.session.missing import HOLD, TIME, limits_open
+from benchflow.session.missing import HOLD, TIME, limits_open, window_name
 from benchflow.session.refusal import Refusal
 from benchflow.session.state import State
 from benchflow.session.tally import tally
@@ -89,10 +89,13 @@ def waivable(state: State, step: Step, about: str) -> str | Refusal:
             return refuse("unknown-name", f"{step.title} has no hold", operation=step.id)
         return HOLD
     windows = {window.operation for window in step.time}
-    if about in WINDOWS or about in windows or any(window.partition("[")[0] == about for window in windows):
-        if not windows:
-            return refuse("unknown-name", f"{step.title} has no time window", operation=step.id)
+    if about in WINDOWS and not windows:
+        return refuse("unknown-name", f"{step.title} has no time window", operation=step.id)
+    if about in WINDOWS:
         return TIME
+    since = about.removeprefix(f"{TIME} ")
+    if since in windows or since in {window.partition("[")[0] for window in windows}:
+        return window_name(since)
     if about in LIMITS:
         return _limit_meant(state, step, names)
     if about in INTERLOCK or about in {variable.name for variable in state.plan.procedure.state}:

@@ -100,6 +100,8 @@ def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
     assert script.no("take-up", operation="head", at=at("08:16:00")) == ["too-early"]
     script.do("take-up", operation="head", at=at("08:17:00"))
     assert script.no("finish", at=at("08:21:00")) == ["too-late", "too-late"]
+    script.do("deviate", operation="head", about="bead", reason="still wet", by="Kim", at=at("08:21:00"))
+    assert script.no("finish", at=at("08:21:00")) == ["too-late"]  # the one that nobody signed about
     script.do("finish", at=at("08:20:00"))
 
 

@@ -85,9 +85,9 @@ class Case:
         )
 
     def title(self, operation: str) -> str:
-        """``38  Mark the nuts``."""
-        step = self.account.plan.steps[operation]
-        return f"{self.account.plan.number(operation)}  {step.title}"
+        """``38  Mark the nuts``; the id of one that is not in this build."""
+        step = self.account.plan.steps.get(operation)
+        return operation if step is None else f"{self.account.plan.number(operation)}  {step.title}"
 
     def finishing(self, operation: str) -> int | None:
         """The event that finished it, where that stands."""

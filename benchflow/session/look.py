@@ -176,7 +176,7 @@ def clocks(state: State, around: Around) -> Iterator[ClockRow]:
     """Every window that runs and is not waived: counted from something done, for something not done yet."""
     for name, step in state.plan.steps.items():
         if name not in state.done:
-            for run in running(state, step, around.now):
+            for run in unwaived(state, step, around.now):
                 row = clock_row(state, step, run)
                 if row is not None:
                     yield row

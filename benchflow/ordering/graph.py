@@ -1,6 +1,311 @@
 """One build's order as data, to be looked at: states and their values, moves, operations, what holds what back.
 
 :func:`graph` draws it up from a plan. ``after`` is reduced to what is not implied by others (transitive reduction).
-The pictures made of it live beside this module: ``graph_text`` for the terminal, ``graph_svg`` for the printer;
-``order_sheet`` lays the same build out in one safe order.
+:func:`grouped` puts the repeats of an ``each`` together, for pictures. The pictures live beside this module:
+``graph_text`` for the terminal, ``graph_svg`` for the printer; ``order_sheet`` lays the same build out in one safe
+order.
 """
+
+import re
+from collections.abc import Iterable, Sequence
+
+from msgspec import Struct
+
+from benchflow.ordering.configuration import Valuation
+from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.machine import bits, closure
+from benchflow.ordering.proof.order import Order
+from benchflow.procedure.model import Rule, Settings, Values
+from benchflow.procedure.placeholders import PLACEHOLDER
+from benchflow.procedure.plan import Plan, Step
+
+
+class GraphWindow(Struct, frozen=True):
+    """Seconds since ``operation`` was last finished: ``low`` holds back taking up, ``high`` finishing."""
+
+    operation: str
+    low: float | None
+    high: float | None
+    text: str
+
+
+class GraphOperation(Struct, frozen=True):
+    """A step of the build. ``number`` is the one shown at the bench; ``after`` and the operations of ``windows`` are
+    ids of steps; ``rules`` index :attr:`Graph.rules`: those of which the step brings about a value. ``sign`` is the
+    role that signs, ``takes`` the least seconds (0 where not given)."""
+
+    id: str
+    number: int
+    title: str
+    section: str
+    place: str | None
+    after: tuple[str, ...]
+    needs: Values
+    during: Settings
+    sets: Settings
+    windows: tuple[GraphWindow, ...]
+    rules: tuple[int, ...]
+    sign: str
+    takes: float
+    because: str
+
+
+class GraphMove(Struct, frozen=True):
+    """``letter`` stands for the move in pictures: A, B, ... Z, AA, ..."""
+
+    id: str
+    letter: str
+    title: str
+    needs: Values
+    sets: Settings
+    rules: tuple[int, ...]
+
+
+class GraphValue(Struct, frozen=True):
+    """A value that a variable can have, the operations and moves that bring it about, and the operations that hold
+    it while they are in hand."""
+
+    value: str
+    words: str
+    at_start: bool
+    operations: tuple[str, ...]
+    moves: tuple[str, ...]
+    held: tuple[str, ...]
+
+
+class GraphState(Struct, frozen=True):
+    """``start`` is ``None`` where it is asked for and was not given: then any value may stand at the start."""
+
+    name: str
+    title: str
+    start: str | None
+    values: tuple[GraphValue, ...]
+
+
+class GraphRule(Struct, frozen=True):
+    """Values that must never stand together, and the operations and moves that bring one of them about."""
+
+    never: Values
+    because: str
+    operations: tuple[str, ...]
+    moves: tuple[str, ...]
+
+
+class GraphSection(Struct, frozen=True):
+    id: str
+    title: str
+    operations: tuple[str, ...]
+
+
+class Graph(Struct, frozen=True):
+    """``sections`` without an operation of this build are left out. ``circles`` are lists of ids that wait for each
+    other: with one, nothing can be laid out in a safe order."""
+
+    procedure: str
+    title: str
+    revision: str
+    notice: str
+    options: dict[str, str]
+    states: tuple[GraphState, ...]
+    moves: tuple[GraphMove, ...]
+    sections: tuple[GraphSection, ...]
+    operations: tuple[GraphOperation, ...]
+    rules: tuple[GraphRule, ...]
+    circles: tuple[tuple[str, ...], ...]
+
+
+def graph(plan: Plan, start: Valuation) -> Graph:
+    """The plan as a graph. ``start`` gives values to variables that are asked for; the others are left open."""
+    procedure = plan.procedure
+    order = Order(plan)
+    reduced = reduced_after(order.after, order.before, order.held)
+    operations = tuple(
+        _operation(plan, step, number, tuple(order.steps[i] for i in bits(reduced[number - 1])))
+        for number, step in enumerate(plan.steps.values(), 1)
+    )
+    moves = tuple(
+        GraphMove(move.id, letter(index), move.title or move.id, move.needs, move.sets, _rules(plan, move.sets))
+        for index, move in enumerate(moves_of(plan).values())
+    )
+    return Graph(
+        procedure=procedure.id,
+        title=procedure.title,
+        revision=procedure.revision,
+        notice=procedure.notice,
+        options=dict(plan.options),
+        states=tuple(_states(plan, start)),
+        moves=moves,
+        sections=tuple(_sections(plan)),
+        operations=operations,
+        rules=tuple(_rule(rule, index, operations, moves) for index, rule in enumerate(procedure.interference)),
+        circles=tuple(tuple(order.steps[i] for i in circle) for circle in order.circles),
+    )
+
+
+def reduced_after(after: Sequence[int], before: Sequence[int], held: int) -> list[int]:
+    """``after`` (bit masks) without what others imply; ``before`` is its closure. Steps that a circle holds up
+    (``held``) keep what they have, since in a circle everything implies everything."""
+    reduced = []
+    for index, direct in enumerate(after):
+        implied = 0
+        if not held >> index & 1:
+            for earlier in bits(direct):
+                implied |= before[earlier]
+        reduced.append(direct & ~implied)
+    return reduced
+
+
+def letter(index: int) -> str:
+    """A, B, ... Z, AA, AB, ..."""
+    name = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        name = chr(ord("A") + rest) + name
+    return name
+
+
+def _operation(plan: Plan, step: Step, number: int, after: tuple[str, ...]) -> GraphOperation:
+    operation = step.operation
+    return GraphOperation(
+        id=step.id,
+        number=number,
+        title=step.title or step.id,
+        section=operation.section,
+        place=step.place,
+        after=after,
+        needs=step.needs,
+        during=step.during,
+        sets=step.sets,
+        windows=tuple(GraphWindow(w.operation, w.low, w.high, w.text) for w in step.time),
+        rules=_rules(plan, step.during, step.sets),
+        sign=operation.hold.by if operation.hold else "",
+        takes=step.takes,
+        because=operation.because,
+    )
+
+
+def _rules(plan: Plan, *written: Settings) -> tuple[int, ...]:
+    """The rules that name a value that is written."""
+    return tuple(
+        index
+        for index, rule in enumerate(plan.procedure.interference)
+        if any(settings.get(name) in values for settings in written for name, values in rule.never.items())
+    )
+
+
+def _rule(rule: Rule, index: int, operations: Iterable[GraphOperation], moves: Iterable[GraphMove]) -> GraphRule:
+    return GraphRule(
+        rule.never,
+        rule.because,
+        tuple(each.id for each in operations if index in each.rules),
+        tuple(each.id for each in moves if index in each.rules),
+    )
+
+
+def _states(plan: Plan, start: Valuation) -> Iterable[GraphState]:
+    moves = moves_of(plan)
+    for variable in plan.procedure.state:
+        stands = variable.start if variable.start is not None else start.get(variable.name)
+        values = tuple(
+            GraphValue(
+                value,
+                variable.words.get(value, value),
+                stands in (None, value),
+                tuple(step.id for step in plan.steps.values() if step.sets.get(variable.name) == value),
+                tuple(move.id for move in moves.values() if move.sets.get(variable.name) == value),
+                tuple(step.id for step in plan.steps.values() if step.during.get(variable.name) == value),
+            )
+            for value in variable.values
+        )
+        yield GraphState(variable.name, variable.title or variable.name.replace("-", " "), stands, values)
+
+
+def _sections(plan: Plan) -> Iterable[GraphSection]:
+    for section in plan.procedure.sections:
+        operations = tuple(step.id for step in plan.steps.values() if step.operation.section == section.id)
+        if operations:
+            yield GraphSection(section.id, section.title or section.id, operations)
+
+
+# --- repeats put together ---------------------------------------------------------------------------
+
+
+class Edge(Struct, frozen=True):
+    """``group`` indexes the groups. ``by_place`` says that each place waits for its own place only."""
+
+    group: int
+    by_place: bool = False
+
+
+class Group(Struct, frozen=True):
+    """Steps that are drawn as one: those that an ``each`` repeats, or a single one. ``first`` stands for all of them;
+    ``title`` names the places ("Seat the intake / exhaust cam"), ``numbers`` reads ``4`` or ``4–7``."""
+
+    first: GraphOperation
+    steps: tuple[str, ...]
+    numbers: str
+    title: str
+    after: tuple[Edge, ...]
+
+
+def grouped(plan: Plan, drawn: Graph) -> tuple[Group, ...]:
+    """The operations of a graph with repeats together, in the author's order, ``after`` reduced again. Repeats that
+    are done by turns with another operation, so that neither comes first as a whole, are kept apart."""
+    together: dict[str, list[GraphOperation]] = {}
+    for each in drawn.operations:
+        together.setdefault(plan.steps[each.id].operation.id, []).append(each)
+    members = list(together.values())
+    after = _between(members)
+    knotted = [index for index, mask in enumerate(closure(after)) if mask >> index & 1]
+    if any(len(members[index]) > 1 for index in knotted):
+        members = [
+            part for i, group in enumerate(members) for part in ([[one] for one in group] if i in knotted else [group])
+        ]
+        after = _between(members)
+    before = closure(after)
+    held = sum(1 << i for i, mask in enumerate(before) if any(before[j] >> j & 1 for j in (*bits(mask), i)))
+    reduced = reduced_after(after, before, held)
+    return tuple(
+        Group(
+            group[0],
+            tuple(one.id for one in group),
+            f"{group[0].number}–{group[-1].number}" if len(group) > 1 else str(group[0].number),
+            _title(plan, group),
+            tuple(Edge(earlier, _by_place(group, members[earlier])) for earlier in bits(mask)),
+        )
+        for group, mask in zip(members, reduced, strict=True)
+    )
+
+
+def _between(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
+    """By group, the mask of other groups that any of its steps comes after."""
+    group_of = {one.id: index for index, group in enumerate(members) for one in group}
+    return [
+        sum({1 << group_of[earlier] for one in group for earlier in one.after if group_of[earlier] != index})
+        for index, group in enumerate(members)
+    ]
+
+
+def _by_place(group: Sequence[GraphOperation], earlier: Sequence[GraphOperation]) -> bool:
+    if len(group) < 2 or len(earlier) < 2:
+        return False
+    place_of = {one.id: one.place for one in earlier}
+    return all([place_of[name] for name in one.after if name in place_of] == [one.place] for one in group)
+
+
+def _title(plan: Plan, group: Sequence[GraphOperation]) -> str:
+    if len(group) == 1:
+        return group[0].title
+    operation = plan.steps[group[0].id].operation
+    places = [str(one.place) for one in group]
+    named = " / ".join(places) if len(places) <= 4 else f"{places[0]} … {places[-1]}"
+    raw = next(one.title for one in plan.procedure.operations if one.id == operation.id)
+    filled = PLACEHOLDER.sub(
+        lambda found: found[0][0] if found[1] is None else _word(found, operation.each, named), raw
+    )
+    return filled if filled != raw else f"{raw or operation.id} ({named})"
+
+
+def _word(found: re.Match[str], each: str | None, named: str) -> str:
+    return named if found[1] == each else found[0]

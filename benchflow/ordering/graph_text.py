@@ -1,0 +1,191 @@
+"""The order of a build as plain text, for a terminal or a plain printer."""
+
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+
+from benchflow.ordering.graph import Graph, GraphRule, Group
+from benchflow.ordering.machine import closure
+from benchflow.ordering.wording import all_of, in_a_sentence, one_of
+from benchflow.procedure.model import Settings, Values
+
+WIDEST = 100
+
+
+def graph_text(drawn: Graph, groups: Sequence[Group], *, width: int = WIDEST) -> tuple[str, ...]:
+    """Lines of at most ``width`` characters (a single longer word is broken)."""
+    return tuple(_Telling(drawn, groups, max(width, 40)).lines())
+
+
+class Names:
+    """How the pictures call things: an operation by its number, a move by its letter, a value by its words."""
+
+    def __init__(self, drawn: Graph, groups: Sequence[Group]) -> None:
+        self._state = {state.name: state for state in drawn.states}
+        self._words = {(s.name, value.value): value.words for s in drawn.states for value in s.values}
+        self._group = {step: group for group in groups for step in group.steps}
+        self._number = {operation.id: operation.number for operation in drawn.operations}
+        self._letter = {move.id: move.letter for move in drawn.moves}
+        self._before = closure([sum(1 << self._number[name] - 1 for name in one.after) for one in drawn.operations])
+
+    def state(self, name: str) -> str:
+        return in_a_sentence(self._state[name].title) if name in self._state else name
+
+    def value(self, name: str, value: str) -> str:
+        return self._words.get((name, value), value)
+
+    def needs(self, needs: Values) -> list[str]:
+        """``pistons half way down or on the mark``, one for each variable."""
+        return [f"{self.state(n)} {one_of(self.value(n, value) for value in values)}" for n, values in needs.items()]
+
+    def settings(self, settings: Settings) -> list[str]:
+        return [f"{self.state(name)} {self.value(name, value)}" for name, value in settings.items()]
+
+    def numbers(self, steps: Iterable[str]) -> list[str]:
+        """``4–7`` where a whole group is meant, each number otherwise."""
+        wanted = list(steps)
+        found: list[str] = []
+        for step in wanted:
+            group = self._group[step]
+            whole = set(group.steps) <= set(wanted)
+            found.append(group.numbers if whole else str(self._number[step]))
+        return list(dict.fromkeys(found))
+
+    def ways(self, steps: Iterable[str], moves: Iterable[str]) -> list[str]:
+        """``12``, ``30–33``, ``move A``."""
+        return [*self.numbers(steps), *(f"move {self._letter[move]}" for move in moves)]
+
+    def after(self, group: Group, groups: Sequence[Group]) -> list[str]:
+        return [
+            groups[edge.group].numbers + (" (each its own)" if edge.by_place else "") for edge in group.after
+        ]  # fmt: skip
+
+    def window(self, group: Group) -> list[str]:
+        """``at most 10 min since 31``: a repeat counts from its own place, so from the group."""
+        told: dict[str, list[str]] = {}
+        for window in group.first.windows:
+            told.setdefault(window.text, []).append(window.operation)
+        lines = []
+        for text, operations in told.items():
+            since = [self._group[one].numbers if len(group.steps) > 1 else str(self._number[one]) for one in operations]
+            lines.append(f"{text} since {all_of(dict.fromkeys(since))}")
+        return lines
+
+    def brought_by(self, group: Group, name: str, values: Sequence[str]) -> list[str]:
+        """Who may have brought the variable to one of the values when the group's turn comes, and the start where it
+        stands so then. What comes after the group anyway is left out."""
+        state = self._state.get(name)
+        if state is None:
+            return []
+        reached = [value for value in state.values if value.value in values]
+        by = self.ways(
+            dict.fromkeys(step for value in reached for step in value.operations if not self._is_later(step, group)),
+            dict.fromkeys(move for value in reached for move in value.moves),
+        )
+        return (["the start"] if any(value.at_start for value in reached) else []) + by
+
+    def _is_later(self, step: str, group: Group) -> bool:
+        return step in group.steps or self._before[self._number[step] - 1] >> group.first.number - 1 & 1 == 1
+
+    def rule(self, rule: GraphRule) -> str:
+        return all_of(self.needs(rule.never))
+
+
+class _Telling:
+    def __init__(self, drawn: Graph, groups: Sequence[Group], width: int) -> None:
+        self._drawn = drawn
+        self._groups = groups
+        self._width = width
+        self._names = Names(drawn, groups)
+        self._side = max((len(group.numbers) for group in groups), default=1) + 3
+
+    def lines(self) -> Iterator[str]:
+        drawn = self._drawn
+        yield from self._wrapped(f"{drawn.title}, revision {drawn.revision}")
+        if drawn.notice:
+            yield from self._wrapped(drawn.notice)
+        if drawn.options:
+            chosen = ", ".join(f"{name}: {choice}" for name, choice in drawn.options.items())
+            yield from self._wrapped(f"For {chosen}. Other choices: --option name=choice")
+        for circle in drawn.circles:
+            yield from self._wrapped(f"IN A CIRCLE, so never done: {all_of(self._names.numbers(circle))}.")
+        for section in drawn.sections:
+            yield ""
+            yield from self._wrapped(section.title.upper())
+            for group in self._groups:
+                if group.first.id in section.operations:
+                    yield from self._operation(group)
+        yield from self._states()
+        yield from self._moves()
+        yield from self._rules()
+
+    def _operation(self, group: Group) -> Iterator[str]:
+        names, first = self._names, group.first
+        yield from self._wrapped(group.title, head=group.numbers.rjust(self._side - 2))
+        after = names.after(group, self._groups)
+        if after:
+            yield from self._under("after", ", ".join(after))
+        for name, values in first.needs.items():
+            by = names.brought_by(group, name, values)
+            yield from self._under("needs", f"{names.needs({name: values})[0]}{f' ← {one_of(by)}' if by else ''}")
+        for told in names.window(group):
+            yield from self._under("time", told)
+        if first.during:
+            yield from self._under("in hand", ", ".join(names.settings(first.during)))
+        if first.sets:
+            yield from self._under("then", ", ".join(names.settings(first.sets)))
+        if first.sign:
+            yield from self._under("hold", f"signed by {first.sign} before anything after it begins")
+
+    def _states(self) -> Iterator[str]:
+        if not self._drawn.states:
+            return
+        yield from self._heading("HOW THE STATES MOVE")
+        for state in self._drawn.states:
+            asked = ": asked for at the start" if state.start is None else ""
+            yield from self._wrapped(state.title[:1].upper() + state.title[1:] + asked)
+            wide = min(max(len(value.words) for value in state.values), 24)
+            for value in state.values:
+                by = self._names.ways(value.operations, value.moves)
+                held = self._names.numbers(value.held)
+                told = ["at the start"] if value.at_start and state.start else []
+                told += [f"by {', '.join(by)}"] if by else []
+                told += [f"while {', '.join(held)} is in hand"] if held else []
+                never = "only if it stands so at the start" if state.start is None else "never"
+                yield from self._wrapped("; ".join(told) or never, head=f"    {value.words.ljust(wide)}")
+
+    def _moves(self) -> Iterator[str]:
+        if not self._drawn.moves:
+            return
+        yield from self._heading("MOVES, MADE BETWEEN OPERATIONS AS OFTEN AS NEEDED")
+        for move in self._drawn.moves:
+            yield from self._wrapped(move.title, head=move.letter.rjust(self._side - 2))
+            for told in self._names.needs(move.needs):
+                yield from self._under("needs", told)
+            yield from self._under("then", ", ".join(self._names.settings(move.sets)))
+
+    def _rules(self) -> Iterator[str]:
+        if not self._drawn.rules:
+            return
+        yield from self._heading("NEVER TOGETHER")
+        for rule in self._drawn.rules:
+            yield from self._wrapped(self._names.rule(rule), head="  -")
+            if rule.because:
+                yield from self._wrapped(rule.because, head="   ")
+            at = self._names.ways(rule.operations, rule.moves)
+            if at:
+                yield from self._wrapped(f"watched at {', '.join(at)}", head="   ")
+
+    # --- lines ------------------------------------------------------------------------------------
+
+    def _heading(self, words: str) -> Iterator[str]:
+        yield ""
+        yield words
+
+    def _under(self, word: str, text: str) -> Iterator[str]:
+        return self._wrapped(text, head=f"{'':{self._side}}{word:<8}")
+
+    def _wrapped(self, text: str, head: str = "") -> Iterator[str]:
+        lead = f"{head}  " if head else ""
+        yield from textwrap.wrap(
+            " ".join(text.split()), self._width, initial_indent=lead, subsequent_indent=" " * len(lead)
+        ) or [lead.rstrip()]  # fmt: skip

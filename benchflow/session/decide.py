@@ -28,7 +28,7 @@ from benchflow.session.working import worked_out
 def decide_open(procedure: Procedure, intent: it.Open, around: Around, record_of: ev.Opened) -> Decision:
     """Whether a session may begin so. ``record_of`` is the ``opened`` event with all but the answers filled in."""
     reasons: list[Reason] = []
-    by = clean(intent.by or "").strip()
+    by = clean(intent.by or "").strip() or ("" if around.shop is None else around.shop.defaults.by)
     if not by:
         reasons.append(Reason("value-missing", "say who is at the bench (by)", name="by"))
     reasons += _answers("option", {option.name: option.choices for option in procedure.options}, intent.options)

@@ -14,7 +14,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.errors import BenchflowError
-from benchflow.procedure.model import Decision, InstrumentNeed
+from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, same_kind
 
@@ -33,10 +33,9 @@ class Person(Struct, frozen=True, omit_defaults=True):
 
 
 class Defaults(Struct, frozen=True, omit_defaults=True):
-    """What a new session starts from: who, and the decision rule where a procedure states none."""
+    """What a new session starts from: who is taken to be building where nobody is named."""
 
     by: str = ""
-    decision: Decision | None = None
 
 
 class Shop(Struct, frozen=True):

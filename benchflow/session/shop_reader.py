@@ -19,21 +19,21 @@
         calibration-due: 2027-01-15
         uses-since: 410
         lever: 380 mm
-    defaults: {by: A. Builder, decision: guarded}
+    defaults: {by: A. Builder}
 """
 
 import hashlib
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, cast
+from typing import Any
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.procedure.keys import Fields, Key, Keys
 from benchflow.procedure.measures import LimitOf, Measure, quantity, report
-from benchflow.procedure.model import Decision, Mark, Ref
+from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.nodes import Node
 from benchflow.procedure.problems import Problem, hint_for
 from benchflow.procedure.shapes import (
@@ -275,7 +275,6 @@ INSTRUMENTS = MapOf(Keys("instrument", "an instrument", _INSTRUMENT, _instrument
 # --- the whole file ---------------------------------------------------------------------------------
 
 _BY = Key("by", LINE, "Who is taken to be working when a session opens.")
-_DECISION = Key("decision", OneOf("simple", "guarded"), "The decision rule where a procedure states none.")
 
 
 class _Defaults(Struct, frozen=True):
@@ -286,17 +285,14 @@ class _Defaults(Struct, frozen=True):
 
 
 def _defaults(fields: Fields) -> _Defaults:
-    values = Defaults(fields.has(_BY, ""), cast("Decision | None", fields.get(_DECISION)))
-    return _Defaults(values, fields.at(_BY))
+    return _Defaults(Defaults(fields.has(_BY, "")), fields.at(_BY))
 
 
 _VERSION = Key("shop", OneOf("1"), "The version of this format: 1.", required=True)
 _NAME = Key("name", LINE, "What the shop is called.")
 _PEOPLE = Key("people", PEOPLE, "Who works here.")
 _INSTRUMENTS = Key("instruments", INSTRUMENTS, "What is measured and tightened with.")
-_DEFAULTS = Key(
-    "defaults", Keys("defaults", "the defaults", (_BY, _DECISION), _defaults), "What a session starts from."
-)
+_DEFAULTS = Key("defaults", Keys("defaults", "the defaults", (_BY,), _defaults), "What a session starts from.")
 
 
 def _shop(fields: Fields) -> Shop:

@@ -326,6 +326,9 @@ def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_pat
     assert hands.stopped("sign", operation="sealed", by="Stranger") == {"not-allowed"}
     hands.do("sign", operation="sealed", by="Kim")
     hands.desk.close()
+    shop.path.write_text(SHOP + "defaults: {by: Robin}\n", encoding="utf-8")
+    usual = Desk.begin(tmp_path / "3.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
+    assert Hands(usual, HeldClock()).do("open", unit="1").lines[0].by == "Robin"
     fresh = Desk.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
     assert Hands(fresh, HeldClock()).stopped("open", by="Stranger", unit="1") == {"not-allowed"}
 

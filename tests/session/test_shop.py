@@ -69,7 +69,7 @@ instruments:
   tw-200: {{kind: torque, serial: T-2, range: 40 .. 200 N·m, uncertainty: 4 %, calibrated: 2025-01-10}}
   mic-50: {{kind: micrometer, range: 25 .. 50 mm, uncertainty: 0.004 mm}}
   pg: {{kind: pressure gauge, range: 0 .. 10 bar, uncertainty: 1 % of scale}}
-defaults: {{by: A. Builder, decision: guarded}}
+defaults: {{by: A. Builder}}
 """
 TODAY = date(2026, 3, 1)
 WRENCH = InstrumentNeed("torque-wrench", "torque", covers=parse_limit("30 .. 110 N·m"))
@@ -94,7 +94,7 @@ def test_a_register_is_read_with_every_digit_of_its_serials() -> None:
     assert wrench is not None
     assert (wrench.id, wrench.serial, wrench.uses, wrench.due) == ("tw-120", "00117", 410, date(2027, 1, 15))
     assert wrench.uncertainty == Percent(Decimal(4), "4 %")
-    assert shop().defaults.decision == "guarded"
+    assert shop().defaults.by == "A. Builder"
 
 
 def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:

@@ -124,7 +124,6 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
         ("range: 0 .. 10 bar, ", "", 24, 43, "missing-key", "scale"),
         ("serial: T-2", 'serial: "00117"', 11, 3, "said-twice", "00117"),
         ("by: A. Builder", "by: A. Bilder", 25, 16, "unknown-name", "A. Builder"),
-        ("decision: guarded", "decision: strict", 25, 38, "not-one-of", "guarded"),
         (f"pin: {SIGNING}", "pin: 2417", 8, 10, "bad-pin", "salted hash"),
     ],
 )

@@ -10,6 +10,7 @@ from benchflow.review.account import Account, account
 from benchflow.review.compare import compare
 from benchflow.review.evidence import by_failure, find_failure, text_of
 from benchflow.review.ranking import GROUNDS
+from benchflow.tui.draw_side import duration
 from benchflow.tui.page import Page
 from benchflow.tui.review.case import Case
 from benchflow.tui.review.complaints import ComplaintsPage
@@ -185,8 +186,11 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
         assert head.words == "off"
         rows = bench.text.splitlines()
         assert any("Head" in row and row.endswith("off") for row in rows)
-        assert "× closed" in bench.text  # the sealant's window, missed at this moment
         assert rows[rows.index(next(row for row in rows if "IN HAND" in row)) + 1].endswith("Set the head down")
+        await bench.press("up")  # before it was signed for, the sealant's window still counted down
+        clock = next(row for row in page.moment.frame.clocks if row.operation == "set-head-down")
+        assert clock.phase in ("open", "closing")
+        assert f"{duration(clock.seconds or 0)} left" in bench.text
         await bench.press("right")
         assert any("Head" in row and row.endswith("on, not tight") for row in bench.text.splitlines())
 

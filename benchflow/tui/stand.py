@@ -133,18 +133,9 @@ def offer_of(seat: Seat, way: Way | None) -> Offer:
         return OfferWork(view.now)
     if way is not None:
         return _first_of(view, way.steps[0], seat)
-    aim = seat.aim if _still_to_do(view, seat.aim) else pressing(view)
-    if aim:
-        return OfferWork(seat.operation(aim))
+    if seat.aim and _still_to_do(view, seat.aim):
+        return OfferWork(seat.operation(seat.aim))
     return OfferNothing() if view.now is None else OfferWork(view.now)
-
-
-def pressing(view: BenchView) -> str:
-    """The operation that an open window waits for, when it may be taken up: nothing else comes before it."""
-    ready = {row.operation for row in view.next if row.status in ("ready", "set-aside")}
-    running = [row for row in view.clocks if row.phase in ("open", "closing") and row.operation in ready]
-    first = min(running, key=lambda row: row.seconds or 0.0, default=None)
-    return first.operation if first is not None else ""
 
 
 def _first_of(view: BenchView, step: str, seat: Seat) -> Offer:

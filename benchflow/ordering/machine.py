@@ -174,15 +174,13 @@ class Machine:
                 return Breach(rule, moment)
         return None
 
-    def written(self, valuation: int, effect: int) -> int:
-        """The valuation when it is done, whether or not it may be."""
-        sets = self.effects[effect].sets
-        if not sets:
-            return valuation
-        values = list(self._valuations[valuation])
-        for variable, value in sets:
-            values[variable] = value
-        return self._intern(tuple(values))
+    def rules_on(self, variable: int) -> Iterator[tuple[tuple[int, int], ...]]:
+        """The rules that name the variable, as (variable, mask of the values that match)."""
+        for index in self._rules_on[variable]:
+            yield self._never[index]
+
+    def rule(self, index: int) -> tuple[tuple[int, int], ...]:
+        return self._never[index]
 
     def step(self, valuation: int, effect: int) -> int:
         """The valuation when a step of this effect is done from this one, or ``BLOCKED``."""
@@ -222,7 +220,13 @@ class Machine:
     def _work_out(self, valuation: int, effect: int, *, is_move: bool) -> int:
         if not self.meets(valuation, effect) or self.breach(valuation, effect, is_move=is_move):
             return BLOCKED
-        return self.written(valuation, effect)
+        sets = self.effects[effect].sets
+        if not sets:
+            return valuation
+        values = list(self._valuations[valuation])
+        for variable, value in sets:
+            values[variable] = value
+        return self._intern(tuple(values), safe=True)  # or it would have been a breach
 
     def _matching(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
         """The rules that match with ``written`` over the valuation, in the author's order."""
@@ -239,16 +243,15 @@ class Machine:
             if all(mask >> values[v] & 1 for v, mask in self._never[index]):
                 yield index
 
-    def _intern(self, values: tuple[int, ...]) -> int:
+    def _intern(self, values: tuple[int, ...], *, safe: bool = False) -> int:
         number = self._valuation_number.get(values)
         if number is None:
             number = len(self._valuations)
             self._valuation_number[values] = number
             self._valuations.append(values)
             self._next.append([])
-            self._standing.append(
-                tuple(i for i, never in self._never.items() if all(m >> values[v] & 1 for v, m in never))
-            )
+            never = () if safe else self._never.items()
+            self._standing.append(tuple(i for i, rule in never if all(mask >> values[v] & 1 for v, mask in rule)))
         return number
 
     def _effect(self, needs: Values, during: Settings, sets: Settings) -> int:

@@ -1,34 +1,35 @@
 """The way there: the shortest safe list of operations and moves up to and including an operation.
 
-The search is A* over (steps done, valuation), exact, with three reductions that cannot change its answer:
+The search is A* over (steps done, valuation), exact, with reductions that cannot change its answer:
 
 * only what can matter is looked at: the operations that come before the goal, the variables that they need
   or that a rule holds against what they write, and whatever writes those variables;
 * an operation that has to be done anyway is done as soon as it may be, when nothing that might come before
   it could be hindered by its having been done (*forwarded* below);
-* operations that are alike in effect and in their place in the order are done in the author's order.
+* operations that are alike in effect and in their place in the order are done in the author's order;
+* of what may be done next, only a stubborn set is tried: work that has nothing to do with each other is not
+  interleaved in every way (:mod:`.stubborn`).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from heapq import heappop, heappush
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.interlock import (
-    AlreadyDone,
-    Blocked,
-    NotInThisBuild,
-    forbidden,
-    moves_of,
-    step_reasons,
-)
+from benchflow.ordering.interlock import AlreadyDone, Blocked, NotInThisBuild, moves_of, step_reasons
 from benchflow.ordering.machine import BLOCKED, Effect, Machine, bits, closure
-from benchflow.procedure.model import Settings, Values
+from benchflow.ordering.relevant import Relevant
+from benchflow.ordering.stubborn import Stubborn
 from benchflow.procedure.plan import Plan
 
 DEFAULT_LIMIT = 30_000
 """Configurations looked at before the search stops asking for the shortest."""
+_STRAIGHT_ON = 5
+"""How much more what is left counts than what is done, when any way will do."""
+_TO_SEE_WHY = 300
+"""Configurations looked at to tell what stands against a goal that is out of reach."""
 
 
 class Do(Struct, frozen=True, tag="operation"):
@@ -74,108 +75,19 @@ def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = D
         return NoWay((NotInThisBuild(goal),), configuration)
     if goal in configuration.done:
         return NoWay((AlreadyDone(goal),), configuration)
-    search = _Search(plan, configuration, goal)
+    part = Relevant(plan, configuration, goal)
+    search = _Search(plan, configuration, goal, part)
+    if part.out_of_reach():
+        found = search.run(limit=min(limit, _TO_SEE_WHY), weight=_STRAIGHT_ON)
+        return replace(found, certain=True) if isinstance(found, NoWay) else found
     found = search.run(limit=limit, weight=1)
     if isinstance(found, NoWay) and not found.certain:
         # Too many ways to be sure of the shortest: any safe one serves the builder better than none.
-        found = search.run(limit=limit, weight=5)
+        found = search.run(limit=limit, weight=_STRAIGHT_ON)
     return found
 
 
-# --- what can matter --------------------------------------------------------------------------------
-
-
-class _Slice:
-    """The steps, moves and variables that a way to the goal can have anything to do with."""
-
-    def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:
-        self.steps: set[str] = set()
-        self.moves: set[str] = set()
-        self.variables: set[str] = set()
-        self._plan = plan
-        self._done = configuration.done
-        self._writing_steps: dict[str, list[str]] = {}
-        self._writing_moves: dict[str, list[str]] = {}
-        self._moves = moves_of(plan)
-        for step_id, step in plan.steps.items():
-            for variable in step.sets:
-                self._writing_steps.setdefault(variable, []).append(step_id)
-        for move_id, move in self._moves.items():
-            for variable in move.sets:
-                self._writing_moves.setdefault(variable, []).append(move_id)
-        rules = plan.procedure.interference
-        self._rules_on: dict[str, list[Values]] = {}
-        for rule in rules:
-            for variable in rule.never:
-                self._rules_on.setdefault(variable, []).append(rule.never)
-
-        self.required = {goal, *self._earlier(goal)}
-        self._later = _followers(plan, goal) - self.required
-        self._todo: list[str] = []
-        self._want_step(goal)
-        self._follow()
-        for index in forbidden(plan, configuration.valuation):
-            for variable in rules[index].never:
-                self._want_variable(variable)
-        self._follow()
-
-    def _follow(self) -> None:
-        while self._todo:
-            step = self._plan.steps[self._todo.pop()]
-            for earlier in step.after:
-                self._want_step(earlier)
-            self._conditions(step.needs, step.during, step.sets)
-
-    def _want_step(self, step_id: str) -> None:
-        if step_id not in self._done and step_id not in self.steps and step_id not in self._later:
-            self.steps.add(step_id)
-            self._todo.append(step_id)
-
-    def _want_variable(self, variable: str) -> None:
-        if variable in self.variables:
-            return
-        self.variables.add(variable)
-        for step_id in self._writing_steps.get(variable, ()):
-            self._want_step(step_id)
-        for move_id in self._writing_moves.get(variable, ()):
-            if move_id not in self.moves:
-                self.moves.add(move_id)
-                move = self._moves[move_id]
-                self._conditions(move.needs, {}, move.sets)
-
-    def _conditions(self, needs: Values, during: Settings, sets: Settings) -> None:
-        for variable in needs:
-            self._want_variable(variable)
-        for variable in (*during, *sets):
-            for never in self._rules_on.get(variable, ()):
-                for other in never:
-                    self._want_variable(other)
-
-    def _earlier(self, goal: str) -> Iterator[str]:
-        seen = {goal}
-        todo = [goal]
-        while todo:
-            for earlier in self._plan.steps[todo.pop()].after:
-                if earlier not in self._done and earlier not in seen:
-                    seen.add(earlier)
-                    todo.append(earlier)
-                    yield earlier
-
-
-def _followers(plan: Plan, goal: str) -> set[str]:
-    """What comes after the goal, and so can't be on the way to it."""
-    followers: dict[str, list[str]] = {}
-    for step_id, step in plan.steps.items():
-        for earlier in step.after:
-            followers.setdefault(earlier, []).append(step_id)
-    later: set[str] = set()
-    todo = [goal]
-    while todo:
-        for step_id in followers.get(todo.pop(), ()):
-            if step_id not in later and step_id != goal:
-                later.add(step_id)
-                todo.append(step_id)
-    return later
+# --- the search -------------------------------------------------------------------------------------
 
 
 def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int]) -> bool:
@@ -188,17 +100,14 @@ def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int])
     )
 
 
-# --- the search -------------------------------------------------------------------------------------
-
 _Node = tuple[int, int]
 """Steps done (mask) and valuation."""
 
 
 class _Search:
-    def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:
+    def __init__(self, plan: Plan, configuration: Configuration, goal: str, part: Relevant) -> None:
         self._plan = plan
         self._configuration = configuration
-        part = _Slice(plan, configuration, goal)
         self.machine = machine = Machine(
             plan,
             variables=part.variables,
@@ -216,6 +125,7 @@ class _Search:
         self._forwarded = [i for i in bits(self._required) if self._may_be_forwarded(i)]
         self._forwarded_mask = sum(1 << i for i in self._forwarded)
         self._gate = self._with_twins_in_order()
+        self._stubborn = Stubborn(machine, self._gate)
         self._written_with = self._components()
         self._need_groups = self._group_needs()
         self._shortfalls: dict[int, list[tuple[int, int, int, int]]] = {}
@@ -232,7 +142,7 @@ class _Search:
         closed: set[_Node] = set()
         while heap:
             _, left, _, node = heappop(heap)
-            if node in closed and weight == 1:
+            if node in closed:
                 continue
             if node[0] & self._goal:
                 return Way(tuple(self._told(came, node)), shortest=weight == 1)
@@ -258,14 +168,13 @@ class _Search:
         """(action, done, valuation); an action is a step's number, or ``~number`` of a move."""
         done, valuation = node
         machine = self.machine
-        for index in bits((1 << len(machine.steps)) - 1 & ~done):
-            if self._gate[index] & ~done == 0:
-                then = machine.step(valuation, machine.effect_of[index])
-                if then != BLOCKED:
-                    yield index, done | 1 << index, then
-        for number in range(len(machine.moves)):
+        steps, moves = self._stubborn.of(done, valuation, self._required & ~done)
+        for index in bits(steps):
+            then = machine.step(valuation, machine.effect_of[index])
+            yield index, done | 1 << index, then
+        for number in bits(moves):
             then = machine.move(valuation, number)
-            if then not in (BLOCKED, valuation):
+            if then != valuation:
                 yield ~number, done, then
 
     def _hurry(self, done: int, valuation: int) -> tuple[_Node, tuple[int, ...]]:
@@ -391,17 +300,35 @@ class _Search:
             yield Do(self.machine.steps[action]) if action >= 0 else Make(self.machine.moves[~action])
 
     def _stuck(self, node: _Node, *, certain: bool) -> NoWay:
-        done, valuation = node
+        done, valuation = self._as_far_as_it_goes(node)
         machine = self.machine
         names = frozenset(machine.steps[index] for index in bits(done))
         at = Configuration(
             self._configuration.done | names,
             {**self._configuration.valuation, **machine.valuation(valuation)},
         )
-        reasons: list[Blocked] = []
-        ready = [i for i in bits(self._required & ~done) if machine.after[i] & ~done == 0]
-        for index in ready or bits(self._required & ~done):
-            for reason in step_reasons(self._plan, at, machine.steps[index]):
-                if reason not in reasons:
-                    reasons.append(reason)
+        left = self._required & ~done
+        ready = [index for index in bits(left) if not machine.after[index] & ~done]
+        reasons = self._reasons(at, ready) or self._reasons(at, bits(left))
         return NoWay(tuple(reasons), at, certain)
+
+    def _as_far_as_it_goes(self, node: _Node) -> _Node:
+        """The search turns away where it sees that there is no way; the builder sees it only further on."""
+        done, valuation = node
+        machine = self.machine
+        again = True
+        while again:
+            again = False
+            for index in bits(self._required & ~done):
+                then = machine.step(valuation, machine.effect_of[index])
+                if not machine.after[index] & ~done and then != BLOCKED:
+                    done, valuation, again = done | 1 << index, then, True
+        return done, valuation
+
+    def _reasons(self, at: Configuration, steps: Iterable[int]) -> list[Blocked]:
+        found: list[Blocked] = []
+        for index in steps:
+            for reason in step_reasons(self._plan, at, self.machine.steps[index]):
+                if reason not in found:
+                    found.append(reason)
+        return found

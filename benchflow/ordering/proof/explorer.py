@@ -13,6 +13,8 @@ _BITS_HELD = 1024
 _BITS_MOVED = 200_000
 """A configuration held on its own takes about 100 bytes and 10 microseconds. A bound of so many allows a lattice as
 much memory and as much time: bits held at once, and bits gone through in all."""
+_CONFIGURATIONS_A_STEP = 50
+"""What it takes to try a plan with a line added, for each of its steps."""
 
 
 class Reductions(Struct, frozen=True):
@@ -47,8 +49,14 @@ class Explorer:
         self.reductions = reductions
         self.configurations = 0
         self._left = bound
+        self._trials_left = bound // _CONFIGURATIONS_A_STEP
         self._known: dict[tuple[object, ...], AnySpace | Outline] = {}
         self._in_full: dict[tuple[object, ...], AnySpace | None] = {}
+
+    def may_try(self, steps: int) -> bool:
+        """Whether one more trial of a plan of so many steps is within the bound."""
+        self._trials_left -= steps
+        return self._trials_left > 0
 
     def look_at(self, part: Part) -> AnySpace | Outline:
         """The part's configurations, or what is proven of it without them. Sets the part's numbering of valuations to

@@ -23,7 +23,6 @@ from benchflow.ordering.route import Do
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
-_MOST_TRIALS = 120
 _MOST_SETS = 200_000
 _MOST_LINES = 8
 _MANY_VALUES = 4
@@ -67,7 +66,6 @@ class Mender:
         self._pool: list[_Known] = []
         self._candidates: list[list[Line]] = []
         self._tried: set[frozenset[Line]] = set()
-        self._trials = 0
         self._sets = 0
 
     def mend(self, analysis: Analysis, witness: Witness) -> Mending | None:
@@ -120,7 +118,6 @@ class Mender:
                     lines = (*lines, self._candidates[place][0])
             if frozenset(lines) in self._tried:
                 return None
-            self._trials = 0
             try:
                 if self._holds(lines):
                     return lines
@@ -130,8 +127,7 @@ class Mender:
 
     def _holds(self, lines: tuple[Line, ...]) -> bool:
         """Whether the procedure with these lines is safe on paper and no worse than before."""
-        self._trials += 1
-        if self._trials > _MOST_TRIALS:
+        if not self._explorer.may_try(sum(len(before.order.steps) for before in self._before)):
             raise _GaveUp
         self._tried.add(frozenset(lines))
         for before in self._before:

@@ -1,6 +1,6 @@
 """The proof of a procedure's order: every order, every start, every choice of options."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
 from benchflow.ordering.interlock import moves_of
@@ -105,25 +105,26 @@ class _Proving:
         """One for each group that comes to one; where something is never done at all, every start is one."""
         plan = analysis.plan
         if analysis.never:
-            yield self._dead_end(plan, Witness(_some_start(analysis), ()))
+            lost = [analysis.order.steps[number] for number in bits(analysis.never)]
+            yield self._dead_end(plan, Witness(_some_start(analysis), ()), lost)
             return
         for part, space in analysis.pairs:
             if not any(True for _ in space.dead()):
                 continue
             shown = show_dead_end(analysis, part, space)
             if isinstance(shown, Witness):
-                yield self._dead_end(plan, shown)
+                yield self._dead_end(plan, shown, part.machine.steps)
             elif shown is not None:
                 message = "It could not be settled whether " + _group(part) + " can always be finished"
                 self._not_explored(_place_of(part), _mark_of(part), message)
 
-    def _dead_end(self, plan: Plan, shown: Witness) -> Finding:
+    def _dead_end(self, plan: Plan, shown: Witness, suspects: Sequence[str]) -> Finding:
         order = tuple(go.id for go in shown.order)
         mark = Mark()
         where = "start"
         if shown.order:
             where, mark = self._author_of(plan, shown)
-        message = story.tell_dead_end(plan, shown)
+        message = story.tell_dead_end(plan, shown, suspects)
         return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
 
     def _time_conflicts(self, analysis: Analysis) -> Iterator[Finding]:

@@ -29,6 +29,9 @@ from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Plan
 
 _MOST_NAMED = 8
+_MOST_SUSPECTS = 12
+_MOST_LOOKED_AT = 200
+"""Configurations looked at to tell why something can't be done; that it can't is proven elsewhere."""
 
 
 def name_of(plan: Plan, go: Go) -> str:
@@ -133,21 +136,20 @@ def tell_conflict(plan: Plan, conflict: Conflict) -> str:
 # --- dead-end and unreachable -----------------------------------------------------------------------
 
 
-def tell_dead_end(plan: Plan, witness: Witness) -> str:
+def tell_dead_end(plan: Plan, witness: Witness, suspects: Sequence[str]) -> str:
+    """``suspects`` are the steps of which one or more can then not be done any more."""
     here = end_of(plan, witness.start, witness.order)
     opened = opened_with(plan, witness.start)
     opening = f"Opened with {opened}" if opened else "From the start"
     after = f"After {told_order(plan, witness.order)}" if witness.order else opening
     if witness.order and opened:
         after = f"{opening}: after {told_order(plan, witness.order)}"
-    return f"{after} the procedure can no longer be finished. {_what_is_stuck(plan, here)}"
+    return f"{after} the procedure can no longer be finished. {_what_is_stuck(plan, here, suspects)}"
 
 
-def _what_is_stuck(plan: Plan, here: Configuration) -> str:
-    for step_id in plan.steps:
-        if step_id in here.done:
-            continue
-        found = route(plan, here, step_id)
+def _what_is_stuck(plan: Plan, here: Configuration, suspects: Sequence[str]) -> str:
+    for step_id in [name for name in suspects if name not in here.done][:_MOST_SUSPECTS]:
+        found = route(plan, here, step_id, limit=_MOST_LOOKED_AT)
         if isinstance(found, NoWay) and found.certain:
             return f"“{step_title(plan, step_id)}” can then never be done: {_why(plan, found.reasons)}."
     return "Of what is left each may still be done, but not all of it in any order."
@@ -162,7 +164,7 @@ def tell_unreachable(plan: Plan, step_ids: Sequence[str], lost: frozenset[str], 
         return f"No allowed order ever does “{name}”: it comes after {others}, never done either"
     if start is None:
         return f"No allowed order ever does “{name}”"
-    found = route(plan, Configuration(frozenset(), dict(start)), step_ids[0])
+    found = route(plan, Configuration(frozenset(), dict(start)), step_ids[0], limit=_MOST_LOOKED_AT)
     reasons = found.reasons if isinstance(found, NoWay) else ()
     why = f": however far one gets, {_why(plan, reasons)}" if reasons else ""
     return f"No allowed order ever does “{name}”{why}"

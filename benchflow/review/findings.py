@@ -74,7 +74,7 @@ def _deviations(account: Account, step: Step) -> Iterator[Reason]:
 def _value(value: Value) -> Iterator[Reason]:
     last = max((reading.seq for reading in value.readings), default=None)
     if value.judged is not None and not value.waived:
-        figure = f"{value.name} is {shown(value.judged, value.unit)}"
+        figure = f"{value.ask} is {shown(value.judged, value.unit)}"
         if value.verdict == "out":
             yield Reason("out", f"{figure}, outside {value.limit}", last, value.name)
         elif value.verdict == "not-proven":
@@ -89,7 +89,7 @@ def _near(value: Value, last: int | None) -> Iterator[Reason]:
     for reading, number, share in value.rooms():
         if 0 <= share < least:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
-            words = f"{value.name}{slot} {shown(number, value.unit)}: {room_left(share, value.band, value.limit)}"
+            words = f"{value.ask}{slot} {shown(number, value.unit)}: {room_left(share, value.band, value.limit)}"
             yield Reason("near-limit", words, last if reading is None else reading.seq, value.name)
 
 
@@ -98,7 +98,7 @@ def _retaken(value: Value) -> Iterator[Reason]:
     out = [reading for reading in value.earlier if reading.verdict == "out"]
     if out and not any(reading.corrected for reading in value.readings):
         first = shown(out[0].value, out[0].unit)
-        words = f"{value.name} was out of its limit {count(len(out), 'time')} before it was in, first {first}"
+        words = f"{value.ask} was out of its limit {count(len(out), 'time')} before it was in, first {first}"
         yield Reason("retaken", words, out[0].seq, value.name)
 
 

@@ -301,11 +301,10 @@ def _title(plan: Plan, group: Sequence[GraphOperation]) -> str:
     places = [str(one.place) for one in group]
     named = " / ".join(places) if len(places) <= 4 else f"{places[0]} … {places[-1]}"
     raw = next(one.title for one in plan.procedure.operations if one.id == operation.id)
-    filled = PLACEHOLDER.sub(
-        lambda found: found[0][0] if found[1] is None else _word(found, operation.each, named), raw
-    )
-    return filled if filled != raw else f"{raw or operation.id} ({named})"
 
+    def filled(found: re.Match[str]) -> str:
+        word = found[1]
+        return found[0][0] if word is None else named if word == operation.each else found[0]
 
-def _word(found: re.Match[str], each: str | None, named: str) -> str:
-    return named if found[1] == each else found[0]
+    title = PLACEHOLDER.sub(filled, raw)
+    return title if title != raw else f"{raw or operation.id} ({named})"

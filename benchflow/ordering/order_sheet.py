@@ -38,10 +38,13 @@ class Stands(Struct, frozen=True):
 
 
 class Since(Struct, frozen=True):
-    """A time window: the author's text, and the turn whose end it counts from."""
+    """A time window: the author's text, and the turn whose end it counts from. ``holds_back`` says that it holds back
+    the beginning, ``closes`` that the operation has to be finished by its end."""
 
     text: str
     since: int
+    holds_back: bool
+    closes: bool
 
 
 class Turn(Struct, frozen=True, tag="operation"):
@@ -242,7 +245,10 @@ def _turns(plan: Plan, start: Valuation, order: Order, gone: Sequence[Go]) -> It
                 go.operation,
                 tuple(sorted(turn_of[order.steps[i]] for i in bits(reduced[order.index[go.operation]]))),
                 _stand(plan, configuration, step.needs, since),
-                tuple(Since(window.text, turn_of[window.operation]) for window in step.time),
+                tuple(
+                    Since(window.text, turn_of[window.operation], window.low is not None, window.high is not None)
+                    for window in step.time
+                ),
                 _hazards(plan, step.during, step.sets),
             )
             written = step.sets

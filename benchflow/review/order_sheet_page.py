@@ -1,0 +1,398 @@
+"""What stands on a printed sheet in one safe order: every line with its reasons, and room to write on it.
+
+Made from :class:`benchflow.ordering.order_sheet.OrderSheet`; printed by ``order_sheet_html`` and
+``order_sheet_text``. Nothing here is measured or decided: a sheet is made before the work.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from msgspec import Struct
+
+from benchflow.ordering.graph import letter
+from benchflow.ordering.interlock import moves_of
+from benchflow.ordering.order_sheet import MoveTurn, OrderSheet, Stands, Turn
+from benchflow.procedure.model import (
+    Bound,
+    Caution,
+    Choose,
+    FollowUp,
+    Joint,
+    Match,
+    Operation,
+    Procedure,
+    Record,
+    Ref,
+    Remedy,
+    Tighten,
+    WorkOut,
+)
+from benchflow.trade.pictures import Fastener
+
+ON_PAPER = (
+    "On paper nothing stops you. This order is safe from the start that is given here and from no other, line by line "
+    "as it is printed, with every move where it stands. When anything stands otherwise, is taken back or is done "
+    "again, the sheet no longer holds: lay out a new one, or work at the bench."
+)
+NOT_THE_MANUAL = (
+    "This sheet does not replace the maker's manual, local codes or licensed practice. Where they differ from it or "
+    "ask for more, they are right."
+)
+
+
+class Blank(Struct, frozen=True):
+    """A value to be written in: one place to write for each of ``slots`` (a slot may have no name). ``how`` says how
+    it is worked out; ``remedies`` what to do when it is out of its limit."""
+
+    ask: str
+    slots: tuple[str, ...]
+    unit: str
+    limits: tuple[str, ...]
+    tool: str = ""
+    how: str = ""
+    remedies: tuple[str, ...] = ()
+
+
+class Table(Struct, frozen=True):
+    """A part to be chosen: rows of (up to, take), or words that say how."""
+
+    title: str
+    rows: tuple[tuple[str, str], ...] = ()
+    words: str = ""
+
+
+class StageBoxes(Struct, frozen=True):
+    """A stage and the fasteners that it is for, in their order."""
+
+    text: str
+    fasteners: tuple[int, ...]
+
+
+class JointBlank(Struct, frozen=True):
+    title: str
+    about: str
+    fasteners: tuple[Fastener, ...]
+    stages: tuple[StageBoxes, ...]
+
+
+class Entry(Struct, frozen=True):
+    """A line of the sheet. ``label`` is ``move A`` for a move, and the bench's number in brackets where that is not
+    the turn. ``why`` are the reasons for its place. ``clock`` names the times to be written down: when it may begin,
+    by when it has to be finished, and when it was, where a time window counts from that."""
+
+    turn: int
+    label: str
+    is_move: bool
+    title: str
+    why: tuple[str, ...]
+    cautions: tuple[Caution, ...] = ()
+    do: str = ""
+    uses: tuple[str, ...] = ()
+    blanks: tuple[Blank, ...] = ()
+    tables: tuple[Table, ...] = ()
+    joint: JointBlank | None = None
+    checks: tuple[str, ...] = ()
+    hold: str = ""
+    clock: tuple[str, ...] = ()
+
+
+class Part(Struct, frozen=True):
+    """Lines that stand together: a section, or what of it can be done in one go."""
+
+    title: str
+    entries: tuple[Entry, ...]
+
+
+class Page(Struct, frozen=True):
+    title: str
+    subject: str
+    notice: str
+    on_paper: str
+    not_the_manual: str
+    facts: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
+    cautions: tuple[Caution, ...]
+    begin: tuple[str, ...]
+    kit: tuple[tuple[str, str, bool], ...]  # title, quantity, whether its lot is written down
+    instruments: tuple[tuple[str, str], ...]  # title, what it has to be good for
+    parts: tuple[Part, ...]
+    follow_up: tuple[str, ...]
+
+    @property
+    def renumbered(self) -> bool:
+        """Whether some operation's number at the bench is not its turn."""
+        return any(entry.label.startswith("(") for part in self.parts for entry in part.entries)
+
+
+def page(sheet: OrderSheet) -> Page:
+    """The sheet, ready to be printed."""
+    procedure = sheet.plan.procedure
+    warnings = []
+    if not sheet.time_kept:
+        warnings.append("IN THIS ORDER THE TIME WINDOWS CANNOT ALL BE KEPT, however quickly it is done.")
+    steps = sheet.plan.steps.values()
+    used = {ref.name for step in steps for ref in step.operation.uses}
+    used |= {name for step in steps for name in _tools(step.operation)}
+    return Page(
+        title=procedure.title,
+        subject=procedure.subject,
+        notice=procedure.notice,
+        on_paper=ON_PAPER,
+        not_the_manual=NOT_THE_MANUAL,
+        facts=tuple(_facts(sheet)),
+        warnings=tuple(warnings),
+        cautions=procedure.cautions,
+        begin=tuple(told[:1].upper() + told[1:] for told in sheet.begin),
+        kit=tuple(
+            (item.title or item.id, item.quantity, item.lot_required) for item in procedure.kit if item.id in used
+        ),
+        instruments=tuple(
+            (need.title or need.id, _good_for(procedure, need.id)) for need in procedure.instruments if need.id in used
+        ),
+        parts=tuple(_parts(sheet)),
+        follow_up=tuple(_follow_up(item) for item in procedure.follow_up),
+    )
+
+
+def _facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
+    procedure = sheet.plan.procedure
+    yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
+    if procedure.source:
+        yield "Source of its numbers", procedure.source
+    for option in procedure.options:
+        yield option.ask or option.name, sheet.plan.options.get(option.name, "not chosen")
+    if sheet.asked:
+        yield "Laid out for the start", "; ".join(sheet.asked)
+
+
+def _tools(operation: Operation) -> Iterator[str]:
+    yield from (record.instrument for record in operation.record if record.instrument)
+    if operation.tighten and operation.tighten.instrument:
+        yield operation.tighten.instrument
+
+
+def _good_for(procedure: Procedure, name: str) -> str:
+    need = next(each for each in procedure.instruments if each.id == name)
+    covers = f"covers {need.covers.text}" if need.covers else ""
+    uncertainty = f"uncertainty {need.uncertainty.text}" if need.uncertainty else ""
+    return ", ".join(part for part in (covers, uncertainty) if part)
+
+
+def _follow_up(item: FollowUp) -> str:
+    due = " or ".join(part for part in (item.due.entered if item.due else "", item.or_) if part)
+    return f"{item.title}: {due}" if due else item.title
+
+
+# --- lines ------------------------------------------------------------------------------------------
+
+
+def _parts(sheet: OrderSheet) -> Iterator[Part]:
+    """A move belongs with the operation that it is made for."""
+    titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
+    by_turn = {turn.turn: turn for turn in sheet.turns}
+    timed = {since.since for turn in sheet.turns if isinstance(turn, Turn) for since in turn.times}
+    gathered: list[tuple[str, list[Entry]]] = []
+    for turn in sheet.turns:
+        goal = by_turn[turn.before] if isinstance(turn, MoveTurn) else turn
+        assert isinstance(goal, Turn)
+        section = sheet.plan.steps[goal.step].operation.section
+        entry = (
+            _move(sheet, turn)
+            if isinstance(turn, MoveTurn)
+            else _operation(sheet, turn, counted_from=turn.turn in timed)
+        )
+        if not gathered or gathered[-1][0] != section:
+            gathered.append((section, []))
+        gathered[-1][1].append(entry)
+    seen: set[str] = set()
+    for section, entries in gathered:
+        title = titles.get(section, section)
+        yield Part(f"{title} (continued)" if section in seen else title, tuple(entries))
+        seen.add(section)
+
+
+def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
+    moves = moves_of(sheet.plan)
+    move = moves[turn.move]
+    why = f"Made for {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
+    return Entry(
+        turn=turn.turn,
+        label=f"move {letter(list(moves).index(turn.move))}",
+        is_move=True,
+        title=move.title or move.id,
+        why=(why, *_standing(turn.states)),
+        cautions=move.cautions,
+        do=move.do,
+    )
+
+
+def _operation(sheet: OrderSheet, turn: Turn, *, counted_from: bool) -> Entry:
+    step = sheet.plan.steps[turn.step]
+    operation = step.operation
+    number = sheet.plan.number(turn.step)
+    names = _Names(sheet)
+    hold = operation.hold
+    return Entry(
+        turn=turn.turn,
+        label=f"({number})" if number != turn.turn else "",
+        is_move=False,
+        title=step.title or step.id,
+        why=tuple(_why(operation, turn)),
+        cautions=operation.cautions,
+        do=operation.do,
+        uses=tuple(names.title(ref.name) for ref in operation.uses),
+        blanks=(
+            *(_to_read(names, each) for each in operation.record),
+            *(_to_work_out(names, each) for each in operation.work_out),
+        ),
+        tables=(*(_to_choose(each) for each in operation.choose), *(_to_match(each) for each in operation.match)),
+        joint=_joint(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
+        checks=operation.check,
+        hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
+        clock=tuple(_clock(turn, counted_from)),
+    )
+
+
+def _why(operation: Operation, turn: Turn) -> Iterator[str]:
+    if operation.because:
+        yield operation.because
+    if turn.after:
+        yield f"After {runs(turn.after)}"
+    yield from _standing(turn.states)
+    for time in turn.times:
+        what = (
+            "Begin and finish within" if time.holds_back and time.closes else "Begin" if time.holds_back else "Finish"
+        )
+        yield f"{what} {time.text} after the end of {time.since}"
+    for hazard in turn.hazards:
+        yield f"While {hazard}" if operation.during else f"From here on {hazard}"
+
+
+def _clock(turn: Turn, counted_from: bool) -> Iterator[str]:
+    if any(time.holds_back for time in turn.times):
+        yield "begin not before"
+    if any(time.closes for time in turn.times):
+        yield "finish not after"
+    if counted_from:
+        yield "finished at"
+
+
+def _standing(states: Iterable[Stands]) -> Iterator[str]:
+    for state in states:
+        since = "as at the start" if state.since is None else f"since {state.since}"
+        yield f"Needs {state.words}, {since}"
+
+
+def runs(numbers: Iterable[int]) -> str:
+    """``2, 4–7`` of ascending numbers."""
+    found: list[list[int]] = []
+    for number in numbers:
+        if found and number == found[-1][1] + 1:
+            found[-1][1] = number
+        else:
+            found.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a}–{b}" if b > a + 1 else f"{a}, {b}" for a, b in found)
+
+
+# --- room to write ----------------------------------------------------------------------------------
+
+
+def _to_read(names: "_Names", record: Record) -> Blank:
+    several = len(record.slots) > 1 or record.by_place
+    limits = [_limit(record.bound), f"used parts: {record.used.text}" if record.used else ""]
+    return Blank(
+        ask=record.ask or record.name,
+        slots=record.slots if several else ("",),
+        unit=record.unit,
+        limits=(*(limit for limit in limits if limit), *_judged(record)),
+        tool=names.title(record.instrument) if record.instrument else "",
+        remedies=(*_remedies(names, "below", record.below), *_remedies(names, "above", record.above)),
+    )
+
+
+def _judged(record: Record) -> Iterator[str]:
+    if len(record.slots) > 1 and record.judge != "all":
+        yield f"judged by the {record.judge}"
+    if record.decision == "guarded":
+        yield "guarded: near a limit is not proven"
+
+
+def _to_work_out(names: "_Names", work_out: WorkOut) -> Blank:
+    limit = _limit(work_out.bound)
+    return Blank(
+        ask=work_out.title or work_out.name,
+        slots=("",),
+        unit=work_out.unit,
+        limits=(limit,) if limit else (),
+        how=f"= {work_out.formula}",
+        remedies=(*_remedies(names, "below", work_out.below), *_remedies(names, "above", work_out.above)),
+    )
+
+
+def _limit(bound: Bound | None) -> str:
+    return f"limit {bound.text}" if bound else ""
+
+
+def _remedies(names: "_Names", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
+    for remedy in remedies:
+        again = names.turns(remedy.redo)
+        redo = f"; then {again} again, by a new sheet or at the bench" if again else ""
+        tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
+        yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
+
+
+def _to_choose(choose: Choose) -> Table:
+    rows = tuple((f"up to {band.up_to.entered}", band.take) for band in choose.bands)
+    above = f", above {choose.above.entered}" if choose.above else ""
+    return Table(f"{choose.title or choose.name}, by {choose.by}{above}", rows)
+
+
+def _to_match(match: Match) -> Table:
+    aim = f", near {match.aim.entered}" if match.aim else ""
+    words = f"one for each {match.to}, so that {match.so_that} comes within {match.limit.text}{aim}"
+    return Table(match.title or match.name, words=words)
+
+
+def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlank:
+    joint = next(one for one in procedure.joints if one.id == tighten.joint)
+    about = [
+        joint.thread,
+        f"class {joint.grade}" if joint.grade else "",
+        f"lubricant: {joint.lubricant}" if joint.lubricant else "",
+        f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
+        f"with: {names.title(tighten.instrument)}" if tighten.instrument else "",
+        f"angles add up to {tighten.total_angle.entered}" if tighten.total_angle else "",
+    ]
+    return JointBlank(
+        joint.title or joint.id,
+        ", ".join(part for part in about if part),
+        tuple(
+            Fastener(cell, row, column, "", "open")
+            for row, cells in enumerate(joint.layout)
+            for column, cell in enumerate(cells)
+            if cell is not None
+        ),
+        tuple(_boxes(joint, tighten)),
+    )
+
+
+def _boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
+    for stage in tighten.stages:
+        members = range(1, joint.count + 1) if stage.only is None else sorted(joint.groups[stage.only])
+        yield StageBoxes(stage.text + (f" ({stage.only} only)" if stage.only else ""), tuple(members))
+
+
+class _Names:
+    """What things are called on this sheet."""
+
+    def __init__(self, sheet: OrderSheet) -> None:
+        procedure = sheet.plan.procedure
+        self._titles = {item.id: item.title for item in procedure.kit}
+        self._titles |= {need.id: need.title for need in procedure.instruments}
+        self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, Turn)}
+
+    def title(self, name: str) -> str:
+        return self._titles.get(name) or name
+
+    def turns(self, refs: Iterable[Ref]) -> str:
+        """The turns of operations that a remedy names; what is not part of this build is left out."""
+        return runs(sorted(self._turns[ref.name] for ref in refs if ref.name in self._turns))

@@ -21,7 +21,7 @@ from benchflow.session.fold import happening, when
 from benchflow.session.journal import Damage
 from benchflow.session.lines import Line
 from benchflow.session.moment import parse
-from benchflow.session.telling import Book, tell, ticked
+from benchflow.session.telling import Book, tell, ticked, turned
 
 PAUSE = 15 * 60
 """Seconds without an event that are worth a line of their own."""
@@ -110,10 +110,13 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
             yield Told(line, line, "", f"did something that this version does not know ({line.kind})")
             continue
         last, words = line, tell(event, book)
-        if isinstance(event, ev.Ticked) and event.quantity is None:
-            run = _run_of_ticks(lines, number - 1, event)
+        if _alike(event) is not None:
+            run = _run_of(lines, number - 1, event)
             number += len(run) - 1
-            last, words = run[-1], ticked(event, [each.data["fastener"] for each in run], book)
+            fasteners = [each.data["fastener"] for each in run]
+            last = run[-1]
+            words = turned(event, fasteners, book) if isinstance(event, ev.DrawnDown) else words
+            words = ticked(event, fasteners, book) if isinstance(event, ev.Ticked) else words
         operation = getattr(event, "operation", None) or ""
         if isinstance(event, ev.TakenUp):
             taken_up[operation] = line
@@ -131,14 +134,20 @@ def happening_or_none(line: Line) -> ev.Event | None:
         return None
 
 
-def _run_of_ticks(lines: Sequence[Line], start: int, first: ev.Ticked) -> list[Line]:
+def _alike(event: ev.Event | None) -> tuple[object, ...] | None:
+    """What events have in common that are told as one: ticks of a stage without a reading, turns of a round."""
+    if isinstance(event, ev.Ticked) and event.quantity is None:
+        return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial
+    if isinstance(event, ev.DrawnDown):
+        return "turn", event.operation, event.joint, event.round
+    return None
+
+
+def _run_of(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line]:
     run = [lines[start]]
     for before, line in pairwise(islice(lines, start, None)):
-        event = happening_or_none(line) if line.kind == "ticked" and line.by == before.by else None
-        if not isinstance(event, ev.Ticked) or event.quantity is not None:
-            break
-        same = (event.operation, event.joint, event.stage, event.instrument, event.serial)
-        if same != (first.operation, first.joint, first.stage, first.instrument, first.serial):
+        alike = _alike(happening_or_none(line)) if line.kind == run[0].kind and line.by == before.by else None
+        if alike is None or alike != _alike(first):
             break
         if elapsed(when(before), _now(line)) >= PAUSE:
             break

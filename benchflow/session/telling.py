@@ -129,6 +129,12 @@ def ticked(event: ev.Ticked, fasteners: list[int], book: Book) -> str:
     return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event, book)}"
 
 
+def turned(event: ev.DrawnDown, fasteners: list[int], book: Book) -> str:
+    """One turn, or several of one round that followed each other."""
+    which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
+    return f"{book.joint(event.joint)}, drawn down, round {event.round}: {which} turned"
+
+
 def runs(numbers: list[int]) -> str:
     """``1 to 4, 7``: numbers in the order they came, neighbours drawn together."""
     spans: list[list[int]] = []
@@ -221,9 +227,7 @@ WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Remedied: _remedied,
     ev.Ticked: lambda event, book: ticked(event, [event.fastener], book),
     ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
-    ev.DrawnDown: lambda event, book: (
-        f"{book.joint(event.joint)}, drawn down, round {event.round}: fastener {event.fastener} turned"
-    ),
+    ev.DrawnDown: lambda event, book: turned(event, [event.fastener], book),
     ev.Undrawn: lambda event, book: (
         f"{book.joint(event.joint)}, round {event.round}: turn of fastener {event.fastener} taken back"
     ),

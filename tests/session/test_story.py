@@ -179,3 +179,18 @@ def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
     assert hands.desk.state is not None
     assert glance(path).done == len(hands.desk.state.done)
     assert Journal.open(path, read_only=True).lines == hands.desk.journal.lines
+
+
+def test_turns_of_drawing_down_are_told_by_the_round_not_one_by_one(tmp_path: Path) -> None:
+    text = bench.SMALL.replace(
+        "      joint: studs\n", "      joint: studs\n      draw-down: quarter turn, alternating\n"
+    )
+    hands = bench.begin(tmp_path, text)
+    hands.to_lowered()
+    hands.do("take-up", operation="tighten")
+    for fastener in (1, 2, 3, 4, 1, 2):
+        hands.do("draw-down", joint="studs", fastener=fastener)
+    words = unbroken(told(hands.desk.journal.lines))
+    hands.desk.close()
+    assert "drawn down, round 1: fasteners 1 to 4 turned" in words
+    assert "drawn down, round 2: fasteners 1, 2 turned" in words

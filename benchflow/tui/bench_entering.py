@@ -1,5 +1,6 @@
 """Entering at the bench: from the line in hand and what is typed there to an intent, and to the words that say it."""
 
+import asyncio
 from collections.abc import Coroutine
 from typing import Any
 
@@ -29,11 +30,11 @@ class Entering(Doors, inherit_bindings=False):
 
     async def _send(self, intent: str, **fields: Any) -> Accepted | None:
         """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
-        slow = self.set_timer(SLOW, lambda: self.say("Writing to the disk …"))
+        slow = asyncio.get_running_loop().call_later(SLOW, self.say, "Writing to the disk …")
         try:
             answer = await self.seat.send(intent, **fields)
         finally:
-            slow.stop()
+            slow.cancel()
         if isinstance(answer, Refusal):
             self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
             self.refused(answer)

@@ -18,6 +18,7 @@ from benchflow.quantity import (
     show,
     show_converted,
     show_limit,
+    show_short,
 )
 
 
@@ -43,6 +44,21 @@ from benchflow.quantity import (
 )
 def test_a_value_from_another_unit_is_shown_to_digits_that_mean_something(typed: str, unit: str, shown: str) -> None:
     assert show_converted(parse_quantity(typed), unit) == shown
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        ("0.7190333333333333333333333333", "0.719033 mm"),
+        ("-0.0153666666666666666666666666", "-0.0153667 mm"),
+        ("23.98776", "23.98776 mm"),
+        ("0.10", "0.10 mm"),
+    ],
+)
+def test_a_mean_of_three_does_not_fill_a_page_with_digits_and_what_was_read_keeps_all_of_its_own(
+    value: str, shown: str
+) -> None:
+    assert show_short(Quantity(Decimal(value), "mm", "")) == shown
 
 
 def test_what_is_shown_rounded_is_not_what_is_stored() -> None:

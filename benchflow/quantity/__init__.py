@@ -19,10 +19,10 @@ row of the table against it. Nothing here imports it, so that the bench paints a
 from benchflow.quantity.arithmetic import base, convert, difference_factor, dimension_of, position, seconds
 from benchflow.quantity.limits import parse_limit
 from benchflow.quantity.notation import parse_quantity, unit_symbol
-from benchflow.quantity.shown import show, show_converted, show_limit
+from benchflow.quantity.shown import show, show_converted, show_limit, show_short
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 
 __all__ = [
     "Limit", "Quantity", "QuantityError", "base", "convert", "difference_factor", "dimension_of", "parse_limit",
-    "parse_quantity", "position", "seconds", "show", "show_converted", "show_limit", "unit_symbol",
+    "parse_quantity", "position", "seconds", "show", "show_converted", "show_limit", "show_short", "unit_symbol",
 ]  # fmt: skip

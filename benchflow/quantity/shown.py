@@ -1,6 +1,6 @@
 """Quantities and limits back in the trade's notation. What is shown here, the parser reads."""
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from math import log10
 
@@ -12,6 +12,14 @@ def show(q: Quantity, *, digits: int | None = None) -> str:
     """``0.045 mm``, ``90°``, ``20 °C``, ``2 turns``; all digits as written, or ``digits`` after the point (half up)."""
     value = q.value if digits is None else round_half_up(Fraction(q.value), digits)
     return with_unit(f"{value:f}", q.unit)
+
+
+def show_short(q: Quantity) -> str:
+    """All digits, or six significant ones where a division or a conversion has no end (more than ten digits).
+    Only for the eyes. (Our own rule.)"""
+    if len(q.value.as_tuple().digits) <= 10:
+        return show(q)
+    return with_unit(f"{Context(prec=6, rounding=ROUND_HALF_UP).plus(q.value):f}", q.unit)
 
 
 def with_unit(number: str, unit: str) -> str:

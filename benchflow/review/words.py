@@ -2,14 +2,13 @@
 
 from decimal import Decimal
 
-from benchflow.quantity import Quantity, show
+from benchflow.quantity import Quantity, show_short
 from benchflow.review.room import Band
 
 
 def shown(value: Decimal | str, unit: str) -> str:
-    """``0.105 mm``; a bare count without unit."""
-    number = Decimal(value)
-    return show(Quantity(number, unit, "")) if unit else format(number, "f")
+    """``0.105 mm``; a bare count without unit. Rounded where it has no end: a mean of three, say."""
+    return show_short(Quantity(Decimal(value), unit, ""))
 
 
 def span(seconds: float) -> str:

@@ -172,6 +172,34 @@ def judge_value(state: State, step: str, record: Record) -> ValueVerdict:
     return _together(state, record, bound, values, present, text)
 
 
+def together(state: State, step: str, record: Record) -> str:
+    """``mean 24.7093 mm``: the one figure that is held against the limit; empty while a reading is missing, and
+    where every reading is judged by itself."""
+    bound = bound_in_force(record, record.name in state.work(step).used)
+    if judged_each(record, bound):
+        return ""
+    verdict = judge_value(state, step, record)
+    if verdict.missing or verdict.value is None:
+        return ""
+    label = "spread" if isinstance(bound, EqualWithin) else record.judge
+    return f"{label} {_rounded(verdict.value, bound)}"
+
+
+def _rounded(value: Quantity, bound: Bound | None) -> str:
+    """A mean or a spread with one digit more than its limit is printed with: more would say nothing."""
+    ends: tuple[Quantity | None, ...] = ()
+    if isinstance(bound, Fixed):
+        ends = (bound.limit.low, bound.limit.high)
+    elif isinstance(bound, EqualWithin):
+        ends = (bound.spread,)
+    places = [
+        -exponent for end in ends if end is not None and isinstance(exponent := end.value.as_tuple().exponent, int)
+    ]
+    own = value.value.as_tuple().exponent
+    digits = max(places) + 1 if places else 4
+    return show(value) if isinstance(own, int) and -own <= digits else show(value, digits=digits)
+
+
 def _worst(
     state: State,
     record: Record,

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from benchflow.procedure.model import Bound, Decision, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.model import Decision, EqualWithin, Fixed, Record, WorkOut
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
 from benchflow.session import view as vw
@@ -11,11 +11,11 @@ from benchflow.session.joint_input import tighten_input
 from benchflow.session.judging import (
     bound_in_force,
     judge_value,
-    judged_each,
     latest,
     limit_of,
     of_stored,
     stated_uncertainty,
+    together,
 )
 from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
@@ -63,7 +63,6 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
     waived = record.name in work.deviations
-    each = judged_each(record, bound)
     rows = []
     for slot in record.slots:
         attempt = attempts.get(slot)
@@ -76,11 +75,9 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
             )
     settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
     tool = next((n.title or n.id for n in state.plan.procedure.instruments if n.id == record.instrument), "")
-    summary = ""
-    if not verdict.missing and verdict.value is not None and not each:
-        label = "spread" if isinstance(bound, EqualWithin) else record.judge
-        judged = "" if verdict.verdict == "none" else f", {_say(verdict.verdict)}"
-        summary = f"{label} {_rounded(verdict.value, bound)}{judged}"
+    summary = together(state, step.id, record)
+    if summary and verdict.verdict != "none":
+        summary += f", {_say(verdict.verdict)}"
     limit = verdict.limit or ("" if bound is None else bound.text)
     return vw.ReadingInput(
         name=record.name,
@@ -95,21 +92,6 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
         summary=summary,
         remedy=_remedy(state, step, record.name),
     )
-
-
-def _rounded(value: Quantity, bound: Bound | None) -> str:
-    """A mean or a spread with one digit more than its limit is printed with: more would say nothing."""
-    ends: tuple[Quantity | None, ...] = ()
-    if isinstance(bound, Fixed):
-        ends = (bound.limit.low, bound.limit.high)
-    elif isinstance(bound, EqualWithin):
-        ends = (bound.spread,)
-    places = [
-        -exponent for end in ends if end is not None and isinstance(exponent := end.value.as_tuple().exponent, int)
-    ]
-    own = value.value.as_tuple().exponent
-    digits = max(places) + 1 if places else 4
-    return show(value) if isinstance(own, int) and -own <= digits else show(value, digits=digits)
 
 
 def _say(verdict: str) -> str:

@@ -21,6 +21,7 @@ from benchflow.session.fold import happening, when
 from benchflow.session.journal import Damage
 from benchflow.session.lines import Line
 from benchflow.session.moment import parse
+from benchflow.session.summing_up import SummingUp
 from benchflow.session.telling import Book, tell, ticked, turned
 
 PAUSE = 15 * 60
@@ -102,18 +103,22 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
     number = 0
     taken_up: dict[str, Line] = {}
     builder = lines[0].by if lines else ""
+    readings = SummingUp(book.plan)
     while number < len(lines):
         line = lines[number]
         event = happening_or_none(line)
         number += 1
+        readings.see(line)
         if event is None:
             yield Told(line, line, "", f"did something that this version does not know ({line.kind})")
             continue
-        last, words = line, tell(event, book)
+        last, words = line, tell(event, book) + readings.words(event)
         if _alike(event) is not None:
             run = _run_of(lines, number - 1, event)
             number += len(run) - 1
             fasteners = [each.data["fastener"] for each in run]
+            for each in run[1:]:
+                readings.see(each)
             last = run[-1]
             words = turned(event, fasteners, book) if isinstance(event, ev.DrawnDown) else words
             words = ticked(event, fasteners, book) if isinstance(event, ev.Ticked) else words

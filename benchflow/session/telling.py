@@ -108,7 +108,9 @@ def _recorded(event: ev.Recorded, book: Book) -> str:
 
 def _worked(event: ev.Worked, book: Book) -> str:
     shown = quantity(event.quantity)
-    told = event.filled if event.filled.endswith(shown) else f"{event.filled} = {shown}".removeprefix(" = ")
+    # The sum ends with its result, rounded (≈) where it has no end.
+    whole = "≈" in event.filled or event.filled.endswith(shown)
+    told = event.filled if whole else f"{event.filled} = {shown}".removeprefix(" = ")
     return f"{_name(event.name)} worked out: {told}{judged(event.verdict, event.side, event.limit)}"
 
 

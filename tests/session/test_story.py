@@ -72,6 +72,28 @@ def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(ha
         assert words in unbroken(text), words
 
 
+def test_a_limit_on_a_mean_is_answered_in_the_story_when_its_last_reading_is_in_and_when_one_is_corrected(
+    hands: bench.Hands,
+) -> None:
+    hands.to_tightened()
+    hands.do("take-up", operation="measure[1]")
+    for reading, value in (("1", "0.05 mm"), ("2", "0.06 mm"), ("3", "0.06 mm")):
+        last = hands.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
+    assert "reading 3: 0.06 mm; mean 0.057 mm, ABOVE its limit at most 0.05 mm" in unbroken(
+        told(hands.desk.journal.lines)
+    )
+    hands.do("correct", event=last, value="0.01 mm", reason="read the wrong pointer")
+    text = unbroken(told(hands.desk.journal.lines))
+    assert "reason: read the wrong pointer; mean 0.04 mm, in its limit at most 0.05 mm" in text
+    assert "reading 2: 0.06 mm; mean" not in text
+
+
+def test_a_sum_without_an_end_is_told_as_on_the_bench_pad_and_not_to_28_digits() -> None:
+    long = ev.Stored("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
+    worked = ev.Worked("measure", "gap", long, "in", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
+    assert tell(worked, Book(None)) == "gap worked out: 2.157 mm / 3 ≈ 0.719 mm, in its limit 0.40 .. 1.20 mm"
+
+
 def test_work_taken_back_deviations_and_corrections_stand_out(hands: bench.Hands) -> None:
     hands.to_tightened()
     hands.do("take-up", operation="measure[2]")

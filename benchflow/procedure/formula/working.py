@@ -21,7 +21,7 @@ from benchflow.procedure.formula.tree import (
     walk,
     write,
 )
-from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show, units
+from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show_short, units
 from benchflow.quantity.arithmetic import decimal, from_base, known
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
@@ -229,7 +229,7 @@ def _has_offset(unit: str) -> bool:
 
 def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
     def leaf(node: Constant | Name) -> str:
-        return node.shown if isinstance(node, Constant) else on_paper(values[node.key])
+        return node.shown if isinstance(node, Constant) else show_short(values[node.key])
 
     def laid_out(node: Node) -> Node:
         """``[*]`` written out place by place."""
@@ -266,13 +266,6 @@ def _put(node: Node, place: str) -> Node:
             return Pair(operator, _put(left, place), _put(right, place), at)
         case _:
             return node
-
-
-def on_paper(q: Quantity) -> str:
-    """A value as it goes on the pad: all its digits, or six significant where a conversion has no end."""
-    if len(q.value.as_tuple().digits) <= 10:
-        return show(q)
-    return show(Quantity(Context(prec=6).plus(q.value), q.unit, q.entered))
 
 
 def _places(value: Decimal) -> int:

@@ -81,7 +81,10 @@ def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_
     made = lay_out(plan, _whole(plan, start))
     if isinstance(made, NoOrder):
         begun = f" After {', '.join(made.done)}:" if made.done else ""
-        remark(f"benchflow: no safe order was found.{begun} {'; '.join(made.reasons)}.")
+        none = (
+            "there is no safe order of the whole build" if made.certain else "no safe order was found, of those tried"
+        )
+        remark(f"benchflow: {none}, from this start.{begun} {'; '.join(made.reasons)}.")
         remark(f"benchflow: `benchflow check` says more. {_how_to_start(plan)}".rstrip())
         return FOUND
     if not made.time_kept:

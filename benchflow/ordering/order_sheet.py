@@ -23,9 +23,9 @@ from benchflow.ordering.interlock import (
 from benchflow.ordering.machine import bits
 from benchflow.ordering.proof.order import Order
 from benchflow.ordering.proof.timing import Kept, timing
-from benchflow.ordering.route import Do, Go, Make, Way, route
+from benchflow.ordering.route import Do, Go, Make, NoWay, Way, route
 from benchflow.ordering.time_network import Between, contradicts
-from benchflow.ordering.wording import all_of, in_a_sentence, one_of, value_words, variable_title
+from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, value_words, variable_title
 from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
 
@@ -99,7 +99,7 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoOrder:
         return NoOrder(tuple(f"The start itself is forbidden: {each}" for each in because), ())
     order = Order(plan)
     if order.circles:
-        circle = all_of(f"“{plan.steps[order.steps[step]].title}”" for step in order.circles[0])
+        circle = all_of(f"“{step_title(plan, order.steps[step])}”" for step in order.circles[0])
         return NoOrder((f"{circle} wait for each other in a circle",), ())
     found = _walk(plan, start, order)
     if isinstance(found, NoOrder):
@@ -132,7 +132,10 @@ def _walk(plan: Plan, start: Valuation, order: Order) -> tuple[Go, ...] | NoOrde
     while left:
         way = _next(plan, configuration, left)
         if not way:
-            return _any_order(plan, start, order) or _stuck(plan, configuration, left, gone)
+            found = _any_order(plan, start, order)
+            if isinstance(found, NoWay):
+                return _stuck(plan, configuration, left, gone, certain=found.certain)
+            return found
         for go in way:
             configuration = _go(plan, configuration, go)
         gone += way
@@ -153,20 +156,26 @@ def _next(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tupl
     return ()
 
 
-def _any_order(plan: Plan, start: Valuation, order: Order) -> tuple[Go, ...] | None:
+def _any_order(plan: Plan, start: Valuation, order: Order) -> tuple[Go, ...] | NoWay:
     """A way to a step that comes after all others, which is then left off."""
     last = plan.steps[order.steps[-1]]
     end = replace(last, id="\0end", after=tuple(plan.steps), needs={}, during={}, sets={}, time=())
     whole = replace(plan, steps={**plan.steps, end.id: end})
     found = route(whole, Configuration(frozenset(), dict(start)), end.id)
-    return found.steps[:-1] if isinstance(found, Way) else None
+    return found.steps[:-1] if isinstance(found, Way) else found
 
 
-def _stuck(plan: Plan, configuration: Configuration, left: Sequence[str], gone: Sequence[Go]) -> NoOrder:
+def _stuck(
+    plan: Plan, configuration: Configuration, left: Sequence[str], gone: Sequence[Go], *, certain: bool
+) -> NoOrder:
+    """What stands against going on from the place that the author's order comes to."""
     ready = [name for name in left if all(earlier in configuration.done for earlier in plan.steps[name].after)]
-    reasons = (f"“{plan.steps[name].title}”: {words(plan, reason)}" for name in ready
-               for reason in step_reasons(plan, configuration, name))  # fmt: skip
-    return NoOrder(tuple(dict.fromkeys(reasons)), tuple(go.id for go in gone), certain=False)
+    reasons = [
+        f"“{step_title(plan, name)}”: {words(plan, reason)}"
+        for name in ready
+        for reason in step_reasons(plan, configuration, name)
+    ]
+    return NoOrder(tuple(dict.fromkeys(reasons)), tuple(go.id for go in gone), certain)
 
 
 def _go(plan: Plan, configuration: Configuration, go: Go) -> Configuration:

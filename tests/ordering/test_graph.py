@@ -1,0 +1,207 @@
+"""The order as a graph, as text and as a picture."""
+
+import re
+from itertools import pairwise
+from pathlib import Path
+from xml.etree import ElementTree
+
+import networkx as nx
+import pytest
+from hypothesis import given, settings
+from msgspec.structs import replace
+
+from benchflow.ordering.graph import Graph, Group, graph, grouped, letter
+from benchflow.ordering.graph_svg import graph_svg
+from benchflow.ordering.graph_text import graph_text
+from benchflow.procedure.expand import expand
+from benchflow.procedure.model import Mark, Operation, Procedure, Ref
+from benchflow.procedure.plan import Plan
+from benchflow.procedure.reader import read_bytes
+from tests.ordering.plans import plan, procedure, step, valve_plan, within
+from tests.ordering.random_plans import examples, plans_of, procedures
+
+LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
+EVIL = 'x</text><script>alert(1)</script> & "\x1b]52;c;x\x07 \u202e'
+
+
+def shipped(path: Path) -> Plan:
+    read = read_bytes(path.read_bytes(), path.name).procedure
+    assert read is not None
+    return expand(read, {option.name: option.choices[0] for option in read.options})
+
+
+def drawn(build: Plan) -> tuple[Graph, tuple[Group, ...]]:
+    made = graph(build, {})
+    return made, grouped(build, made)
+
+
+def told(build: Plan, width: int = 100) -> list[str]:
+    return list(graph_text(*drawn(build), width=width))
+
+
+def repeated(*operations: Operation) -> Plan:
+    return expand(procedure(*operations, places={"bore": ("1", "2")}), {})
+
+
+def operation(name: str, *after: str, each: str | None = None) -> Operation:
+    title = f"{name} {{bore}}" if each else name
+    refs = tuple(Ref(one, Mark()) for one in after)
+    return Operation(id=name, title=title, section="work", number=1, each=each, after=refs)
+
+
+# --- what comes after what --------------------------------------------------------------------------
+
+
+@settings(max_examples=examples(100), deadline=None)
+@given(procedures(most_operations=8))
+def test_a_line_that_others_imply_is_not_drawn_and_no_other_is_lost(read: Procedure) -> None:
+    for build in plans_of(read):
+        whole: nx.DiGraph[str] = nx.DiGraph()
+        whole.add_nodes_from(build.steps)
+        whole.add_edges_from((earlier, each.id) for each in build.steps.values() for earlier in each.after)
+        shown = {(earlier, each.id) for each in graph(build, {}).operations for earlier in each.after}
+        assert shown == set(nx.transitive_reduction(whole).edges)
+
+
+def test_operations_that_wait_for_each_other_keep_every_line_and_are_named() -> None:
+    made, groups = drawn(plan(step("a", "b"), step("b", "a"), step("c", "b")))
+    assert made.circles == (("a", "b"),)
+    assert [each.after for each in made.operations] == [("b",), ("a",), ("b",)]
+    assert any("IN A CIRCLE" in line for line in graph_text(made, groups))
+    ElementTree.fromstring(graph_svg(made, groups))
+
+
+def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> None:
+    build = repeated(operation("wash"), operation("hone", "wash", each="bore"), operation("gauge", "hone", each="bore"),
+                     operation("close", "gauge[*]"))  # fmt: skip
+    made, groups = drawn(build)
+    assert len(made.operations) == 6
+    assert [(group.numbers, group.title) for group in groups] == [
+        ("1", "wash"), ("2–3", "hone 1 / 2"), ("4–5", "gauge 1 / 2"), ("6", "close"),
+    ]  # fmt: skip
+    assert [[(edge.group, edge.by_place) for edge in group.after] for group in groups] == [
+        [], [(0, False)], [(1, True)], [(2, False)],
+    ]  # fmt: skip
+    assert any(line.endswith("2–3 (each its own)") for line in graph_text(made, groups))
+
+
+def test_repeats_that_take_turns_with_another_operation_are_not_drawn_as_one() -> None:
+    build = repeated(operation("hone", each="bore"), operation("rinse", "hone[1]"))
+    again = replace(build.steps["hone[2]"], after=("rinse",))
+    made, groups = drawn(replace(build, steps={**build.steps, "hone[2]": again}))
+    assert [group.steps for group in groups] == [("hone[1]",), ("hone[2]",), ("rinse",)]
+    assert [[edge.group for edge in group.after] for group in groups] == [[], [2], [0]]
+    assert not made.circles
+
+
+def test_who_brings_a_state_about_and_which_rule_watches_are_told() -> None:
+    made, _ = drawn(valve_plan())
+    pistons, valves, _ = made.states
+    assert pistons.start is None
+    assert [(v.value, v.moves) for v in pistons.values] == [
+        ("at-deck", ("turn-crank-up",)),
+        ("down", ("turn-crank-down",)),
+    ]
+    assert [(v.value, v.at_start, v.operations, v.held) for v in valves.values] == [
+        ("shut", True, (), ()),
+        ("open", False, (), ("seat-cam",)),
+    ]
+    assert made.rules[0].operations == ("seat-cam",)
+    assert made.rules[0].moves == ("turn-crank-up",)
+
+
+def test_moves_never_run_out_of_letters() -> None:
+    assert [letter(i) for i in (0, 25, 26, 27, 51, 52, 701, 702)] == ["A", "Z", "AA", "AB", "AZ", "BA", "ZZ", "AAA"]
+
+
+# --- text -------------------------------------------------------------------------------------------
+
+
+def test_the_text_says_what_a_mechanic_asks() -> None:
+    text = "\n".join(told(valve_plan()))
+    for line in ("after     1", "needs     cam seated ← 2", "in hand   valves open", "then      cam timed",
+                 "at the deck  by move B", "open  while 2 is in hand", "watched at 2, move B"):  # fmt: skip
+        assert line in text
+
+
+def test_what_only_comes_later_is_not_said_to_bring_a_state_about() -> None:
+    text = "\n".join(told(valve_plan()))
+    assert "needs     pistons at the deck ← the start or move B" in text
+    assert "cam seated ← 2" in text
+    assert "cam seated ← 2 or" not in text
+
+
+def test_a_window_is_told_where_it_counts() -> None:
+    lines = told(plan(step("seal"), step("close", time=[within("seal", 600)])))
+    assert any(line.strip().startswith("time") and line.endswith("since 1") for line in lines)
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+@pytest.mark.parametrize("width", [60, 100])
+def test_no_shipped_procedure_runs_over_the_edge_or_loses_an_operation(path: Path, width: int) -> None:
+    build = shipped(path)
+    made, groups = drawn(build)
+    lines = graph_text(made, groups, width=width)
+    assert max(map(len, lines)) <= width
+    flowed = " ".join(" ".join(lines).split())
+    for group in groups:
+        assert f"{group.numbers} {group.title}" in flowed
+
+
+# --- picture ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_the_picture_shows_every_operation_state_and_move_and_needs_nothing_from_outside(path: Path) -> None:
+    build = shipped(path)
+    made, groups = drawn(build)
+    text = graph_svg(made, groups)
+    root = ElementTree.fromstring(text)
+    assert not re.search(r"href|url\(|@import|<script|<style|<image", text)
+    shown = [each.text or "" for each in root.iter("{http://www.w3.org/2000/svg}text")]
+    flowed = " ".join(shown)
+    for group in groups:
+        assert group.numbers in shown
+        assert group.title in flowed
+    for move in made.moves:
+        assert move.letter in shown
+        assert move.title in flowed
+    for state in made.states:
+        for value in state.values:
+            used = value.at_start or value.operations or value.moves or value.held
+            assert not used or state.start is None or value.words in flowed
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_no_two_lines_of_the_order_run_over_each_other(path: Path) -> None:
+    upright: dict[float, list[tuple[float, float]]] = {}
+    for x, top, bottom in re.findall(r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', graph_svg(*drawn(shipped(path)))):
+        upright.setdefault(float(x), []).append((float(top), float(bottom)))
+    assert upright
+    for spans in upright.values():
+        spans.sort()
+        assert all(one[1] <= other[0] for one, other in pairwise(spans))
+
+
+@pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
+def test_no_two_boxes_of_the_picture_cover_each_other_and_none_is_cut_off(path: Path) -> None:
+    root = ElementTree.fromstring(graph_svg(*drawn(shipped(path))))
+    boxes = [tuple(float(each.get(name, "0")) for name in ("x", "y", "width", "height"))
+             for each in root.iter("{http://www.w3.org/2000/svg}rect") if each.get("rx")]  # fmt: skip
+    wide, high = float(root.get("width", "0")), float(root.get("height", "0"))
+    assert all(x >= 0 and y >= 0 and x + w <= wide and y + h <= high for x, y, w, h in boxes)
+    for i, (x, y, w, h) in enumerate(boxes):
+        for left, top, across, down in boxes[i + 1 :]:
+            assert x + w <= left or left + across <= x or y + h <= top or top + down <= y
+
+
+def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
+    build = valve_plan()
+    evil = replace(build.procedure, title=EVIL, notice=EVIL)
+    steps = {
+        name: replace(each, operation=replace(each.operation, title=EVIL)) for name, each in build.steps.items()
+    }  # fmt: skip
+    text = graph_svg(*drawn(replace(build, procedure=evil, steps=steps)))
+    ElementTree.fromstring(text)
+    assert "<script" not in text
+    assert not set(text) & set("\x1b\x07\u202e")

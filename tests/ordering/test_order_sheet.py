@@ -1,0 +1,147 @@
+"""A build laid out in one safe order, held against the plain meaning of ordering."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.ordering.order_sheet import MoveTurn, NoOrder, OrderSheet, Turn, lay_out
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute
+from tests.ordering.plans import move, plan, rule, step, valve_plan, variable, within
+from tests.ordering.random_plans import examples, plans_of, procedures
+
+
+def actions(made: OrderSheet) -> list[brute.Action]:
+    return [("operation", t.step) if isinstance(t, Turn) else ("move", t.move) for t in made.turns]
+
+
+def order(made: OrderSheet | NoOrder) -> list[str]:
+    assert isinstance(made, OrderSheet), made
+    return [name for _, name in actions(made)]
+
+
+@settings(max_examples=examples(200), deadline=None)
+@given(procedures(most_operations=6, with_circles=True), st.data())
+def test_a_printed_order_is_safe_and_whole_and_is_found_where_there_is_one(
+    procedure: Procedure, data: st.DataObject
+) -> None:
+    build = data.draw(st.sampled_from(plans_of(procedure)))
+    start = data.draw(st.sampled_from(list(brute.starts(procedure))))
+    place = (frozenset[str](), brute.standing(start))
+    made = lay_out(build, dict(start))
+    if isinstance(made, NoOrder):
+        bad = brute.breaks_a_rule(procedure, start)
+        assert bad or all(done != frozenset(build.steps) for done, _ in brute.distances(build, [place]))
+        assert made.certain
+        assert made.reasons
+        return
+    end = brute.replays(build, place, actions(made))
+    assert end is not None
+    assert end[0] == frozenset(build.steps)
+    told_by_the_last_who_wrote_it(build, made)
+
+
+def told_by_the_last_who_wrote_it(build: Plan, made: OrderSheet) -> None:
+    since: dict[str, int] = {}
+    turns = {t.step: t.turn for t in made.turns if isinstance(t, Turn)}
+    moves = {each.id: each for each in build.procedure.moves}
+    for number, turn in enumerate(made.turns, 1):
+        assert turn.turn == number
+        needs, sets = (
+            (build.steps[turn.step].needs, build.steps[turn.step].sets)
+            if isinstance(turn, Turn)
+            else (moves[turn.move].needs, moves[turn.move].sets)
+        )
+        assert [each.since for each in turn.states] == [since.get(name) for name in needs]
+        if isinstance(turn, Turn):
+            assert all(earlier < number for earlier in turn.after)
+            assert {turns[name] for name in build.steps[turn.step].after} >= set(turn.after)
+        else:
+            assert isinstance(made.turns[turn.before - 1], Turn)
+            assert turn.before > number
+        since.update(dict.fromkeys(sets, number))
+
+
+def test_a_builder_on_paper_is_told_to_turn_the_crank_before_the_cam_opens_a_valve() -> None:
+    made = lay_out(valve_plan(), {"pistons": "at-deck", "valves": "shut", "cam": "out"})
+    assert order(made) == ["fit-head", "turn-crank-down", "seat-cam", "turn-crank-up", "time-cam"]
+    assert isinstance(made, OrderSheet)
+    down, seat = made.turns[1], made.turns[2]
+    assert isinstance(down, MoveTurn)
+    assert down.before == 3
+    assert "an open valve would reach them" in down.lifts[0]
+    assert isinstance(seat, Turn)
+    assert seat.after == (1,)
+    assert "never with pistons at the deck" in seat.hazards[0]
+    assert made.asked == ("pistons at the deck",)
+
+
+def test_no_move_is_printed_where_the_start_needs_none() -> None:
+    made = lay_out(valve_plan(), {"pistons": "down", "valves": "shut", "cam": "out"})
+    assert order(made) == ["fit-head", "seat-cam", "turn-crank-up", "time-cam"]
+
+
+def test_the_authors_order_is_left_where_it_would_paint_the_builder_into_a_corner() -> None:
+    corner = plan(
+        step("fit-pin", sets={"pin": "in"}),
+        step("turn-engine", needs={"pin": "out"}),
+        state=[variable("pin", "out", "in")],
+    )
+    assert order(lay_out(corner, {"pin": "out"})) == ["turn-engine", "fit-pin"]
+
+
+def test_the_authors_order_is_left_where_sealant_would_skin_over() -> None:
+    late = plan(
+        step("apply-sealant"),
+        step("clean-flange", takes=900),
+        step("fit-cover", "clean-flange", time=[within("apply-sealant", 600)]),
+    )
+    made = lay_out(late, {})
+    assert order(made) == ["clean-flange", "apply-sealant", "fit-cover"]
+    assert isinstance(made, OrderSheet)
+    assert made.time_kept
+
+
+def test_a_sheet_says_so_when_its_windows_cannot_be_kept() -> None:
+    never = plan(
+        step("apply-sealant"),
+        step("clean-flange", "apply-sealant", takes=900),
+        step("fit-cover", "clean-flange", time=[within("apply-sealant", 600)]),
+    )
+    made = lay_out(never, {})
+    assert isinstance(made, OrderSheet)
+    assert not made.time_kept
+
+
+@pytest.mark.parametrize(
+    ("build", "start", "said"),
+    [
+        (plan(step("a", "b"), step("b", "a")), {}, "wait for each other in a circle"),
+        (
+            plan(
+                step("a"),
+                state=[variable("pistons", "up", "down"), variable("valves", "shut", "open")],
+                rules=[rule("an open valve would reach them", pistons="up", valves="open")],
+            ),
+            {"pistons": "up", "valves": "open"},
+            "The start itself is forbidden: an open valve would reach them",
+        ),
+        (
+            plan(
+                step("a", needs={"pistons": "down"}),
+                state=[variable("pistons", "up", "down")],
+                moves=[move("turn", {"pistons": "up"})],
+            ),
+            {"pistons": "up"},
+            "“A”: Pistons must stand down; now: up",
+        ),
+    ],
+)
+def test_what_cannot_be_laid_out_is_not_printed_and_the_reason_is_told(
+    build: Plan, start: dict[str, str | None], said: str
+) -> None:
+    made = lay_out(build, start)
+    assert isinstance(made, NoOrder)
+    assert made.certain
+    assert any(said in reason for reason in made.reasons)

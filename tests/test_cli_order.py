@@ -1,0 +1,246 @@
+"""``order``: the commands as a builder types them."""
+
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from benchflow.procedure.reader import read_bytes
+from tests.test_cli import Shell
+from tests.test_cli_check import DEAD_END, HEAD, UNSAFE_ON_PAPER, VALVES
+
+CIRCLE = (
+    HEAD
+    + """\
+sections:
+- id: all
+  title: All
+  operations:
+  - {id: first, title: First, after: [second]}
+  - {id: second, title: Second, after: [first]}
+"""
+)
+FULL = (
+    VALVES
+    + """\
+notice: INVENTED for a test.
+cautions: [{warning: A valve bends without a sound.}]
+options:
+  cams: {ask: Which cams?, choices: [standard, reground]}
+kit:
+  parts: {cam: {title: Intake cam, quantity: "1"}}
+  consumables: {sealant: {title: Sealant, lot: required}}
+instruments:
+  wrench: {title: Click wrench, kind: torque, covers: 5 .. 50 N·m}
+  gauge: {title: Gauge, kind: length, covers: 0 .. 1 mm}
+joints:
+  caps: {title: Cap bolts, thread: M6x1, pattern: "out from the middle, 2 by 2"}
+moves:
+  turn-down:
+    title: Turn the crank down
+    do: By hand.
+    cautions: [{caution: The chain pinches.}]
+    sets: {pistons: down}
+sections:
+- id: all
+  title: All of it
+  operations:
+  - {id: seal, title: Seal the corners, uses: [sealant]}
+  - id: seat-cam
+    title: Seat the <cam> & oil it
+    because: It is easily forgotten.
+    after: [seal]
+    needs: {pistons: down}
+    during: {valves: open}
+    time: {seal: at most 10 min}
+    uses: [cam]
+    do: |
+      1. Oil it.
+      2. Lay it in.
+    tighten: {joint: caps, stages: [5 N·m, 9 N·m], with: wrench}
+    check: [Free to turn]
+  - id: measure
+    title: Measure the lash
+    when: {cams: reground}
+    after: [seat-cam]
+    record:
+      lash: {ask: Lash, unit: mm, limit: 0.10 .. 0.20 mm, with: gauge, readings: [front, rear],
+             above: [{do: Fit a thicker shim, redo: [seat-cam]}]}
+    hold: {by: inspector, for: lash seen}
+follow-up: [{title: Look for leaks, due: 14 d}]
+"""
+)
+
+
+@pytest.fixture
+def shell(tmp_path: Path) -> Shell:
+    shell = Shell(tmp_path)
+    files = {"dead": DEAD_END, "paper": UNSAFE_ON_PAPER, "full": FULL, "circle": CIRCLE}
+    for name, text in files.items():
+        (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "bad.yaml").write_text(FULL.replace("after:", "afer:"), encoding="utf-8")
+    return shell
+
+
+def test_the_procedure_that_these_tests_are_made_with_has_no_mistakes() -> None:
+    assert read_bytes(FULL.encode(), "full.yaml").problems == ()
+
+
+def test_the_order_is_shown_as_text_of_the_width_that_is_asked_for(shell: Shell) -> None:
+    code, output, errors = shell.run("order", "full.yaml", "--width", "60")
+    assert (code, errors) == (0, "")
+    assert max(map(len, output.splitlines())) <= 60
+    for words in ("INVENTED for a test", "Seat the <cam> & oil it", "needs     pistons down", "NEVER TOGETHER"):
+        assert words in output
+    assert "Measure the lash" not in output
+    _, output, _ = shell.run("order", "full.yaml", "--option", "cams=reground")
+    assert "Measure the lash" in output
+
+
+def test_a_shipped_procedure_is_drawn_by_its_name(shell: Shell) -> None:
+    code, output, errors = shell.run("order", "head-install", "--svg", "head.svg")
+    assert (code, output) == (0, "")
+    assert "head.svg" in errors
+    ElementTree.fromstring((shell.folder / "head.svg").read_text(encoding="utf-8"))
+    code, output, _ = shell.run("order", "full.yaml", "--svg", "-")
+    assert code == 0
+    assert output.startswith("<svg")
+
+
+def test_the_graph_is_handed_to_other_programs_as_one_object(shell: Shell) -> None:
+    code, output, errors = shell.run("order", "full.yaml", "--json")
+    assert (code, errors) == (0, "")
+    graph = json.loads(output)
+    assert graph["procedure"] == "tiny"
+    assert [each["id"] for each in graph["operations"]] == ["seal", "seat-cam"]
+    assert graph["operations"][1]["after"] == ["seal"]
+    assert graph["operations"][1]["needs"] == {"pistons": ["down"]}
+    assert graph["moves"][0]["sets"] == {"pistons": "down"}
+    assert graph["rules"][0]["operations"] == ["seat-cam"]
+
+
+class Words(HTMLParser):
+    """The words of a page, and whatever it would fetch or run."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.outside: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        names = {name for name, _ in attrs}
+        if tag in ("script", "link", "img", "iframe") or names & {"src", "href", "onload", "onclick"}:
+            self.outside.append(tag)
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(" ".join(data.split()))
+
+
+def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_safe(shell: Shell) -> None:
+    code, output, errors = shell.run("order", "full.yaml", "--sheet", "full.html", "--option", "cams=reground")
+    assert (code, output) == (0, "")
+    assert "full.html" in errors
+    text = (shell.folder / "full.html").read_text(encoding="utf-8")
+    page = Words()
+    page.feed(text)
+    assert page.outside == []
+    assert not re.search(r"url\(|@import", text)
+    flowed = " ".join(word for word in page.words if word)
+    for words in (
+        "INVENTED for a test.",
+        "does not replace the maker's manual",
+        "On paper nothing stops you",
+        "A valve bends without a sound.",
+        "Pistons at-deck",
+        "Turn the crank down",
+        "The chain pinches.",
+        "Made for 3: Pistons must stand down; now: at-deck",
+        "an open valve would reach them",
+        "Seat the <cam> & oil it",
+        "It is easily forgotten.",
+        "Needs pistons down, since 2",
+        "Finish at most 10 min after the end of 1",
+        "finish not after",
+        "finished at",
+        "Cap bolts",
+        "9 N·m",
+        "Free to turn",
+        "limit 0.10 .. 0.20 mm",
+        "front",
+        "then 3 again, by a new sheet or at the bench",
+        "inspector: lash seen",
+        "lot:",
+        "Look for leaks: 14 d",
+    ):
+        assert words in flowed, words
+
+
+def test_the_sheet_as_text_says_the_same_within_the_width(shell: Shell) -> None:
+    call = ("order", "full.yaml", "--text", "--option", "cams=reground", "--width", "70")
+    code, output, errors = shell.run(*call)
+    assert (code, errors) == (0, "")
+    assert max(map(len, output.splitlines())) <= 70
+    flowed = " ".join(output.split())
+    for words in ("On paper nothing stops you", "does not replace the maker's manual", "[ ] Pistons at-deck",
+                  "MOVE A: Turn the crank down", "FINISH NOT AFTER:", "front ________ mm", "HOLD inspector: lash seen",
+                  "1. 5 N·m: 1[ ] 2[ ] 3[ ] 4[ ]"):  # fmt: skip
+        assert words in flowed, words
+
+
+def test_the_start_that_is_given_decides_which_moves_are_printed(shell: Shell) -> None:
+    for start, turns in (("at-deck", ["seal", "turn-down", "seat-cam"]), ("down", ["seal", "seat-cam"])):
+        code, output, _ = shell.run("order", "full.yaml", "--sheet", "--json", "--start", f"pistons={start}")
+        made = json.loads(output)
+        assert code == 0
+        assert made["start"] == {"pistons": start, "valves": "shut"}
+        assert [turn.get("step") or turn.get("move") for turn in made["turns"]] == turns
+
+
+def test_an_order_that_is_only_safe_behind_the_interlock_is_printed_with_its_move(shell: Shell) -> None:
+    code, output, _ = shell.run("order", "paper.yaml", "--text")
+    assert code == 0
+    assert output.index("Turn down") < output.index("Seat the cam")
+
+
+@pytest.mark.parametrize(("name", "said"), [("dead", "an open valve would reach them"), ("circle", "in a circle")])
+def test_what_has_no_safe_order_is_not_printed(shell: Shell, name: str, said: str) -> None:
+    code, output, errors = shell.run("order", f"{name}.yaml", "--sheet", "out.html")
+    assert (code, output) == (1, "")
+    assert "there is no safe order" in errors
+    assert said in errors
+    assert not (shell.folder / "out.html").exists()
+
+
+@pytest.mark.parametrize(
+    ("call", "said"),
+    [
+        (["--sheet", "full.yaml"], "name it first"),
+        (["bad.yaml"], "benchflow check bad.yaml"),
+        (["ful.yaml"], "Did you mean full.yaml?"),
+        (["full.yaml", "--option", "cam=standard"], "did you mean `cams`"),
+        (["full.yaml", "--option", "cams=regrund"], "did you mean `reground`"),
+        (["full.yaml", "--option", "cams"], "name=choice"),
+        (["full.yaml", "--start", "piston=down"], "did you mean `pistons`"),
+        (["full.yaml", "--start", "pistons=dwn"], "did you mean `down`"),
+        (["full.yaml", "--start", "valves=open"], "it starts at shut"),
+        (["full.yaml", "--svg", "gone/x.svg"], "gone/x.svg cannot be written"),
+    ],
+)
+def test_a_call_that_cannot_be_carried_out_says_what_to_do(shell: Shell, call: list[str], said: str) -> None:
+    code, output, errors = shell.run("order", *call)
+    assert (code, output) == (2, "")
+    assert said in errors
+    assert "Traceback" not in errors
+
+
+def test_nothing_in_a_file_can_steer_the_terminal_or_the_page(shell: Shell) -> None:
+    evil = FULL.replace("Seal the corners", '"<script>alert(1)</script>\\x1b]52;c;cm0=\\x07 \\u202E"')
+    (shell.folder / "evil.yaml").write_text(evil, encoding="utf-8")
+    for call in ([], ["--json"], ["--svg", "-"], ["--sheet"], ["--text"], ["--sheet", "--json"]):
+        code, output, errors = shell.run("order", "evil.yaml", *call)
+        assert code == 0
+        assert not set(output + errors) & set("\x1b\x07\u009b\u202e")
+        assert call not in (["--svg", "-"], ["--sheet"]) or "<script" not in output

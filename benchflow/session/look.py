@@ -60,11 +60,12 @@ ENTRIES = frozenset({
 
 
 def after_entry(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
-    """The view after events of the kinds in :data:`ENTRIES` alone: all but the operation in hand is as it was."""
+    """The view after events of the kinds in :data:`ENTRIES` alone: all but the operation in hand is as it was,
+    the clocks as they were when last looked at."""
     if state.in_hand is None or view.now is None or view.now.operation != state.in_hand:
         return bench_view(state, around, saved=saved, read_only=view.read_only)
     now = operation_view(state, around, state.in_hand)
-    return msgspec.structs.replace(view, saved=saved, now=now, clocks=tuple(clocks(state, around)))
+    return msgspec.structs.replace(view, saved=saved, now=now)
 
 
 def standing(state: State) -> Iterator[StandRow]:

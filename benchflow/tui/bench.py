@@ -12,7 +12,7 @@ from benchflow.tui.bench_entering import Entering
 from benchflow.tui.bench_keys import BENCH_KEYS, Live, live, live_states
 from benchflow.tui.draw_bench import Scene, draw_bench
 from benchflow.tui.entry import Entry
-from benchflow.tui.keys import key_words
+from benchflow.tui.keys import KeyWord, key_words
 from benchflow.tui.page import APP_KEYS, Drawn
 from benchflow.tui.seat import Seat
 from benchflow.tui.told import greeting
@@ -35,6 +35,8 @@ class BenchScreen(Entering, inherit_bindings=False):
         self._clock: Timer | None = None
         self._states: dict[str, Live] = {}
         self._states_of: tuple[object, ...] = (None,) * 5
+        self._keys: tuple[KeyWord, ...] = ()
+        self._keys_of: tuple[object, ...] = ()
 
     def compose(self) -> ComposeResult:
         self.entry = Entry(self.bench.look, "quantity", id="entry")
@@ -69,7 +71,7 @@ class BenchScreen(Entering, inherit_bindings=False):
             want=self.stand.want,
             typed=self.stand.typed,
             saying=self.saying,
-            keys=key_words(self, self.focused),
+            keys=self._key_words(),
             way=self.stand.way.words if self.stand.way is not None else "",
             turned=self.stand.turned,
         )
@@ -80,6 +82,17 @@ class BenchScreen(Entering, inherit_bindings=False):
         else:
             picture = draw_bench(self.seat.view, scene, width, height)
         return Drawn(picture.lines, (picture.place if self.stand.typing else None,))
+
+    def _key_words(self) -> tuple[KeyWord, ...]:
+        """Worked out anew only when another key means something: most entries change nothing about that."""
+        self.check_action("", ())
+        view, want = self.seat.view, self.stand.want if self._states["choose"] else None
+        typing = (self.focused, self.entry.kind, bool(self.entry.value))
+        now = (self._states, *typing, view.read_only, view.closed, want)
+        if now != self._keys_of:
+            self._keys_of = (dict(self._states), *now[1:])
+            self._keys = key_words(self, self.focused)
+        return self._keys
 
     def _wind_clock(self) -> None:
         """One clock: every second while a window runs or another writes, else as the minute turns."""

@@ -105,6 +105,10 @@ def test_a_shipped_procedure_is_drawn_by_its_name(shell: Shell) -> None:
     assert (code, output) == (0, "")
     assert "head.svg" in errors
     ElementTree.fromstring((shell.folder / "head.svg").read_text(encoding="utf-8"))
+    code, output, _ = shell.run("order", "full.yaml", "--svg", "both.svg", "--sheet", "both.html")
+    assert (code, output) == (0, "")
+    assert (shell.folder / "both.svg").exists()
+    assert (shell.folder / "both.html").exists()
     code, output, _ = shell.run("order", "full.yaml", "--svg", "-")
     assert code == 0
     assert output.startswith("<svg")

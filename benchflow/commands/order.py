@@ -52,26 +52,32 @@ def order(
     if name is None:
         raise click.UsageError("Name a PROCEDURE, and name it first: benchflow order head-install --sheet")
     plan, start = _build(name, chosen, starts)
-    if sheet is not None or (as_text and svg is None):
+    if svg is not None:
+        _draw(plan, start, svg)
+    if sheet is not None or as_text:
         return _sheet(plan, start, sheet or Path(_HERE), as_text=as_text, as_json=as_json, width=width)
     from benchflow.ordering.graph import graph, grouped
 
     drawn = graph(plan, {**start})
     if as_json:
         emit(drawn)
-    if svg is not None:
-        from benchflow.commands.review import put
-        from benchflow.ordering.graph_svg import graph_svg
-
-        put(graph_svg(drawn, grouped(plan, drawn)), svg)
-        if str(svg) != _HERE:
-            remark(f"benchflow: drawn in {shown(svg)}")
-    elif not as_json:
+    elif svg is None:
         from benchflow.ordering.graph_text import graph_text
 
         for line in graph_text(drawn, grouped(plan, drawn), width=width):
             say(line)
     return FOUND if drawn.circles else FINE
+
+
+def _draw(plan: "Plan", start: dict[str, str], out: Path) -> None:
+    from benchflow.commands.review import put
+    from benchflow.ordering.graph import graph, grouped
+    from benchflow.ordering.graph_svg import graph_svg
+
+    drawn = graph(plan, {**start})
+    put(graph_svg(drawn, grouped(plan, drawn)), out)
+    if str(out) != _HERE:
+        remark(f"benchflow: drawn in {shown(out)}")
 
 
 def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_json: bool, width: int) -> int:

@@ -307,4 +307,4 @@ def _title(plan: Plan, group: Sequence[GraphOperation]) -> str:
         return found[0][0] if word is None else named if word == operation.each else found[0]
 
     title = PLACEHOLDER.sub(filled, raw)
-    return title if title != raw else f"{raw or operation.id} ({named})"
+    return title[:1].upper() + title[1:] if title != raw else f"{raw or operation.id} ({named})"

@@ -84,7 +84,9 @@ class Names:
         return (["the start"] if any(value.at_start for value in reached) else []) + by
 
     def _is_later(self, step: str, group: Group) -> bool:
-        return step in group.steps or self._before[self._number[step] - 1] >> group.first.number - 1 & 1 == 1
+        """Whether the step is, or comes after, every step of the group that it could have served."""
+        before = self._before[self._number[step] - 1]
+        return all(step == one or before >> self._number[one] - 1 & 1 for one in group.steps)
 
     def rule(self, rule: GraphRule) -> str:
         return all_of(self.needs(rule.never))

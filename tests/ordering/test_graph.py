@@ -17,7 +17,7 @@ from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
 from benchflow.procedure.reader import read_bytes
-from tests.ordering.plans import plan, procedure, step, valve_plan, within
+from tests.ordering.plans import plan, procedure, step, valve_plan, variable, within
 from tests.ordering.random_plans import examples, plans_of, procedures
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
@@ -77,7 +77,7 @@ def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> N
     made, groups = drawn(build)
     assert len(made.operations) == 6
     assert [(group.numbers, group.title) for group in groups] == [
-        ("1", "wash"), ("2–3", "hone 1 / 2"), ("4–5", "gauge 1 / 2"), ("6", "close"),
+        ("1", "wash"), ("2–3", "Hone 1 / 2"), ("4–5", "Gauge 1 / 2"), ("6", "close"),
     ]  # fmt: skip
     assert [[(edge.group, edge.by_place) for edge in group.after] for group in groups] == [
         [], [(0, False)], [(1, True)], [(2, False)],
@@ -129,6 +129,17 @@ def test_what_only_comes_later_is_not_said_to_bring_a_state_about() -> None:
     assert "needs     pistons at the deck ← the start or move B" in text
     assert "cam seated ← 2" in text
     assert "cam seated ← 2 or" not in text
+
+
+def test_a_repeat_is_said_to_have_what_the_place_before_it_brought_back() -> None:
+    strips = procedure(
+        replace(operation("lay", each="bore"), needs={"strip": ("none",)}, sets={"strip": "laid"}),
+        replace(operation("read", "lay", each="bore"), sets={"strip": "none"}),
+        state=[variable("strip", "none", "laid")],
+        places={"bore": ("1", "2")},
+    )
+    text = "\n".join(told(expand(strips, {})))
+    assert "needs     strip none ← the start or 3–4" in text
 
 
 def test_a_window_is_told_where_it_counts() -> None:

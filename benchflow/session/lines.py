@@ -105,7 +105,7 @@ _HASH_MEMBER_LENGTH = len(_HASH_MEMBER) + 64 + 1
 
 
 def _beyond_basic_plane(raw: bytes) -> bool:
-    return not raw.isascii() and any(lead in raw for lead in _BEYOND_BASIC_PLANE)
+    return any(lead in raw for lead in _BEYOND_BASIC_PLANE)
 
 
 def _plain(raw: bytes) -> Line | None:
@@ -114,7 +114,7 @@ def _plain(raw: bytes) -> Line | None:
         line = _decode_plain(raw)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
-    if _encode_sorted(line) != raw or _beyond_basic_plane(raw):
+    if _encode_sorted(line) != raw or (not raw.isascii() and _beyond_basic_plane(raw)):
         return None
     # Behind `hash` come `kind`, `prev` and `seq`, whose quotes are escaped: the last match is the member.
     cut = raw.rfind(_HASH_MEMBER)
@@ -203,11 +203,15 @@ def read(data: bytes, after: Line | None = None) -> Read:
     *whole, tail = data.split(b"\n")
     lines: list[Line] = []
     length = 0
+    is_written = WRITTEN.fullmatch
     for raw in whole:
-        try:
-            line = _checked(raw, seq + 1, prev)
-        except _Wrong as wrong:
-            return Read(lines, length, Damage(seq + 1, str(wrong)), b"")
+        line = _plain(raw)
+        # As a rule that is all; anything else is looked at closely, and said in words.
+        if line is None or line.seq != seq + 1 or line.prev != prev or not is_written(line.at):
+            try:
+                line = _checked(raw, seq + 1, prev)
+            except _Wrong as wrong:
+                return Read(lines, length, Damage(seq + 1, str(wrong)), b"")
         lines.append(line)
         length += len(raw) + 1
         seq, prev = line.seq, line.hash

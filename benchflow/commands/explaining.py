@@ -40,6 +40,12 @@ READER: dict[str, tuple[str, str]] = {
         "text with `: ` in it needs quotes.",
         "title: Note: oil first   ->  title: 'Note: oil first'",
     ),
+    "cannot-prove": (
+        "The rule is guarded: a value counts only where it is in for certain, so the uncertainty of its instrument has "
+        "to be known, and small beside the limit. As it is written, no reading is proven in and the operation can only "
+        "be finished with a deviation, unless a better instrument of the shop's register is named with the reading.",
+        "limit: at least 0.5 mm   ->  limit: at least 0.5 mm, with: feeler-gauge, or decision: simple",
+    ),
     "circular-formula": (
         "A value is worked out, by way of others or at once, from itself.",
         "gap: {is: gap + shim}    ->  gap: {is: lash + shim}",

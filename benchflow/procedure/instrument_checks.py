@@ -1,19 +1,24 @@
-"""Whether the instruments that a procedure asks for can do what they are named for."""
+"""Whether the instruments that a procedure asks for can do what they are named for, and prove what they have to."""
+
+from fractions import Fraction
 
 from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, Record, TorqueStage
 from benchflow.procedure.nodes import Sequence
 from benchflow.procedure.setup_keys import limit_dimension
 from benchflow.procedure.shapes import Notes
-from benchflow.quantity import Limit, Quantity, dimension_of, position, show
+from benchflow.quantity import Limit, Quantity, base, difference_factor, dimension_of, position, show
 
 
 def check_instruments(procedure: Procedure, notes: Notes) -> None:
     """Warn of a stage or a limit beyond what the instrument has to cover, and of one of another kind."""
-    needs = {need.id: need for need in procedure.instruments if need.covers is not None}
+    known = {need.id: need for need in procedure.instruments}
+    needs = {name: need for name, need in known.items() if need.covers is not None}
     for operation in procedure.operations:
         for record in operation.record:
             if record.instrument in needs:
                 _record(record, needs[record.instrument], notes)
+            if record.decision == "guarded" and record.bound is not None:
+                _provable(record, known.get(record.instrument or ""), notes)
         if operation.tighten is not None and operation.tighten.instrument in needs:
             _stages(operation, needs[operation.tighten.instrument], notes)
 
@@ -30,6 +35,26 @@ def _record(record: Record, need: InstrumentNeed, notes: Notes) -> None:
     if isinstance(record.bound, Fixed):
         for end in (record.bound.limit.low, record.bound.limit.high):
             _within(end, covers, need, record.mark, notes)
+
+
+def _provable(record: Record, need: InstrumentNeed | None, notes: Notes) -> None:
+    """Under the guarded rule (ISO 14253-1:2017) a reading of unknown uncertainty proves nothing, nor does one whose
+    guard bands of 1.65 u, 0.825 U at k = 2, meet in the middle of the limit."""
+    if record.instrument is None:
+        message = f"`{record.name}` is judged guarded, and nothing says how sure a reading is: none is proven in"
+        notes.problem("cannot-prove", record.mark, message, "name one (`with`), or `decision: simple`", "warning")
+        return
+    largest = None if need is None or need.uncertainty is None else need.uncertainty.high
+    bound = record.bound
+    if largest is None or not isinstance(bound, Fixed) or dimension_of(largest.unit) == "fraction":
+        return
+    low, high = bound.limit.low, bound.limit.high
+    if low is None or high is None or dimension_of(largest.unit) != record.dimension:
+        return
+    guard = Fraction(825, 1000) * Fraction(largest.value) * difference_factor(largest.unit)
+    if 2 * guard > base(high) - base(low):
+        message = f"an instrument no surer than is asked for, {show(largest)}, proves no reading within {bound.text}"
+        notes.problem("cannot-prove", record.mark, message, "ask for a finer instrument", "warning")
 
 
 def _stages(operation: Operation, need: InstrumentNeed, notes: Notes) -> None:

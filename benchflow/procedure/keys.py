@@ -1,15 +1,19 @@
 """Mappings with known keys: each key said once, with its shape and what it means."""
 
+import json
+import re
 from collections.abc import Callable
 from typing import Any, Generic, TypeVar, cast
 
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar
 from benchflow.procedure.problems import hint_for
+from benchflow.procedure.shape import short
 from benchflow.procedure.shapes import NOWHERE, Definitions, JsonSchema, Notes, Shape, wrong_kind
 
 T = TypeVar("T")
 B = TypeVar("B")
+_needs_quotes = re.compile(r"[\[\]{},:#\"'&*!|>%@`]")
 
 
 class Key(Generic[T]):
@@ -79,7 +83,7 @@ class Keys(Shape[B]):
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> B | None:
         if not isinstance(node, Mapping):
-            wrong_kind(node, f"{self.noun} (keys with values)", notes)
+            wrong_kind(node, f"{self.noun} (keys with values)", notes, self._with_keys(node))
             return None
         fields = Fields(node, name, notes)
         for key, child in node.pairs:
@@ -93,6 +97,16 @@ class Keys(Shape[B]):
                 fields.values[key.text] = known.shape.read(child, notes)
         self._missing(fields)
         return self.build(fields)
+
+    def _with_keys(self, node: Node) -> str:
+        """How a text that stands alone would be written with keys: ``hold: inspector`` as ``{by: inspector}``."""
+        if not isinstance(node, Scalar):
+            return ""
+        must = [key.name for key in self.keys.values() if key.required] or [*self.keys][:1]
+        text = short(node.text)
+        text = json.dumps(text, ensure_ascii=False) if _needs_quotes.search(text) else text
+        inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
+        return f"write it with keys, such as {{{inside}}}"
 
     def _unknown(self, key: Scalar, node: Mapping, notes: Notes) -> None:
         hint = self.advice.get(key.text, "")

@@ -10,13 +10,13 @@ Severity = Literal["error", "warning", "note"]
 CODES = frozenset(
     {
         "alias", "bad-formula", "bad-key", "bad-layout", "bad-name", "bad-number", "bad-quantity", "bad-yaml",
-        "circular-formula", "control-character", "directive", "disagreeing-units", "duplicate-key", "duplicate-name",
-        "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit", "missing-because",
-        "missing-key", "missing-title", "missing-unit", "never-tightened", "not-one-of", "not-utf-8", "one-too-many",
-        "overlap-in-table", "remedy-without-limit", "said-twice", "several-documents", "stage-order", "tag", "too-deep",
-        "too-few", "too-large", "too-long", "too-many-problems", "total-angle", "unknown-format", "unknown-key",
-        "unknown-name", "unknown-placeholder", "unseen-character", "unused", "value-not-ready", "which-place",
-        "wrong-dimension", "wrong-kind",
+        "cannot-prove", "circular-formula", "control-character", "directive", "disagreeing-units", "duplicate-key",
+        "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
+        "missing-because", "missing-key", "missing-title", "missing-unit", "never-tightened", "not-one-of",
+        "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "said-twice", "several-documents",
+        "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems", "total-angle",
+        "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "unseen-character", "unused",
+        "value-not-ready", "which-place", "wrong-dimension", "wrong-kind",
     }
 )  # fmt: skip
 """What the reader of procedures finds. What is proven about the order has codes of its own (`ordering.md`)."""

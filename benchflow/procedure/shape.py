@@ -90,8 +90,8 @@ class Shape(ABC, Generic[T]):
         return ()
 
 
-def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
-    """Report that ``noun`` was wanted and something else stands there."""
+def wrong_kind(node: Node, noun: str, notes: Notes, hint: str = "") -> None:
+    """Report that ``noun`` was wanted and something else stands there. ``hint`` is for a text that stands there."""
     if isinstance(node, Scalar) and node.spoilt:
         return
     if isinstance(node, Scalar):
@@ -103,7 +103,6 @@ def wrong_kind(node: Node, noun: str, notes: Notes) -> None:
             "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
         )
         return
-    hint = ""
     if isinstance(node, Mapping) and node.flow:
         hint = "a text that begins with { needs quotes"
     elif isinstance(node, Sequence):

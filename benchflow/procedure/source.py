@@ -181,6 +181,7 @@ class _Builder:
         self._problems = problems
         # Each open collection with its list of children so far (keys and values in turn for a mapping).
         self._open: list[tuple[Any, list[Node]]] = []
+        self._long_quote: Any = None  # the last text in quotes that goes over several lines
         self.stopped: Mark | None = None
         """Where the text stopped being YAML; the tree then holds what comes before."""
 
@@ -219,6 +220,8 @@ class _Builder:
             node: Node
             if isinstance(event, kinds.ScalarEvent):
                 self._check_properties(event)
+                if event.style in ("'", '"') and event.end_mark.line > event.start_mark.line:
+                    self._long_quote = event
                 node = self._scalar(event)
             elif isinstance(event, kinds.AliasEvent):
                 node = self._alias(event)
@@ -373,7 +376,9 @@ class _Builder:
         mark = error.problem_mark or error.context_mark
         where = place_of(mark) if mark is not None else Mark()
         line = self._lines[where.line - 1] if 0 < where.line <= len(self._lines) else ""
-        what, hint, where = in_plain_words(str(error.problem or error.context or error), line, where, error)
+        quote = self._long_quote
+        opened = place_of(quote.start_mark) if quote is not None and quote.end_mark.line + 1 == where.line else None
+        what, hint, where = in_plain_words(str(error.problem or error.context or error), line, where, error, opened)
         self._problems.add("bad-yaml", where, what, hint)
         return where
 

@@ -5,8 +5,11 @@ from typing import Any
 from benchflow.procedure.model import Mark
 
 
-def in_plain_words(problem: str, line: str, where: Mark, error: Any) -> tuple[str, str, Mark]:
-    """The YAML reader's complaint as a mechanic would put it: what, hint, and the place to look at."""
+def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark | None) -> tuple[str, str, Mark]:
+    """The YAML reader's complaint as a mechanic would put it: what, hint, and the place to look at.
+
+    ``quote`` is where a text in quotes began on an earlier line that ends on this one.
+    """
     at = line[where.column - 1 : where.column]
     before = line[: where.column - 1]
     if at == "\t" or "\\t" in problem:
@@ -24,6 +27,12 @@ def in_plain_words(problem: str, line: str, where: Mark, error: Any) -> tuple[st
     if "quoted scalar" in str(error.context):
         start = place_of(error.context_mark) if error.context_mark is not None else where
         return "the quote that opens here is not closed", "close it, or double it inside the text", start
+    if quote is not None:
+        return (
+            f"the text in quotes that opens here goes on to line {where.line}, and what follows it there is amiss",
+            "close the quote where the text ends",
+            quote,
+        )
     if at in ("@", "`", "%"):
         return f"`{at}` cannot begin a text", "put the text in quotes", where
     if "expected ',' or" in problem or "expected the node content" in problem:

@@ -31,8 +31,8 @@ _ONE_ENDED = re.compile(r"at (most|least) ", re.IGNORECASE)
 _PLUS_MINUS = re.compile(r"±|\+/-|\+-")
 _OTHER_RANGES = re.compile(r"…|\.{3,}|-(?= ?[0-9.])|[~:]")
 _OTHER_WORDS = re.compile(
-    r"(max(?:imum)?\.?|up to|not more than|no more than|under|below|<=?|≤)"
-    r"|(min(?:imum)?\.?|not less than|no less than|over|above|>=?|≥)",
+    r"(max(?:imum)?\.?|up to|not more than|no more than|less than|under|below|<=?|≤)"
+    r"|(min(?:imum)?\.?|not less than|no less than|more than|over|above|>=?|≥)",
     re.IGNORECASE,
 )
 _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"

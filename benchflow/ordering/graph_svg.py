@@ -123,9 +123,12 @@ class _Picture:
                                          ("then", "stands so from then on"), ("never", "never together")]  # fmt: skip
         x = _PAD
         for kind, words in shown if self._drawn.states else []:
+            wide = 52 + _width(words, _SMALL + 1)
+            if x > _PAD and x + wide > self._right:
+                x, self._y = _PAD, self._y + 24
             yield from _boxed(_Box(kind, ("value",)), x, self._y, 46)
             yield _text(x + 52, self._y + 13, words, size=_SMALL + 1)
-            x += 66 + _width(words, _SMALL + 1)
+            x += 14 + wide
         self._y += 26 if self._drawn.states else 0
         yield _number_box(_PAD, self._y + 1, 46, "7", hold=True)
         yield _text(_PAD + 52, self._y + 13, "a hold: signed before anything after it begins", size=_SMALL + 1)

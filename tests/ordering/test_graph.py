@@ -216,3 +216,14 @@ def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
     ElementTree.fromstring(text)
     assert "<script" not in text
     assert not set(text) & set("\x1b\x07\u202e")
+
+
+def test_what_the_shapes_mean_is_not_cut_off_where_few_states_make_a_narrow_picture() -> None:
+    made, groups = drawn(valve_plan())
+    root = ElementTree.fromstring(graph_svg(made, groups))
+    wide = float(root.get("width", "0"))
+    legend = [each for each in root.iter("{http://www.w3.org/2000/svg}text") if (each.text or "").startswith("never")]
+    assert legend
+    for each in legend:
+        words = each.text or ""
+        assert float(each.get("x", "0")) + len(words) * float(each.get("font-size", "0")) * 0.5 <= wide

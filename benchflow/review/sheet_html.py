@@ -1,16 +1,14 @@
 """The build sheet as one page that needs nothing else: no network, no script, no file beside it."""
 
-from functools import cache
-from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from benchflow.plaintext import clean
+from benchflow.review.pages import style, template
 from benchflow.review.sheet import Sheet, SheetValue
 from benchflow.review.sheet_joint import SheetJoint
 from benchflow.trade.pictures import Verdict, Words, gauge_svg, joint_svg
 
 if TYPE_CHECKING:
-    from jinja2 import Template
     from markupsafe import Markup
 
 _VERDICTS: dict[str, Verdict] = {"in": "in", "out": "out", "not-proven": "not-proven"}
@@ -18,37 +16,16 @@ _VERDICTS: dict[str, Verdict] = {"in": "in", "out": "out", "not-proven": "not-pr
 
 def html(sheet: Sheet) -> str:
     """The page. Every text from the log or the procedure is escaped, and carries no control characters."""
-    page = _template().render(
+    page = template("sheet.html.j2").render(
         sheet=sheet,
         # A rehearsal has its own banner; the other warnings belong among what is out of the ordinary.
         warnings=[line for line in sheet.warnings if "simulated session" not in line],
         fingerprint=[sheet.head[start : start + 8] for start in range(0, len(sheet.head), 8)],
         gauge=_gauge,
         joint=_joint,
-        style=_style(),
+        style=style("sheet.css"),
     )
     return clean(page)
-
-
-@cache
-def _template() -> "Template":
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # late: only a sheet needs it
-
-    environment = Environment(
-        loader=PackageLoader("benchflow.review"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("sheet.html.j2")
-
-
-@cache
-def _style() -> "Markup":
-    from markupsafe import Markup
-
-    return Markup(files("benchflow.review").joinpath("templates", "sheet.css").read_text(encoding="utf-8"))
 
 
 def _gauge(value: SheetValue) -> "Markup":

@@ -1,6 +1,7 @@
 """``shop``: who works here and with what."""
 
 import os
+import sys
 from collections.abc import Callable
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -132,12 +133,20 @@ def _described(one: "Instrument", today: date) -> str:
     "--role", "roles", multiple=True, help="What they sign for, such as inspector; may be repeated."
 )
 def person(name: str, roles: tuple[str, ...]) -> int:
-    """Add a person, or give one other roles."""
+    """Add a person, or give one other roles.
+
+    \b
+      benchflow shop person 'Ann Other' --role builder --role inspector
+    """
     from benchflow.session.shop import find_person
     from benchflow.session.shop_file import add_person, set_roles
 
     register = _register()
     known = None if register is None else find_person(register, name)
+    if known is not None and not roles:
+        # Never by saying nothing: whoever only meant to look would leave nobody to sign.
+        has = ", ".join(known.roles) or "no role"
+        raise BenchflowError(f"{known.name} is in the register already ({has}). For other roles say --role, or retire")
     _change(add_person(name, roles) if known is None else set_roles(known.name, roles))
     return FINE
 
@@ -151,12 +160,20 @@ def _register() -> "Shop | None":
 @shop.command()
 @click.argument("name")
 def pin(name: str) -> int:
-    """Give a person a PIN. It is asked for twice; only its salted hash is kept."""
-    from benchflow.session.shop import hash_pin
+    """Give a person a PIN. It is asked for twice (from a script: one line on standard input); only its salted hash is
+    kept."""
+    from benchflow.session.shop import find_person, hash_pin
     from benchflow.session.shop_file import set_pin
 
-    typed = click.prompt("PIN", hide_input=True, confirmation_prompt="The same again")
-    _change(set_pin(name, hash_pin(typed, os.urandom(16))))
+    register = _register()
+    known = None if register is None else find_person(register, name)
+    if known is None:
+        raise BenchflowError(f"{name} is not in the register. Add: benchflow shop person NAME --role ROLE")
+    if sys.stdin.isatty():
+        typed = click.prompt("PIN", hide_input=True, confirmation_prompt="The same again")
+    else:
+        typed = sys.stdin.readline().rstrip("\r\n")
+    _change(set_pin(known.name, hash_pin(typed, os.urandom(16))))
     return FINE
 
 
@@ -168,6 +185,10 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 
     \b
       benchflow shop instrument tw-120 kind=torque serial=T-0117 range='20 .. 120 N·m' uncertainty='4 %'
+      benchflow shop instrument tw-120 calibrated=2026-03-01 calibration-due=2027-03-01
+
+    The keys: kind, title, serial, range, scale, uncertainty, coverage-factor (k, else 2), calibrated, calibration-due,
+    uses-since, uses-allowed, lever, note. `benchflow schema --shop` says what each means.
     """
     from benchflow.session.shop_file import add_instrument, set_value
 
@@ -219,6 +240,9 @@ def retire(name: str, on: str | None) -> int:
     from benchflow.session.shop_file import retire as retired
 
     register = _register()
-    part = "people" if register is not None and find_person(register, name) is not None else "instruments"
+    person = None if register is None else find_person(register, name)
+    if person is None and not any(one.id == name for one in (register.instruments if register else ())):
+        raise BenchflowError(f"Nobody and nothing in the register is called {name!r}. What there is: benchflow shop")
+    part, name = ("instruments", name) if person is None else ("people", person.name)
     _change(retired(part, name, _day(on) or date.today()))  # the shop's own calendar
     return FINE

@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.machine import bits
 from benchflow.ordering.proof.explorer import Explorer, Outline
-from benchflow.ordering.proof.joint import Pair, entangled, is_free
+from benchflow.ordering.proof.joint import Pair, entangled
 from benchflow.ordering.proof.order import Order
 from benchflow.ordering.proof.part import Part, groups, start_values
 from benchflow.ordering.proof.space import AnySpace
@@ -133,8 +133,8 @@ class _Look:
     def _forced(self) -> list[int]:
         forced = [0] * len(self.order.steps)
         for part, space in self.pairs:
-            if not is_free(part, space):
-                for step, mask in enumerate(space.always_before()):
+            if not space.free:
+                for step, mask in enumerate(space.always_before):
                     if not part.excluded >> step & 1:
                         forced[part.steps[step]] |= part.in_plan(mask)
         return forced

@@ -13,7 +13,7 @@ def breaking(analysis: Analysis) -> Iterator[tuple[Part, AnySpace | None]]:
     """The parts in which prerequisites and needs may allow what a rule forbids; without a space where the part is
     known in outline only, and that it does is not certain."""
     for part, space in analysis.pairs:
-        if space.breaches():
+        if space.breaches:
             yield part, space
     for outline in analysis.outlines:
         if not outline.proven.no_breach and outline.part.starts:
@@ -32,4 +32,4 @@ def find_breach(
     known = explorer.look_closer(outline)
     if known is None:
         return found
-    return show_breach(analysis, part, known) if known.breaches() else None
+    return show_breach(analysis, part, known) if known.breaches else None

@@ -30,12 +30,12 @@ Pair = tuple[Part, AnySpace]
 
 def entangled(order: Order, pairs: Sequence[Pair]) -> set[int] | None:
     """The numbers of parts that have to be explored together, or ``None`` when all is well as it is."""
-    exceptions = [_out_of_turn(part, space) for part, space in pairs]
+    exceptions = [[] if space.free else _out_of_turn(part, space) for part, space in pairs]
     if not any(exceptions):
         return None
     manners: list[Manner] = [
-        "free" if is_free(part, space) else "its own" if odd else "in turn"
-        for (part, space), odd in zip(pairs, exceptions, strict=True)
+        "free" if space.free else "its own" if odd else "in turn"
+        for (_, space), odd in zip(pairs, exceptions, strict=True)
     ]
     waiting = _Waiting(order, [part for part, _ in pairs], manners)
     for number, ((part, space), odd) in enumerate(zip(pairs, exceptions, strict=True)):
@@ -59,7 +59,7 @@ def _out_of_turn(part: Part, space: Space[F]) -> list[tuple[int, int]]:
         turn = min(rank[twin] for twin in twins)
         earlier = sum(1 << other for other in bits(part.all) if rank[other] < turn and other not in twins)
         for valuation, family in space.live.items():
-            stuck = _cannot_go_on(space, valuation, space.families.ready(family, step), step)
+            stuck = space.cannot_go_on(valuation, space.families.ready(family, step), step)
             if stuck:
                 stuck = space.families.having(stuck, earlier)
             for done in space.families.each(stuck):
@@ -67,28 +67,6 @@ def _out_of_turn(part: Part, space: Space[F]) -> list[tuple[int, int]]:
                 if len(found) > _MOST_EXCEPTIONS:
                     return found
     return found
-
-
-def is_free(part: Part, space: Space[F]) -> bool:
-    """Whether from everything that can be finished it can go on with whatever the order allows."""
-    return not any(
-        _cannot_go_on(space, valuation, space.families.ready(family, step), step)
-        for step in bits(part.all)
-        for valuation, family in space.live.items()
-    )
-
-
-def _cannot_go_on(space: Space[F], valuation: int, ready: F, step: int) -> F:
-    """Of what is ready for the step, what moves and the step cannot turn into something live (step added)."""
-    families = space.families
-    if not ready:
-        return families.nothing()
-    stuck = families.done(ready, step)
-    for there in space.within_moves(valuation):
-        for other, then in space.steps_from[there]:
-            if other == step and then in space.live:
-                stuck = families.minus(stuck, space.live[then])
-    return stuck
 
 
 class _Waiting:

@@ -1,6 +1,7 @@
 """Every configuration of one part: which can be reached with the interlock on, and which can be finished."""
 
 from collections.abc import Iterator, Sequence
+from functools import cached_property
 from typing import Any, Generic
 
 from benchflow.ordering.machine import BLOCKED, bits
@@ -140,6 +141,7 @@ class Space(Generic[F]):
                 left &= ~sum(1 << twin for twin in twins)
         return left
 
+    @cached_property
     def breaches(self) -> list[tuple[int, int]]:
         """(valuation, step or ``~move``) where prerequisites and needs allow what a rule forbids."""
         machine = self.part.machine
@@ -186,6 +188,28 @@ class Space(Generic[F]):
             return bool(here)
         return bool(self.families.minus(here, self.families.having(here, 1 << step)))
 
+    @cached_property
+    def free(self) -> bool:
+        """Whether from everything that can be finished it can go on with whatever the order allows."""
+        return not any(
+            self.cannot_go_on(valuation, self.families.ready(family, step), step)
+            for step in bits(self.part.all)
+            for valuation, family in self.live.items()
+        )
+
+    def cannot_go_on(self, valuation: int, ready: F, step: int) -> F:
+        """Of what is ready for the step, what moves and the step cannot turn into something live (step added)."""
+        families = self.families
+        if not ready:
+            return families.nothing()
+        stuck = families.done(ready, step)
+        for there in self.within_moves(valuation):
+            for other, then in self.steps_from[there]:
+                if other == step and then in self.live:
+                    stuck = families.minus(stuck, self.live[then])
+        return stuck
+
+    @cached_property
     def always_before(self) -> list[int]:
         """By step, the steps that are done whenever it is done: what the states force, with the order."""
         families = self.families

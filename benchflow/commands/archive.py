@@ -9,7 +9,8 @@ import click
 
 from benchflow.commands.exits import FINE, FOUND
 from benchflow.commands.output import emit, remark, shown
-from benchflow.commands.review import paths_of, print_lines, put
+from benchflow.commands.review import paths_of, print_lines
+from benchflow.commands.writing import put
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:

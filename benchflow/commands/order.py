@@ -70,7 +70,7 @@ def order(
 
 
 def _draw(plan: "Plan", start: dict[str, str], out: Path) -> None:
-    from benchflow.commands.review import put
+    from benchflow.commands.writing import put
     from benchflow.ordering.graph import graph, grouped
     from benchflow.ordering.graph_svg import graph_svg
 
@@ -81,7 +81,7 @@ def _draw(plan: "Plan", start: dict[str, str], out: Path) -> None:
 
 
 def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_json: bool, width: int) -> int:
-    from benchflow.commands.review import put
+    from benchflow.commands.writing import put
     from benchflow.ordering.order_sheet import NoOrder, lay_out
 
     made = lay_out(plan, _whole(plan, start))

@@ -10,6 +10,7 @@ import click
 from benchflow.commands.exits import FINE, FOUND
 from benchflow.commands.finding import find_log
 from benchflow.commands.output import emit, remark, say, shown
+from benchflow.commands.writing import put
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
@@ -43,20 +44,6 @@ def _shop(path: Path | None) -> "Shop | None":
     if shop is None:
         raise BenchflowError(f"There is no shop file {where}.")
     return shop
-
-
-def put(text: str | bytes, out: Path | None) -> None:
-    """To ``out``, or to standard output where that is ``-`` or nothing."""
-    data = text.encode() if isinstance(text, str) else text
-    if out is None or str(out) == "-":
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-        return
-    try:
-        out.write_bytes(data)
-    except OSError as wrong:
-        raise BenchflowError(f"{out} cannot be written: {wrong.strerror}. Choose another place.") from wrong
 
 
 def print_lines(lines: Iterable[str]) -> None:

@@ -8,7 +8,7 @@ from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoWay, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
-from benchflow.session.clock import Running, say
+from benchflow.session.clock import Running, elapsed, say
 from benchflow.session.decide import move_reasons, take_up_reasons
 from benchflow.session.deciding import Around
 from benchflow.session.look_inputs import inputs
@@ -175,15 +175,42 @@ def used(state: State, step: Step) -> Iterator[str]:
 
 def clocks(state: State, around: Around) -> Iterator[ClockRow]:
     """Every window that runs and is not waived: counted from something done, for something not done yet."""
-    for name, step in state.plan.steps.items():
-        if name not in state.done:
-            for run in unwaived(state, step, around.now):
-                row = clock_row(state, step, run)
-                if row is not None:
-                    yield row
+    open_now = [
+        (step, run)
+        for name, step in state.plan.steps.items()
+        if name not in state.done
+        for run in unwaived(state, step, around.now)
+    ]
+    moments = latest_moments(state, around) if any(run.open_left is not None for _, run in open_now) else {}
+    for step, run in open_now:
+        row = clock_row(state, step, run, moments)
+        if row is not None:
+            yield row
 
 
-def clock_row(state: State, step: Step, run: Running) -> ClockRow | None:
+def latest_moments(state: State, around: Around) -> dict[str, float]:
+    """Seconds to the latest moment to begin each step that an open window waits for, so that none is missed. Empty
+    once one is missed: then no moment keeps them all, and the window that has closed says what to do."""
+    from benchflow.ordering.time_network import latest_begin  # late: most sessions have no window open
+
+    done = {name: -elapsed(finished, around.now) for name, finished in state.done.items()}
+    found = latest_begin(state.plan, done, 0.0)
+    return found if all(seconds >= 0 for seconds in found.values()) else {}
+
+
+def _first_to_begin(state: State, step: Step, moments: dict[str, float]) -> tuple[str, float] | None:
+    """Of ``step`` and what still has to come before it, the one to begin first, and how long that can wait."""
+    coming, waiting = {step.id}, [step.id]
+    while waiting:
+        for earlier in state.plan.steps[waiting.pop()].after:
+            if earlier not in state.done and earlier not in coming:
+                coming.add(earlier)
+                waiting.append(earlier)
+    pressing = {name: moments[name] for name in coming if name in moments and name != state.in_hand}
+    return min(pressing.items(), key=lambda item: item[1]) if pressing else None
+
+
+def clock_row(state: State, step: Step, run: Running, moments: dict[str, float]) -> ClockRow | None:
     since = state.plan.steps[run.window.operation].title
     if run.wait_left > 0:
         advice = f"wait {say(run.wait_left)} more before {step.title}"
@@ -202,6 +229,11 @@ def clock_row(state: State, step: Step, run: Running) -> ClockRow | None:
             advice = f"begin {step.title} within {say(begin_by)}"
         else:
             advice = f"{step.title} takes {say(step.takes)} and only {say(left)} are left"
+    first = None if state.in_hand == step.id else _first_to_begin(state, step, moments)
+    if first is not None:
+        name, begin_by = first
+        goal = "" if name == step.id else f", to finish {step.title} in time"
+        advice = f"begin {state.plan.steps[name].title} within {say(begin_by)}{goal}"
     closing = left <= max(warn, step.takes)
     return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
 

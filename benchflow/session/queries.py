@@ -11,6 +11,7 @@ from benchflow.session.choosing import proposal
 from benchflow.session.decide import move_reasons, take_up_reasons
 from benchflow.session.deciding import Around, unknown
 from benchflow.session.joint_input import tighten_input
+from benchflow.session.look import latest_moments
 from benchflow.session.matching import match_inputs
 from benchflow.session.missing import missing
 from benchflow.session.reasons import told
@@ -125,6 +126,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "proposed": {} if step is None else proposed(state, step),
         "missing": [] if step is None else plain(missing(state, step, around.now)),
         "taking_back": None if state.taking_back is None else msgspec.to_builtins(state.taking_back),
+        "latest_begin": {name: round(left) for name, left in latest_moments(state, around).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,
     }

@@ -396,3 +396,23 @@ def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_pat
     assert offered() == "lower"
     hands.clock.forward(601)
     assert offered() == "tidy"  # the window has closed: it presses for nothing any more
+
+
+def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -> None:
+    text = SMALL.replace("    after: [seal]\n", "    after: [lift]\n").replace(
+        "  - id: lower\n",
+        "  - id: lift\n    title: Lift the head over\n    after: [seal]\n    takes: 3 min\n  - id: lower\n",
+    )
+    hands = begin(tmp_path, text)
+    hands.do("take-up", operation="seal")
+    hands.do("lot", consumable="sealant", lot="0042")
+    hands.do("finish")
+    (clock,) = hands.desk.view().clocks
+    # Ten minutes, less two for lowering, less three for lifting.
+    assert clock.advice == "begin Lift the head over within 5:00 min, to finish Lower the head in time"
+    hands.do("take-up", operation="lift")
+    (clock,) = hands.desk.view().clocks
+    assert clock.advice == "begin Lower the head within 8:00 min"
+    hands.clock.forward(601)
+    (clock,) = hands.desk.view().clocks
+    assert clock.phase == "missed"

@@ -1,0 +1,1 @@
+"""What the proof and the way cost, side by side with a general-purpose model checker."""

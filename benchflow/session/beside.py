@@ -14,6 +14,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.session.moment import format as written
+from benchflow.session.moment import parse
 
 
 class Holder(Struct, frozen=True):
@@ -26,7 +27,7 @@ class Holder(Struct, frozen=True):
 
     @property
     def words(self) -> str:
-        since = f" since {self.since}" if self.since else ""
+        since = f" since {parse(self.since).astimezone():%Y-%m-%d %H:%M}" if self.since else ""
         return f"{self.user} on {self.host} (process {self.pid}){since}"
 
 

@@ -2,14 +2,15 @@
 
 from collections import Counter
 
-from benchflow.procedure.model import CheckStage
+from benchflow.procedure.model import CheckStage, Stage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import show
 from benchflow.session import view as vw
 from benchflow.session.check_stage import quantity_name, unit_of
+from benchflow.session.fitness import need_for_stage
 from benchflow.session.joints import readable_again
 from benchflow.session.judging import of_stored
-from benchflow.session.setting import setting_lines
+from benchflow.session.setting import set_to, setting_lines
+from benchflow.session.showing import shown
 from benchflow.session.state import State, Tick
 from benchflow.session.tally import Drawing, Tally, stage_order, standing, tally, words
 
@@ -35,15 +36,24 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         of=len(stage_order(joint, stages[min(count.stage, len(stages)) - 1])),
         words=words(count),
         last=None if count.last is None else count.last.fastener,
-        settings=setting_lines(state, count),
+        settings=(*setting_lines(state, count), *_tool(state, step, count)),
         wants_value=count.wants_value,
         complete=count.complete and not bad,
-        wanted=_wanted(count),
+        wanted=_wanted(count.tighten.stages[again_stage - 1] if count.next is None and again else count.in_hand),
+        set_to=set_to(state, count),
         drawing=None if count.drawing is None else _drawing(count.drawing),
         again=again,
         again_stage=again_stage,
         undo=_undo(count),
     )
+
+
+def _tool(state: State, step: Step, count: Tally) -> tuple[str, ...]:
+    """The instrument that the shop's register knows and that the next tick is made with."""
+    stage = count.in_hand
+    need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
+    used = None if need is None else state.tools.get(need)
+    return () if used is None else (f"with: {used.title or used.need}, serial {used.serial}",)
 
 
 def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.Fastener, ...]:
@@ -76,15 +86,15 @@ def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.Fastener, ...
 
 def _shown(tick: Tick | None) -> str:
     read = [] if tick is None else [of_stored(each) for each in (tick.quantity, tick.stretch) if each is not None]
-    return ", ".join(show(each) for each in read)
+    return ", ".join(shown(each) for each in read)
 
 
 def _verdict(tick: Tick | None) -> vw.Seen:
     return "" if tick is None or tick.verdict == "not-proven" else tick.verdict
 
 
-def _wanted(count: Tally) -> tuple[vw.TickValue, ...]:
-    stage = count.in_hand
+def _wanted(stage: Stage | None) -> tuple[vw.TickValue, ...]:
+    """What a tick of the stage in hand reads; when all are done, of the one that is read again."""
     if not isinstance(stage, CheckStage):
         return ()
     found = [vw.TickValue("value", quantity_name(stage.limit), unit_of(stage.limit), stage.limit.text)]

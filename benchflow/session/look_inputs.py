@@ -20,6 +20,7 @@ from benchflow.session.judging import (
 from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
 from benchflow.session.remedies import remedying
+from benchflow.session.showing import shown
 from benchflow.session.state import Attempt, State
 from benchflow.session.working import judge_worked, worked_by_itself
 from benchflow.trade.decision import GUARD_FACTOR
@@ -50,13 +51,6 @@ def _lot(state: State, step: Step, name: str) -> vw.LotInput:
     return vw.LotInput(name, item.title or name, lot, bool(lot))
 
 
-def shown(quantity: Quantity) -> str:
-    """``0.0457 mm (0.0018 in)``: in the field's unit, and as it was typed where that was another."""
-    own = show(quantity)
-    typed = quantity.entered.strip()
-    return own if not typed or typed.replace(" ", "") == own.replace(" ", "") else f"{own} ({typed})"
-
-
 def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
     work = state.work(step.id)
     attempts = latest(state, step.id, record.name)
@@ -75,6 +69,8 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
             )
     settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
     tool = next((n.title or n.id for n in state.plan.procedure.instruments if n.id == record.instrument), "")
+    if tool and record.instrument in state.tools:
+        tool += f", serial {state.tools[record.instrument].serial}"
     summary = together(state, step.id, record)
     if summary and verdict.verdict != "none":
         summary += f", {_say(verdict.verdict)}"
@@ -91,6 +87,7 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
         gauge=_gauge(state, record, attempts, verdict.value),
         summary=summary,
         remedy=_remedy(state, step, record.name),
+        stops=_stops(state, step, record.name),
     )
 
 
@@ -110,6 +107,14 @@ def _remedy(state: State, step: Step, name: str) -> str:
         return f"Stop here: {now.remedy.do}"
     tries = f" (try {now.attempt} of {now.remedy.tries})" if now.remedy.tries > 1 else ""
     return f"{now.remedy.do}{tries}"
+
+
+def _stops(state: State, step: Step, name: str) -> bool:
+    """Whether there is nothing to carry out: the author says to stop, or all remedies have been gone through."""
+    if name in state.work(step.id).deviations:
+        return False
+    now = remedying(state, step, name)
+    return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
 
 
 def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Quantity | None) -> vw.Gauge | None:
@@ -179,6 +184,7 @@ def _worked(state: State, step: Step, work: WorkOut) -> vw.WorkedInput:
         gauge=drawn,
         waived=waived,
         remedy=_remedy(state, step, work.name),
+        stops=_stops(state, step, work.name),
     )
 
 

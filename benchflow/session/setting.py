@@ -1,12 +1,14 @@
 """What the wrench is set to and what the joint then holds, a line each, beside the picture of the joint."""
 
 from decimal import Decimal, InvalidOperation
+from fractions import Fraction
 
 import msgspec
 
 from benchflow.plaintext import clean
 from benchflow.procedure.model import CheckStage, Joint, TorqueStage
 from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, show_converted
+from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 from benchflow.session import events as ev
 from benchflow.session import intents as it
 from benchflow.session.check_stage import quantity_name
@@ -46,6 +48,14 @@ def wrench_setting(state: State, torque: Quantity) -> Quantity:
     return setting(torque, of_stored(on.lever), of_stored(on.extension), angle)
 
 
+def set_to(state: State, count: Tally) -> str:
+    """``22.2 ft-lb``: the figure on the wrench's own scale for the stage in hand; "" where no extension is on."""
+    on, stage = state.wrench, count.in_hand
+    if on is None or on.extension is None or on.lever is None or not isinstance(stage, TorqueStage):
+        return ""
+    return _as_set(state, stage.torque)
+
+
 def _wrench(state: State, torque: Quantity) -> list[str]:
     on = state.wrench
     if on is None or on.extension is None or on.lever is None:
@@ -66,7 +76,13 @@ def _read_off(state: State, stage: CheckStage) -> list[str]:
 
 
 def _as_set(state: State, torque: Quantity) -> str:
-    return show_converted(Quantity(wrench_setting(state, torque).value, torque.unit, torque.entered), torque.unit)
+    """To one digit more than the torque is stated to, three at least: a scale is not read closer than that."""
+    exact = Fraction(wrench_setting(state, torque).value)
+    exponent = torque.value.as_tuple().exponent
+    stated = -exponent if isinstance(exponent, int) else 0
+    places = max(stated + 1, 2 - magnitude(exact) if exact else 0, 0)
+    value = round_half_up(exact, places)
+    return with_unit(f"{value.normalize() if value == value.to_integral_value() else value:f}", torque.unit)
 
 
 def _for_lubricant(state: State, joint: Joint, torque: Quantity) -> tuple[Quantity, list[str]]:

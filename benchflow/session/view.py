@@ -75,6 +75,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     gauge: Gauge | None = None
     summary: str = ""  # "mean 0.13 mm, in" where the judgement is not of each reading
     remedy: str = ""  # what to do now about one out of its limit
+    stops: bool = False  # the remedy is to stop: it cannot be said to be carried out
 
 
 class WorkedInput(Struct, frozen=True, tag="worked"):
@@ -91,6 +92,7 @@ class WorkedInput(Struct, frozen=True, tag="worked"):
     gauge: Gauge | None = None
     waived: bool = False
     remedy: str = ""
+    stops: bool = False
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):
@@ -186,6 +188,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     drawing: DrawingDown | None = None
     again: tuple[int, ...] = ()  # fasteners that read out of the limit and may be read again by another tick
     again_stage: int = 0  # of this stage, which that tick has to name
+    set_to: str = ""  # what the wrench is set to for the stage in hand, where an extension makes that another figure
     undo: str = ""  # what the intent `untick`, without a fastener, takes back, in words; "" for nothing
 
 

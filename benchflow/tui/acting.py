@@ -1,14 +1,20 @@
 """From what is typed to what is sent: a reading before the eyes as one types, and the intent that Enter makes."""
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 from benchflow.errors import BenchflowError
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
 from benchflow.quantity.shown import with_unit
 from benchflow.session.look_inputs import gauge
+from benchflow.session.refusal import Refusal
 from benchflow.session.view import Gauge
 from benchflow.tui.draw_wants import Typed
+from benchflow.tui.seat import Seat
 from benchflow.tui.wants import FieldOf, Want, WantReading, WantTick, field_of
+
+if TYPE_CHECKING:
+    from benchflow.session.tools import ToolList
 
 
 def typed_so_far(want: Want | None, text: str) -> Typed:
@@ -82,6 +88,40 @@ def reading_fields(want: WantReading, text: str) -> dict[str, str]:
         "name": want.of.name,
         "value": with_own_unit(text, want.of.unit),
         "reading": want.slot.slot,
+    }
+
+
+def asks_instrument(refusal: Refusal) -> bool:
+    """Whether all that stands in the way is which instrument it is."""
+    codes = {(reason.code, reason.name) for reason in refusal.refused}
+    return codes == {("value-missing", "instrument")} or {code for code, _ in codes} == {"instrument-unfit"}
+
+
+def instruments_for(seat: Seat, want: Want | None, fields: Mapping[str, object]) -> "tuple[ToolList, ...]":
+    """What the shop has for the line in hand, by the instruments that it asks for; ``fields`` are those of the
+    intent. Empty without a register, or where its file cannot be read: the desk says that in so many words."""
+    from benchflow.session.tools import tools_for_joint, tools_for_reading  # late: the bench opens without it
+
+    typed = {name: str(fields[name]) for name in ("value", "stretch") if fields.get(name)}
+    try:
+        around = seat.around()
+    except BenchflowError:
+        return ()
+    match want:
+        case WantReading():
+            return tools_for_reading(seat.state, around, want.of.name, typed.get("value", ""))
+        case WantTick():
+            return tools_for_joint(seat.state, around, want.stage, typed)
+        case _:
+            return ()
+
+
+def instruments_said(seat: Seat, want: Want | None, fields: Mapping[str, object]) -> dict[str, str]:
+    """The fields of the intent that say which instruments were chosen for it and are not in the log yet."""
+    if not seat.tools:
+        return {}
+    return {
+        tools.field: seat.tools[tools.need] for tools in instruments_for(seat, want, fields) if tools.need in seat.tools
     }
 
 

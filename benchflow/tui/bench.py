@@ -8,7 +8,7 @@ from textual.binding import BindingType
 from textual.timer import Timer
 from textual.widgets import Input
 
-from benchflow.tui.bench_entering import Entering
+from benchflow.tui.bench_entering import NOT_ENTERED, Entering
 from benchflow.tui.bench_keys import BENCH_KEYS, Live, live, live_states
 from benchflow.tui.draw_bench import Scene, draw_bench
 from benchflow.tui.entry import Entry
@@ -30,7 +30,6 @@ class BenchScreen(Entering, inherit_bindings=False):
 
     def __init__(self, seat: Seat) -> None:
         super().__init__(seat)
-        self.stray = ""
         self._stray_at = 0.0
         self._clock: Timer | None = None
         self._states: dict[str, Live] = {}
@@ -128,7 +127,7 @@ class BenchScreen(Entering, inherit_bindings=False):
         is said, and what a gauge or a scanner sends after it, Enter too, does nothing."""
         burst = bool(self.stray) and event.time - self._stray_at < BURST
         if self.stray and event.key == "enter":
-            self._swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
+            self.swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
             self.app.bell()
             self.stray = ""
         elif not event.is_printable or event.character is None:
@@ -143,15 +142,12 @@ class BenchScreen(Entering, inherit_bindings=False):
             self.entry.insert_text_at_cursor(event.character)
         else:
             self.stray, self._stray_at = self.stray + event.character, event.time
-            self._swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
-
-    def _swallow(self, event: events.Key, words: str) -> None:
-        event.stop()
-        event.prevent_default()
-        self.say(words, role="alarm")
+            self.swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
 
     def typed(self, field: Input) -> None:
         self.stand.type(field.value)
+        if self.saying.texts == (NOT_ENTERED,) and not self.stand.typed.error:
+            self.say()
         self.bench.save_soon()
 
 

@@ -7,7 +7,15 @@ from typing import Any
 from benchflow.session.desk import Accepted
 from benchflow.session.refusal import Refusal
 from benchflow.session.view import CheckInput, ChoiceInput, LotInput
-from benchflow.tui.acting import reading_fields, tick_fields, with_own_unit, wrong_with
+from benchflow.tui.acting import (
+    asks_instrument,
+    instruments_for,
+    instruments_said,
+    reading_fields,
+    tick_fields,
+    with_own_unit,
+    wrong_with,
+)
 from benchflow.tui.bench_doors import Doors
 from benchflow.tui.entry import Entry
 from benchflow.tui.offer import OfferMove
@@ -17,6 +25,8 @@ from benchflow.tui.wants import WantOther, WantReading, WantTick
 
 SLOW = 0.4
 """Seconds of waiting for the disk before the screen says so."""
+
+NOT_ENTERED = "Not entered: see the arrow."
 
 
 class Entering(Doors, inherit_bindings=False):
@@ -36,11 +46,53 @@ class Entering(Doors, inherit_bindings=False):
         finally:
             slow.cancel()
         if isinstance(answer, Refusal):
+            if asks_instrument(answer) and self._ask_instrument(intent, fields):
+                return None
             self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
             self.refused(answer)
             return None
         self.unsaved = False
         return answer
+
+    def _ask_instrument(self, intent: str, fields: dict[str, Any]) -> bool:
+        """The shop has several that would do: which one is it? The entry waits, and is sent again with the answer."""
+        lists = instruments_for(self.seat, self.stand.want, fields)
+        tools = next((each for each in lists if each.unsaid and any(row.allowed for row in each.rows)), None)
+        if tools is None:
+            return False
+        from benchflow.tui.instruments import InstrumentPage
+
+        def chosen(serial: str | None) -> None:
+            if serial is None:
+                self.came_back(None)
+                self.say("Not entered: it is not said which instrument it is.", role="weak")
+                return
+            self.seat.tools[tools.need] = serial
+            self.action_record() if intent == "record" else self.action_tick()
+
+        waiting = str(fields.get("value") or "")
+        self.app.push_screen(InstrumentPage(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
+        self.app.bell()
+        return True
+
+    def action_instrument(self) -> None:
+        """Another instrument from the next entry on."""
+        lists = instruments_for(self.seat, self.stand.want, {})
+        want = self.stand.want
+        stretch = isinstance(want, WantTick) and want.value is not None and want.value.field == "stretch"
+        tools = next((each for each in lists if (each.field == "stretch-instrument") == stretch), None)
+        if tools is None:
+            self.say("The procedure asks for no instrument here, or the shop has no register of them.", role="weak")
+            return
+        from benchflow.tui.instruments import InstrumentPage
+
+        def chosen(serial: str | None) -> None:
+            self.came_back(None)
+            if serial is not None:
+                self.seat.tools[tools.need] = serial
+                self.say(f"{tools.title}: {serial}, from the next entry on.")
+
+        self.app.push_screen(InstrumentPage(tools), chosen)
 
     def _entered(self, drafts: tuple[str, ...]) -> None:
         self.stand.entered(drafts)
@@ -87,7 +139,8 @@ class Entering(Doors, inherit_bindings=False):
     def _record(self, want: WantReading, text: str) -> Coroutine[Any, Any, None]:
         async def work() -> None:
             drafts = self.stand.drafts_of_line()
-            if await self._send("record", **reading_fields(want, text)) is None:
+            fields = reading_fields(want, text)
+            if await self._send("record", **fields, **instruments_said(self.seat, want, fields)) is None:
                 return
             self._entered(drafts)
             self.say(*told_reading(self.stand.wants, want))
@@ -111,7 +164,9 @@ class Entering(Doors, inherit_bindings=False):
         for each in self.stand.wants:
             if isinstance(each, WantTick) and each.value is not None:
                 texts[each.value.field] = self.seat.drafts.text(self.stand.draft_of(each))
-        self._do(f"No. {want.fastener}: {want.of.stages[want.stage - 1]}", "tick", **tick_fields(want, texts))
+        fields = tick_fields(want, texts)
+        said = instruments_said(self.seat, want, fields)
+        self._do(f"No. {want.fastener}: {want.of.stages[want.stage - 1]}", "tick", **fields, **said)
 
     def _readable(self) -> bool:
         """Whether what stands in the field can be entered; if not, it is pointed at and stays."""
@@ -124,7 +179,7 @@ class Entering(Doors, inherit_bindings=False):
         if wrong is None:
             return True
         self.stand.typed = wrong
-        self.say("Not entered: see the arrow.", role="alarm")
+        self.say(NOT_ENTERED, role="alarm")
         self.app.bell()
         return False
 

@@ -49,6 +49,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("s"), "stands", "stands", id="bench.stands"),
     Binding("equals_sign", "sums", "sums", id="bench.sums", show=False),
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
+    Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
     Binding(letter("e"), "end_early", "end", id="bench.end-early", show=False),
     Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False, key_display="PgUp PgDn"),
@@ -85,6 +86,7 @@ def _entering(stand: Stand) -> dict[str, Live]:
         and joint.drawing.open
         and not joint.drawing.begun,
         "untick": joint is not None and bool(joint.undo),
+        "instrument": (isinstance(want, WantReading | WantTick) and stand.seat.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,
         "check": check is not None and not check.complete,

@@ -7,7 +7,7 @@ from msgspec import Struct
 from textual.binding import BindingType
 
 from benchflow.session.judging import of_stored
-from benchflow.session.look_inputs import shown
+from benchflow.session.showing import shown
 from benchflow.session.state import State
 from benchflow.tui.acting import with_own_unit
 from benchflow.tui.form import Ask, FormPage, form_keys

@@ -94,7 +94,7 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
         words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
-        lines: list[Line] = [(clock_words(row),), say("  " + cut(words, width - 2))]
+        lines: list[Line] = [(clock_words(row),), *(say("  " + part) for part in wrap(words, width - 2)[:2])]
         rest = len(rows) - index
         if len(out) + len(lines) > height and index:
             out.append(say(f"and {rest} more", "faint"))

@@ -64,9 +64,11 @@ WORDS: dict[str, tuple[str, Role]] = {
 def verdict(reading: Reading) -> Span:
     """``in``, ``out, low``, ``not proven``: with ``signed for`` where a deviation waives it."""
     word, role = WORDS.get(reading.verdict, ("", "text"))
-    if reading.side and reading.verdict != "in":
-        word += f", too {reading.side}"
-    return (f"{word}, signed for", "aside") if reading.waived else (word, role)
+    if reading.verdict not in ("out", "not-proven"):
+        return word, role
+    if reading.waived:
+        return (f"too {reading.side}, signed for" if reading.side else f"{word}, signed for", "aside")
+    return (f"{word}, too {reading.side}" if reading.side else word), role
 
 
 def blocks_of(now: NowView, current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
@@ -102,8 +104,7 @@ def _brief(given: Input, width: int) -> list[Line]:
             word, role = WORDS.get(given.verdict, ("", "text"))
             out = given.verdict == "out" and not given.waived
             head: Line = (_mark(given.complete, out), (given.title, "text"))
-            figure: Line = (*head, ("  ", "text"), (shown, "strong"), ("  " + word, role))
-            lines = [figure]
+            lines = _joined(head, ((shown, "strong"), (f"  {word}" if word else "", role)), width)
             if given.filled:
                 lines.extend(say(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
             if given.remedy:
@@ -132,7 +133,7 @@ def _brief_reading(given: ReadingInput, width: int) -> list[Line]:
         slot = given.readings[0]
         word, role = verdict(slot)
         tail: Line = ((slot.shown or f"wanted, {given.limit or given.unit}", "strong" if slot.shown else "faint"),)
-        return _joined(head, (*tail, ("  ", "text"), (word, role)), width)
+        return _joined(head, (*tail, (f"  {word}" if word else "", role)), width)
     cells: list[Line] = []
     for slot in given.readings:
         word, role = verdict(slot)
@@ -252,7 +253,8 @@ def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: in
     candidates: list[list[Line]] = [
         [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
         *([*words, title, *picture, *settings] for picture in pictures[:-1]),
-        *([*words, *picture, *settings[:few]] for picture in pictures for few in (len(settings), 2, 1, 0)),
+        *([*words, *picture, *settings[:few]] for few in (len(settings), 2, 1, 0) for picture in pictures[:-1]),
+        *([*words, *pictures[-1], *settings[:few]] for few in (len(settings), 2, 1, 0)),
     ]
     above = next((lines for lines in candidates if len(lines) + len(field) <= room), candidates[-1])
     if place is not None:

@@ -9,6 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
 from benchflow.session.refusal import Refusal
+from benchflow.session.shop import Shop
 from benchflow.tui.draw_wants import Place
 from benchflow.tui.entry import Entry
 from benchflow.tui.lines import EMPTY, Line, Role, say, wrap
@@ -26,6 +27,18 @@ class Ask(Struct, frozen=True):
     value: str = ""
     secret: bool = False
     keep: bool = True
+
+
+def who(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> Ask:
+    """Somebody's name: to be picked where the shop has a register of its people, since nobody else may sign there."""
+    names = [
+        person.name
+        for person in (() if shop is None else shop.people)
+        if person.retired is None and (not role or role in person.roles)
+    ]
+    if not names or (value and value not in names):
+        return Ask("by", label, value=value, keep=keep)
+    return Ask("by", label, tuple((name, name) for name in names), value or (names[0] if len(names) == 1 else ""))
 
 
 def form_keys(agree: str) -> list[BindingType]:

@@ -11,8 +11,9 @@ from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.desk import Desk
 from benchflow.session.refusal import Refusal
+from benchflow.session.shop import Shop
 from benchflow.tui.draw_now import draw_cautions
-from benchflow.tui.form import Ask, FormPage, form_keys
+from benchflow.tui.form import Ask, FormPage, form_keys, who
 from benchflow.tui.lines import EMPTY, Line, hang, rule, say, wrap
 from benchflow.tui.listing import leaving_keys
 from benchflow.tui.page import TextPage
@@ -102,11 +103,12 @@ class OpeningPage(FormPage, inherit_bindings=False):
         assert loaded.procedure is not None  # the shelf has seen to it
         self.shelf, self.loaded, self.file, self.by, self.unit = shelf, loaded, file, by or "", unit or ""
         self.procedure = loaded.procedure
+        self.shop = _shop(shelf)
         super().__init__(None)
 
     def questions(self) -> Sequence[Ask]:
         return (
-            Ask("by", "Who is building?", value=self.by),
+            who(self.shop, "Who is building?", self.by or ("" if self.shop is None else self.shop.defaults.by)),
             Ask("unit", "What is built? Its serial or job number", value=self.unit),
             *(
                 Ask(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
@@ -145,6 +147,14 @@ class OpeningPage(FormPage, inherit_bindings=False):
             put_away(desk)
         self.say(*words.splitlines(), role="alarm")
         self.app.bell()
+
+
+def _shop(shelf: Shelf) -> Shop | None:
+    """The register; none where its file has mistakes in it, which the desk tells in full when it is asked."""
+    try:
+        return shelf.register().shop()
+    except BenchflowError:
+        return None
 
 
 def open_intent(values: dict[str, str]) -> dict[str, object]:

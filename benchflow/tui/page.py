@@ -57,6 +57,7 @@ class Page(Screen[Result], inherit_bindings=False):
         super().__init__()
         self.entries: list[Entry] = []
         self.saying = Saying()
+        self.stray = ""
         self._to_draw = False
 
     @property
@@ -157,6 +158,27 @@ class Page(Screen[Result], inherit_bindings=False):
 
     def typed(self, field: Input) -> None:
         """A field's text has changed."""
+
+    # --- keys that mean a value and not a command ---------------------------------------------
+
+    async def on_key(self, event: events.Key) -> None:
+        """What a gauge or a scanner types here goes nowhere, and the Enter that it sends after it agrees to nothing."""
+        if self.focused is not None:
+            self.stray = ""
+        elif self.stray and event.key == "enter":
+            self.swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
+            self.app.bell()
+            self.stray = ""
+        elif not event.is_printable or event.character is None or event.key in self.active_bindings:
+            self.stray = ""
+        else:
+            self.stray += event.character
+            self.swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
+
+    def swallow(self, event: events.Key, words: str) -> None:
+        event.stop()
+        event.prevent_default()
+        self.say(words, role="alarm")
 
     # --- saying and doing ---------------------------------------------------------------------
 

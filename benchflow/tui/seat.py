@@ -4,11 +4,12 @@ import asyncio
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
 from benchflow.errors import BenchflowError
+from benchflow.session.deciding import Around
 from benchflow.session.desk import Accepted, Answer, Desk
 from benchflow.session.lines import Line
 from benchflow.session.look import ENTRIES, after_entry, clocks, operation_view
@@ -17,6 +18,9 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state import State
 from benchflow.session.view import BenchView, NowView
 from benchflow.tui.drafts import Drafts
+
+if TYPE_CHECKING:
+    from benchflow.session.shop import Shop
 
 
 class Seat:
@@ -29,6 +33,7 @@ class Seat:
         self.drafts = Drafts(desk.journal.path, writable=not desk.read_only)
         self.view: BenchView = self._seen(desk.view())
         self.aim = ""
+        self.tools: dict[str, str] = {}  # of each need, the instrument that the next entry is made with
         self.busy = False
         self.on_change: Callable[[], None] = lambda: None
 
@@ -45,6 +50,18 @@ class Seat:
     def has_register(self) -> bool:
         """Whether there is a shop file, by which people sign with a PIN."""
         return self.desk.register is not None and self.desk.register.path.exists()
+
+    def shop(self) -> "Shop | None":
+        """The register; none where its file has mistakes in it, which the desk tells in full when it is asked."""
+        try:
+            return self.around().shop
+        except BenchflowError:
+            return None
+
+    def around(self) -> Around:
+        """This moment, and who and what the shop has. Raises BenchflowError where the register cannot be read."""
+        register = self.desk.register
+        return Around(self.desk.now(), None if register is None else register.shop())
 
     @property
     def now(self) -> datetime:

@@ -39,9 +39,24 @@ def _page(first: "Desk | Page[Any]", seat: Seat | None) -> "Page[Any]":
     return BenchScreen(seat)
 
 
+LOG_BEGINS = b"{"
+"""A log is a JSON object to the line."""
+
+
+def is_log(target: Path) -> bool:
+    """By its suffix, or by what it begins with: a log may have been given any name."""
+    if target.suffix in (SUFFIX, ".yaml", ".yml"):
+        return target.suffix == SUFFIX
+    try:
+        with target.open("rb") as file:
+            return file.read(len(LOG_BEGINS)) == LOG_BEGINS
+    except OSError:
+        return False  # said by whoever reads it
+
+
 def first_page(shelf: Shelf, target: Path | None, by: str | None, unit: str | None) -> "Desk | Page[Any]":
     """A desk to sit down at at once, or the screen that leads to one."""
-    if target is not None and target.suffix == SUFFIX:
+    if target is not None and is_log(target):
         return shelf.resume(target)
     from benchflow.tui.front import FrontPage
 

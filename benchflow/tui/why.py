@@ -61,6 +61,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
             return out
         if not self.way:
             return []
+        if list(self.way) == [self.now.operation]:
+            return [EMPTY, say("Nothing has to be done before it.", "label")]
         out = [EMPTY, say("The shortest safe way there:", "label")]
         titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.seat.view.next}
         titles |= {move.move: move.title for move in self.seat.view.moves}
@@ -70,7 +72,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "go":
-            ready = bool(self.way) and not isinstance(self.way, Refusal)
+            ready = not isinstance(self.way, Refusal) and bool(self.way) and list(self.way) != [self.now.operation]
             return True if ready and not self.seat.view.read_only else None
         return True
 

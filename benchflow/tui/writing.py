@@ -6,8 +6,7 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.view import HoldInput, ReadingInput, TightenInput, WorkedInput
-from benchflow.tui.draw_now import draw_cautions
-from benchflow.tui.form import Ask, FormPage, form_keys
+from benchflow.tui.form import Ask, FormPage, form_keys, who
 from benchflow.tui.lines import EMPTY, Line, hang, say, wrap
 from benchflow.tui.seat import Seat
 from benchflow.tui.wants import Want, input_of
@@ -41,13 +40,14 @@ class SignPage(FormPage, inherit_bindings=False):
 
     def __init__(self, seat: Seat, operation: str) -> None:
         self.now = seat.operation(operation)
-        self.pins = seat.has_register
+        self.pins, self.shop = seat.has_register, seat.shop()
         super().__init__(seat)
 
     def questions(self) -> Sequence[Ask]:
-        who = Ask("by", f"Name of the {self._hold().role} who signs", keep=False)
+        role = self._hold().role
+        name = who(self.shop, f"Name of the {role} who signs", role=role, keep=False)
         pin = Ask("pin", "PIN (empty if there is none)", secret=True, keep=False)
-        return (who, pin) if self.pins else (who,)
+        return (name, pin) if self.pins else (name,)
 
     def _hold(self) -> HoldInput:
         return next(each for each in self.now.inputs if isinstance(each, HoldInput))
@@ -82,15 +82,17 @@ class DeviatePage(FormPage, inherit_bindings=False):
 
     def __init__(self, seat: Seat, operation: str) -> None:
         self.now = seat.operation(operation)
-        self.pins = seat.has_register
+        self.clocks = seat.view.clocks
+        self.pins, self.shop = seat.has_register, seat.shop()
         self.who = seat.view.by
         super().__init__(seat)
 
     def questions(self) -> Sequence[Ask]:
+        about = tuple(self._about())
         asks = [
-            Ask("about", "What is waived?", tuple(self._about())),
+            Ask("about", "What is waived?", about, self._likely(about)),
             Ask("reason", "Why does it stay as it is?"),
-            Ask("by", "Who answers for it?", value=self.who, keep=False),
+            who(self.shop, "Who answers for it?", self.who, keep=False),
         ]
         return (*asks, Ask("pin", "PIN (empty if there is none)", secret=True, keep=False)) if self.pins else asks
 
@@ -108,7 +110,24 @@ class DeviatePage(FormPage, inherit_bindings=False):
                     out.append(("hold", f"the hold: {given.role} signs"))
                 case _:
                     pass
-        return [*out, ("time", "the time window")]
+        timed = any(row.operation == self.now.operation for row in self.clocks)
+        return [*out, ("time", "the time window")] if timed else out
+
+    def _likely(self, about: tuple[tuple[str, str], ...]) -> str:
+        """What is amiss now, if it is one thing; else the only thing that there is."""
+        amiss = [
+            given.name
+            for given in self.now.inputs
+            if isinstance(given, ReadingInput) and not given.complete
+            if any(slot.verdict in ("out", "not-proven") for slot in given.readings)
+        ]
+        amiss += [
+            given.name
+            for given in self.now.inputs
+            if isinstance(given, WorkedInput) and not given.complete and given.verdict in ("out", "not-proven")
+        ]
+        named = amiss or [name for name, _ in about]
+        return named[0] if len(named) == 1 else ""
 
     def intro(self, width: int) -> list[Line]:
         words = (
@@ -156,8 +175,17 @@ class RemedyPage(FormPage, inherit_bindings=False):
         lines.extend(hang("→ ", given.remedy, width, "strong", "weak"))
         lines.append(EMPTY)
         words = "Enter says that this has been done; measure again then. d on the bench signs a deviation instead."
-        lines.extend(say(part) for part in wrap(words, width))
-        return [*lines, *draw_cautions((), width)]
+        if given.stops:
+            words = (
+                "This cannot be mended here. A value that was read wrongly is measured again on the bench; d there "
+                "signs a deviation where the part stays as it is."
+            )
+        return [*lines, *(say(part) for part in wrap(words, width))]
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "agree" and self.given.stops:
+            return None
+        return super().check_action(action, parameters)
 
     async def agreed(self, values: dict[str, str]) -> None:
         await self.send("The remedy was carried out. Measure again.", "remedy", name=self.given.name)

@@ -1,5 +1,6 @@
 """The commands. A command's module is imported when the command is run, and not before."""
 
+import errno
 import io
 import os
 import sys
@@ -11,6 +12,7 @@ import click
 
 from benchflow import __version__
 from benchflow.commands.exits import BROKEN_OFF, EPILOG, FINE, UNUSABLE, say_where_the_log_is
+from benchflow.errors import BenchflowError, Mistake
 
 COMMANDS = {
     "run": ("run", "Open a session at the bench, or go on with one."),
@@ -44,9 +46,8 @@ class Commands(click.Group):
         try:
             code = super().invoke(ctx)
             sys.stdout.flush()
-        except BrokenPipeError:
-            # Whoever read our output has had enough. Python would complain once more on leaving.
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        except BrokenPipeError:  # here, since click would make an error of it
+            _forget_output()
             return FINE
         return code
 
@@ -74,6 +75,24 @@ class Commands(click.Group):
             formatter.write_dl([(name, purpose) for name, (_, purpose) in COMMANDS.items()])
 
 
+def _forget_output() -> None:
+    """Python would complain once more on leaving, of what is still waiting to be written."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _three_streams() -> None:
+    """A standard stream that was closed (``>&-``) would be missing, and the next file opened, a log perhaps, would get
+    its number and everything that is written to it."""
+    for number in (0, 1, 2):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
+    sys.stdin = sys.stdin or os.fdopen(0, encoding="utf-8")
+    sys.stdout = sys.stdout or os.fdopen(1, "w", encoding="utf-8")
+    sys.stderr = sys.stderr or os.fdopen(2, "w", encoding="utf-8")
+
+
 @click.group(
     cls=Commands,
     invoke_without_command=True,
@@ -94,14 +113,14 @@ def benchflow(ctx: click.Context) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run one command and leave with its exit code (:mod:`benchflow.commands.exits`)."""
-    from benchflow.errors import BenchflowError, Mistake
-
+    _three_streams()
     sys.excepthook = say_where_the_log_is
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a terminal without a middle dot must not end the program
     try:
         code = benchflow.main(arguments, prog_name="benchflow", standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as wrong:
         wrong.show()
         code = wrong.exit_code
@@ -111,6 +130,15 @@ def main(arguments: Sequence[str] | None = None) -> None:
         from benchflow.commands.output import remark
 
         remark(f"benchflow: {wrong}")
+        code = UNUSABLE
+    except BrokenPipeError:
+        _forget_output()  # whoever read it has had enough
+        code = FINE
+    except OSError as wrong:
+        if wrong.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
+            raise
+        _forget_output()
+        sys.stderr.write(f"benchflow: Nothing more can be written: {wrong.strerror}. What came out is not whole.\n")
         code = UNUSABLE
     except (click.Abort, KeyboardInterrupt):
         code = BROKEN_OFF

@@ -326,6 +326,29 @@ def test_a_reader_that_has_had_enough_is_no_error(shell: Shell) -> None:
     assert json.loads(done.stdout)["seq"] == 1
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
+@pytest.mark.parametrize("command", ["guide", "--help", "log log.jsonl"])
+def test_a_full_disk_behind_the_output_is_said_in_a_line_and_not_called_a_fault(shell: Shell, command: str) -> None:
+    write_log(shell.folder / "log.jsonl", 3)
+    line = f"{sys.executable} -m benchflow {command} > /dev/full"
+    done = subprocess.run(["bash", "-c", line], cwd=shell.folder, env=shell.environ,
+                          capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr.startswith("benchflow: Nothing more can be written: No space left")
+    assert done.stderr.count("\n") == 1
+
+
+def test_a_closed_output_is_no_crash_and_nothing_printed_gets_into_the_log(shell: Shell) -> None:
+    shell.drive("build.jsonl", OPEN)
+    line = f"{sys.executable} -m benchflow drive small.yaml --log build.jsonl >&- 2>&-"
+    note = json.dumps({"intent": "note", "text": "all the same"})
+    done = subprocess.run(["bash", "-c", line], input=note, cwd=shell.folder, env=shell.environ,
+                          capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
+    assert done.returncode == 0
+    code, output, _ = shell.run("verify", "build.jsonl")
+    assert (code, "whole, 2 events" in output) == (0, True)
+
+
 def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
     shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "60 N·m"})
     shell.environ |= {"PYTHONIOENCODING": "ascii"}

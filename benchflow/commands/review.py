@@ -58,11 +58,11 @@ def remark_all(warnings: Iterable[str]) -> None:
 
 def paths_of(named: Iterable[Path]) -> list[Path]:
     """Logs named, and those in folders named."""
-    from benchflow.review.logfile import logs_under
+    from benchflow.review.logfile import a_file, logs_under
 
     found: list[Path] = []
     for path in named:
-        found += logs_under(path) if path.is_dir() else [find_log(str(path))]
+        found += logs_under(path) if path.is_dir() else [a_file(find_log(str(path)))]
     return found
 
 

@@ -165,8 +165,11 @@ class YesNo(Shape[bool]):
         if found is None:
             return None
         if not found.plain or found.text not in ("true", "false"):
-            yes = found.text.casefold() in ("yes", "on", "true", "y", "1")
-            hint = "write true" if yes else "write true, or take the key out"
+            if found.text in ("true", "false"):
+                hint = "without the quotes"
+            else:
+                yes = found.text.casefold() in ("yes", "on", "y", "1")
+                hint = "write true" if yes else "write true, or take the key out"
             notes.problem("not-one-of", found.mark, f"`{short(found.text)}` is neither true nor false", hint)
             return None
         return found.text == "true"

@@ -43,9 +43,7 @@ def read_log(path: Path) -> Log:
         NoLog: it cannot be read, or holds no session at all.
     """
     try:
-        data = path.read_bytes()
-    except IsADirectoryError:
-        raise NoLog(f"{path} is a folder. Name the log of one session.") from None
+        data = a_file(path).read_bytes()
     except OSError as wrong:
         raise NoLog(f"{path} cannot be read: {wrong.strerror}.") from wrong
     found = read(data)
@@ -57,6 +55,15 @@ def read_log(path: Path) -> Log:
         raise NoLog(f"{path} {_not_a_session(found.lines, str(wrong))}.") from wrong
     text = found.lines[0].data["procedure"]
     return Log(str(path), tuple(found.lines), facts, text, found.damage, bool(found.tail))
+
+
+def a_file(path: Path) -> Path:
+    """``path`` itself. Raises :class:`NoLog` for a folder, and for a pipe or a device, which would be waited for."""
+    if path.is_dir():
+        raise NoLog(f"{path} is a folder. Name the log of one session.")
+    if path.exists() and not path.is_file():
+        raise NoLog(f"{path} is not a file. A log is a file whose lines are events.")
+    return path
 
 
 def sound_facts(data: bytes) -> Facts | Unusable:

@@ -173,3 +173,16 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
     assert waits == [2.0] * 5
     assert Indexed(database).sessions()[0].session.events == 3
     database.close()
+
+
+def test_a_pipe_named_as_a_log_is_refused_and_not_waited_for(home: Path, tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe.jsonl"
+    os.mkfifo(pipe)
+    for command in (["sheet"], ["trace", "--lot", "x", "--logs"]):
+        environment = {**os.environ, "BENCHFLOW_HOME": str(home)}
+        done = subprocess.run(
+            [sys.executable, "-m", "benchflow", *command, str(pipe)], capture_output=True, text=True, env=environment,
+            check=False, timeout=30,
+        )  # fmt: skip
+        assert done.returncode == 2
+        assert "is not a file" in done.stderr

@@ -16,7 +16,7 @@ from benchflow.tui.ordered import OrderedApp
 from benchflow.tui.page import Page
 from benchflow.tui.preferences import Preferences
 from benchflow.tui.seat import Seat
-from benchflow.tui.signals import end_on_signals
+from benchflow.tui.signals import end_on_signals, go_on_after_stop
 
 FIRST = 1
 """Where the first page lies on the stack of screens: on the bare one that every app has."""
@@ -60,6 +60,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def on_mount(self) -> None:
         self.push_screen(self._first)
         end_on_signals(self.save, self.leave)
+        go_on_after_stop(self._paint_anew)
         self.call_after_refresh(self._painted)
 
     def _painted(self) -> None:
@@ -68,6 +69,10 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         gc.enable()
         # Formulas are worked out with the help of a library that takes a while to come in: not while a key waits.
         threading.Thread(target=_fetch, daemon=True).start()
+
+    def _paint_anew(self) -> None:
+        """Others may have painted over the screen. Called by a signal: the rest is for the app's own queue."""
+        self.call_later(self.refresh, layout=True)
 
     def save(self) -> None:
         if self.seat is not None:

@@ -121,9 +121,7 @@ def figure_of(want: Want | None, typed: str) -> tuple[str, str]:
             return (typed or shown, f"{want.of.ask}{which}" + (f": {word}" if word and not typed else ""))
         case WantTick(of=joint):
             stage = typed or joint.set_to or joint.stages[want.stage - 1].partition(" (")[0]
-            set_to = (
-                f"SET ON THE WRENCH WITH ITS EXTENSION. {joint.words}" if joint.set_to and not typed else joint.words
-            )
+            set_to = f"SET WITH THE EXTENSION ON · {joint.words}" if joint.set_to and not typed else joint.words
             return (f"►{want.fastener}  {stage}", set_to)
         case WantOther(of=TightenInput() as joint) if joint.drawing is not None and drawing_down(joint):
             return (f"►{joint.drawing.next}", joint.drawing.words)

@@ -3,6 +3,7 @@
 import json
 import re
 import signal
+import termios
 from pathlib import Path
 from typing import Any
 
@@ -55,6 +56,26 @@ def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(t
         terminal.wait_for("► Finish")
     assert readings(log) == [*FOUR[:2], ("runout[1]", "2", "0.02 mm"), FOUR[3]]
     assert '"text":"shim 7 on no. 2"' in log.read_text(encoding="utf-8").replace('": "', '":"')
+
+
+def test_readings_sent_while_the_program_was_stopped_are_all_there_and_the_terminal_stays_whole(tmp_path: Path) -> None:
+    """Stopped and let go on, there must be one reader of the keys, not two that take turns at a burst."""
+    log = measuring(tmp_path)
+    with bench(log) as terminal:
+        terminal.wait_for("Lash")
+        for _ in range(2):
+            terminal.signal(signal.SIGSTOP)
+            terminal.signal(signal.SIGCONT)
+        terminal.signal(signal.SIGSTOP)
+        terminal.type("0.25\r0.01\r0.02\r0.03\r")
+        terminal.signal(signal.SIGCONT)
+        terminal.wait_for("► Finish")
+        terminal.signal(signal.SIGTERM)
+        assert terminal.wait_end() == 128 + signal.SIGTERM
+        left = termios.tcgetattr(terminal.fd)[3]
+    assert readings(log) == FOUR
+    assert left & termios.ECHO
+    assert left & termios.ICANON
 
 
 def test_a_killed_program_comes_back_with_the_count_and_the_half_typed_reading(tmp_path: Path) -> None:

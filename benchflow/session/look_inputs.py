@@ -19,7 +19,7 @@ from benchflow.session.judging import (
 )
 from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
-from benchflow.session.remedies import remedying
+from benchflow.session.remedies import redo_steps, remedying
 from benchflow.session.showing import shown
 from benchflow.session.state import Attempt, State
 from benchflow.session.working import judge_worked, worked_by_itself
@@ -88,6 +88,7 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
         summary=summary,
         remedy=_remedy(state, step, record.name),
         stops=_stops(state, step, record.name),
+        redo=_redo(state, step, record.name),
     )
 
 
@@ -115,6 +116,15 @@ def _stops(state: State, step: Step, name: str) -> bool:
         return False
     now = remedying(state, step, name)
     return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
+
+
+def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
+    """What the remedy has done again, by number and title."""
+    now = None if name in state.work(step.id).deviations else remedying(state, step, name)
+    if now is None or now.remedy is None or not now.remedy.redo:
+        return ()
+    again = redo_steps(state, step, now.remedy)
+    return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in again)
 
 
 def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Quantity | None) -> vw.Gauge | None:
@@ -185,6 +195,7 @@ def _worked(state: State, step: Step, work: WorkOut) -> vw.WorkedInput:
         waived=waived,
         remedy=_remedy(state, step, work.name),
         stops=_stops(state, step, work.name),
+        redo=_redo(state, step, work.name),
     )
 
 

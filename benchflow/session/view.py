@@ -76,6 +76,7 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     summary: str = ""  # "mean 0.13 mm, in" where the judgement is not of each reading
     remedy: str = ""  # what to do now about one out of its limit
     stops: bool = False  # the remedy is to stop: it cannot be said to be carried out
+    redo: tuple[str, ...] = ()  # titles of what is to be done again when it was carried out
 
 
 class WorkedInput(Struct, frozen=True, tag="worked"):
@@ -93,6 +94,7 @@ class WorkedInput(Struct, frozen=True, tag="worked"):
     waived: bool = False
     remedy: str = ""
     stops: bool = False
+    redo: tuple[str, ...] = ()
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):

@@ -193,8 +193,6 @@ class Entering(Doors, inherit_bindings=False):
         assert joint is not None
         self._do("", "draw-down", joint=joint.joint)
 
-    action_begin_drawing = action_draw_down
-
     def action_seated(self) -> None:
         joint = self.stand.joint
         assert joint is not None

@@ -21,7 +21,6 @@ BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "next_value", "next reading", id="bench.next-value"),
     Binding(ENTER, "draw_down", "drawn down, next", id="bench.draw-down"),
     Binding(letter("t"), "seated", "all are seated", id="bench.seated"),
-    Binding(letter("t"), "begin_drawing", "draw down turn by turn", id="bench.begin-drawing"),
     Binding(ENTER, "check", "tick it", id="bench.check"),
     Binding(ENTER, "uncheck", "take the tick back", id="bench.uncheck"),
     Binding(ENTER, "choose(0)", "take it", id="bench.choose"),
@@ -81,10 +80,6 @@ def _entering(stand: Stand) -> dict[str, Live]:
         "next_value": isinstance(want, WantTick) and not want.last,
         "draw_down": joint is not None and drawing_down(joint),
         "seated": joint is not None and drawing_down(joint),
-        "begin_drawing": joint is not None
-        and joint.drawing is not None
-        and joint.drawing.open
-        and not joint.drawing.begun,
         "untick": joint is not None and bool(joint.undo),
         "instrument": (isinstance(want, WantReading | WantTick) and stand.seat.has_register) or None,
         "wrench": joint is not None or None,

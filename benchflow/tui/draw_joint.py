@@ -32,8 +32,10 @@ def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
 
 
 def drawing_down(joint: TightenInput) -> bool:
-    """Whether the part is still coming down, turn by turn, before the first stage."""
-    return joint.drawing is not None and joint.drawing.open and joint.drawing.begun
+    """Whether the part is still coming down, before the first stage. Counting the turns is for the builder to choose,
+    that all are seated is for him to say: the key that goes on must never be the one that puts the full torque on
+    one fastener of a part that hangs askew."""
+    return joint.drawing is not None and joint.drawing.open
 
 
 def next_of(joint: TightenInput) -> int | None:

@@ -246,7 +246,7 @@ def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: in
     words = hang("► ", told, width, "in" if joint.complete else "now")
     title = say(INDENT + joint.title, "strong")
     bad = [f"no. {each.number}: {each.shown}, out" for each in joint.fasteners if each.verdict == "out"]
-    notes = [*bad, *joint.settings]
+    notes = [*bad, *(each for each in joint.settings if each != told)]
     settings = [say(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(want, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]

@@ -77,7 +77,7 @@ def wants_of(now: NowView | None) -> tuple[Want, ...]:
 
 
 def _joint_wants(joint: TightenInput) -> list[Want]:
-    if joint.drawing is not None and joint.drawing.open and joint.drawing.begun:
+    if joint.drawing is not None and joint.drawing.open:
         return [WantOther(joint)]
     if joint.next is not None:
         if not joint.wanted:

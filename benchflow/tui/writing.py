@@ -174,6 +174,10 @@ class RemedyPage(FormPage, inherit_bindings=False):
         lines: list[Line] = [EMPTY, say(name, "title"), say(f"Limit: {given.limit}"), EMPTY]
         lines.extend(hang("→ ", given.remedy, width, "strong", "weak"))
         lines.append(EMPTY)
+        if given.redo:
+            lines.extend(
+                [*hang("After it, to be done again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY]
+            )
         words = "Enter says that this has been done; measure again then. d on the bench signs a deviation instead."
         if given.stops:
             words = (
@@ -188,4 +192,9 @@ class RemedyPage(FormPage, inherit_bindings=False):
         return super().check_action(action, parameters)
 
     async def agreed(self, values: dict[str, str]) -> None:
-        await self.send("The remedy was carried out. Measure again.", "remedy", name=self.given.name)
+        again = (
+            f"To be done again now, then measured: {'; '.join(self.given.redo)}."
+            if self.given.redo
+            else "Measure again."
+        )
+        await self.send(f"The remedy was carried out. {again}", "remedy", name=self.given.name)

@@ -32,7 +32,7 @@ COMMANDS = {
     "shop": ("shop", "Look at the register of people and instruments, or change it."),
     "sum": ("sums", "Do one of the sums of the trade."),
     "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
-    "guide": ("about", "Print the author's guide: every key of the procedure file."),
+    "guide": ("about", "Print the author's guide: how to write a procedure, and every key."),
     "where": ("about", "Say where logs, settings and procedures are."),
     "completion": ("about", "Print what makes a shell complete commands."),
 }

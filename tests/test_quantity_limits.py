@@ -120,3 +120,18 @@ def test_a_tolerance_is_worked_out_in_decimals_not_in_binary() -> None:
     limit = parse_limit("0.3 ± 0.1 mm")
     assert limit.low is not None
     assert limit.low.value == Decimal("0.2")
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("2 h", "write at most 2 h, at least 2 h"),
+        ("more than 0.1 mm", 'write "at least"'),
+        ("less than 0.1 mm", 'write "at most"'),
+        ("no more than 0.1 mm", 'write "at most"'),
+    ],
+)
+def test_a_limit_said_in_other_words_is_answered_with_the_words_that_are_read(text: str, hint: str) -> None:
+    with pytest.raises(QuantityError) as wrong:
+        parse_limit(text)
+    assert hint in wrong.value.hint

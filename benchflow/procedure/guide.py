@@ -1,16 +1,18 @@
-"""The author's guide to the keys, as Markdown, made from the keys that the reader reads by: it is never behind."""
+"""The author's guide, as Markdown. The keys are those that the reader reads by: it is never behind."""
 
 from typing import Any
 
+from benchflow.procedure.guide_opening import OPENING
 from benchflow.procedure.keys import Key, Keys
 from benchflow.procedure.procedure_keys import PROCEDURE
 from benchflow.procedure.shapes import Shape
 
 
 def author_guide() -> str:
-    """Every key of a procedure file, part by part: what it is, what is written there, and whether it must be."""
+    """How things are written, an example, and every key, part by part: what it is, what is written there, and whether
+    it must be."""
     parts = parts_below(PROCEDURE)
-    return "\n".join(_part(keys) for keys in parts.values())
+    return "\n".join([OPENING, *(_part(keys) for keys in parts.values())])
 
 
 def parts_below(shape: Shape[Any]) -> dict[str, Keys[Any]]:

@@ -76,7 +76,9 @@ class _Reader:
             raise QuantityError("bad-quantity", self.text, i, "a range is written with two points", RANGE_HINT)
         if i < len(self.plain) and self.plain[i] not in "()":
             raise left_over(self.text, self.plain, i)
-        raise QuantityError("bad-quantity", self.text, i, "one value alone is no limit", _FORMS)
+        alone = self.plain[first.at : first.end]
+        hint = _FORMS if first.unit is None else f"write at most {alone}, at least {alone}, or a range with `..`"
+        raise QuantityError("bad-quantity", self.text, i, "one value alone is no limit", hint)
 
     def other_words(self, start: int) -> None:
         other = _OTHER_WORDS.match(self.plain, start)

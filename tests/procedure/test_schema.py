@@ -72,6 +72,18 @@ def test_every_key_stands_in_the_authors_guide() -> None:
             assert key.says.replace("|", "\\|") in guide
 
 
+def test_the_example_that_authors_begin_with_is_sound_in_every_order() -> None:
+    from benchflow.ordering.proof import prove
+
+    example = author_guide().split("```yaml\n")[1].split("```")[0]
+    reading = read(example, "example.yaml")
+    assert reading.procedure is not None
+    assert not reading.problems
+    report = prove(reading.procedure)
+    assert not report.findings
+    assert report.complete
+
+
 def test_every_key_is_tried_in_the_good_file() -> None:
     """Holds the file that the other tests start from to its name."""
     text = GOOD.read_text("utf-8")

@@ -1,0 +1,141 @@
+"""How the author's guide opens: how things are written, and one whole procedure. The tests read and prove it."""
+
+OPENING = """# The author's guide
+
+A procedure is a text file in YAML. Begin with the example below, or with a copy of a shipped one (`benchflow where`
+says where they lie). Run `benchflow check FILE` every few lines: it names every mistake with its line and column, and
+then proves the order. `benchflow check --explain CODE` says more about a finding; `benchflow order FILE` shows the
+order.
+
+## How things are written
+
+- **Indent** with spaces, never with tabs; what belongs together stands in one column.
+- **Names** (`id`, and the names of values, joints, parts ...) are letters, digits and dashes: `seat-cam`. Each is used
+  once in a procedure.
+- **Texts** need quotes when they begin with `[ { * & ! % @`, or have `: ` or ` #` in them, and inside `[...]` or
+  `{...}` also when they have a comma: `check: ["Clean, dry and flat"]`.
+- **Quantities** are a number and a unit: `40 N·m`, `85 ft-lb`, `0.0015 in`, `1.5 thou`, `90°`, `1 turn`, `20 °C`,
+  `10 min`, `14 d`. A point, never a comma.
+- **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are still in. As
+  printed twice: `29.5 ft-lb (40 N·m)`; the two are held against each other.
+- **Places**: under `each: bore` an operation is done once for each place; its texts may say `{bore}`. Elsewhere
+  `measure[2]` is one of them and `"measure[*]"`, in quotes, all.
+- **Order**: `after` names what is to be done before. How the assembly stands is told by `state`: `needs` says how it
+  has to stand, `sets` how it stands afterwards, `during` how it stands while the operation is in hand, and `never` what
+  must not meet.
+- **Formulas**: names of values, `+ - * /`, brackets; minus needs a space on either side, since names have dashes.
+- **Evidence**: under `decision: guarded` a reading near its limit proves nothing, so each value needs `with` an
+  instrument whose `uncertainty` is said.
+
+## A whole example
+
+```yaml
+benchflow: 1
+id: pump-end
+title: Pump end, new bearing
+revision: "A"
+notice: This pump and its numbers are invented.
+
+options:
+  seal: {ask: Which seal came?, choices: [lip, face]}
+places:
+  end: [drive, free]
+state:
+  guard: {title: coupling guard, values: [bolted-on, away], start: bolted-on}
+  supply: {title: electric supply, values: {live: live, locked: locked off}, start: ask, ask: How is the supply?}
+interference:
+- never: {guard: away, supply: live}
+  because: a coupling that starts takes a hand with it
+moves:
+  lock-off: {title: Lock the supply off, do: Turn it off and hang your own lock in., sets: {supply: locked}}
+
+kit:
+  parts:
+    bearings: {title: Ball bearings, quantity: "2", lot: required}
+    gasket: {title: Cover gasket, discard: true}
+  consumables:
+    sealant: {title: Flange sealant}
+instruments:
+  wrench: {title: Torque wrench, kind: torque, covers: 5 .. 40 N·m, uncertainty: at most 4 %}
+  micrometer: {title: Micrometer, kind: length, covers: 0 .. 50 mm, uncertainty: at most 0.004 mm}
+joints:
+  cover:
+    title: Cover screws
+    thread: M8x1.25
+    layout: |
+      1 3
+      4 2
+failures:
+  leak: It loses water
+  noise: It is loud
+
+sections:
+- title: Shaft
+  operations:
+  - id: guard-off
+    title: Coupling guard off, shaft out
+    needs: {supply: locked}
+    sets: {guard: away}
+    undo: {do: Guard on again., sets: {guard: bolted-on}}
+  - id: measure
+    title: Measure the {end} end
+    each: end
+    after: [guard-off]
+    record:
+      seat:
+        ask: Bearing seat, across, two ways
+        unit: mm
+        limit: 30.002 .. 30.030 mm
+        with: micrometer
+        readings: 2
+        judge: mean
+      bore: {ask: "Bore of the {end} bearing", unit: mm, limit: 29.985 .. 30.005 mm, with: micrometer}
+    work-out:
+      grip: {is: seat - bore, unit: mm, limit: 0.002 .. 0.030 mm}
+    guards-against: [noise]
+    undo: {do: Nothing comes apart.}
+  - id: shaft-in
+    title: Shaft and bearings in
+    after: ["measure[*]"]
+    uses: [bearings]
+    cautions: [{warning: Hot bearings burn. Gloves.}]
+    do: |
+      1. Warm the bearings, push them on to the shoulder.
+      2. Shaft in.
+    because: Cold, they would have to be driven on, and the balls would mark their races.
+    check: [It turns freely by hand]
+    guards-against: [noise]
+    undo: {do: Draw the shaft with its bearings.}
+- title: Cover
+  operations:
+  - id: sealant
+    title: Sealant on the flange
+    when: {seal: face}
+    after: [shaft-in]
+    uses: [sealant]
+    takes: 1 min
+    check: [The bead is unbroken]
+    undo: {do: Wipe it off.}
+  - id: cover-on
+    title: Cover on and tightened
+    after: [shaft-in]
+    time: {sealant: at most 15 min}
+    takes: 5 min
+    uses: [gasket]
+    tighten: {joint: cover, stages: [10 N·m, 20 N·m (14.8 ft-lb)], with: wrench}
+    hold: {by: inspector, for: The cover is flush all round}
+    guards-against: [leak]
+    undo: {do: Cover off., discard: [gasket]}
+  - id: guard-on
+    title: Coupling guard on
+    after: [cover-on]
+    sets: {guard: bolted-on}
+    check: [The shaft turns freely in the guard]
+    undo: {do: Guard off., needs: {supply: locked}, sets: {guard: away}}
+
+follow-up:
+- {title: Look for leaks, due: 7 d}
+```
+
+Now every key, part by part.
+"""

@@ -16,6 +16,7 @@ from benchflow.tui.lines import EMPTY, Line, hang, rule, say, wrap
 from benchflow.tui.listing import leaving_keys
 from benchflow.tui.page import APP_KEYS, TextPage, letter
 from benchflow.tui.seat import Seat
+from benchflow.tui.writing import waived_words
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
@@ -112,8 +113,10 @@ class EndedPage(TextPage[None], inherit_bindings=False):
         lines: list[Line] = [EMPTY, *(say(part, "title") for part in wrap(f"{view.title}, {view.unit}", width)), EMPTY]
         lines.append(say(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
         deviations = [
-            f"{state.plan.steps[name].title}, {about}: {each.reason} ({each.by})"
+            f"{now.title}, {waived_words(now, about)}: {each.reason} ({each.by})"
             for name, work in state.works.items()
+            if work.deviations
+            for now in (self.seat.operation(name),)
             for about, each in work.deviations.items()
         ]
         if deviations:

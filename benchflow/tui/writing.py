@@ -5,7 +5,7 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.session.view import HoldInput, ReadingInput, TightenInput, WorkedInput
+from benchflow.session.view import ChoiceInput, HoldInput, NowView, ReadingInput, TightenInput, WorkedInput
 from benchflow.tui.form import Ask, FormPage, form_keys, who
 from benchflow.tui.lines import EMPTY, Line, hang, say, wrap
 from benchflow.tui.seat import Seat
@@ -126,6 +126,8 @@ class DeviatePage(FormPage, inherit_bindings=False):
             for given in self.now.inputs
             if isinstance(given, WorkedInput) and not given.complete and given.verdict in ("out", "not-proven")
         ]
+        if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
+            amiss.append("time")
         named = amiss or [name for name, _ in about]
         return named[0] if len(named) == 1 else ""
 
@@ -150,6 +152,19 @@ class DeviatePage(FormPage, inherit_bindings=False):
             by=values["by"] or None,
             pin=values.get("pin") or None,
         )
+
+
+def waived_words(now: NowView, about: str) -> str:
+    """What a deviation speaks of, by its question or title and not by its name in the file."""
+    for given in now.inputs:
+        match given:
+            case ReadingInput(name=name, ask=words) | WorkedInput(name=name, title=words) if name == about:
+                return words
+            case ChoiceInput(name=name, title=words) | TightenInput(joint=name, title=words) if name == about:
+                return words
+            case _:
+                pass
+    return {"hold": "the hold", "time": "the time window"}.get(about.partition(" ")[0], about)
 
 
 class RemedyPage(FormPage, inherit_bindings=False):

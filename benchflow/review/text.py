@@ -115,10 +115,10 @@ def comparison(found: Comparison) -> Iterator[str]:
             yield "And then:"
         yield from _difference(difference)
     yield ""
-    yield f"{'reading':<36}{'left':>14}{'right':>14}{'by':>14}"
+    yield f"{'reading':<34} {'left':>14} {'right':>14} {'by':>14}"
     for pair in found.readings:
         name = f"{pair.name} {pair.slot if pair.slot not in ('', '1') else ''}".strip()
-        yield f"{name:<36}{pair.left or '-':>14}{pair.right or '-':>14}{pair.by or '':>14}"
+        yield f"{name:<34} {pair.left or '-':>14} {pair.right or '-':>14} {pair.by or '':>14}".rstrip()
     yield ""
     yield f"{'time in hand':<44}{'left':>12}{'right':>12}"
     for time in found.times:

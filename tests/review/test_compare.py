@@ -2,8 +2,11 @@
 
 from pathlib import Path
 
+from msgspec.structs import replace
+
 from benchflow.review.account import account
-from benchflow.review.compare import compare
+from benchflow.review.compare import ReadingPair, compare
+from benchflow.review.text import comparison
 from tests.review.player import CLEAN, Faults, Player
 from tests.review.plays import BEGIN, FLOAT_NAME, folder, head_install, read, told
 
@@ -73,3 +76,13 @@ def test_readings_and_times_stand_side_by_side() -> None:
     times = {time.operation: time for time in found.times}
     assert times["tighten-head"].left is not None
     assert times["tighten-head"].right is not None
+
+
+def test_long_figures_in_the_table_of_readings_do_not_run_into_each_other() -> None:
+    found = compare(told(3), told(5))
+    long = ReadingPair(
+        "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "in", "in"
+    )
+    lines = list(comparison(replace(found, readings=(long,))))
+    row = next(line for line in lines if line.startswith("gap[input]"))
+    assert row.split() == ["gap[input]", "0.7190333", "mm", "0.7036667", "mm", "-0.00395333", "mm"]

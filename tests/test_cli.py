@@ -314,6 +314,16 @@ def test_a_shell_completes_commands(shell: Shell) -> None:
     assert "verify" in shell.run()[1]
 
 
+def test_who_writes_a_script_can_look_up_every_intent_and_its_fields(shell: Shell) -> None:
+    from benchflow.session.intents import KINDS
+
+    code, output, errors = shell.run("drive", "--intents")
+    assert (code, errors) == (0, "")
+    told = {line.split()[0]: line.split()[1:] for line in output.splitlines() if line and not line.startswith("Any")}
+    assert told.keys() == KINDS.keys()
+    assert told["correct"] == ["event", "value", "reason", "[stretch]"]
+
+
 # --- how it behaves as a program ------------------------------------------------------------------------
 
 

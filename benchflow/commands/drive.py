@@ -7,11 +7,31 @@ import click
 
 from benchflow.commands.exits import UNUSABLE, working_on
 from benchflow.commands.finding import find_procedure
-from benchflow.commands.output import remark
+from benchflow.commands.output import remark, say
 from benchflow.errors import BenchflowError
 
 
+def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> None:
+    if not wanted or ctx.resilient_parsing:
+        return
+    from benchflow.session.intent_reader import fields_of
+    from benchflow.session.intents import KINDS, Base
+
+    everywhere = fields_of(Base)
+    for name, kind in sorted(KINDS.items()):
+        fields = {field: must for field, must in fields_of(kind).items() if field not in everywhere}
+        told = " ".join(field if must else f"[{field}]" for field, must in fields.items())
+        say(f"{name:<16}{told}".rstrip())
+    say()
+    say(f"Any of them may also have: {', '.join(everywhere)}. What stands in [ ] may be left out.")
+    ctx.exit()
+
+
 @click.command()
+@click.option(
+    "--intents", is_flag=True, is_eager=True, expose_value=False, callback=_list_intents,
+    help="List every intent with its fields, and exit.",
+)  # fmt: skip
 @click.argument("procedure")
 @click.option(
     "--log", type=click.Path(path_type=Path), required=True, help="The session's log: begun, or gone on with."
@@ -25,7 +45,7 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     {"intent": "open", "by": "...", "unit": "job 1", "options": {}, "start": {"pistons": "at-deck"}}
     {"intent": "take-up", "operation": "..."}      {"intent": "why", "operation": "..."}
     {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
-    {"intent": "status"}
+    {"intent": "status"}      (all of them: benchflow drive --intents)
 
     The screen sends exactly the same. A refusal is an answer like any other, and no failure of the command.
     """

@@ -39,7 +39,7 @@ def read_intent(message: Any) -> Intent | Refusal:
         hint = f"did you mean {near[0]}?" if near else f"it is one of {', '.join(known)}"
         return Refusal((Reason("unknown-name", f'no such intent: "{printable(str(name))}"; {hint}', name="intent"),))
     tidy = {key: _tidy(key, value) for key, value in message.items()}
-    wrong = tuple(_mistakes(str(name), tidy, _fields(kind)))
+    wrong = tuple(_mistakes(str(name), tidy, fields_of(kind)))
     if wrong:
         return Refusal(wrong)
     try:
@@ -50,7 +50,7 @@ def read_intent(message: Any) -> Intent | Refusal:
 
 
 @cache
-def _fields(kind: type[Base]) -> dict[str, bool]:
+def fields_of(kind: type[Base]) -> dict[str, bool]:
     """Field name to whether it has to be there."""
     return {field.encode_name: field.required for field in msgspec.structs.fields(kind)}
 

@@ -1,1 +1,104 @@
 """The proof against general-purpose tools: a solver, a model checker and a graph library."""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import networkx
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from msgspec.structs import replace
+
+from benchflow.ordering.proof import Proof, prove
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute, promela, smt
+from tests.ordering.random_plans import examples, knotted, plans_of, procedures
+
+
+def codes(proof: Proof) -> set[str]:
+    return {finding.code for finding in proof.findings}
+
+
+def fewest(proof: Proof, code: str) -> int | None:
+    orders = [f.order for f in proof.findings if f.code == code]
+    return min((len(order) for order in orders if isinstance(order, tuple)), default=None)
+
+
+def judged_by_z3(plan: Plan, proof: Proof) -> None:
+    truth = smt.Smt(plan)
+    assert fewest(proof, "interlock-needed") == truth.breach
+    assert fewest(proof, "dead-end") == truth.dead_end
+    assert {f.where for f in proof.findings if f.code == "unreachable-operation"} == truth.unreachable
+
+
+def may_begin(procedure: Procedure) -> bool:
+    return any(not brute.breaks_a_rule(procedure, start) for start in brute.starts(procedure))
+
+
+@settings(max_examples=examples(30), deadline=None)
+@given(procedures(most_operations=5, most_variables=2, with_options=False))
+def test_a_solver_comes_to_the_same_verdicts_and_the_same_shortest_lengths(procedure: Procedure) -> None:
+    assume(may_begin(procedure))
+    (plan,) = plans_of(procedure)
+    judged_by_z3(plan, prove(procedure))
+
+
+@pytest.mark.parametrize("seed", range(2000, 2000 + max(8, examples(0))))
+def test_a_solver_agrees_where_states_wait_for_each_other_across_the_order(seed: int) -> None:
+    plan = knotted(seed)
+    judged_by_z3(plan, prove(plan.procedure))
+
+
+@pytest.mark.skipif(not promela.AVAILABLE, reason="needs the programs spin and gcc (Debian packages of those names)")
+@settings(max_examples=examples(8), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@given(procedures(most_operations=6, most_variables=3, with_options=False))
+def test_a_model_checker_finds_the_same_shortest_order_past_a_rule(procedure: Procedure) -> None:
+    assume(procedure.interference and len(procedure.operations) > 2 and may_begin(procedure))
+    (plan,) = plans_of(procedure)
+    proof = prove(procedure)
+    with TemporaryDirectory() as folder:
+        ran = promela.run(promela.told(plan, on_paper=True), Path(folder))
+    assert ran.complete
+    assert ran.depth == fewest(proof, "interlock-needed")
+
+
+@pytest.mark.skipif(not promela.AVAILABLE, reason="needs the programs spin and gcc (Debian packages of those names)")
+@pytest.mark.parametrize("seed", range(3000, 3000 + max(5, examples(0))))
+def test_a_model_checker_gets_stuck_exactly_where_the_proof_sees_a_dead_end(seed: int) -> None:
+    """Without moves every order comes to an end, and it is a dead end exactly when something is left undone."""
+    procedure = replace(knotted(seed).procedure, moves=())
+    (plan,) = plans_of(procedure)
+    with TemporaryDirectory() as folder:
+        ran = promela.run(promela.told(plan, on_paper=False), Path(folder))
+    assert ran.complete
+    assert (ran.depth is not None) == ("dead-end" in codes(prove(procedure)))
+
+
+# --- the order itself -------------------------------------------------------------------------------
+
+
+def order_of(procedure: Procedure) -> "networkx.DiGraph[str]":
+    graph: networkx.DiGraph[str] = networkx.DiGraph()
+    graph.add_nodes_from(each.id for each in procedure.operations)
+    graph.add_edges_from((ref.name, each.id) for each in procedure.operations for ref in each.after)
+    return graph
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(procedures(most_operations=7, most_variables=1, with_options=False, with_circles=True))
+def test_every_knot_of_circles_is_reported_once_and_nothing_else_is(procedure: Procedure) -> None:
+    knots = [knot for knot in networkx.strongly_connected_components(order_of(procedure)) if len(knot) > 1]
+    assume(may_begin(procedure))
+    found = [finding.where for finding in prove(procedure).findings if finding.code == "order-cycle"]
+    assert len(found) == len(knots)
+    assert all(sum(where in knot for where in found) == 1 for knot in knots)
+
+
+@settings(max_examples=examples(60), deadline=None)
+@given(procedures(most_operations=7, most_variables=1, with_options=False))
+def test_what_is_left_when_every_redundant_line_is_struck_is_the_transitive_reduction(procedure: Procedure) -> None:
+    reduced = networkx.transitive_reduction(order_of(procedure))
+    struck = {finding.where for finding in prove(procedure).findings if finding.code == "redundant-after"}
+    for each in procedure.operations:
+        kept = [ref.name for place, ref in enumerate(each.after, 1) if f"{each.id}.after[{place}]" not in struck]
+        assert sorted(kept) == sorted(reduced.predecessors(each.id))

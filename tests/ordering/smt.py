@@ -1,0 +1,145 @@
+"""The meaning of ordering told to z3: a relation over bits, closed by its datalog engine, and paths unrolled to it.
+
+A configuration is one bit for each operation and enough bits for each variable. What is reachable, what can still be
+finished and what is therefore a dead end are z3's own least fixed points, so that a "no" is a proof and not the end of
+somebody's patience; how short the shortest path is, is asked of its solver step by step.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import z3  # type: ignore[import-untyped]  # z3-solver ships no types
+from msgspec import Struct
+
+from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
+from tests.ordering import brute
+
+Bits = dict[str, z3.BoolRef]
+
+
+class Change(Struct, frozen=True):
+    """One operation or move: when it may be, whether a rule matches on the way or at its end, the bits it writes."""
+
+    may: z3.BoolRef
+    bad: z3.BoolRef
+    writes: dict[str, bool]
+
+
+class Smt:
+    """``dead_end`` and ``breach`` are the fewest steps of a witness, or ``None``. Some start must be allowed."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._codes = {v.name: {value: code for code, value in enumerate(v.values)} for v in plan.procedure.state}
+        self._names = [f"done {name}" for name in plan.steps]
+        self._names += [f"{v.name}/{bit}" for v in plan.procedure.state for bit in range(_width(len(v.values)))]
+        self._bits: Bits = {name: z3.Bool(name) for name in self._names}
+        self._changes = list(self._all_changes())
+        self._starts = [start for start in brute.starts(plan.procedure) if not _matches(plan.procedure, start)]
+        assert self._starts
+        sorts = [z3.BoolSort()] * (len(self._names) + 1)
+        self._reach, self._finish, self._asked = (z3.Function(name, *sorts) for name in ("reach", "finish", "asked"))
+        breaches = [z3.And(change.may, change.bad) for change in self._changes]
+        self.breach = self._fewest(z3.Or(breaches), 1) if self._holds(z3.Or(breaches)) is not None else None
+        dead = self._holds(z3.BoolVal(True), never_finished=True)
+        self.dead_end = None if dead is None else self._fewest(dead, 0)
+        self.unreachable = {name for name in plan.steps if self._holds(self._bits[f"done {name}"]) is None}
+
+    # --- what the words mean ----------------------------------------------------------------------
+
+    def _all_changes(self) -> Iterator[Change]:
+        for step in self._plan.steps.values():
+            mine = self._bits[f"done {step.id}"]
+            before = [self._bits[f"done {name}"] for name in step.after]
+            bad = z3.Or(self._some_rule(step.during), self._some_rule(step.sets))
+            may = z3.And(z3.Not(mine), *before, self._met(step.needs))
+            yield Change(may, bad, {f"done {step.id}": True, **self._written(step.sets)})
+        for move in brute.moves(self._plan):
+            yield Change(self._met(move.needs), self._some_rule(move.sets), self._written(move.sets))
+
+    def _written(self, values: Mapping[str, str]) -> dict[str, bool]:
+        found = {}
+        for name, value in values.items():
+            for bit in range(_width(len(self._codes[name]))):
+                found[f"{name}/{bit}"] = bool(self._codes[name][value] >> bit & 1)
+        return found
+
+    def _is(self, name: str, value: str) -> z3.BoolRef:
+        return z3.And([b if on else z3.Not(b) for b, on in self._literals({name: value})])
+
+    def _literals(self, values: Mapping[str, str]) -> list[tuple[z3.BoolRef, bool]]:
+        return [(self._bits[name], on) for name, on in self._written(values).items()]
+
+    def _met(self, needs: Mapping[str, Sequence[str]]) -> z3.BoolRef:
+        return z3.And([z3.Or([self._is(name, value) for value in values]) for name, values in needs.items()])
+
+    def _some_rule(self, over: Mapping[str, str]) -> z3.BoolRef:
+        """Whether a rule matches with ``over`` written over what stands."""
+
+        def stands(name: str, values: Sequence[str]) -> z3.BoolRef:
+            if name in over:
+                return z3.BoolVal(over[name] in values)
+            return z3.Or([self._is(name, value) for value in values])
+
+        rules = self._plan.procedure.interference
+        return z3.Or([z3.And([stands(name, values) for name, values in rule.never.items()]) for rule in rules])
+
+    def _at_start(self) -> z3.BoolRef:
+        undone = [z3.Not(self._bits[f"done {name}"]) for name in self._plan.steps]
+        return z3.And(*undone, z3.Or([z3.And([self._is(n, v) for n, v in start.items()]) for start in self._starts]))
+
+    # --- least fixed points -----------------------------------------------------------------------
+
+    def _holds(self, wanted: z3.BoolRef, *, never_finished: bool = False) -> z3.BoolRef | None:
+        """The reachable configurations where ``wanted`` holds, as a formula; ``None`` where there are none."""
+        here = [self._bits[name] for name in self._names]
+        engine = z3.Fixedpoint()
+        engine.set(engine="datalog")
+        engine.register_relation(self._reach, self._finish, self._asked)
+        engine.declare_var(*here)
+        engine.rule(self._reach(*here), self._at_start())
+        everything = [self._bits[f"done {name}"] for name in self._plan.steps]
+        engine.rule(self._finish(*here), z3.And(self._reach(*here), *everything))
+        for change in self._changes:
+            there = [
+                z3.BoolVal(change.writes[name]) if name in change.writes else self._bits[name] for name in self._names
+            ]
+            allowed = z3.And(change.may, z3.Not(change.bad))
+            engine.rule(self._reach(*there), z3.And(self._reach(*here), allowed))
+            engine.rule(self._finish(*here), z3.And(self._reach(*here), self._finish(*there), allowed))
+        lost = [z3.Not(self._finish(*here))] if never_finished else []
+        engine.rule(self._asked(*here), z3.And(self._reach(*here), *lost, wanted))
+        answer = engine.query(self._asked(*here))
+        assert answer in (z3.sat, z3.unsat)
+        return z3.substitute_vars(engine.get_answer(), *here) if answer == z3.sat else None
+
+    # --- shortest paths ---------------------------------------------------------------------------
+
+    def _fewest(self, wanted: z3.BoolRef, more: int) -> int:
+        """How many steps lead to ``wanted``, and ``more``. It must be reachable."""
+        solver = z3.Solver()
+        solver.add(self._at(self._at_start(), 0))
+        steps = 0
+        while solver.check(self._at(wanted, steps)) != z3.sat:
+            solver.add(z3.Or([self._taken(change, steps) for change in self._changes]))
+            steps += 1
+        return steps + more
+
+    def _taken(self, change: Change, time: int) -> z3.BoolRef:
+        kept = [
+            z3.Bool(f"{name}@{time + 1}")
+            == (z3.BoolVal(change.writes[name]) if name in change.writes else z3.Bool(f"{name}@{time}"))
+            for name in self._names
+        ]
+        return z3.And(self._at(change.may, time), z3.Not(self._at(change.bad, time)), *kept)
+
+    def _at(self, formula: z3.BoolRef, time: int) -> z3.BoolRef:
+        return z3.substitute(formula, *((bit, z3.Bool(f"{name}@{time}")) for name, bit in self._bits.items()))
+
+
+def _width(values: int) -> int:
+    return max((values - 1).bit_length(), 1)
+
+
+def _matches(procedure: Procedure, start: Mapping[str, str]) -> bool:
+    return any(all(start[n] in values for n, values in rule.never.items()) for rule in procedure.interference)

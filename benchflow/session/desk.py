@@ -224,7 +224,7 @@ class Desk:
     def _count_uses(self) -> None:
         """Bring the register's counts up to date: at the end of a session and on leaving the bench, never in the way
         of a tick. A register that cannot be changed now, or a program that was killed, is caught up with next time."""
-        if self.register is not None and not self.read_only:
+        if self.register is not None and not self.read_only and not self.simulated:  # a rehearsal wears nothing
             with suppress(BenchflowError):
                 self.register.count(self.journal.lines)
 

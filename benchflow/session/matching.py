@@ -201,8 +201,14 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             if value is None or match.name in work.deviations:
                 continue
             if judge(value, match.limit, "simple").verdict == "out":
-                message = f"{part} in {place} makes {match.so_that} {show(value)}, limit {match.limit.text}"
+                message = f"{part} in {place} gives {_outcome(step, match)}: {show(value)}, limit {match.limit.text}"
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
+
+
+def _outcome(step: Step, match: Match) -> str:
+    """What the match is made for, by its title: ``Lash with the shim that is given``."""
+    title = next((work.title for work in step.operation.work_out if work.name == match.so_that), "")
+    return title or match.so_that
 
 
 def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
@@ -219,10 +225,11 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             size = size_of(parts, taken) if taken and parts else None
             value = None if size is None else so_that(state, step, match, place, size)
             fits = value is not None and judge(value, match.limit, "simple").verdict == "in"
-            said = f"{match.so_that} {show(value)}" if value is not None else note
-            title = f"{match.title or match.name}, {place}"
+            said = f"{_outcome(step, match)}: {show(value)}" if value is not None else note
+            title = f"{match.title or match.name}: {place}"
             proposal = (given[place],) if place in given else ()
             done = bool(taken) and (fits or match.name in work.deviations)
             unit = _unit(parts) if parts else ""
-            found.append(ChoiceInput(name, title, proposal, free, taken, done, said, unit))
+            sizes = tuple(show(parts[part]) for part in free)
+            found.append(ChoiceInput(name, title, proposal, free, taken, done, said, unit, sizes))
     return found

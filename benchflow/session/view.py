@@ -108,6 +108,7 @@ class ChoiceInput(Struct, frozen=True, tag="choice"):
     complete: bool
     note: str = ""
     other: str = ""  # the unit in which a size that is not among the choices may be entered; "" for none
+    sizes: tuple[str, ...] = ()  # of each choice, where it was measured
 
 
 class CheckInput(Struct, frozen=True, tag="check"):

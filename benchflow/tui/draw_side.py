@@ -123,7 +123,8 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     stopped = [row for row in rows if row.status == "stopped"]
     out: list[Line] = [rule(width, "NEXT")]
     for_ready = height - 1 - (min(len(stopped), 2) * 2 + 1 if stopped else 0)
-    out.extend(_listed(ready, width, max(for_ready, 2)) or [say("nothing else is ready" if stopped else "nothing is left to do", "faint")])
+    none = "nothing else is ready" if stopped else "nothing is left to do"
+    out.extend(_listed(ready, width, max(for_ready, 2)) or [say(none, "faint")])
     if stopped and len(out) + 2 <= height:
         out.append(rule(width, "STOPPED"))
         out.extend(_stopped(stopped, width, height - len(out)))

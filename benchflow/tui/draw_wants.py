@@ -158,9 +158,9 @@ def _packed(cells: list[Line], width: int) -> list[Line]:
     out: list[Line] = []
     for start in range(0, len(cells), per_line):
         line: list[Span] = [(INDENT, "text")]
-        for cell in cells[start : start + per_line]:
+        for place, cell in enumerate(cells[start : start + per_line]):
             used = sum(len(text) for text, _ in cell)
-            line.extend([*cell, (" " * (widest - used + 2), "text")])
+            line.extend([*cell, (" " * (widest - used + 2 if place < per_line - 1 else 0), "text")])
         out.append(tuple(line))
     return out
 
@@ -168,7 +168,7 @@ def _packed(cells: list[Line], width: int) -> list[Line]:
 def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
     match want:
         case WantReading():
-            return _reading(want, typed, width)
+            return _reading(want, typed, width, room)
         case WantOther(of=LotInput() as lot):
             lines: list[Line] = hang("► ", f"Lot of {lot.title}", width, "strong", "now")
             place = Place(3, len(lines), min(LOT_FIELD, width - 4))
@@ -188,17 +188,26 @@ def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
             return Block((_finish(),))
 
 
-def _reading(want: WantReading, typed: Typed, width: int) -> Block:
+def _reading(want: WantReading, typed: Typed, width: int, room: int) -> Block:
+    """The field is always in sight: where there are many readings, only those around the one in hand are shown."""
     given, slot = want.of, want.slot
-    several = len(given.readings) > 1
-    lines: list[Line] = hang("► ", given.ask, width, "strong", "now")
-    if several:
-        lines.extend(_slots(given, slot, width))
-    place = Place(3, len(lines), FIELD)
-    word, role = verdict(slot)
+    head: list[Line] = hang("► ", given.ask, width, "strong", "now")
+    place = Place(3, 0, FIELD)
+    below = _below_field(want, typed, place, width)
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
-    lines.append(((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail))
-    lines.extend(_pointed(typed, place, width))
+    field: Line = ((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail)
+    slots: list[Line] = []
+    if len(given.readings) > 1:
+        slots = _around(*_slots(given, slot, width), max(room - len(head) - 1 - len(below), 3))
+    above = [*head, *slots]
+    return Block((*above, field, *below), Place(place.x, len(above), place.width))
+
+
+def _below_field(want: WantReading, typed: Typed, place: Place, width: int) -> list[Line]:
+    """What is typed comes to this, where it lies, what was entered before, what to do about it."""
+    given, slot = want.of, want.slot
+    word, role = verdict(slot)
+    lines = _pointed(typed, place, width)
     gauge = typed.gauge or given.gauge
     if gauge is not None:
         mark: Role = "strong" if typed.gauge is not None else role if word else "strong"
@@ -216,19 +225,31 @@ def _reading(want: WantReading, typed: Typed, width: int) -> Block:
         lines.extend(
             say(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
         )
-    return Block(tuple(lines), place)
+    return lines
 
 
-def _slots(given: ReadingInput, current: Reading, width: int) -> list[Line]:
+def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line], int]:
+    """The readings, and in which line the one in hand is."""
     cells: list[Line] = []
     for slot in given.readings:
         word, role = verdict(slot)
-        here: Role = "now" if slot == current else "faint"
-        mark = "►" if slot == current else " "
-        cells.append(
-            ((f"{mark}{slot.slot} ", here), (slot.shown or "____", "strong"), (f" {word}" if word else "", role))
-        )
-    return _packed(cells, width - 2)
+        here: Role = "now" if slot.slot == current.slot else "faint"
+        mark = "►" if slot.slot == current.slot else " "
+        shown = slot.shown.removesuffix(f" {given.unit}")  # the unit stands beside the field, just below
+        cells.append(((f"{mark}{slot.slot} ", here), (shown or "____", "strong"), (f" {word}" if word else "", role)))
+    lines = _packed(cells, width - 2)
+    return lines, next((y for y, line in enumerate(lines) if any(role == "now" for _, role in line)), 0)
+
+
+def _around(lines: list[Line], at: int, room: int) -> list[Line]:
+    """``room`` of the lines, the one at ``at`` among them, with how many there are besides."""
+    if len(lines) <= room:
+        return lines
+    start = max(0, min(at - (room - 1) // 2, len(lines) - room + 1))
+    return [
+        *lines[start : start + room - 1],
+        say(f"{INDENT} … {len(lines) - room + 1} more lines of readings: ↑↓", "faint"),
+    ]
 
 
 def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
@@ -280,9 +301,11 @@ def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int) -> Block:
     lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.taken else "○"
-        why = "  as the table gives it" if each in choice.proposed else ""
+        given = "as the table gives it" if not choice.other else "fits best here"
+        why = f"  {given}" if each in choice.proposed else ""
         mark = f"  {taken} " if choice.other else f"  {number} {taken} "
-        lines.append(((mark, "key"), (each, "strong" if why else "text"), (why, "faint")))
+        size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
+        lines.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
     if choice.note:
         lines.extend(say(INDENT + part, "faint") for part in wrap(choice.note, width - 2))
     if not takes_text(want):

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.desk import Desk
+from benchflow.session.desk import Accepted, Desk
 from benchflow.session.look_inputs import inputs
 from benchflow.session.matching import proposed
 from benchflow.session.register import Register
@@ -367,3 +367,19 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
     hands.do("record", name="hot", value="70 °C")
     hands.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
     hands.do("finish")
+
+
+def test_a_rehearsal_wears_no_wrench(tmp_path: Path, shop: Register) -> None:
+    log = tmp_path / "rehearsal.jsonl"
+    desk = Desk.begin(log, load(JOINT), file="j.yaml", read=read, register=shop, simulated=True)
+    at = "2026-03-01T18:00:00Z"
+    for intent in (
+        {"intent": "open", "by": "Robin", "unit": "1"},
+        {"intent": "take-up", "operation": "tighten"},
+        {"intent": "tick", "joint": "studs", "fastener": 1},
+    ):
+        assert isinstance(desk.send(intent | {"at": at}), Accepted)
+    desk.close()
+    register = shop.shop()
+    assert register is not None
+    assert [one.uses for one in register.instruments] == [0, 0, 0]

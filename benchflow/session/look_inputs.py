@@ -135,7 +135,7 @@ def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Qu
         limit = limit_of(state, bound, record.unit)
     if limit is None:
         return None
-    if value is None and attempts:
+    if value is None and attempts and not isinstance(bound, EqualWithin):  # one reading has no spread
         value = of_stored(list(attempts.values())[-1].quantity)
     u = None
     if record.decision == "guarded" and value is not None:

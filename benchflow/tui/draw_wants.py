@@ -178,7 +178,7 @@ def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
         case WantTick(of=joint) | WantOther(of=TightenInput() as joint):
             return _tighten(want, joint, typed, width, room)
         case WantOther(of=ChoiceInput() as choice):
-            return _choice(want, choice, typed, width)
+            return _choice(want, choice, typed, width, room)
         case WantOther(of=WorkedInput() as worked):
             return Block(tuple(_worked(worked, width)))
         case WantOther(of=given):
@@ -297,24 +297,32 @@ def _reading_field(want: Want, typed: Typed, width: int) -> tuple[list[Line], Pl
     return [line, *_pointed(typed, place, width), *gauge], place
 
 
-def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int) -> Block:
+def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int, room: int) -> Block:
+    """The parts there are; the field for another size, where there is one, stays in sight however many they are."""
     lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
+    note = [say(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
+    parts: list[Line] = []
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.taken else "○"
         given = "as the table gives it" if not choice.other else "fits best here"
         why = f"  {given}" if each in choice.proposed else ""
         mark = f"  {taken} " if choice.other else f"  {number} {taken} "
         size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
-        lines.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
-    if choice.note:
-        lines.extend(say(INDENT + part, "faint") for part in wrap(choice.note, width - 2))
+        parts.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
     if not takes_text(want):
-        return Block(tuple(lines))
-    place = Place(3, len(lines), FIELD)
-    lines.append(
-        ((INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint"))
-    )
-    return Block((*lines, *_pointed(typed, place, width)), place)
+        return Block((*lines, *parts, *note))
+    field: Line = (
+        (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint")
+    )  # fmt: skip
+    place = Place(3, 0, FIELD)
+    below = [field, *_pointed(typed, place, width), *note]
+    space = max(room - len(lines) - len(below), 2)
+    if len(parts) > space:
+        first = next((y for y, each in enumerate(choice.choices) if each in choice.proposed), 0)
+        start = max(0, min(first - 1, len(parts) - space + 1))
+        more = len(parts) - space + 1
+        parts = [*parts[start : start + space - 1], say(f"{INDENT} … {more} more on hand", "faint")]
+    return Block((*lines, *parts, *below), Place(place.x, len(lines) + len(parts), place.width))
 
 
 def _worked(worked: WorkedInput, width: int) -> list[Line]:

@@ -17,9 +17,11 @@ AVAILABLE = bool(shutil.which("spin") and shutil.which("gcc"))
 
 
 class Ran(Struct, frozen=True):
-    """What spin found. ``depth`` is that of the first error (by breadth, the least), ``None`` where there is none:
-    choosing a start counts as one, the step that violates an assertion is not counted, so that it is the number of our
-    steps up to and including that one. ``complete`` is false where a bound stopped it. Seconds of wall clock, mebibytes.
+    """What spin found.
+
+    ``depth`` is that of the first error (by breadth, the least), ``None`` where there is none: choosing a start counts
+    as one, the step that violates an assertion is not counted, so that it is the number of our steps up to and
+    including that one. ``complete`` is false where a bound stopped it. Seconds of wall clock; ``memory`` in mebibytes.
     """
 
     depth: int | None
@@ -36,19 +38,27 @@ class Ran(Struct, frozen=True):
         return self.generating + self.compiling + self.running
 
 
-def told(plan: Plan, *, on_paper: bool) -> str:
-    """The plan as a model. ``on_paper`` asserts that no step which `after` and `needs` allow breaks a rule; without it
-    the interlock holds such steps back, and spin's invalid end states are where nothing more can be done."""
-    domains = {v.name: v.values for v in plan.procedure.state}
+def told(*plans: Plan, on_paper: bool) -> str:
+    """The plans of one procedure as one model; what is not part of a build is done from its start.
+
+    ``on_paper`` asserts that no step which `after` and `needs` allow breaks a rule; without it the interlock holds such
+    steps back, and spin's invalid end states are where nothing more can be done.
+    """
+    procedure = plans[0].procedure
+    domains = {v.name: v.values for v in procedure.state}
     names = {name: f"v{number}" for number, name in enumerate(domains)}
-    done = {name: f"d{number}" for number, name in enumerate(plan.steps)}
+    steps = {step.id: step for plan in plans for step in plan.steps.values()}
+    after = {name: {a for plan in plans if name in plan.steps for a in plan.steps[name].after} for name in steps}
+    done = {name: f"d{number}" for number, name in enumerate(steps)}
+    moves = brute.moves(plans[0])
+    assert all(brute.moves(plan) == moves for plan in plans), "moves that differ between builds are not told"
 
     def one_of(name: str, values: Sequence[str]) -> str:
         return "(" + (" || ".join(f"{names[name]}=={domains[name].index(value)}" for value in values) or "false") + ")"
 
     def breaks(over: Mapping[str, str]) -> str:
         rules = []
-        for rule in plan.procedure.interference:
+        for rule in procedure.interference:
             if any(name in over and over[name] not in values for name, values in rule.never.items()):
                 continue
             rules.append(" && ".join(one_of(n, values) for n, values in rule.never.items() if n not in over) or "true")
@@ -65,16 +75,18 @@ def told(plan: Plan, *, on_paper: bool) -> str:
 
     lines = [f"bool {name};" for name in done.values()] + [f"byte {name};" for name in names.values()]
     lines += ["init {", "if"]
-    for start in brute.starts(plan.procedure):
-        if not brute.breaks_a_rule(plan.procedure, start):
-            setting = " ".join(f"{names[n]}={domains[n].index(value)};" for n, value in start.items())
-            lines.append(f":: d_step {{ {setting or 'skip;'} }}")
+    for plan in plans:
+        without = "".join(f" {mark}=true;" for name, mark in done.items() if name not in plan.steps)
+        for start in brute.starts(procedure):
+            if not brute.breaks_a_rule(procedure, start):
+                setting = "".join(f" {names[n]}={domains[n].index(value)};" for n, value in start.items())
+                lines.append(f":: d_step {{{setting + without or ' skip;'} }}")
     lines += ["fi;", "do"]
-    for step in plan.steps.values():
-        guards = [f"!{done[step.id]}", *(done[name] for name in step.after)]
+    for step in steps.values():
+        guards = [f"!{done[step.id]}", *(done[name] for name in sorted(after[step.id]))]
         guards += [one_of(name, values) for name, values in step.needs.items()]
         lines.append(change(guards, (step.during, step.sets), step.sets, f" {done[step.id]}=true;"))
-    for move in brute.moves(plan):
+    for move in moves:
         lines.append(change([one_of(n, values) for n, values in move.needs.items()], (move.sets,), move.sets, ""))
     lines += [f":: {' && '.join(done.values()) or 'true'} -> break", "od", "}"]
     return "\n".join(lines) + "\n"
@@ -85,11 +97,12 @@ def run(
     folder: Path,
     *,
     breadth_first: bool = True,
+    only_rules: bool = False,
     mebibytes: int = 512,
     seconds: float = 60,
     optimise: str = "",
 ) -> Ran:
-    """Generate, compile and run. The first error ends the run."""
+    """Generate, compile and run; the first error ends the run. ``only_rules`` leaves invalid end states alone."""
     (folder / "model.pml").write_text(model, encoding="ascii")
     started = time.perf_counter()
     _tool(["spin", "-a", "model.pml"], folder)
@@ -97,7 +110,7 @@ def run(
     how = ["-DBFS"] if breadth_first else []
     _tool(["gcc", *([optimise] if optimise else []), *how, f"-DMEMLIM={mebibytes}", "-w", "-o", "pan", "pan.c"], folder)
     compiled = time.perf_counter()
-    options = ["-m1000000"] if not breadth_first else []
+    options = ([] if breadth_first else ["-m1000000"]) + (["-E"] if only_rules else [])
     try:
         pan = subprocess.run(
             ["./pan", *options], cwd=folder, capture_output=True, text=True, timeout=seconds, check=False,

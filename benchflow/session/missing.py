@@ -74,7 +74,7 @@ def value_reasons(
     if verdict.missing:
         which = "" if len(slots) == 1 else f" (reading {', '.join(verdict.missing)} of {len(slots)})"
         reasons: tuple[Reason, ...] = (
-            Reason("value-missing", f"{name} is not entered yet{which}", operation=step.id, name=name),
+            Reason("value-missing", f"{called(step, name)} is not entered yet{which}", operation=step.id, name=name),
         )
     else:
         reasons = ()
@@ -84,12 +84,19 @@ def value_reasons(
     shown = "" if verdict.value is None else show(verdict.value)
     if verdict.verdict == "out":
         side = {"low": "below", "high": "above", None: "outside"}[verdict.side]
-        message = f"{name} reads {shown}, {side} its limit {verdict.limit}{lapsed}"
+        message = f"{called(step, name)}: {shown}, {side} its limit {verdict.limit}{lapsed}"
         return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
     if verdict.verdict == "not-proven":
-        message = f"{name} reads {shown}, not proven to be within {verdict.limit}: {verdict.because}{lapsed}"
+        message = f"{called(step, name)}: {shown}, not proven to be within {verdict.limit}: {verdict.because}{lapsed}"
         return (*reasons, Reason("not-proven", message, operation=step.id, name=name))
     return reasons
+
+
+def called(step: Step, name: str) -> str:
+    """A value as the builder knows it: by its question or its title, not by its name in the file."""
+    asked = {one.name: one.ask for one in step.operation.record}
+    worked = {one.name: one.title for one in step.operation.work_out}
+    return asked.get(name) or worked.get(name) or name
 
 
 def lapsed_words(state: State, step: Step, name: str) -> str:

@@ -13,6 +13,7 @@ from benchflow.session.entries import resolve
 from benchflow.session.events import Side
 from benchflow.session.fold import undone
 from benchflow.session.judging import ValueVerdict, judge_value
+from benchflow.session.missing import called
 from benchflow.session.refusal import Refusal
 from benchflow.session.state import State
 from benchflow.session.taking_back import history
@@ -70,12 +71,16 @@ def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision
         return unknown("value in this operation", intent.name, names)
     now = remedying(state, step, name)
     if now is None:
-        return refuse("not-allowed", f"{name} is not out of its limit: there is nothing to remedy", name=name)
+        return refuse(
+            "not-allowed", f"{called(step, name)} is not out of its limit: there is nothing to remedy", name=name
+        )
     if now.remedy is None:
         words = "its remedies have all been gone through" if now.exhausted else "the procedure gives no remedy"
-        return refuse("not-allowed", f"{name} is out of its limit, and {words}: only a deviation is left", name=name)
+        return refuse(
+            "not-allowed", f"{called(step, name)} is out of its limit, and {words}: only a deviation is left", name=name
+        )
     if now.remedy.stop:
-        return refuse("not-allowed", f"{name}: this is where it stops: {now.remedy.do}", name=name)
+        return refuse("not-allowed", f"{called(step, name)}: this is where it stops: {now.remedy.do}", name=name)
     redo = redo_steps(state, step, now.remedy)
     struck = _forbidden_after(state, redo)
     if struck is not None:

@@ -46,7 +46,7 @@ class Entering(Doors, inherit_bindings=False):
         finally:
             slow.cancel()
         if isinstance(answer, Refusal):
-            if asks_instrument(answer) and self._ask_instrument(intent, fields):
+            if asks_instrument(answer) and self._ask_instrument(answer, intent, fields):
                 return None
             self.unsaved = answer.refused[0].code == "not-saved" and not self.seat.view.read_only
             self.refused(answer)
@@ -54,10 +54,12 @@ class Entering(Doors, inherit_bindings=False):
         self.unsaved = False
         return answer
 
-    def _ask_instrument(self, intent: str, fields: dict[str, Any]) -> bool:
-        """The shop has several that would do: which one is it? The entry waits, and is sent again with the answer."""
+    def _ask_instrument(self, refusal: Refusal, intent: str, fields: dict[str, Any]) -> bool:
+        """Several would do, or the one in use does not: which is it? The entry waits and is sent again."""
         lists = instruments_for(self.seat, self.stand.want, fields)
-        tools = next((each for each in lists if each.unsaid and any(row.allowed for row in each.rows)), None)
+        unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
+        asked = [each for each in lists if (each.need in unfit if unfit else each.unsaid)]
+        tools = next((each for each in asked if any(row.allowed for row in each.rows)), None)
         if tools is None:
             return False
         from benchflow.tui.instruments import InstrumentPage

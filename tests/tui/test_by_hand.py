@@ -1,0 +1,294 @@
+"""What came to light when whole builds were done by hand at the bench. All numbers are invented."""
+
+from pathlib import Path
+
+import pytest
+
+from benchflow.session.desk import Desk
+from benchflow.session.register import Register
+from benchflow.session.store import places
+from benchflow.tui.bench import BenchScreen
+from benchflow.tui.opening import OpeningPage
+from benchflow.tui.shelf import Shelf
+from benchflow.tui.starting import first_page
+from tests.session.bench import Hands, HeldClock, load, read
+from tests.tui.sitting import sitting
+
+HEAD = """\
+benchflow: 1
+id: by-hand
+title: By hand
+revision: "1"
+instruments:
+  gauge: {title: Height gauge, kind: length}
+  wrench: {title: Torque wrench, kind: torque, covers: 20 .. 120 N·m}
+"""
+MEASURING = (
+    HEAD
+    + """\
+sections:
+- title: All
+  operations:
+  - id: before
+    title: The face of it
+  - id: height
+    title: Measure it
+    after: [before]
+    record:
+      height:
+        ask: Height of the block
+        unit: mm
+        with: gauge
+        limit: 100.0 .. 110.0 mm
+        below: [{do: Face it again., redo: [before]}, {do: Ask the shop., stop: true}]
+"""
+)
+MANY = (
+    HEAD
+    + """\
+sections:
+- title: All
+  operations:
+  - id: many
+    title: Measure all twelve
+    record:
+      lash:
+        ask: Lash as found
+        unit: mm
+        limit: 0.10 .. 0.20 mm
+        readings: [one, two, three, four, five, six, seven, eight, nine, ten, eleven, twelve]
+      even: {ask: Gap, unit: mm, limit: equal within 0.5 mm, readings: 2}
+"""
+)
+CAM = (
+    HEAD
+    + """\
+joints: {caps: {title: Caps, layout: "1 2"}}
+sections:
+- title: All
+  operations:
+  - id: cam
+    title: Draw the cam down
+    uses: [wrench]
+    tighten: {joint: caps, stages: [25 N·m], draw-down: quarter turn}
+"""
+)
+SHOP = """\
+shop: 1
+people:
+  Robin: {roles: [builder]}
+  Kim: {roles: [inspector]}
+defaults: {by: Robin}
+instruments:
+  one: {kind: length, serial: H-1, title: Height gauge 1, range: 0 .. 300 mm, calibrated: 2026-01-10}
+  two: {kind: length, serial: H-2, title: Height gauge 2, range: 0 .. 300 mm, calibrated: 2026-01-10}
+  short: {kind: length, serial: H-3, title: Height gauge 3, range: 0 .. 50 mm, calibrated: 2026-01-10}
+"""
+
+
+def at(folder: Path, text: str, operation: str, *, shop: str = "") -> Hands:
+    """A session with ``operation`` in hand, beside a register where one is given."""
+    register = None
+    if shop:
+        path = folder / "shop.yaml"
+        path.write_text(shop, encoding="utf-8")
+        register = Register(path)
+    clock = HeldClock()
+    desk = Desk.begin(folder / "b.jsonl", load(text), file="b.yaml", read=read, clock=clock, register=register)
+    hands = Hands(desk, clock)
+    hands.do("open", by="Robin", unit="7", options={}, start={})
+    if operation == "height":
+        hands.work("before")
+    hands.do("take-up", operation=operation)
+    return hands
+
+
+async def test_with_two_gauges_that_would_do_the_reading_waits_for_which_it_was(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
+        await bench.type("105\n")
+        assert "recorded" not in bench.kinds
+        assert "H-1" in bench.text
+        assert "× Height gauge 3  H-3" in bench.text
+        await bench.press("down", "enter")
+        assert (bench.last["kind"], bench.last["serial"]) == ("recorded", "H-2")
+        await bench.press("up")
+        await bench.type("106\n")  # it holds from now on
+        assert (bench.kinds.count("recorded"), bench.last["serial"]) == (2, "H-2")
+        assert "serial H-2" in bench.text or "►" in bench.text
+
+
+async def test_another_gauge_is_taken_by_a_key_and_one_that_does_not_reach_cannot_be(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
+        await bench.press("escape", "i", "down", "enter")
+        await bench.type("105\n")
+        assert bench.last["serial"] == "H-1"
+        await bench.press("up", "escape", "i", "down", "enter")
+        await bench.type("106\n")
+        assert bench.last["serial"] == "H-2"
+        await bench.press("up", "escape", "i", "up", "up", "enter")  # the one that reaches to 50 mm
+        await bench.type("107\n")
+        assert "× Height gauge 3  H-3" in bench.text
+        assert bench.kinds.count("recorded") == 2
+        await bench.press("home", "enter")
+        assert (bench.last["serial"], bench.last["quantity"]["value"]) == ("H-1", "107")
+
+
+async def test_a_gauge_that_goes_on_typing_does_not_choose_the_instrument(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
+        await bench.type("105\n106\n")
+        assert "Which instrument is it?" in bench.text
+        assert "“106” was typed, but nothing here takes it" in bench.text
+        assert "recorded" not in bench.kinds
+
+
+async def test_the_shops_own_builder_is_picked_already_and_its_people_are_offered(tmp_path: Path) -> None:
+    where = places()
+    where.shop.parent.mkdir(parents=True)
+    where.shop.write_text(SHOP, encoding="utf-8")
+    page = OpeningPage(Shelf(where, tmp_path / "logs", HeldClock()), load(MEASURING), "b.yaml", None, "7")
+    async with sitting(page) as bench:
+        assert "● Robin" in bench.text
+        assert "○ Kim" in bench.text
+        await bench.press("enter", "enter", "enter")
+        assert (bench.last["kind"], bench.last["by"]) == ("opened", "Robin")
+
+
+async def test_a_stop_cannot_be_said_to_be_done_and_says_that_it_ends_here(tmp_path: Path) -> None:
+    hands = at(tmp_path, MEASURING, "height")
+    hands.do("record", name="height", value="99 mm")
+    async with sitting(hands.desk) as bench:
+        await bench.press("escape", "r")
+        assert "After it, to be done again: 1 The face of it" in bench.text
+        await bench.press("enter")
+        assert bench.last["kind"] == "remedied"
+        assert "To be done again now, then measured: 1 The face of it" in " ".join(bench.text.split())
+        await bench.press("enter", "enter", "enter")
+        await bench.type("99\n")
+        await bench.press("escape", "r")
+        assert "This cannot be mended here" in bench.text
+        await bench.press("enter")
+        assert "This cannot be mended here" in bench.text
+        assert bench.kinds.count("remedied") == 1
+
+
+async def test_a_gauges_enter_does_not_say_that_a_remedy_was_carried_out(tmp_path: Path) -> None:
+    hands = at(tmp_path, MEASURING, "height")
+    hands.do("record", name="height", value="99 mm")
+    async with sitting(hands.desk) as bench:
+        await bench.press("escape", "r")
+        await bench.type("105.0\n")
+        assert "remedied" not in bench.kinds
+        assert "“105.0” was typed" in bench.text
+
+
+async def test_the_field_of_the_twelfth_reading_is_in_sight(tmp_path: Path) -> None:
+    hands = at(tmp_path, MANY, "many")
+    async with sitting(hands.desk) as bench:
+        for number in range(12):
+            assert "] mm   0.10 .. 0.20 mm" in bench.text, number
+            await bench.type("0.31\n")
+        await bench.press("up")
+        assert "►twelve 0.31 out, too high" in bench.text
+        assert "] mm   0.10 .. 0.20 mm" in bench.text
+
+
+async def test_one_reading_of_several_that_have_to_agree_is_not_drawn_as_out(tmp_path: Path) -> None:
+    hands = at(tmp_path, MANY, "many")
+    for _ in range(12):
+        hands.do("record", name="lash", value="0.15 mm")
+    async with sitting(hands.desk) as bench:
+        await bench.type("7.0\n")
+        assert "●" not in bench.text.split("Gap")[1].split("equal within 0.5 mm")[1].split("\n")[2]
+
+
+async def test_what_was_signed_for_is_said_of_the_readings_that_are_out_alone(tmp_path: Path) -> None:
+    hands = at(tmp_path, MANY, "many")
+    for value in ("0.31 mm", *["0.15 mm"] * 11):
+        hands.do("record", name="lash", value=value)
+    hands.do("deviate", operation="many", about="lash", reason="tried", by="Robin")
+    async with sitting(hands.desk) as bench:
+        assert bench.text.count("signed for") == 1
+        assert "too high, signed for" in bench.text
+
+
+async def test_the_key_that_goes_on_never_puts_the_full_torque_on_one_cap_of_a_cam_that_hangs_askew(
+    tmp_path: Path,
+) -> None:
+    async with sitting(at(tmp_path, CAM, "cam").desk) as bench:
+        await bench.press("enter")
+        assert bench.kinds[-1] == "drawn-down"
+        await bench.press("t", "enter")
+        assert bench.kinds[-2:] == ["seated", "ticked"]
+
+
+async def test_a_part_that_was_drawn_down_without_counting_is_said_to_be_seated_first(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, CAM, "cam").desk) as bench:
+        await bench.press("t", "enter")
+        assert bench.kinds[-2:] == ["seated", "ticked"]
+
+
+@pytest.mark.parametrize("large", [False, True])
+async def test_with_an_extension_on_the_figure_shown_is_the_one_to_set(tmp_path: Path, large: bool) -> None:
+    hands = at(tmp_path, CAM, "cam")
+    hands.do("draw-down", joint="caps", seated=True)
+    hands.do("wrench", extension="50 mm", lever="400 mm")
+    async with sitting(hands.desk) as bench:
+        if large:
+            await bench.press("f5")
+            assert "SET WITH THE EXTENSION ON" in bench.text
+        else:
+            assert "SET THE WRENCH TO 22.2 N·m" in bench.text
+
+
+async def test_another_lubricant_is_warned_of_before_anything_else_on_the_smallest_screen(tmp_path: Path) -> None:
+    hands = at(tmp_path, CAM, "cam")
+    hands.do("draw-down", joint="caps", seated=True)
+    hands.do("wrench", extension="50 mm", lever="400 mm")
+    hands.do("lubricant", joint="caps", lubricant="engine oil")
+    async with sitting(hands.desk) as bench:
+        assert "engine oil on the threads" in bench.text
+
+
+async def test_the_arrow_is_spoken_of_no_longer_when_the_slip_is_put_right(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, MEASURING, "height").desk) as bench:
+        await bench.type("10x5\n")
+        assert "see the arrow" in bench.text
+        await bench.press("backspace", "backspace")
+        assert "see the arrow" not in bench.text
+
+
+async def test_a_reading_in_another_unit_is_shown_to_the_digits_it_bears_and_kept_whole(tmp_path: Path) -> None:
+    async with sitting(at(tmp_path, MEASURING, "height").desk) as bench:
+        await bench.type("4.2031 in\n")
+        assert bench.last["quantity"]["value"] == "106.75874"
+        assert "106.7587 mm (4.2031 in)" in bench.text
+
+
+async def test_the_log_of_a_rehearsal_under_any_name_can_be_looked_at(tmp_path: Path) -> None:
+    hands = at(tmp_path, MEASURING, "height")
+    hands.desk.close()
+    renamed = tmp_path / "tried.log"
+    (tmp_path / "b.jsonl").rename(renamed)
+    desk = first_page(Shelf(places(), tmp_path), renamed, None, None)
+    assert isinstance(desk, Desk)
+    async with sitting(desk) as bench:
+        assert isinstance(bench.screen, BenchScreen)
+        assert "Measure it" in bench.text
+
+
+async def test_no_window_is_offered_to_be_waived_where_there_is_none_and_the_bad_value_is_picked(
+    tmp_path: Path,
+) -> None:
+    hands = at(tmp_path, MEASURING, "height")
+    hands.do("record", name="height", value="120 mm")
+    async with sitting(hands.desk) as bench:
+        await bench.press("escape", "d")
+        assert "● Height of the block" in bench.text
+        assert "time window" not in bench.text.split("What is waived?")[1]
+
+
+async def test_a_reason_calls_a_value_by_its_question_and_not_by_its_name_in_the_file(tmp_path: Path) -> None:
+    hands = at(tmp_path, MANY, "many")
+    async with sitting(hands.desk) as bench:
+        await bench.press("escape", "w")
+        assert "Lash as found is not entered yet" in bench.text

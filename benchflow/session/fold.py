@@ -218,7 +218,7 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
     before = work.remedies.get(event.name)
     count = before.done + 1 if before is not None and before.side == event.side else 1
     readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
-    remedies = {**work.remedies, event.name: Remedy(event.side, count)}
+    remedies = {**work.remedies, event.name: Remedy(event.side, count, line.seq)}
     lapsed = _lapse(work, event.name)
     state = _entered(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:

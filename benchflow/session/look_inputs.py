@@ -21,7 +21,7 @@ from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
 from benchflow.session.remedies import redo_steps, remedying
 from benchflow.session.showing import shown
-from benchflow.session.state import Attempt, State
+from benchflow.session.state import Attempt, Remedy, State
 from benchflow.session.working import judge_worked, worked_by_itself
 from benchflow.trade.decision import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
@@ -57,7 +57,7 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
     waived = record.name in work.deviations
-    rows = []
+    rows, remedied = [], _remedied_at(state, step, record.name)
     for slot in record.slots:
         attempt = attempts.get(slot)
         if attempt is None:
@@ -65,7 +65,15 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
         else:
             count = len(work.readings[record.name][slot])
             rows.append(
-                vw.Reading(slot, shown(of_stored(attempt.quantity)), attempt.verdict, attempt.side or "", count, waived)
+                vw.Reading(
+                    slot,
+                    shown(of_stored(attempt.quantity)),
+                    attempt.verdict,
+                    attempt.side or "",
+                    count,
+                    waived,
+                    attempt.seq < remedied,
+                )
             )
     settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
     tool = next((n.title or n.id for n in state.plan.procedure.instruments if n.id == record.instrument), "")
@@ -116,6 +124,33 @@ def _stops(state: State, step: Step, name: str) -> bool:
         return False
     now = remedying(state, step, name)
     return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
+
+
+def _remedied_at(state: State, step: Step, name: str) -> int:
+    """The event of the last remedy of a value that is worked out from this one; 0 for none."""
+    remedies = state.work(step.id).remedies
+    return max((remedies[work.name].seq for work in step.operation.work_out if _rests(remedies, work, name)), default=0)
+
+
+def _rests(remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
+    """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
+    if work.name not in remedies:
+        return False
+    from benchflow.procedure.formula import names, parse_formula
+
+    plain = name.partition("[")[0]
+    return any(ref.name in (name, plain) for ref in names(parse_formula(work.formula)))
+
+
+def _again(state: State, step: Step, work: WorkOut) -> bool:
+    """Whether a remedy was carried out and something that the value rests on was not read again since."""
+    remedies, found = state.work(step.id).remedies, state.work(step.id).readings
+    return any(
+        attempt.seq < remedies[work.name].seq
+        for record in step.operation.record
+        if record.name in found and _rests(remedies, work, record.name)
+        for attempt in latest(state, step.id, record.name).values()
+    )
 
 
 def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
@@ -193,7 +228,7 @@ def _worked(state: State, step: Step, work: WorkOut) -> vw.WorkedInput:
         complete=waived or verdict.verdict in ("in", "none"),
         gauge=drawn,
         waived=waived,
-        remedy=_remedy(state, step, work.name),
+        remedy="" if _again(state, step, work) else _remedy(state, step, work.name),
         stops=_stops(state, step, work.name),
         redo=_redo(state, step, work.name),
     )

@@ -59,10 +59,12 @@ class Deviation(Struct, frozen=True):
 
 
 class Remedy(Struct, frozen=True):
-    """How far the remedies of a value have been gone through: ``done`` counts every try."""
+    """How far the remedies of a value have been gone through: ``done`` counts every try, ``seq`` is the event of the
+    last one."""
 
     side: Side
     done: int
+    seq: int = 0
 
 
 class Work(Struct, frozen=True):

@@ -61,6 +61,7 @@ class Reading(Struct, frozen=True):
     side: Literal["", "low", "high"] = ""
     attempts: int = 0
     waived: bool = False
+    stale: bool = False  # read before the remedy that was carried out since: it is to be read again
 
 
 class ReadingInput(Struct, frozen=True, tag="reading"):

@@ -34,7 +34,8 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     out = [*standing, *(air if standing else [])]
     if clocks:
         out.extend([*clocks, *air])
-    out.extend(draw_next(view, width, height - len(out)))
+    if height - len(out) >= 2:  # a heading with nothing under it says nothing
+        out.extend(draw_next(view, width, height - len(out)))
     return out[:height]
 
 

@@ -64,6 +64,8 @@ WORDS: dict[str, tuple[str, Role]] = {
 def verdict(reading: Reading) -> Span:
     """``in``, ``out, low``, ``not proven``: with ``signed for`` where a deviation waives it."""
     word, role = WORDS.get(reading.verdict, ("", "text"))
+    if reading.stale:
+        return "read again", "weak"
     if reading.verdict not in ("out", "not-proven"):
         return word, role
     if reading.waived:

@@ -138,7 +138,7 @@ def is_open(want: Want) -> bool:
         case WantFinish():
             return True
         case WantReading():
-            return not want.slot.shown
+            return not want.slot.shown or want.slot.stale
         case WantTick():
             return True
         case WantOther():

@@ -292,3 +292,43 @@ async def test_a_reason_calls_a_value_by_its_question_and_not_by_its_name_in_the
     async with sitting(hands.desk) as bench:
         await bench.press("escape", "w")
         assert "Lash as found is not entered yet" in bench.text
+
+
+BEARING = (
+    HEAD
+    + """\
+sections:
+- title: All
+  operations:
+  - id: bearing
+    title: Measure the bearing
+    record:
+      journal: {ask: Journal, unit: mm}
+      bore: {ask: Bearing, unit: mm}
+    work-out:
+      clearance:
+        title: Oil clearance
+        is: bore - journal
+        unit: mm
+        limit: 0.020 .. 0.050 mm
+        below: [{do: Look for dirt.}, {do: Fit a thinner shell.}]
+"""
+)
+
+
+async def test_after_a_remedy_what_was_read_before_it_is_asked_for_again_and_no_next_remedy_is_urged(
+    tmp_path: Path,
+) -> None:
+    hands = at(tmp_path, BEARING, "bearing")
+    async with sitting(hands.desk) as bench:
+        await bench.type("55.00\n55.01\n")
+        await bench.press("up", "enter")
+        assert "→ Look for dirt." in bench.text
+        await bench.press("enter")
+        assert bench.last["kind"] == "remedied"
+        assert "read again" in bench.text
+        assert "Fit a thinner shell." not in bench.text
+        await bench.type("55.00\n55.03\n")
+        assert "► Finish" in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-1] == "finished"

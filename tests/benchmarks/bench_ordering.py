@@ -13,8 +13,7 @@ Without arguments all five. The issue's aims:
 * ``route``: `route` and `why` in a session of 500 operations: the 95th percentile below one frame at 60 Hz.
 
 spin is compiled with -O2 and looks depth first, which is its fastest, except where a shortest order is to be shown.
-Where it gives up, its memory is not known. All procedures but the head installation are
-made up here.
+Where it gives up, its memory is not known. All procedures but the head installation are made up.
 """
 
 import os

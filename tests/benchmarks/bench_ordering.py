@@ -12,7 +12,8 @@ Without arguments all five. The issue's aims:
 * ``large``: 1,000 operations, about 200 variables in groups of up to 6, about 300 each-instances: under 10 s;
 * ``route``: `route` and `why` in a session of 500 operations: the 95th percentile below one frame at 60 Hz.
 
-spin is compiled with -O2 and looks depth first, which is its fastest. Where it gives up, its memory is not known. All procedures but the head installation are made up.
+spin is compiled with -O2 and looks depth first, which is its fastest. Where it gives up, its memory is not known.
+All procedures but the head installation are made up.
 """
 
 import os
@@ -168,7 +169,7 @@ def side_by_side(
     tell_spin(ran)
     than = "" if ran.complete else "at most "
     print(
-        f"  {than}{seconds / ran.seconds:.3f} times spin   aim: {aim}   {_met(met(seconds, memory, ran))}", flush=True
+        f"  {than}{seconds / ran.seconds:.4f} times spin   aim: {aim}   {_met(met(seconds, memory, ran))}", flush=True
     )
 
 

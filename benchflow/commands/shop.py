@@ -129,9 +129,7 @@ def _described(one: "Instrument", today: date) -> str:
 
 @shop.command()
 @click.argument("name")
-@click.option(
-    "--role", "roles", multiple=True, help="What they sign for, such as inspector; may be repeated."
-)
+@click.option("--role", "roles", multiple=True, help="What they sign for, such as inspector; may be repeated.")
 def person(name: str, roles: tuple[str, ...]) -> int:
     """Add a person, or give one other roles.
 

@@ -117,9 +117,7 @@ class _Reader:
         low, high = sorted((one.number.exact, two.number.exact))
         return self.around(first, (one, two), (low, high))
 
-    def around(
-        self, first: Part, written: tuple[Part, Part], by: tuple[Fraction, Fraction]
-    ) -> tuple[Limit, int, int]:
+    def around(self, first: Part, written: tuple[Part, Part], by: tuple[Fraction, Fraction]) -> tuple[Limit, int, int]:
         """A value and what may be added to it at either end, in its own unit or as a share of it."""
         unit = written[0].unit
         if unit is None and first.unit is None:

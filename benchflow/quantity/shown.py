@@ -99,6 +99,3 @@ def show_limit(limit: Limit, unit: str | None = None) -> str:
     if same and symbol and low.endswith(symbol):
         low = low[: -len(symbol)].rstrip()
     return f"{low} .. {high}"
-
-
-

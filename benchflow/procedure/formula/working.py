@@ -287,9 +287,7 @@ def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, e
     digits, or fewer where that is exact.
     """
     written = [_places(q.value) for key, q in values.items() if q.unit == unit and _speaks_of(formula, key)]
-    written += [
-        node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit
-    ]
+    written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]
     if not written:
         four = max(3 - magnitude(exact), 0)
         return next((places for places in range(four) if _ends_at(exact, places)), four)

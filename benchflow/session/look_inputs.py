@@ -21,8 +21,8 @@ from benchflow.session.matching import match_inputs
 from benchflow.session.missing import HOLD, lots_wanted
 from benchflow.session.remedies import redo_steps, remedying
 from benchflow.session.showing import shown
-from benchflow.session.state import Attempt, Remedy, State
-from benchflow.session.working import judge_worked, worked_by_itself
+from benchflow.session.state import Attempt, State
+from benchflow.session.working import judge_worked, remedied_at, rests_on, worked_by_itself
 from benchflow.trade.decision import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
 
@@ -57,7 +57,7 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
     waived = record.name in work.deviations
-    rows, remedied = [], _remedied_at(state, step, record.name)
+    rows, remedied = [], remedied_at(state, step, record.name)
     for slot in record.slots:
         attempt = attempts.get(slot)
         if attempt is None:
@@ -126,29 +126,13 @@ def _stops(state: State, step: Step, name: str) -> bool:
     return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
 
 
-def _remedied_at(state: State, step: Step, name: str) -> int:
-    """The event of the last remedy of a value that is worked out from this one; 0 for none."""
-    remedies = state.work(step.id).remedies
-    return max((remedies[work.name].seq for work in step.operation.work_out if _rests(remedies, work, name)), default=0)
-
-
-def _rests(remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
-    """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
-    if work.name not in remedies:
-        return False
-    from benchflow.procedure.formula import names, parse_formula
-
-    plain = name.partition("[")[0]
-    return any(ref.name in (name, plain) for ref in names(parse_formula(work.formula)))
-
-
 def _again(state: State, step: Step, work: WorkOut) -> bool:
     """Whether a remedy was carried out and something that the value rests on was not read again since."""
     remedies, found = state.work(step.id).remedies, state.work(step.id).readings
     return any(
         attempt.seq < remedies[work.name].seq
         for record in step.operation.record
-        if record.name in found and _rests(remedies, work, record.name)
+        if record.name in found and rests_on(remedies, work, record.name)
         for attempt in latest(state, step.id, record.name).values()
     )
 

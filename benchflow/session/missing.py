@@ -2,19 +2,19 @@
 
 from collections.abc import Iterator
 
-from benchflow.procedure.model import CheckStage
+from benchflow.procedure.model import CheckStage, Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
 from benchflow.session.check_stage import tick_words
 from benchflow.session.choosing import choice_reasons
 from benchflow.session.clock import Now, Running, running, say
-from benchflow.session.judging import ValueVerdict, judge_value
+from benchflow.session.judging import ValueVerdict, judge_value, latest
 from benchflow.session.matching import match_reasons
 from benchflow.session.reasons import interference_on_finish
 from benchflow.session.refusal import Reason
 from benchflow.session.state import State
 from benchflow.session.tally import standing, tally, words
-from benchflow.session.working import judge_worked, worked_by_itself
+from benchflow.session.working import judge_worked, remedied_at, worked_by_itself
 
 TIME = "time"
 HOLD = "hold"
@@ -56,7 +56,7 @@ def limits_open(state: State, step: Step) -> tuple[Reason, ...]:
 def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
     for record in step.operation.record:
         verdict = judge_value(state, step.id, record)
-        yield value_reasons(state, step, record.name, record.slots, verdict)
+        yield (*_read_again(state, step, record), *value_reasons(state, step, record.name, record.slots, verdict))
     for work in worked_by_itself(step):
         worked = judge_worked(state, step, work)
         if worked is None:
@@ -64,6 +64,16 @@ def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
             yield (Reason("value-missing", message, operation=step.id, name=work.name),)
         else:
             yield value_reasons(state, step, work.name, ("1",), worked.verdict)
+
+
+def _read_again(state: State, step: Step, record: Record) -> Iterator[Reason]:
+    """What was read before a remedy says nothing of how it is after it."""
+    remedied = remedied_at(state, step, record.name)
+    old = [slot for slot, attempt in latest(state, step.id, record.name).items() if attempt.seq < remedied]
+    if old:
+        which = "" if len(record.slots) == 1 else f" (reading {', '.join(old)} of {len(record.slots)})"
+        message = f"{called(step, record.name)} was read before the remedy: read it again{which}"
+        yield Reason("value-missing", message, operation=step.id, name=record.name)
 
 
 def value_reasons(

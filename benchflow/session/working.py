@@ -13,7 +13,7 @@ from benchflow.session import events as ev
 from benchflow.session.deciding import Around, Entry
 from benchflow.session.judging import ValueVerdict, latest, of_stored, owner_of, stored, value_of
 from benchflow.session.lines import Line
-from benchflow.session.state import State
+from benchflow.session.state import Remedy, State
 from benchflow.trade.decision import judge
 
 
@@ -38,6 +38,24 @@ def worked_by_itself(step: Step) -> tuple[WorkOut, ...]:
     part given to it (:mod:`benchflow.session.matching`), and judged there."""
     matched = {match.so_that for match in step.operation.match}
     return tuple(work for work in step.operation.work_out if work.name not in matched)
+
+
+def remedied_at(state: State, step: Step, name: str) -> int:
+    """The event of the last remedy of a value that is worked out from this one; 0 for none."""
+    remedies = state.work(step.id).remedies
+    return max(
+        (remedies[work.name].seq for work in step.operation.work_out if rests_on(remedies, work, name)), default=0
+    )
+
+
+def rests_on(remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
+    """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
+    if work.name not in remedies:
+        return False
+    from benchflow.procedure.formula import names, parse_formula
+
+    plain = name.partition("[")[0]
+    return any(ref.name in (name, plain) for ref in names(parse_formula(work.formula)))
 
 
 def judge_worked(

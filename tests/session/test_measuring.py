@@ -100,6 +100,8 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
     measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
     hands.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
     assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
+    hands.do("record", name="journal", value="51.970 mm")
+    assert hands.stopped("finish") == {"value-missing"}  # the bore was read before the shell went in
     measured(hands, "52.000 mm", "52.000 mm", journal="51.970 mm")
     hands.do("finish")
 

@@ -27,7 +27,7 @@ OF_ONE_ASSEMBLY = BEFORE + 2 * PARTS + 1 + 1 + len(PLACES) + 1
 
 def large(operations: int, seed: int = 1) -> Procedure:
     """About so many operations (each-instances counted), in assemblies of :data:`OF_ONE_ASSEMBLY` that wait for each
-    other here and there. Clean: nothing is to be found in it."""
+    other here and there. Sound: nothing but `redundant-after` notes is to be found in it."""
     draw = Random(seed)
     made: list[Operation] = []
     state: list[Variable] = []

@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
 from typing import NamedTuple
@@ -191,6 +192,20 @@ def main(argv: list[str]) -> None:
         (folder / f"{shot.name}.svg").write_text(svg, encoding="utf-8")
         print(shot.name)
     shutil.rmtree(HOME, ignore_errors=True)
+    if not argv[1:]:
+        draw_order(folder / "order.svg")
+
+
+def draw_order(out: Path) -> None:
+    """The head installation's order as `benchflow order --svg` draws it."""
+    from benchflow.cli import main as benchflow
+
+    out.unlink(missing_ok=True)
+    with suppress(SystemExit):
+        benchflow(["order", str(LIBRARY / "head-install.yaml"), "--svg", str(out)])
+    if not out.exists():
+        raise SystemExit("order.svg was not drawn")
+    print("order")
 
 
 if __name__ == "__main__":

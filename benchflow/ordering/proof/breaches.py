@@ -21,10 +21,10 @@ def breaking(analysis: Analysis) -> Iterator[tuple[Part, AnySpace | None]]:
 
 
 def find_breach(
-    analysis: Analysis, part: Part, space: AnySpace | None, explorer: Explorer
+    analysis: Analysis, part: Part, space: AnySpace | None, explorer: Explorer, *, any_will_do: bool = False
 ) -> Witness | Unsettled | None:
-    """A shortest order that shows it; ``None`` when the whole procedure never comes to it."""
-    found = show_breach(analysis, part, space)
+    """A shortest order that shows it (or just one); ``None`` when the whole procedure never comes to it."""
+    found = show_breach(analysis, part, space, any_will_do=any_will_do)
     if space is not None or not isinstance(found, Unsettled):
         return found
     # It is not near the start: then all of the part has to be known.
@@ -32,4 +32,4 @@ def find_breach(
     known = explorer.look_closer(outline)
     if known is None:
         return found
-    return show_breach(analysis, part, known) if known.breaches else None
+    return show_breach(analysis, part, known, any_will_do=any_will_do) if known.breaches else None

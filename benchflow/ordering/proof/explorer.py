@@ -80,7 +80,8 @@ class Explorer:
             return Outline(part, 0, AtLeast(no_breach=False, free=False))
         before = self.configurations
         known = AtLeast(no_breach=False, free=False)
-        if self.reductions.at_least and lattice_size(part.before, part.all) > self.reductions.small_lattice:
+        twins = part.twins(also_outside=False) if self.reductions.twins else []
+        if self.reductions.at_least and lattice_size(gated(part, twins), part.all) > self.reductions.small_lattice:
             known = at_least(part)
             if known.free:
                 self.configurations += known.looked_at
@@ -96,9 +97,10 @@ class Explorer:
         if self.reductions.lattice and (small or not self.reductions.set_by_set):
             return self._over_lattice(part, gate, twins)
         limit = min(_MANY_SETS, self._left) if self.reductions.lattice else self._left
+        is_all = limit == self._left
         space: AnySpace = Space(part, SetBySet(gate), gate, twins)
         done = self._counted(space, limit)
-        if done or limit == self._left:
+        if done or is_all:
             return space if done else None
         width = len(part.steps) + 4 * len(space.reached)
         steps = part.all.bit_count()

@@ -140,7 +140,7 @@ class Mender:
             for part, space in breaking(after):
                 if not self._rules & set(part.rules):
                     continue
-                witness = find_breach(after, part, space, self._explorer)
+                witness = find_breach(after, part, space, self._explorer, any_will_do=True)
                 if isinstance(witness, Unsettled):
                     raise _GaveUp
                 if witness is not None:

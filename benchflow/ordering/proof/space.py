@@ -171,9 +171,12 @@ class Space(Generic[F]):
         """The valuations that moves alone lead to, this one with them."""
         known = self._within_moves.get(valuation)
         if known is None:
-            seen = [valuation]
-            for here in seen:  # grows while it is walked
-                seen.extend(then for then in self._moves_at(here) if then not in seen)
+            order, seen = [valuation], {valuation}
+            for here in order:  # grows while it is walked
+                for then in self._moves_at(here):
+                    if then not in seen:
+                        seen.add(then)
+                        order.append(then)
             known = frozenset(seen)
             self._within_moves[valuation] = known
         return known

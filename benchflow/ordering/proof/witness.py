@@ -30,6 +30,8 @@ from benchflow.ordering.route import Do, Go, Make, Way, route
 from benchflow.procedure.plan import Plan, Step
 
 _MOST_NODES = 200_000
+_MOST_NODES_UNEXPLORED = 20_000
+"""Where it is not known whether there is anything to be found."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -54,10 +56,12 @@ def show_dead_end(analysis: Analysis, part: Part, space: AnySpace) -> Witness | 
     return _Show(analysis, part, space, dead=True).run()
 
 
-def show_breach(analysis: Analysis, part: Part, space: AnySpace | None) -> Witness | Unsettled | None:
-    """A shortest order that prerequisites and needs allow and whose last step or move a rule forbids. ``space`` may be
-    missing: then only so much is looked at."""
-    return _Show(analysis, part, space, dead=False).run()
+def show_breach(
+    analysis: Analysis, part: Part, space: AnySpace | None, *, any_will_do: bool = False
+) -> Witness | Unsettled | None:
+    """A shortest order that prerequisites and needs allow and whose last step or move a rule forbids; not necessarily
+    a shortest where ``any_will_do``. ``space`` may be missing: then only so much is looked at."""
+    return _Show(analysis, part, space, dead=False).run(any_will_do=any_will_do)
 
 
 class _Found(Struct, frozen=True):
@@ -76,23 +80,24 @@ class _Show:
         self._space = space
         self._dead = dead
 
-    def run(self) -> Witness | Unsettled | None:
+    def run(self, *, any_will_do: bool = False) -> Witness | Unsettled | None:
         members = [self._part]
         best: Witness | None = None
         while True:
             view = self._part if len(members) == 1 else self._together(members)
             goal = _Goal(view, self._part, self._space, dead=self._dead)
-            found = _search(view, goal, view.all)
+            most = _MOST_NODES if self._space is not None else _MOST_NODES_UNEXPLORED
+            found = _search(view, goal, view.all, most // len(members) ** 2)
             proven = not isinstance(found, Unsettled)
             if not proven:
-                found = _search(view, goal, goal.some_target())
+                found = _search(view, goal, goal.some_target(), most)
             if found is None:
                 return None
             if isinstance(found, _Found):
                 walked = _walk(self._analysis, view, found, dead=self._dead)
                 if walked is not None and (best is None or len(walked.order) < len(best.order)):
                     best = walked
-                if proven and best is not None and len(best.order) == found.least:
+                if best is not None and (any_will_do or (proven and len(best.order) == found.least)):
                     return best
             more = self._waited_for(members)
             if not proven or not more:
@@ -192,8 +197,9 @@ _Node = tuple[int, int, int]
 _NONE = 1 << 62
 
 
-def _search(view: Part, goal: _Goal, within: int) -> _Found | Unsettled | None:
-    """The cheapest way, by what it costs at least in the whole procedure; only by steps ``within``."""
+def _search(view: Part, goal: _Goal, within: int, most: int) -> _Found | Unsettled | None:
+    """The cheapest way, by what it costs at least in the whole procedure; only by steps ``within``, and looking at
+    no more than ``most`` configurations."""
     gate = gated(view, view.twins(also_outside=True))
     cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
     came: dict[_Node, tuple[_Node, int]] = {}
@@ -207,7 +213,7 @@ def _search(view: Part, goal: _Goal, within: int) -> _Found | Unsettled | None:
         done, valuation, broken = node
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
             return _found(came, node, so_far)
-        if len(closed) > _MOST_NODES:
+        if len(closed) > most:
             return Unsettled()
         paid = 0
         for step in bits(done):

@@ -114,14 +114,21 @@ class _Search:
             steps=[name for name in plan.steps if name in part.steps],
             moves=[name for name in moves_of(plan) if name in part.moves],
         )
-        before = closure(machine.after)
-        self._later = [0] * len(before)
-        for index, mask in enumerate(before):
+        followers = [0] * len(machine.after)
+        for index, mask in enumerate(machine.after):
             for earlier in bits(mask):
-                self._later[earlier] |= 1 << index
+                followers[earlier] |= 1 << index
+        self._later = closure(followers)
         self._required = sum(1 << machine.index[name] for name in part.required)
         self._goal = 1 << machine.index[goal]
         self._hindered_by: dict[tuple[int, int], tuple[int, bool]] = {}
+        self._effects_on: list[list[int]] = [[] for _ in machine.variables]
+        for number, effect in enumerate(machine.effects):
+            for variable in effect.touches:
+                self._effects_on[variable].append(number)
+        self._steps_of = [0] * len(machine.effects)
+        for step, number in enumerate(machine.effect_of):
+            self._steps_of[number] |= 1 << step
         self._forwarded = [i for i in bits(self._required) if self._may_be_forwarded(i)]
         self._forwarded_mask = sum(1 << i for i in self._forwarded)
         self._gate = self._with_twins_in_order()
@@ -227,15 +234,10 @@ class _Search:
         for index in bits(self._required):
             for need in machine.effects[machine.effect_of[index]].needs:
                 needing[need] = needing.get(need, 0) | 1 << index
-        groups = []
-        for (variable, mask), steps in needing.items():
-            providing = 0
-            for index in bits(self._required):
-                for written, value in machine.effects[machine.effect_of[index]].sets:
-                    if written == variable and mask >> value & 1:
-                        providing |= 1 << index
-            groups.append((variable, mask, steps, providing))
-        return groups
+        return [
+            (variable, mask, steps, self._stubborn.bringing(variable, mask) & self._required)
+            for (variable, mask), steps in needing.items()
+        ]
 
     def _components(self) -> list[int]:
         """By variable, the lowest of those that some effect writes together, however indirectly."""
@@ -271,9 +273,13 @@ class _Search:
         if known is None:
             machine = self.machine
             against = machine.values_against(variable, value)
-            hindered = [_hinders(effect, variable, value, against) for effect in machine.effects]
-            steps = sum(1 << i for i, effect in enumerate(machine.effect_of) if hindered[effect])
-            known = steps, any(hindered[effect] for effect in machine.move_effects)
+            concerned = {effect for name in (variable, *against) for effect in self._effects_on[name]}
+            steps, moves = 0, False
+            for effect in concerned:
+                if _hinders(machine.effects[effect], variable, value, against):
+                    steps |= self._steps_of[effect]
+                    moves = moves or effect in machine.move_effects
+            known = steps, moves
             self._hindered_by[variable, value] = known
         return known
 

@@ -88,7 +88,7 @@ class Stubborn:
         values = machine.values(valuation)
         for variable, mask in machine.effects[effect].needs:
             if not mask >> values[variable] & 1:
-                return self._bringing(variable, mask)
+                return self.bringing(variable, mask)
         breach = machine.breach(valuation, effect, is_move=action >= self._steps)
         assert breach is not None, "an action that nothing stands against is possible"
         parts = machine.effects[effect]
@@ -96,10 +96,11 @@ class Stubborn:
         found = 0
         for variable, never in machine.rule(breach.rule):
             if variable not in written:
-                found |= self._bringing(variable, ~never)
+                found |= self.bringing(variable, ~never)
         return found
 
-    def _bringing(self, variable: int, mask: int) -> int:
+    def bringing(self, variable: int, mask: int) -> int:
+        """The actions that write one of these values, as a mask."""
         found = 0
         for value, actions in self._writing_value[variable].items():
             if mask >> value & 1:

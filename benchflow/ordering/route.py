@@ -24,7 +24,7 @@ from benchflow.ordering.relevant import Relevant
 from benchflow.ordering.stubborn import Stubborn
 from benchflow.procedure.plan import Plan
 
-DEFAULT_LIMIT = 30_000
+DEFAULT_LIMIT = 4_000
 """Configurations looked at before the search stops asking for the shortest."""
 _STRAIGHT_ON = 5
 """How much more what is left counts than what is done, when any way will do."""

@@ -24,7 +24,7 @@ from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Move, Settings
 from benchflow.procedure.plan import Plan, Step
 
-DEFAULT_LIMIT = 20_000
+DEFAULT_LIMIT = 5_000
 """Half-way states looked at before the search stops asking for the shortest way."""
 
 

@@ -29,6 +29,7 @@ from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Plan
 
 _MOST_NAMED = 8
+_MOST_TOLD = 6
 _MOST_SUSPECTS = 12
 _MOST_LOOKED_AT = 200
 """Configurations looked at to tell why something can't be done; that it can't is proven elsewhere."""
@@ -39,12 +40,22 @@ def name_of(plan: Plan, go: Go) -> str:
 
 
 def told_order(plan: Plan, order: Sequence[Go]) -> str:
-    """``“Fit the head”, then “Seat the cam”``."""
-    names = [f"“{name_of(plan, go)}”" for go in order]
-    if len(names) > _MOST_NAMED:
-        left_out = len(names) - _MOST_NAMED
-        names = [*names[:2], f"{left_out} more", *names[2 - _MOST_NAMED :]]
-    return ", then ".join(names)
+    """``“Fit the head”, then “Seat the cam”``; of a long order the last steps that have to do with states."""
+    if len(order) <= _MOST_NAMED:
+        return _one_after_the_other(plan, order)
+    telling = [go for go in order if _has_to_do_with_states(plan, go)][-_MOST_TOLD:]
+    return f"{len(order)} steps (those that tell, last: {_one_after_the_other(plan, telling)})"
+
+
+def _one_after_the_other(plan: Plan, order: Sequence[Go]) -> str:
+    return ", then ".join(f"“{name_of(plan, go)}”" for go in order)
+
+
+def _has_to_do_with_states(plan: Plan, go: Go) -> bool:
+    if not isinstance(go, Do):
+        return True
+    step = plan.steps[go.operation]
+    return bool(step.needs or step.during or step.sets)
 
 
 def opened_with(plan: Plan, start: dict[str, str]) -> str:

@@ -209,7 +209,7 @@ BROKEN = {
     ),
     "engine taken in with the belt a tooth out and the crank anywhere": (
         without(TOOTH_OUT, "[on-mark, away], start: on-mark", "[on-mark, away], start: ask, ask: Where?"),
-        {("forbidden-start", "interference[1]"): None, ("dead-end", "start"): []},
+        {("forbidden-start", "interference[1]"): None, ("dead-end", "state.belt"): []},
     ),
     "crank turned with the strip in the bearing": (
         without(STRIP, "after: [torque-cap], during", "after: [squeeze-strip], during"),
@@ -232,7 +232,7 @@ BROKEN = {
         without(PIN, "after: [tighten-gear], sets: {pin: out}", "after: [tighten-gear]"),
         {
             ("unreachable-operation", "turn-twice"): None,
-            ("dead-end", "start"): [],
+            ("dead-end", "turn-twice"): [],
             ("interlock-needed", "turn-twice"): ["engage-pin", "tighten-gear", "pull-pin", "turn-twice"],
         },
     ),
@@ -244,7 +244,7 @@ BROKEN = {
         {
             ("unreachable-operation", "set-second"): None,
             ("unreachable-operation", "cover-on"): None,
-            ("dead-end", "start"): [],
+            ("dead-end", "set-second"): [],
         },
     ),
     "cover on before every valve is set": (

@@ -15,7 +15,7 @@ from benchflow.ordering.proof.part import Part
 from benchflow.ordering.proof.timing import Conflict, NotSettled, can_be_walked, timing
 from benchflow.ordering.proof.witness import Witness, show_dead_end
 from benchflow.ordering.route import Do
-from benchflow.procedure.model import Mark, Procedure
+from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
 
 DEFAULT_BOUND = 2_000_000
@@ -99,31 +99,31 @@ class _Proving:
                 message = story.tell_unreachable(plan, together, lost, start)
                 mark = plan.steps[together[0]].operation.mark
                 where = author if whole else together[0]
-                yield finding("unreachable-operation", where, mark, message, start=start, options=dict(plan.options))
+                yield finding("unreachable-operation", where, mark, message, options=dict(plan.options))
 
     def _dead_ends(self, analysis: Analysis) -> Iterator[Finding]:
         """One for each group that comes to one; where something is never done at all, every start is one."""
         plan = analysis.plan
         if analysis.never:
             lost = [analysis.order.steps[number] for number in bits(analysis.never)]
-            yield self._dead_end(plan, Witness(_some_start(analysis), ()), lost)
+            # What is never done for a reason of its own, not for another's that comes before it.
+            causes = [name for name in lost if not set(plan.steps[name].after) & set(lost)] or lost
+            first = plan.steps[causes[0]].operation
+            yield self._dead_end(plan, Witness(_some_start(analysis), ()), causes, (first.id, first.mark))
             return
         for part, space in analysis.pairs:
             if not any(True for _ in space.dead()):
                 continue
             shown = show_dead_end(analysis, part, space)
             if isinstance(shown, Witness):
-                yield self._dead_end(plan, shown, part.machine.steps)
+                yield self._dead_end(plan, shown, part.machine.steps, (_place_of(part), _mark_of(part)))
             elif shown is not None:
                 message = "It could not be settled whether " + _group(part) + " can always be finished"
                 self._not_explored(_place_of(part), _mark_of(part), message)
 
-    def _dead_end(self, plan: Plan, shown: Witness, suspects: Sequence[str]) -> Finding:
+    def _dead_end(self, plan: Plan, shown: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]) -> Finding:
         order = tuple(go.id for go in shown.order)
-        mark = Mark()
-        where = "start"
-        if shown.order:
-            where, mark = self._author_of(plan, shown)
+        where, mark = self._author_of(plan, shown) if shown.order else at_start
         message = story.tell_dead_end(plan, shown, suspects)
         return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
 
@@ -249,8 +249,13 @@ def _group(part: Part, *, start: bool = False) -> str:
 
 
 def _place_of(part: Part) -> str:
-    return f"state.{part.variables[0]}"
+    return f"state.{_first_asked(part).name}"
 
 
 def _mark_of(part: Part) -> Mark:
-    return part.machine.variables[0].mark
+    return _first_asked(part).mark
+
+
+def _first_asked(part: Part) -> Variable:
+    """What an author would look at first: a variable that is asked for, if there is one."""
+    return next((v for v in part.machine.variables if v.start is None), part.machine.variables[0])

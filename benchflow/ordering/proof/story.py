@@ -155,7 +155,8 @@ def tell_dead_end(plan: Plan, witness: Witness, suspects: Sequence[str]) -> str:
     after = f"After {told_order(plan, witness.order)}" if witness.order else opening
     if witness.order and opened:
         after = f"{opening}: after {told_order(plan, witness.order)}"
-    return f"{after} the procedure can no longer be finished. {_what_is_stuck(plan, here, suspects)}"
+    never = "can no longer" if witness.order else "can never"
+    return f"{after} the procedure {never} be finished. {_what_is_stuck(plan, here, suspects)}"
 
 
 def _what_is_stuck(plan: Plan, here: Configuration, suspects: Sequence[str]) -> str:

@@ -132,3 +132,12 @@ class Verdicts:
         self.dead_end = min(dead, default=None)
         self.breach = min(breaches, default=None)
         self.unreachable = everything - frozenset(name for done, _ in self.reached for name in done)
+
+    def useful_moves(self, plan: Plan) -> set[str]:
+        """The moves that can be made somewhere and change something there."""
+        return {
+            name
+            for place in self.reached
+            for (kind, name), after in safe(plan, place)
+            if kind == "move" and after != place
+        }

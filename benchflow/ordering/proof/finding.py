@@ -48,6 +48,8 @@ class Finding(Struct, frozen=True):
 
     def as_json(self) -> dict[str, Any]:
         members: dict[str, Any] = msgspec.to_builtins(self)
+        if isinstance(self.order, tuple):
+            members["order"] = list(self.order)
         return members
 
 

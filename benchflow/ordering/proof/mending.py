@@ -2,7 +2,8 @@
 
 Guided by witnesses: a set of lines must break every order known to pass a forbidden configuration. The smallest
 sets that do are tried in turn, the plainest lines first; a set that lets another such order through adds that
-order to the known ones. A set may not make anything worse: no new circle, dead end or operation never done.
+order to the known ones. A set may not make anything worse: no new circle, no new dead end, no operation that is
+never done and no move that is of no use any more.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -63,6 +64,8 @@ class Mender:
         self._explorer = explorer
         self._procedure = analyses[0].plan.procedure
         self._variables = {v.name: v for v in self._procedure.state}
+        of_use = {name for before in analyses for name in useful_moves(before)}
+        self._moves = {move.id: move for move in self._procedure.moves if move.id in of_use}
         self._pool: list[_Known] = []
         self._candidates: list[list[Line]] = []
         self._tried: set[frozenset[Line]] = set()
@@ -164,7 +167,8 @@ class Mender:
                 here = after_move(plan, here, go.move)
         known = _Known(plan, tuple(turns), witness.rule)
         self._pool.append(known)
-        self._candidates.append(list(dict.fromkeys(self._lines_against(known))))
+        lines = dict.fromkeys(self._lines_against(known))
+        self._candidates.append([line for line in lines if not self._forbids_its_use(line)])
 
     def _lines_against(self, known: _Known) -> Iterator[Line]:
         """Every line that breaks the order, the plainest first: what the rule itself asks of the last step."""
@@ -180,6 +184,11 @@ class Mender:
                 for values in _without(variable, turn.valuation.get(variable.name)):
                     yield Line(turn.author, variable=variable.name, values=values)
             yield from self._orders_against(known.plan, turn)
+
+    def _forbids_its_use(self, line: Line) -> bool:
+        """Whether the line would leave a move, of use until now, only where it changes nothing."""
+        sets = self._moves[line.to].sets if line.to in self._moves else {}
+        return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
     def _orders_against(self, plan: Plan, turn: _Turn) -> Iterator[Line]:
         if turn.step is None:
@@ -221,7 +230,15 @@ def _is_worse(before: Analysis, after: Analysis) -> bool:
     lost = {before.order.steps[i] for i in bits(before.never)}
     if any(after.order.steps[i] not in lost for i in bits(after.never)):
         return True
+    if any(name not in useful_moves(after) for _, space in before.pairs for name in space.useful_moves):
+        return True
     return not _has_dead_end(before) and _has_dead_end(after)
+
+
+def useful_moves(analysis: Analysis) -> set[str]:
+    """The moves that change something somewhere, as far as that is known; where it is not, they may."""
+    known = {name for _, space in analysis.pairs for name in space.useful_moves}
+    return known | {name for outline in analysis.outlines for name in outline.part.machine.moves}
 
 
 def _has_dead_end(analysis: Analysis) -> bool:

@@ -10,11 +10,11 @@ from benchflow.ordering.proof.analysis import Analysis, analyse
 from benchflow.ordering.proof.breaches import breaking, find_breach
 from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Outline, Reductions
 from benchflow.ordering.proof.finding import Finding, Line, Proof, finding
-from benchflow.ordering.proof.mending import Mender
+from benchflow.ordering.proof.mending import Mender, useful_moves
 from benchflow.ordering.proof.part import Part
 from benchflow.ordering.proof.timing import Conflict, NotSettled, can_be_walked, timing
 from benchflow.ordering.proof.witness import Witness, show_dead_end
-from benchflow.ordering.route import Do
+from benchflow.ordering.route import Do, Make
 from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
 
@@ -181,6 +181,8 @@ class _Proving:
         lines: tuple[Line, ...] = ()
         if isinstance(last, Do) and analysis.never >> analysis.order.index[last.operation] & 1:
             told += "The operation can never be done as it is written: mend it, or the rule, first."
+        elif isinstance(last, Make) and last.move not in useful_moves(analysis):
+            told += "The move can never be made as it is written: mend it, or the rule, first."
         elif not all(each.settled for each in analyses):
             told += "The procedure is too wide to work out which lines would make it safe on paper."
         else:

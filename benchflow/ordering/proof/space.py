@@ -192,6 +192,16 @@ class Space(Generic[F]):
         return bool(self.families.minus(here, self.families.having(here, 1 << step)))
 
     @cached_property
+    def useful_moves(self) -> frozenset[str]:
+        """The moves that can be made somewhere and change something there."""
+        machine = self.part.machine
+        return frozenset(
+            name
+            for number, name in enumerate(machine.moves)
+            if any(machine.move(valuation, number) not in (BLOCKED, valuation) for valuation in self.reached)
+        )
+
+    @cached_property
     def free(self) -> bool:
         """Whether from everything that can be finished it can go on with whatever the order allows."""
         return not any(

@@ -1,0 +1,273 @@
+"""The proof case by case: where a finding points, what it names, and what is said when not all could be looked at."""
+
+from decimal import Decimal
+from itertools import combinations
+from typing import Any
+
+from hypothesis import given, settings
+from msgspec.structs import replace
+
+from benchflow.ordering.proof import Finding, Line, Proof, Reductions, prove
+from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, Ref, Window
+from benchflow.quantity import Quantity
+from tests.ordering import brute
+from tests.ordering.plans import move, procedure, rule, step, variable
+from tests.ordering.random_plans import examples, plans_of, procedures
+from tests.ordering.test_proof import mended
+
+
+def op(name: str, *after: str, line: int = 0, each: str | None = None, when: str = "", **more: Any) -> Operation:
+    """An operation at a line of its own, its `after` entries at columns 10, 20, ..."""
+    made = step(name, *after, **more).operation
+    return replace(
+        made,
+        after=tuple(Ref(other, Mark(line, 10 * (i + 1))) for i, other in enumerate(after)),
+        each=each,
+        when={name: (choice,) for name, _, choice in [when.partition("=")] if name},
+        mark=Mark(line, 3),
+    )
+
+
+def only(proof: Proof, code: str) -> Finding:
+    (found,) = [finding for finding in proof.findings if finding.code == code]
+    return found
+
+
+PISTONS = variable("pistons", "down", "at-deck", start="?", words={"at-deck": "at the deck"})
+VALVES = variable("valves", "shut", "open")
+STRIKE = rule("an open valve would reach them", pistons="at-deck", valves="open")
+
+
+# --- what a finding looks like ----------------------------------------------------------------------
+
+
+def test_a_finding_reads_as_json_the_way_the_design_has_it() -> None:
+    built = procedure(
+        op("seat-cam", line=7, during={"valves": "open"}),
+        state=[PISTONS, VALVES],
+        rules=[replace(STRIKE, mark=Mark(2, 3))],
+    )
+    told = only(prove(built), "interlock-needed").as_json()
+    message = told.pop("message")
+    assert told == {
+        "code": "interlock-needed",
+        "severity": "warning",
+        "where": "seat-cam",
+        "line": 7,
+        "column": 3,
+        "order": ["seat-cam"],
+        "start": {"pistons": "at-deck", "valves": "shut"},
+    }
+    assert message == (
+        "Opened with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in hand."
+        " An open valve would reach them. On paper nothing stops it; only the interlock does."
+        " Safe on paper with this line added: `needs: {pistons: down}` at seat-cam (line 7)."
+    )
+
+
+def test_a_start_that_the_procedure_allows_and_a_rule_forbids_is_named_with_the_rule() -> None:
+    built = procedure(
+        op("look"),
+        state=[PISTONS, replace(VALVES, start=None)],
+        rules=[replace(STRIKE, mark=Mark(4, 5))],
+    )
+    proof = prove(built)
+    found = only(proof, "forbidden-start")
+    assert (found.where, found.line, found.column) == ("interference[1]", 4, 5)
+    assert found.start == {"pistons": "at-deck", "valves": "open"}
+    assert proof.complete
+
+
+def test_when_every_start_is_forbidden_nothing_is_called_explored() -> None:
+    built = procedure(
+        op("look"), state=[replace(PISTONS, start="at-deck"), replace(VALVES, start="open")], rules=[STRIKE]
+    )
+    proof = prove(built)
+    assert {finding.code for finding in proof.findings} == {"forbidden-start"}
+    assert not proof.complete
+
+
+def test_what_can_never_be_finished_from_one_of_its_starts_says_from_which_with_an_empty_order() -> None:
+    built = procedure(op("look", needs={"pistons": "down"}), state=[PISTONS])
+    found = only(prove(built), "dead-end")
+    assert found.order == ()
+    assert found.start == {"pistons": "at-deck"}
+    assert "order" in found.as_json()
+
+
+# --- the order alone --------------------------------------------------------------------------------
+
+
+def test_a_circle_is_told_along_its_shortest_way_at_the_after_that_closes_it() -> None:
+    built = procedure(op("a", "c", line=1), op("b", "a", line=2), op("c", "b", line=3), op("d", "a", line=4))
+    found = only(prove(built), "order-cycle")
+    assert (found.where, found.line, found.column) == ("a", 1, 10)
+    assert found.message.startswith("“B” comes after “A”, “C” comes after “B” and “A” comes after “C”")
+
+
+def test_a_circle_by_way_of_a_time_window_is_found_too() -> None:
+    window = Window(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
+    built = procedure(replace(op("a", line=1), time=(window,)), op("b", "a", line=2))
+    found = only(prove(built), "order-cycle")
+    assert (found.line, found.column) == (9, 9)
+
+
+def test_an_after_that_others_imply_is_noted_where_it_is_written() -> None:
+    built = procedure(op("a", line=1), op("b", "a", line=2), op("c", "a", "b", line=3))
+    found = only(prove(built), "redundant-after")
+    assert (found.severity, found.where, found.line, found.column) == ("note", "c.after[1]", 3, 10)
+
+
+def test_an_after_that_is_needed_when_an_option_leaves_the_operation_between_out_is_not_called_redundant() -> None:
+    built = procedure(
+        op("a"),
+        op("b", "a", when="kind=long"),
+        op("c", "a", "b"),
+        options=[Option("kind", "Which?", ("long", "short"))],
+    )
+    assert not [finding for finding in prove(built).findings if finding.code == "redundant-after"]
+
+
+def test_of_a_set_of_places_an_after_is_redundant_only_if_it_is_for_every_place() -> None:
+    places = {"cylinder": ("1", "2")}
+    each = procedure(
+        op("a", each="cylinder"), op("b", "a", each="cylinder"), op("c", "a[*]", "b", each="cylinder"), places=places
+    )
+    assert not prove(each).findings  # c[1] waits for a[2] too
+    whole = procedure(op("a", each="cylinder"), op("b", "a", each="cylinder"), op("c", "a", "b[*]"), places=places)
+    assert only(prove(whole), "redundant-after").where == "c.after[1]"
+
+
+# --- lines that mend --------------------------------------------------------------------------------
+
+
+def test_one_line_at_an_operation_that_is_repeated_mends_it_in_all_places() -> None:
+    built = procedure(
+        op("adjust", each="valve", line=5, during={"valves": "open"}),
+        state=[PISTONS, VALVES],
+        rules=[STRIKE],
+        moves=[move("down", {"pistons": "down"})],
+        places={"valve": ("1", "2", "3", "4")},
+    )
+    proof = prove(built)
+    assert list(proof.mending.values()) == [(Line("adjust", variable="pistons", values=("down",)),)]
+
+
+def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
+    built = procedure(
+        op("open-valve", sets={"valves": "open"}),
+        op("shut-valve", "open-valve", sets={"valves": "shut"}),
+        state=[replace(PISTONS, start="down"), VALVES],
+        rules=[STRIKE],
+        moves=[move("up", {"pistons": "at-deck"}), move("down", {"pistons": "down"})],
+    )
+    proof = prove(built)
+    ((_, lines),) = proof.mending.items()
+    assert set(lines) == {
+        Line("open-valve", variable="pistons", values=("down",)),
+        Line("up", variable="valves", values=("shut",)),
+    }
+    assert not [f for f in prove(mended(built, lines)).findings if f.code == "interlock-needed"]
+
+
+def test_what_an_operation_does_to_itself_is_not_mended_by_a_line_and_says_so() -> None:
+    built = procedure(
+        op("ram-it", during={"valves": "open", "pistons": "at-deck"}), state=[PISTONS, VALVES], rules=[STRIKE]
+    )
+    proof = prove(built)
+    assert list(proof.mending.values()) == [()]
+    assert "mend it, or the rule, first" in only(proof, "interlock-needed").message
+
+
+def single_lines(built: Procedure) -> list[Line]:
+    """Every line that an author could add, without asking which make sense."""
+    lines = []
+    for name in [*(each.id for each in built.operations), *(each.id for each in built.moves)]:
+        for v in built.state:
+            for count in range(1, len(v.values)):
+                lines += [Line(name, variable=v.name, values=chosen) for chosen in combinations(v.values, count)]
+    for one in built.operations:
+        lines += [Line(one.id, after=other.id) for other in built.operations if other is not one]
+    return lines
+
+
+@settings(max_examples=examples(150), deadline=None)
+@given(procedures(most_operations=4, most_variables=2, with_options=False))
+def test_no_single_line_would_do_where_it_says_that_several_are_the_fewest(built: Procedure) -> None:
+    proof = prove(built)
+    several = [lines for number, lines in proof.mending.items() if "and nothing less" in proof.findings[number].message]
+    if len(proof.mending) != 1 or not several:
+        return
+    (plan,) = plans_of(built)
+    before = brute.Verdicts(plan)
+    of_use = before.useful_moves(plan)
+    for line in single_lines(built):
+        (plan,) = plans_of(mended(built, (line,)))
+        after = brute.Verdicts(plan)
+        lost = after.unreachable - before.unreachable or of_use - after.useful_moves(plan)
+        stuck = before.dead_end is None and after.dead_end is not None
+        assert lost or stuck or after.breach is not None
+
+
+# --- too wide ---------------------------------------------------------------------------------------
+
+
+def wide(count: int, *, stuck: bool) -> Procedure:
+    """Operations free of order among themselves, each of its own effect on one position; ``stuck``: the last of them
+    locks it."""
+    positions = [f"p{i}" for i in range(count)]
+    work = [op(f"to-{i}", needs={"position": positions[:-1]}, sets={"position": positions[i]}) for i in range(count)]
+    return procedure(
+        *work,
+        state=[variable("position", *positions, start="p0"), variable("guard", "shut", "open")],
+        rules=[rule("it would be struck", position=positions[0], guard="open")],
+        moves=[] if stuck else [Move("back", "Back", sets={"position": "p1"})],
+    )
+
+
+def test_a_bound_that_is_too_small_says_so_and_a_larger_one_answers() -> None:
+    built = wide(14, stuck=True)
+    small = prove(built, bound=500)
+    assert not small.complete
+    found = only(small, "not-explored")
+    assert found.severity == "warning"
+    assert "A larger bound looks at more" in found.message
+    large = prove(built)
+    assert large.complete
+    assert only(large, "dead-end").order == ("to-13",)
+
+
+def test_what_is_said_of_a_wide_group_without_counting_it_is_what_counting_says() -> None:
+    built = wide(9, stuck=False)
+    quick, counted = (
+        prove(built, reductions=Reductions(small_lattice=0)),
+        prove(built, reductions=Reductions(at_least=False)),
+    )
+    assert quick.findings == counted.findings
+    assert quick.complete
+    assert quick.configurations < counted.configurations
+
+
+def test_forty_free_operations_are_proven_and_memory_stays_small() -> None:
+    proof = prove(wide(40, stuck=False), bound=10_000)
+    assert proof.complete
+    assert not proof.findings
+
+
+def test_more_choices_of_options_than_the_bound_allows_are_not_passed_over_in_silence() -> None:
+    options = [Option(f"o{i}", "?", ("x", "y")) for i in range(6)]
+    built = procedure(*(op(f"a{i}", when=f"o{i}=x") for i in range(6)), options=options)
+    assert prove(built).complete
+    small = prove(built, bound=40_000)
+    assert not small.complete
+    assert "64" not in only(small, "not-explored").message
+    assert "more than 10 ways" in only(small, "not-explored").message
+
+
+def test_a_finding_that_only_one_choice_of_options_has_names_that_choice() -> None:
+    built = procedure(
+        op("spin", when="kind=long", needs={"pistons": "at-deck"}),
+        state=[replace(PISTONS, start="down")],
+        options=[Option("colour", "Which?", ("red", "blue")), Option("kind", "Which?", ("short", "long"))],
+    )
+    assert only(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}

@@ -58,8 +58,8 @@ def _any_breach(part: Part, valuations: Sequence[int]) -> bool:
             if machine.meets(valuation, effect) and machine.breach(valuation, effect, is_move=True):
                 return True
     for step, effect in enumerate(machine.effect_of):
-        if part.on_paper[step] & part.excluded:
-            continue  # what comes before it is never done
+        if part.waiting >> step & 1:
+            continue
         for valuation in _at_turn(part, valuations, step, part.on_paper[step]):
             if machine.meets(valuation, effect) and machine.breach(valuation, effect):
                 return True

@@ -14,11 +14,11 @@ _MOST_STARTS = 100_000
 
 
 class Part:
-    """``steps`` are numbers in the plan, ascending; within the part they are numbered afresh. ``before`` is
-    the order by those numbers, by way of steps outside too, with what the states are known to force;
-    ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, by step, the plan's steps
-    outside the part that come before it. ``excluded`` steps (part numbers) are never done; they are kept
-    because they may still be what breaks a rule. ``twins`` are lists of steps that are alike."""
+    """``steps`` are numbers in the plan, ascending; within the part they are numbered afresh. ``before`` is the order
+    by those numbers, by way of steps outside too, with what the states are known to force; ``on_paper`` is the author's
+    order alone. ``outside`` and ``outside_on_paper`` hold, by step, the plan's steps outside the part that come before
+    it. ``excluded`` steps (part numbers) are never done; they are kept because they may still be what breaks a rule,
+    unless they are ``waiting``, on paper too, for what is never done. ``all`` are the others."""
 
     def __init__(
         self, plan: Plan, paper: Order, order: Order, variables: Sequence[str], steps: Sequence[int], never: int
@@ -38,6 +38,7 @@ class Part:
         self.outside = [order.before[number] & ~self.mask for number in self.steps]
         self.outside_on_paper = [paper.before[number] & ~self.mask for number in self.steps]
         self.excluded = sum(1 << i for i, number in enumerate(self.steps) if never >> number & 1)
+        self.waiting = sum(1 << i for i, number in enumerate(self.steps) if paper.before[number] & never)
         self.all = (1 << len(self.steps)) - 1 & ~self.excluded
         self.too_many_starts = prod(1 if v.start else len(v.values) for v in self.machine.variables) > _MOST_STARTS
         self.starts, self.forbidden_starts = ([], []) if self.too_many_starts else self._starts()
@@ -56,6 +57,7 @@ class Part:
             tuple(machine.effect_of),
             tuple(machine.move_effects),
             self.excluded,
+            self.waiting,
         )
 
     def adopt(self, other: "Part") -> None:

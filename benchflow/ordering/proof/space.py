@@ -183,10 +183,9 @@ class Space(Generic[F]):
 
     def _comes_next(self, family: F, step: int) -> bool:
         """Whether the author's order alone lets the step come next in any of these."""
-        before = self.part.on_paper[step]
-        if before & self.part.excluded:
+        if self.part.waiting >> step & 1:
             return False
-        here = self.families.having(family, before)
+        here = self.families.having(family, self.part.on_paper[step])
         if self.part.excluded >> step & 1:
             return bool(here)
         return bool(self.families.minus(here, self.families.having(here, 1 << step)))

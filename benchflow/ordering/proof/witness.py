@@ -150,12 +150,9 @@ class _Goal:
             known = self._breaking[valuation] = list(self._find_breaking(valuation))
         view = self._view
         for action in known:
-            if action < 0:
+            is_move = action < 0
+            if is_move or not ((done | view.waiting) >> action & 1 or view.on_paper[action] & ~done):
                 yield action
-            elif not done >> action & 1:
-                before = view.on_paper[action]
-                if not before & ~done and not before & view.excluded:
-                    yield action
 
     def some_target(self) -> int:
         """A small set of the view's steps that is enough to get there by; all where it is not known."""

@@ -25,7 +25,7 @@ from benchflow.ordering.wording import (
     variable_title,
 )
 from benchflow.procedure.model import Move, Settings, Values
-from benchflow.procedure.plan import Plan, Step
+from benchflow.procedure.plan import Plan
 
 Moment = Literal["during", "done"]
 
@@ -236,14 +236,5 @@ def _lifts(plan: Plan, configuration: Configuration, never: Values, written: Set
         good = tuple(value for value in variable.values if value not in forbidden_values)
         if good:
             moves = tuple(move.id for move in moves_of(plan).values() if move.sets.get(name) in good)
-            yield Lift(name, good, moves, tuple(_setting(plan, configuration, name, good)))
-
-
-def _setting(plan: Plan, configuration: Configuration, name: str, good: tuple[str, ...]) -> Iterator[str]:
-    for step_id, step in plan.steps.items():
-        if step_id not in configuration.done and _sets_one_of(step, name, good):
-            yield step_id
-
-
-def _sets_one_of(step: Step, name: str, good: tuple[str, ...]) -> bool:
-    return step.sets.get(name) in good
+            left = (step for step in plan.steps.values() if step.id not in configuration.done)
+            yield Lift(name, good, moves, tuple(step.id for step in left if step.sets.get(name) in good))

@@ -153,9 +153,6 @@ class Machine:
         """Value numbers by variable; the number of values itself where it is not known."""
         return self._valuations[number]
 
-    def variable_number(self, name: str) -> int:
-        return self._number[name]
-
     # --- what effects do --------------------------------------------------------------------------
 
     def meets(self, valuation: int, effect: int) -> bool:

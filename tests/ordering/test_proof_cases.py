@@ -271,3 +271,16 @@ def test_a_finding_that_only_one_choice_of_options_has_names_that_choice() -> No
         options=[Option("colour", "Which?", ("red", "blue")), Option("kind", "Which?", ("short", "long"))],
     )
     assert only(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}
+
+
+def test_what_comes_after_a_circle_is_not_said_to_break_a_rule_that_it_can_never_come_to() -> None:
+    built = procedure(
+        op("a", "b"),
+        op("b", "a"),
+        op("seat-cam", "a", during={"valves": "open"}),
+        state=[PISTONS, VALVES],
+        rules=[STRIKE],
+    )
+    proof = prove(built)
+    assert {f.code for f in proof.findings} == {"order-cycle", "unreachable-operation", "dead-end"}
+    assert proof.complete

@@ -1,7 +1,8 @@
 """Whether the time windows can be kept at all, in any allowed order, with one operation in hand at a time.
 
-Only the steps between the beginnings and the ends of windows that close can matter: what comes after no
-beginning is done before them all, what comes before no end is done after them all, and there is time for both.
+Only the steps between the beginnings and the ends of windows that close can matter, and of these only those that
+take time or that a window speaks of: what comes after no beginning is done before them all, what comes before no end
+is done after them all, and there is time for both.
 First everything that holds in every order is put into one temporal network: a contradiction in it is one for
 good. Otherwise orders are tried, and each with its own network, until one keeps all windows.
 """
@@ -17,10 +18,14 @@ from benchflow.ordering.machine import bits
 from benchflow.ordering.proof.order import Order
 from benchflow.ordering.route import Way, route
 from benchflow.ordering.time_network import Between, contradicts
-from benchflow.procedure.plan import Plan, TimeWindow
+from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
+_MOST_IN_TURN = 400
+"""Steps of which the orders are looked through at all: so deep does the search go."""
+_MOST_SPLIT = 20
+"""Steps of which the orders are looked through with work set aside half done; each has two events then."""
 
 
 class Conflict(Struct, frozen=True):
@@ -53,6 +58,8 @@ def timing(plan: Plan, order: Order, never: int) -> Conflict | Kept | NotSettled
             tuple((plan.steps[order.steps[step]].id, w) for step, w in smallest), _taking(problem, smallest)
         )
     found = _Trial(problem, windows, whole=True).run()
+    if found is None and len(problem.matter) > _MOST_SPLIT:
+        return NotSettled()
     if found is None:
         # Work may be set aside half done: that can only help, and is harder to look through.
         found = _Trial(problem, windows, whole=False).run()
@@ -66,21 +73,23 @@ def timing(plan: Plan, order: Order, never: int) -> Conflict | Kept | NotSettled
 
 
 def can_be_walked(plan: Plan, order: Order, kept: Kept, start: dict[str, str]) -> bool:
-    """Whether the states allow the order, with what comes after no beginning before it and the rest after it."""
+    """Whether the states allow the order, with what comes after none of it before it, and what comes before none of it
+    after it."""
     matter = [order.index[name] for name in kept.order]
     mask = sum(1 << step for step in matter)
-    others = [step for step in sorted(range(len(order.steps)), key=lambda s: order.rank[s]) if not mask >> step & 1]
-    later = [step for step in others if order.before[step] & mask]
-    earlier = [step for step in others if not order.before[step] & mask]
-    names = [order.steps[step] for step in matter]
-    steps = {name: plan.steps[name] for name in (order.steps[step] for step in earlier)}
-    before = tuple(steps)
-    for name in names:
-        steps[name] = replace(plan.steps[name], after=before)
-        before = (name,)
-    for name in (order.steps[step] for step in later):
+    needed = 0
+    for step in matter:
+        needed |= order.before[step]
+    steps: dict[str, Step] = {}
+    for number, name in enumerate(order.steps):
+        if not mask >> number & 1:
+            last = () if needed >> number & 1 or not order.before[number] & mask else kept.order[-1:]
+            steps[name] = replace(plan.steps[name], after=(*plan.steps[name].after, *last))
+    before = tuple(name for name in steps if not order.before[order.index[name]] & mask)
+    for name in kept.order:
         steps[name] = replace(plan.steps[name], after=(*plan.steps[name].after, *before))
-    end = replace(plan.steps[names[-1]], id="\0end", after=tuple(steps), needs={}, during={}, sets={})
+        before = (name,)
+    end = replace(plan.steps[kept.order[-1]], id="\0end", after=tuple(steps), needs={}, during={}, sets={})
     whole = Plan(plan.procedure, plan.options, {**steps, end.id: end})
     return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id), Way)
 
@@ -108,23 +117,25 @@ class _Problem:
             after |= later[step] | 1 << step
         for step in bits(ends):
             before |= order.before[step] | 1 << step
-        mask = after & before & ~never
+        span = after & before & ~never
+        self.windows: Windows = [(i, w) for i, w in given if span >> i & 1 and span >> order.index[w.operation] & 1]
+        self._spoken_of = sum({1 << step for i, w in self.windows for step in (i, order.index[w.operation])})
+        self.mask = self._spoken_of | sum(1 << step for step in bits(span) if steps[step].takes)
         self.later = later
-        self.matter = sorted(bits(mask), key=lambda step: order.rank[step])
-        self.mask = mask
+        self.matter = sorted(bits(self.mask), key=lambda step: order.rank[step])
         self.takes = {step: steps[step].takes for step in self.matter}
         self.splits = {step: not steps[step].during for step in self.matter}
-        self.windows: Windows = [(i, w) for i, w in given if mask >> i & 1 and mask >> order.index[w.operation] & 1]
 
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
         """Whether what holds in every order contradicts itself."""
-        points = [(step, moment) for step in self.matter for moment in "bf"]
+        points = [(step, moment) for step in bits(self._spoken_of) for moment in "bf"]
         return contradicts(points, [*self._always(takes), *limits(self.order, windows)])
 
     def _always(self, takes: dict[int, float]) -> Iterator[Between]:
-        for step in self.matter:
+        """Between what windows speak of, all the work that has to come between."""
+        for step in bits(self._spoken_of):
             yield Between((step, "b"), (step, "f"), least=takes[step])
-            for earlier in bits(self.order.before[step] & self.mask):
+            for earlier in bits(self.order.before[step] & self._spoken_of):
                 between = self.later[earlier] & self.order.before[step] & self.mask
                 work = sum(takes[other] for other in bits(between))
                 yield Between((earlier, "f"), (step, "b"), least=work)
@@ -206,10 +217,9 @@ class _Trial:
 
     def run(self) -> Kept | NotSettled | None:
         """``None`` when no order keeps the windows."""
-        try:
-            found = self._onward([], 0, 0)
-        except RecursionError:
+        if len(self._problem.matter) > _MOST_IN_TURN:
             return NotSettled()
+        found = self._onward([], 0, 0)
         if found is None and self._tried > _MOST_TRIED:
             return NotSettled()
         return found
@@ -251,7 +261,7 @@ class _Trial:
 
     def _contradicts(self, events: list[Event]) -> bool:
         problem = self._problem
-        network = list(_in_turn(events, problem.takes))
+        network = list(_whole_in_turn(events, problem.takes) if self._whole else _in_turn(events, problem.takes))
         known = set(events)
         for each in limits(problem.order, self._windows):
             if each.first in known and each.then in known:
@@ -260,6 +270,14 @@ class _Trial:
                 # Not yet finished: it will be later than all there is.
                 network.append(Between(each.first, events[-1], most=each.most))
         return contradicts(events, network)
+
+
+def _whole_in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
+    """The time that passes from one event to the next, with nothing set aside; the latest first, so that times that
+    keep it are found in one go."""
+    for place in range(len(events) - 1, 0, -1):
+        step, moment = events[place]
+        yield Between(events[place - 1], (step, moment), least=takes[step] if moment == "f" else 0.0)
 
 
 def _in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:

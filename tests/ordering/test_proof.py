@@ -2,6 +2,7 @@
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from benchflow.ordering.proof import Finding, Line, Proof, Reductions, prove
@@ -95,6 +96,30 @@ def test_every_choice_of_options_is_looked_at(procedure: Procedure) -> None:
             place = (frozenset[str](), brute.standing(finding.start))
             walked = actions(plan, finding.order)
             assert brute.replays(plan, place, walked[:-1]) is not None
+
+
+@settings(max_examples=examples(80), deadline=None)
+@given(procedures(most_operations=6, most_variables=3, with_options=False), st.integers(1, 6))
+def test_what_is_said_within_a_bound_that_is_too_small_is_true_though_not_all(procedure: Procedure, bound: int) -> None:
+    (plan,) = plans_of(procedure)
+    truth = brute.Verdicts(plan)
+    for reductions in (Reductions(), Reductions(at_least=False)):
+        proof = prove(procedure, bound=bound, reductions=reductions)
+        if not truth.origins:
+            continue
+        if proof.complete:
+            checked(plan, proof)
+        else:
+            assert of(proof, "not-explored")
+        assert {finding.where for finding in of(proof, "unreachable-operation")} <= truth.unreachable
+        for finding in of(proof, "dead-end"):
+            end = brute.replays(plan, origin(truth, finding), actions(plan, finding.order))
+            assert end is not None
+            assert end not in truth.finishable
+        for finding in of(proof, "interlock-needed"):
+            before = brute.replays(plan, origin(truth, finding), actions(plan, finding.order)[:-1])
+            assert before is not None
+            assert brute.replays(plan, origin(truth, finding), actions(plan, finding.order)) is None
 
 
 SWITCHED_OFF = [

@@ -232,6 +232,7 @@ def test_a_bound_that_is_too_small_says_so_and_a_larger_one_answers() -> None:
     found = only(small, "not-explored")
     assert found.severity == "warning"
     assert "A larger bound looks at more" in found.message
+    assert "There may be a shorter order" in only(small, "dead-end").message  # what shows is told all the same
     large = prove(built)
     assert large.complete
     assert only(large, "dead-end").order == ("to-13",)

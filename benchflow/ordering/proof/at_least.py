@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 
 from msgspec import Struct
 
-from benchflow.ordering.machine import BLOCKED, bits
+from benchflow.ordering.machine import BLOCKED, Machine, bits
 from benchflow.ordering.proof.part import Part
 
 _MOST_VALUATIONS = 20_000
@@ -130,3 +130,41 @@ def _possible(part: Part, step: int, before: int) -> list[int]:
             if not any(part.before[later] >> other & 1 for later in bits(again)):
                 masks[variable] |= 1 << value
     return masks
+
+
+def surely_stuck(part: Part, done: int, valuation: int) -> bool:
+    """Whether some step can never be done any more even if whatever a variable has once stood at could be had again at
+    any time. The other answer proves nothing."""
+    machine = part.machine
+    values = [1 << value for value in machine.values(valuation)]
+    left = part.all & ~done
+    moves = set(machine.move_effects)
+    while left:
+        possible = [effect for effect in moves if _may_be(machine, effect, values)]
+        moves.difference_update(possible)
+        for step in bits(left):
+            if not part.before[step] & left and _may_be(machine, machine.effect_of[step], values):
+                left ^= 1 << step
+                possible.append(machine.effect_of[step])
+        for effect in possible:
+            for variable, value in machine.effects[effect].sets:
+                values[variable] |= 1 << value
+        if not possible:
+            return True
+    return False
+
+
+def _may_be(machine: Machine, effect: int, values: Sequence[int]) -> bool:
+    needs, during, sets = machine.effects[effect]
+    if any(not values[variable] & mask for variable, mask in needs):
+        return False
+    for part in (during, sets):
+        written = dict(part)
+        for variable in written:
+            for never in machine.rules_on(variable):
+                if all(
+                    mask >> written[other] & 1 if other in written else not values[other] & ~mask
+                    for other, mask in never
+                ):
+                    return False
+    return True

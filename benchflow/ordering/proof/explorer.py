@@ -10,7 +10,7 @@ from benchflow.ordering.proof.space import AnySpace, Space, gated
 _MANY_SETS = 60_000
 """From here on a lattice is tried, since it is faster where it fits."""
 _BITS_HELD = 1024
-_BITS_MOVED = 200_000
+_BITS_MOVED = 30_000
 """A configuration held on its own takes about 100 bytes and 10 microseconds. A bound of so many allows a lattice as
 much memory and as much time: bits held at once, and bits gone through in all."""
 _CONFIGURATIONS_A_STEP = 50

@@ -20,6 +20,7 @@ from benchflow.procedure.plan import Plan
 
 DEFAULT_BOUND = 2_000_000
 """Configurations of one group of variables; about 100 bytes each where they are held one by one."""
+_PERHAPS_SHORTER = " (There may be a shorter order than the one shown.)"
 _CONFIGURATIONS_A_CHOICE = 4_000
 """A bound of so many configurations allows for one more choice of options to be looked at."""
 
@@ -120,11 +121,17 @@ class _Proving:
             elif shown is not None:
                 message = "It could not be settled whether " + _group(part) + " can always be finished"
                 self._not_explored(_place_of(part), _mark_of(part), message)
+        for part in (outline.part for outline in analysis.outlines if not outline.proven.free):
+            shown = show_dead_end(analysis, part, None)
+            if isinstance(shown, Witness):
+                yield self._dead_end(plan, shown, part.machine.steps, (_place_of(part), _mark_of(part)))
 
     def _dead_end(self, plan: Plan, shown: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]) -> Finding:
         order = tuple(go.id for go in shown.order)
         where, mark = self._author_of(plan, shown) if shown.order else at_start
         message = story.tell_dead_end(plan, shown, suspects)
+        if not shown.shortest:
+            message += _PERHAPS_SHORTER
         return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
 
     def _time_conflicts(self, analysis: Analysis) -> Iterator[Finding]:
@@ -194,7 +201,7 @@ class _Proving:
                 told += story.tell_mending(self._procedure, lines, smallest=mending.smallest)
         where, mark = self._author_of(plan, shown)
         if not shown.shortest:
-            told += " (There may be a shorter order than the one shown.)"
+            told += _PERHAPS_SHORTER
         self._mending[len(self._findings)] = lines
         self._findings.append(
             finding(

@@ -24,6 +24,7 @@ from benchflow.ordering.interlock import (
 )
 from benchflow.ordering.machine import BLOCKED, bits
 from benchflow.ordering.proof.analysis import Analysis
+from benchflow.ordering.proof.at_least import surely_stuck
 from benchflow.ordering.proof.part import Part
 from benchflow.ordering.proof.space import AnySpace, gated
 from benchflow.ordering.route import Do, Go, Make, Way, route
@@ -31,7 +32,8 @@ from benchflow.procedure.plan import Plan, Step
 
 _MOST_NODES = 200_000
 _MOST_NODES_UNEXPLORED = 20_000
-"""Where it is not known whether there is anything to be found."""
+_MOST_NODES_LOOKED_THROUGH = 2_000
+"""Where it is not known whether there is anything to be found; and for dead ends, each of which is looked into."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -50,9 +52,9 @@ class Unsettled(Struct, frozen=True):
     """Too much would have to be looked at to say whether the whole procedure ever comes to this."""
 
 
-def show_dead_end(analysis: Analysis, part: Part, space: AnySpace) -> Witness | Unsettled | None:
+def show_dead_end(analysis: Analysis, part: Part, space: AnySpace | None) -> Witness | Unsettled | None:
     """A shortest order after which the part can no longer be finished; ``None`` when the whole procedure never
-    comes to that."""
+    comes to that. Without a ``space`` only what shows at once is seen, and ``None`` proves nothing."""
     return _Show(analysis, part, space, dead=True).run()
 
 
@@ -81,14 +83,23 @@ class _Show:
         self._dead = dead
 
     def run(self, *, any_will_do: bool = False) -> Witness | Unsettled | None:
+        found = self._run(any_will_do=any_will_do)
+        if self._dead and self._space is None and isinstance(found, Witness):
+            return replace(found, shortest=False)  # a shorter one may not have shown
+        return found
+
+    def _run(self, *, any_will_do: bool) -> Witness | Unsettled | None:
         members = [self._part]
         best: Witness | None = None
         while True:
             view = self._part if len(members) == 1 else self._together(members)
             goal = _Goal(view, self._part, self._space, dead=self._dead)
-            most = _MOST_NODES if self._space is not None else _MOST_NODES_UNEXPLORED
+            most = _MOST_NODES_LOOKED_THROUGH if self._dead else _MOST_NODES_UNEXPLORED
+            most = most if self._space is None else _MOST_NODES
             found = _search(view, goal, view.all, most // len(members) ** 2)
             proven = not isinstance(found, Unsettled)
+            if not proven and self._space is None:
+                return Unsettled() if best is None else replace(best, shortest=False)
             if not proven:
                 found = _search(view, goal, goal.some_target(), most)
             if found is None:
@@ -139,8 +150,9 @@ class _Goal:
         self._steps = [(view.in_part(1 << number), place) for place, number in enumerate(part.steps)]
 
     def is_dead(self, done: int, valuation: int) -> bool:
-        assert self._space is not None
         here = sum(1 << place for bit, place in self._steps if done & bit)
+        if self._space is None:
+            return surely_stuck(self._part, here, self._projected(valuation))
         return not self._space.is_live(here, self._projected(valuation))
 
     def breaking(self, done: int, valuation: int) -> Iterator[int]:

@@ -23,12 +23,7 @@ class Reference(Shape[Ref]):
         self.kind, self.noun = kind, noun
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Ref | None:
-        found = scalar(node, self.noun, notes)
-        if found is None:
-            return None
-        text = clean_line(found.text)
-        notes.mention(self.kind, text, found.mark)
-        return Ref(text, found.mark)
+        return _mentioned(node, self.kind, self.noun, notes)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(TEXT_SCHEMA)
@@ -41,11 +36,8 @@ class KeyReference(Shape[str]):
         self.kind, self.noun = kind, noun
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
-        if found is None:
-            return None
-        notes.mention(self.kind, found.text, found.mark)
-        return found.text
+        found = _mentioned(node, self.kind, self.noun, notes)
+        return None if found is None else found.name
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string"}
@@ -58,15 +50,21 @@ class ValueReference(Shape[str]):
         self.kind, self.noun = kind, noun
 
     def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
-        if found is None:
-            return None
-        text = clean_line(found.text)
-        notes.mention(self.kind, text, found.mark, of=name.name)
-        return text
+        found = _mentioned(node, self.kind, self.noun, notes, of=name.name)
+        return None if found is None else found.name
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(TEXT_SCHEMA)
+
+
+def _mentioned(node: Node, kind: str, noun: str, notes: Notes, of: str = "") -> Ref | None:
+    """The name that ``node`` is, noted as meaning something of that kind: it is looked up when all is read."""
+    found = scalar(node, noun, notes)
+    if found is None:
+        return None
+    ref = Ref(clean_line(found.text), found.mark)
+    notes.mention(kind, ref.name, ref.mark, of=of)
+    return ref
 
 
 def conditions(kind: str, value_kind: str, noun: str, at_least: int = 0) -> Shape[dict[str, tuple[str, ...]]]:

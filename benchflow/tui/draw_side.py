@@ -18,7 +18,10 @@ ORDER = ("closing", "missed", "open", "wait")
 """Which clock matters most."""
 
 LEAST_NEXT = 5
-"""Rows that what comes next keeps, however much there is above it."""
+"""Rows that what comes next keeps, while how it stands and the clock are whole above it."""
+
+BARE_NEXT = 2
+"""Rows that it gives way to before anything of how it stands is left out: `o` lists what comes next."""
 
 REASONS = 3
 """How many of the stopped operations say why in the column; `w` and `o` say it of any."""
@@ -29,7 +32,9 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
     if len(view.standing) + 1 + len(clocks) + LEAST_NEXT > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
-    standing = draw_standing(view.standing, width, max(height - len(clocks) - LEAST_NEXT, 3))
+    below = height - len(clocks)
+    whole = min(len(view.standing) + 1, below - BARE_NEXT)
+    standing = draw_standing(view.standing, width, max(below - LEAST_NEXT, whole, 3))
     air = [EMPTY] if len(standing) + len(clocks) + LEAST_NEXT + 2 <= height else []
     out = [*standing, *(air if standing else [])]
     if clocks:
@@ -110,9 +115,12 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
         return []
     pressing = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
     out: list[Line] = [rule(width, "CLOCK")]
-    for row in pressing[: height - 1]:
+    fits = len(pressing) if len(pressing) < height else height - 2
+    for row in pressing[:fits]:
         words, role = clock_words(row)
         out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
+    if fits < len(pressing):
+        out.append(say(f"and {len(pressing) - fits} more", "faint"))
     return out
 
 

@@ -3,7 +3,6 @@
 The engine and its numbers are invented.
 """
 
-from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -180,6 +179,3 @@ def resume(hands: Hands) -> Hands:
     clock = HeldClock()
     clock.wall_now, clock.mono_now = hands.clock.wall_now, 5.0
     return Hands(Desk.resume(hands.desk.journal.path, read=read, clock=clock), clock)
-
-
-Begin = Callable[..., Hands]

@@ -94,7 +94,9 @@ def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_an
     do(script, "take-up", operation="pull")
     (reply,) = script.say(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
     assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
-    assert "W-1" in reply["refused"][0]["message"] or "good" in reply["refused"][0]["message"]
+    assert why in reply["refused"][0]["message"]
+    assert "Fit for" in reply["refused"][0]["message"]
+    assert "W-1" in reply["refused"][0]["message"].partition("Fit for")[2]
     assert no(script, "tick", joint="studs", fastener=1, instrument="W-99") == ["unknown-name"]
 
 

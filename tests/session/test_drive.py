@@ -60,7 +60,7 @@ def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(t
     assert status["status"]["in_hand"] == "seal"
     assert status["status"]["state"] == {"pistons": "at-deck", "valves": "shut"}
     assert {reason["code"] for reason in why["why"]} >= {"after-missing", "interference"}
-    assert route["route"] == ["seal", "lower"] or route["route"] == ["lower"]
+    assert route["route"] == ["seal", "lower"]  # what is in hand is not done yet
 
 
 def test_an_existing_log_is_resumed_and_open_on_it_is_refused(tmp_path: Path) -> None:

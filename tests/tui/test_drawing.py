@@ -9,12 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.view import Gauge, NextRow, TightenInput
+from benchflow.session.view import ClockRow, Gauge, NextRow, StandRow, TightenInput
 from benchflow.tui.big import big, big_wrapped
 from benchflow.tui.draw_bench import Scene, draw_bench
 from benchflow.tui.draw_gauge import draw_gauge
 from benchflow.tui.draw_joint import pictures_of
 from benchflow.tui.draw_large import draw_large
+from benchflow.tui.draw_side import draw_side
 from benchflow.tui.draw_wants import Typed
 from benchflow.tui.lines import Line, cut, plain, width_of, wrap
 from benchflow.tui.offer import OfferWork
@@ -58,6 +59,16 @@ def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
     assert "Draw down" in words
     assert "27 Time the cams" in words
     assert "Set the head down now." in words
+
+
+def test_nothing_of_how_it_stands_is_left_out_for_what_comes_next_however_many_clocks_run() -> None:
+    clocks = tuple(ClockRow(f"op-{n}", f"Operation {n}", "since", "missed", -60.0 * n, "late") for n in range(1, 5))
+    seven = tuple(StandRow(f"v{n}", f"Part {n}", f"stands {n}") for n in range(1, 8))
+    crowded = msgspec.structs.replace(view(now(), clocks), standing=seven)
+    text = texts(draw_side(crowded, 29, 16))
+    assert all(f"stands {n}" in text for n in range(1, 8))
+    assert "and 2 more" in text  # of four clocks: no row is dropped without a word
+    assert "NEXT" in text
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])

@@ -1,13 +1,11 @@
 """Files that commands write: whole or not at all, and never over a log, a procedure or a shop's register."""
 
-import os
 import re
-import shutil
 import sys
-from contextlib import suppress
 from pathlib import Path
 
-from benchflow.errors import BenchflowError
+from benchflow.base.atomic_write import atomic_write
+from benchflow.base.errors import BenchflowError
 
 _IS_LOG = re.compile(rb'\{"at":"[^"]{20,40}","by":')  # how every line of a log begins (RFC 8785 sorts the keys)
 _IS_AUTHORED = re.compile(rb"^(benchflow|shop): *['\"]?[0-9]", re.MULTILINE)
@@ -31,7 +29,7 @@ def put(text: str | bytes, out: Path | None) -> None:
             target.write_bytes(data)
         else:
             _not_over_the_truth(out, target)
-            _replace(target, data)
+            atomic_write(target, data)
     except (OSError, RuntimeError) as wrong:  # RuntimeError: links that run in a circle
         raise BenchflowError(
             f"{out} cannot be written: {getattr(wrong, 'strerror', None) or wrong}. Choose another place."
@@ -49,17 +47,3 @@ def _not_over_the_truth(out: Path, target: Path) -> None:
         what = "a procedure" if authored[1] == b"benchflow" else "a shop file"
     if what:
         raise BenchflowError(f"{out} is {what}, and nothing is written over it. Choose another name.")
-
-
-def _replace(target: Path, data: bytes) -> None:
-    beside = target.with_name(f".{target.name}.part")
-    beside.unlink(missing_ok=True)
-    try:
-        with beside.open("xb") as file:
-            file.write(data)
-        if target.exists():
-            shutil.copymode(target, beside)
-        os.replace(beside, target)
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)  # gone already when it has become the file

@@ -1,6 +1,6 @@
 """Shapes for names that are given elsewhere: each says what kind of thing it means, to be looked up at the end."""
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
 from benchflow.procedure.nodes import Node
 from benchflow.procedure.shapes import (

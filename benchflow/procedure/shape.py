@@ -10,7 +10,7 @@ from typing import Any, Generic, TypeVar
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.problems import Severity, hint_for

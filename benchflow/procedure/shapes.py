@@ -11,7 +11,7 @@ from collections.abc import Mapping as MappingOf
 from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.placeholders import PLACEHOLDER

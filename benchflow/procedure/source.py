@@ -11,7 +11,7 @@ from typing import Any
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean, unseen
+from benchflow.base.plaintext import clean, unsafe_characters
 from benchflow.procedure.model import Mark
 from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence, way
 from benchflow.procedure.problems import Problem, Severity
@@ -120,7 +120,7 @@ def parse(text: str, file: str) -> Source:
 
 def _without_controls(text: str, problems: Problems) -> str:
     """YAML allows none of these unescaped. Each is reported and read as a space, so that the rest is read too."""
-    bad = {character for character in unseen(text) if not _may_stand_in_yaml(character)}
+    bad = {character for character in unsafe_characters(text) if not _may_stand_in_yaml(character)}
     bad |= {character for character in "\x85\u2028\u2029" if character in text}
     if not bad:
         return text
@@ -308,7 +308,7 @@ class _Builder:
                 "look for a quote that is not closed",
             )
             raw = raw[:MAX_SCALAR]
-        out = unseen(raw)
+        out = unsafe_characters(raw)
         if out:
             names = ", ".join(f"U+{ord(character):04X}" for character in out)
             self._problems.add(

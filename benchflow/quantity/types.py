@@ -5,7 +5,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 
 Code = Literal["bad-quantity", "wrong-dimension", "disagreeing-units"]
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.cache import KEPT, Loaded, load, read_text
 
 GOOD = Path(__file__).parent / "good" / "every-key.yaml"

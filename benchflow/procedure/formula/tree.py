@@ -8,7 +8,7 @@ from typing import Literal, NamedTuple
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.quantity import units
 from benchflow.quantity.notation import unit_end
 from benchflow.quantity.numerals import Number, NumeralError, scan_number, skip_space, uniform

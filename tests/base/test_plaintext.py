@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchflow.plaintext import clean, clean_line, unseen
+from benchflow.base.plaintext import clean, clean_line, unsafe_characters
 
 
 @pytest.mark.parametrize(
@@ -38,7 +38,7 @@ def test_a_title_stays_on_its_one_line() -> None:
 
 
 def test_an_author_can_be_told_which_characters_were_taken_out() -> None:
-    assert unseen("a\u202eb\x1bc\u202e") == ("\u202e", "\x1b")
+    assert unsafe_characters("a\u202eb\x1bc\u202e") == ("\u202e", "\x1b")
 
 
 @given(st.text(alphabet=st.characters(), max_size=200))
@@ -46,4 +46,4 @@ def test_no_text_whatever_leaves_a_control_character_behind(text: str) -> None:
     cleaned = clean(text)
     assert all(char == "\n" or unicodedata.category(char) not in ("Cc", "Cs") for char in cleaned)
     assert clean(cleaned) == cleaned
-    assert not unseen(cleaned)
+    assert not unsafe_characters(cleaned)

@@ -17,14 +17,14 @@ from datetime import timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from benchflow.session.desk import Clock
-from benchflow.session.store import Places
-from benchflow.tui.big import QUARTERS
-from benchflow.tui.front import FrontPage
-from benchflow.tui.looks import Name, look
-from benchflow.tui.opening import NoticePage
-from benchflow.tui.page import Page
-from benchflow.tui.shelf import Shelf
+from benchflow.session.catalog import Places
+from benchflow.session.controller import Clock
+from benchflow.tui.app.job_catalog import Shelf
+from benchflow.tui.app.themes import Name, look
+from benchflow.tui.draw.large_letters import QUARTERS
+from benchflow.tui.screens.job_list import FrontPage
+from benchflow.tui.screens.start_job import NoticePage
+from benchflow.tui.widgets.page import Page
 from tests.tui.play import LIBRARY, Hands
 from tests.tui.sitting import Sitting, sitting
 

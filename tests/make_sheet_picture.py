@@ -11,8 +11,8 @@ import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from benchflow.review.sheet import sheet
-from benchflow.review.sheet_html import html
+from benchflow.review.sheets.build_sheet import sheet
+from benchflow.review.sheets.build_sheet_html import html
 from tests.review.player import Faults
 from tests.review.plays import FLOAT, told
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from benchflow.session.lines import read
+from benchflow.session.log.line_format import read
 from tests.session.bench import SMALL
 from tests.session.logs import write_log
 
@@ -315,7 +315,7 @@ def test_a_shell_completes_commands(shell: Shell) -> None:
 
 
 def test_who_writes_a_script_can_look_up_every_intent_and_its_fields(shell: Shell) -> None:
-    from benchflow.session.intents import KINDS
+    from benchflow.session.intents.intent_types import KINDS
 
     code, output, errors = shell.run("drive", "--intents")
     assert (code, errors) == (0, "")
@@ -370,7 +370,7 @@ def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
 
 def test_a_crash_says_where_the_log_is_and_shows_no_locals(shell: Shell) -> None:
     script = """
-import benchflow.session.drive as driving
+import benchflow.session.json_lines as driving
 def crash(desk, lines, out):
     secret = "not to be shown"
     raise RuntimeError("a fault put in by a test")

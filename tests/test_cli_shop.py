@@ -7,8 +7,8 @@ from click.testing import CliRunner, Result
 
 from benchflow.commands.shop import shop
 from benchflow.errors import BenchflowError
-from benchflow.session.shop import find_person, pin_fits
-from benchflow.session.shop_reader import load_shop
+from benchflow.session.shop.register import find_person, pin_fits
+from benchflow.session.shop.register_reader import load_shop
 
 
 @pytest.fixture(autouse=True)
@@ -52,7 +52,7 @@ def test_who_is_not_in_the_register_is_said_before_anything_is_asked_for(words: 
 
 
 def test_every_key_of_an_instrument_can_be_read_off_the_help() -> None:
-    from benchflow.session.shop_reader import json_schema
+    from benchflow.session.shop.register_reader import json_schema
 
     told = run("instrument", "--help").output
     keys = json_schema()["$defs"]["instrument"]["properties"]

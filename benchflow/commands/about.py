@@ -21,7 +21,7 @@ def schema(shop: bool) -> None:
     import json
 
     if shop:
-        from benchflow.session.shop_reader import json_schema
+        from benchflow.session.shop.register_reader import json_schema
     else:
         from benchflow.procedure.schema import json_schema
     say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
@@ -42,7 +42,7 @@ def where(as_json: bool) -> None:
 
     Set BENCHFLOW_HOME to a folder to have everything under it.
     """
-    from benchflow.session.store import HOME, library, places
+    from benchflow.session.catalog import HOME, library, places
 
     here = places()
     if as_json:

@@ -15,8 +15,8 @@ from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.review.archive.database import Database
-    from benchflow.review.archive.report import Filed
-    from benchflow.review.question import Source, Subject
+    from benchflow.review.archive.filing_report import Filed
+    from benchflow.review.many.question import Source, Subject
 
 
 def _bench() -> str:
@@ -27,7 +27,7 @@ def _bench() -> str:
 
 
 def _default_archive() -> str:
-    from benchflow.session.store import make_folder, places
+    from benchflow.session.catalog import make_folder, places
 
     return str(make_folder(places().data) / "archive.sqlite")
 
@@ -48,18 +48,18 @@ def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Source"]:
     """What a question is put to: the logs named; else the archive named; else this machine's own archive, which is
     brought up to date first."""
     if logs:
-        from benchflow.review.scan import Files
+        from benchflow.review.many.log_scan import Files
 
         yield Files(paths_of(logs))
         return
     from benchflow.review.archive.index import Indexed
-    from benchflow.session.store import places
+    from benchflow.session.catalog import places
 
     with _opened(url) as database:
         folder = places().sessions
         if url is None and folder.is_dir():
             from benchflow.review.archive.filing import file_logs
-            from benchflow.review.logfile import logs_under
+            from benchflow.review.log.log_file import logs_under
 
             file_logs(database, logs_under(folder), _bench(), folders=[folder])
         yield Indexed(database)
@@ -107,8 +107,8 @@ def trace(
       benchflow trace --instrument T-0117 --from 2026-01-15 --reads-high 6
     """
     from benchflow.quantity import parse_quantity
-    from benchflow.review import question as q
-    from benchflow.review import trace as t
+    from benchflow.review.many import question as q
+    from benchflow.review.many import shared_use as t
 
     subjects: list[Subject] = []
     if instrument is not None:
@@ -140,7 +140,7 @@ def trace(
     if as_json:
         emit(found)
     else:
-        from benchflow.review.text import trace as in_text
+        from benchflow.review.answer_text import trace as in_text
 
         print_lines(in_text(found))
     return FINE
@@ -179,9 +179,9 @@ def across(
 
     An individuals and moving range chart; `journal` is every journal[1], journal[2], each by itself.
     """
-    from benchflow.review import across as a
-    from benchflow.review import text
-    from benchflow.review.question import moment_of
+    from benchflow.review import answer_text as text
+    from benchflow.review.many import trends as a
+    from benchflow.review.many.question import moment_of
 
     span = moment_of(since), moment_of(until, end_of_day=True)
     with _source(url, logs) as source:
@@ -193,7 +193,7 @@ def across(
     if svg is not None:
         if not found.series:
             raise BenchflowError(f"No build has a reading {name}: there is nothing to draw.")
-        from benchflow.review.chart_picture import svg as drawn
+        from benchflow.review.many.chart_picture import svg as drawn
 
         put(drawn(found.series[0]), svg)
     emit(found) if as_json else print_lines(text.across(found))
@@ -224,7 +224,7 @@ def archive(
     do it at once. A log that does not verify is kept out and named. `benchflow archive watch` goes on following.
     A server's password belongs into ~/.pgpass or PGPASSWORD, not into the URL, where others could read it.
     """
-    from benchflow.session.store import places
+    from benchflow.session.catalog import places
 
     follow = bool(paths) and str(paths[0]) == "watch"
     named = list(paths[1:] if follow else paths) or [places().sessions]
@@ -252,7 +252,7 @@ def _progress(done: int, of: int) -> None:
 
 
 def _tell_filed(report: "Filed", as_json: bool) -> None:
-    from benchflow.review.text import filed
+    from benchflow.review.answer_text import filed
 
     if as_json:
         emit(report)
@@ -273,7 +273,7 @@ def _follow(database: "Database", named: list[Path], copy_logs: bool, as_json: b
 
 def _fetch(database: "Database", session: str, out: Path | None) -> int:
     from benchflow.review.archive.index import Indexed
-    from benchflow.session.lines import read
+    from benchflow.session.log.line_format import read
 
     source = Indexed(database)
     fits = [one for one in source.sessions() if session in (one.session.unit, one.session.session[: len(session)])]

@@ -52,7 +52,7 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     Raises :class:`~benchflow.errors.BenchflowError` when the file cannot be opened.
     """
     from benchflow.procedure.check import as_finding, check_structure
-    from benchflow.session.reading import load_procedure
+    from benchflow.session.procedure_loading import load_procedure
 
     loaded = load_procedure(path)
     findings = [as_finding(each) for each in check_structure(loaded.procedure, loaded.problems, shown(path))]

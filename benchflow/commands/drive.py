@@ -14,8 +14,8 @@ from benchflow.errors import BenchflowError
 def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> None:
     if not wanted or ctx.resilient_parsing:
         return
-    from benchflow.session.intent_reader import fields_of
-    from benchflow.session.intents import KINDS, Base
+    from benchflow.session.intents.intent_types import KINDS, Base
+    from benchflow.session.intents.parsing import fields_of
 
     everywhere = fields_of(Base)
     for name, kind in sorted(KINDS.items()):
@@ -49,11 +49,11 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
 
     The screen sends exactly the same. A refusal is an answer like any other, and no failure of the command.
     """
-    from benchflow.session.drive import drive as drive_desk
-    from benchflow.session.drive import open_desk
-    from benchflow.session.reading import load_procedure, reader
-    from benchflow.session.register import Register
-    from benchflow.session.store import places
+    from benchflow.session.catalog import places
+    from benchflow.session.json_lines import drive as drive_desk
+    from benchflow.session.json_lines import open_desk
+    from benchflow.session.procedure_loading import load_procedure, reader
+    from benchflow.session.shop.live_register import Register
 
     path = find_procedure(procedure)
     source = load_procedure(path)

@@ -5,7 +5,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from benchflow.errors import BenchflowError
-from benchflow.session.store import SUFFIX, library, places
+from benchflow.session.catalog import SUFFIX, library, places
 
 PROCEDURE_SUFFIXES = (".yaml", ".yml")
 

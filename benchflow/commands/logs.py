@@ -12,7 +12,7 @@ from benchflow.commands.output import emit, remark, say, shown
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
-    from benchflow.session.journal import Journal
+    from benchflow.session.log.journal import Journal
 
 
 @click.command()
@@ -23,7 +23,7 @@ def log(name: str, as_json: bool) -> int:
 
     LOG is a file, or a piece of its name that only one log has, such as the job's number.
     """
-    from benchflow.session.journal import Journal
+    from benchflow.session.log.journal import Journal
 
     with Journal.open(find_log(name), read_only=True) as journal:
         if as_json:
@@ -38,8 +38,8 @@ def log(name: str, as_json: bool) -> int:
 
 
 def _tell(journal: "Journal") -> None:
-    from benchflow.session.reading import reader
-    from benchflow.session.story import plan_of, story
+    from benchflow.session.history.history import plan_of, story
+    from benchflow.session.procedure_loading import reader
 
     try:
         plan = plan_of(journal.lines, reader())
@@ -59,8 +59,8 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
     The fingerprint stands for everything in the log. Kept elsewhere, on a build sheet for instance, it also
     shows whether whole lines were cut off at the end, which a chain alone cannot.
     """
-    from benchflow.session.journal import LogUnusable
-    from benchflow.session.journal import verify as check
+    from benchflow.session.log.journal import LogUnusable
+    from benchflow.session.log.journal import verify as check
 
     worst = FINE
     for name in names:
@@ -90,9 +90,9 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
 @click.option("--folder", type=click.Path(path_type=Path), help="Look there instead of in the usual place.")
 def sessions(as_json: bool, folder: Path | None) -> int:
     """List the sessions of this machine, the one worked on last first."""
-    from benchflow.session.moment import parse
-    from benchflow.session.store import places
-    from benchflow.session.store import sessions as in_folder
+    from benchflow.session.catalog import places
+    from benchflow.session.catalog import sessions as in_folder
+    from benchflow.session.log.timestamps import parse
 
     if folder is not None and not folder.is_dir():
         raise BenchflowError(f"There is no folder {folder}.")

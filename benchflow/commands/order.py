@@ -98,14 +98,14 @@ def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_
     if as_json:
         emit(_as_json(made))
         return FINE
-    from benchflow.review.order_sheet_page import page
+    from benchflow.review.sheets.order_sheet_page import page
 
     if as_text:
-        from benchflow.review.order_sheet_text import text
+        from benchflow.review.sheets.order_sheet_text import text
 
         put("\n".join(text(page(made), width)) + "\n", out)
     else:
-        from benchflow.review.order_sheet_html import html
+        from benchflow.review.sheets.order_sheet_html import html
 
         put(html(page(made)), out)
     if str(out) != _HERE:
@@ -130,7 +130,7 @@ def _as_json(made: "OrderSheet") -> dict[str, object]:
 def _build(name: str, chosen: Sequence[str], starts: Sequence[str]) -> tuple["Plan", dict[str, str]]:
     """The plan, and the values given for states that are asked for."""
     from benchflow.procedure.expand import expand
-    from benchflow.session.reading import load_procedure
+    from benchflow.session.procedure_loading import load_procedure
 
     path = find_procedure(name)
     procedure = load_procedure(path).procedure

@@ -14,9 +14,9 @@ from benchflow.commands.writing import put
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
-    from benchflow.review.account import Account
-    from benchflow.review.evidence import Review
-    from benchflow.session.shop import Shop
+    from benchflow.review.evidence.assessment import Review
+    from benchflow.review.log.loaded_log import Account
+    from benchflow.session.shop.register import Shop
 
 
 def _on_a_terminal() -> bool:
@@ -25,20 +25,20 @@ def _on_a_terminal() -> bool:
 
 
 def _account(name: str) -> "Account":
-    from benchflow.review.account import account
-    from benchflow.session.reading import reader
+    from benchflow.review.log.loaded_log import account
+    from benchflow.session.procedure_loading import reader
 
     return account(find_log(name), reader())
 
 
 def _shop(path: Path | None) -> "Shop | None":
     """The register in ``path``, or this machine's own; none where there is none."""
-    from benchflow.session.store import places
+    from benchflow.session.catalog import places
 
     where = path or places().shop
     if path is None and not where.exists():
         return None
-    from benchflow.session.register import Register
+    from benchflow.session.shop.live_register import Register
 
     shop = Register(where, places().compiled).shop()
     if shop is None:
@@ -58,7 +58,7 @@ def remark_all(warnings: Iterable[str]) -> None:
 
 def paths_of(named: Iterable[Path]) -> list[Path]:
     """Logs named, and those in folders named."""
-    from benchflow.review.logfile import a_file, logs_under
+    from benchflow.review.log.log_file import a_file, logs_under
 
     found: list[Path] = []
     for path in named:
@@ -80,18 +80,18 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
 
     Without more it is one page of HTML beside the log, that needs nothing else and prints on A4 or Letter.
     """
-    from benchflow.review.sheet import sheet as make
+    from benchflow.review.sheets.build_sheet import sheet as make
 
     told = _account(name)
     made = make(told)
     if as_json:
         emit(made)
     elif as_markdown:
-        from benchflow.review.sheet_markdown import markdown
+        from benchflow.review.sheets.build_sheet_markdown import markdown
 
         put(markdown(made), out)
     else:
-        from benchflow.review.sheet_html import html
+        from benchflow.review.sheets.build_sheet_html import html
 
         out = out or Path(told.log.path).with_suffix(".html")
         put(html(made), out)
@@ -130,7 +130,7 @@ def review(
     if as_json:
         emit({**_with_properties(found), "session": told.facts.session})
         return FINE if told.log.damage is None else FOUND
-    from benchflow.review.text import review as in_text
+    from benchflow.review.answer_text import review as in_text
 
     print_lines(in_text(found, every=every))
     if show_rule:
@@ -145,7 +145,7 @@ def review(
 
 
 def _reviewed(told: "Account", complaint: str | None, search: str | None, shop: "Shop | None") -> "Review":
-    from benchflow.review.evidence import by_failure, by_search, find_failure, of_everything
+    from benchflow.review.evidence.assessment import by_failure, by_search, find_failure, of_everything
 
     if search is not None:
         return by_search(told, search, shop)
@@ -180,7 +180,7 @@ def _with_properties(found: "Review") -> dict[str, Any]:
 def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
     """Hold two builds side by side: by the same procedure or by two revisions of it; what differs first, readings,
     times, parts and people. On a terminal it opens a screen."""
-    from benchflow.review.compare import compare as held
+    from benchflow.review.many.comparison import compare as held
 
     one, other = _account(left), _account(right)
     found = held(one, other)
@@ -191,7 +191,7 @@ def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
 
         return show_comparison(one, other, found)
     else:
-        from benchflow.review.text import comparison
+        from benchflow.review.answer_text import comparison
 
         print_lines(comparison(found))
     return FINE
@@ -220,7 +220,7 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
     paths = paths_of(Path(name) for name in names)
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.flat import as_csv, as_json_lines
-        from benchflow.review.logfile import read_log
+        from benchflow.review.log.log_file import read_log
 
         logs = [read_log(path) for path in paths]
         write = as_csv if form == "csv" else as_json_lines
@@ -243,7 +243,7 @@ def _exported(accounts: "list[Account]", form: str) -> str | bytes:
         from benchflow.review.interchange.calendar import as_calendar
 
         return as_calendar(accounts)
-    from benchflow.review.sheet import sheet as make
-    from benchflow.review.sheet_markdown import markdown
+    from benchflow.review.sheets.build_sheet import sheet as make
+    from benchflow.review.sheets.build_sheet_markdown import markdown
 
     return "\n".join(markdown(make(told)) for told in accounts)

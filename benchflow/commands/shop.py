@@ -13,12 +13,12 @@ from benchflow.commands.output import emit, remark, say
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
-    from benchflow.session.shop import Shop
+    from benchflow.session.shop.register import Shop
     from benchflow.trade.instruments import Instrument
 
 
 def _path() -> Any:
-    from benchflow.session.store import places
+    from benchflow.session.catalog import places
 
     return places().shop
 
@@ -33,8 +33,8 @@ def _day(text: str | None) -> date | None:
 
 
 def _change(*changes: Callable[..., Any]) -> None:
-    from benchflow.session.shop_file import change_file
-    from benchflow.session.store import make_folder
+    from benchflow.session.catalog import make_folder
+    from benchflow.session.shop.register_writer import change_file
 
     path = _path()
     make_folder(path.parent)
@@ -54,7 +54,7 @@ def shop(ctx: click.Context, as_json: bool) -> int:
     """
     if ctx.invoked_subcommand is not None:
         return FINE
-    from benchflow.session.shop_reader import load_shop
+    from benchflow.session.shop.register_reader import load_shop
 
     path = _path()
     if not path.exists():
@@ -136,8 +136,8 @@ def person(name: str, roles: tuple[str, ...]) -> int:
     \b
       benchflow shop person 'Ann Other' --role builder --role inspector
     """
-    from benchflow.session.shop import find_person
-    from benchflow.session.shop_file import add_person, set_roles
+    from benchflow.session.shop.register import find_person
+    from benchflow.session.shop.register_writer import add_person, set_roles
 
     register = _register()
     known = None if register is None else find_person(register, name)
@@ -150,7 +150,7 @@ def person(name: str, roles: tuple[str, ...]) -> int:
 
 
 def _register() -> "Shop | None":
-    from benchflow.session.register import Register
+    from benchflow.session.shop.live_register import Register
 
     return Register(_path()).shop()
 
@@ -160,8 +160,8 @@ def _register() -> "Shop | None":
 def pin(name: str) -> int:
     """Give a person a PIN. It is asked for twice (from a script: one line on standard input); only its salted hash is
     kept."""
-    from benchflow.session.shop import find_person, hash_pin
-    from benchflow.session.shop_file import set_pin
+    from benchflow.session.shop.register import find_person, hash_pin
+    from benchflow.session.shop.register_writer import set_pin
 
     register = _register()
     known = None if register is None else find_person(register, name)
@@ -188,7 +188,7 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
     The keys: kind, title, serial, range, scale, uncertainty, coverage-factor (k, else 2), calibrated, calibration-due,
     uses-since, uses-allowed, lever, note. `benchflow schema --shop` says what each means.
     """
-    from benchflow.session.shop_file import add_instrument, set_value
+    from benchflow.session.shop.register_writer import add_instrument, set_value
 
     pairs: dict[str, str] = {}
     for value in values:
@@ -211,7 +211,7 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 @click.option("--uncertainty", default="", help="The expanded uncertainty on the certificate.")
 def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> int:
     """Record a calibration: its uses begin again at nought, and a doubt is lifted."""
-    from benchflow.session.shop_file import record_calibration
+    from benchflow.session.shop.register_writer import record_calibration
 
     day = _day(on) or date.today()  # the day on the certificate is the shop's own
     _change(record_calibration(name, day, _day(due), uncertainty))
@@ -223,7 +223,7 @@ def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> 
 @click.argument("why")
 def doubt(name: str, why: str) -> int:
     """Put an instrument in doubt (dropped, overloaded, found bad): refused until it is calibrated."""
-    from benchflow.session.shop_file import doubt as doubted
+    from benchflow.session.shop.register_writer import doubt as doubted
 
     _change(doubted(name, why))
     return FINE
@@ -234,8 +234,8 @@ def doubt(name: str, why: str) -> int:
 @click.option("--on", help="The day; today if not said.")
 def retire(name: str, on: str | None) -> int:
     """A person who has left, or an instrument out of use. Neither is struck out: old logs speak of them."""
-    from benchflow.session.shop import find_person
-    from benchflow.session.shop_file import retire as retired
+    from benchflow.session.shop.register import find_person
+    from benchflow.session.shop.register_writer import retire as retired
 
     register = _register()
     person = None if register is None else find_person(register, name)

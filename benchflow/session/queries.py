@@ -6,18 +6,18 @@ import msgspec
 
 from benchflow.ordering import route as way
 from benchflow.procedure.plan import Step
-from benchflow.session import intents as it
-from benchflow.session.choosing import proposal
-from benchflow.session.decide import move_reasons, take_up_reasons
-from benchflow.session.deciding import Around, unknown
-from benchflow.session.joint_input import tighten_input
-from benchflow.session.look import latest_moments
-from benchflow.session.matching import match_inputs
-from benchflow.session.missing import missing
-from benchflow.session.reasons import told
+from benchflow.session.context import Around, unknown
+from benchflow.session.intents import intent_types as it
+from benchflow.session.intents.choices import proposal
+from benchflow.session.intents.dispatch import move_reasons, take_up_reasons
+from benchflow.session.intents.part_matching import match_inputs
+from benchflow.session.intents.rework_intents import plan_of
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.state import State
-from benchflow.session.taking_back import plan_of
+from benchflow.session.rules.blocking import told
+from benchflow.session.rules.open_items import missing
+from benchflow.session.state.state import State
+from benchflow.session.view.build import latest_moments
+from benchflow.session.view.joint_inputs import tighten_input
 
 
 def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | Refusal:

@@ -22,8 +22,8 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
-from benchflow.session.fold import replay
-from benchflow.session.journal import Draft, Journal
+from benchflow.session.log.journal import Draft, Journal
+from benchflow.session.state.fold import replay
 
 AT = "2026-03-01T18:30:00.000Z"
 SHIPPED = Path(__file__).parents[2] / "procedures" / "head-install.yaml"

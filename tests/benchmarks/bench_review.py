@@ -24,14 +24,14 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Fixed, Procedure
-from benchflow.review.account import account
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import Indexed
-from benchflow.review.evidence import of_everything
-from benchflow.review.question import Instrument, Question
-from benchflow.review.ranking import TICKS_AGAIN
-from benchflow.review.trace import Ask, trace
+from benchflow.review.evidence.assessment import of_everything
+from benchflow.review.evidence.ranking import TICKS_AGAIN
+from benchflow.review.log.loaded_log import account
+from benchflow.review.many.question import Instrument, Question
+from benchflow.review.many.shared_use import Ask, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
 BENCH = "bench-1"

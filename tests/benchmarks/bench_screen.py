@@ -15,8 +15,8 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from benchflow.session.desk import Desk
-from benchflow.session.reading import load_procedure, reader
+from benchflow.session.controller import Desk
+from benchflow.session.procedure_loading import load_procedure, reader
 from tests.tui.play import Hands
 from tests.tui.terminal import Terminal
 

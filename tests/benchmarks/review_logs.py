@@ -8,8 +8,8 @@ from typing import Any
 
 import msgspec
 
-from benchflow.session.lines import ZEROS, read
-from benchflow.session.moment import format
+from benchflow.session.log.line_format import ZEROS, read
+from benchflow.session.log.timestamps import format
 
 PROCEDURE = ("# invented\n" + "- id: op  title: something to do at the bench\n" * 900)[:40_000]
 _encode = msgspec.json.Encoder(order="sorted").encode  # canonical, for what is written here

@@ -9,7 +9,7 @@ from math import pi, sqrt
 
 import pytest
 
-from benchflow.review.chart import D2, D4, E2, chart_of, limits_of, moving_ranges
+from benchflow.review.many.control_chart import D2, D4, E2, chart_of, limits_of, moving_ranges
 
 FLOW_RATE = [49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1]
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session import moment
+from benchflow.session.log import timestamps as moment
 
 
 @pytest.mark.parametrize(

@@ -10,7 +10,7 @@ from hashlib import sha256
 import pytest
 import rfc8785
 
-from benchflow.session.lines import read
+from benchflow.session.log.line_format import read
 from tests.session.logs import foreign_log
 
 FILES = {

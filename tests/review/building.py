@@ -6,8 +6,8 @@ from hashlib import sha256
 from pathlib import Path
 from typing import Any, Self
 
-from benchflow.session.lines import Draft, Line, seal
-from benchflow.session.moment import format
+from benchflow.session.log.line_format import Draft, Line, seal
+from benchflow.session.log.timestamps import format
 
 PROCEDURE = """\
 benchflow: 1

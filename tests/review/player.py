@@ -19,18 +19,18 @@ from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.choosing import proposal
-from benchflow.session.desk import Desk
-from benchflow.session.drive import drive
-from benchflow.session.fitness import need_for_stage
-from benchflow.session.judging import limit_of
-from benchflow.session.matching import proposed
-from benchflow.session.missing import lots_wanted
-from benchflow.session.moment import format as written
-from benchflow.session.moment import parse
-from benchflow.session.register import Register
-from benchflow.session.state import State
-from benchflow.session.tally import joint_of, stage_order
+from benchflow.session.controller import Desk
+from benchflow.session.intents.choices import proposal
+from benchflow.session.intents.part_matching import proposed
+from benchflow.session.json_lines import drive
+from benchflow.session.log.timestamps import format as written
+from benchflow.session.log.timestamps import parse
+from benchflow.session.rules.instrument_fitness import need_for_stage
+from benchflow.session.rules.joint_progress import joint_of, stage_order
+from benchflow.session.rules.open_items import lots_wanted
+from benchflow.session.rules.verdicts import limit_of
+from benchflow.session.shop.live_register import Register
+from benchflow.session.state.state import State
 from tests.session.walker import reading
 
 Intent = dict[str, Any]

@@ -11,10 +11,10 @@ from tempfile import mkdtemp
 from benchflow.procedure.cache import Loaded, read_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
-from benchflow.review.account import Account, account
-from benchflow.session.lines import Line
-from benchflow.session.reading import Read
-from benchflow.session.register import Register
+from benchflow.review.log.loaded_log import Account, account
+from benchflow.session.log.line_format import Line
+from benchflow.session.procedure_loading import Read
+from benchflow.session.shop.live_register import Register
 from tests.review.player import CLEAN, Faults, Player
 
 HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"

@@ -14,12 +14,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import select
 
-from benchflow.review.archive import schema
+from benchflow.review.archive import index_schema as schema
 from benchflow.review.archive.database import Database, NoArchive, open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import Indexed
-from benchflow.review.logfile import logs_under
-from benchflow.review.question import (
+from benchflow.review.log.log_file import logs_under
+from benchflow.review.many.log_scan import Files
+from benchflow.review.many.question import (
     Instrument,
     LotOf,
     OperationOf,
@@ -29,7 +30,6 @@ from benchflow.review.question import (
     Source,
     moment_of,
 )
-from benchflow.review.scan import Files
 from tests.review.building import Story
 
 BENCH = "bench-1"

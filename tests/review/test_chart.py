@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchflow.review.chart import RUN, chart_of, drift_of, limits_of
+from benchflow.review.many.control_chart import RUN, chart_of, drift_of, limits_of
 
 
 def test_one_engine_that_stands_apart_is_marked() -> None:

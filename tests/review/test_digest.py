@@ -2,8 +2,8 @@
 
 import pytest
 
-from benchflow.review.digest import NotASession, digest
-from benchflow.session.lines import Draft, seal
+from benchflow.review.log.digest import NotASession, digest
+from benchflow.session.log.line_format import Draft, seal
 from tests.review.building import Story
 
 

@@ -3,7 +3,7 @@
 import msgspec
 import pytest
 
-from benchflow.review.evidence import (
+from benchflow.review.evidence.assessment import (
     Review,
     by_failure,
     by_search,
@@ -11,7 +11,7 @@ from benchflow.review.evidence import (
     of_everything,
     text_of,
 )
-from benchflow.review.ranking import GRADE, GROUNDS, SUSPECT, Reason, rule, weakness, worst_first
+from benchflow.review.evidence.ranking import GRADE, GROUNDS, SUSPECT, Reason, rule, weakness, worst_first
 from tests.review.player import Faults
 from tests.review.plays import FLOAT, OTHER_FLOAT, register, told
 
@@ -103,7 +103,7 @@ def test_a_search_finds_operations_by_any_of_their_words() -> None:
 
 
 def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
-    from benchflow.review.account import account
+    from benchflow.review.log.loaded_log import account
     from tests.review.player import Player
     from tests.review.plays import BEGIN, folder, head_install, read
 
@@ -160,7 +160,7 @@ def test_a_review_can_be_handed_on_as_plain_data() -> None:
 
 
 def test_a_damaged_log_is_reviewed_as_far_as_it_can_be_trusted_and_says_how_far() -> None:
-    from benchflow.review.account import account
+    from benchflow.review.log.loaded_log import account
     from tests.review.plays import folder, played, read
 
     whole = played(3)

@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 
 from benchflow.procedure.cache import load
-from benchflow.review.account import Account, account
-from benchflow.review.evidence import of_everything
+from benchflow.review.evidence.assessment import of_everything
 from benchflow.review.interchange.xes import as_xes
-from benchflow.review.sheet import sheet
-from benchflow.review.sheet_html import html
-from benchflow.review.sheet_markdown import markdown
+from benchflow.review.log.loaded_log import Account, account
+from benchflow.review.sheets.build_sheet import sheet
+from benchflow.review.sheets.build_sheet_html import html
+from benchflow.review.sheets.build_sheet_markdown import markdown
 from tests.review.player import CLEAN, Faults, Player
 from tests.review.plays import BEGIN, FLOAT, OTHER_FLOAT, folder, read, told
 

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.account import account
-from benchflow.review.evidence import by_failure, find_failure
-from benchflow.session.register import Register
+from benchflow.review.evidence.assessment import by_failure, find_failure
+from benchflow.review.log.loaded_log import account
+from benchflow.session.shop.live_register import Register
 from tests.make_history import FIRST_JOB, PLANTED, WHERE, make
 from tests.review.plays import folder, read
 

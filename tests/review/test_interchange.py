@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.account import account
 from benchflow.review.interchange.calendar import as_calendar
 from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
-from benchflow.review.logfile import read_log
+from benchflow.review.log.loaded_log import account
+from benchflow.review.log.log_file import read_log
 from tests.review.building import Story
 from tests.review.player import Faults
 from tests.review.plays import played, read, told

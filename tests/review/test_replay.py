@@ -2,8 +2,8 @@
 
 import pytest
 
-from benchflow.review.replay import Replay
-from benchflow.session.fold import begin, fold
+from benchflow.review.log.replay import Replay
+from benchflow.session.state.fold import begin, fold
 from tests.review.player import Faults
 from tests.review.plays import told
 

@@ -10,10 +10,10 @@ import msgspec
 import pytest
 from markdown_it import MarkdownIt
 
-from benchflow.review.account import account
-from benchflow.review.sheet import Sheet, sheet
-from benchflow.review.sheet_html import html
-from benchflow.review.sheet_markdown import markdown
+from benchflow.review.log.loaded_log import account
+from benchflow.review.sheets.build_sheet import Sheet, sheet
+from benchflow.review.sheets.build_sheet_html import html
+from benchflow.review.sheets.build_sheet_markdown import markdown
 from tests.review.player import Faults, Player
 from tests.review.plays import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from benchflow.quantity import parse_quantity
-from benchflow.review.across import lasting, over_builds
-from benchflow.review.question import (
+from benchflow.review.many.log_scan import Files
+from benchflow.review.many.question import (
     BadDate,
     Instrument,
     LotOf,
@@ -17,8 +17,8 @@ from benchflow.review.question import (
     ReadingOf,
     moment_of,
 )
-from benchflow.review.scan import Files
-from benchflow.review.trace import Ask, Trace, trace
+from benchflow.review.many.shared_use import Ask, Trace, trace
+from benchflow.review.many.trends import lasting, over_builds
 from tests.review.building import Story
 
 

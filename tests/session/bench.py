@@ -10,7 +10,7 @@ from typing import Any
 from benchflow.procedure.cache import Loaded
 from benchflow.procedure.cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.desk import Accepted, Clock, Desk
+from benchflow.session.controller import Accepted, Clock, Desk
 from benchflow.session.refusal import Refusal
 
 SMALL = """\

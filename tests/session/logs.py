@@ -10,8 +10,8 @@ from typing import Any
 
 import rfc8785
 
-from benchflow.session.disk import Disk
-from benchflow.session.journal import Draft, Journal
+from benchflow.session.log.disk import Disk
+from benchflow.session.log.journal import Draft, Journal
 
 AT = "2026-03-01T18:30:00.000Z"
 

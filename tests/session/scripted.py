@@ -11,8 +11,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.drive import drive, open_desk
-from benchflow.session.register import Register
+from benchflow.session.json_lines import drive, open_desk
+from benchflow.session.shop.live_register import Register
 from tests.session import bench
 
 Json = dict[str, Any]

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.plaintext import unseen
-from benchflow.session.intents import KINDS
+from benchflow.session.intents.intent_types import KINDS
 from tests.session.scripted import Json, Script, intent, open_
 
 PROCEDURE = """\

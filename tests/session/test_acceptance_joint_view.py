@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from benchflow.session.view import TightenInput
+from benchflow.session.view.bench_view import TightenInput
 from tests.session.bench import Hands, begin
 
 TEXT = """\

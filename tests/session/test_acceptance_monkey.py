@@ -9,7 +9,7 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.desk import Accepted, Desk
+from benchflow.session.controller import Accepted, Desk
 from tests.session.bench import HeldClock
 from tests.session.scripted import Json, intent, load, read
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from benchflow.session.shop import hash_pin
+from benchflow.session.shop.register import hash_pin
 from tests.session.scripted import Json, Script, intent, open_
 
 SHOP = f"""\

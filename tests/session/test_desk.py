@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.journal import verify
+from benchflow.session.log.journal import verify
 from benchflow.session.refusal import Refusal
 from tests.session.bench import SMALL, HeldClock, begin, resume
 

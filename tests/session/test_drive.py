@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.journal import verify
+from benchflow.session.log.journal import verify
 from tests.session.bench import SMALL
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.errors import Mistake
-from benchflow.session.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
+from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
 from tests.session.logs import Trouble, draft, write_log
 
 # --- durable before visible --------------------------------------------------------------------------

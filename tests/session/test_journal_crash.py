@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session import lock
-from benchflow.session.journal import Journal, LogUnusable, verify
+from benchflow.session.log import lock
+from benchflow.session.log.journal import Journal, LogUnusable, verify
 from tests.session.logs import draft, write_log
 
 ROOT = Path(__file__).parents[2]
@@ -18,7 +18,7 @@ ROOT = Path(__file__).parents[2]
 APPEND_FOR_EVER = """
 import sys
 from pathlib import Path
-from benchflow.session.journal import Journal
+from benchflow.session.log.journal import Journal
 from tests.session.logs import draft
 path = Path(sys.argv[1])
 journal = Journal.open(path) if path.exists() else Journal.create(path)
@@ -30,7 +30,7 @@ while True:
 FILL_UP = """
 import sys
 from pathlib import Path
-from benchflow.session.journal import Journal, NotSaved
+from benchflow.session.log.journal import Journal, NotSaved
 from tests.session.logs import draft
 {limit}
 journal = Journal.create(Path(sys.argv[1]))
@@ -109,7 +109,7 @@ def test_a_disk_that_is_really_full_says_so_and_keeps_what_was_confirmed(tmp_pat
     script = (
         FILL_UP.format(limit="")
         + """
-from benchflow.session.journal import verify
+from benchflow.session.log.journal import verify
 found = verify(Path(sys.argv[1]))
 print((found.events, found.head, found.torn, found.damage) == (len(journal.lines), journal.head, False, None))
 Path(sys.argv[1]).with_name("other").mkdir()
@@ -125,7 +125,7 @@ def test_a_log_on_a_read_only_disk_can_be_looked_at_and_nothing_else(tmp_path: P
     script = """
 import subprocess, sys
 from pathlib import Path
-from benchflow.session.journal import Journal, LogUnusable
+from benchflow.session.log.journal import Journal, LogUnusable
 from tests.session.logs import write_log
 path = Path(sys.argv[1])
 write_log(path, 2)

@@ -13,7 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from benchflow.errors import Mistake
-from benchflow.session.lines import Draft, read, seal
+from benchflow.session.log.line_format import Draft, read, seal
 from tests.session.logs import AT, draft, foreign_log, write_log
 
 

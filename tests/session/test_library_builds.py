@@ -9,9 +9,9 @@ import pytest
 
 from benchflow.procedure.cache import load
 from benchflow.procedure.expand import option_choices
-from benchflow.session.desk import Accepted, Clock, Desk
-from benchflow.session.journal import verify
-from benchflow.session.state import State
+from benchflow.session.controller import Accepted, Clock, Desk
+from benchflow.session.log.journal import verify
+from benchflow.session.state.state import State
 from tests.session.bench import read
 from tests.session.walker import work_through
 

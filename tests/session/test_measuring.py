@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.desk import Accepted, Desk
-from benchflow.session.look_inputs import inputs
-from benchflow.session.matching import proposed
-from benchflow.session.register import Register
-from benchflow.session.view import ReadingInput, TightenInput, WorkedInput
+from benchflow.session.controller import Accepted, Desk
+from benchflow.session.intents.part_matching import proposed
+from benchflow.session.shop.live_register import Register
+from benchflow.session.view.bench_view import ReadingInput, TightenInput, WorkedInput
+from benchflow.session.view.operation_inputs import inputs
 from tests.session.bench import Hands, HeldClock, begin, load, read
 
 HEAD = """\

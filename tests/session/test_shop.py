@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Quantity, parse_limit, parse_quantity
-from benchflow.session.disk import Disk
-from benchflow.session.shop import (
+from benchflow.session.log.disk import Disk
+from benchflow.session.shop.register import (
     Person,
     Shop,
     ShopError,
@@ -25,7 +25,8 @@ from benchflow.session.shop import (
     why_not,
     with_uses,
 )
-from benchflow.session.shop_file import (
+from benchflow.session.shop.register_reader import json_schema, load_shop, read_shop
+from benchflow.session.shop.register_writer import (
     add_instrument,
     add_person,
     change_file,
@@ -38,7 +39,6 @@ from benchflow.session.shop_file import (
     set_roles,
     set_value,
 )
-from benchflow.session.shop_reader import json_schema, load_shop, read_shop
 from benchflow.trade.instruments import Percent, Width
 
 SALT = bytes(range(16))
@@ -364,7 +364,7 @@ def test_what_somebody_else_saved_meanwhile_is_not_overwritten(tmp_path: Path) -
 
 
 def test_two_programs_do_not_change_the_register_at_once(tmp_path: Path) -> None:
-    from benchflow.session import lock
+    from benchflow.session.log import lock
 
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")

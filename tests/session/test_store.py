@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.errors import BenchflowError
-from benchflow.session import store
-from benchflow.session.journal import Draft, Journal
+from benchflow.session import catalog as store
+from benchflow.session.log.journal import Draft, Journal
 from tests.session.logs import AT, write_log
 
 PROCEDURE = "benchflow: 1\nid: hub\ntitle: 'Wheel hub: left'  # as printed\n"

@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from benchflow.session import events as ev
-from benchflow.session.journal import Draft, Journal, Line
-from benchflow.session.lines import Damage, seal
-from benchflow.session.story import plan_of, story
-from benchflow.session.telling import WORDS, Book, quantity, runs, tell
+from benchflow.session.history.event_text import WORDS, Book, quantity, runs, tell
+from benchflow.session.history.history import plan_of, story
+from benchflow.session.log.journal import Draft, Journal, Line
+from benchflow.session.log.line_format import Damage, seal
+from benchflow.session.state import events as ev
 from tests.session import bench
 from tests.session.logs import AT
 
@@ -191,7 +191,7 @@ def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
 
 
 def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
-    from benchflow.session.store import glance
+    from benchflow.session.catalog import glance
 
     path = hands.desk.journal.path
     hands.to_tightened()

@@ -11,10 +11,10 @@ from typing import Any
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.judging import limit_of
-from benchflow.session.missing import lots_wanted
-from benchflow.session.state import State
-from benchflow.session.tally import joint_of, stage_order
+from benchflow.session.rules.joint_progress import joint_of, stage_order
+from benchflow.session.rules.open_items import lots_wanted
+from benchflow.session.rules.verdicts import limit_of
+from benchflow.session.state.state import State
 
 Intent = dict[str, Any]
 Send = Callable[[Intent], None]
@@ -109,8 +109,8 @@ def work_through(state: Callable[[], State], send: Send, way: Callable[[str], li
 
 
 def choose(state: State, step: Step, send: Send) -> None:
-    from benchflow.session.choosing import proposal
-    from benchflow.session.matching import proposed
+    from benchflow.session.intents.choices import proposal
+    from benchflow.session.intents.part_matching import proposed
 
     for table in step.operation.choose:
         send({"intent": "choose", "name": table.name, "take": proposal(state, step, table).takes[0]})

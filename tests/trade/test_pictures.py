@@ -5,7 +5,7 @@ from xml.etree import ElementTree as ET
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.view import Gauge
+from benchflow.session.view.bench_view import Gauge
 from benchflow.trade.pictures import Fastener, Words, gauge_lines, gauge_svg, joint_lines, joint_svg
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -6,13 +6,13 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.session.desk import Desk
-from benchflow.session.reading import reader
-from benchflow.tui.app import BenchApp
-from benchflow.tui.lines import Line, say
-from benchflow.tui.page import BACK, TextPage
-from benchflow.tui.preferences import Preferences
-from benchflow.tui.seat import Seat
+from benchflow.session.controller import Desk
+from benchflow.session.procedure_loading import reader
+from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.app.preferences import Preferences
+from benchflow.tui.app.session_client import Seat
+from benchflow.tui.draw.styled_lines import Line, say
+from benchflow.tui.widgets.page import BACK, TextPage
 
 
 class Crashing(TextPage[None], inherit_bindings=False):

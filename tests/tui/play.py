@@ -4,9 +4,9 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.desk import Accepted, Clock, Desk
-from benchflow.session.reading import load_procedure, reader
-from benchflow.session.state import State
+from benchflow.session.controller import Accepted, Clock, Desk
+from benchflow.session.procedure_loading import load_procedure, reader
+from benchflow.session.state.state import State
 from tests.session.walker import choose, entries
 
 START = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)

@@ -1,7 +1,7 @@
 """Bench views made by hand, to draw from: an invented engine, invented numbers."""
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view import (
+from benchflow.session.view.bench_view import (
     BenchView,
     CheckInput,
     ClockRow,

@@ -10,14 +10,14 @@ from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from benchflow.session.desk import Desk
-from benchflow.tui.app import BenchApp
-from benchflow.tui.bench import BenchScreen
-from benchflow.tui.board import Board
-from benchflow.tui.lines import plain
-from benchflow.tui.page import Page
-from benchflow.tui.preferences import Preferences
-from benchflow.tui.seat import Seat
+from benchflow.session.controller import Desk
+from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.app.preferences import Preferences
+from benchflow.tui.app.session_client import Seat
+from benchflow.tui.bench.bench_screen import BenchScreen
+from benchflow.tui.draw.styled_lines import plain
+from benchflow.tui.widgets.canvas import Board
+from benchflow.tui.widgets.page import Page
 
 CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 

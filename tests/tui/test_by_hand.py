@@ -4,13 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.desk import Desk
-from benchflow.session.register import Register
-from benchflow.session.store import places
-from benchflow.tui.bench import BenchScreen
-from benchflow.tui.opening import OpeningPage
-from benchflow.tui.shelf import Shelf
-from benchflow.tui.starting import first_page
+from benchflow.session.catalog import places
+from benchflow.session.controller import Desk
+from benchflow.session.shop.live_register import Register
+from benchflow.tui.app.job_catalog import Shelf
+from benchflow.tui.app.launch import first_page
+from benchflow.tui.bench.bench_screen import BenchScreen
+from benchflow.tui.screens.start_job import OpeningPage
 from tests.session.bench import Hands, HeldClock, load, read
 from tests.tui.sitting import sitting
 

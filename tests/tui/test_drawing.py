@@ -9,17 +9,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.view import ClockRow, Gauge, NextRow, StandRow, TightenInput
-from benchflow.tui.big import big, big_wrapped
-from benchflow.tui.draw_bench import Scene, draw_bench
-from benchflow.tui.draw_gauge import draw_gauge
-from benchflow.tui.draw_joint import pictures_of
-from benchflow.tui.draw_large import draw_large
-from benchflow.tui.draw_side import draw_side
-from benchflow.tui.draw_wants import Typed
-from benchflow.tui.lines import Line, cut, plain, width_of, wrap
-from benchflow.tui.offer import OfferWork
-from benchflow.tui.wants import next_want, wants_of
+from benchflow.session.view.bench_view import ClockRow, Gauge, NextRow, StandRow, TightenInput
+from benchflow.tui.bench.fields import next_want, wants_of
+from benchflow.tui.bench.offer import OfferWork
+from benchflow.tui.draw.bench_layout import Scene, draw_bench
+from benchflow.tui.draw.field_rows import Typed
+from benchflow.tui.draw.gauge import draw_gauge
+from benchflow.tui.draw.joint_map import pictures_of
+from benchflow.tui.draw.large_letters import big, big_wrapped
+from benchflow.tui.draw.large_type import draw_large
+from benchflow.tui.draw.side_column import draw_side
+from benchflow.tui.draw.styled_lines import Line, cut, plain, width_of, wrap
 from tests.tui.samples import CHECK, CLOSING, FLOAT, HOLD, SEALANT, joint, now, view
 
 NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)

@@ -5,11 +5,11 @@ from pathlib import Path
 import pytest
 
 from benchflow.quantity import parse_limit
-from benchflow.session.view import CheckInput, ChoiceInput, HoldInput, LotInput, TightenInput, WorkedInput
-from benchflow.tui.bench import BenchScreen
-from benchflow.tui.draw_joint import drawing_down
-from benchflow.tui.offer import OfferMove, OfferNothing, OfferWork
-from benchflow.tui.wants import Want, WantFinish, WantOther, WantReading, WantTick
+from benchflow.session.view.bench_view import CheckInput, ChoiceInput, HoldInput, LotInput, TightenInput, WorkedInput
+from benchflow.tui.bench.bench_screen import BenchScreen
+from benchflow.tui.bench.fields import Want, WantFinish, WantOther, WantReading, WantTick
+from benchflow.tui.bench.offer import OfferMove, OfferNothing, OfferWork
+from benchflow.tui.draw.joint_map import drawing_down
 from tests.session.walker import middle, reading
 from tests.tui.play import Hands
 from tests.tui.sitting import Sitting, sitting

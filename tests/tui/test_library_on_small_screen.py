@@ -6,13 +6,13 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from benchflow.session.look import operation_view
-from benchflow.tui.draw_bench import Scene, draw_bench
-from benchflow.tui.draw_joint import next_of
-from benchflow.tui.draw_large import draw_large
-from benchflow.tui.lines import plain
-from benchflow.tui.offer import OfferWork
-from benchflow.tui.wants import Want, WantTick, input_of, takes_text, wants_of
+from benchflow.session.view.build import operation_view
+from benchflow.tui.bench.fields import Want, WantTick, input_of, takes_text, wants_of
+from benchflow.tui.bench.offer import OfferWork
+from benchflow.tui.draw.bench_layout import Scene, draw_bench
+from benchflow.tui.draw.joint_map import next_of
+from benchflow.tui.draw.large_type import draw_large
+from benchflow.tui.draw.styled_lines import plain
 from tests.tui.play import LIBRARY, Hands
 
 NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)

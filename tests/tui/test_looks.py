@@ -3,8 +3,8 @@
 import pytest
 from rich.color import Color
 
-from benchflow.tui.lines import Role
-from benchflow.tui.looks import DARK, NAMES, first_look, look
+from benchflow.tui.app.themes import DARK, NAMES, first_look, look
+from benchflow.tui.draw.styled_lines import Role
 
 QUIET: frozenset[Role] = frozenset({"rule"})
 """Lines that carry no words."""

@@ -316,14 +316,14 @@ async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path
 
 
 async def test_no_binding_is_without_a_stable_name_or_on_a_key_that_terminals_change(tmp_path: Path) -> None:
-    from benchflow.tui.bench import BenchScreen
-    from benchflow.tui.entry import Entry
-    from benchflow.tui.form import FormPage
-    from benchflow.tui.front import FrontPage
-    from benchflow.tui.help import KeysPage
-    from benchflow.tui.leaving import EndedPage, LeavePage
-    from benchflow.tui.listing import ListPage
-    from benchflow.tui.why import WhyPage
+    from benchflow.tui.bench.bench_screen import BenchScreen
+    from benchflow.tui.screens.help_page import KeysPage
+    from benchflow.tui.screens.job_list import FrontPage
+    from benchflow.tui.screens.leaving_page import EndedPage, LeavePage
+    from benchflow.tui.screens.why_page import WhyPage
+    from benchflow.tui.widgets.entry_field import Entry
+    from benchflow.tui.widgets.form_page import FormPage
+    from benchflow.tui.widgets.list_page import ListPage
 
     for screen in (BenchScreen, FormPage, FrontPage, KeysPage, EndedPage, LeavePage, ListPage, WhyPage, Entry):
         bindings = [binding for binding in screen.BINDINGS if isinstance(binding, Binding)]

@@ -6,18 +6,18 @@ from typing import Any, TypeVar
 import pytest
 from textual.geometry import Region
 
-from benchflow.review.account import Account, account
-from benchflow.review.compare import compare
-from benchflow.review.evidence import by_failure, find_failure, text_of
-from benchflow.review.ranking import GROUNDS
-from benchflow.tui.draw_side import duration
-from benchflow.tui.page import Page
-from benchflow.tui.review.case import Case
-from benchflow.tui.review.complaints import ComplaintsPage
-from benchflow.tui.review.reading import ProcedurePage, ReadingsPage, RulePage, StoodPage
-from benchflow.tui.review.replaying import BenchThenPage, ReplayPage
-from benchflow.tui.review.side_by_side import ComparePage
-from benchflow.tui.review.suspects import SuspectsPage
+from benchflow.review.evidence.assessment import by_failure, find_failure, text_of
+from benchflow.review.evidence.ranking import GROUNDS
+from benchflow.review.log.loaded_log import Account, account
+from benchflow.review.many.comparison import compare
+from benchflow.tui.draw.side_column import duration
+from benchflow.tui.review.comparison_page import ComparePage
+from benchflow.tui.review.complaint_page import ComplaintsPage
+from benchflow.tui.review.ranking_page import SuspectsPage
+from benchflow.tui.review.replay_page import BenchThenPage, ReplayPage
+from benchflow.tui.review.review_case import Case
+from benchflow.tui.review.text_pages import ProcedurePage, ReadingsPage, RulePage, StoodPage
+from benchflow.tui.widgets.page import Page
 from tests.make_history import PLANTED, WHERE, Planted
 from tests.review.player import CLEAN
 from tests.review.plays import played, read, register, told

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from benchflow.session.journal import verify
+from benchflow.session.log.journal import verify
 from tests.session.bench import SMALL, begin
 from tests.tui.terminal import Terminal
 
@@ -85,6 +85,7 @@ def test_a_killed_program_comes_back_with_the_count_and_the_half_typed_reading(t
         terminal.type("0.25\r0.01\r0.0")
         terminal.wait_for("[0.0 ")
         draft = log.with_name(log.name + ".draft")
+        terminal.wait_until(lambda: len(readings(log)) == 2, "two readings on disk")
         terminal.wait_until(lambda: draft.exists() and '"0.0"' in draft.read_text(), "the draft on disk")
         terminal.signal(signal.SIGKILL)
         assert terminal.wait_end() == -signal.SIGKILL

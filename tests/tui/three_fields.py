@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
-from benchflow.tui.ordered import OrderedApp
+from benchflow.tui.app.ordered_keys import OrderedApp
 
 MODE = sys.argv[1] if len(sys.argv) > 1 else "plain"
 

@@ -17,11 +17,11 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.report import Filed
+from benchflow.review.archive.filing_report import Filed
 from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
-from benchflow.review.logfile import Unusable, sound_facts
-from benchflow.review.question import LeftOut
-from benchflow.review.versions import is_newer
+from benchflow.review.log.log_file import Unusable, sound_facts
+from benchflow.review.log.versions import is_newer
+from benchflow.review.many.question import LeftOut
 
 BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
@@ -217,6 +217,6 @@ def _read_one(job: _Job, copy_logs: bool) -> Entry:
 
 
 def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:
-    from benchflow.review.archive.schema import FACT_TABLES, to_row
+    from benchflow.review.archive.index_schema import FACT_TABLES, to_row
 
     return {name: [(place, *to_row(fact)) for place, fact in enumerate(getattr(facts, name))] for name in FACT_TABLES}

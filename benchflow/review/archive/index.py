@@ -8,7 +8,7 @@ from msgspec import Struct
 from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select, true
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.schema import (
+from benchflow.review.archive.index_schema import (
     FACT_TABLES,
     copies,
     fact_tables,
@@ -16,8 +16,8 @@ from benchflow.review.archive.schema import (
     from_row,
     sessions,
 )
-from benchflow.review.facts import SessionFact
-from benchflow.review.question import (
+from benchflow.review.log.facts import SessionFact
+from benchflow.review.many.question import (
     Found,
     Instrument,
     LeftOut,
@@ -35,7 +35,7 @@ _MANY: Final = 400  # sessions asked for by number; for more of them all are rea
 
 
 class Indexed:
-    """A :class:`benchflow.review.question.Source` over the index."""
+    """A :class:`benchflow.review.many.question.Source` over the index."""
 
     def __init__(self, database: Database) -> None:
         self._database = database

@@ -8,8 +8,8 @@ from typing import Final
 
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing import file_logs
-from benchflow.review.archive.report import Filed
-from benchflow.review.logfile import logs_under
+from benchflow.review.archive.filing_report import Filed
+from benchflow.review.log.log_file import logs_under
 
 EVERY: Final = 2.0
 SHARE: Final = 0.02
@@ -29,7 +29,7 @@ def watch(
     """File the folder now, and again whenever a log in it changes; each time it did, say what came of it.
 
     It ends when ``sleep`` raises. A look costs a ``stat`` of each log; nothing is opened that has not changed.
-    Raises :class:`benchflow.review.logfile.NoLog` when the folder is not there to begin with; later it is waited
+    Raises :class:`benchflow.review.log.log_file.NoLog` when the folder is not there to begin with; later it is waited
     for.
     """
     paths = logs_under(folder)

@@ -8,8 +8,8 @@ from msgspec import Struct
 from sqlalchemy import Connection, bindparam, delete, func, select, update
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.schema import copies, fact_tables, files, sessions, to_row
-from benchflow.review.facts import SessionFact
+from benchflow.review.archive.index_schema import copies, fact_tables, files, sessions, to_row
+from benchflow.review.log.facts import SessionFact
 
 Rows = dict[str, list[tuple[Any, ...]]]
 """Table name to rows, without the session's number that goes before each."""

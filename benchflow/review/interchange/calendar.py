@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from datetime import date
 
 from benchflow.plaintext import clean
-from benchflow.review.account import Account
-from benchflow.review.sheet import follow_up
-from benchflow.review.words import day
-from benchflow.session.moment import parse
+from benchflow.review.formatting import day
+from benchflow.review.log.loaded_log import Account
+from benchflow.review.sheets.build_sheet import follow_up
+from benchflow.session.log.timestamps import parse
 
 
 def as_calendar(accounts: Iterable[Account]) -> bytes:

@@ -8,9 +8,9 @@ from typing import Any, Final
 import msgspec
 
 from benchflow.plaintext import clean
-from benchflow.review.logfile import Log
-from benchflow.review.room import number
-from benchflow.session.lines import Line
+from benchflow.review.log.log_file import Log
+from benchflow.review.log.margin import number
+from benchflow.session.log.line_format import Line
 
 COLUMNS: Final = (
     "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",

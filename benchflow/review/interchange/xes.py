@@ -11,9 +11,9 @@ from typing import Any, Final
 from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 
 from benchflow.plaintext import clean
-from benchflow.review.account import Account
 from benchflow.review.interchange.flat import flat
-from benchflow.session.moment import parse
+from benchflow.review.log.loaded_log import Account
+from benchflow.session.log.timestamps import parse
 
 _EXTENSIONS: Final = (
     ("Concept", "concept", "http://www.xes-standard.org/concept.xesext"),

@@ -1,0 +1,158 @@
+"""The tables of the index, made from the fact types: one table a type, one column a field.
+
+What has no column type of its own (a list of names, the options, a moment) is kept as JSON text.
+"""
+
+from types import UnionType
+from typing import Any, Final, TypeVar, get_args, get_origin
+
+import msgspec
+from msgspec import Struct
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
+from sqlalchemy.types import TypeEngine
+
+from benchflow.review.log import facts as f
+
+VERSION: Final = 1
+"""Raised with every change to a fact type or a table; an index of another version is refused."""
+
+FACT_TABLES: Final[dict[str, type[Struct]]] = {
+    "operations": f.OperationFact,
+    "readings": f.ReadingFact,
+    "stages": f.StageFact,
+    "lots": f.LotFact,
+    "choices": f.ChoiceFact,
+    "signatures": f.SignatureFact,
+    "deviations": f.DeviationFact,
+    "instruments": f.InstrumentFact,
+    "taken_back": f.TakenBackFact,
+    "notes": f.NoteFact,
+}
+"""Named as the fields of :class:`benchflow.review.log.facts.Facts` are."""
+
+metadata = MetaData()
+
+meta = Table("meta", metadata, Column("key", Text, primary_key=True), Column("value", Text, nullable=False))
+
+files = Table(
+    "files",
+    metadata,
+    Column("bench", Text, primary_key=True),
+    Column("path", Text, primary_key=True),
+    Column("size", BigInteger, nullable=False),
+    Column("changed", BigInteger, nullable=False),  # st_mtime_ns
+    Column("session", Text, nullable=False),  # "" when it was left out
+    Column("head", Text, nullable=False),
+    Column("events", Integer, nullable=False),
+    Column("why", Text, nullable=False),  # why it was left out; "" when it was not
+)
+
+copies = Table(
+    "copies",
+    metadata,
+    Column("session", Text, primary_key=True),
+    Column("body", LargeBinary, nullable=False),  # the log's bytes, deflated
+)
+
+
+def _column_type(wanted: Any) -> tuple[type[TypeEngine[Any]], bool]:
+    """The column type for a field's type, and whether it may be null."""
+    options = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
+    nullable = type(None) in options
+    kinds = [option for option in options if option is not type(None)]
+    plain: dict[Any, type[TypeEngine[Any]]] = {str: Text, int: BigInteger, float: Float, bool: Boolean}
+    return plain.get(kinds[0], Text), nullable
+
+
+def _is_json(wanted: Any) -> bool:
+    options = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
+    kinds = [option for option in options if option is not type(None)]
+    return get_origin(kinds[0]) in (dict, tuple) or kinds[0] is f.Moment
+
+
+def _columns(fact: type[Struct]) -> list[Column[Any]]:
+    made: list[Column[Any]] = []
+    for field in msgspec.structs.fields(fact):
+        kind, nullable = _column_type(field.type)
+        made.append(Column(field.name, kind, nullable=nullable))
+    return made
+
+
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    *_columns(f.SessionFact),
+    Column("bench", Text, nullable=False),  # where the log was read
+    Column("path", Text, nullable=False),
+    Index("sessions_session", "session", unique=True),
+)
+
+fact_tables: Final[dict[str, Table]] = {
+    name: Table(
+        name,
+        metadata,
+        Column("number", Integer, ForeignKey("sessions.number"), primary_key=True, autoincrement=False),
+        Column("place", Integer, primary_key=True, autoincrement=False),  # among the session's, from 0
+        *_columns(fact),
+        sqlite_with_rowid=False,
+    )
+    for name, fact in FACT_TABLES.items()
+}
+
+Index("stages_serial", fact_tables["stages"].c.serial)
+Index("readings_serial", fact_tables["readings"].c.serial)
+Index("readings_name", fact_tables["readings"].c.name)
+Index("lots_lot", fact_tables["lots"].c.lot)
+Index("operations_operation", fact_tables["operations"].c.operation)
+
+
+# --- facts to rows and back -------------------------------------------------------------------------
+
+_FACTS: Final[tuple[type[Struct], ...]] = (f.SessionFact, *FACT_TABLES.values())
+_JSON_FIELDS: Final[dict[type[Struct], tuple[tuple[int, Any], ...]]] = {
+    fact: tuple((place, field.type) for place, field in enumerate(msgspec.structs.fields(fact)) if _is_json(field.type))
+    for fact in _FACTS
+}
+_BOOLEANS: Final[dict[type[Struct], tuple[int, ...]]] = {
+    fact: tuple(place for place, field in enumerate(msgspec.structs.fields(fact)) if field.type is bool)
+    for fact in _FACTS
+}
+_encode = msgspec.json.Encoder().encode
+F = TypeVar("F", bound=Struct)
+
+
+def to_row(fact: Struct) -> tuple[Any, ...]:
+    """The fact's fields as its columns hold them."""
+    places = _JSON_FIELDS[type(fact)]
+    row = msgspec.structs.astuple(fact)
+    if not places:
+        return row
+    cells = list(row)
+    for place, _ in places:
+        if cells[place] is not None:
+            cells[place] = _encode(cells[place]).decode()
+    return tuple(cells)
+
+
+def from_row(fact: type[F], row: Any) -> F:
+    """The fact that :func:`to_row` made ``row`` of. Booleans may come as 0 and 1."""
+    cells = list(row)
+    for place, kind in _JSON_FIELDS[fact]:
+        if cells[place] is not None:
+            cells[place] = msgspec.json.decode(cells[place], type=kind)
+    for place in _BOOLEANS[fact]:
+        cells[place] = bool(cells[place])
+    return fact(*cells)

@@ -1,0 +1,1 @@
+"""The evidence for one complaint: weak points and their ranking."""

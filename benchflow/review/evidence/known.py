@@ -1,0 +1,101 @@
+"""What a log knows about one operation: the readings, the fasteners, the checks, the lots, the names."""
+
+from collections.abc import Iterator
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.procedure.plan import Step
+from benchflow.review.formatting import count, day, room_left, shown
+from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.reading_values import Value, values_of
+
+
+class Known(Struct, frozen=True):
+    """One thing known, in words; ``seq`` is the event that says so."""
+
+    kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "note", "finished"]
+    words: str
+    seq: int | None = None
+
+
+def known_of(account: Account, step: Step) -> tuple[Known, ...]:
+    """Everything known about an operation, in the order of a build sheet."""
+    return (
+        *_values(account, step), *_joint(account, step), *_checks(account, step), *_rest(account, step),
+        *_finished(account, step),
+    )  # fmt: skip
+
+
+def _values(account: Account, step: Step) -> Iterator[Known]:
+    for value in values_of(account, step):
+        if value.judged is None and not value.readings:
+            continue
+        seq = value.readings[-1].seq if value.readings else None
+        yield Known("value", in_words(value), seq)
+
+
+def in_words(value: Value) -> str:
+    """``end-play 0.15 mm, in 0.10 .. 0.28 mm, 28 % of the band left``."""
+    figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
+    if value.worked:
+        figures = value.filled
+    verdict = {"in": "in", "out": "OUT of", "not-proven": "NOT PROVEN in", "none": "not judged"}[value.verdict]
+    parts = [f"{value.name} {figures}"]
+    if value.limit:
+        parts.append(f"{verdict} {value.limit}")
+        if value.share is not None and value.verdict == "in" and value.band.two_ended:
+            parts.append(room_left(value.share, value.band, "").replace("  ", " "))
+    serials = sorted({r.serial for r in value.readings if r.serial})
+    if serials:
+        parts.append(f"with {', '.join(serials)}")
+    if value.waived:
+        parts.append(f"waived by {value.waived}")
+    return ", ".join(parts)
+
+
+def _joint(account: Account, step: Step) -> Iterator[Known]:
+    tighten = step.operation.tighten
+    if tighten is None:
+        return
+    for fact in account.facts.stages:
+        if fact.operation == step.id and fact.standing:
+            stage = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
+            tool = fact.serial or fact.instrument
+            words = f"{fact.joint}, stage {fact.stage} ({stage}): {count(fact.fasteners, 'fastener')}"
+            words += f" with {tool}" if tool else ""
+            yield Known("joint", f"{words}, {fact.by}, {day(fact.last_at)}", fact.seq)
+
+
+def _checks(account: Account, step: Step) -> Iterator[Known]:
+    ticked = account.state.work(step.id).checks
+    for number, text in enumerate(step.operation.check, 1):
+        yield Known("check", f"{'seen' if number in ticked else 'NOT seen'}: {text}")
+
+
+def _rest(account: Account, step: Step) -> Iterator[Known]:
+    facts = account.facts
+    for choice in facts.choices:
+        if choice.operation == step.id and choice.standing:
+            yield Known("choice", f"{choice.name}: {choice.take}", choice.seq)
+    for lot in facts.lots:
+        if lot.operation == step.id and lot.standing:
+            yield Known("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
+    for deviation in facts.deviations:
+        if deviation.operation == step.id and deviation.standing:
+            words = f"deviation about {deviation.about}, signed by {deviation.by}: {deviation.reason}"
+            yield Known("deviation", words, deviation.seq)
+    for signature in facts.signatures:
+        if signature.operation == step.id and signature.standing:
+            own = ", who did the work" if signature.self_signed else ""
+            yield Known("signature", f"signed by {signature.by} ({signature.role}){own}", signature.seq)
+    for note in facts.notes:
+        if note.operation == step.id:
+            yield Known("note", f"{note.by}: {note.text}", note.seq)
+
+
+def _finished(account: Account, step: Step) -> Iterator[Known]:
+    done = account.state.done.get(step.id)
+    if done is not None:
+        fact = next(fact for fact in account.facts.operations if fact.operation == step.id)
+        yield Known("finished", f"finished by {fact.by}, {day(done.at)}", done.seq)

@@ -1,0 +1,1 @@
+"""One log loaded for review: its lines, facts, values and earlier states."""

@@ -1,0 +1,142 @@
+"""The values of an operation as they stand: every reading, the verdict on them together, the room left."""
+
+from decimal import Decimal
+from typing import cast
+
+from msgspec import Struct
+
+from benchflow.procedure.model import AboveReading, Bound, Decision, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Quantity, convert
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.margin import OPEN, Band, number, room
+from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_each, limit_of
+from benchflow.session.state.events import Verdict
+from benchflow.session.state.state import State
+
+
+class Value(Struct, frozen=True):
+    """One value of one operation.
+
+    ``readings`` are those that stand, in the procedure's order; none for a value that was worked out, whose
+    sum is then in ``filled``. ``judged`` is what was held against the limit (the worst reading, the mean, the
+    spread), ``band`` that limit in ``unit``. ``share`` is of the judged figure, see
+    :func:`benchflow.review.log.margin.room`. ``waived`` is who signed to go on with it, and why.
+    ``uncertainty`` is the standard uncertainty of the judged figure, ``None`` where none was known.
+    """
+
+    operation: str
+    name: str
+    ask: str
+    unit: str
+    decision: Decision
+    limit: str
+    band: Band
+    readings: tuple[ReadingFact, ...]
+    missing: tuple[str, ...]
+    verdict: Verdict
+    judged: Decimal | None
+    share: float | None
+    uncertainty: Decimal | None
+    because: str
+    filled: str
+    waived: str
+    earlier: tuple[ReadingFact, ...]  # attempts that stand no longer
+    each: bool  # every reading is held against the limit by itself
+
+    @property
+    def worked(self) -> bool:
+        return bool(self.filled)
+
+    def rooms(self) -> tuple[tuple[ReadingFact | None, Decimal, float], ...]:
+        """What was held against the limit, with the room it leaves: each reading, or (``None``) the one
+        figure made of them. Without those of which no room can be told."""
+        if self.each and not self.worked:
+            figures = [(reading, Decimal(reading.value)) for reading in self.readings]
+            rooms = ((reading, number, room(number, self.band)) for reading, number in figures)
+            return tuple((reading, number, share) for reading, number, share in rooms if share is not None)
+        if self.judged is None or self.share is None:
+            return ()
+        return ((None, self.judged, self.share),)
+
+
+def values_of(account: Account, step: Step) -> tuple[Value, ...]:
+    """Every value of an operation, recorded and worked out, in the procedure's order."""
+    recorded = (_recorded(account, step, record) for record in step.operation.record)
+    worked = (_worked(account, step, work) for work in step.operation.work_out)
+    return (*recorded, *(value for value in worked if value is not None))
+
+
+def _recorded(account: Account, step: Step, record: Record) -> Value:
+    state = account.state
+    verdict = judge_value(state, step.id, record)
+    bound = bound_in_force(record, record.name in state.work(step.id).used)
+    within = _band(state, bound, record.unit)
+    facts = [r for r in account.facts.readings if r.operation == step.id and r.name == record.name]
+    standing = {fact.slot: fact for fact in facts if fact.standing}
+    readings = tuple(standing[slot] for slot in record.slots if slot in standing)
+    if judged_each(record, bound):
+        judged, u = _nearest(readings, within)
+    else:
+        judged = None if verdict.value is None else verdict.value.value
+        u = _largest(readings)
+    return Value(
+        step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
+        verdict.missing, verdict.verdict, judged, None if judged is None else room(judged, within), u,
+        verdict.because, "", _waived(state, step, record.name),
+        tuple(fact for fact in facts if not fact.standing), judged_each(record, bound),
+    )  # fmt: skip
+
+
+def _worked(account: Account, step: Step, work: WorkOut) -> Value | None:
+    """As it was logged when its last input came in: nothing is worked out anew."""
+    facts = [r for r in account.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
+    standing = next((fact for fact in facts if fact.standing), None)
+    if standing is None:
+        return None
+    within = _band(account.state, work.bound, work.unit)
+    return Value(
+        step.id, work.name, work.title or work.formula, work.unit, work.decision,
+        standing.limit, within, (), (), cast(Verdict, standing.verdict), number(standing.value),
+        standing.share, number(standing.uncertainty), "", standing.filled or work.formula,
+        _waived(account.state, step, work.name), (), False,
+    )  # fmt: skip
+
+
+def _band(state: State, bound: Bound | None, unit: str) -> Band:
+    """The limit in force as numbers in ``unit``, those that lean on another reading resolved."""
+    match bound:
+        case Fixed() | AboveReading():
+            limit = limit_of(state, bound, unit)
+            return OPEN if limit is None else Band(_in(limit.low, unit), _in(limit.high, unit))
+        case EqualWithin():
+            return Band(None, _in(bound.spread, unit))
+        case None:
+            return OPEN
+
+
+def _in(quantity: Quantity | None, unit: str) -> Decimal | None:
+    return None if quantity is None else convert(quantity, unit).value
+
+
+def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
+    """The reading that leaves the least room, and its uncertainty; the first where no room can be told."""
+    worst: ReadingFact | None = None
+    least = float("inf")
+    for reading in readings:
+        left = room(Decimal(reading.value), within)
+        if worst is None or (left is not None and left < least):
+            worst, least = reading, least if left is None else left
+    if worst is None:
+        return None, None
+    return Decimal(worst.value), Decimal(worst.uncertainty) if worst.uncertainty else None
+
+
+def _largest(readings: tuple[ReadingFact, ...]) -> Decimal | None:
+    return max((Decimal(r.uncertainty) for r in readings if r.uncertainty), default=None)
+
+
+def _waived(state: State, step: Step, name: str) -> str:
+    deviation = state.work(step.id).deviations.get(name)
+    return "" if deviation is None else f"{deviation.by}: {deviation.reason}"

@@ -1,0 +1,134 @@
+"""A session played again: how everything stood after any event. Nothing is stored; the log is folded anew."""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.review.log.loaded_log import Account
+from benchflow.session.context import Around
+from benchflow.session.history.event_text import Book, tell
+from benchflow.session.state.clock import Now
+from benchflow.session.state.fold import begin, fold, happening
+from benchflow.session.state.state import State
+from benchflow.session.view.bench_view import BenchView, ClockRow, StandRow
+from benchflow.session.view.build import bench_view, clocks, standing
+
+By = Literal["event", "operation", "day"]
+
+_EVERY = 64
+"""A state is kept after so many events, so that going back does not begin at the beginning."""
+
+
+class Frame(Struct, frozen=True):
+    """The moment after event ``seq``: what had just happened, how the assembly stood, what was open."""
+
+    seq: int
+    of: int
+    at: str
+    by: str
+    words: str
+    operation: str  # in hand; "" for none
+    title: str
+    standing: tuple[StandRow, ...]
+    clocks: tuple[ClockRow, ...]
+    done: tuple[str, ...]  # operations, in the order of finishing
+    open: tuple[str, ...]  # begun and neither finished nor in hand
+    left: int  # operations not done yet
+    closed: bool
+
+
+class Replay:
+    """One session, to be looked at at any of its events, from 1 to :attr:`last`."""
+
+    def __init__(self, account: Account) -> None:
+        self._lines = account.log.lines
+        self._book = Book(account.plan)
+        procedure = account.procedure
+        self._begin: Callable[[], State] = lambda: begin(self._lines[0], procedure)
+        self._kept: dict[int, State] = {}
+        self._steps: dict[By, list[int]] = {}
+
+    @property
+    def last(self) -> int:
+        return len(self._lines)
+
+    def state(self, seq: int) -> State:
+        """The state after event ``seq``. ``IndexError`` for an event that is not there."""
+        if not 1 <= seq <= self.last:
+            raise IndexError(f"there is no event {seq}: the session has {self.last}")
+        start = (seq - 1) // _EVERY * _EVERY + 1
+        state = self._kept.get(start)
+        while state is None and start > 1:
+            start -= _EVERY
+            state = self._kept.get(start)
+        if state is None:
+            state = self._kept[1] = self._begin()
+        for number in range(start + 1, seq + 1):
+            state = fold(state, self._lines[number - 1])
+            if number % _EVERY == 1:
+                self._kept[number] = state
+        return state
+
+    def frame(self, seq: int) -> Frame:
+        """The moment after event ``seq``. ``IndexError`` for an event that is not there."""
+        state, line = self.state(seq), self._lines[seq - 1]
+        event = happening(line)
+        in_hand = state.in_hand or ""
+        return Frame(
+            seq=seq,
+            of=self.last,
+            at=line.at,
+            by=line.by,
+            words=tell(event, self._book) if event is not None else f"{line.kind} (of a newer version)",
+            operation=in_hand,
+            title=self._book.step(in_hand) if in_hand else "",
+            standing=tuple(standing(state)),
+            clocks=tuple(clocks(state, self._around(state))),
+            done=tuple(state.done),
+            open=state.set_aside,
+            left=len(state.plan.steps) - len(state.done),
+            closed=bool(state.closed),
+        )
+
+    def bench(self, seq: int) -> BenchView:
+        """What the bench showed after event ``seq``, to be looked at only."""
+        state = self.state(seq)
+        why = f"this is the session as it stood after event {seq} of {self.last}"
+        return bench_view(state, self._around(state), saved=seq, read_only=why)
+
+    def _around(self, state: State) -> Around:
+        return Around(Now(state.last.at, state.last.run, state.last.ms))
+
+    # --- stepping ---
+
+    def forward(self, seq: int, by: By = "event") -> int:
+        """The next event to stop at; the last one where there is none further on."""
+        steps = self.steps(by)
+        place = bisect_right(steps, seq)
+        return steps[place] if place < len(steps) else self.last
+
+    def back(self, seq: int, by: By = "event") -> int:
+        """The event before to stop at; the first one where there is none further back."""
+        steps = self.steps(by)
+        place = bisect_left(steps, seq)
+        return steps[place - 1] if place > 0 else 1
+
+    def steps(self, by: By) -> list[int]:
+        """Where stepping stops: at every event; where an operation is finished or taken back; where a day (UTC)
+        begins."""
+        if by not in self._steps:
+            self._steps[by] = list(self._find(by))
+        return self._steps[by]
+
+    def _find(self, by: By) -> list[int]:
+        if by == "event":
+            return list(range(1, self.last + 1))
+        if by == "operation":
+            return [line.seq for line in self._lines if line.kind in ("finished", "taken-back")]
+        return [
+            line.seq
+            for before, line in zip((None, *self._lines), self._lines, strict=False)
+            if before is None or before.at[:10] != line.at[:10]
+        ]

@@ -1,0 +1,1 @@
+"""Questions about many builds: trend, comparison, shared instruments and lots."""

@@ -1,0 +1,294 @@
+"""Two builds side by side: by one procedure or by two revisions of it; what differs, and what differs first."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from msgspec import Struct
+
+from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.review.formatting import shown, span
+from benchflow.review.log.facts import OperationFact, ReadingFact
+from benchflow.review.log.loaded_log import Account
+from benchflow.trade.rounding import plain
+
+WORTH_SECONDS = 10 * 60.0
+WORTH_TIMES = 2.0
+"""Times in hand differ when the longer is longer by both, ten minutes and twice the shorter (no source: what is worth
+a look). All times stand side by side in any case."""
+
+
+class Side(Struct, frozen=True):
+    """One of the two builds."""
+
+    unit: str
+    procedure: str
+    revision: str
+    sha256: str
+    by: str
+    opened_at: str
+    closed_at: str
+    simulated: bool
+
+
+class Difference(Struct, frozen=True):
+    """One thing that differs. ``left`` and ``right`` are in words, ``""`` where there is nothing; the numbers are
+    the events that show it."""
+
+    kind: str
+    operation: str
+    title: str
+    what: str
+    left: str
+    right: str
+    left_seq: int | None = None
+    right_seq: int | None = None
+
+
+class ReadingPair(Struct, frozen=True):
+    """One reading in both builds. ``by`` is right less left in the left's unit, ``None`` where one is missing or
+    they cannot be compared. The shares are the room left, see :mod:`benchflow.review.log.margin`."""
+
+    operation: str
+    name: str
+    slot: str
+    left: str
+    right: str
+    by: str | None
+    left_share: float | None
+    right_share: float | None
+    left_verdict: str
+    right_verdict: str
+
+
+class TimePair(Struct, frozen=True):
+    """How long one operation was in hand, in seconds; ``None`` where it was not finished."""
+
+    operation: str
+    title: str
+    left: float | None
+    right: float | None
+
+
+class Comparison(Struct, frozen=True):
+    """``differences`` are in the order in which they came about in the left build; the first is what differs first.
+    Readings that differ in their figure alone are not differences: they are in ``readings``."""
+
+    left: Side
+    right: Side
+    differences: tuple[Difference, ...]
+    readings: tuple[ReadingPair, ...]
+    times: tuple[TimePair, ...]
+    warnings: tuple[str, ...]
+
+    @property
+    def first(self) -> Difference | None:
+        return self.differences[0] if self.differences else None
+
+
+def compare(left: Account, right: Account) -> Comparison:
+    """What differs between two builds."""
+    both = _Both(left, right)
+    warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
+    return Comparison(
+        _side(left),
+        _side(right),
+        (*_beginnings(left, right), *both.differences()),
+        tuple(both.readings()),
+        tuple(both.times()),
+        tuple(warnings),
+    )
+
+
+def _side(account: Account) -> Side:
+    session, procedure = account.facts.session, account.procedure
+    return Side(
+        session.unit, procedure.id, procedure.revision, session.procedure, session.by, session.opened_at,
+        session.closed_at or "", session.simulated,
+    )  # fmt: skip
+
+
+def _beginnings(left: Account, right: Account) -> Iterator[Difference]:
+    """What was different before any work began."""
+    a, b = left.facts.session, right.facts.session
+    if left.procedure.id != right.procedure.id:
+        yield _at_opening("procedure", "procedure", left.procedure.id, right.procedure.id)
+    if a.procedure != b.procedure:
+        texts = [
+            f"revision {one.procedure.revision}, SHA-256 {one.facts.session.procedure[:12]}" for one in (left, right)
+        ]
+        yield _at_opening("procedure", "text of the procedure", *texts)
+    for name in dict.fromkeys((*a.options, *b.options)):
+        if a.options.get(name) != b.options.get(name):
+            yield _at_opening("option", name, a.options.get(name, ""), b.options.get(name, ""))
+    for name in dict.fromkeys((*a.start, *b.start)):
+        if a.start.get(name) != b.start.get(name):
+            yield _at_opening("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
+
+
+def _text(account: Account) -> str:
+    return f"revision {account.procedure.revision}, SHA-256 {account.facts.session.procedure[:12]}"
+
+
+def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
+    return Difference(kind, "", "", what, left, right, 1, 1)
+
+
+class _Both:
+    """Both builds' facts by operation."""
+
+    def __init__(self, left: Account, right: Account) -> None:
+        self.left, self.right = left, right
+        self._accounts = (left, right)
+        self.done = {fact.operation: fact for fact in left.facts.operations}
+        self.other = {fact.operation: fact for fact in right.facts.operations}
+
+    def differences(self) -> Iterator[Difference]:
+        for operation in self._in_order():
+            yield from self._of(operation)
+
+    def _in_order(self) -> list[str]:
+        """Operations as the left build came to them, then those that only the right one has."""
+        return list(dict.fromkeys((*self.done, *self.left.plan.steps, *self.other, *self.right.plan.steps)))
+
+    def _title(self, operation: str) -> str:
+        step = self.left.plan.steps.get(operation) or self.right.plan.steps.get(operation)
+        return step.title if step is not None else operation
+
+    def _of(self, operation: str) -> Iterator[Difference]:
+        title = self._title(operation)
+
+        def differs(kind: str, what: str, left: Words, right: Words) -> Difference:
+            return Difference(kind, operation, title, what, left.words, right.words, left.seq, right.seq)
+
+        planned = [Words("part of it" if operation in one.plan.steps else "not part of it") for one in self._accounts]
+        if planned[0] != planned[1]:
+            yield differs("plan", "part of the build", *planned)
+            return
+        a, b = self.done.get(operation), self.other.get(operation)
+        if _is_done(a) != _is_done(b):
+            yield differs("done", "done", *(Words("done" if _is_done(one) else "not done") for one in (a, b)))
+        left, right = (_entries(one, operation) for one in self._accounts)
+        for kind, what in dict.fromkeys((*left, *right)):
+            one, other = left.get((kind, what), NOTHING), right.get((kind, what), NOTHING)
+            if one.judged != other.judged:
+                yield differs(kind, what, one, other)
+        if a is not None and b is not None:
+            for kind, what, one, other in _course(a, b):
+                yield differs(kind, what, one, other)
+
+    # --- tables ---
+
+    def readings(self) -> Iterator[ReadingPair]:
+        for operation in self._in_order():
+            a, b = (_readings(one, operation) for one in self._accounts)
+            for key in dict.fromkeys((*a, *b)):
+                yield _pair(a.get(key), b.get(key))
+
+    def times(self) -> Iterator[TimePair]:
+        for operation in self._in_order():
+            a, b = self.done.get(operation), self.other.get(operation)
+            if _is_done(a) or _is_done(b):
+                yield TimePair(operation, self._title(operation), _active(a), _active(b))
+
+
+def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Words, Words]]":
+    if set(a.people) != set(b.people):
+        yield "person", "done by", Words(", ".join(a.people)), Words(", ".join(b.people))
+    if a.redone != b.redone:
+        yield "redone", "times taken back", Words(str(a.redone)), Words(str(b.redone))
+    if a.done and b.done:
+        shorter, longer = sorted((a.active, b.active))
+        if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
+            yield "time", "time in hand", Words(span(a.active)), Words(span(b.active))
+
+
+def _is_done(fact: OperationFact | None) -> bool:
+    return fact is not None and fact.done
+
+
+def _active(fact: OperationFact | None) -> float | None:
+    return fact.active if fact is not None and fact.done else None
+
+
+class Words(Struct, frozen=True):
+    """Something told, the event that tells it, and what two of them are held against each other by: the words, or
+    for a reading its verdict."""
+
+    words: str
+    seq: int | None = None
+    verdict: str = ""
+
+    @property
+    def judged(self) -> str:
+        return self.verdict or self.words
+
+
+NOTHING = Words("")
+
+
+def _entries(account: Account, operation: str) -> dict[tuple[str, str], Words]:
+    """Everything entered for an operation that stands: kind and name to what was entered."""
+    facts = account.facts
+    told: dict[tuple[str, str], Words] = {}
+    for (name, slot), reading in _readings(account, operation).items():
+        words = f"{shown(reading.value, reading.unit)} ({reading.verdict})"
+        told["reading", f"{name} {slot}".strip()] = Words(words, reading.seq, reading.verdict)
+    for need, serials in _serials(account, operation).items():
+        told["instrument", need] = Words(", ".join(sorted(serials)))
+    for choice in facts.choices:
+        if choice.operation == operation and choice.standing:
+            told["choice", choice.name] = Words(choice.take, choice.seq)
+    for lot in facts.lots:
+        if lot.operation == operation and lot.standing:
+            told["lot", lot.consumable] = Words(lot.lot, lot.seq)
+    for deviation in facts.deviations:
+        if deviation.operation == operation and deviation.standing:
+            told["deviation", deviation.about] = Words(f"{deviation.by}: {deviation.reason}", deviation.seq)
+    for signature in facts.signatures:
+        if signature.operation == operation and signature.standing:
+            own = ", who did the work" if signature.self_signed else ""
+            told["signature", signature.role] = Words(f"{signature.by}{own}", signature.seq)
+    return told
+
+
+def _serials(account: Account, operation: str) -> dict[str, set[str]]:
+    """What the procedure asks for, to the serials of what was used for it."""
+    found: dict[str, set[str]] = {}
+    for reading in account.facts.readings:
+        if reading.operation == operation and reading.standing and reading.serial:
+            found.setdefault(reading.instrument, set()).add(reading.serial)
+    for stage in account.facts.stages:
+        if stage.operation == operation and stage.standing and stage.serial:
+            found.setdefault(stage.instrument, set()).add(stage.serial)
+    return found
+
+
+def _readings(account: Account, operation: str) -> dict[tuple[str, str], ReadingFact]:
+    return {(r.name, r.slot): r for r in account.facts.readings if r.standing and r.operation == operation}
+
+
+def _pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:
+    named = one or other
+    assert named is not None  # a key is of one of the two
+    return ReadingPair(
+        operation=named.operation,
+        name=named.name,
+        slot=named.slot,
+        left="" if one is None else shown(one.value, one.unit),
+        right="" if other is None else shown(other.value, other.unit),
+        by=_by(one, other),
+        left_share=None if one is None else one.share,
+        right_share=None if other is None else other.share,
+        left_verdict="" if one is None else one.verdict,
+        right_verdict="" if other is None else other.verdict,
+    )
+
+
+def _by(one: ReadingFact | None, other: ReadingFact | None) -> str | None:
+    if one is None or other is None:
+        return None
+    try:
+        value = convert(Quantity(Decimal(other.value), other.unit, ""), one.unit).value - Decimal(one.value)
+    except QuantityError:
+        return None
+    return f"{'+' if value > 0 else ''}{shown(plain(value), one.unit)}"

@@ -1,0 +1,54 @@
+"""Answers straight from the log files: nothing is kept, everything is read and verified each time."""
+
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from benchflow.review.log.log_file import Unusable, sound_facts
+from benchflow.review.many.question import Found, LeftOut, Question, from_facts, in_order, narrow
+
+
+class Files:
+    """A :class:`benchflow.review.many.question.Source` over log files.
+
+    Of several copies of one session the longest counts; of equally long ones, the one whose last hash
+    sorts first. That is the archive's rule too.
+    """
+
+    def __init__(self, paths: Iterable[Path], bench: str = "") -> None:
+        self._found: dict[str, Found] = {}
+        self._left_out: list[LeftOut] = []
+        for path in paths:
+            self._read(path, bench)
+
+    def _read(self, path: Path, bench: str) -> None:
+        try:
+            data = path.read_bytes()
+        except OSError as wrong:
+            self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {wrong.strerror}"))
+            return
+        got = sound_facts(data)
+        if isinstance(got, Unusable):
+            self._left_out.append(LeftOut(bench, str(path), got.why))
+            return
+        new = from_facts(got, bench, str(path))
+        old = self._found.get(got.session.session)
+        if old is None or better(new, old):
+            self._found[got.session.session] = new
+
+    def ask(self, question: Question) -> Sequence[Found]:
+        narrowed = (narrow(found, question) for found in self._found.values())
+        return in_order([found for found in narrowed if found.anything])
+
+    def sessions(self) -> Sequence[Found]:
+        return in_order([Found(one.session, one.bench, one.path) for one in self._found.values()])
+
+    def count(self) -> int:
+        return len(self._found)
+
+    def left_out(self) -> Sequence[LeftOut]:
+        return sorted(self._left_out, key=lambda one: (one.bench, one.path))
+
+
+def better(new: Found, old: Found) -> bool:
+    """Whether ``new`` is to stand for the session that ``old`` is another copy of."""
+    return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)

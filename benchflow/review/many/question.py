@@ -1,0 +1,211 @@
+"""What can be asked of many sessions, and which facts answer it.
+
+A question narrows a session's facts to those it speaks of. Both sources (the files, the archive) hand
+over facts that may answer it, the archive fewer of them; which do is decided here and nowhere else.
+"""
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.errors import BenchflowError
+from benchflow.review.log.facts import (
+    DeviationFact,
+    Facts,
+    LotFact,
+    OperationFact,
+    ReadingFact,
+    SessionFact,
+    SignatureFact,
+    StageFact,
+)
+from benchflow.session.log.timestamps import NotAMoment, format, parse
+
+
+class Instrument(Struct, frozen=True, tag="instrument"):
+    """By its serial; where no serial was logged, by the name the procedure has for it."""
+
+    serial: str
+
+
+class LotOf(Struct, frozen=True, tag="lot"):
+    lot: str
+
+
+class Person(Struct, frozen=True, tag="person"):
+    name: str
+
+
+class OperationOf(Struct, frozen=True, tag="operation"):
+    """``seat`` is also every ``seat[1]``, ``seat[2]``."""
+
+    operation: str
+
+
+class ReadingOf(Struct, frozen=True, tag="reading"):
+    """A value by its name; ``journal`` is also every ``journal[2]``."""
+
+    name: str
+
+
+Subject = Instrument | LotOf | Person | OperationOf | ReadingOf
+
+
+class Question(Struct, frozen=True):
+    """``since`` and ``until`` are moments as the log writes them, both included; ``""`` is open."""
+
+    subject: Subject
+    since: str = ""
+    until: str = ""
+
+    def covers(self, first: str, last: str = "") -> bool:
+        """Whether any of ``first`` to ``last`` lies in the span asked for."""
+        return (not self.until or first <= self.until) and (not self.since or (last or first) >= self.since)
+
+
+class Found(Struct, frozen=True):
+    """What one session has to say to a question. ``path`` is where its log lies, ``bench`` on which machine."""
+
+    session: SessionFact
+    bench: str
+    path: str
+    operations: tuple[OperationFact, ...] = ()
+    readings: tuple[ReadingFact, ...] = ()
+    stages: tuple[StageFact, ...] = ()
+    lots: tuple[LotFact, ...] = ()
+    signatures: tuple[SignatureFact, ...] = ()
+    deviations: tuple[DeviationFact, ...] = ()
+
+    @property
+    def anything(self) -> bool:
+        return bool(self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations)
+
+
+class LeftOut(Struct, frozen=True):
+    """A file that is in no answer, and why."""
+
+    bench: str
+    path: str
+    why: str
+
+
+class Source(Protocol):
+    """Where answers come from. Sessions come in the order of their opening, then of their hash."""
+
+    def ask(self, question: Question) -> Sequence[Found]:
+        """Every session with something to say."""
+        ...
+
+    def sessions(self) -> Sequence[Found]:
+        """All sessions, without their facts."""
+        ...
+
+    def count(self) -> int:
+        """How many sessions there are."""
+        ...
+
+    def left_out(self) -> Sequence[LeftOut]: ...
+
+
+class BadDate(BenchflowError):
+    """A date that cannot be read."""
+
+
+def moment_of(text: str, *, end_of_day: bool = False) -> str:
+    """A date (``2026-03-01``, a whole UTC day) or any RFC 3339 moment, as the log writes moments.
+
+    Raises:
+        BadDate: it is neither.
+    """
+    if not text:
+        return ""
+    if "T" not in text.upper():
+        text += "T23:59:59.999Z" if end_of_day else "T00:00:00.000Z"
+    try:
+        return format(parse(text))
+    except NotAMoment as wrong:
+        raise BadDate(
+            f"{text!r} is neither a date such as 2026-03-01 nor a moment such as 2026-03-01T18:30:00Z."
+        ) from wrong
+
+
+def same_name(asked: str, name: str) -> bool:
+    """Whether ``name`` is ``asked`` or one of its places."""
+    return name == asked or (name.startswith(asked) and name[len(asked) : len(asked) + 1] == "[")
+
+
+def _uses(subject: Instrument, serial: str, instrument: str) -> bool:
+    return serial == subject.serial or (not serial and instrument == subject.serial)
+
+
+def narrow(found: Found, question: Question) -> Found:
+    """``found`` with only the facts that the question speaks of."""
+    subject, covers = question.subject, question.covers
+    bare = Found(found.session, found.bench, found.path)
+    match subject:
+        case Instrument():
+            return replace(
+                bare,
+                readings=tuple(r for r in found.readings
+                               if _uses(subject, r.serial, r.instrument) and covers(r.at)),
+                stages=tuple(s for s in found.stages
+                             if _uses(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
+            )  # fmt: skip
+        case LotOf():
+            return replace(bare, lots=tuple(x for x in found.lots if x.lot == subject.lot and covers(x.at)))
+        case Person():
+            who = subject.name
+            return replace(
+                bare,
+                operations=tuple(o for o in found.operations if who in o.people and covers(*_times(o))),
+                readings=tuple(r for r in found.readings if r.by == who and covers(r.at)),
+                stages=tuple(s for s in found.stages if s.by == who and covers(s.first_at, s.last_at)),
+                lots=tuple(x for x in found.lots if x.by == who and covers(x.at)),
+                signatures=tuple(s for s in found.signatures if s.by == who and covers(s.at)),
+                deviations=tuple(d for d in found.deviations if d.by == who and covers(d.at)),
+            )
+        case OperationOf():
+            asked = subject.operation
+            return replace(
+                bare,
+                operations=tuple(
+                    o for o in found.operations if same_name(asked, o.operation) and covers(*_times(o))
+                ),
+                readings=tuple(r for r in found.readings
+                               if same_name(asked, r.operation) and covers(r.at)),
+                stages=tuple(s for s in found.stages
+                             if same_name(asked, s.operation) and covers(s.first_at, s.last_at)),
+                lots=tuple(x for x in found.lots if same_name(asked, x.operation) and covers(x.at)),
+                signatures=tuple(s for s in found.signatures
+                                 if same_name(asked, s.operation) and covers(s.at)),
+                deviations=tuple(d for d in found.deviations
+                                 if same_name(asked, d.operation) and covers(d.at)),
+            )  # fmt: skip
+        case ReadingOf():
+            return replace(
+                bare,
+                readings=tuple(r for r in found.readings
+                               if same_name(subject.name, r.name) and covers(r.at)),
+            )  # fmt: skip
+
+
+def _times(operation: OperationFact) -> tuple[str, str]:
+    """First and last moment of the work that stands; both open when it was taken back and never redone."""
+    begun, finished = operation.begun, operation.finished
+    first = begun.at if begun is not None else finished.at if finished is not None else ""
+    return first, finished.at if finished is not None else first
+
+
+def from_facts(facts: Facts, bench: str, path: str) -> Found:
+    """All that a session has to say."""
+    return Found(
+        facts.session, bench, path, facts.operations, facts.readings, facts.stages, facts.lots,
+        facts.signatures, facts.deviations,
+    )  # fmt: skip
+
+
+def in_order(found: Sequence[Found]) -> list[Found]:
+    """In the order that every source keeps."""
+    return sorted(found, key=lambda one: (one.session.opened_at, one.session.session))

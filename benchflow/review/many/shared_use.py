@@ -1,0 +1,226 @@
+"""What else shares it: every session that an instrument, a lot, a person, an operation or a reading touches, and
+how badly, the worst first. The case: a wrench fails its calibration; which engines must be called back?"""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from msgspec import Struct
+
+from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, Reason, weakness, worst_first
+from benchflow.review.formatting import count, room_left, shown
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.margin import band, number, room
+from benchflow.review.many.question import Found, Instrument, LotOf, OperationOf, Person, Question, ReadingOf, Source
+
+
+class Ask(Struct, frozen=True):
+    """``reads_high`` is the error found in the instrument, as a part of what it shows: 0.06 reads 6 % too high.
+    ``low`` and ``high`` are the band that a reading must be out of to count; ``share`` the room it must leave less
+    than."""
+
+    question: Question
+    reads_high: Decimal | None = None
+    low: Quantity | None = None
+    high: Quantity | None = None
+    share: float | None = None
+
+
+class Touched(Struct, frozen=True):
+    """One session. ``reasons`` say how badly it is touched, the worst first; ``fasteners`` and ``readings`` count
+    what still stands of what the question speaks of."""
+
+    session: str
+    unit: str
+    by: str
+    opened_at: str
+    closed: bool
+    simulated: bool
+    bench: str
+    path: str
+    reasons: tuple[Reason, ...]
+    fasteners: int
+    readings: int
+
+    @property
+    def grade(self) -> int:
+        return max((reason.grade for reason in self.reasons), default=0)
+
+
+class Trace(Struct, frozen=True):
+    """``looked_at`` counts all sessions that were asked; ``left_out`` names files that are in no answer."""
+
+    asked: str
+    touched: tuple[Touched, ...]
+    looked_at: int
+    left_out: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def trace(source: Source, ask: Ask) -> Trace:
+    """Every session touched, worst first: by reasons (:mod:`benchflow.review.evidence.ranking`), then by how many
+    fasteners and readings stand, then the latest."""
+    touched = [made for found in source.ask(ask.question) if (made := _touched(found, ask)) is not None]
+    touched.sort(key=lambda one: one.opened_at, reverse=True)
+    touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
+    left_out = tuple(f"{one.path} {one.why}" for one in source.left_out())
+    simulated = sum(one.simulated for one in touched)
+    notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
+    return Trace(in_words(ask), tuple(touched), source.count(), left_out, notes)
+
+
+def in_words(ask: Ask) -> str:
+    """What was asked: ``instrument T-0117, from 2026-03-01 on``."""
+    question = ask.question
+    match question.subject:
+        case Instrument(serial):
+            words = f"instrument {serial}"
+        case LotOf(lot):
+            words = f"lot {lot}"
+        case Person(name):
+            words = f"person {name}"
+        case OperationOf(operation):
+            words = f"operation {operation}"
+        case ReadingOf(name):
+            words = f"reading {name}"
+    if ask.reads_high is not None:
+        way = "high" if ask.reads_high > 0 else "low"
+        words += f", found to read {float(abs(ask.reads_high)) * 100:.3g} % too {way}"
+    for end, at in (("below", ask.low), ("above", ask.high)):
+        if at is not None:
+            words += f", {end} {shown(at.value, at.unit)}"
+    if ask.share is not None:
+        words += f", with less than {ask.share:.0%} of its band left".replace("%", " %")
+    if question.since:
+        words += f", from {question.since}"
+    if question.until:
+        words += f", to {question.until}"
+    return words
+
+
+def _touched(found: Found, ask: Ask) -> Touched | None:
+    readings = found.readings
+    if isinstance(ask.question.subject, ReadingOf):
+        readings = tuple(reading for reading in readings if reading.standing and _outside(reading, ask))
+        if not readings:
+            return None
+    fasteners = _fasteners(found)
+    standing = [reading for reading in readings if reading.standing]
+    reasons = worst_first(_reasons(found, readings, fasteners, ask))
+    session = found.session
+    return Touched(
+        session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,
+        found.bench, found.path, reasons, sum(fasteners.values()), len(standing),
+    )  # fmt: skip
+
+
+def _fasteners(found: Found) -> dict[tuple[str, str], int]:
+    """Operation and joint to how many fasteners stand that were tightened so, in any stage."""
+    stages: dict[tuple[str, str, int], int] = {}
+    only_read = all(fact.stretch for fact in found.stages)
+    for fact in found.stages:
+        # A stretch is read of a fastener that counts by its torque; on its own where only the reader is asked for.
+        if fact.standing and (not fact.stretch or only_read):
+            key = (fact.operation, fact.joint, fact.stage)
+            stages[key] = stages.get(key, 0) + fact.fasteners
+    most: dict[tuple[str, str], int] = {}
+    for (operation, joint, _), fasteners in stages.items():
+        most[operation, joint] = max(most.get((operation, joint), 0), fasteners)
+    return most
+
+
+def _reasons(
+    found: Found, readings: tuple[ReadingFact, ...], fasteners: dict[tuple[str, str], int], ask: Ask
+) -> Iterator[Reason]:
+    standing = False
+    for reading in readings:
+        if reading.standing:
+            standing = True
+            yield from _reading(reading, ask)
+    for fact in found.stages:
+        if fact.standing and fact.bad:
+            words = f"{count(fact.bad, 'fastener')} of {fact.joint} not in when checked"
+            yield Reason("out", words, fact.seq, fact.joint)
+    for (operation, joint), number_of in fasteners.items():
+        standing = True
+        words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
+        if ask.reads_high is not None and ask.reads_high > -1:
+            words += f", to about {1 / (1 + ask.reads_high):.0%} of the torque set".replace("%", " %")
+        yield Reason("off-torque" if ask.reads_high else "stands", words, None, joint)
+    for lot in found.lots:
+        standing = standing or lot.standing
+        kind = "stands" if lot.standing else "replaced"
+        yield Reason(kind, f"{lot.consumable}, lot {lot.lot}, in {lot.operation}", lot.seq, lot.consumable)
+    for deviation in found.deviations:
+        if deviation.standing:
+            words = (
+                f"{deviation.by} signed to go on without {deviation.about} in {deviation.operation}: {deviation.reason}"
+            )
+            yield Reason("deviation", words, deviation.seq, deviation.about)
+    for signature in found.signatures:
+        if signature.standing:
+            standing = True
+            if signature.self_signed:
+                words = f"{signature.by} signed the hold point of {signature.operation}, his own work"
+                yield Reason("self-signed", words, signature.seq, "hold")
+    yield from _operations(found)
+    if not standing and not any(operation.done for operation in found.operations):
+        yield Reason("replaced", "nothing of it stands any more")
+
+
+def _reading(reading: ReadingFact, ask: Ask) -> Iterator[Reason]:
+    slot = f" ({reading.slot})" if reading.slot else ""
+    figure = f"{reading.name}{slot} {shown(reading.value, reading.unit)}"
+    corrected = _corrected(reading, ask.reads_high)
+    if corrected is not None:
+        words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
+        yield Reason("would-be-out", words, reading.seq, reading.name)
+    if reading.verdict in ("out", "not-proven"):
+        how = "outside" if reading.verdict == "out" else "not proven within"
+        yield Reason(reading.verdict, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
+    elif reading.share is not None and reading.share < (NEAR_SHARE if reading.two_ended else NEAR_SHARE_ONE_END):
+        within = band(reading.limit, reading.unit)
+        words = f"{figure}: {room_left(reading.share, within, reading.limit)}"
+        yield Reason("near-limit", words, reading.seq, reading.name)
+    else:
+        yield Reason("stands", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name)
+
+
+def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
+    """The true value of a reading that is in only by the error of its instrument; ``None`` where that changes
+    nothing. A stated ``reads_high`` of 0.06 means that 106 was shown for 100."""
+    value = number(reading.value)
+    if reads_high is None or value is None or reading.verdict != "in" or reads_high <= -1:
+        return None
+    true = value / (1 + reads_high)
+    left = room(true, band(reading.limit, reading.unit))
+    if left is None or left >= 0:
+        return None
+    return Decimal(f"{true:.4g}")
+
+
+def _outside(reading: ReadingFact, ask: Ask) -> bool:
+    """Whether a reading is out of the band asked for; any reading is where none was."""
+    if ask.low is None and ask.high is None and ask.share is None:
+        return True
+    if ask.share is not None and reading.share is not None and reading.share < ask.share:
+        return True
+    value = number(reading.value)
+    if value is None:
+        return False
+    try:
+        low = None if ask.low is None else convert(ask.low, reading.unit).value
+        high = None if ask.high is None else convert(ask.high, reading.unit).value
+    except QuantityError:
+        return False  # of another dimension: another value that bears the same name
+    return (low is not None and value < low) or (high is not None and value > high)
+
+
+def _operations(found: Found) -> Iterator[Reason]:
+    for operation in found.operations:
+        if not operation.done:
+            yield Reason("never-done", f"{operation.operation} was begun, and does not stand")
+        elif operation.redone:
+            yield Reason("redone", f"{operation.operation} was done {count(operation.redone + 1, 'time')}")
+        else:
+            yield Reason("stands", f"{operation.operation}, by {', '.join(operation.people)}")

@@ -1,0 +1,186 @@
+"""One reading over all builds, with its limits; and how long each operation takes.
+
+The answers are made from what stands only. Simulated sessions are left out as soon as there are real ones, and
+that is said.
+"""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from statistics import median, quantiles
+
+from msgspec import Struct
+
+from benchflow.quantity import Quantity, QuantityError, convert
+from benchflow.review.log.facts import ReadingFact
+from benchflow.review.log.margin import band
+from benchflow.review.many.control_chart import Chart, chart_of
+from benchflow.review.many.question import Found, OperationOf, Question, ReadingOf, Source
+
+
+class Point(Struct, frozen=True):
+    """What one build has for a value: its reading, or the mean of several. ``limit`` was in force then."""
+
+    session: str
+    unit: str  # the unit under build
+    at: str
+    value: float
+    low: float | None
+    high: float | None
+    limit: str
+    verdict: str
+    seq: int
+    path: str
+    simulated: bool
+
+
+class Series(Struct, frozen=True):
+    """One value over the builds in the order of measuring, in one unit of measurement. ``chart`` is ``None`` for
+    fewer than two points; ``telling`` says in words what it shows, the worst first."""
+
+    name: str
+    measured_in: str
+    points: tuple[Point, ...]
+    chart: Chart | None
+    telling: tuple[str, ...]
+
+
+class Across(Struct, frozen=True):
+    """``notes`` say what was left out, and why."""
+
+    series: tuple[Series, ...]
+    notes: tuple[str, ...]
+
+
+def over_builds(source: Source, name: str, since: str = "", until: str = "") -> Across:
+    """The value ``name`` over all builds: a series for each of its places (``journal[1]``, ``journal[2]``)."""
+    found, notes = _real(source.ask(Question(ReadingOf(name), since, until)))
+    readings: dict[str, dict[str, list[tuple[Found, ReadingFact]]]] = {}
+    for one in found:
+        for reading in one.readings:
+            if reading.standing:
+                of_session = readings.setdefault(reading.name, {})
+                of_session.setdefault(one.session.session, []).append((one, reading))
+    series: list[Series] = []
+    for full_name, sessions in sorted(readings.items()):
+        made, skipped = _series(full_name, list(sessions.values()))
+        series.append(made)
+        notes += skipped
+    return Across(tuple(series), tuple(notes))
+
+
+def _real(found: Sequence[Found]) -> tuple[list[Found], list[str]]:
+    real = [one for one in found if not one.session.simulated]
+    if real and len(real) < len(found):
+        number = len(found) - len(real)
+        return real, [f"{number} simulated session{'s' * (number > 1)} left out."]
+    return list(found), ["All of these sessions are simulated."] if found and not real else []
+
+
+def _series(name: str, sessions: list[list[tuple[Found, ReadingFact]]]) -> tuple[Series, list[str]]:
+    last = max((pair for pairs in sessions for pair in pairs), key=lambda pair: pair[1].at)
+    unit = last[1].unit  # as the latest build has it
+    points: list[Point] = []
+    skipped: list[str] = []
+    for pairs in sessions:
+        point = _point(pairs, unit)
+        if point is None:
+            skipped.append(f"{pairs[0][0].session.unit}: {name} is in {pairs[0][1].unit}, not comparable with {unit}.")
+        else:
+            points.append(point)
+    points.sort(key=lambda point: (point.at, point.session))
+    chart = None
+    if len(points) > 1:
+        newest = points[-1]
+        chart = chart_of([point.value for point in points], newest.low, newest.high)
+    return Series(name, unit, tuple(points), chart, tuple(_telling(points, chart, unit))), skipped
+
+
+def _point(pairs: list[tuple[Found, ReadingFact]], unit: str) -> Point | None:
+    """One build's point: the mean where it has several readings; the worst of their verdicts."""
+    found, last = max(pairs, key=lambda pair: pair[1].seq)
+    try:
+        values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit).value for _, r in pairs]
+    except QuantityError:
+        return None
+    within = band(last.limit, unit)
+    worst = min((r.verdict for _, r in pairs), key=["out", "not-proven", "none", "in"].index)
+    return Point(
+        found.session.session, found.session.unit, last.at, float(sum(values, Decimal(0)) / len(values)),
+        None if within.low is None else float(within.low), None if within.high is None else float(within.high),
+        last.limit, worst, last.seq, found.path, found.session.simulated,
+    )  # fmt: skip
+
+
+def _telling(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
+    told = [f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict == "out"]
+    if chart is None:
+        return [*told, "One build is no series: there is nothing to compare it with."]
+    if chart.drift is not None:
+        told.append(_drifting(chart, points[-1], unit))
+    limits = chart.limits
+    apart = f"lie within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
+    if chart.drift is not None:
+        apart = "follow the drift"
+    for place in chart.outliers:
+        told.append(
+            f"{points[place].unit}: {points[place].value:.4g} {unit} stands apart from the others, which {apart}."
+        )
+    for run in () if chart.drift is not None else chart.runs:  # a drift has runs at both its ends
+        above = "above" if run.side == "high" else "below"
+        told.append(f"{run.length} builds in a row lie {above} the mean, up to {points[run.end].unit}.")
+    for place in chart.jumps:
+        told.append(f"From {points[place - 1].unit} to {points[place].unit} it jumps further than it does by chance.")
+    return told
+
+
+def _drifting(chart: Chart, newest: Point, unit: str) -> str:
+    drift = chart.drift
+    assert drift is not None
+    way = "up" if drift.towards == "high" else "down"
+    words = f"It drifts {way}, by {abs(drift.per_point):.2g} {unit} a build"
+    if drift.points_left is None:
+        return f"{words}; there is no limit on that side."
+    if drift.points_left < 1:
+        return f"{words}, and is at its limit {newest.limit}."
+    return f"{words}: at this rate it is at its limit {newest.limit} in about {drift.points_left:.0f} builds."
+
+
+# --- how long things take ---------------------------------------------------------------------------
+
+
+class Lasting(Struct, frozen=True):
+    """How long an operation is in hand, in seconds, over the builds in which it was finished."""
+
+    operation: str
+    builds: int
+    shortest: float
+    quarter: float
+    middle: float
+    three_quarters: float
+    longest: float
+    longest_unit: str  # the unit under build of the longest
+
+
+class Times(Struct, frozen=True):
+    """``notes`` say what was left out, and why."""
+
+    operations: tuple[Lasting, ...]
+    notes: tuple[str, ...]
+
+
+def lasting(source: Source, operation: str, since: str = "", until: str = "") -> Times:
+    """How long ``operation`` takes, each of its places apart."""
+    found, notes = _real(source.ask(Question(OperationOf(operation), since, until)))
+    times: dict[str, list[tuple[float, str]]] = {}
+    for one in found:
+        for fact in one.operations:
+            if fact.done:
+                times.setdefault(fact.operation, []).append((fact.active, one.session.unit))
+    return Times(tuple(_lasting(name, all_of) for name, all_of in times.items()), tuple(notes))
+
+
+def _lasting(name: str, times: list[tuple[float, str]]) -> Lasting:
+    seconds = sorted(time for time, _ in times)
+    quarters = quantiles(seconds, n=4, method="inclusive") if len(seconds) > 1 else [seconds[0]] * 3
+    longest = max(times)
+    return Lasting(name, len(seconds), seconds[0], quarters[0], median(seconds), quarters[2], longest[0], longest[1])

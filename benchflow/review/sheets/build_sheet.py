@@ -1,0 +1,326 @@
+"""The build sheet as data: everything that is handed over with the unit, in words that are final.
+
+Drawn by ``build_sheet_html``, written by ``build_sheet_markdown``.
+"""
+
+from collections.abc import Iterable, Iterator
+from datetime import timedelta
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Caution
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Limit, Quantity, seconds
+from benchflow.review.evidence.known import in_words
+from benchflow.review.formatting import day, shown, span
+from benchflow.review.log.facts import InstrumentFact, OperationFact
+from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.reading_values import Value, values_of
+from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
+from benchflow.session.log.timestamps import parse
+from benchflow.session.view.bench_view import Gauge
+from benchflow.session.view.operation_inputs import gauge
+from benchflow.trade.decision import RULES
+
+NOT_THE_MANUAL = (
+    "This sheet tells what was done and measured. It does not replace the maker's manual, local codes or licensed "
+    "practice; where they ask for more, they go before it."
+)
+
+
+class SheetValue(Struct, frozen=True):
+    """One value. ``gauge`` is where the judged figure lies, ``None`` where it has no limit that can be drawn."""
+
+    name: str
+    ask: str
+    figures: tuple[tuple[str, str], ...]  # each reading that stands: its slot where there are several, and it
+    judged: str
+    limit: str
+    low: str
+    high: str
+    verdict: str
+    words: str
+    gauge: Gauge | None
+    filled: str
+    waived: str
+    tools: tuple[str, ...]
+    earlier: tuple[str, ...]  # what was read before and stands no longer
+
+
+class SheetOperation(Struct, frozen=True):
+    operation: str
+    number: int
+    title: str
+    done: bool
+    by: str
+    at: str
+    took: str
+    values: tuple[SheetValue, ...]
+    joint: SheetJoint | None
+    checks: tuple[tuple[str, bool], ...]
+    parts: tuple[str, ...]
+    signed: str
+    self_signed: bool
+    hold: str
+    deviations: tuple[str, ...]
+    redone: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+class SheetSection(Struct, frozen=True):
+    title: str
+    operations: tuple[SheetOperation, ...]
+
+
+class SheetFollowUp(Struct, frozen=True):
+    title: str
+    due: str  # 2026-03-16, or ""
+    or_: str
+
+
+class Sheet(Struct, frozen=True):
+    """``facts`` are lines of a heading and what it says; ``head`` is the log's fingerprint."""
+
+    title: str
+    subject: str
+    unit: str
+    simulated: bool
+    notice: str
+    cautions: tuple[Caution, ...]
+    facts: tuple[tuple[str, str], ...]
+    warnings: tuple[str, ...]
+    sound: bool
+    events: int
+    head: str
+    exceptions: tuple[str, ...]  # what is out of the ordinary, in a line each
+    sections: tuple[SheetSection, ...]
+    parts: tuple[tuple[str, ...], ...]  # what, which, where used
+    instruments: tuple[tuple[str, ...], ...]  # what, serial, calibrated, due, uncertainty, remarks
+    follow_up: tuple[SheetFollowUp, ...]
+    notes: tuple[str, ...]
+    disclaimer: str
+
+
+def sheet(account: Account) -> Sheet:
+    """The build sheet of a session, as far as its log can be trusted."""
+    procedure, facts = account.procedure, account.facts
+    operations = {step.id: _operation(account, step) for step in account.plan.steps.values()}
+    sections = tuple(
+        SheetSection(
+            section.title,
+            tuple(operations[step.id] for step in account.plan.steps.values() if step.operation.section == section.id),
+        )
+        for section in procedure.sections
+    )
+    return Sheet(
+        title=procedure.title,
+        subject=procedure.subject,
+        unit=facts.session.unit,
+        simulated=facts.session.simulated,
+        notice=procedure.notice,
+        cautions=procedure.cautions,
+        facts=tuple(_facts(account)),
+        warnings=account.warnings,
+        sound=account.log.damage is None,
+        events=facts.session.events,
+        head=facts.session.head,
+        exceptions=tuple(_exceptions(operations.values())),
+        sections=tuple(section for section in sections if section.operations),
+        parts=tuple(_parts(account)),
+        instruments=tuple(_instruments(account)),
+        follow_up=follow_up(account),
+        notes=tuple(f"{day(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
+        disclaimer=NOT_THE_MANUAL,
+    )
+
+
+def _facts(account: Account) -> Iterator[tuple[str, str]]:
+    procedure, session = account.procedure, account.facts.session
+    yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
+    yield "Text of it", f"SHA-256 {session.procedure[:16]}… ({session.file})"
+    if procedure.source:
+        yield "Numbers from", procedure.source
+    for option in procedure.options:
+        if option.name in session.options:
+            yield option.ask or option.name, session.options[option.name]
+    for variable in procedure.state:
+        if variable.start is None:
+            value = session.start.get(variable.name)
+            yield (
+                f"Found at the start: {variable.title or variable.name}",
+                ("not known" if value is None else variable.words.get(value, value)),
+            )
+    yield "Builder", session.by
+    others = sorted(_people(account) - {session.by})
+    if others:
+        yield "Others", ", ".join(others)
+    yield "Begun", f"{day(session.opened_at)} UTC"
+    yield "Closed", f"{day(session.closed_at)} UTC" if session.closed_at else "not closed"
+    active = sum(fact.active for fact in account.facts.operations)
+    yield "Time in hand", span(active)
+    done = len(account.state.done)
+    yield "Operations", f"{done} of {len(account.plan.steps)} done"
+    yield "Judged by", RULES[procedure.decision]
+
+
+def _people(account: Account) -> set[str]:
+    facts = account.facts
+    people = {name for operation in facts.operations for name in operation.people}
+    people |= {signature.by for signature in facts.signatures}
+    return people | {deviation.by for deviation in facts.deviations}
+
+
+# --- an operation -------------------------------------------------------------------------------------
+
+
+def _operation(account: Account, step: Step) -> SheetOperation:
+    facts = account.facts
+    done = account.state.done.get(step.id)
+    fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
+    signature = next((s for s in facts.signatures if s.operation == step.id and s.standing), None)
+    work = account.state.work(step.id)
+    return SheetOperation(
+        operation=step.id,
+        number=account.plan.number(step.id),
+        title=step.title,
+        done=done is not None,
+        by=_by(fact),
+        at=day(done.at) if done is not None else "",
+        took=span(fact.active) if fact is not None and done is not None else "",
+        values=tuple(_value(account, value) for value in values_of(account, step) if value.readings or value.worked),
+        joint=joint_of(account, step),
+        checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
+        parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
+        signed=f"{signature.by} ({signature.role}), {day(signature.at)}" if signature is not None else "",
+        self_signed=signature is not None and signature.self_signed,
+        hold=step.operation.hold.for_ if step.operation.hold is not None else "",
+        deviations=tuple(
+            f"about {d.about}, signed by {d.by}: {d.reason}"
+            for d in facts.deviations
+            if d.operation == step.id and d.standing
+        ),
+        redone=tuple(f"{day(t.at)}, {t.by}: {t.reason}" for t in facts.taken_back if t.operation == step.id),
+        notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
+    )
+
+
+def _by(fact: OperationFact | None) -> str:
+    if fact is None:
+        return ""
+    others = [name for name in fact.people if name != fact.by]
+    return ", ".join([fact.by, *others]) if fact.by else ", ".join(others)
+
+
+def _value(account: Account, value: Value) -> SheetValue:
+    many = len(value.readings) > 1
+    low, high = value.band.low, value.band.high
+    return SheetValue(
+        name=value.name,
+        ask=value.ask,
+        figures=tuple((r.slot if many else "", _figure(r.value, r.unit, r.entered)) for r in value.readings),
+        judged="" if value.judged is None else shown(value.judged, value.unit),
+        limit=value.limit,
+        low="" if low is None else shown(low, value.unit),
+        high="" if high is None else shown(high, value.unit),
+        verdict=value.verdict,
+        words=in_words(value),
+        gauge=_drawn(value),
+        filled=value.filled,
+        waived=value.waived,
+        tools=tuple(
+            dict.fromkeys(tool_of(account, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
+        ),
+        earlier=tuple(
+            f"{_figure(r.value, r.unit, r.entered)} ({r.verdict}), {day(r.at)}"
+            for r in value.earlier
+            if r.verdict != "none" or r.corrected
+        ),
+    )
+
+
+def _figure(value: str, unit: str, entered: str) -> str:
+    """The reading in the procedure's unit, and as it was typed where that was another."""
+    plain = shown(value, unit)
+    digits = value.rstrip("0").rstrip(".")
+    typed = entered.strip()
+    same = not typed or typed == plain or typed.startswith((value, digits))
+    return plain if same else f"{plain} (typed {typed})"
+
+
+def _drawn(value: Value) -> Gauge | None:
+    low, high = value.band.low, value.band.high
+    if value.judged is None or (low is None and high is None):
+        return None
+    unit = value.unit
+    limit = Limit(
+        None if low is None else Quantity(low, unit, ""), None if high is None else Quantity(high, unit, ""), ""
+    )
+    u = None if value.uncertainty is None else Quantity(value.uncertainty, unit, "")
+    return gauge(limit, Quantity(value.judged, unit, ""), value.decision, u)
+
+
+# --- the rest ---------------------------------------------------------------------------------------
+
+
+def _exceptions(operations: Iterable[SheetOperation]) -> Iterator[str]:
+    for operation in operations:
+        head = f"{operation.number}  {operation.title}"
+        if not operation.done:
+            yield f"{head}: not done"
+        for value in operation.values:
+            if value.verdict in ("out", "not-proven"):
+                yield f"{head}: {value.words}"
+        for deviation in operation.deviations:
+            yield f"{head}: deviation {deviation}"
+        if operation.self_signed:
+            yield f"{head}: the hold point was signed by the builder himself, {operation.signed}"
+        for redone in operation.redone:
+            yield f"{head}: taken back and done again, {redone}"
+
+
+def _parts(account: Account) -> Iterator[tuple[str, ...]]:
+    kit = {item.id: item for item in account.procedure.kit}
+    titles = {step.id: step.title for step in account.plan.steps.values()}
+    for lot in account.facts.lots:
+        if lot.standing:
+            title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
+            yield title, f"lot {lot.lot}", titles.get(lot.operation, lot.operation)
+    for choice in account.facts.choices:
+        if choice.standing:
+            yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
+
+
+def _instruments(account: Account) -> Iterator[tuple[str, ...]]:
+    """Each instrument as it was on the day, by the log; those not named are said to be so."""
+    facts = account.facts
+    needs = {need.id: need.title or need.id for need in account.procedure.instruments}
+    told: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
+    used: dict[tuple[str, str], None] = {}
+    for reading in facts.readings:
+        if reading.standing and (reading.serial or reading.instrument):
+            used[reading.serial, reading.instrument] = None
+    for stage in facts.stages:
+        if stage.standing and (stage.serial or stage.instrument):
+            used[stage.serial, stage.instrument] = None
+    for serial, need in used:
+        fact = told.get(serial)
+        title = fact.title if fact is not None and fact.title else needs.get(need, need)
+        if fact is None:
+            yield title, serial or "not named", "", "", "", "no register was in force" if serial else ""
+        else:
+            u = f"{fact.uncertainty} (k = {fact.k})" if fact.uncertainty else ""
+            yield title, serial, fact.calibrated, fact.due, u, "; ".join(fact.warnings)
+
+
+def follow_up(account: Account) -> tuple[SheetFollowUp, ...]:
+    """The open work after the build, counted from its close; from the last event while it is not closed."""
+    session = account.facts.session
+    start = parse(session.closed_at or session.last_at)
+    return tuple(
+        SheetFollowUp(
+            item.title,
+            (start + timedelta(seconds=seconds(item.due))).date().isoformat() if item.due is not None else "",
+            item.or_,
+        )
+        for item in account.procedure.follow_up
+    )

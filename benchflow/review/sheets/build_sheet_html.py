@@ -1,0 +1,42 @@
+"""The build sheet as one page that needs nothing else: no network, no script, no file beside it."""
+
+from typing import TYPE_CHECKING
+
+from benchflow.plaintext import clean
+from benchflow.review.sheets.build_sheet import Sheet, SheetValue
+from benchflow.review.sheets.html_pages import style, template
+from benchflow.review.sheets.joint_on_sheet import SheetJoint
+from benchflow.trade.pictures import Verdict, Words, gauge_svg, joint_svg
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+_VERDICTS: dict[str, Verdict] = {"in": "in", "out": "out", "not-proven": "not-proven"}
+
+
+def html(sheet: Sheet) -> str:
+    """The page. Every text from the log or the procedure is escaped, and carries no control characters."""
+    page = template("sheet.html.j2").render(
+        sheet=sheet,
+        # A rehearsal has its own banner; the other warnings belong among what is out of the ordinary.
+        warnings=[line for line in sheet.warnings if "simulated session" not in line],
+        fingerprint=[sheet.head[start : start + 8] for start in range(0, len(sheet.head), 8)],
+        gauge=_gauge,
+        joint=_joint,
+        style=style("sheet.css"),
+    )
+    return clean(page)
+
+
+def _gauge(value: SheetValue) -> "Markup":
+    from markupsafe import Markup
+
+    assert value.gauge is not None  # the template asks
+    words = Words(low=value.low, high=value.high, value=value.judged, verdict=_VERDICTS.get(value.verdict, "none"))
+    return Markup(gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}"))  # escaped where it is made
+
+
+def _joint(joint: SheetJoint) -> "Markup":
+    from markupsafe import Markup
+
+    return Markup(joint_svg(joint.fasteners, joint.title))  # escaped where it is made

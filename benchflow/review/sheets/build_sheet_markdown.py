@@ -1,0 +1,106 @@
+"""The build sheet as Markdown, for whoever keeps such things in text."""
+
+import re
+from collections.abc import Iterator
+
+from benchflow.plaintext import clean_line
+from benchflow.review.sheets.build_sheet import Sheet, SheetOperation, SheetValue
+from benchflow.trade.pictures import joint_lines
+
+_MEANS_SOMETHING = re.compile(r"([\\`*_{}\[\]<>#|~])")
+
+
+def markdown(sheet: Sheet) -> str:
+    """The sheet in CommonMark with tables. Marks in a text from the log are escaped: text stays text."""
+    return "\n".join(_lines(sheet)).rstrip() + "\n"
+
+
+def plain(text: str) -> str:
+    """``text`` on one line, so that nothing in it is read as markup."""
+    return _MEANS_SOMETHING.sub(r"\\\1", clean_line(text))
+
+
+def _lines(sheet: Sheet) -> Iterator[str]:
+    yield f"# Build sheet: {plain(sheet.title)}, {plain(sheet.unit)}"
+    yield ""
+    if sheet.subject:
+        yield from (plain(sheet.subject), "")
+    if sheet.notice:
+        yield from (f"> **Notice** {plain(sheet.notice)}", "")
+    yield from _table(("", ""), sheet.facts)
+    chain = "The chain holds" if sheet.sound else "**THE CHAIN IS BROKEN**"
+    yield f"{chain}: {sheet.events} events, fingerprint `{sheet.head}`."
+    yield ""
+    yield "## Out of the ordinary"
+    yield ""
+    for line in (*sheet.warnings, *sheet.exceptions) or ("Nothing.",):
+        yield f"- {plain(line)}"
+    yield ""
+    for caution in sheet.cautions:
+        yield from (f"**{caution.signal.upper()}** {plain(caution.text)}", "")
+    for section in sheet.sections:
+        yield f"## {plain(section.title)}"
+        yield ""
+        for operation in section.operations:
+            yield from _operation(operation)
+    if sheet.parts:
+        yield from ("## Parts and lots", "")
+        yield from _table(("What", "Which", "Where"), sheet.parts)
+    if sheet.instruments:
+        yield from ("## Instruments, as they were on the day", "")
+        yield from _table(("What", "Serial", "Calibrated", "Good until", "Uncertainty", "Remarks"), sheet.instruments)
+    if sheet.notes:
+        yield from ("## Notes", "", *(f"- {plain(note)}" for note in sheet.notes), "")
+    if sheet.follow_up:
+        yield from ("## Still to be done", "")
+        for item in sheet.follow_up:
+            yield f"- [ ] {plain(item.title)}: {' or '.join(plain(part) for part in (item.due, item.or_) if part)}"
+        yield ""
+    yield plain(sheet.disclaimer)
+
+
+def _operation(operation: SheetOperation) -> Iterator[str]:
+    yield f"### {operation.number}  {plain(operation.title)}"
+    yield ""
+    if operation.done:
+        yield f"Done by {plain(operation.by)}, {operation.at}, in hand {operation.took}."
+    else:
+        yield "**Not done.**"
+    yield ""
+    for value in operation.values:
+        yield from _value(value)
+    if operation.joint is not None:
+        joint = operation.joint
+        yield f"- {plain(joint.title)}, {plain(joint.about)}: {plain(', '.join(joint.stages))}"
+        yield from (f"  - {plain(line)}" for line in joint.tools)
+        yield from ("", "  ```", *(f"  {line}" for line in joint_lines(joint.fasteners)), "  ```", "")
+    for text, seen in operation.checks:
+        yield f"- [{'x' if seen else ' '}] {plain(text)}"
+    yield from (f"- {plain(part)}" for part in operation.parts)
+    if operation.hold:
+        own = ", **who did the work himself**" if operation.self_signed else ""
+        signed = f"signed by {plain(operation.signed)}{own}" if operation.signed else "**not signed**"
+        yield f"- Hold: {plain(operation.hold)}: {signed}"
+    yield from (f"- **Deviation** {plain(line)}" for line in operation.deviations)
+    yield from (f"- **Redone** taken back {plain(line)}" for line in operation.redone)
+    yield from (f"- Note by {plain(line)}" for line in operation.notes)
+    yield ""
+
+
+def _value(value: SheetValue) -> Iterator[str]:
+    verdict = {"out": " **OUT OF ITS LIMIT**", "not-proven": " **NOT PROVEN**", "in": ", in"}.get(value.verdict, "")
+    figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures)
+    limit = f", limit {plain(value.limit)}" if value.limit else ""
+    tools = f", with {plain(', '.join(value.tools))}" if value.tools else ""
+    yield f"- {plain(value.ask)}: **{plain(figures)}**{limit}{verdict}{tools}"
+    if value.waived:
+        yield f"  - waived by {plain(value.waived)}"
+    yield from (f"  - before that: {plain(line)}" for line in value.earlier)
+
+
+def _table(head: tuple[str, ...], rows: tuple[tuple[str, ...], ...]) -> Iterator[str]:
+    yield f"| {' | '.join(head)} |"
+    yield f"|{'---|' * len(head)}"
+    for row in rows:
+        yield f"| {' | '.join(plain(cell) for cell in row)} |"
+    yield ""

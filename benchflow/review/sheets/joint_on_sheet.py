@@ -1,0 +1,93 @@
+"""A joint on the build sheet: as it lies, with what each fastener got, by which tool, by whom and when."""
+
+from collections.abc import Iterator
+
+from msgspec import Struct
+
+from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Tighten, TorqueStage
+from benchflow.procedure.plan import Step
+from benchflow.review.formatting import day, shown, span
+from benchflow.review.log.loaded_log import Account
+from benchflow.session.state.state import Tick
+from benchflow.trade.pictures import Fastener
+
+
+class SheetJoint(Struct, frozen=True):
+    """A joint as it lies. ``stages`` are the author's, ``tools`` what each was done with, by whom and when."""
+
+    title: str
+    about: str
+    stages: tuple[str, ...]
+    fasteners: tuple[Fastener, ...]
+    tools: tuple[str, ...]
+
+
+def joint_of(account: Account, step: Step) -> SheetJoint | None:
+    tighten = step.operation.tighten
+    if tighten is None:
+        return None
+    joint = next(one for one in account.procedure.joints if one.id == tighten.joint)
+    ticks = account.state.work(step.id).ticks
+    lubricant = account.state.lubricants.get(joint.id)
+    about = [
+        joint.thread,
+        f"class {joint.grade}" if joint.grade else "",
+        f"lubricant: {lubricant.lubricant if lubricant is not None else joint.lubricant}" if joint.lubricant else "",
+        f"stated for {joint.lubricant}" if lubricant is not None else "",
+        f"draw down: {tighten.draw_down}" if tighten.draw_down else "",
+    ]
+    return SheetJoint(
+        joint.title or joint.id,
+        ", ".join(part for part in about if part),
+        tuple(stage.text + (f" ({stage.only} only)" if stage.only else "") for stage in tighten.stages),
+        tuple(_fasteners(joint, tighten, ticks)),
+        tuple(_tools(account, step, tighten)),
+    )
+
+
+def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[Fastener]:
+    """Each cell with what it got: the last torque and the angles after it, or what a check showed."""
+    for row, cells in enumerate(joint.layout):
+        for column, cell in enumerate(cells):
+            if cell is None:
+                continue
+            of_it = {tick.stage: tick for tick in ticks if tick.fastener == cell}
+            wanted = [
+                number
+                for number, stage in enumerate(tighten.stages, 1)
+                if stage.only is None or cell in joint.groups[stage.only]
+            ]
+            whole = bool(wanted) and all(number in of_it for number in wanted)
+            bad = any(tick.verdict in ("out", "not-proven") for tick in of_it.values())
+            yield Fastener(cell, row, column, _got(tighten, of_it), "out" if bad else "done" if whole else "open")
+
+
+def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
+    words = ""
+    for number, stage in enumerate(tighten.stages, 1):
+        tick = ticks.get(number)
+        if tick is None:
+            continue
+        if isinstance(stage, CheckStage):
+            read = [shown(one.value, one.unit) for one in (tick.quantity, tick.stretch) if one is not None]
+            words += f" {' '.join(read) or '✓'}"
+        elif isinstance(stage, (TorqueStage, LoosenStage)):
+            words = stage.text.partition(" (")[0]
+        else:
+            words += f" {stage.text}"
+    return words.strip()
+
+
+def _tools(account: Account, step: Step, tighten: Tighten) -> Iterator[str]:
+    for fact in account.facts.stages:
+        if fact.operation == step.id and fact.standing and fact.fasteners:
+            text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
+            tool = tool_of(account, fact.serial, fact.instrument)
+            gap = f"; longest pause {span(fact.gap)}" if fact.gap > 600 else ""
+            yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {day(fact.last_at)}{gap}"
+
+
+def tool_of(account: Account, serial: str, need: str) -> str:
+    """The serial; where none was logged, what the procedure calls the instrument."""
+    titles = {one.id: one.title for one in account.procedure.instruments}
+    return serial or titles.get(need) or need or "an instrument not named"

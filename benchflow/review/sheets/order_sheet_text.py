@@ -1,0 +1,127 @@
+"""The sheet in one safe order as plain text, for a terminal or a plain printer."""
+
+import textwrap
+from collections.abc import Iterator
+
+from benchflow.review.sheets.order_sheet_page import Blank, Entry, JointBlank, Page
+from benchflow.trade.pictures import joint_lines
+
+
+def text(page: Page, width: int = 100) -> tuple[str, ...]:
+    """Lines of at most ``width`` characters (a single longer word is broken)."""
+    return tuple(line.rstrip() for line in _Printing(max(width, 40)).page(page))
+
+
+_STUCK = "\u00a0"
+
+
+def _kept(words: str) -> str:
+    """``words`` so that no line is broken within them."""
+    return words.replace(" ", _STUCK)
+
+
+class _Printing:
+    def __init__(self, width: int) -> None:
+        self._width = width
+
+    def page(self, page: Page) -> Iterator[str]:
+        yield from self._wrapped(f"{page.title}: in one safe order")
+        yield from self._wrapped(page.subject)
+        yield ""
+        yield from self._wrapped(page.notice, "NOTICE  ")
+        yield from self._wrapped(page.not_the_manual, "NOTICE  ")
+        for warning in (page.on_paper, *page.warnings):
+            yield from self._wrapped(warning, "WARNING  ")
+        yield ""
+        for name, value in page.facts:
+            yield from self._wrapped(value, f"{name}: ")
+        if page.cautions:
+            yield ""
+        for caution in page.cautions:
+            yield from self._wrapped(caution.text, f"{caution.signal.upper()}  ")
+        if page.begin:
+            yield from self._heading("Before anything: does it stand so?")
+            for line in page.begin:
+                yield from self._wrapped(line, "[ ] ")
+            yield from self._wrapped("If anything stands otherwise, do not begin: this order is not safe from there.")
+        yield from self._laid_out(page)
+        for part in page.parts:
+            yield from self._heading(part.title)
+            for entry in part.entries:
+                yield from self._entry(entry)
+        if page.follow_up:
+            yield from self._heading("Still to be done afterwards")
+            for line in page.follow_up:
+                yield from self._wrapped(line, "[ ] ")
+
+    def _laid_out(self, page: Page) -> Iterator[str]:
+        if page.kit or page.instruments:
+            yield from self._heading("Laid out")
+        for title, quantity, lot in page.kit:
+            words = f"{title}{f': {quantity}' if quantity else ''}{_kept('  lot: ____________') if lot else ''}"
+            yield from self._wrapped(words, "[ ] ")
+        for title, good_for in page.instruments:
+            words = f"{title}{f': {good_for}' if good_for else ''}{_kept('  serial: ____________')}"
+            yield from self._wrapped(words, "[ ] ")
+
+    def _entry(self, entry: Entry) -> Iterator[str]:
+        yield ""
+        label = f" {entry.label}" if entry.label and not entry.is_move else ""
+        move = f"{entry.label.upper()}: " if entry.is_move else ""
+        yield from self._wrapped(f"{move}{entry.title}", f"[ ] {entry.turn}{label}  ")
+        for line in entry.why:
+            yield from self._wrapped(line, "      - ")
+        for caution in entry.cautions:
+            yield from self._wrapped(caution.text, f"      {caution.signal.upper()}  ")
+        for line in entry.do.strip().splitlines():
+            yield from self._wrapped(line, "      ")
+        if entry.uses:
+            yield from self._wrapped("; ".join(entry.uses), "      With: ")
+        for blank in entry.blanks:
+            yield from self._blank(blank)
+        for table in entry.tables:
+            yield from self._wrapped(f"{table.title}{f': {table.words}' if table.words else ''}", "      ")
+            for bound, take in table.rows:
+                yield from self._wrapped(f"{bound}: {take}", "      [ ] ")
+            if not table.rows:
+                yield "      taken: ________________________"
+        if entry.joint is not None:
+            yield from self._joint(entry.joint)
+        for check in entry.checks:
+            yield from self._wrapped(check, "      [ ] ")
+        for what in entry.clock:
+            yield f"      {what.upper()}: ____________"
+        if entry.hold:
+            yield from self._wrapped(
+                f"{entry.hold}. Nothing that comes after begins before this is signed.", "      HOLD  "
+            )
+            yield "            name: ____________________  date, time: ______________"
+
+    def _blank(self, blank: Blank) -> Iterator[str]:
+        yield from self._wrapped(f"{blank.ask} {blank.how}", "      ")
+        cells = "   ".join(_kept(f"{slot} ________ {blank.unit}".strip()) for slot in blank.slots)
+        yield from self._wrapped(cells, "        ")
+        about = [*blank.limits, *([f"with {blank.tool}"] if blank.tool else [])]
+        yield from self._wrapped("; ".join(about), "        ")
+        for remedy in blank.remedies:
+            yield from self._wrapped(remedy, "        ")
+
+    def _joint(self, joint: JointBlank) -> Iterator[str]:
+        yield from self._wrapped(f"{joint.title}{f', {joint.about}' if joint.about else ''}", "      ")
+        for line in joint_lines(joint.fasteners, self._width - 8):
+            yield f"        {line}"
+        for number, stage in enumerate(joint.stages, 1):
+            boxes = " ".join(_kept(f"{fastener}[ ]") for fastener in stage.fasteners)
+            yield from self._wrapped(boxes, f"      {number}. {stage.text}: ")
+
+    def _heading(self, words: str) -> Iterator[str]:
+        yield ""
+        yield from self._wrapped(words.upper())
+
+    def _wrapped(self, words: str, lead: str = "") -> Iterator[str]:
+        """``words`` with ``lead`` before the first line; nothing where there are no words."""
+        if not words.strip():
+            return
+        indent = " " * min(len(lead), 12)
+        for line in textwrap.wrap(words, self._width, initial_indent=lead, subsequent_indent=indent):
+            yield line.replace(_STUCK, " ")

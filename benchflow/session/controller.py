@@ -1,0 +1,277 @@
+"""The desk: one session, its log, and the only door to both.
+
+``send`` decides, puts the events on disk, and only then shows them. If the append fails the step did
+not happen.
+"""
+
+import threading
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self
+
+import msgspec
+from msgspec import Struct
+
+from benchflow import __version__
+from benchflow.errors import BenchflowError
+from benchflow.procedure.cache import Loaded
+from benchflow.procedure.model import Procedure
+from benchflow.session.context import Around, Decision, Entry, refuse
+from benchflow.session.intents import intent_types as it
+from benchflow.session.intents.dispatch import decide, decide_open
+from benchflow.session.intents.parsing import read_intent
+from benchflow.session.log.journal import Journal, NotSaved
+from benchflow.session.log.line_format import Draft, Line
+from benchflow.session.log.timestamps import format as written
+from benchflow.session.log.timestamps import parse
+from benchflow.session.queries import answer
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.shop.live_register import Register
+from benchflow.session.state import events as ev
+from benchflow.session.state.clock import Now
+from benchflow.session.state.fold import begin, fold, replay
+from benchflow.session.state.state import State
+
+if TYPE_CHECKING:
+    from benchflow.session.view.bench_view import BenchView
+
+Read = Callable[[str], Procedure]
+"""Makes a procedure of its text, as the reader (by way of its cache) does."""
+
+
+QUERIES = ("status", "why", "route", "take-back-plan")
+"""Intents that may do without a time of their own in a simulated session: they speak of its last moment."""
+
+
+class Accepted(Struct, frozen=True):
+    """``lines`` are on disk. ``answer`` is what a query asked for, under the query's name."""
+
+    lines: tuple[Line, ...]
+    answer: dict[str, Any] = {}
+
+
+Answer = Accepted | Refusal
+
+
+class Clock:
+    """The moment by the calendar, and the monotonic clock since this program began. A test hands in its own."""
+
+    def __init__(
+        self,
+        wall: Callable[[], datetime] = lambda: datetime.now(UTC),
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._wall, self._monotonic, self._began = wall, monotonic, monotonic()
+
+    def now(self, run: int) -> Now:
+        return Now(written(self._wall()), run, round((self._monotonic() - self._began) * 1000))
+
+
+class Desk:
+    """One session. Safe to call from a worker thread; one call at a time goes through."""
+
+    def __init__(
+        self, journal: Journal, procedure: Procedure, read: Read, clock: Clock, register: Register | None
+    ) -> None:
+        self.journal, self.procedure, self.clock, self.register = journal, procedure, clock, register
+        self._read = read
+        self._lock = threading.RLock()
+        self._source: Loaded | None = None
+        self._file = ""
+        self.simulated = False
+        self.state: State | None = replay(journal.lines, read)
+        if self.state is not None:
+            self.simulated = self.state.opened.simulated
+        self.run = 1 + max((line.data.get("clock", {}).get("run", 0) for line in journal.lines), default=0)
+
+    @classmethod
+    def begin(
+        cls,
+        path: Path,
+        source: Loaded,
+        *,
+        file: str,
+        read: Read,
+        clock: Clock | None = None,
+        register: Register | None = None,
+        simulated: bool = False,
+    ) -> Self:
+        """A new log at ``path`` for the procedure in ``source``. Nothing is in it until ``open`` is sent.
+
+        Raises:
+            BenchflowError: the procedure has errors, or the log cannot be made.
+        """
+        if source.procedure is None:
+            raise BenchflowError(f"{file} has errors; see benchflow check {file}")
+        # A log that was made and never opened is begun afresh: there is nothing in it to lose.
+        journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
+        desk = cls(journal, source.procedure, read, clock or Clock(), register)
+        desk._source, desk._file, desk.simulated = source, file, simulated
+        return desk
+
+    @classmethod
+    def resume(
+        cls,
+        path: Path,
+        *,
+        read: Read,
+        clock: Clock | None = None,
+        register: Register | None = None,
+        read_only: bool = False,
+    ) -> Self:
+        """An existing log, verified and replayed. Read-only when it is damaged or held by another.
+
+        Raises:
+            BenchflowError: there is no such log, it is empty, or its first event cannot be read.
+        """
+        journal = Journal.open(path, read_only=read_only)
+        if not journal.lines:
+            journal.close()
+            raise BenchflowError(f"{path} holds no whole event: nothing was begun in it")
+        try:
+            procedure = read(journal.lines[0].data["procedure"])
+            return cls(journal, procedure, read, clock or Clock(), register)
+        except (KeyError, TypeError, msgspec.ValidationError) as error:
+            journal.close()
+            raise BenchflowError(f"{path}: an event is not what its kind says: {error}") from error
+
+    @property
+    def saved(self) -> int:
+        return len(self.journal.lines)
+
+    @property
+    def read_only(self) -> str:
+        return self.journal.read_only
+
+    def send(self, message: dict[str, Any]) -> Answer:
+        """Carry out one intent, as plain JSON. In a simulated session it carries ``at``."""
+        with self._lock:
+            message = dict(message)
+            now = self._moment(message)
+            if isinstance(now, Refusal):
+                return now
+            intent = read_intent(message)
+            return intent if isinstance(intent, Refusal) else self._carry_out(intent, now)
+
+    def _moment(self, message: dict[str, Any]) -> Now | Refusal:
+        if not self.simulated:
+            if "at" in message:
+                return refuse("not-allowed", "at is for simulated sessions only (drive --simulated)", name="at")
+            return self.clock.now(self.run)
+        at = message.pop("at", None)
+        if at is None:
+            if message.get("intent") in QUERIES:
+                return Now("" if self.state is None else self.state.last.at)
+            return refuse(
+                "value-missing", "a simulated session takes its time from at (RFC 3339) in each intent", name="at"
+            )
+        try:
+            return Now(written(parse(str(at))))
+        except BenchflowError as error:
+            return refuse("bad-intent", str(error), name="at")
+
+    def _carry_out(self, intent: it.Intent, now: Now) -> Answer:
+        try:
+            around = Around(now, None if self.register is None else self.register.shop())
+        except BenchflowError as error:
+            return refuse("not-allowed", str(error))
+        if isinstance(intent, it.Query):
+            if self.state is None:
+                return refuse("not-open", "the session is not open yet: send open first")
+            found = answer(self.state, intent, around)
+            return found if isinstance(found, Refusal) else Accepted((), found)
+        decision = self._decide(intent, around)
+        if isinstance(decision, Refusal):
+            return decision
+        return self._write(decision, now)
+
+    def _decide(self, intent: it.Intent, around: Around) -> Decision:
+        if self.read_only:
+            return refuse("not-saved", f"this session can only be looked at: {self.read_only}")
+        if self.state is not None:
+            return decide(self.state, intent, around)
+        if not isinstance(intent, it.Open):
+            return refuse("not-open", "the session is not open yet: send open first")
+        assert self._source is not None  # a desk without a state was made by begin
+        blank = ev.Opened(
+            procedure=self._source.text,
+            procedure_sha256=self._source.sha256,
+            file=self._file,
+            options={},
+            start={},
+            unit="",
+            version=__version__,
+            simulated=self.simulated,
+            shop=None if around.shop is None else around.shop.sha256,
+        )
+        return decide_open(self.procedure, intent, around, blank)
+
+    def _write(self, entries: tuple[Entry, ...], now: Now) -> Answer:
+        drafts = [self._draft(entry, now) for entry in (*self._clock_back(entries, now), *entries)]
+        try:
+            lines = self.journal.append(drafts)
+        except NotSaved as error:
+            return Refusal((Reason("not-saved", str(error)),))
+        for line in lines:
+            self.state = begin(line, self.procedure) if self.state is None else fold(self.state, line)
+        if lines[-1].kind == "closed":
+            self._count_uses()
+        return Accepted(lines)
+
+    def _count_uses(self) -> None:
+        """Bring the register's counts up to date: at the end of a session and on leaving the bench, never in the way
+        of a tick. A register that cannot be changed now, or a program that was killed, is caught up with next time."""
+        if self.register is not None and not self.read_only and not self.simulated:  # a rehearsal wears nothing
+            with suppress(BenchflowError):
+                self.register.count(self.journal.lines)
+
+    def _clock_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
+        """The clock going backwards is noted in the log, never hidden."""
+        if self.state is None or parse(now.at) >= parse(self.state.last.at):
+            return ()
+        return (Entry(entries[0].by, ev.ClockWentBack(self.state.last.at, now.at)),)
+
+    def _draft(self, entry: Entry, now: Now) -> Draft:
+        data = msgspec.to_builtins(entry.event)
+        kind = data.pop("kind")
+        if now.run:
+            data["clock"] = {"run": now.run, "ms": now.ms}
+        return Draft(now.at, entry.by, kind, data)
+
+    def now(self) -> Now:
+        """This moment as the session counts it."""
+        if self.simulated and self.state is not None:
+            return Now(self.state.last.at)
+        return self.clock.now(self.run)
+
+    def around(self) -> Around:
+        """What a look at the state needs: the moment. Who may sign and what is fit is asked when it is done."""
+        return Around(self.now())
+
+    def view(self) -> "BenchView":
+        """What the bench shows now. The session must be open."""
+        from benchflow.session.view.build import bench_view
+
+        with self._lock:
+            assert self.state is not None
+            return bench_view(self.state, self.around(), saved=self.saved, read_only=self.read_only)
+
+    def reread(self) -> bool:
+        """Watching read-only: take in what the writer has added. Whether anything was new."""
+        with self._lock:
+            lines = self.journal.reread()
+            for line in lines:
+                self.state = begin(line, self.procedure) if self.state is None else fold(self.state, line)
+            return bool(lines)
+
+    def move_to(self, folder: Path) -> None:
+        """Go on in another folder, after a full disk or a vanished stick."""
+        with self._lock:
+            self.journal = self.journal.move_to(folder)
+
+    def close(self) -> None:
+        self._count_uses()
+        self.journal.close()

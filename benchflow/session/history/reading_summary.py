@@ -1,0 +1,50 @@
+"""What several readings come to, for the story: the log's entries hold each reading, the limit is on their mean."""
+
+import msgspec
+
+from benchflow.procedure.model import Record
+from benchflow.procedure.plan import Plan
+from benchflow.session.history.event_text import judged
+from benchflow.session.log.line_format import Line
+from benchflow.session.rules.verdicts import judge_value, together
+from benchflow.session.state import events as ev
+from benchflow.session.state.fold import begin, fold
+from benchflow.session.state.state import State
+
+
+class SummingUp:
+    """Follows a session line by line. From an entry on that this version cannot follow it has nothing to say."""
+
+    def __init__(self, plan: Plan) -> None:
+        self._plan = plan
+        self._state: State | None = None
+        self._lost = not plan.steps
+
+    def see(self, line: Line) -> None:
+        if self._lost:
+            return
+        try:
+            self._state = begin(line, self._plan.procedure) if self._state is None else fold(self._state, line)
+        except (msgspec.ValidationError, KeyError, ValueError):
+            self._state, self._lost = None, True
+
+    def words(self, event: ev.Event | None) -> str:
+        """``; mean 24.71 mm, in its limit 24.50 .. 25.10 mm`` after the entry that completes or changes the figure."""
+        state = self._state
+        if state is None or not isinstance(event, ev.Recorded | ev.Corrected):
+            return ""
+        record = self._record(state, event)
+        figure = together(state, event.operation, record) if record is not None else ""
+        if record is None or not figure:
+            return ""
+        verdict = judge_value(state, event.operation, record)
+        rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
+        return f"; {figure}{judged(verdict.verdict, verdict.side, verdict.limit)}{rule}"
+
+    def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> Record | None:
+        step = state.plan.steps.get(event.operation)
+        if isinstance(event, ev.Corrected):
+            _, name, _ = state.recorded.get(event.event, ("", "", ""))
+        else:
+            name = event.name
+        return next((record for record in step.operation.record if record.name == name), None) if step else None

@@ -1,0 +1,1 @@
+"""Intents and the decision on each: one handler module per subject."""

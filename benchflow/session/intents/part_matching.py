@@ -1,0 +1,235 @@
+"""Giving measured parts to places at the bench: proposed by the solver, taken by the builder, judged here.
+
+A match's ``so-that`` names a value of the same operation whose formula speaks of the match's own name: the
+size of the part given (``gap + old-shim - shims``). It is worked out for every place in turn. Being linear in
+that size, with slope one up or down, it turns the limit into the sizes that will do at each place.
+"""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+
+from msgspec import Struct
+
+from benchflow.plaintext import clean
+from benchflow.procedure.model import Match, WorkOut
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
+from benchflow.session.context import Decision, Entry, refuse, unknown, unreadable
+from benchflow.session.intents import intent_types as it
+from benchflow.session.refusal import Reason
+from benchflow.session.rules.computed_values import judge_worked
+from benchflow.session.rules.verdicts import latest, of_stored, owner_of
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import State
+from benchflow.session.view.bench_view import ChoiceInput
+from benchflow.trade.decision import judge
+
+
+class Wanted(Struct, frozen=True):
+    """What one place asks for: sizes from ``low`` to ``high``, best ``aim``."""
+
+    place: str
+    low: Quantity | None
+    high: Quantity | None
+    aim: Quantity | None
+
+
+def match_place(state: State, step: Step, name: str) -> tuple[Match, str] | None:
+    """The match and the place that ``shims[3]`` speaks of."""
+    for match in step.operation.match:
+        for place in state.plan.procedure.places.get(match.to, ()):
+            if name == f"{match.name}[{place}]":
+                return match, place
+    return None
+
+
+def on_hand(state: State, match: Match) -> dict[str, Quantity] | None:
+    """Part to measured size; ``None`` until every one of them is measured. A part is named by its reading."""
+    parts: dict[str, Quantity] = {}
+    for step in state.plan.steps.values():
+        for record in step.operation.record:
+            if record.name != match.measured and not record.name.startswith(f"{match.measured}["):
+                continue
+            attempts = latest(state, step.id, record.name)
+            if any(slot not in attempts for slot in record.slots):
+                return None
+            many = len(record.slots) > 1 or record.by_place
+            for slot in record.slots:
+                key = slot if many else record.name
+                parts[key] = of_stored(attempts[slot].quantity)
+    return parts or None
+
+
+def at_place(work: WorkOut, match: Match, place: str, names: set[str]) -> WorkOut:
+    """The formula of ``so-that`` for one place: names that have a value there get it put behind them."""
+    from msgspec.structs import replace
+
+    from benchflow.procedure.formula import at_place as moved
+    from benchflow.procedure.formula import parse_formula, render
+
+    return replace(work, formula=render(moved(parse_formula(work.formula), names, place)))
+
+
+def so_that(state: State, step: Step, match: Match, place: str, size: Quantity) -> Quantity | None:
+    """The value that comes of a part of ``size`` in ``place``; ``None`` while a reading is missing."""
+    work = next((one for one in step.operation.work_out if one.name == match.so_that), None)
+    if work is None:
+        return None
+    there = {
+        name
+        for name in _names(work)
+        if owner_of(state, f"{name}[{place}]") is not None or _slot_there(state, name, place)
+    }
+    worked = judge_worked(state, step, at_place(work, match, place, there), {match.name: size})
+    return None if worked is None else worked.verdict.value
+
+
+def _names(work: WorkOut) -> list[str]:
+    from benchflow.procedure.formula import names, parse_formula
+
+    return [ref.name for ref in names(parse_formula(work.formula)) if ref.place is None]
+
+
+def _slot_there(state: State, name: str, place: str) -> bool:
+    found = owner_of(state, name)
+    return found is not None and place in found[1].slots and found[1].by_place
+
+
+def wanted(state: State, step: Step, match: Match, unit: str) -> tuple[Wanted, ...] | None:
+    """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
+    found = []
+    for place in state.plan.procedure.places.get(match.to, ()):
+        nought = so_that(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
+        one = so_that(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
+        if nought is None or one is None:
+            return None
+        slope = one.value - nought.value
+        if not slope:
+            return None
+
+        def size(at: Quantity | None, start: Quantity = nought, per: Decimal = slope) -> Quantity | None:
+            if at is None:
+                return None
+            value = (convert(at, start.unit).value - start.value) / per
+            return Quantity(value, unit, f"{value} {unit}")
+
+        ends = (size(match.limit.low), size(match.limit.high))
+        low, high = ends if slope > 0 else (ends[1], ends[0])
+        found.append(Wanted(place, low, high, size(match.aim)))
+    return tuple(found)
+
+
+def proposed(state: State, step: Step, match: Match) -> tuple[Mapping[str, str], str]:
+    """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
+    from benchflow.trade.matching import Matched, Part, Place, Sizes
+    from benchflow.trade.matching import match as solve
+
+    parts = on_hand(state, match)
+    if parts is None:
+        return {}, f"{match.measured} is not all measured yet"
+    unit = next(iter(parts.values())).unit
+    asked = wanted(state, step, match, unit)
+    if asked is None:
+        return {}, f"{match.so_that} cannot be worked out yet: a reading that it needs is missing"
+    places = [
+        Place(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None) for one in asked
+    ]
+    made = match.sizes
+    grid = None if made is None else Sizes(made.first, made.last, made.step)
+    found = solve([Part(name, size) for name, size in parts.items()], places, grid)
+    given = {one.place: one.part for one in found.given}
+    if not isinstance(found, Matched):
+        given |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
+    if isinstance(found, Matched):
+        tie = found.ties[0].instead if found.ties else ()
+        other = ", ".join(f"{part} in {place}" for place, part in tie)
+        return given, f"just as good: {other}" if other else ""
+    buy = "; ".join(one.words for one in found.buy)
+    return given, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
+
+
+def _unit(parts: Mapping[str, Quantity]) -> str:
+    return next(iter(parts.values())).unit
+
+
+def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
+    """The size of what was given to a place: a part on hand by its name, a new one by its size."""
+    if part in parts:
+        return parts[part]
+    try:
+        return convert(parse_quantity(part, dimension=dimension_of(_unit(parts))), _unit(parts))
+    except (QuantityError, StopIteration):
+        return None
+
+
+def take_for_match(state: State, step: Step, place: tuple[Match, str], intent: it.Choose, by: str) -> Decision:
+    match, where = place
+    parts = on_hand(state, match)
+    if parts is None:
+        return refuse("value-missing", f"{match.measured} is not all measured yet", name=match.measured)
+    take = clean(intent.take).strip()
+    if take not in parts:
+        unit = _unit(parts)
+        try:
+            new = parse_quantity(take, dimension=dimension_of(unit))
+        except QuantityError as error:
+            if any(char.isdigit() for char in take) and error.code == "wrong-dimension":
+                return unreadable(error, intent.name)
+            return unknown(f"part measured under {match.measured}, nor the size of a new one", take, parts)
+        return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
+    taken = state.work(step.id).chosen
+    for name, part in taken.items():
+        if part == take and name != intent.name and name.startswith(f"{match.name}["):
+            return refuse("not-allowed", f"{take} is in {name} already: choose another for {where}", name=name)
+    return (Entry(by, ev.Chosen(step.id, intent.name, take)),)
+
+
+def match_reasons(state: State, step: Step) -> Iterator[Reason]:
+    """What is missing or wrong about the parts given to places."""
+    work = state.work(step.id)
+    for match in step.operation.match:
+        parts = on_hand(state, match) or {}
+        for place in state.plan.procedure.places.get(match.to, ()):
+            name = f"{match.name}[{place}]"
+            part = work.chosen.get(name)
+            size = None if part is None else size_of(parts, part)
+            if part is None or size is None:
+                message = f"no part is given to {place} yet ({match.title or match.name})"
+                yield Reason("value-missing", message, operation=step.id, name=name)
+                continue
+            value = so_that(state, step, match, place, size)
+            if value is None or match.name in work.deviations:
+                continue
+            if judge(value, match.limit, "simple").verdict == "out":
+                message = f"{part} in {place} gives {_outcome(step, match)}: {show(value)}, limit {match.limit.text}"
+                yield Reason("out-of-limit", message, operation=step.id, name=name)
+
+
+def _outcome(step: Step, match: Match) -> str:
+    """What the match is made for, by its title: ``Lash with the shim that is given``."""
+    title = next((work.title for work in step.operation.work_out if work.name == match.so_that), "")
+    return title or match.so_that
+
+
+def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
+    """A choice for every place, with the part that the solver gives it."""
+    found = []
+    work = state.work(step.id)
+    for match in step.operation.match:
+        parts = on_hand(state, match) or {}
+        given, note = proposed(state, step, match)
+        for place in state.plan.procedure.places.get(match.to, ()):
+            name = f"{match.name}[{place}]"
+            taken = work.chosen.get(name, "")
+            free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
+            size = size_of(parts, taken) if taken and parts else None
+            value = None if size is None else so_that(state, step, match, place, size)
+            fits = value is not None and judge(value, match.limit, "simple").verdict == "in"
+            said = f"{_outcome(step, match)}: {show(value)}" if value is not None else note
+            title = f"{match.title or match.name}: {place}"
+            proposal = (given[place],) if place in given else ()
+            done = bool(taken) and (fits or match.name in work.deviations)
+            unit = _unit(parts) if parts else ""
+            sizes = tuple(show(parts[part]) for part in free)
+            found.append(ChoiceInput(name, title, proposal, free, taken, done, said, unit, sizes))
+    return found

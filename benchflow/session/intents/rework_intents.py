@@ -1,0 +1,104 @@
+"""Taking work back: the plan is made by the ordering, agreed to once, and walked step by step or all at once."""
+
+from collections.abc import Mapping
+
+from msgspec.structs import replace
+
+from benchflow.ordering import taking_back as planner
+from benchflow.plaintext import clean
+from benchflow.session.context import Around, Decision, Entry, refuse, said, unknown
+from benchflow.session.intents import intent_types as it
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.blocking import move_stopped
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import State
+
+
+def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
+    """How the work down to ``step_id`` comes apart, or every reason why it cannot."""
+    if step_id not in state.plan.steps:
+        return unknown("operation", step_id, state.plan.steps)
+    if state.in_hand not in (None, step_id):
+        message = f"{said(state, state.in_hand)} is in hand: finish it, set it aside or take it back first"
+        return refuse("operation-in-hand", message, operation=state.in_hand)
+    if state.taking_back is not None:
+        message = f"work is already being taken back to {said(state, state.taking_back.operation)}"
+        return refuse("not-allowed", message, operation=state.taking_back.operation)
+    if step_id not in (*state.done, *state.set_aside, state.in_hand):
+        message = f"{said(state, step_id)} is not done: there is nothing to take back"
+        return refuse("not-taken-up", message, operation=step_id)
+    found = planner.plan_taking_back(state.plan, history(state), step_id)
+    if isinstance(found, planner.Cannot):
+        return Refusal(
+            tuple(
+                Reason("not-allowed", planner.words(state.plan, reason), operation=planner.about(reason))
+                for reason in found.reasons
+            )
+        )
+    if state.in_hand is not None and found.steps != (planner.Undo(step_id),):
+        message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
+        return refuse("operation-in-hand", message, operation=step_id)
+    gone = [
+        name for each in found.steps if isinstance(each, planner.Undo) for name in thrown_away(state, each.operation)
+    ]
+    return replace(found, discard=tuple(dict.fromkeys(gone)))
+
+
+def thrown_away(state: State, step_id: str) -> tuple[str, ...]:
+    """The kit items that cannot be used again once a step is taken back: those its `undo` names, and those it uses that
+    the kit says are thrown away."""
+    operation = state.plan.steps[step_id].operation
+    used_once = {item.id for item in state.plan.procedure.kit if item.discard}
+    named = () if operation.undo is None else operation.undo.discard
+    return tuple(
+        dict.fromkeys([*(ref.name for ref in named), *(r.name for r in operation.uses if r.name in used_once)])
+    )
+
+
+def history(state: State) -> planner.History:
+    """What the planner needs: what was finished, in that order (half-done work counts), and who wrote what."""
+    writes: Mapping[str, tuple[planner.Write, ...]] = {
+        name: tuple(planner.Write(write.step, write.value) for write in past) for name, past in state.writes.items()
+    }
+    held = () if state.in_hand is None else (state.in_hand,)
+    return planner.History(finished=(*state.done, *state.set_aside, *held), writes=dict(writes))
+
+
+def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision:
+    if not intent.reason.strip():
+        return refuse("value-missing", "say why it is taken back", operation=intent.operation)
+    plan = plan_of(state, intent.operation)
+    if isinstance(plan, Refusal):
+        return plan
+    steps = tuple(
+        {"move": step.move} if isinstance(step, planner.MakeMove) else {"operation": step.operation}
+        for step in plan.steps
+    )
+    reason = clean(intent.reason).strip()
+    opened = ev.Reopened(intent.operation, reason, steps, plan.discard, walked=intent.walk)
+    entries = [Entry(by, opened)]
+    if not intent.walk:
+        entries += [Entry(by, _done(step)) for step in steps]
+    return tuple(entries)
+
+
+def _done(step: dict[str, str]) -> ev.Event:
+    return ev.Moved(step["move"]) if "move" in step else ev.TakenBack(step["operation"])
+
+
+def step_back(state: State, intent: it.StepBack, around: Around, by: str) -> Decision:
+    """The next step of the plan was done. What stood when it was agreed may since have been found to stand
+    otherwise, so the interlock is asked again."""
+    plan = state.taking_back
+    if plan is None:
+        return refuse("not-taken-up", "no work is being taken back")
+    step = plan.next
+    stopped = move_stopped(state, step["move"]) if "move" in step else _stopped(state, step["operation"])
+    return Refusal(stopped) if stopped else (Entry(by, _done(step)),)
+
+
+def _stopped(state: State, step_id: str) -> tuple[Reason, ...]:
+    return tuple(
+        Reason("state-not-met", planner.words(state.plan, reason), operation=step_id)
+        for reason in planner.step_back_reasons(state.plan, history(state), step_id)
+    )

@@ -1,0 +1,250 @@
+"""Entries into a joint: drawing a part down level, ticking fastener by fastener, reading what a check asks for."""
+
+from msgspec.structs import replace
+
+from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
+from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, unknown, unreadable
+from benchflow.session.intents import intent_types as it
+from benchflow.session.intents.entries import read_quantity, whole_number
+from benchflow.session.intents.wrench_setting import wrench_setting
+from benchflow.session.refusal import Code, Reason, Refusal
+from benchflow.session.rules.check_stages import judge_check, quantity_name, unit_of
+from benchflow.session.rules.instrument_fitness import Tool, need_for_stage, need_of_kind, tool_for
+from benchflow.session.rules.joint_progress import Tally, standing, tally, words
+from benchflow.session.rules.verdicts import stored
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import State
+
+
+def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
+    """The operation in hand and its count; a refusal where it does not tighten this joint."""
+    step = in_hand(state, operation)
+    if isinstance(step, Refusal):
+        return step
+    count = tally(state, step)
+    if count is None or count.joint.id != joint:
+        return unknown("joint in this operation", joint, [] if count is None else [count.joint.id])
+    return step, count
+
+
+def fastener_of(count: Tally, given: int | str) -> int | Refusal:
+    number = whole_number(given)
+    if number is None or not 1 <= number <= count.joint.count:
+        return unknown("fastener", str(given), map(str, range(1, count.joint.count + 1)))
+    return number
+
+
+NO_TOOL = Tool(None, None)
+
+# --- ticking ---------------------------------------------------------------------------------------
+
+
+def tick(state: State, intent: it.Tick, around: Around, by: str) -> Decision:
+    found = joint_in_hand(state, intent.operation, intent.joint)
+    if isinstance(found, Refusal):
+        return found
+    step, count = found
+    number = fastener_of(count, intent.fastener)
+    if isinstance(number, Refusal):
+        return number
+    stage = _stage_of(state, step, count, number, intent.stage)
+    if isinstance(stage, Refusal):
+        return stage
+    event = ev.Ticked(step.id, count.joint.id, stage, number)
+    return _read(state, around, step, count, event, intent, by)
+
+
+def _stage_of(state: State, step: Step, count: Tally, number: int, said: int | None) -> int | Refusal:
+    """The stage that a tick of this fastener is for, from 1, or every reason why it cannot be ticked now."""
+    if count.half_drawn:
+        message = f"{count.joint.title or count.joint.id}: {words(count)}; say when all are seated, then tighten"
+        return refuse("stage-not-finished", message, name=count.joint.id)
+    again = _read_again(state, step, count, number, said)
+    if again is not None:
+        return again
+    if count.complete:
+        return refuse("already-done", f"{count.joint.title or count.joint.id}: {words(count)}", name=str(number))
+    had = number in count.order[: count.done]
+    if said is not None and said > count.stage:
+        return _stopped("stage-not-finished", number, f"stage {count.stage} is not finished: {words(count)}")
+    if said is not None and said < count.stage:
+        return _stopped("already-done", number, f"fastener {number} has had stage {said}: {words(count)}")
+    if number == count.next:
+        return count.stage
+    reasons = _stopped("fastener-order", number, f"{count.next} comes next, not {number}: {words(count)}").refused
+    if had:
+        reasons += _stopped("already-done", number, f"fastener {number} has had this stage").refused
+    if had and said is None and count.stage < len(count.tighten.stages):
+        message = f"stage {count.stage + 1} cannot begin before the last fastener of stage {count.stage}"
+        reasons += _stopped("stage-not-finished", number, message).refused
+    return Refusal(reasons)
+
+
+def _stopped(code: Code, number: int, message: str) -> Refusal:
+    return refuse(code, message, name=str(number))
+
+
+def _read_again(state: State, step: Step, count: Tally, number: int, said: int | None) -> int | None:
+    """The check stage in which this fastener read out of its limit and may be read again."""
+    for stage, fastener in _out(state, step, count):
+        plain = stage == count.stage or count.complete  # else the next stage is what a tick without a word is for
+        if fastener == number and (said == stage or (said is None and plain)):
+            return stage
+    return None
+
+
+def _out(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
+    """Stage and fastener where a check read out of its limit and may be read again: in the stage in hand, or in the
+    one before while nothing of the next is done."""
+    ticks = state.work(step.id).ticks
+    if not any(each.verdict == "out" for each in ticks):
+        return []
+    stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
+    return [key for key, each in standing(ticks).items() if each.verdict == "out" and key[0] in stages]
+
+
+def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:
+    """A check stage, and its fasteners that read out of the limit and may be read again by another tick. 0: none."""
+    found = _out(state, step, count)
+    return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
+
+
+def _read(
+    state: State, around: Around, step: Step, count: Tally, event: ev.Ticked, intent: it.Tick, by: str
+) -> Decision:
+    """The tick with what was read on it, and the instruments that it was read with."""
+    stage = count.tighten.stages[event.stage - 1]
+    read = readings(stage, event.fastener, intent.value, intent.stretch)
+    if isinstance(read, Refusal):
+        return read
+    value, stretch = read
+    tools = _tools(state, around, step, count, stage, intent, value, stretch)
+    if isinstance(tools, Refusal):
+        return tools
+    tool, gauge = tools
+    event = replace(event, instrument=tool.need, serial=tool.serial)
+    event = replace(event, stretch_instrument=gauge.need, stretch_serial=gauge.serial)
+    if value is not None:
+        event = replace(event, quantity=stored(value), stretch=None if stretch is None else stored(stretch))
+        if isinstance(stage, CheckStage):
+            found = judge_check(stage, value, stretch)
+            event = replace(event, verdict=found.verdict, side=found.side, corner=found.corner)
+    return (*tool.entries(by), *gauge.entries(by), Entry(by, event))
+
+
+def _tools(
+    state: State, around: Around, step: Step, count: Tally, stage: Stage, intent: it.Tick,
+    value: Quantity | None, stretch: Quantity | None,
+) -> tuple[Tool, Tool] | Refusal:  # fmt: skip
+    """The wrench, and the gauge that the stretch was read with."""
+    asked = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
+    need = need_for_stage(state, step, stage, count.tighten.instrument)
+    tool = tool_for(state, around, need, intent.instrument, value if isinstance(stage, CheckStage) else asked)
+    if isinstance(tool, Refusal) or stretch is None:
+        return tool if isinstance(tool, Refusal) else (tool, NO_TOOL)
+    gauge = tool_for(state, around, need_of_kind(state, step, "stretch"), intent.stretch_instrument, stretch)
+    return gauge if isinstance(gauge, Refusal) else (tool, gauge)
+
+
+def readings(
+    stage: Stage, fastener: int, value: str | None, stretch: str | None
+) -> tuple[Quantity | None, Quantity | None] | Refusal:
+    """What was read on a fastener. A stage that checks wants it; the others take what a tool has to say."""
+    name = str(fastener)
+    if not isinstance(stage, CheckStage):
+        if stretch is not None:
+            return refuse("not-allowed", f"stretch is not read in this stage ({stage.text})", name=name)
+        read = None if value is None else _any_reading(stage, value, name)
+        return read if isinstance(read, Refusal) else (read, None)
+    reasons: list[Reason] = []
+    found: dict[str, Quantity] = {}
+    for field, text, limit in (("value", value, stage.limit), ("stretch", stretch, stage.stretch)):
+        if limit is None and text is not None:
+            reasons.append(Reason("not-allowed", f"this stage asks for one reading ({stage.text})", name=name))
+        elif limit is not None and text is None:
+            what = quantity_name(limit)
+            reasons.append(
+                Reason("value-missing", f"this stage checks: enter the {what} of fastener {name}", name=name)
+            )
+        elif limit is not None and text is not None:
+            unit = unit_of(limit)
+            read = read_quantity(text, unit, dimension_of(unit), name)
+            if isinstance(read, Refusal):
+                reasons += read.refused
+            else:
+                found[field] = read
+    return Refusal(tuple(reasons)) if reasons else (found.get("value"), found.get("stretch"))
+
+
+def _any_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:
+    """What a tool reports of a stage that is not a check. Where the stage is an angle it may also be the torque that
+    was reached; what is no such thing is refused."""
+    try:
+        read = parse_quantity(value)
+        if isinstance(stage, TorqueStage) or dimension_of(read.unit) != "torque":
+            read = parse_quantity(value, dimension="torque" if isinstance(stage, TorqueStage) else "angle")
+    except QuantityError as error:
+        return unreadable(error, name)
+    return read
+
+
+# --- taking back -----------------------------------------------------------------------------------
+
+
+def untick(state: State, intent: it.Untick, around: Around, by: str) -> Decision:
+    """The last entry into the joint is taken back: a tick, that the part is seated, or a turn of drawing it down."""
+    found = joint_in_hand(state, intent.operation, intent.joint)
+    if isinstance(found, Refusal):
+        return found
+    step, count = found
+    drawing = count.drawing
+    event: ev.Event
+    fastener: int | None
+    if count.last is not None:
+        fastener, stage = count.last.fastener, count.last.stage
+        event = ev.Unticked(step.id, count.joint.id, stage, fastener)
+    elif drawing is not None and drawing.seated:
+        fastener, stage = drawing.last, 0
+        event = ev.Unseated(step.id, count.joint.id)
+    elif drawing is not None and drawing.turns:
+        fastener, stage = drawing.turns[-1].fastener, 0
+        event = ev.Undrawn(step.id, count.joint.id, drawing.turns[-1].round, fastener)
+    else:
+        return refuse("fastener-order", "nothing is ticked yet: there is nothing to take back")
+    other = intent.fastener is not None and whole_number(intent.fastener) != fastener
+    if other or intent.stage not in (None, stage):
+        what = f"fastener {fastener}, " + (f"stage {stage}" if stage else "drawing down")
+        return refuse("fastener-order", f"only the last tick can be taken back: {what}", name=str(intent.fastener))
+    return (Entry(by, event),)
+
+
+# --- drawing down ----------------------------------------------------------------------------------
+
+
+def draw_down(state: State, intent: it.DrawDown, around: Around, by: str) -> Decision:
+    """A turn of the next fastener, or that the part is seated. Counting the turns is for the builder to choose."""
+    found = joint_in_hand(state, intent.operation, intent.joint)
+    if isinstance(found, Refusal):
+        return found
+    step, count = found
+    title, drawing = count.joint.title or count.joint.id, count.drawing
+    if drawing is None:
+        return refuse("not-allowed", f"{title}: the procedure does not draw this joint down", name=count.joint.id)
+    if not drawing.open:
+        ended = "its stages have begun" if drawing.begun else "it was said to be seated"
+        return refuse("already-done", f"{title}: {ended}; {drawing.words}", name=count.joint.id)
+    if intent.seated and intent.fastener is not None:
+        return refuse("not-allowed", "say either which fastener was turned, or that all are seated", name="seated")
+    if intent.seated:
+        return (Entry(by, ev.Seated(step.id, count.joint.id, len(drawing.turns))),)
+    if intent.fastener is not None:
+        number = fastener_of(count, intent.fastener)
+        if isinstance(number, Refusal):
+            return number
+        if number != drawing.next:
+            message = f"{drawing.next} comes next, not {number}: {drawing.words}"
+            return refuse("fastener-order", message, name=str(number))
+    assert drawing.next is not None  # it is open
+    return (Entry(by, ev.DrawnDown(step.id, count.joint.id, drawing.round, drawing.next)),)

@@ -1,0 +1,34 @@
+"""Procedures for sessions: from a file, or from the text that a log carries, by way of the compiled forms."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+from benchflow.errors import BenchflowError
+from benchflow.procedure.cache import Loaded, load, read_text
+from benchflow.procedure.model import Procedure
+from benchflow.session.catalog import places
+
+Read = Callable[[str], Procedure]
+
+
+def load_procedure(path: Path) -> Loaded:
+    """The procedure in a file. Raises :class:`~benchflow.errors.BenchflowError` when it cannot be opened."""
+    return load(path, places().compiled)
+
+
+def reader() -> Read:
+    """Makes a procedure of the text in a log.
+
+    What it gives back raises :class:`~benchflow.errors.BenchflowError` for a text with errors: the log of a
+    version that read procedures differently.
+    """
+    compiled = places().compiled
+
+    def read(text: str) -> Procedure:
+        loaded = read_text(text, "the procedure in the log", compiled)
+        if loaded.procedure is None:
+            problem = loaded.problems[0] if loaded.problems else "it is empty"
+            raise BenchflowError(f"The procedure in this log cannot be read by this version of benchflow: {problem}")
+        return loaded.procedure
+
+    return read

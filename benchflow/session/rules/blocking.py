@@ -1,0 +1,43 @@
+"""The ordering's reasons as refusals: the same facts, with the codes and fields that the log's users see."""
+
+from benchflow.ordering import interlock
+from benchflow.procedure.plan import Step
+from benchflow.session.refusal import Reason
+from benchflow.session.state.state import State
+
+
+def told(state: State, reason: interlock.Blocked) -> Reason:
+    plan = state.plan
+    message = interlock.words(plan, reason)
+    match reason:
+        case interlock.AfterMissing(operation):
+            return Reason("after-missing", message, operation=operation)
+        case interlock.StateNotMet(variable):
+            return Reason("state-not-met", message, state=variable)
+        case interlock.Interference():
+            lifts = [interlock.lift_words(plan, lift) for lift in reason.lifts]
+            return Reason("interference", ". ".join([message, *lifts]), rule=reason.rule)
+        case interlock.AlreadyDone(operation):
+            return Reason("already-done", message, operation=operation)
+        case interlock.NotInThisBuild(name):
+            return Reason("unknown-name", message, name=name)
+
+
+def step_stopped(state: State, step_id: str) -> tuple[Reason, ...]:
+    """Why the order, the states or the interlock stop an operation being taken up."""
+    reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
+    return tuple(told(state, reason) for reason in reasons)
+
+
+def move_stopped(state: State, move_id: str) -> tuple[Reason, ...]:
+    """Why the states or the interlock stop a move."""
+    reasons = interlock.move_reasons(state.plan, state.configuration(), move_id)
+    return tuple(told(state, reason) for reason in reasons)
+
+
+def interference_on_finish(state: State, step: Step) -> tuple[Reason, ...]:
+    """What has come between since it was taken up: a state found to stand otherwise."""
+    reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
+    return tuple(
+        told(state, reason) for reason in reasons if isinstance(reason, interlock.Interference | interlock.StateNotMet)
+    )

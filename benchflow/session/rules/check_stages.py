@@ -1,0 +1,53 @@
+"""A stage that checks: what is read on each fastener, and how it is judged."""
+
+from msgspec import Struct
+
+from benchflow.procedure.model import CheckStage
+from benchflow.quantity import Limit, Quantity, dimension_of, show
+from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.state.events import Side, Stored, Verdict
+from benchflow.trade.decision import judge
+
+
+class Found(Struct, frozen=True):
+    """How one fastener stands. ``corner`` and ``because`` say what torque and stretch together usually mean."""
+
+    verdict: Verdict
+    side: Side | None
+    corner: str = ""
+    because: str = ""
+
+
+def unit_of(limit: Limit) -> str:
+    edge = limit.low or limit.high
+    assert edge is not None  # a limit has at least one end
+    return edge.unit
+
+
+def quantity_name(limit: Limit) -> str:
+    """What a check stage reads, in a word: torque, angle, and for a length, stretch."""
+    kind = dimension_of(unit_of(limit))
+    return "stretch" if kind == "length" else kind
+
+
+def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) -> Found:
+    """By the limit itself (simple acceptance); torque and stretch together where the stage asks for both."""
+    found = judge(value, stage.limit, "simple")
+    if stretch is None or stage.stretch is None:
+        return Found(found.verdict, found.side)
+    from benchflow.trade.stretch import judge_both  # late: few joints are judged so
+
+    both = judge_both(value, stretch, stage.limit, stage.stretch)
+    if both.corner == "in":
+        return Found("in", None, "in")
+    side = found.side or judge(stretch, stage.stretch, "simple").side
+    return Found("out", side, both.corner, both.words)
+
+
+def tick_words(stage: CheckStage, value: Stored, stretch: Stored | None) -> str:
+    """``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction ...``"""
+    read = [of_stored(each) for each in (value, stretch) if each is not None]
+    limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]
+    found = judge_check(stage, read[0], read[1] if len(read) > 1 else None)
+    because = f": {found.because}" if found.because else ""
+    return f"{' and '.join(show(each) for each in read)}, limit {' and '.join(limits)}{because}"

@@ -1,0 +1,208 @@
+"""Values worked out from readings: always from what stands now, and logged when the last input comes in."""
+
+from collections.abc import Iterator, Mapping
+from decimal import Decimal
+
+import msgspec
+from msgspec import Struct
+
+from benchflow.procedure.model import Fixed, WorkOut
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Limit, Quantity, convert, show
+from benchflow.session.context import Around, Entry
+from benchflow.session.log.line_format import Line
+from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, owner_of, stored, value_of
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import Remedy, State
+from benchflow.trade.decision import judge
+
+
+class WorkedValue(Struct, frozen=True):
+    """``verdict.value`` is the result; ``filled`` the sum with the numbers in; ``uncertainty`` its standard
+    uncertainty to first order, ``None`` where none of the inputs has one."""
+
+    verdict: ValueVerdict
+    filled: str
+    uncertainty: Quantity | None
+
+
+class Known(Struct, frozen=True):
+    """The inputs of a formula by their keys (``bore``, ``bore[2]``), and their standard uncertainties."""
+
+    values: dict[str, Quantity]
+    uncertainties: dict[str, Decimal]
+
+
+def worked_by_itself(step: Step) -> tuple[WorkOut, ...]:
+    """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
+    part given to it (:mod:`benchflow.session.intents.part_matching`), and judged there."""
+    matched = {match.so_that for match in step.operation.match}
+    return tuple(work for work in step.operation.work_out if work.name not in matched)
+
+
+def remedied_at(state: State, step: Step, name: str) -> int:
+    """The event of the last remedy of a value that is worked out from this one; 0 for none."""
+    remedies = state.work(step.id).remedies
+    return max(
+        (remedies[work.name].seq for work in step.operation.work_out if rests_on(remedies, work, name)), default=0
+    )
+
+
+def rests_on(remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
+    """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
+    if work.name not in remedies:
+        return False
+    from benchflow.procedure.formula import names, parse_formula
+
+    plain = name.partition("[")[0]
+    return any(ref.name in (name, plain) for ref in names(parse_formula(work.formula)))
+
+
+def judge_worked(
+    state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity] | None = None
+) -> WorkedValue | None:
+    """The value as it stands; ``None`` while a reading that it needs is missing, or it cannot be worked out.
+
+    ``assumed`` stands in for values that are not there yet (a part tried in a place)."""
+    from benchflow.procedure.formula import FormulaError, evaluate, parse_formula, propagate
+
+    try:
+        formula = parse_formula(work.formula)
+        known = inputs_of(state, step, work, assumed or {})
+        if known is None:
+            return None
+        worked = evaluate(formula, known.values, work.unit)
+        u = propagate(formula, known.values, known.uncertainties, work.unit) if known.uncertainties else None
+    except FormulaError:
+        return None
+    spread = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
+    return WorkedValue(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
+
+
+def _verdict(work: WorkOut, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
+    if not isinstance(work.bound, Fixed):
+        return ValueVerdict("none", None, (), value, "" if work.bound is None else work.bound.text)
+    limit, text = work.bound.limit, work.bound.text
+    if difference:
+        # `hot - cold` in °C against a limit in °F: both are differences, without the offset of the scales.
+        low, high = (None if end is None else convert(end, "K", difference=True) for end in (limit.low, limit.high))
+        found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
+    else:
+        found = judge(value, limit, work.decision, u)
+    return ValueVerdict(found.verdict, found.side, (), value, text, found.because, found.conformity)
+
+
+def inputs_of(state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity]) -> Known | None:
+    """Everything the formula speaks of; ``None`` when any of it is missing."""
+    from benchflow.procedure.formula import names, parse_formula
+
+    known = Known({}, {})
+    for ref in names(parse_formula(work.formula)):
+        key = ref.name if ref.place is None else f"{ref.name}[{ref.place}]"
+        if key in assumed:
+            known.values[key] = assumed[key]
+        elif ref.place == "*":
+            keys = list(_places(state, ref.name))
+            if not keys or not all(_put(state, step, known, one) for one in keys):
+                return None
+        elif not _put(state, step, known, key):
+            return None
+    return known
+
+
+def _places(state: State, name: str) -> Iterator[str]:
+    """``bore[1]``, ``bore[2]`` …: the places of a value repeated by ``each``, or of one read at places."""
+    for step in state.plan.steps.values():
+        for record in step.operation.record:
+            if record.name.startswith(f"{name}["):
+                yield record.name
+            elif record.name == name:
+                yield from (f"{name}[{slot}]" for slot in record.slots)
+        for work in step.operation.work_out:
+            if work.name.startswith(f"{name}["):
+                yield work.name
+
+
+def _put(state: State, step: Step, known: Known, key: str) -> bool:
+    """Put one value into ``known``; False when it is not there yet."""
+    found = owner_of(state, key)
+    if found is not None:
+        owner, _ = found
+        value = value_of(state, key)
+        if value is None:
+            return False
+        _uncertain(known, key, [a.uncertainty for a in latest(state, owner, key).values()])
+        known.values[key] = value
+        return True
+    name, _, slot = key.partition("[")
+    found = owner_of(state, name)
+    if found is not None:
+        owner, _ = found
+        attempt = latest(state, owner, name).get(slot.rstrip("]"))
+        if attempt is None:
+            return False
+        _uncertain(known, key, [attempt.uncertainty])
+        known.values[key] = of_stored(attempt.quantity)
+        return True
+    worked = worked_value(state, step, key)
+    if worked is None:
+        return False
+    known.values[key] = worked
+    return True
+
+
+def _uncertain(known: Known, key: str, given: list[ev.Stored | None]) -> None:
+    sizes = [Decimal(one.value) for one in given if one is not None]
+    if sizes:
+        known.uncertainties[key] = max(sizes)
+
+
+def worked_value(state: State, step: Step, name: str) -> Quantity | None:
+    """A worked-out value by its name, wherever in the procedure it is worked out."""
+    for other in state.plan.steps.values():
+        for work in other.operation.work_out:
+            if work.name == name:
+                worked = judge_worked(state, other, work)
+                return None if worked is None else worked.verdict.value
+    return None
+
+
+def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Around, by: str) -> tuple[Entry, ...]:
+    """The values of ``step`` that can be worked out once ``entries`` are in: an event each, for the log."""
+    alone = worked_by_itself(step)
+    if not alone:
+        return ()
+    after = _with(state, entries, around)
+    found = []
+    for work in alone:
+        worked = judge_worked(after, step, work)
+        if worked is not None and worked.verdict.value is not None:
+            found.append(Entry(by, _event(step, work, worked, worked.verdict.value)))
+    return tuple(found)
+
+
+def _event(step: Step, work: WorkOut, worked: WorkedValue, value: Quantity) -> ev.Worked:
+    verdict = worked.verdict
+    return ev.Worked(
+        operation=step.id,
+        name=work.name,
+        quantity=stored(Quantity(value.value, value.unit, show(value))),
+        verdict=verdict.verdict,
+        side=verdict.side,
+        limit=verdict.limit,
+        decision=work.decision,
+        filled=worked.filled,
+        uncertainty=None if worked.uncertainty is None else stored(worked.uncertainty),
+        conformity=None if verdict.conformity is None else f"{verdict.conformity:.4f}",
+    )
+
+
+def _with(state: State, entries: tuple[Entry, ...], around: Around) -> State:
+    """The state as it will be when ``entries`` are on disk."""
+    from benchflow.session.state.fold import fold
+
+    for entry in entries:
+        data = msgspec.to_builtins(entry.event)
+        kind = data.pop("kind")
+        state = fold(state, Line(state.seq + 1, around.now.at, entry.by, kind, data, "", ""))
+    return state

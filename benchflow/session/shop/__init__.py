@@ -1,0 +1,1 @@
+"""The shop's register of people and instruments: model, reader, writer."""

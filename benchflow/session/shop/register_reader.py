@@ -1,0 +1,321 @@
+"""The shop file: what may stand in it, said once for the reader and for its JSON Schema.
+
+.. code-block:: yaml
+
+    shop: 1
+    name: The bench by the window
+    people:
+      A. Builder: {roles: [builder]}
+      B. Second: {roles: [builder, inspector], pin: scrypt$...}      # set by `benchflow shop pin`
+    instruments:
+      tw-120:
+        title: Click wrench
+        kind: torque
+        serial: T-0117
+        range: 20 .. 120 N·m
+        uncertainty: 4 %             # expanded; or `0.002 mm`, or `1 % of scale`
+        coverage-factor: 2
+        calibrated: 2026-01-15
+        calibration-due: 2027-01-15
+        uses-since: 410
+        lever: 380 mm
+    defaults: {by: A. Builder}
+"""
+
+import hashlib
+from datetime import date
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.procedure.keys import Fields, Key, Keys
+from benchflow.procedure.measures import LimitOf, Measure, quantity, report
+from benchflow.procedure.model import Mark, Ref
+from benchflow.procedure.nodes import Node
+from benchflow.procedure.problems import Problem, hint_for
+from benchflow.procedure.shapes import (
+    LINE,
+    NOWHERE,
+    Definitions,
+    Factor,
+    JsonSchema,
+    ListOf,
+    Made,
+    MapOf,
+    Notes,
+    OneOf,
+    Shape,
+    scalar,
+    whole,
+)
+from benchflow.procedure.source import decode, parse
+from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
+from benchflow.session.shop.register import Defaults, Person, Shop, hash_parts
+from benchflow.trade.instruments import Instrument, Percent, Uncertainty, Width
+from benchflow.trade.rounding import amount, plain
+
+
+class ReadShop(Struct, frozen=True):
+    """``shop`` is ``None`` when any problem is an error."""
+
+    shop: Shop | None
+    problems: tuple[Problem, ...]
+
+
+def load_shop(path: Path) -> ReadShop:
+    """Read the file at ``path``. Raises ``OSError`` where it cannot be opened."""
+    text, problems = decode(path.read_bytes(), path.name)
+    return ReadShop(None, problems.listed(None)) if text is None else read_shop(text, path.name)
+
+
+def read_shop(text: str, file: str = "shop.yaml") -> ReadShop:
+    """The register in ``text``, or everything that is wrong with it, in the order of the file. Never raises."""
+    source = parse(text, file)
+    shop = None if source.root is None else SHOP.read(source.root, Notes(source.problems))
+    if source.root is None and not source.problems.any_error:
+        shop = Shop()  # an empty file is an empty register
+    problems = source.problems.listed(source.root)
+    if shop is None or source.problems.any_error:
+        return ReadShop(None, problems)
+    return ReadShop(replace(shop, sha256=hashlib.sha256(text.encode()).hexdigest()), problems)
+
+
+def json_schema() -> JsonSchema:
+    """JSON Schema (2020-12) of the shop file, for editors."""
+    definitions = Definitions()
+    shop = SHOP.schema(definitions)
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "The shop's register",
+        **shop,
+        "$defs": definitions.parts,
+    }
+
+
+# --- shapes of values -------------------------------------------------------------------------------
+
+
+class Day(Shape[date]):
+    noun = "a day such as 2026-03-01"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> date | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        try:
+            return date.fromisoformat(found.text)
+        except ValueError:
+            hint = "year-month-day, such as 2026-03-01"
+            notes.problem("bad-date", found.mark, f"`{found.text[:40]}` is no day", hint)
+            return None
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "format": "date"}
+
+
+class Count(Shape[int]):
+    noun = "a whole number"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> int | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        number = whole(found.text)
+        if number is None:
+            notes.problem("bad-number", found.mark, f"`{found.text[:40]}` is no count", "a whole number, such as 410")
+        return number
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "integer", "minimum": 0}
+
+
+class _Anything(Shape[Quantity]):
+    """A quantity of any dimension."""
+
+    noun = "a quantity with its unit, such as 120 N·m"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Quantity | None:
+        found = scalar(node, self.noun, notes)
+        return None if found is None else quantity(found, notes, None)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "pattern": r"\S"}
+
+
+class ShareOfScale(Struct, frozen=True):
+    """Before the scale is known: ``1 % of scale``."""
+
+    percent: Decimal
+    text: str
+
+
+class Unsureness(Shape[Uncertainty | ShareOfScale]):
+    noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
+    _ending = "of scale"
+
+    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
+        found = scalar(node, self.noun, notes)
+        if found is None:
+            return None
+        text = found.text.rstrip()
+        sign = len(text) - len(text.lstrip(" ±"))
+        number = text[sign:].removesuffix(self._ending)
+        try:
+            value = parse_quantity(number)
+        except QuantityError as error:
+            report(error, found, notes, sign)
+            return None
+        share = dimension_of(value.unit) == "fraction"
+        if value.value < 0 or (text.endswith(self._ending) and not share):
+            notes.problem("bad-quantity", found.mark, f"`{found.text[:40]}` is no uncertainty", self.noun)
+            return None
+        if not share:
+            return Width(value, text)
+        percent = plain(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
+        return ShareOfScale(percent, text) if text.endswith(self._ending) else Percent(percent, text)
+
+    def schema(self, definitions: Definitions) -> JsonSchema:
+        return {"type": "string", "pattern": r"\S"}
+
+
+def _pin(text: str, node: Node, name: Ref, notes: Notes) -> str | None:
+    if hash_parts(text) is None:
+        # A PIN written out must not be spread further, so the message does not repeat it.
+        notes.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
+        return None
+    return text
+
+
+# --- people -----------------------------------------------------------------------------------------
+
+_ROLES = Key("roles", ListOf(LINE, single=True, distinct=True), "What the person may sign for.", required=True)
+_PIN = Key("pin", Made(LINE, _pin), "The salted hash of the PIN, as `benchflow shop pin` writes it; never the PIN.")
+_LEFT = Key("retired", Day(), "The day since when the person no longer works here.")
+
+
+def _person(fields: Fields) -> Person:
+    return Person(fields.name.name, fields.has(_ROLES, ()), fields.has(_PIN, ""), fields.get(_LEFT))
+
+
+PEOPLE = MapOf(Keys("person", "a person", (_ROLES, _PIN, _LEFT), _person), "people by name", key=LINE)
+
+# --- instruments ------------------------------------------------------------------------------------
+
+_TITLE = Key("title", LINE, "What it is called at the bench.", examples=("Click wrench",))
+_KIND = Key(
+    "kind", LINE, "What it measures or is, in the words that procedures ask for it.", required=True,
+    examples=("torque", "micrometer", "dial indicator"),
+)  # fmt: skip
+_SERIAL = Key("serial", LINE, "Its serial number, as written on it.")
+_RANGE = Key("range", LimitOf(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
+_SCALE = Key("scale", _Anything(), "Full scale, where it is not the upper end of the range.")
+_UNCERTAINTY = Key(
+    "uncertainty", Unsureness(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",
+    examples=("4 %", "1 % of scale", "0.002 mm"),
+)  # fmt: skip
+_COVERAGE = Key("coverage-factor", Factor(), "The coverage factor k of that uncertainty; 2 where none is given.")
+_CALIBRATED = Key("calibrated", Day(), "When it was last calibrated.")
+_DUE = Key("calibration-due", Day(), "When that runs out. A torque tool without it: 12 months after it was calibrated.")
+_USES = Key("uses-since", Count(), "Uses since that calibration, apart from those counted by session.")
+_USES_IN = Key("uses-in", MapOf(Count(), "uses by session", key=LINE), "Uses by session, counted by the program.")
+_ALLOWED = Key("uses-allowed", Count(), "How many uses a calibration is good for. A torque tool without it: 5000.")
+_LEVER = Key("lever", Measure("length"), "A wrench's length from its square to the middle of its grip.")
+_DOUBT = Key("in-doubt", LINE, "Why it may not be used until it is calibrated again: dropped, overloaded.")
+_RETIRED = Key("retired", Day(), "The day since when it is no longer used.")
+_NOTE = Key("note", LINE, "Anything else.")
+_INSTRUMENT = (
+    _TITLE, _KIND, _SERIAL, _RANGE, _SCALE, _UNCERTAINTY, _COVERAGE, _CALIBRATED, _DUE, _USES, _USES_IN, _ALLOWED,
+    _LEVER, _DOUBT, _RETIRED, _NOTE,
+)  # fmt: skip
+
+
+def _instrument(fields: Fields) -> Instrument:
+    calibrated, due, span = fields.get(_CALIBRATED), fields.get(_DUE), fields.get(_RANGE)
+    if calibrated is not None and due is not None and due < calibrated:
+        fields.problem("bad-date", _DUE, "it is due before it was calibrated", "one of the two days is wrong")
+    scale, top = fields.get(_SCALE), None if span is None else span.high
+    if scale is not None and top is not None and dimension_of(scale.unit) != dimension_of(top.unit):
+        fields.problem("wrong-dimension", _SCALE, f"{show(scale)} does not go with a range up to {show(top)}")
+    return Instrument(
+        id=fields.name.name, kind=fields.has(_KIND, ""), title=fields.has(_TITLE, ""), serial=fields.has(_SERIAL, ""),
+        range=span, scale=scale, uncertainty=_uncertainty(fields, scale or top),
+        k=fields.has(_COVERAGE, Decimal(2)), calibrated=calibrated, due=due, uses_before=fields.has(_USES, 0),
+        uses_in=fields.has(_USES_IN, {}), uses_allowed=fields.get(_ALLOWED), lever=_lever(fields),
+        doubt=fields.has(_DOUBT, ""), retired=fields.get(_RETIRED), note=fields.has(_NOTE, ""),
+    )  # fmt: skip
+
+
+def _uncertainty(fields: Fields, scale: Quantity | None) -> Uncertainty | None:
+    found = fields.get(_UNCERTAINTY)
+    if isinstance(found, Width) and scale is not None:
+        if dimension_of(found.quantity.unit) != dimension_of(scale.unit):
+            message = f"{found.text} does not go with a scale up to {show(scale)}"
+            fields.problem("wrong-dimension", _UNCERTAINTY, message)
+        return found
+    if not isinstance(found, ShareOfScale):
+        return found
+    if scale is None:
+        fields.problem("missing-key", _UNCERTAINTY, "a share of the scale needs a `range` or a `scale`")
+        return None
+    return Width(Quantity(scale.value * found.percent / 100, scale.unit, found.text), found.text)
+
+
+def _lever(fields: Fields) -> Quantity | None:
+    lever = fields.get(_LEVER)
+    if lever is not None and lever.value <= 0:
+        fields.problem("bad-quantity", _LEVER, "the length of a wrench is above zero")
+    return lever
+
+
+INSTRUMENTS = MapOf(Keys("instrument", "an instrument", _INSTRUMENT, _instrument), "instruments by name")
+
+# --- the whole file ---------------------------------------------------------------------------------
+
+_BY = Key("by", LINE, "Who is taken to be working when a session opens.")
+
+
+class _Defaults(Struct, frozen=True):
+    """The defaults, and where the name in them stands: whether it is known is seen later."""
+
+    values: Defaults = Defaults()
+    by_mark: Mark = Mark()
+
+
+def _defaults(fields: Fields) -> _Defaults:
+    return _Defaults(Defaults(fields.has(_BY, "")), fields.at(_BY))
+
+
+_VERSION = Key("shop", OneOf("1"), "The version of this format: 1.", required=True)
+_NAME = Key("name", LINE, "What the shop is called.")
+_PEOPLE = Key("people", PEOPLE, "Who works here.")
+_INSTRUMENTS = Key("instruments", INSTRUMENTS, "What is measured and tightened with.")
+_DEFAULTS = Key("defaults", Keys("defaults", "the defaults", (_BY,), _defaults), "What a session starts from.")
+
+
+def _shop(fields: Fields) -> Shop:
+    people = tuple(fields.has(_PEOPLE, {}).values())
+    instruments = tuple(fields.has(_INSTRUMENTS, {}).values())
+    defaults = fields.has(_DEFAULTS, _Defaults())
+    names, by = [person.name for person in people], defaults.values.by
+    if by and by not in names:
+        hint = hint_for(by, names, "add them under `people` first")
+        fields.notes.problem("unknown-name", defaults.by_mark, f"`{by}` is not among the people", hint)
+    _serials(fields, instruments)
+    return Shop(fields.has(_NAME, ""), people, instruments, defaults.values)
+
+
+def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
+    """One serial on two instruments would make every trace by it wrong."""
+    seen: dict[str, str] = {}
+    for one in instruments:
+        if one.serial and one.serial in seen:
+            message = f"`{one.id}` and `{seen[one.serial]}` have the same serial, {one.serial}"
+            fields.problem("said-twice", _INSTRUMENTS, message, "one of the two is wrong")
+        seen.setdefault(one.serial, one.id)
+
+
+_KEYS: tuple[Key[Any], ...] = (_VERSION, _NAME, _PEOPLE, _INSTRUMENTS, _DEFAULTS)
+SHOP = Keys("shop", "a shop file", _KEYS, _shop)

@@ -1,0 +1,254 @@
+"""Changing the shop file without losing what its owner wrote in it: comments, order and layout stay.
+
+A change is a pure function from text to text, and what it makes is read again before anything is written.
+Saving replaces the file in one stroke, and only if nobody else has changed it since it was read.
+"""
+
+import io
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from benchflow.session.log import lock
+from benchflow.session.log.disk import Disk
+from benchflow.session.shop.register import Shop, ShopError
+from benchflow.session.shop.register_reader import read_shop
+
+Change = Callable[[Any], None]
+"""Changes the file's tree (ruamel's round-trip mapping) in place. Raises :class:`ShopError`."""
+
+EMPTY = "shop: 1\npeople: {}\ninstruments: {}\n"
+"""What a new register starts as."""
+
+
+def changed(text: str, *changes: Change) -> str:
+    """``text`` with ``changes`` made. Raises :class:`ShopError` where the file before or after cannot be read."""
+    _checked(text, "The shop file has mistakes; mend them first")
+    from ruamel.yaml import YAML  # late: only a change of the register needs it
+
+    yaml = YAML(typ="rt", pure=True)
+    yaml.preserve_quotes = True
+    yaml.width = 200
+    # What the checked reader took is plain: no alias, tag or directive gets as far as this loader.
+    tree = yaml.load(text) or yaml.load(EMPTY)
+    for change in changes:
+        change(tree)
+    out = io.StringIO()
+    yaml.dump(tree, out)
+    _checked(out.getvalue(), "That would not make a shop file that can be read")
+    return out.getvalue()
+
+
+def _checked(text: str, complaint: str) -> Shop:
+    found = read_shop(text)
+    if found.shop is None:
+        listed = "\n".join(str(problem) for problem in found.problems if problem.severity == "error")
+        raise ShopError(f"{complaint}:\n{listed}")
+    return found.shop
+
+
+# --- changes ----------------------------------------------------------------------------------------
+
+
+def add_person(name: str, roles: tuple[str, ...]) -> Change:
+    """A new person, without a PIN."""
+
+    def change(tree: Any) -> None:
+        people = _part(tree, "people")
+        if name in people:
+            raise ShopError(f"{name} is in the register already.")
+        people[name] = _flow({"roles": _flow_list(roles)})
+
+    return change
+
+
+def set_pin(name: str, kept: str) -> Change:
+    """``kept`` is the salted hash; "" takes the PIN away."""
+
+    def change(tree: Any) -> None:
+        person = _entry(tree, "people", name)
+        if kept:
+            person["pin"] = kept
+        else:
+            person.pop("pin", None)
+
+    return change
+
+
+def set_roles(name: str, roles: tuple[str, ...]) -> Change:
+    def change(tree: Any) -> None:
+        _entry(tree, "people", name)["roles"] = _flow_list(roles)
+
+    return change
+
+
+def retire(part: str, name: str, on: date) -> Change:
+    """A person (``people``) or an instrument (``instruments``) is not used any more. The entry stays: old logs
+    name it."""
+
+    def change(tree: Any) -> None:
+        _entry(tree, part, name)["retired"] = on.isoformat()
+
+    return change
+
+
+def add_instrument(name: str, values: dict[str, str]) -> Change:
+    """A new instrument; ``values`` are its keys as they are written in the file."""
+
+    def change(tree: Any) -> None:
+        instruments = _part(tree, "instruments")
+        if name in instruments:
+            raise ShopError(f"{name} is in the register already.")
+        instruments[name] = _plain(dict(values))
+
+    return change
+
+
+def set_value(name: str, key: str, value: str) -> Change:
+    """One key of an instrument; "" takes it away."""
+
+    def change(tree: Any) -> None:
+        entry = _entry(tree, "instruments", name)
+        if value:
+            entry[key] = value
+        else:
+            entry.pop(key, None)
+
+    return change
+
+
+def record_calibration(name: str, on: date, due: date | None, uncertainty: str = "") -> Change:
+    """Calibrated: the count of uses begins again, and what was in doubt is so no longer."""
+
+    def change(tree: Any) -> None:
+        entry = _entry(tree, "instruments", name)
+        entry["calibrated"] = on.isoformat()
+        if due is None:
+            entry.pop("calibration-due", None)
+        else:
+            entry["calibration-due"] = due.isoformat()
+        if uncertainty:
+            entry["uncertainty"] = uncertainty
+        entry["uses-since"] = 0
+        entry.pop("uses-in", None)
+        entry.pop("in-doubt", None)
+
+    return change
+
+
+def doubt(name: str, why: str) -> Change:
+    """Dropped, overloaded, found bad: not to be used until it is calibrated again."""
+    return set_value(name, "in-doubt", why)
+
+
+def count_uses(session: str, counts: dict[str, int]) -> Change:
+    """A session's uses by serial number or id: the *whole* count of that session, so that counting twice
+    changes nothing. An instrument that is not in the register is left out."""
+
+    def change(tree: Any) -> None:
+        for name, entry in _part(tree, "instruments").items():
+            count = counts.get(str(entry.get("serial", "")), 0) + counts.get(name, 0)
+            if count > 0:
+                entry.setdefault("uses-in", {})[session] = count
+
+    return change
+
+
+def _part(tree: Any, part: str) -> Any:
+    if not tree.get(part):
+        tree[part] = _plain({})
+    return tree[part]
+
+
+def _entry(tree: Any, part: str, name: str) -> Any:
+    entries = tree.get(part) or {}
+    if name not in entries:
+        known = ", ".join(str(other) for other in entries) or "nothing yet"
+        raise ShopError(f"{name} is not in the register under `{part}`; there is {known}.")
+    return entries[name]
+
+
+def _plain(values: dict[str, Any]) -> Any:
+    from ruamel.yaml.comments import CommentedMap
+
+    made = CommentedMap(values)
+    made.fa.set_block_style()
+    return made
+
+
+def _flow(values: dict[str, Any]) -> Any:
+    made = _plain(values)
+    made.fa.set_flow_style()
+    return made
+
+
+def _flow_list(values: tuple[str, ...]) -> Any:
+    from ruamel.yaml.comments import CommentedSeq
+
+    made = CommentedSeq(values)
+    made.fa.set_flow_style()
+    return made
+
+
+# --- saving -----------------------------------------------------------------------------------------
+
+
+def change_file(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
+    """Make ``changes`` to the file at ``path`` and give back the register as it now is.
+
+    A file that is not there is begun (its folder must exist). Raises :class:`ShopError` where the change
+    cannot be made, where somebody else changes the file at the same time, or where it cannot be saved; the
+    file is then as it was.
+    """
+    try:
+        with _alone(path):
+            before = path.read_bytes() if path.exists() else None
+            text = EMPTY if before is None else before.decode("utf-8-sig")
+            after = changed(text, *changes)
+            _replace(path, before, after, disk or Disk())
+    except UnicodeDecodeError as wrong:
+        raise ShopError(f"{path} is not UTF-8 text; save it as UTF-8.") from wrong
+    except OSError as wrong:
+        raise ShopError(f"The shop file could not be saved: {wrong.strerror} ({path}). Nothing was changed.") from wrong
+    return _checked(after, "The shop file cannot be read")
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """One program changes the register at a time. The lock is on a file beside it, since the register itself is
+    replaced; where files cannot be locked, the comparison before replacing has to do."""
+    fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        try:
+            free = lock.take(fd)
+        except lock.NoLocks:
+            free = True
+        if not free:
+            raise ShopError(f"{path} is being changed by another program. Nothing was changed; try again.")
+        yield
+    finally:
+        os.close(fd)
+
+
+def _replace(path: Path, before: bytes | None, after: str, disk: Disk) -> None:
+    target = path.resolve()  # a link stays a link
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=target.parent)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(after)
+            file.flush()
+            disk.sync(file.fileno())
+        if before is not None:
+            os.chmod(name, target.stat().st_mode & 0o777)
+        now = target.read_bytes() if target.exists() else None
+        if now != before:
+            raise ShopError(f"{path} was changed by somebody else just now. Nothing was changed; try again.")
+        os.replace(name, target)
+    finally:
+        with suppress(FileNotFoundError):
+            os.unlink(name)  # gone already when it has become the register
+    disk.sync_folder(target.parent)

@@ -1,0 +1,128 @@
+"""A joint as the bench shows it: as it lies, what each fastener has had, and what is to be done next."""
+
+from collections import Counter
+
+from benchflow.procedure.model import CheckStage, Stage
+from benchflow.procedure.plan import Step
+from benchflow.session.intents.tightening import readable_again
+from benchflow.session.intents.wrench_setting import set_to, setting_lines
+from benchflow.session.rules.check_stages import quantity_name, unit_of
+from benchflow.session.rules.instrument_fitness import need_for_stage
+from benchflow.session.rules.joint_progress import Drawing, Tally, stage_order, standing, tally, words
+from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.state.state import State, Tick
+from benchflow.session.view import bench_view as vw
+from benchflow.session.view.reading_text import shown
+
+
+def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
+    count = tally(state, step)
+    if count is None:
+        return None
+    joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
+    ticks = standing(work.ticks)
+    bad = any(tick.verdict == "out" for tick in ticks.values()) and joint.id not in work.deviations
+    again_stage, again = readable_again(state, step, count)
+    return vw.TightenInput(
+        joint=joint.id,
+        title=joint.title or joint.id,
+        fasteners=_fasteners(state, step, count),
+        rows=len(joint.layout),
+        columns=max((len(row) for row in joint.layout), default=0),
+        stages=tuple(stage.text + (f" ({stage.only})" if stage.only else "") for stage in stages),
+        stage=count.stage,
+        next=count.next,
+        done=count.done,
+        of=len(stage_order(joint, stages[min(count.stage, len(stages)) - 1])),
+        words=words(count),
+        last=None if count.last is None else count.last.fastener,
+        settings=(*setting_lines(state, count), *_tool(state, step, count)),
+        wants_value=count.wants_value,
+        complete=count.complete and not bad,
+        wanted=_wanted(count.tighten.stages[again_stage - 1] if count.next is None and again else count.in_hand),
+        set_to=set_to(state, count),
+        drawing=None if count.drawing is None else _drawing(count.drawing),
+        again=again,
+        again_stage=again_stage,
+        undo=_undo(count),
+    )
+
+
+def _tool(state: State, step: Step, count: Tally) -> tuple[str, ...]:
+    """The instrument that the shop's register knows and that the next tick is made with."""
+    stage = count.in_hand
+    need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
+    used = None if need is None else state.tools.get(need)
+    return () if used is None else (f"with: {used.title or used.need}, serial {used.serial}",)
+
+
+def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.Fastener, ...]:
+    joint, work = count.joint, state.work(step.id)
+    part = set(count.order) if not count.complete else set(range(1, joint.count + 1))
+    turns = Counter(turn.fastener for turn in work.turns)
+    last: dict[int, Tick] = {}
+    read: dict[int, Tick] = {}
+    for (stage, fastener), tick in standing(work.ticks).items():
+        if fastener not in last or last[fastener].stage <= stage:
+            last[fastener] = tick
+        if tick.quantity is not None and (fastener not in read or read[fastener].stage <= stage):
+            read[fastener] = tick
+    return tuple(
+        vw.Fastener(
+            number,
+            row,
+            column,
+            last[number].stage if number in last else 0,
+            number in part,
+            turns[number],
+            _shown(read.get(number)),
+            _verdict(read.get(number)),
+        )
+        for row, cells in enumerate(joint.layout)
+        for column, number in enumerate(cells)
+        if number is not None
+    )
+
+
+def _shown(tick: Tick | None) -> str:
+    read = [] if tick is None else [of_stored(each) for each in (tick.quantity, tick.stretch) if each is not None]
+    return ", ".join(shown(each) for each in read)
+
+
+def _verdict(tick: Tick | None) -> vw.Seen:
+    return "" if tick is None or tick.verdict == "not-proven" else tick.verdict
+
+
+def _wanted(stage: Stage | None) -> tuple[vw.TickValue, ...]:
+    """What a tick of the stage in hand reads; when all are done, of the one that is read again."""
+    if not isinstance(stage, CheckStage):
+        return ()
+    found = [vw.TickValue("value", quantity_name(stage.limit), unit_of(stage.limit), stage.limit.text)]
+    if stage.stretch is not None:
+        found.append(vw.TickValue("stretch", "stretch", unit_of(stage.stretch), stage.stretch.text))
+    return tuple(found)
+
+
+def _drawing(drawing: Drawing) -> vw.DrawingDown:
+    return vw.DrawingDown(
+        turn=drawing.turn,
+        open=drawing.open,
+        begun=bool(drawing.turns),
+        seated=drawing.seated,
+        round=drawing.round,
+        done=drawing.done,
+        of=drawing.count,
+        next=drawing.next,
+        last=drawing.last,
+        words=drawing.words,
+    )
+
+
+def _undo(count: Tally) -> str:
+    if count.last is not None:
+        return f"fastener {count.last.fastener}, stage {count.last.stage}"
+    if count.drawing is None or count.drawing.begun:
+        return ""
+    if count.drawing.seated:
+        return "that all are seated"
+    return "" if count.drawing.last is None else f"the turn of fastener {count.drawing.last}"

@@ -1,0 +1,239 @@
+"""The inputs of an operation as the bench shows them, in the order in which they are wanted."""
+
+from fractions import Fraction
+
+from benchflow.procedure.model import Decision, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.plan import Step
+from benchflow.quantity import Limit, Quantity, base, show
+from benchflow.session.intents.choices import proposal
+from benchflow.session.intents.part_matching import match_inputs
+from benchflow.session.intents.remedies import redo_steps, remedying
+from benchflow.session.rules.computed_values import judge_worked, remedied_at, rests_on, worked_by_itself
+from benchflow.session.rules.open_items import HOLD, lots_wanted
+from benchflow.session.rules.verdicts import (
+    bound_in_force,
+    judge_value,
+    latest,
+    limit_of,
+    of_stored,
+    stated_uncertainty,
+    together,
+)
+from benchflow.session.state.state import Attempt, State
+from benchflow.session.view import bench_view as vw
+from benchflow.session.view.joint_inputs import tighten_input
+from benchflow.session.view.reading_text import shown
+from benchflow.trade.decision import GUARD_FACTOR
+from benchflow.trade.rounding import width as width_of
+
+
+def inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
+    """Lots before the work, then readings, what follows from them, the joint, the checks and the hold."""
+    operation = step.operation
+    found: list[vw.Input] = [_lot(state, step, name) for name in lots_wanted(state, step)]
+    found += [_reading(state, step, record) for record in operation.record]
+    found += [_worked(state, step, work) for work in worked_by_itself(step)]
+    found += [_choice(state, step, name) for name in range(len(operation.choose))]
+    found += match_inputs(state, step)
+    joint = tighten_input(state, step)
+    if joint is not None:
+        found.append(joint)
+    ticked = state.work(step.id).checks
+    found += [vw.CheckInput(n, text, n in ticked) for n, text in enumerate(operation.check, 1)]
+    if operation.hold is not None:
+        found.append(_hold(state, step))
+    return tuple(found)
+
+
+def _lot(state: State, step: Step, name: str) -> vw.LotInput:
+    item = next(item for item in state.plan.procedure.kit if item.id == name)
+    lot = state.work(step.id).lots.get(name, "")
+    return vw.LotInput(name, item.title or name, lot, bool(lot))
+
+
+def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
+    work = state.work(step.id)
+    attempts = latest(state, step.id, record.name)
+    verdict = judge_value(state, step.id, record)
+    bound = bound_in_force(record, record.name in work.used)
+    waived = record.name in work.deviations
+    rows, remedied = [], remedied_at(state, step, record.name)
+    for slot in record.slots:
+        attempt = attempts.get(slot)
+        if attempt is None:
+            rows.append(vw.Reading(slot, "", ""))
+        else:
+            count = len(work.readings[record.name][slot])
+            rows.append(
+                vw.Reading(
+                    slot,
+                    shown(of_stored(attempt.quantity)),
+                    attempt.verdict,
+                    attempt.side or "",
+                    count,
+                    waived,
+                    attempt.seq < remedied,
+                )
+            )
+    settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
+    tool = next((n.title or n.id for n in state.plan.procedure.instruments if n.id == record.instrument), "")
+    if tool and record.instrument in state.tools:
+        tool += f", serial {state.tools[record.instrument].serial}"
+    summary = together(state, step.id, record)
+    if summary and verdict.verdict != "none":
+        summary += f", {_say(verdict.verdict)}"
+    limit = verdict.limit or ("" if bound is None else bound.text)
+    return vw.ReadingInput(
+        name=record.name,
+        ask=record.ask or record.name,
+        unit=record.unit,
+        limit=limit,
+        decision=record.decision,
+        readings=tuple(rows),
+        instrument=tool,
+        complete=settled,
+        gauge=_gauge(state, record, attempts, verdict.value),
+        summary=summary,
+        remedy=_remedy(state, step, record.name),
+        stops=_stops(state, step, record.name),
+        redo=_redo(state, step, record.name),
+    )
+
+
+def _say(verdict: str) -> str:
+    return {"in": "in", "out": "out", "not-proven": "not proven"}.get(verdict, "")
+
+
+def _remedy(state: State, step: Step, name: str) -> str:
+    if name in state.work(step.id).deviations:
+        return ""
+    now = remedying(state, step, name)
+    if now is None:
+        return ""
+    if now.remedy is None:
+        return "All remedies are gone through: only a signed deviation is left" if now.exhausted else ""
+    if now.remedy.stop:
+        return f"Stop here: {now.remedy.do}"
+    tries = f" (try {now.attempt} of {now.remedy.tries})" if now.remedy.tries > 1 else ""
+    return f"{now.remedy.do}{tries}"
+
+
+def _stops(state: State, step: Step, name: str) -> bool:
+    """Whether there is nothing to carry out: the author says to stop, or all remedies have been gone through."""
+    if name in state.work(step.id).deviations:
+        return False
+    now = remedying(state, step, name)
+    return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
+
+
+def _again(state: State, step: Step, work: WorkOut) -> bool:
+    """Whether a remedy was carried out and something that the value rests on was not read again since."""
+    remedies, found = state.work(step.id).remedies, state.work(step.id).readings
+    return any(
+        attempt.seq < remedies[work.name].seq
+        for record in step.operation.record
+        if record.name in found and rests_on(remedies, work, record.name)
+        for attempt in latest(state, step.id, record.name).values()
+    )
+
+
+def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
+    """What the remedy has done again, by number and title."""
+    now = None if name in state.work(step.id).deviations else remedying(state, step, name)
+    if now is None or now.remedy is None or not now.remedy.redo:
+        return ()
+    again = redo_steps(state, step, now.remedy)
+    return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in again)
+
+
+def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Quantity | None) -> vw.Gauge | None:
+    bound = bound_in_force(record, False)
+    if isinstance(bound, EqualWithin):
+        limit: Limit | None = Limit(None, bound.spread, bound.text)
+    else:
+        limit = limit_of(state, bound, record.unit)
+    if limit is None:
+        return None
+    if value is None and attempts and not isinstance(bound, EqualWithin):  # one reading has no spread
+        value = of_stored(list(attempts.values())[-1].quantity)
+    u = None
+    if record.decision == "guarded" and value is not None:
+        known = [a.uncertainty for a in attempts.values() if a.uncertainty is not None]
+        u = of_stored(known[-1]) if known else stated_uncertainty(state, record, value)
+    return gauge(limit, value, record.decision, u)
+
+
+def gauge(limit: Limit, value: Quantity | None, decision: Decision, u: Quantity | None) -> vw.Gauge:
+    """Where limit, guard band and reading lie on a span of the limit's width and half as much again."""
+    low = None if limit.low is None else base(limit.low)
+    high = None if limit.high is None else base(limit.high)
+    at = None if value is None else base(value)
+    guard = GUARD_FACTOR * width_of(u) if decision == "guarded" and u is not None else None
+    if low is not None and high is not None:
+        width = high - low or abs(high) / 10 or Fraction(1)
+        start, end = low - width / 2, high + width / 2
+    else:
+        edge = low if low is not None else high
+        assert edge is not None  # a limit has at least one end
+        width = abs(edge) or Fraction(1)
+        start, end = (edge - width, edge + width / 2) if low is None else (edge - width / 2, edge + width)
+
+    def place(x: Fraction | None) -> float | None:
+        return None if x is None else min(1.0, max(0.0, float((x - start) / (end - start))))
+
+    return vw.Gauge(
+        low=place(low),
+        high=place(high),
+        guard_low=None if guard is None or low is None else place(low + guard),
+        guard_high=None if guard is None or high is None else place(high - guard),
+        value=place(at),
+    )
+
+
+def _worked(state: State, step: Step, work: WorkOut) -> vw.WorkedInput:
+    worked = judge_worked(state, step, work)
+    waived = work.name in state.work(step.id).deviations
+    limit = "" if work.bound is None else work.bound.text
+    title = work.title or work.name
+    if worked is None:
+        return vw.WorkedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
+    verdict = worked.verdict
+    drawn = None
+    if isinstance(work.bound, Fixed) and verdict.value is not None:
+        drawn = gauge(work.bound.limit, verdict.value, work.decision, worked.uncertainty)
+    return vw.WorkedInput(
+        name=work.name,
+        title=title,
+        formula=work.formula,
+        filled=worked.filled,
+        shown="" if verdict.value is None else show(verdict.value),
+        limit=verdict.limit,
+        verdict=verdict.verdict,
+        complete=waived or verdict.verdict in ("in", "none"),
+        gauge=drawn,
+        waived=waived,
+        remedy="" if _again(state, step, work) else _remedy(state, step, work.name),
+        stops=_stops(state, step, work.name),
+        redo=_redo(state, step, work.name),
+    )
+
+
+def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
+    table = step.operation.choose[index]
+    given = proposal(state, step, table)
+    taken = state.work(step.id).chosen.get(table.name, "")
+    fits = taken in given.takes or table.name in state.work(step.id).deviations
+    choices = tuple(dict.fromkeys(band.take for band in table.bands))
+    title = table.title or table.name.replace("-", " ").capitalize()
+    return vw.ChoiceInput(table.name, title, given.takes, choices, taken, bool(taken) and fits, given.note)
+
+
+def _hold(state: State, step: Step) -> vw.HoldInput:
+    hold = step.operation.hold
+    assert hold is not None
+    work = state.work(step.id)
+    signed = "" if work.signed is None else work.signed.by
+    if HOLD in work.deviations:
+        signed = f"waived by {work.deviations[HOLD].by}"
+    own = work.signed is not None and work.signed.self_signed
+    return vw.HoldInput(hold.by, hold.for_, signed, bool(signed), own)

@@ -1,0 +1,1 @@
+"""The application: keys in order, themes, signals, the client of the session controller."""

@@ -1,0 +1,52 @@
+"""What the builder likes to look at, kept from one time to the next."""
+
+from contextlib import suppress
+from pathlib import Path
+
+import msgspec
+from msgspec import Struct
+
+from benchflow.errors import BenchflowError
+
+FILE = "bench.json"
+
+
+class Liked(Struct):
+    look: str = ""
+    large: bool = False
+
+
+class Preferences:
+    """In the platform's folder for settings. Whatever cannot be read or written is done without."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._path = None if folder is None else folder / FILE
+        self._liked = Liked()
+        if self._path is not None:
+            with suppress(OSError, msgspec.DecodeError):
+                self._liked = msgspec.json.decode(self._path.read_bytes(), type=Liked)
+
+    @property
+    def look(self) -> str:
+        return self._liked.look
+
+    @property
+    def large(self) -> bool:
+        return self._liked.large
+
+    def keep(self, *, look: str | None = None, large: bool | None = None) -> None:
+        if look is not None:
+            self._liked.look = look
+        if large is not None:
+            self._liked.large = large
+        if self._path is None:
+            return
+        from benchflow.session.catalog import make_folder
+
+        try:
+            make_folder(self._path.parent)
+            beside = self._path.with_suffix(".new")
+            beside.write_bytes(msgspec.json.encode(self._liked))
+            beside.replace(self._path)
+        except (OSError, BenchflowError):
+            return

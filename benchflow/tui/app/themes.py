@@ -1,0 +1,166 @@
+"""How the bench looks: a style for each role, in a light, a dark, a 16-colour and a colourless look.
+
+Words and shapes carry the meaning in every look; colour only repeats it. The four signal words have the
+panel colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue).
+"""
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Literal
+
+from msgspec import Struct
+from rich.style import Style
+
+from benchflow.tui.draw.styled_lines import Role
+
+Name = Literal["dark", "light", "16-colour", "plain"]
+NAMES: tuple[Name, ...] = ("dark", "light", "16-colour", "plain")
+
+DARK: dict[Role, str] = {
+    "text": "#dcd8cf",
+    "strong": "bold #f7f3ea",
+    "faint": "#9d988e",
+    "title": "bold #f7f3ea",
+    "head": "#b9b4a9 on #22262b",
+    "head-strong": "bold #f7f3ea on #22262b",
+    "label": "#cfa968",
+    "rule": "#41464d",
+    "key": "bold #f0c674",
+    "key-off": "#8a867d",
+    "now": "bold #f0c674",
+    "ready": "#a9cfae",
+    "stopped": "#eba497",
+    "done": "#9d988e",
+    "aside": "#cfa968",
+    "danger": "bold #ffffff on #c41230",
+    "warning": "bold #000000 on #f5821f",
+    "caution": "bold #000000 on #f9d616",
+    "notice": "bold #ffffff on #0061a8",
+    "in": "bold #a9cfae",
+    "out": "bold #ffb0a1",
+    "weak": "bold #f0c674",
+    "field": "#f7f3ea on #30363d",
+    "cursor": "#16181b on #f0c674",
+    "next": "bold #16181b on #f0c674",
+    "alarm": "bold #ffb0a1",
+    "chosen": "bold #f7f3ea on #30363d",
+}
+
+LIGHT: dict[Role, str] = {
+    "text": "#262420",
+    "strong": "bold #0c0b0a",
+    "faint": "#635f56",
+    "title": "bold #0c0b0a",
+    "head": "#4a463e on #e6dfd0",
+    "head-strong": "bold #0c0b0a on #e6dfd0",
+    "label": "#7a4b00",
+    "rule": "#c4bca9",
+    "key": "bold #7a4300",
+    "key-off": "#757067",
+    "now": "bold #7a4300",
+    "ready": "#1d5e30",
+    "stopped": "#96261a",
+    "done": "#635f56",
+    "aside": "#7a4b00",
+    "danger": "bold #ffffff on #c41230",
+    "warning": "bold #000000 on #f5821f",
+    "caution": "bold #000000 on #f9d616",
+    "notice": "bold #ffffff on #0061a8",
+    "in": "bold #1d5e30",
+    "out": "bold #96261a",
+    "weak": "bold #7a4300",
+    "field": "#0c0b0a on #e2d9c4",
+    "cursor": "#faf7f0 on #7a4300",
+    "next": "bold #faf7f0 on #7a4300",
+    "alarm": "bold #96261a",
+    "chosen": "bold #0c0b0a on #e2d9c4",
+}
+
+# The terminal's own foreground and background, so that it reads on a dark and on a light one; colour only
+# where both its foreground and its background are ours, or where red and green are legible on either.
+SIXTEEN: dict[Role, str] = {
+    "text": "",
+    "strong": "bold",
+    "faint": "",
+    "title": "bold",
+    "head": "reverse",
+    "head-strong": "reverse bold",
+    "label": "bold",
+    "rule": "",
+    "key": "bold",
+    "key-off": "",
+    "now": "bold",
+    "ready": "",
+    "stopped": "red",
+    "done": "",
+    "aside": "",
+    "danger": "bold white on red",
+    "warning": "black on yellow",
+    "caution": "black on bright_yellow",
+    "notice": "bold white on blue",
+    "in": "bold green",
+    "out": "bold red",
+    "weak": "bold",
+    "field": "underline",
+    "cursor": "reverse",
+    "next": "reverse bold",
+    "alarm": "bold red",
+    "chosen": "reverse",
+}
+
+PLAIN: dict[Role, str] = {
+    **SIXTEEN,
+    "stopped": "",
+    "danger": "reverse bold",
+    "warning": "reverse bold",
+    "caution": "reverse bold",
+    "notice": "reverse bold",
+    "in": "bold",
+    "out": "bold underline",
+    "alarm": "bold",
+}
+
+
+class Look(Struct, frozen=True):
+    """``own_colours``: whether the look paints its own ground (24-bit) or keeps the terminal's."""
+
+    name: Name
+    title: str
+    styles: Mapping[Role, Style]
+    own_colours: bool
+    ground: str = ""
+    ink: str = ""
+
+
+@cache
+def look(name: Name) -> Look:
+    match name:
+        case "dark":
+            return Look(name, "dark", _painted(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
+        case "light":
+            return Look(name, "light", _painted(LIGHT, "#faf7f0"), True, "#faf7f0", "#262420")
+        case "16-colour":
+            return Look(name, "16 colours", _styles(SIXTEEN), False)
+        case "plain":
+            return Look(name, "no colour", _styles(PLAIN), False)
+
+
+def first_look(environment: Mapping[str, str], kept: str = "") -> Name:
+    """The look to start in: none of colour where NO_COLOR is set (no-color.org), then the one kept from the
+    last time, then what the terminal says of itself."""
+    if environment.get("NO_COLOR"):
+        return "plain"
+    for name in NAMES:
+        if name == kept:
+            return name
+    rich_enough = environment.get("COLORTERM", "") in ("truecolor", "24bit")
+    return "dark" if rich_enough or "256color" in environment.get("TERM", "") else "16-colour"
+
+
+def _styles(table: Mapping[Role, str]) -> dict[Role, Style]:
+    return {role: Style.parse(text) if text else Style.null() for role, text in table.items()}
+
+
+def _painted(table: Mapping[Role, str], ground: str) -> dict[Role, Style]:
+    under = Style(bgcolor=ground)
+    return {role: under + Style.parse(text) for role, text in table.items()}

@@ -1,0 +1,1 @@
+"""Drawing functions: from plain data to styled lines of text."""

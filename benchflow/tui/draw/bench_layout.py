@@ -1,0 +1,190 @@
+"""The bench, whole: header, the operation, the column beside it, the words that stay, the keys."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Caution
+from benchflow.session.view.bench_view import BenchView, NowView
+from benchflow.tui.bench.fields import Want
+from benchflow.tui.bench.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork
+from benchflow.tui.draw.field_rows import Place, Typed
+from benchflow.tui.draw.key_bar import KeyWord, draw_keys
+from benchflow.tui.draw.operation import Panel, draw_move, draw_now, draw_taking_back
+from benchflow.tui.draw.side_column import draw_side
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, apart, fit, hang, rule, say, wrap
+
+NARROW = 70
+"""Below as many columns the side column goes under the operation."""
+
+
+class Saying(Struct, frozen=True):
+    """Words that stay until the next thing is done: a refusal's reasons, what was just put on disk."""
+
+    texts: tuple[str, ...] = ()
+    role: Role = "text"
+
+
+class Scene(Struct, frozen=True):
+    """All that the bench is drawn from, besides the view."""
+
+    now: datetime
+    offer: Offer = OfferNothing()
+    want: Want | None = None
+    typed: Typed = Typed()
+    saying: Saying = Saying()
+    keys: tuple[KeyWord, ...] = ()
+    way: str = ""  # "On the way to 27 Time the cams: step 2 of 5"
+    turned: int = 0
+
+
+class Picture(Struct, frozen=True):
+    lines: tuple[Line, ...]
+    place: Place | None
+    hidden: int
+
+
+def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
+    keys = draw_keys(scene.keys, width - 2, 2)
+    said = [*draw_alarms(view, width - 2), *draw_saying(scene.saying, width - 2, max(height // 4, 2))]
+    body = height - 2 - len(keys) - len(said)
+    if width < NARROW:
+        panel = _panel(view, scene, width - 2, max(body - 6, min(body, 10), 1))
+        side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
+        middle = [*panel.lines, EMPTY, *side]
+        rows = [_inset(line, width) for line in (middle + [EMPTY] * body)[:body]]
+    else:
+        right = min(max(width // 3, 28), 46)
+        left = width - right - 5
+        panel = _panel(view, scene, left, body)
+        side = draw_side(view, right, body)
+        rows = [
+            (
+                (" ", "text"),
+                *fit(panel.lines[y] if y < len(panel.lines) else EMPTY, left),
+                (" │ ", "rule"),
+                *fit(side[y] if y < len(side) else EMPTY, right),
+                (" ", "text"),
+            )
+            for y in range(body)
+        ]
+    lines = [
+        draw_header(view, scene.now, width),
+        *rows,
+        rule(width),
+        *(_inset(line, width) for line in said),
+        *(_inset(line, width) for line in keys),
+    ]
+    place = panel.place and Place(panel.place.x + 1, panel.place.y + 1, panel.place.width)
+    return Picture(tuple(lines[:height]), place, panel.hidden)
+
+
+def draw_header(view: BenchView, now: datetime, width: int) -> Line:
+    left: list[Span] = [(f" {view.title}", "head-strong")]
+    left.extend((f" · {text}", "head") for text in (view.unit, view.by) if text)
+    right: list[Span] = []
+    if view.simulated:
+        right.append((" rehearsal, not real time ", "notice"))
+    if view.read_only:
+        right.append((" WATCHING ", "notice"))
+    right.append((f"  saved {view.saved}  ", "head"))
+    right.append((f" {now:%H:%M} ", "head-strong"))
+    return apart(tuple(left), tuple(right), width, "head")
+
+
+def draw_alarms(view: BenchView, width: int) -> list[Line]:
+    """What to do about a window that is closing or has closed; a line each, two at most."""
+    out: list[Line] = []
+    for row in view.clocks:
+        if row.phase in ("closing", "missed"):
+            mark = "▲ " if row.phase == "closing" else "× "
+            role: Role = "weak" if row.phase == "closing" else "out"
+            out.extend(hang(mark, row.advice, width, role))
+    return out[:3]
+
+
+def draw_saying(saying: Saying, width: int, most: int) -> list[Line]:
+    """At least one row, so that the bench does not jump when something is said."""
+    out: list[Line] = []
+    several = len(saying.texts) > 1
+    for text in saying.texts:
+        if several:
+            out.extend(hang("· ", text, width, saying.role))
+        else:
+            out.extend(say(part, saying.role) for part in wrap(text, width))
+    if len(out) > most:
+        left = len(out) - most + 1
+        out = [*out[: most - 1], say(f"· and {left} lines more: w shows all", saying.role)]
+    return out or [EMPTY]
+
+
+def _panel(view: BenchView, scene: Scene, width: int, height: int) -> Panel:
+    lead: list[Line] = [*hang("→ ", scene.way, width, "weak")] if scene.way else []
+    panel = _offered(view, scene, width, height - len(lead))
+    if not lead:
+        return panel
+    place = panel.place and Place(panel.place.x, panel.place.y + len(lead), panel.place.width)
+    return Panel((*lead, *panel.lines), place, panel.hidden)
+
+
+def _offered(view: BenchView, scene: Scene, width: int, height: int) -> Panel:
+    match scene.offer:
+        case OfferStepBack():
+            return draw_taking_back(scene.offer.step, width)
+        case OfferMove():
+            return draw_move(scene.offer.move, width)
+        case OfferWork():
+            now = scene.offer.now
+            return draw_now(now, about(view, now), scene.want, scene.typed, width, height, scene.turned)
+        case OfferNothing():
+            return Panel(tuple(_nothing(view, width)))
+
+
+def offered_words(view: BenchView, scene: Scene) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
+    """Title, cautions and instruction of whatever is offered."""
+    match scene.offer:
+        case OfferStepBack(step=step):
+            return f"Take back: {step.title}", step.cautions, tuple(step.do.splitlines())
+        case OfferMove(move=move):
+            return move.title, move.cautions, tuple(move.do.splitlines())
+        case OfferWork(now=now):
+            return f"{now.number} {now.title}", now.cautions, now.do
+        case OfferNothing():
+            return nothing_words(view), (), ()
+
+
+def about(view: BenchView, now: NowView) -> str:
+    """``In hand · 22 of 48 done · Cam carriers``."""
+    section = next((row.section for row in view.next if row.operation == now.operation), "")
+    status = "In hand" if now.in_hand else "Stopped" if now.missing else "To take up"
+    return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
+
+
+def nothing_words(view: BenchView) -> str:
+    if view.closed:
+        return "This session is ended. Its log stays as it is."
+    if view.finished:
+        return "Every operation is done. Enter ends the session: it lists what is still to do after the build."
+    return "Nothing can be taken up as things stand. o lists the operations, with what stops each."
+
+
+def _nothing(view: BenchView, width: int) -> list[Line]:
+    words = nothing_words(view)
+    return [say(f"{view.done} of {view.of} done", "label"), *(say(part, "title") for part in wrap(words, width))]
+
+
+def _inset(line: Line, width: int) -> Line:
+    return ((" ", "text"), *fit(line, width - 2), (" ", "text"))
+
+
+def framed(title: str, body: Sequence[Line], foot: Sequence[Line], width: int, height: int) -> list[Line]:
+    """A page: its title as a header, the body, the foot (words that stay, keys) at the bottom."""
+    room = height - 2 - len(foot)
+    rows = [*body[:room], *([EMPTY] * max(room - len(body), 0))]
+    return [
+        fit(((f" {title}", "head-strong"),), width, "head"),
+        *(_inset(line, width) for line in rows),
+        rule(width),
+        *(_inset(line, width) for line in foot),
+    ]

@@ -1,0 +1,341 @@
+"""What the operation wants, a line each; the one in hand drawn in full, with its field, limit and picture."""
+
+from msgspec import Struct
+
+from benchflow.session.view.bench_view import (
+    CheckInput,
+    ChoiceInput,
+    Gauge,
+    HoldInput,
+    Input,
+    LotInput,
+    NowView,
+    Reading,
+    ReadingInput,
+    TightenInput,
+    WorkedInput,
+)
+from benchflow.tui.bench.fields import Want, WantFinish, WantOther, WantReading, WantTick, input_of, takes_text
+from benchflow.tui.draw.gauge import draw_gauge
+from benchflow.tui.draw.joint_map import pictures_of
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hang, say, wrap
+
+FIELD = 16
+LOT_FIELD = 24
+INDENT = "  "
+
+
+class Typed(Struct, frozen=True):
+    """What stands in the field and what it comes to.
+
+    ``converted`` is it in the field's unit where another was typed; ``at`` points at the character that is
+    wrong and ``error`` says why; ``gauge`` is where it would lie.
+    """
+
+    text: str = ""
+    converted: str = ""
+    error: str = ""
+    at: int | None = None
+    gauge: Gauge | None = None
+
+
+class Place(Struct, frozen=True):
+    """Where the field lies, in cells from the top left of the lines it comes with."""
+
+    x: int
+    y: int
+    width: int
+
+
+class Block(Struct, frozen=True):
+    """``lines`` of one input; ``place`` of its field where it is the one in hand."""
+
+    lines: tuple[Line, ...]
+    place: Place | None = None
+
+
+WORDS: dict[str, tuple[str, Role]] = {
+    "in": ("in", "in"),
+    "out": ("out", "out"),
+    "not-proven": ("not proven", "weak"),
+}
+
+
+def verdict(reading: Reading) -> Span:
+    """``in``, ``out, low``, ``not proven``: with ``signed for`` where a deviation waives it."""
+    word, role = WORDS.get(reading.verdict, ("", "text"))
+    if reading.stale:
+        return "read again", "weak"
+    if reading.verdict not in ("out", "not-proven"):
+        return word, role
+    if reading.waived:
+        return (f"too {reading.side}, signed for" if reading.side else f"{word}, signed for", "aside")
+    return (f"{word}, too {reading.side}" if reading.side else word), role
+
+
+def blocks_of(now: NowView, current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
+    """One block for each input, in order, and one for the finish with what still stands in its way. ``room`` is
+    how tall the one in hand may be."""
+    chosen = None if current is None else input_of(current)
+    out = []
+    for given in now.inputs:
+        if current is not None and given == chosen:
+            out.append(_in_hand(current, typed, width, room))
+        else:
+            out.append(Block(tuple(((INDENT, "text"), *line) for line in _brief(given, width - 2))))
+    if isinstance(current, WantFinish):
+        missing = (line for reason in now.missing for line in hang("  × ", reason.message, width, "stopped"))
+        out.append(Block((_finish(), *missing)))
+    return out
+
+
+def _finish() -> Line:
+    return (("► ", "now"), ("Finish", "strong"))
+
+
+def _mark(done: bool, amiss: bool = False) -> Span:
+    return ("× ", "out") if amiss else ("● ", "in") if done else ("○ ", "text")
+
+
+def _brief(given: Input, width: int) -> list[Line]:
+    match given:
+        case ReadingInput():
+            return _brief_reading(given, width)
+        case WorkedInput():
+            shown = given.shown or "not yet"
+            word, role = WORDS.get(given.verdict, ("", "text"))
+            out = given.verdict == "out" and not given.waived
+            head: Line = (_mark(given.complete, out), (given.title, "text"))
+            lines = _joined(head, ((shown, "strong"), (f"  {word}" if word else "", role)), width)
+            if given.filled:
+                lines.extend(say(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
+            if given.remedy:
+                lines.extend(hang("  → ", given.remedy, width, "weak"))
+            return lines
+        case ChoiceInput():
+            taken = given.taken or "to be chosen"
+            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
+        case CheckInput():
+            return hang("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
+        case LotInput():
+            lot = given.lot or "number wanted"
+            return [(_mark(given.complete), (f"Lot of {given.title}", "text"), ("  ", "text"), (lot, "strong"))]
+        case TightenInput():
+            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (given.words, "strong"))]
+        case HoldInput():
+            mark, role = _mark(given.complete)
+            text = f"Signed by {given.signed}" if given.signed else f"Hold: {given.role} signs"
+            return hang(mark, f"{text}: {given.text}", width, "text", role)
+
+
+def _brief_reading(given: ReadingInput, width: int) -> list[Line]:
+    amiss = any(slot.verdict == "out" and not slot.waived for slot in given.readings)
+    head: Line = (_mark(given.complete, amiss), (given.ask, "text"))
+    if len(given.readings) == 1:
+        slot = given.readings[0]
+        word, role = verdict(slot)
+        tail: Line = ((slot.shown or f"wanted, {given.limit or given.unit}", "strong" if slot.shown else "faint"),)
+        return _joined(head, (*tail, (f"  {word}" if word else "", role)), width)
+    cells: list[Line] = []
+    for slot in given.readings:
+        word, role = verdict(slot)
+        cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
+    lines = [head, *_packed(cells, width - 2)]
+    return [*lines, say(INDENT + given.summary, "strong")] if given.summary else lines
+
+
+def _joined(head: Line, tail: Line, width: int) -> list[Line]:
+    """On one line if it fits, else the tail below."""
+    both = (*head, ("  ", "text"), *tail)
+    if sum(len(text) for text, _ in both) <= width:
+        return [both]
+    mark, (text, role) = head[0], head[1]
+    return [*hang(mark[0], text, width, role, mark[1]), ((INDENT, "text"), *tail)]
+
+
+def _packed(cells: list[Line], width: int) -> list[Line]:
+    """The cells side by side, as many to a line as go."""
+    widest = max((sum(len(text) for text, _ in cell) for cell in cells), default=1)
+    per_line = max(1, (width + 2) // (widest + 2))
+    out: list[Line] = []
+    for start in range(0, len(cells), per_line):
+        line: list[Span] = [(INDENT, "text")]
+        for place, cell in enumerate(cells[start : start + per_line]):
+            used = sum(len(text) for text, _ in cell)
+            line.extend([*cell, (" " * (widest - used + 2 if place < per_line - 1 else 0), "text")])
+        out.append(tuple(line))
+    return out
+
+
+def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
+    match want:
+        case WantReading():
+            return _reading(want, typed, width, room)
+        case WantOther(of=LotInput() as lot):
+            lines: list[Line] = hang("► ", f"Lot of {lot.title}", width, "strong", "now")
+            place = Place(3, len(lines), min(LOT_FIELD, width - 4))
+            had = f"  now {lot.lot}" if lot.lot else ""
+            lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (had, "faint")))
+            return Block((*lines, *_pointed(typed, place, width)), place)
+        case WantTick(of=joint) | WantOther(of=TightenInput() as joint):
+            return _tighten(want, joint, typed, width, room)
+        case WantOther(of=ChoiceInput() as choice):
+            return _choice(want, choice, typed, width, room)
+        case WantOther(of=WorkedInput() as worked):
+            return Block(tuple(_worked(worked, width)))
+        case WantOther(of=given):
+            brief = _brief(given, width - 2)
+            return Block(tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief)))
+        case WantFinish():
+            return Block((_finish(),))
+
+
+def _reading(want: WantReading, typed: Typed, width: int, room: int) -> Block:
+    """The field is always in sight: where there are many readings, only those around the one in hand are shown."""
+    given, slot = want.of, want.slot
+    head: list[Line] = hang("► ", given.ask, width, "strong", "now")
+    place = Place(3, 0, FIELD)
+    below = _below_field(want, typed, place, width)
+    tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
+    field: Line = ((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail)
+    slots: list[Line] = []
+    if len(given.readings) > 1:
+        slots = _around(*_slots(given, slot, width), max(room - len(head) - 1 - len(below), 3))
+    above = [*head, *slots]
+    return Block((*above, field, *below), Place(place.x, len(above), place.width))
+
+
+def _below_field(want: WantReading, typed: Typed, place: Place, width: int) -> list[Line]:
+    """What is typed comes to this, where it lies, what was entered before, what to do about it."""
+    given, slot = want.of, want.slot
+    word, role = verdict(slot)
+    lines = _pointed(typed, place, width)
+    gauge = typed.gauge or given.gauge
+    if gauge is not None:
+        mark: Role = "strong" if typed.gauge is not None else role if word else "strong"
+        lines.append(((INDENT, "text"), *draw_gauge(gauge, min(width - 2, 44), mark)))
+    if slot.shown and not typed.text:
+        again = f"  (reading {slot.attempts})" if slot.attempts > 1 else ""
+        lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
+    if given.summary:
+        lines.append(say(INDENT + given.summary, "strong"))
+    if given.remedy:
+        lines.extend(hang("  → ", given.remedy, width, "weak"))
+    with_what = given.instrument and f"with: {given.instrument}"
+    rule = "guarded: it must clear the limit by the guard band" if given.decision == "guarded" else ""
+    if with_what or rule:
+        lines.extend(
+            say(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
+        )
+    return lines
+
+
+def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line], int]:
+    """The readings, and in which line the one in hand is."""
+    cells: list[Line] = []
+    for slot in given.readings:
+        word, role = verdict(slot)
+        here: Role = "now" if slot.slot == current.slot else "faint"
+        mark = "►" if slot.slot == current.slot else " "
+        shown = slot.shown.removesuffix(f" {given.unit}")  # the unit stands beside the field, just below
+        cells.append(((f"{mark}{slot.slot} ", here), (shown or "____", "strong"), (f" {word}" if word else "", role)))
+    lines = _packed(cells, width - 2)
+    return lines, next((y for y, line in enumerate(lines) if any(role == "now" for _, role in line)), 0)
+
+
+def _around(lines: list[Line], at: int, room: int) -> list[Line]:
+    """``room`` of the lines, the one at ``at`` among them, with how many there are besides."""
+    if len(lines) <= room:
+        return lines
+    start = max(0, min(at - (room - 1) // 2, len(lines) - room + 1))
+    return [
+        *lines[start : start + room - 1],
+        say(f"{INDENT} … {len(lines) - room + 1} more lines of readings: ↑↓", "faint"),
+    ]
+
+
+def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
+    """The row under the field: what it comes to, or a pointer at what is wrong with it."""
+    if typed.error:
+        at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
+        return hang(" " * at + "↑ ", typed.error, max(width, at + 24), "out")
+    return [say(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
+
+
+def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: int) -> Block:
+    """As airy as there is room for. Where there is little, the title goes, then settings, then the height."""
+    drawing = joint.drawing
+    told = drawing.words if drawing is not None and drawing.open else joint.words
+    words = hang("► ", told, width, "in" if joint.complete else "now")
+    title = say(INDENT + joint.title, "strong")
+    bad = [f"no. {each.number}: {each.shown}, out" for each in joint.fasteners if each.verdict == "out"]
+    notes = [*bad, *(each for each in joint.settings if each != told)]
+    settings = [say(INDENT + part) for each in notes for part in wrap(each, width - 2)]
+    field, place = _reading_field(want, typed, width)
+    pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
+    candidates: list[list[Line]] = [
+        [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
+        *([*words, title, *picture, *settings] for picture in pictures[:-1]),
+        *([*words, *picture, *settings[:few]] for few in (len(settings), 2, 1, 0) for picture in pictures[:-1]),
+        *([*words, *pictures[-1], *settings[:few]] for few in (len(settings), 2, 1, 0)),
+    ]
+    above = next((lines for lines in candidates if len(lines) + len(field) <= room), candidates[-1])
+    if place is not None:
+        place = Place(place.x, place.y + len(above), place.width)
+    return Block((*above, *field), place)
+
+
+def _reading_field(want: Want, typed: Typed, width: int) -> tuple[list[Line], Place | None]:
+    """Where a tick takes a reading: the field for it."""
+    if not isinstance(want, WantTick) or want.value is None:
+        return [], None
+    label = f"{INDENT}{want.value.title.capitalize()} at no. {want.fastener} "
+    place = Place(len(label) + 1, 0, FIELD)
+    unit = f"] {want.value.unit}" if want.value.unit else "]"
+    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), (unit, "strong"), (f"  {want.value.limit}", "text"))
+    gauge: list[Line] = []
+    if typed.gauge is not None:
+        gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
+    return [line, *_pointed(typed, place, width), *gauge], place
+
+
+def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int, room: int) -> Block:
+    """The parts there are; the field for another size, where there is one, stays in sight however many they are."""
+    lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
+    note = [say(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
+    parts: list[Line] = []
+    for number, each in enumerate(choice.choices, start=1):
+        taken = "●" if each == choice.taken else "○"
+        given = "as the table gives it" if not choice.other else "fits best here"
+        why = f"  {given}" if each in choice.proposed else ""
+        mark = f"  {taken} " if choice.other else f"  {number} {taken} "
+        size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
+        parts.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
+    if not takes_text(want):
+        return Block((*lines, *parts, *note))
+    field: Line = (
+        (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint")
+    )  # fmt: skip
+    place = Place(3, 0, FIELD)
+    below = [field, *_pointed(typed, place, width), *note]
+    space = max(room - len(lines) - len(below), 2)
+    if len(parts) > space:
+        first = next((y for y, each in enumerate(choice.choices) if each in choice.proposed), 0)
+        start = max(0, min(first - 1, len(parts) - space + 1))
+        more = len(parts) - space + 1
+        parts = [*parts[start : start + space - 1], say(f"{INDENT} … {more} more on hand", "faint")]
+    return Block((*lines, *parts, *below), Place(place.x, len(lines) + len(parts), place.width))
+
+
+def _worked(worked: WorkedInput, width: int) -> list[Line]:
+    lines: list[Line] = hang("► ", worked.title, width, "strong", "now")
+    lines.extend(say(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
+    word, role = WORDS.get(worked.verdict, ("", "text"))
+    lines.append(
+        ((INDENT, "text"), (worked.shown or "not yet", "strong"), ("  " + word, role), ("  " + worked.limit, "text"))
+    )
+    if worked.gauge is not None:
+        lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
+    if worked.remedy:
+        lines.extend(hang("  → ", worked.remedy, width, "weak"))
+    return lines

@@ -1,0 +1,93 @@
+"""A joint as the part lies: each fastener with its number and a stroke for every stage it has had, as one
+marks a bolt head with paint. The next one stands between arrows."""
+
+from benchflow.session.view.bench_view import Fastener, TightenInput
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
+
+STROKES = 5
+"""As many stages are drawn as strokes; beyond that the stage is written as a figure."""
+
+
+def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
+    """The same picture, from the airiest to the tightest. The last one is a list in tightening order, for a
+    part that is too wide to be drawn as it lies."""
+    grid = {(fastener.row, fastener.column): fastener for fastener in joint.fasteners}
+    rows = [[grid.get((row, column)) for column in range(joint.columns)] for row in range(joint.rows)]
+    tally = tally_width(joint)
+    out: list[list[Line]] = []
+    tall = max(4, tally)
+    gap = min((width - tall * joint.columns) // max(joint.columns, 1), 4)
+    if gap >= 1:
+        numbers = [_row([_number(joint, f, tall) for f in places], tall + gap) for places in rows]
+        tallies = [_row([_tally(joint, f, tally, tall) for f in places], tall + gap) for places in rows]
+        pairs = list(zip(numbers, tallies, strict=True))
+        out.append([line for pair in pairs for line in (*pair, EMPTY)][:-1])
+        out.append([line for pair in pairs for line in pair])
+    flat = 4 + tally
+    gap = min((width - flat * joint.columns) // max(joint.columns, 1), 2)
+    if gap >= 0:
+        both = [[(*_number(joint, f, 4), *_tally(joint, f, tally, tally)) for f in places] for places in rows]
+        out.append([_row(cells, flat + gap) for cells in both])
+    return [*out, _list(joint, width)]
+
+
+def drawing_down(joint: TightenInput) -> bool:
+    """Whether the part is still coming down, before the first stage. Counting the turns is for the builder to choose,
+    that all are seated is for him to say: the key that goes on must never be the one that puts the full torque on
+    one fastener of a part that hangs askew."""
+    return joint.drawing is not None and joint.drawing.open
+
+
+def next_of(joint: TightenInput) -> int | None:
+    """The fastener to put the wrench on now."""
+    if joint.drawing is not None and drawing_down(joint):
+        return joint.drawing.next
+    return joint.next if joint.next is not None else joint.again[0] if joint.again else None
+
+
+def tally_width(joint: TightenInput) -> int:
+    return max(min(len(joint.stages), STROKES), 2)
+
+
+def _row(cells: list[Line], width: int) -> Line:
+    return tuple(span for cell in cells for span in fit(cell, width))
+
+
+def _number(joint: TightenInput, fastener: Fastener | None, width: int) -> Line:
+    if fastener is None:
+        return EMPTY
+    text = str(fastener.number)
+    if fastener.number == next_of(joint):
+        return ((f"►{text}◄".center(width), "next"),)
+    role: Role = "faint" if not fastener.part else "done" if fastener.stage >= joint.stage else "strong"
+    return ((text.center(width), role),)
+
+
+def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: int) -> Line:
+    if fastener is None:
+        return EMPTY
+    if drawing_down(joint):
+        return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
+    if fastener.verdict == "out":
+        return (("×".center(width), "out"),)
+    role: Role = "in" if fastener.stage >= joint.stage else "text"
+    if not fastener.part and not joint.complete:
+        return (("—".center(width), "faint"),)
+    if len(joint.stages) > STROKES:
+        return ((str(fastener.stage).center(width), role),)
+    left = (width - tally) // 2
+    done: Span = ("|" * fastener.stage, role)
+    return ((" " * left, "text"), done, ("·" * (len(joint.stages) - fastener.stage), "faint"))
+
+
+def _list(joint: TightenInput, width: int) -> list[Line]:
+    tally = tally_width(joint)
+    out: list[Line] = []
+    line: Line = ()
+    for fastener in sorted(joint.fasteners, key=lambda each: each.number):
+        piece = (*_number(joint, fastener, 4), *_tally(joint, fastener, tally, tally), (" ", "text"))
+        if line and width_of(line) + width_of(piece) > width:
+            out.append(line)
+            line = ()
+        line += piece
+    return [*out, line]

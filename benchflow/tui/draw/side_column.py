@@ -1,0 +1,168 @@
+"""How the assembly stands, what the clock says, what comes next: the column that is always there."""
+
+from collections.abc import Sequence
+
+from benchflow.session.view.bench_view import BenchView, ClockRow, NextRow, StandRow
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, say, wrap
+
+STATUS: dict[str, tuple[str, Role, str]] = {
+    "ready": ("○", "ready", "ready"),
+    "stopped": ("×", "stopped", "stopped"),
+    "set-aside": ("◊", "aside", "set aside"),
+    "in-hand": ("►", "now", "in hand"),
+    "done": ("●", "done", "done"),
+}
+"""Shape, role and word of a status."""
+
+ORDER = ("closing", "missed", "open", "wait")
+"""Which clock matters most."""
+
+LEAST_NEXT = 5
+"""Rows that what comes next keeps, while how it stands and the clock are whole above it."""
+
+BARE_NEXT = 2
+"""Rows that it gives way to before anything of how it stands is left out: `o` lists what comes next."""
+
+REASONS = 3
+"""How many of the stopped operations say why in the column; `w` and `o` say it of any."""
+
+
+def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
+    """All three. Where the rows are few the air goes first, then the clocks go to a row each."""
+    clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
+    if len(view.standing) + 1 + len(clocks) + LEAST_NEXT > height:
+        clocks = draw_clocks_short(view.clocks, width, 4)
+    below = height - len(clocks)
+    whole = min(len(view.standing) + 1, below - BARE_NEXT)
+    standing = draw_standing(view.standing, width, max(below - LEAST_NEXT, whole, 3))
+    air = [EMPTY] if len(standing) + len(clocks) + LEAST_NEXT + 2 <= height else []
+    out = [*standing, *(air if standing else [])]
+    if clocks:
+        out.extend([*clocks, *air])
+    if height - len(out) >= 2:  # a heading with nothing under it says nothing
+        out.extend(draw_next(view, width, height - len(out)))
+    return out[:height]
+
+
+def draw_standing(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
+    if not rows:
+        return []
+    column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
+    out: list[Line] = [rule(width, "HOW IT STANDS")]
+    spare = height - 1 - len(rows)
+    for row in rows:
+        words = row.words if row.known else "? not known"
+        role: Role = "strong" if row.known else "weak"
+        parts = wrap(words, width - column)
+        if len(parts) - 1 > spare:
+            parts = [cut(words, width - column)]
+        spare -= len(parts) - 1
+        title = cut(row.title, column - 1).ljust(column)
+        for index, part in enumerate(parts):
+            out.append(((title if index == 0 else " " * column, "text"), (part, role)))
+    if len(out) > height:
+        left = len(out) - height + 1
+        out = [*out[: height - 1], say(f"and {left} more: s", "faint")]
+    return out
+
+
+def clock_words(row: ClockRow) -> tuple[str, Role]:
+    """``▲ 0:45 left``: counts down; past its end it says for how long."""
+    if row.seconds is None:
+        return (row.phase, "text")
+    left = row.seconds
+    match row.phase:
+        case "wait" if left > 0:
+            return (f"{duration(left)} to wait", "strong")
+        case "wait":
+            return ("the wait is over", "in")
+        case "closing" if left > 0:
+            return (f"▲ {duration(left)} left", "weak")
+        case "open" if left > 0:
+            return (f"{duration(left)} left", "strong")
+        case _:
+            return (f"× closed {duration(-left)} ago", "out")
+
+
+def duration(seconds: float) -> str:
+    """``0:45``, ``12:05``, ``3 h 07 min``, ``2 d 4 h``."""
+    whole = int(max(seconds, 0))
+    if whole < 3600:
+        return f"{whole // 60}:{whole % 60:02}"
+    if whole < 86400:
+        return f"{whole // 3600} h {whole % 3600 // 60:02} min"
+    return f"{whole // 86400} d {whole % 86400 // 3600} h"
+
+
+def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
+    if not rows:
+        return []
+    out: list[Line] = [rule(width, "CLOCK")]
+    for index, row in enumerate(rows):
+        words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
+        lines: list[Line] = [(clock_words(row),), *(say("  " + part) for part in wrap(words, width - 2)[:2])]
+        rest = len(rows) - index
+        if len(out) + len(lines) > height and index:
+            out.append(say(f"and {rest} more", "faint"))
+            break
+        out.extend(lines)
+    return out
+
+
+def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
+    """A row each, the most pressing first: ``▲ 2:48 left  Set the head down``."""
+    if not rows:
+        return []
+    pressing = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
+    out: list[Line] = [rule(width, "CLOCK")]
+    fits = len(pressing) if len(pressing) < height else height - 2
+    for row in pressing[:fits]:
+        words, role = clock_words(row)
+        out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
+    if fits < len(pressing):
+        out.append(say(f"and {len(pressing) - fits} more", "faint"))
+    return out
+
+
+def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
+    """What may be taken up next, then what is stopped and by what, each in the author's order."""
+    here = view.now.operation if view.now is not None else ""
+    rows = [row for row in view.next if row.status not in ("done", "in-hand") and row.operation != here]
+    ready = [row for row in rows if row.status != "stopped"]
+    stopped = [row for row in rows if row.status == "stopped"]
+    out: list[Line] = [rule(width, "NEXT")]
+    for_ready = height - 1 - (min(len(stopped), 2) * 2 + 1 if stopped else 0)
+    none = "nothing else is ready" if stopped else "nothing is left to do"
+    out.extend(_listed(ready, width, max(for_ready, 2)) or [say(none, "faint")])
+    if stopped and len(out) + 2 <= height:
+        out.append(rule(width, "STOPPED"))
+        out.extend(_stopped(stopped, width, height - len(out)))
+    return out[:height]
+
+
+def _listed(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+    lines = [_next_line(row, width) for row in rows[:height]]
+    if len(rows) > height > 2:
+        lines[-1] = say(f"and {len(rows) - height + 1} more: o", "faint")
+    return lines
+
+
+def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+    """The first ones with their reasons; then, as long as there is room, titles alone."""
+    out: list[Line] = []
+    for index, row in enumerate(rows):
+        left = len(rows) - index
+        if len(out) + 1 >= height and left > 1:
+            return [*out, say(f"and {left} more: o", "faint")][:height]
+        out.append(_next_line(row, width))
+        reason = [say("  " + part, "stopped") for part in wrap(row.reason, width - 2)[:2]]
+        if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:
+            out.extend(reason)
+    return out
+
+
+def _next_line(row: NextRow, width: int) -> Line:
+    shape, role, word = STATUS[row.status]
+    tail = f"  {word}" if row.status == "set-aside" else ""
+    room = width - 2 - len(tail)
+    return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", room), "text"), (tail, role))

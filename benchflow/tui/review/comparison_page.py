@@ -1,0 +1,190 @@
+"""Two builds side by side: what differs and what differs first, every reading, every time in hand."""
+
+from collections.abc import Sequence
+from typing import Any, ClassVar, Literal
+
+from textual.binding import Binding, BindingType
+
+from benchflow.plaintext import clean_line
+from benchflow.review.answer_text import what_differs
+from benchflow.review.formatting import span
+from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hang, say, wrap
+from benchflow.tui.review.review_case import Case
+from benchflow.tui.widgets.list_page import leaving_keys, list_keys
+from benchflow.tui.widgets.page import letter
+from benchflow.tui.widgets.tall_list import BlocksPage, shortened
+
+Part = Literal["differences", "readings", "times"]
+HEADS: dict[Part, str] = {
+    "differences": "WHAT DIFFERS, THE FIRST AT THE TOP",
+    "readings": "READINGS: LEFT, RIGHT, AND RIGHT LESS LEFT",
+    "times": "TIME IN HAND: LEFT AND RIGHT",
+}
+BETWEEN = " │ "
+DIFFERS = "≠ "
+
+
+class ComparePage(BlocksPage[Any], inherit_bindings=False):
+    """``left`` and ``right`` are the builds, ``found`` what holding one against the other came to."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left,enter,space", "moment_left", "that moment, left", id="compare.moment-left", key_display="←"),
+        Binding("right", "moment_right", "right", id="compare.moment-right", key_display="→"),
+        *(each for each in list_keys("") if not (isinstance(each, Binding) and each.id == "list.choose")),
+        Binding(letter("d"), "part('differences')", "what differs", id="compare.differences"),
+        Binding(letter("r"), "part('readings')", "readings", id="compare.readings"),
+        Binding(letter("t"), "part('times')", "times", id="compare.times"),
+        *leaving_keys("leave"),
+    ]
+
+    def __init__(self, left: Case, right: Case, found: Comparison) -> None:
+        super().__init__()
+        self.left, self.right, self.found = left, right, found
+        self.part: Part = "differences"
+        self.title_line = clean_line(f"{left.unit}  │  {right.unit}")
+
+    # --- what is seen -----------------------------------------------------------------------------
+
+    @property
+    def rows(self) -> Sequence[Difference | ReadingPair | TimePair]:
+        match self.part:
+            case "differences":
+                return self.found.differences
+            case "readings":
+                return self.found.readings
+            case "times":
+                return self.found.times
+
+    def count(self) -> int:
+        return len(self.rows)
+
+    def intro(self, width: int) -> list[Line]:
+        inner = width - 2
+        lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
+        notes = [line for each in _both(self.found.warnings) for line in hang("NOTE  ", each, width, "text", "weak")]
+        lines.extend([*shortened(notes, 4), EMPTY])
+        if self.part == "differences" and self.found.first is None:
+            return [*lines, say("Nothing differs but figures and times: r and t show them.", "strong")]
+        of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
+        return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
+
+    def block(self, index: int, width: int) -> Sequence[Line]:
+        row = self.rows[index]
+        match row:
+            case Difference():
+                return _difference(row, width, index == 0)
+            case ReadingPair():
+                case = self.left if row.operation in self.left.account.plan.steps else self.right
+                return _reading(row, case.title(row.operation), width, index == self.at)
+            case TimePair():
+                left, right = ("not finished" if side is None else span(side) for side in (row.left, row.right))
+                return _columns(row.title, (left, right), index == self.at, width)
+
+    # --- what the keys do -------------------------------------------------------------------------
+
+    def _seqs(self) -> tuple[int | None, int | None]:
+        row = self.rows[self.at] if self.count() else None
+        match row:
+            case Difference():
+                return row.left_seq, row.right_seq
+            case ReadingPair():
+                key = (row.operation, row.name, row.slot)
+                return self.left.reading(*key), self.right.reading(*key)
+            case TimePair():
+                return self.left.finishing(row.operation), self.right.finishing(row.operation)
+            case None:
+                return None, None
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        left, right = self._seqs()
+        match action:
+            case "moment_left":
+                return True if left is not None else None
+            case "moment_right":
+                return True if right is not None else None
+            case _:
+                return True
+
+    def action_part(self, part: Part) -> None:
+        self.part, self.at = part, 0
+        self.redraw()
+
+    def action_moment_left(self) -> None:
+        self._open(self.left, self._seqs()[0])
+
+    def action_moment_right(self) -> None:
+        self._open(self.right, self._seqs()[1])
+
+    def _open(self, case: Case, seq: int | None) -> None:
+        from benchflow.tui.review.replay_page import ReplayPage
+
+        assert seq is not None  # the key is not live without
+
+        async def work() -> None:
+            self.app.push_screen(ReplayPage(case, await case.moment(seq)))
+
+        self.go(work())
+
+    def action_back(self) -> None:
+        self.bench.leave(0)
+
+
+def _about(side: Side) -> str:
+    simulated = ", simulated" if side.simulated else ""
+    return f"{side.unit}: revision {side.revision}, {side.by}, {side.opened_at[:10]}{simulated}"
+
+
+def _inset(line: Line) -> Line:
+    return (("  ", "text"), *line)
+
+
+def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
+    """Two texts beside each other, each wrapped in its half."""
+    half = (width - len(BETWEEN)) // 2
+    one, other = wrap(left, half), wrap(right, half)
+    blank = [""] * max(len(one), len(other))
+    return [
+        (*fit(((a, role),), half), (BETWEEN, "rule"), (b, role))
+        for a, b, _ in zip([*one, *blank], [*other, *blank], blank, strict=False)
+    ]
+
+
+def _difference(of: Difference, width: int, first: bool) -> list[Line]:
+    title = f"{of.title}: {what_differs(of)}" if of.title else f"At the beginning: {what_differs(of)}"
+    head = hang(DIFFERS, title, width, "strong" if first else "text", "weak")
+    return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
+
+
+def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Line]:
+    """Both figures; the one in hand, and one that was judged differently, with how they were judged."""
+    slot = of.slot if of.slot not in ("", "1") else ""
+    differs = of.left_verdict != of.right_verdict
+    lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
+    if differs or here:
+        said = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
+        lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(said))
+    return [*lines, say(cut(f"  {operation}", width), "faint")] if here else lines
+
+
+def _judged(verdict: str, share: float | None) -> str:
+    if not verdict:
+        return "not read"
+    words = {"in": "in", "out": "OUT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
+    return f"{words}, room left {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
+
+
+def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:
+    cell = 14 if width < 100 else 20
+    room = width - cell * len(figures)
+    role: Role = "strong" if here else "text"
+    cells = "".join(cut(text or "-", cell - 1).rjust(cell) for text in figures)
+    return [((cut(name, room - 1).ljust(room), role), (cells, role))]
+
+
+def _both(warnings: Sequence[str]) -> list[str]:
+    """What is to be kept in mind of both builds is said once."""
+    left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
+    right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
+    shared = [f"both: {each}" for each in left if each in right]
+    return [*shared, *(each for each in warnings if each.partition(": ")[2] not in set(left) & set(right))]

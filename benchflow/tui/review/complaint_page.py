@@ -1,0 +1,147 @@
+"""What is complained of: one of the procedure's failures, words to search for, or everything."""
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Input
+
+from benchflow.plaintext import clean_line
+from benchflow.procedure.model import Failure
+from benchflow.review.evidence.assessment import Guard, Review
+from benchflow.tui.draw.field_rows import Place
+from benchflow.tui.draw.styled_lines import EMPTY, Line, apart, cut, hang, say, wrap
+from benchflow.tui.review.evidence_lines import SOUND, SUSPECT
+from benchflow.tui.review.review_case import Asked, Case
+from benchflow.tui.review.review_navigation import ABOUT
+from benchflow.tui.widgets.entry_field import Entry
+from benchflow.tui.widgets.list_page import ListPage, list_keys
+from benchflow.tui.widgets.page import APP_KEYS, BACK, Drawn
+
+LABEL = "What is wrong? "
+
+
+class ComplaintsPage(ListPage[None], inherit_bindings=False):
+    """The first screen of a review. ``asked`` was asked for already, and is shown on top."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *list_keys("what guarded against it"),
+        ABOUT,
+        Binding("escape", "clear", "other words", id="complaints.clear"),
+        Binding(BACK.key, "back", "leave", id="page.back"),
+        *APP_KEYS,
+    ]
+
+    def __init__(self, case: Case, asked: Review | None = None) -> None:
+        super().__init__()
+        self.case = case
+        self._asked = asked
+        self._guards: tuple[Guard, ...] = ()
+        self.title_line = clean_line(f"It came back: {case.unit}")
+
+    def compose(self) -> ComposeResult:
+        self.field = Entry(self.bench.look, "words")
+        self.entries = [self.field]
+        yield from super().compose()
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.field.display = True
+        self.focus_on(self.field)
+        self.go(self._look_over())
+
+    async def _look_over(self) -> None:
+        """How many guards of each complaint have something against them."""
+        self._guards = (await self.case.review(None)).guards
+        self.redraw()
+        if self._asked is not None:
+            self._show(self._asked)
+
+    # --- the list ---------------------------------------------------------------------------------
+
+    def _rows(self) -> list[Asked]:
+        failures = self.case.account.procedure.failures
+        words = self.field.value.casefold().split()
+        if not words:
+            return [*failures, None]
+        fitting = [each for each in failures if all(word in f"{each.id} {each.text}".casefold() for word in words)]
+        return [*fitting, clean_line(self.field.value)]
+
+    def count(self) -> int:
+        return len(self._rows())
+
+    def typed(self, field: Input) -> None:
+        self.at = 0
+
+    def intro(self, width: int) -> list[Line]:
+        lines = [say(cut(self.case.build(), width), "faint")]
+        notes = [line for each in self.case.account.warnings for line in hang("NOTE  ", each, width, "text", "weak")]
+        if len(notes) > 4:
+            notes = [*notes[:3], say(f"      and {len(notes) - 3} lines more: F2", "weak")]
+        return [*lines, *notes, EMPTY]
+
+    def body(self, width: int, height: int) -> Drawn:
+        intro = self.intro(width)
+        place = Place(len(LABEL), len(intro), min(width - len(LABEL), 48))
+        ask: Line = ((LABEL, "strong"), (" " * place.width, "field"))
+        over: Line = apart(EMPTY, (("held against its guards", "faint"),), min(width, 78)) if self._guards else EMPTY
+        lines = [*intro, ask, over]
+        rows = self._rows()
+        room = max(height - len(lines), 1)
+        start = max(0, min(self.at - room // 2, len(rows) - room))
+        for index in range(start, min(start + room, len(rows))):
+            mark = "► " if index == self.at else "  "
+            lines.append(((mark, "now"), *self._row(rows[index], width - 2, index == self.at)))
+        return Drawn(tuple(lines), (place,))
+
+    def _row(self, asked: Asked, width: int, here: bool) -> Line:
+        match asked:
+            case Failure():
+                text = asked.text
+                guards = [guard for guard in self._guards if asked.id in guard.guards_against]
+            case str():
+                return (("… ", "now"), (cut(f"Every operation that speaks of “{asked}”", width - 2), "strong"))
+            case None:
+                text, guards = "Everything, whatever came back", list(self._guards)
+        suspects = sum(guard.suspect for guard in guards)
+        if not self._guards:
+            right: Line = ()
+        elif suspects:
+            right = ((f"  {SUSPECT} {suspects} of {len(guards)}", "weak"),)
+        else:
+            right = ((f"  {SOUND} none of {len(guards)}", "faint"),)
+        return apart(((text, "strong" if here else "text"),), right, min(width, 76))
+
+    # --- what the keys do -------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        return bool(self.field.value) if action == "clear" else True
+
+    def action_clear(self) -> None:
+        self.field.value = ""
+
+    def chosen(self) -> None:
+        asked = self._rows()[self.at]
+
+        async def work() -> None:
+            found = await self.case.review(asked)
+            if isinstance(asked, str) and not found.guards:
+                self.say(*wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="weak")
+                return
+            self.say()
+            self._show(found)
+
+        self.go(work())
+
+    def _show(self, found: Review) -> None:
+        from benchflow.tui.review.ranking_page import SuspectsPage
+
+        self.app.push_screen(SuspectsPage(self.case, found))
+
+    def action_about_build(self) -> None:
+        from benchflow.tui.review.text_pages import BuildPage
+
+        self.app.push_screen(BuildPage(self.case))
+
+    def action_back(self) -> None:
+        self.bench.leave(0)

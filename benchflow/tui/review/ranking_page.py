@@ -1,0 +1,124 @@
+"""What guarded against the complaint, the weakest evidence first."""
+
+from collections.abc import Sequence
+from typing import Any, ClassVar
+
+from textual.binding import Binding, BindingType
+
+from benchflow.plaintext import clean_line
+from benchflow.review.evidence.assessment import Guard, Review
+from benchflow.review.evidence.ranking import Reason
+from benchflow.review.formatting import count
+from benchflow.tui.draw.styled_lines import EMPTY, Line, beside, hang, say, wrap
+from benchflow.tui.review.evidence_lines import (
+    LEGEND,
+    draw_guard,
+    draw_head,
+    draw_known,
+    draw_reason,
+    indented,
+)
+from benchflow.tui.review.review_case import Case
+from benchflow.tui.review.review_navigation import ABOUT, DOORS, Doors
+from benchflow.tui.widgets.list_page import leaving_keys, list_keys
+from benchflow.tui.widgets.page import Drawn, letter
+from benchflow.tui.widgets.tall_list import BlocksPage, shortened
+
+WIDE = 100
+"""From as many columns on the guard in hand is told in full beside the list."""
+
+
+class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *list_keys("readings"),
+        *DOORS,
+        Binding(letter("w"), "rule", "how it is ranked", id="review.rule"),
+        ABOUT,
+        *leaving_keys(),
+    ]
+
+    def __init__(self, case: Case, found: Review) -> None:
+        super().__init__()
+        self.case = case
+        self.found = found
+        self.wide = False
+        self.title_line = clean_line(f"{case.unit}: {found.complaint}")
+
+    @property
+    def guard(self) -> Guard | None:
+        return self.found.guards[self.at] if self.found.guards else None
+
+    @property
+    def operation(self) -> str:
+        return self.guard.operation if self.guard is not None else ""
+
+    @property
+    def seq(self) -> int | None:
+        return self.guard.seq if self.guard is not None else None
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        return self.guard.reasons if self.guard is not None else ()
+
+    # --- what is seen -----------------------------------------------------------------------------
+
+    def count(self) -> int:
+        return len(self.found.guards)
+
+    def intro(self, width: int) -> list[Line]:
+        lines: list[Line] = []
+        if self.case.account.log.damage is not None:
+            lines.extend(hang("NOTE  ", self.case.account.warnings[0], width, "text", "weak"))
+        lines.extend(say(part, "strong") for part in wrap(summary(self.found), width))
+        lines.append(say(LEGEND, "faint"))
+        if self.found.not_here:
+            left_out = hang("Not part of this build: ", ", ".join(self.found.not_here), width, "faint")
+            lines.extend(shortened(left_out, 2))
+        return [*lines, EMPTY]
+
+    def block(self, index: int, width: int) -> Sequence[Line]:
+        guard = self.found.guards[index]
+        told = index == self.at and not self.wide
+        lines = [draw_head(guard, width)]
+        reasons = guard.reasons if told else guard.reasons[:1]
+        for reason in reasons:
+            lines.extend(indented(draw_reason(reason, width - 6, whole=told), 6))
+        if told:
+            lines.extend(indented(draw_known(guard, width - 6), 6))
+        return [*lines, EMPTY] if guard.suspect or (told and len(lines) > 1) else lines
+
+    def body(self, width: int, height: int) -> Drawn:
+        self.wide = width >= WIDE - 2
+        if not self.wide or self.guard is None:
+            return super().body(width, height)
+        intro = self.intro(width)
+        room = height - len(intro)
+        left = width * 45 // 100
+        detail = draw_guard(self.guard, width - left - 3)
+        rows = beside(self.list_lines(left, room), [*shortened(detail, room)], left, 3, width, room)
+        return Drawn((*intro, *rows))
+
+    # --- what the keys do -------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "choose":
+            return True if self.operation else None
+        return super().check_action(action, parameters)
+
+    def chosen(self) -> None:
+        self.action_readings()
+
+    def action_rule(self) -> None:
+        from benchflow.tui.review.text_pages import RulePage
+
+        self.app.push_screen(RulePage())
+
+
+def summary(found: Review) -> str:
+    """``Held against 2 of 19 that guard against it, the weakest first.``"""
+    guards, suspects = len(found.guards), len(found.suspects)
+    if not guards:
+        return "Nothing in this build guards against it."
+    if not suspects:
+        return f"Nothing is held against any of {count(guards, 'operation')}."
+    return f"Something is held against {suspects} of {count(guards, 'operation')}, the weakest evidence first."

@@ -1,0 +1,194 @@
+"""One session under review, and everything that the screens ask about it. Nothing of it is drawn here.
+
+What takes more than a moment is worked out in a thread, one thing at a time: the screens wait for the answer
+with the keys held, so no two of them ask at once.
+"""
+
+import asyncio
+from functools import cached_property
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Failure
+from benchflow.review.evidence.assessment import Review, by_failure, by_search, of_everything, text_of
+from benchflow.review.formatting import count, day
+from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.replay import By, Frame, Replay
+from benchflow.review.sheets.build_sheet import SheetOperation, sheet
+from benchflow.session.context import Around
+from benchflow.session.history.event_text import Book, tell
+from benchflow.session.shop.register import Shop
+from benchflow.session.state.clock import Now
+from benchflow.session.state.events import Event, Ticked, Unticked
+from benchflow.session.state.fold import happening
+from benchflow.session.state.state import State
+from benchflow.session.view.bench_view import BenchView, NowView
+from benchflow.session.view.build import operation_view
+
+Asked = Failure | str | None
+"""A failure of the procedure, words to search for, or everything."""
+
+
+class Told(Struct, frozen=True):
+    """One event in words. ``at`` is RFC 3339, UTC; ``operation`` the one it belongs to, ``""`` for none;
+    ``short`` is it in a few words, for a line below the operation's title."""
+
+    seq: int
+    at: str
+    operation: str
+    words: str
+    short: str
+
+
+class Pages(Struct, frozen=True):
+    """The procedure's text of one operation: as the bench shows it, and the lines of the author's file."""
+
+    now: NowView
+    line: int
+    written: str
+
+
+class Case:
+    def __init__(self, account: Account, shop: Shop | None) -> None:
+        self.account = account
+        self._shop = shop
+
+    # --- what is known at once ---------------------------------------------------------------------
+
+    @property
+    def unit(self) -> str:
+        return self.account.facts.session.unit or "a build without a number"
+
+    @property
+    def last(self) -> int:
+        return len(self.account.log.lines)
+
+    def build(self) -> str:
+        """``Twin-cam head, revision B · R. Builder · 2026-03-02``."""
+        session, procedure = self.account.facts.session, self.account.procedure
+        return f"{procedure.title}, revision {procedure.revision} · {session.by} · {session.opened_at[:10]}"
+
+    def about(self) -> tuple[tuple[str, str], ...]:
+        """What there is to say of the session as a whole: a heading and what it says."""
+        session, procedure = self.account.facts.session, self.account.procedure
+        left = len(self.account.plan.steps) - len(self.account.state.done)
+        chain = self.account.log.damage is None
+        return (
+            ("Procedure", f"{procedure.title}, {procedure.id}, revision {procedure.revision}"),
+            ("Builder", session.by),
+            ("Begun", f"{day(session.opened_at)} UTC"),
+            ("Closed", f"{day(session.closed_at)} UTC" if session.closed_at else "not closed"),
+            ("Not done", count(left, "operation") if left else "nothing"),
+            ("Log", self.account.log.path),
+            ("Chain", f"holds over {count(session.events, 'event')}" if chain else "BROKEN, see below"),
+            ("Fingerprint", session.head),
+        )
+
+    def title(self, operation: str) -> str:
+        """``38  Mark the nuts``; the id of one that is not in this build."""
+        step = self.account.plan.steps.get(operation)
+        return operation if step is None else f"{self.account.plan.number(operation)}  {step.title}"
+
+    def finishing(self, operation: str) -> int | None:
+        """The event that finished it, where that stands."""
+        done = self.account.state.done.get(operation)
+        return None if done is None else done.seq
+
+    def reading(self, operation: str, name: str, slot: str) -> int | None:
+        """The event of a reading that stands."""
+        key = (operation, name, slot)
+        facts = self.account.facts.readings
+        return next((f.seq for f in facts if f.standing and (f.operation, f.name, f.slot) == key), None)
+
+    # --- what is worked out in a thread ------------------------------------------------------------
+
+    async def review(self, asked: Asked) -> Review:
+        return await asyncio.to_thread(self._review, asked)
+
+    def _review(self, asked: Asked) -> Review:
+        match asked:
+            case None:
+                return of_everything(self.account, self._shop)
+            case str():
+                return by_search(self.account, asked, self._shop)
+            case Failure():
+                return by_failure(self.account, asked, self._shop)
+
+    async def evidence(self, operation: str) -> SheetOperation:
+        """Every reading, fastener, check, part and name of one operation that stands."""
+        return (await asyncio.to_thread(lambda: self._sheet))[operation]
+
+    @cached_property
+    def _sheet(self) -> dict[str, SheetOperation]:
+        made = sheet(self.account)
+        return {each.operation: each for section in made.sections for each in section.operations}
+
+    async def pages(self, operation: str) -> Pages:
+        return await asyncio.to_thread(self._pages, operation)
+
+    def _pages(self, operation: str) -> Pages:
+        step = self.account.plan.steps[operation]
+        now = operation_view(self.account.state, _around(self.account.state), operation)
+        return Pages(now, step.operation.mark.line, text_of(self.account, operation))
+
+    # --- any moment of it --------------------------------------------------------------------------
+
+    async def moment(self, seq: int) -> "Moment":
+        return await asyncio.to_thread(self._moment, seq)
+
+    def _moment(self, seq: int) -> "Moment":
+        return Moment(self._replay.frame(seq), self._replay.state(seq), self._story)
+
+    async def bench(self, seq: int) -> BenchView:
+        """What the bench showed after event ``seq``."""
+        return await asyncio.to_thread(lambda: self._replay.bench(seq))
+
+    async def forward(self, seq: int, by: By) -> int:
+        return await asyncio.to_thread(lambda: self._replay.forward(seq, by))
+
+    async def back(self, seq: int, by: By) -> int:
+        return await asyncio.to_thread(lambda: self._replay.back(seq, by))
+
+    @cached_property
+    def _replay(self) -> Replay:
+        return Replay(self.account)
+
+    @cached_property
+    def _story(self) -> tuple[Told, ...]:
+        """Every event in words, event 1 first."""
+        book = Book(self.account.plan)
+        in_hand = ""
+        out = []
+        for line in self.account.log.lines:
+            event = happening(line)
+            words = tell(event, book) if event is not None else f"{line.kind} (of a newer version)"
+            named = line.data.get("operation")
+            operation = named if isinstance(named, str) and named in self.account.plan.steps else in_hand
+            if line.kind == "taken-up":
+                in_hand = operation
+            elif line.kind in ("finished", "set-aside"):
+                in_hand = ""
+            out.append(Told(line.seq, line.at, operation, words, _short(event) or words))
+        return tuple(out)
+
+
+class Moment(Struct, frozen=True):
+    """The moment after an event, and the whole story around it."""
+
+    frame: Frame
+    state: State
+    story: tuple[Told, ...]
+
+
+def _short(event: Event | None) -> str:
+    match event:
+        case Ticked():
+            return f"no. {event.fastener}, stage {event.stage}"
+        case Unticked():
+            return f"no. {event.fastener}, stage {event.stage}: tick taken back"
+        case _:
+            return ""
+
+
+def _around(state: State) -> Around:
+    return Around(Now(state.last.at, state.last.run, state.last.ms))

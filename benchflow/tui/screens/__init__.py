@@ -1,0 +1,1 @@
+"""The other screens of the bench, one module each."""

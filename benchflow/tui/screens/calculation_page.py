@@ -1,0 +1,120 @@
+"""Sums at the bench: each shows its formula with the numbers in, and where it is from; a result can be put into
+the reading in hand."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.widgets import Input
+
+from benchflow.trade.asking import Measure, OneOf, SumErrors, SumSpec
+from benchflow.trade.sums import SUMS, work
+from benchflow.trade.worked import Worked
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, say, wrap
+from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+
+
+class SumsPage(ListPage[str], inherit_bindings=False):
+    """Gives back a result for the field at the bench."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("do this sum"), *leaving_keys()]
+    title_line = "Sums"
+
+    def __init__(self, takes_result: bool) -> None:
+        super().__init__()
+        self.takes_result = takes_result
+        self.specs = list(SUMS.values())
+
+    def count(self) -> int:
+        return len(self.specs)
+
+    def intro(self, width: int) -> list[Line]:
+        return [EMPTY]
+
+    def row(self, index: int, width: int) -> Line:
+        return ((self.specs[index].title, "text"),)
+
+    def about(self, width: int) -> list[Line]:
+        return hang("From: ", self.specs[self.at].source, width, "faint")
+
+    def chosen(self) -> None:
+        self.app.push_screen(SumPage(self.specs[self.at], self.takes_result), self._came_out)
+
+    def _came_out(self, result: str | None) -> None:
+        if result:
+            self.dismiss(result)
+
+
+class SumPage(FormPage, inherit_bindings=False):
+    """Works as one types. Nothing of it goes into the log unless its result is entered as a reading."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "put it into the field", id="sum.take"),
+        *form_keys("work it out"),
+    ]
+    form = "sum"
+
+    def __init__(self, spec: SumSpec, takes_result: bool) -> None:
+        self.spec = spec
+        self.takes_result = takes_result
+        self.worked: Worked | None = None
+        self.wrong: SumErrors | None = None
+        self.title_line = spec.title
+        super().__init__(None)
+
+    def questions(self) -> Sequence[Ask]:
+        asks = []
+        for field in self.spec.fields:
+            unit = f", in {field.takes.unit}" if isinstance(field.takes, Measure) and field.takes.unit else ""
+            hint = f"such as {field.example}" if field.example else ""
+            spare = "may stay empty" if field.optional else ""
+            note = "; ".join(filter(None, (hint, spare)))
+            choices = tuple((each, each) for each in field.takes.choices) if isinstance(field.takes, OneOf) else ()
+            asks.append(Ask(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
+        return asks
+
+    def intro(self, width: int) -> list[Line]:
+        lines: list[Line] = [EMPTY]
+        if self.worked is not None:
+            for each in self.worked.lines:
+                lines.append(((f"{each.title}: ", "text"), (each.shown, "strong")))
+                lines.extend(say("  " + part, "faint") for part in wrap(each.filled, width - 2))
+            for note in self.worked.notes:
+                lines.extend(hang("· ", note, width))
+        elif self.wrong is not None:
+            for error in self.wrong.errors:
+                lines.extend(hang("× ", str(error), width, "stopped"))
+        else:
+            lines.append(say("The answer stands here as soon as everything is there.", "faint"))
+        return [*lines, *hang("From: ", self.spec.source, width, "faint")]
+
+    def typed(self, field: Input) -> None:
+        self._work(quiet=True)
+
+    def action_pick(self, by: int) -> None:
+        super().action_pick(by)
+        self._work(quiet=True)
+        self.redraw()
+
+    def _work(self, quiet: bool) -> None:
+        """``quiet`` while one types: what is not there yet is no mistake."""
+        texts = {name: field.value for name, field in self.fields.items()} | self.picked
+        self.worked = self.wrong = None
+        try:
+            self.worked = work(self.spec.name, texts, bare=True)
+        except SumErrors as error:
+            self.wrong = None if quiet else error
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "take":
+            return self.worked is not None and self.takes_result and self.at >= len(self.asks) - 1
+        return super().check_action(action, parameters)
+
+    def action_take(self) -> None:
+        assert self.worked is not None  # the key is not there before
+        self.dismiss(self.worked.lines[0].shown)
+
+    async def agreed(self, values: dict[str, str]) -> None:
+        self._work(quiet=False)
+        self.redraw()

@@ -1,0 +1,66 @@
+"""Which instrument is in the hand: what the shop has of that kind, fit ones first, the others with why not."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from benchflow.session.rules.instrument_choice import ToolList, ToolRow
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say, wrap
+from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+
+
+class InstrumentPage(ListPage[str], inherit_bindings=False):
+    """Gives back the serial number that was chosen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("this one"), *leaving_keys()]
+    title_line = "Which instrument is it?"
+
+    def __init__(self, tools: ToolList, waiting: str = "") -> None:
+        """``waiting``: what was to be entered and waits for the answer."""
+        super().__init__()
+        self.tools, self.waiting = tools, waiting
+        self.rows: Sequence[ToolRow] = tools.rows
+        self.at = next((n for n, row in enumerate(self.rows) if row.in_use and row.allowed), 0)
+
+    def count(self) -> int:
+        return len(self.rows)
+
+    def intro(self, width: int) -> list[Line]:
+        wanted = f", to be fit for {self.tools.wanted}" if self.tools.wanted else ""
+        lines = [EMPTY, *(say(part, "title") for part in wrap(self.tools.title + wanted, width))]
+        words = "It stays the one until another is chosen with i, and stands in the log with each entry."
+        if self.waiting:
+            words = f"{self.waiting} is entered with the one you choose. {words}"
+        lines.extend(say(part, "faint") for part in wrap(words, width))
+        if not self.rows:
+            lines.append(EMPTY)
+            lines.extend(say(part, "stopped") for part in wrap("The shop's register has none of this kind.", width))
+        return [*lines, EMPTY]
+
+    def row(self, index: int, width: int) -> Line:
+        row = self.rows[index]
+        word = "in use" if row.in_use and row.allowed else "fit" if not row.reasons else "not fit"
+        name = cut(f"{row.title}  {row.serial}" if row.serial != row.title else row.title, width - 14)
+        if not row.allowed:
+            return (("× ", "stopped"), (name.ljust(width - 13), "faint"), (word, "stopped"))
+        mark = "▲ " if row.reasons else "● " if row.in_use else "○ "
+        return ((mark, "ready"), (name.ljust(width - 13), "text"), (word, "ready"))
+
+    def about(self, width: int) -> list[Line]:
+        if not self.rows:
+            return []
+        row = self.rows[self.at]
+        out = [line for reason in row.reasons for line in hang("× ", reason, width, "stopped")]
+        if row.reasons and row.allowed:
+            words = "The procedure lets it be used all the same; the log says that it was not fit."
+            out.extend(say(part, "weak") for part in wrap(words, width))
+        return out
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "choose":
+            return True if self.rows and self.rows[self.at].allowed else None
+        return True
+
+    def chosen(self) -> None:
+        self.dismiss(self.rows[self.at].serial)

@@ -1,0 +1,65 @@
+"""Moves that may be made between operations, such as turning the crank: what may be done now, and why not."""
+
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from benchflow.session.refusal import Refusal
+from benchflow.tui.app.session_client import Seat
+from benchflow.tui.draw.operation import draw_cautions, numbered
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say, wrap
+from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+
+
+class MovesPage(ListPage[str], inherit_bindings=False):
+    """Gives back what was done."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it is done"), *leaving_keys()]
+    title_line = "Moves"
+
+    def __init__(self, seat: Seat) -> None:
+        super().__init__()
+        self.seat = seat
+        self.rows = seat.view.moves
+
+    def count(self) -> int:
+        return len(self.rows)
+
+    def intro(self, width: int) -> list[Line]:
+        words = "Make the move, then say so with Enter: how the assembly stands changes with it."
+        return [EMPTY, *(say(part, "faint") for part in wrap(words, width)), EMPTY]
+
+    def row(self, index: int, width: int) -> Line:
+        move = self.rows[index]
+        mark, word = ("×", "stopped") if move.refused else ("○", "may be made")
+        role = "stopped" if move.refused else "ready"
+        return (
+            (f"{mark} ", role),  # type: ignore[return-value]  # both are roles; a conditional widens them to str
+            (cut(move.title, width - 16).ljust(width - 15), "text"),
+            (word, role),
+        )
+
+    def about(self, width: int) -> list[Line]:
+        if not self.rows:
+            return []
+        move = self.rows[self.at]
+        lines = draw_cautions(move.cautions, width)
+        lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
+        for reason in move.refused:
+            lines.extend(hang("× ", reason.message, width, "stopped"))
+        return lines
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "choose":
+            return True if self.rows and not self.rows[self.at].refused else None
+        return True
+
+    def chosen(self) -> None:
+        self.go(self._make(self.rows[self.at].move, self.rows[self.at].title))
+
+    async def _make(self, move: str, title: str) -> None:
+        answer = await self.seat.send("move", move=move)
+        if isinstance(answer, Refusal):
+            self.refused(answer)
+        else:
+            self.dismiss(f"Done: {title}")

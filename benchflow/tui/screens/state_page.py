@@ -1,0 +1,79 @@
+"""How the assembly stands, whole; and saying how something was found to stand."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from benchflow.procedure.model import Variable
+from benchflow.tui.app.session_client import Seat
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, say, wrap
+from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
+
+UNKNOWN = "?"
+
+
+class StandsPage(ListPage[str], inherit_bindings=False):
+    """Gives back what was put down."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it stands otherwise"), *leaving_keys()]
+    title_line = "How it stands"
+
+    def __init__(self, seat: Seat) -> None:
+        super().__init__()
+        self.seat = seat
+        self.rows = seat.view.standing
+
+    def count(self) -> int:
+        return len(self.rows)
+
+    def intro(self, width: int) -> list[Line]:
+        words = (
+            "This is how the assembly stands by what was done. Where you find it to stand otherwise, say so: "
+            "the interlock goes by it."
+        )
+        return [EMPTY, *(say(part, "faint") for part in wrap(words, width)), EMPTY]
+
+    def row(self, index: int, width: int) -> Line:
+        each = self.rows[index]
+        column = min(max(cell_count(row.title) for row in self.rows) + 3, width // 2)
+        words = each.words if each.known else "? not known"
+        return ((cut(each.title, column - 1).ljust(column), "text"), (words, "strong" if each.known else "weak"))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "choose":
+            blocked = self.seat.view.read_only or self.seat.view.closed or not self.rows
+            return None if blocked else True
+        return True
+
+    def chosen(self) -> None:
+        name = self.rows[self.at].variable
+        variable = next(each for each in self.seat.desk.procedure.state if each.name == name)
+        self.app.push_screen(FoundPage(self.seat, variable), self._found)
+
+    def _found(self, said: str | None) -> None:
+        if said:
+            self.dismiss(said)
+
+
+class FoundPage(FormPage, inherit_bindings=False):
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("put it down")
+    title_line = "Found to stand"
+    form = "found"
+
+    def __init__(self, seat: Seat, variable: Variable) -> None:
+        self.variable = variable
+        super().__init__(seat)
+
+    def questions(self) -> Sequence[Ask]:
+        known = [(value, self.variable.words.get(value, value)) for value in self.variable.values]
+        title = self.variable.title or self.variable.name
+        return (
+            Ask("value", self.variable.ask or f"How does it stand: {title}?", (*known, (UNKNOWN, "not known"))),
+            Ask("reason", "How was it found? (a few words; may stay empty)"),
+        )
+
+    async def agreed(self, values: dict[str, str]) -> None:
+        value = None if values["value"] == UNKNOWN else values["value"]
+        await self.send("Put down.", "stands", variable=self.variable.name, value=value, reason=values["reason"])

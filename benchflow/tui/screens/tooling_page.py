@@ -1,0 +1,77 @@
+"""What is really in hand: an extension on the torque wrench, another lubricant on the threads."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.binding import BindingType
+
+from benchflow.tui.app.session_client import Seat
+from benchflow.tui.bench.entry_actions import with_own_unit
+from benchflow.tui.draw.styled_lines import EMPTY, Line, say, wrap
+from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+
+NOTHING = "none"
+
+
+class WrenchPage(FormPage, inherit_bindings=False):
+    """An extension makes the wrench read less than the fastener gets; its setting follows from the lengths."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("it is on")
+    title_line = "On the torque wrench"
+    form = "wrench"
+
+    def questions(self) -> Sequence[Ask]:
+        return (
+            Ask("extension", "Extension, from the square to the fastener, in mm (empty: none is on)", keep=False),
+            Ask("lever", "Lever, from the square to the middle of the grip, in mm", keep=False),
+            Ask("angle", "Angle between them, in ° (empty: in line)", keep=False),
+        )
+
+    def intro(self, width: int) -> list[Line]:
+        words = (
+            "With an extension, a crowfoot for instance, the wrench is set lower than the torque that is wanted. "
+            "The bench shows the setting for every stage."
+        )
+        return [EMPTY, *(say(part) for part in wrap(words, width))]
+
+    async def agreed(self, values: dict[str, str]) -> None:
+        if not values["extension"]:
+            await self.send("No extension is on the wrench.", "wrench", extension=NOTHING)
+            return
+        fields = {"extension": with_own_unit(values["extension"], "mm")}
+        if values["lever"]:
+            fields["lever"] = with_own_unit(values["lever"], "mm")
+        if values["angle"]:
+            fields["angle"] = with_own_unit(values["angle"], "°")
+        await self.send("The setting shown is for the wrench with its extension.", "wrench", **fields)
+
+
+class LubricantPage(FormPage, inherit_bindings=False):
+    """A torque is for one lubricant; another gives another preload."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("it is on the threads")
+    title_line = "On the threads"
+    form = "lubricant"
+
+    def __init__(self, seat: Seat, joint: str, title: str) -> None:
+        self.joint, self.joint_title = joint, title
+        super().__init__(seat)
+
+    def questions(self) -> Sequence[Ask]:
+        return (
+            Ask("lubricant", "What is really on the threads and under the heads?", keep=False),
+            Ask("nut-factor", "Its nut factor, where it is known (may stay empty)", keep=False),
+        )
+
+    def intro(self, width: int) -> list[Line]:
+        return [EMPTY, say(self.joint_title, "title")]
+
+    async def agreed(self, values: dict[str, str]) -> None:
+        fields = {"nut-factor": values["nut-factor"]} if values["nut-factor"] else {}
+        await self.send(
+            f"On the threads: {values['lubricant']}.",
+            "lubricant",
+            joint=self.joint,
+            lubricant=values["lubricant"],
+            **fields,
+        )

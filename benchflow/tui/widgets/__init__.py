@@ -1,0 +1,1 @@
+"""The canvas, the entry field, and the page types that screens are made of."""

@@ -1,0 +1,48 @@
+"""The one widget that a screen is drawn on: lines in, changed rows repainted."""
+
+from collections.abc import Sequence
+
+from rich.segment import Segment
+from textual.geometry import Region
+from textual.strip import Strip
+from textual.widget import Widget
+
+from benchflow.plaintext import clean
+from benchflow.tui.app.themes import Look
+from benchflow.tui.draw.styled_lines import Line, fit
+
+
+class Board(Widget):
+    """Paints what :meth:`show` was last given. Every text is cleaned here once more, whatever made it."""
+
+    DEFAULT_CSS = """
+    Board { width: 100%; height: 100%; position: absolute; }
+    """
+
+    def __init__(self, look: Look) -> None:
+        super().__init__()
+        self._look = look
+        self._lines: tuple[Line, ...] = ()
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        return self._lines
+
+    def show(self, lines: Sequence[Line]) -> None:
+        """Rows that are as they were are not painted again."""
+        before, self._lines = self._lines, tuple(lines)
+        rows = range(max(len(before), len(self._lines)))
+        changed = [y for y in rows if before[y : y + 1] != self._lines[y : y + 1]]
+        if changed:
+            self.refresh(*(Region(0, y, self.size.width, 1) for y in changed))
+
+    def wear(self, look: Look) -> None:
+        self._look = look
+        self.refresh()
+
+    def render_line(self, y: int) -> Strip:
+        width = self.size.width
+        line = self._lines[y] if y < len(self._lines) else ()
+        spoken = tuple((clean(text).replace("\n", " "), role) for text, role in line)
+        styles = self._look.styles
+        return Strip([Segment(text, styles[role]) for text, role in fit(spoken, width)], width)

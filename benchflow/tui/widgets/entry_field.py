@@ -1,0 +1,127 @@
+"""A field to type into, as people, keyboard-wedge gauges and scanners do."""
+
+from typing import ClassVar, Literal
+
+from rich.cells import cell_len
+from rich.segment import Segment
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.message import Message
+from textual.strip import Strip
+from textual.widgets import Input
+
+from benchflow.plaintext import clean
+from benchflow.tui.app.themes import Look
+
+LONGEST = 500
+"""Characters that a field takes; a quantity is refused long before that."""
+
+Kind = Literal["quantity", "words", "secret"]
+
+
+class Entry(Input, inherit_bindings=False):
+    """Enter is not handled here: it goes up to the screen, which knows what it means.
+
+    A quantity begins with a figure, a sign or a point. So while its field is empty a letter is let through
+    as a command, and the bench works with one hand while a reading is wanted.
+    """
+
+    DEFAULT_CSS = """
+    Entry { border: none; padding: 0; height: 1; position: absolute; display: none; }
+    Entry:focus { border: none; background-tint: transparent; }
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("left", "cursor_left", "in the field", show=False, id="field.left", key_display="← → Home End"),
+        Binding("right", "cursor_right", "", show=False, id="field.right"),
+        Binding("home", "home", "", show=False, id="field.home"),
+        Binding("end", "end", "", show=False, id="field.end"),
+        Binding("backspace", "delete_left", "rub out", show=False, id="field.backspace", key_display="⌫ Del"),
+        Binding("delete", "delete_right", "", show=False, id="field.delete"),
+        Binding("ctrl+u", "delete_left_all", "rub out all", show=False, id="field.clear"),
+        Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-behind"),
+    ]
+
+    class Refused(Message):
+        """What was pasted does not go into one field; nothing of it was taken."""
+
+        def __init__(self, words: str) -> None:
+            super().__init__()
+            self.words = words
+
+    def __init__(self, look: Look, kind: Kind = "words", value: str = "", *, id: str | None = None) -> None:
+        super().__init__(clean(value), password=kind == "secret", max_length=LONGEST, select_on_focus=False, id=id)
+        self.cursor_blink = False
+        self.kind: Kind = kind
+        self._look = look
+        self._lies = (0, 0, 0)
+
+    def lie_at(self, x: int, y: int, width: int) -> None:
+        """Where on the screen it is seen. A move costs a layout, so it is made only when it is one."""
+        self.display = True
+        if self._lies != (x, y, width):
+            self._lies = (x, y, width)
+            self.styles.offset = (x, y)
+            self.styles.width = width
+
+    def wear(self, look: Look) -> None:
+        self._look = look
+        self.refresh()
+
+    def put(self, kind: Kind, text: str) -> None:
+        """Another thing is asked for: its kind, and what was typed for it before."""
+        self.kind = kind
+        if self.value != text:
+            with self.prevent(Input.Changed):
+                self.value = text
+        self.cursor_position = len(self.value)
+
+    def passes_up(self, character: str | None) -> bool:
+        """Whether a character typed now is a command and not part of the value."""
+        if self.kind != "quantity" or self.value or character is None:
+            return False
+        return character.isspace() or character.isalpha() or character in "?="
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        return super().check_consume_key(key, character) and not self.passes_up(character)
+
+    async def _on_key(self, event: events.Key) -> None:
+        if self.passes_up(event.character):
+            event.prevent_default()  # of Input, which would type it
+            return
+        if event.is_printable and event.character is not None and not clean(event.character):
+            event.stop()
+            event.prevent_default()
+            return
+        await super()._on_key(event)
+
+    def _on_paste(self, event: events.Paste) -> None:
+        lines = [line for line in event.text.splitlines() if line.strip()]
+        if len(lines) > 1:
+            event.stop()
+            event.prevent_default()
+            self.post_message(self.Refused(f"{len(lines)} lines were pasted; a field takes one. Nothing was entered."))
+        elif lines:
+            event.text = clean(lines[0]).strip()
+            super()._on_paste(event)
+            event.prevent_default()
+
+    def render_line(self, y: int) -> Strip:
+        """The end of the text where it is longer than the field, with the cursor always in view."""
+        width = self.size.width
+        styles = self._look.styles
+        text = clean("•" * len(self.value) if self.password else self.value).replace("\n", " ") + " "
+        at = min(self.cursor_position, len(text) - 1)
+        start = 0
+        while cell_len(text[start : at + 1]) > width:
+            start += 1
+        cells: list[Segment] = []
+        used = 0
+        for index, char in enumerate(text[start:], start=start):
+            used += cell_len(char)
+            if used > width:
+                used -= cell_len(char)
+                break
+            cells.append(Segment(char, styles["cursor" if index == at and self.has_focus else "field"]))
+        cells.append(Segment(" " * (width - used), styles["field"]))
+        return Strip(cells, width).simplify()

@@ -1,0 +1,261 @@
+"""What every screen has: one board, its fields, the words that stay, the keys at the foot, two ways out."""
+
+from collections.abc import Coroutine, Sequence
+from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+
+from msgspec import Struct
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.screen import Screen
+from textual.widgets import Input
+
+from benchflow.session.refusal import Refusal
+from benchflow.tui.draw.bench_layout import Saying, draw_saying, framed
+from benchflow.tui.draw.field_rows import Place
+from benchflow.tui.draw.key_bar import draw_keys, key_at, key_words
+from benchflow.tui.draw.styled_lines import Line, Role
+from benchflow.tui.widgets.canvas import Board
+from benchflow.tui.widgets.entry_field import Entry
+
+if TYPE_CHECKING:
+    from benchflow.tui.app.bench_app import BenchApp
+
+Result = TypeVar("Result")
+
+
+def letter(key: str) -> str:
+    """A letter as a key, caps lock on or off."""
+    return f"{key},{key.upper()}"
+
+
+class Drawn(Struct, frozen=True):
+    """A whole screen of lines, and where each field lies in it (``None``: out of sight)."""
+
+    lines: tuple[Line, ...]
+    places: tuple[Place | None, ...] = ()
+
+
+APP_KEYS: tuple[BindingType, ...] = (
+    Binding("question_mark,f1", "keys", "all keys", id="app.keys"),
+    Binding("f5", "app.large", "large type", id="app.large", show=False),
+    Binding("f6", "app.look", "look", id="app.look", show=False),
+)
+BACK = Binding("escape,f10,ctrl+c,ctrl+q", "back", "back", id="page.back")
+
+
+class Page(Screen[Result], inherit_bindings=False):
+    """``title_line`` stands at the head, ``body`` below it, what was last said and the keys at the foot."""
+
+    DEFAULT_CSS = "Page { overflow: hidden; }"
+    AUTO_FOCUS = ""
+    BINDINGS: ClassVar[list[BindingType]] = [BACK, *APP_KEYS]
+
+    title_line = ""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.entries: list[Entry] = []
+        self.saying = Saying()
+        self.stray = ""
+        self._to_draw = False
+
+    @property
+    def bench(self) -> "BenchApp":
+        from benchflow.tui.app.bench_app import BenchApp
+
+        assert isinstance(self.app, BenchApp)
+        return self.app
+
+    def compose(self) -> ComposeResult:
+        yield Board(self.bench.look)
+        yield from self.entries
+
+    def on_mount(self) -> None:
+        self.draw_now()
+
+    # --- drawing ------------------------------------------------------------------------------
+
+    def body(self, width: int, height: int) -> Drawn:
+        """The lines between the head and the foot; at most ``height`` of them are shown."""
+        raise NotImplementedError
+
+    def draw(self, width: int, height: int) -> Drawn:
+        foot = [*draw_saying(self.saying, width - 2, max(height // 4, 2)), *self.key_lines(width - 2)]
+        drawn = self.body(width - 2, height - 2 - len(foot))
+        places = tuple(place and Place(place.x + 1, place.y + 1, place.width) for place in drawn.places)
+        return Drawn(tuple(framed(self.title_line, drawn.lines, foot, width, height)), places)
+
+    def key_lines(self, width: int) -> list[Line]:
+        return draw_keys(key_words(self, self.focused), width, 2)
+
+    def redraw(self) -> None:
+        """Draw anew, once for everything that is said and done in one go."""
+        if not self._to_draw and self.is_mounted and self.is_running:
+            self._to_draw = True
+            self.call_next(self.draw_now)
+
+    def draw_now(self) -> None:
+        """The board paints only the rows that changed."""
+        self._to_draw = False
+        if not self.is_mounted or not self.is_running:
+            return
+        width, height = self.app.size
+        drawn = self.draw(width, height)
+        self.query_one(Board).show(drawn.lines)
+        for entry, place in zip(self.entries, drawn.places, strict=True):
+            if place is None:
+                entry.display = False
+                continue
+            entry.lie_at(place.x, place.y, place.width)
+
+    def wear_look(self) -> None:
+        self.query_one(Board).wear(self.bench.look)
+        for entry in self.entries:
+            entry.wear(self.bench.look)
+
+    @on(events.DescendantFocus)
+    @on(events.DescendantBlur)
+    def _focus_went(self) -> None:
+        """Other keys mean something now."""
+        self.redraw()
+
+    @on(events.Resize)
+    def _resized(self) -> None:
+        self.redraw()
+
+    @on(events.ScreenResume)
+    def _seen_again(self) -> None:
+        self.redraw()
+
+    @on(events.Click)
+    def _touched(self, event: events.Click) -> None:
+        """A key in the foot that is touched does what it says; elsewhere the screen knows what lies there."""
+        event.stop()
+        board = self.query_one(Board)
+        line = board.lines[event.screen_y] if event.screen_y < len(board.lines) else ()
+        found = key_at(line, event.screen_x)
+        for word in key_words(self, self.focused) if found is not None else ():
+            if (word.key, word.word) == found and word.enabled:
+                self.call_later(self.run_action, word.action)
+                return
+        self.touched(event.screen_y)
+
+    def touched(self, row: int) -> None:
+        """A row was touched, by a finger or a mouse."""
+
+    @on(Input.Changed)
+    def _typed(self, event: Input.Changed) -> None:
+        event.stop()
+        self.typed(event.input)
+        self.redraw()
+
+    @on(Entry.Refused)
+    def _not_taken(self, event: Entry.Refused) -> None:
+        event.stop()
+        self.say(event.words, "alarm")
+        self.app.bell()
+
+    def typed(self, field: Input) -> None:
+        """A field's text has changed."""
+
+    # --- keys that mean a value and not a command ---------------------------------------------
+
+    async def on_key(self, event: events.Key) -> None:
+        """What a gauge or a scanner types here goes nowhere, and the Enter that it sends after it agrees to nothing."""
+        if self.focused is not None:
+            self.stray = ""
+        elif self.stray and event.key == "enter":
+            self.swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
+            self.app.bell()
+            self.stray = ""
+        elif not event.is_printable or event.character is None or event.key in self.active_bindings:
+            self.stray = ""
+        else:
+            self.stray += event.character
+            self.swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
+
+    def swallow(self, event: events.Key, words: str) -> None:
+        event.stop()
+        event.prevent_default()
+        self.say(words, role="alarm")
+
+    # --- saying and doing ---------------------------------------------------------------------
+
+    def say(self, *texts: str, role: Role = "text") -> None:
+        """Words that stay until the next ones."""
+        self.saying = Saying(texts, role)
+        self.redraw()
+
+    def refused(self, refusal: Refusal) -> None:
+        """Every reason stays on the screen, and the bell rings once."""
+        self.say(*(reason.message for reason in refusal.refused), role="alarm")
+        self.app.bell()
+
+    def go(self, work: Coroutine[Any, Any, None]) -> None:
+        """Do something that waits for an answer. Keys struck meanwhile are let in afterwards, in order."""
+        hold = self.bench.hold_keys()
+        hold.__enter__()
+
+        async def held() -> None:
+            try:
+                await work
+            finally:
+                hold.__exit__(None, None, None)
+
+        self.run_worker(held(), group="desk", exit_on_error=True)
+
+    def focus_on(self, field: Entry | None) -> None:
+        self.set_focus(field, scroll_visible=False)
+
+    def action_back(self) -> None:
+        self.dismiss(None)
+
+    def action_keys(self) -> None:
+        from benchflow.tui.screens.help_page import KeysPage
+
+        self.app.push_screen(KeysPage(self.title_line, key_words(self, None)), self._struck)
+
+    def _struck(self, action: str | None) -> None:
+        """A key was chosen from the list: do what it does."""
+        if action:
+            self.call_later(self.run_action, action)
+
+
+class TextPage(Page[Result]):
+    """Something to read; PgDn turns on where it is longer than the screen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("pagedown", "turn(10)", "read on", id="text.page-down", key_display="PgUp PgDn"),
+        Binding("pageup", "turn(-10)", "", id="text.page-up", show=False),
+        Binding("down", "turn(1)", "a line on", id="text.down", show=False, key_display="↑↓"),
+        Binding("up", "turn(-1)", "", id="text.up", show=False),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.turned = 0
+        self._rows = 0
+        self._room = 1
+
+    def text(self, width: int) -> Sequence[Line]:
+        raise NotImplementedError
+
+    def body(self, width: int, height: int) -> Drawn:
+        lines = self.text(width)
+        self._rows, self._room = len(lines), height
+        return Drawn(tuple(turned(lines, self.turned, height)))
+
+    def action_turn(self, by: int) -> None:
+        self.turned = min(max(self.turned + by, 0), max(self._rows - self._room + 1, 0))
+        self.redraw()
+
+
+def turned(lines: Sequence[Line], by: int, height: int) -> list[Line]:
+    """``height`` of the lines from the one at ``by`` on, with a last line that says that more follow."""
+    if len(lines) <= height:
+        return list(lines)
+    shown = list(lines[by : by + height - 1])
+    left = len(lines) - by - len(shown)
+    note = f"▼ {left} more lines: PgDn" if left > 0 else "▲ this is the end: PgUp goes back"
+    return [*shown, *([()] * (height - 1 - len(shown))), ((note, "weak"),)]

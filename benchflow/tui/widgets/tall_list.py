@@ -1,0 +1,69 @@
+"""A list whose rows are as tall as what they say; the one in hand is always in sight."""
+
+from collections.abc import Callable, Sequence
+from typing import TypeVar
+
+from benchflow.tui.draw.styled_lines import EMPTY, Line, say
+from benchflow.tui.widgets.list_page import ListPage
+from benchflow.tui.widgets.page import Drawn
+
+Result = TypeVar("Result")
+
+Block = Sequence[Line]
+
+
+class BlocksPage(ListPage[Result], inherit_bindings=False):
+    """``block`` instead of ``row``. Only the blocks in sight are drawn."""
+
+    def block(self, index: int, width: int) -> Block:
+        raise NotImplementedError
+
+    def body(self, width: int, height: int) -> Drawn:
+        intro = self.intro(width)[: max(height // 2, 3)]
+        room = height - len(intro)
+        return Drawn((*intro, *self.list_lines(width, room)))
+
+    def list_lines(self, width: int, room: int) -> list[Line]:
+        """At most ``room`` lines of the list, with the block in hand marked and as much around it as goes."""
+        if not self.count():
+            return []
+
+        def marked(index: int) -> list[Line]:
+            here = index == self.at
+            lines = self.block(index, width - 2)
+            return [(("► " if here and y == 0 else "  ", "now"), *line) for y, line in enumerate(lines)]
+
+        return around(marked, self.at, self.count(), room)
+
+
+def around(block: Callable[[int], list[Line]], at: int, count: int, room: int) -> list[Line]:
+    """``room`` lines with block ``at`` among them: half of what is left over goes above it, the rest below."""
+    here = shortened(block(at), room)
+    spare = room - len(here)
+    above: list[Line] = []
+    first, after = at, at + 1
+    while first > 0 and len(above) < spare // 2:
+        first -= 1
+        above = block(first) + above
+    below: list[Line] = []
+    while after < count and len(below) < spare - min(len(above), spare // 2):
+        below += block(after)
+        after += 1
+    while first > 0 and len(above) + len(below) < spare:
+        first -= 1
+        above = block(first) + above
+    for_below = min(len(below), max(spare - len(above), spare - spare // 2))
+    for_above = min(len(above), spare - for_below)
+    return [*above[len(above) - for_above :], *here, *below[:for_below]]
+
+
+def shortened(lines: list[Line], room: int) -> list[Line]:
+    """The lines, or as many as go with a last one that says how many more there are."""
+    if len(lines) <= room:
+        return lines
+    kept = lines[: max(room - 1, 0)]
+    return [*kept, say(f"  ▼ {len(lines) - len(kept)} more lines", "weak")][:room]
+
+
+def padded(lines: Sequence[Line], height: int) -> list[Line]:
+    return [*lines[:height], *([EMPTY] * (height - len(lines)))]

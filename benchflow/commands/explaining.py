@@ -185,13 +185,13 @@ def explanation(code: str) -> str:
 
     Raises :class:`~benchflow.errors.BenchflowError`, naming the nearest, when there is no such code.
     """
-    from benchflow.ordering.explain import EXPLAIN
+    from benchflow.ordering.finding_explanations import EXPLANATIONS
 
-    if code in EXPLAIN:
-        return EXPLAIN[code]
+    if code in EXPLANATIONS:
+        return EXPLANATIONS[code]
     if code not in READER:
         from benchflow.procedure.problems import hint_for
 
-        raise BenchflowError(f"There is no finding {code!r}: {hint_for(code, [*EXPLAIN, *READER]) or 'see check'}")
+        raise BenchflowError(f"There is no finding {code!r}: {hint_for(code, [*EXPLANATIONS, *READER]) or 'see check'}")
     meaning, example = READER[code]
     return "\n".join([code, "", *textwrap.wrap(meaning, 90), "", "For example:", textwrap.indent(example, "  ")])

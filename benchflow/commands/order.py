@@ -12,7 +12,7 @@ from benchflow.commands.output import emit, remark, say, shown
 from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
-    from benchflow.ordering.order_sheet import OrderSheet
+    from benchflow.ordering.pictures.order_sheet import OrderSheet
     from benchflow.procedure.model import Procedure
     from benchflow.procedure.plan import Plan
 
@@ -56,36 +56,36 @@ def order(
         _draw(plan, start, svg)
     if sheet is not None or as_text:
         return _sheet(plan, start, sheet or Path(_HERE), as_text=as_text, as_json=as_json, width=width)
-    from benchflow.ordering.graph import graph, grouped
+    from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
 
-    drawn = graph(plan, {**start})
+    drawn = order_graph(plan, {**start})
     if as_json:
         emit(drawn)
     elif svg is None:
-        from benchflow.ordering.graph_text import graph_text
+        from benchflow.ordering.pictures.order_graph_text import order_graph_text
 
-        for line in graph_text(drawn, grouped(plan, drawn), width=width):
+        for line in order_graph_text(drawn, grouped_operations(plan, drawn), width=width):
             say(line)
     return FOUND if drawn.circles else FINE
 
 
 def _draw(plan: "Plan", start: dict[str, str], out: Path) -> None:
     from benchflow.commands.writing import put
-    from benchflow.ordering.graph import graph, grouped
-    from benchflow.ordering.graph_svg import graph_svg
+    from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
+    from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
 
-    drawn = graph(plan, {**start})
-    put(graph_svg(drawn, grouped(plan, drawn)), out)
+    drawn = order_graph(plan, {**start})
+    put(order_graph_svg(drawn, grouped_operations(plan, drawn)), out)
     if str(out) != _HERE:
         remark(f"benchflow: drawn in {shown(out)}")
 
 
 def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_json: bool, width: int) -> int:
     from benchflow.commands.writing import put
-    from benchflow.ordering.order_sheet import NoOrder, lay_out
+    from benchflow.ordering.pictures.order_sheet import NoSafeOrder, lay_out
 
     made = lay_out(plan, _whole(plan, start))
-    if isinstance(made, NoOrder):
+    if isinstance(made, NoSafeOrder):
         begun = f" After {', '.join(made.done)}:" if made.done else ""
         none = (
             "there is no safe order of the whole build" if made.certain else "no safe order was found, of those tried"

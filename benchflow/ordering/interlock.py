@@ -27,7 +27,7 @@ from benchflow.ordering.wording import (
 from benchflow.procedure.model import Move, Settings, Values
 from benchflow.procedure.plan import Plan
 
-Moment = Literal["during", "done"]
+Phase = Literal["during", "done"]
 
 
 class AfterMissing(Struct, frozen=True, tag="after-missing"):
@@ -59,7 +59,7 @@ class Interference(Struct, frozen=True, tag="interference"):
     (``None`` where not known) at ``moment``; ``written`` names those that the step itself brings about."""
 
     rule: int
-    moment: Moment
+    moment: Phase
     together: Valuation
     written: tuple[str, ...]
     lifts: tuple[Lift, ...]
@@ -125,7 +125,7 @@ def forbidden(plan: Plan, valuation: Valuation) -> tuple[int, ...]:
     return tuple(index for index, rule in enumerate(plan.procedure.interference) if matches(valuation, rule.never))
 
 
-def in_hand(plan: Plan, configuration: Configuration, step_id: str) -> Valuation:
+def while_in_progress(plan: Plan, configuration: Configuration, step_id: str) -> Valuation:
     """How the assembly stands while the step is in hand."""
     return after_setting(configuration.valuation, plan.steps[step_id].during)
 
@@ -145,7 +145,7 @@ def after_move(plan: Plan, configuration: Configuration, move_id: str) -> Config
 # --- in a mechanic's words --------------------------------------------------------------------------
 
 
-def words(plan: Plan, reason: Blocked) -> str:
+def reason_text(plan: Plan, reason: Blocked) -> str:
     """One or two sentences for the bench, such as "Pistons stand at the deck; an open valve would reach
     them"."""
     procedure = plan.procedure
@@ -165,7 +165,7 @@ def words(plan: Plan, reason: Blocked) -> str:
             return f"“{name}” is not part of this build"
 
 
-def lift_words(plan: Plan, lift: Lift) -> str:
+def lift_text(plan: Plan, lift: Lift) -> str:
     """``Lifted when pistons stand down: turn the crank down``."""
     procedure = plan.procedure
     wanted = one_of(value_words(procedure, lift.variable, value) for value in lift.values)
@@ -207,7 +207,7 @@ def _states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
 
 
 def interferences(
-    plan: Plan, configuration: Configuration, moments: tuple[tuple[Moment, Settings], ...]
+    plan: Plan, configuration: Configuration, moments: tuple[tuple[Phase, Settings], ...]
 ) -> Iterator[Interference]:
     """The rules that match with these settings over the configuration. A rule is named once, at the first
     moment that it matches."""

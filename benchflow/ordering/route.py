@@ -19,9 +19,9 @@ from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import AlreadyDone, Blocked, NotInThisBuild, moves_of, step_reasons
-from benchflow.ordering.machine import BLOCKED, Effect, Machine, bits, closure
-from benchflow.ordering.relevant import Relevant
-from benchflow.ordering.stubborn import Stubborn
+from benchflow.ordering.route_relevance import RelevantActions
+from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits, closure
+from benchflow.ordering.stubborn_sets import StubbornSets
 from benchflow.procedure.plan import Plan
 
 DEFAULT_LIMIT = 4_000
@@ -32,7 +32,7 @@ _TO_SEE_WHY = 300
 """Configurations looked at to tell what stands against a goal that is out of reach."""
 
 
-class Do(Struct, frozen=True, tag="operation"):
+class DoOperation(Struct, frozen=True, tag="operation"):
     operation: str
 
     @property
@@ -40,7 +40,7 @@ class Do(Struct, frozen=True, tag="operation"):
         return self.operation
 
 
-class Make(Struct, frozen=True, tag="move"):
+class MakeMove(Struct, frozen=True, tag="move"):
     move: str
 
     @property
@@ -48,18 +48,18 @@ class Make(Struct, frozen=True, tag="move"):
         return self.move
 
 
-Go = Do | Make
+RouteStep = DoOperation | MakeMove
 
 
-class Way(Struct, frozen=True, tag="way"):
+class SafeRoute(Struct, frozen=True, tag="route"):
     """``steps`` end with the goal. ``shortest`` is false only where the search was cut off by its limit:
     the way is safe all the same."""
 
-    steps: tuple[Go, ...]
+    steps: tuple[RouteStep, ...]
     shortest: bool = True
 
 
-class NoWay(Struct, frozen=True, tag="no-way"):
+class NoRoute(Struct, frozen=True, tag="no-route"):
     """No order of operations and moves leads there safely. ``reasons`` are those met where the most of what
     comes first could be done; ``at`` is that configuration. ``certain`` is false only where the search was
     cut off by its limit: there may be a way that was not found."""
@@ -69,19 +69,19 @@ class NoWay(Struct, frozen=True, tag="no-way"):
     certain: bool = True
 
 
-def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT) -> Way | NoWay:
+def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT) -> SafeRoute | NoRoute:
     """The shortest safe way from ``configuration`` up to and including ``goal`` (a step id)."""
     if goal not in plan.steps:
-        return NoWay((NotInThisBuild(goal),), configuration)
+        return NoRoute((NotInThisBuild(goal),), configuration)
     if goal in configuration.done:
-        return NoWay((AlreadyDone(goal),), configuration)
-    part = Relevant(plan, configuration, goal)
-    search = _Search(plan, configuration, goal, part)
+        return NoRoute((AlreadyDone(goal),), configuration)
+    part = RelevantActions(plan, configuration, goal)
+    search = _RouteSearch(plan, configuration, goal, part)
     if part.out_of_reach():
         found = search.run(limit=min(limit, _TO_SEE_WHY), weight=_STRAIGHT_ON)
-        return replace(found, certain=True) if isinstance(found, NoWay) else found
+        return replace(found, certain=True) if isinstance(found, NoRoute) else found
     found = search.run(limit=limit, weight=1)
-    if isinstance(found, NoWay) and not found.certain:
+    if isinstance(found, NoRoute) and not found.certain:
         # Too many ways to be sure of the shortest: any safe one serves the builder better than none.
         found = search.run(limit=limit, weight=_STRAIGHT_ON)
     return found
@@ -104,11 +104,11 @@ _Node = tuple[int, int]
 """Steps done (mask) and valuation."""
 
 
-class _Search:
-    def __init__(self, plan: Plan, configuration: Configuration, goal: str, part: Relevant) -> None:
+class _RouteSearch:
+    def __init__(self, plan: Plan, configuration: Configuration, goal: str, part: RelevantActions) -> None:
         self._plan = plan
         self._configuration = configuration
-        self.machine = machine = Machine(
+        self.machine = machine = StateMachine(
             plan,
             variables=part.variables,
             steps=[name for name in plan.steps if name in part.steps],
@@ -132,13 +132,13 @@ class _Search:
         self._forwarded = [i for i in bits(self._required) if self._may_be_forwarded(i)]
         self._forwarded_mask = sum(1 << i for i in self._forwarded)
         self._gate = self._with_twins_in_order()
-        self._stubborn = Stubborn(machine, self._gate)
+        self._stubborn = StubbornSets(machine, self._gate)
         self._written_with = self._components()
         self._need_groups = self._group_needs()
         self._shortfalls: dict[int, list[tuple[int, int, int, int]]] = {}
         self._start = machine.number(configuration.valuation)
 
-    def run(self, *, limit: int, weight: int) -> Way | NoWay:
+    def run(self, *, limit: int, weight: int) -> SafeRoute | NoRoute:
         start, path = self._hurry(0, self._start)
         cost = {start: len(path)}
         came: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
@@ -152,7 +152,7 @@ class _Search:
             if node in closed:
                 continue
             if node[0] & self._goal:
-                return Way(tuple(self._told(came, node)), shortest=weight == 1)
+                return SafeRoute(tuple(self._told(came, node)), shortest=weight == 1)
             closed.add(node)
             if len(closed) > limit:
                 return self._stuck(closest, certain=False)
@@ -297,15 +297,15 @@ class _Search:
 
     # --- telling ----------------------------------------------------------------------------------
 
-    def _told(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[Go]:
+    def _told(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[RouteStep]:
         actions: list[int] = []
         while node is not None:
             node, taken = came[node]
             actions[:0] = taken
         for action in actions:
-            yield Do(self.machine.steps[action]) if action >= 0 else Make(self.machine.moves[~action])
+            yield DoOperation(self.machine.steps[action]) if action >= 0 else MakeMove(self.machine.moves[~action])
 
-    def _stuck(self, node: _Node, *, certain: bool) -> NoWay:
+    def _stuck(self, node: _Node, *, certain: bool) -> NoRoute:
         done, valuation = self._as_far_as_it_goes(node)
         machine = self.machine
         names = frozenset(machine.steps[index] for index in bits(done))
@@ -316,7 +316,7 @@ class _Search:
         left = self._required & ~done
         ready = [index for index in bits(left) if not machine.after[index] & ~done]
         reasons = self._reasons(at, ready) or self._reasons(at, bits(left))
-        return NoWay(tuple(reasons), at, certain)
+        return NoRoute(tuple(reasons), at, certain)
 
     def _as_far_as_it_goes(self, node: _Node) -> _Node:
         """The search turns away where it sees that there is no way; the builder sees it only further on."""

@@ -61,7 +61,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     if step is None:
         return unknown("operation", step_id, state.plan.steps)
     found = way.route(state.plan, state.configuration(), step_id)
-    if isinstance(found, way.NoWay):
+    if isinstance(found, way.NoRoute):
         return Refusal(tuple(told(state, reason) for reason in found.reasons))
     return tuple(go.id for go in found.steps)
 

@@ -9,8 +9,8 @@ from collections.abc import Iterable
 import pytest
 
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.proof import Finding, prove
-from benchflow.ordering.route import Do, Make, Way, route
+from benchflow.ordering.proof import OrderFinding, prove
+from benchflow.ordering.route import DoOperation, MakeMove, SafeRoute, route
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
@@ -180,7 +180,7 @@ def without(body: str, line: str, instead: str = "") -> Procedure:
     return written(body.replace(line, instead))
 
 
-def told(findings: Iterable[Finding]) -> dict[tuple[str, str], list[str] | None]:
+def told(findings: Iterable[OrderFinding]) -> dict[tuple[str, str], list[str] | None]:
     return {(f.code, f.where): list(f.order) if isinstance(f.order, tuple) else None for f in findings}
 
 
@@ -269,7 +269,7 @@ def test_what_bends_a_valve_is_caught_with_the_shortest_story(
 def test_every_valve_is_set_exactly_once_and_the_crank_is_turned_once() -> None:
     plan = expand(written(TWO_POSITIONS), {})
     way = route(plan, Configuration(frozenset(), {"crank": "one-firing", "cover": "off"}), "cover-on")
-    assert isinstance(way, Way)
-    done = [go.operation for go in way.steps if isinstance(go, Do)]
+    assert isinstance(way, SafeRoute)
+    done = [go.operation for go in way.steps if isinstance(go, DoOperation)]
     assert sorted(done) == sorted(plan.steps)
-    assert [go.move for go in way.steps if isinstance(go, Make)] == ["one-turn-on"]
+    assert [go.move for go in way.steps if isinstance(go, MakeMove)] == ["one-turn-on"]

@@ -9,11 +9,11 @@ from benchflow.ordering.interlock import (
     after_step,
     code,
     forbidden,
-    in_hand,
-    lift_words,
+    lift_text,
     move_reasons,
+    reason_text,
     step_reasons,
-    words,
+    while_in_progress,
 )
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
 
@@ -46,10 +46,10 @@ def test_the_reason_reads_as_a_mechanic_would_say_it_and_says_what_lifts_it() ->
     built = valve_plan()
     (reason,) = step_reasons(built, configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
-    assert words(built, reason) == "Pistons stand at the deck; an open valve would reach them"
+    assert reason_text(built, reason) == "Pistons stand at the deck; an open valve would reach them"
     (lift,) = reason.lifts
     assert lift.moves == ("turn-crank-down",)
-    assert lift_words(built, lift) == "Lifted with pistons down (by “Turn crank down”)"
+    assert lift_text(built, lift) == "Lifted with pistons down (by “Turn crank down”)"
 
 
 def test_a_step_that_may_be_taken_up_has_no_reasons() -> None:
@@ -72,7 +72,7 @@ def test_what_is_not_known_meets_no_need_and_matches_every_rule() -> None:
     unknown = configuration("fit-head", "seat-cam", pistons=None, cam="seated")
     (reason,) = step_reasons(valve_plan(), unknown, "time-cam")
     assert reason == StateNotMet("pistons", None, ("at-deck",))
-    assert "not known" in words(valve_plan(), reason)
+    assert "not known" in reason_text(valve_plan(), reason)
     assert forbidden(valve_plan(), {"pistons": None, "valves": "open", "cam": "out"}) == (0,)
     assert forbidden(valve_plan(), {"pistons": None, "valves": "shut", "cam": "out"}) == ()
 
@@ -82,7 +82,7 @@ def test_a_move_is_refused_for_its_needs_and_for_what_it_would_leave_standing() 
     assert move_reasons(valve_plan(), timed, "turn-crank-up") == (StateNotMet("cam", "timed", ("out", "seated")),)
     (reason,) = move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-up")
     assert isinstance(reason, Interference)
-    assert words(valve_plan(), reason) == "Valves stand open; an open valve would reach them"
+    assert reason_text(valve_plan(), reason) == "Valves stand open; an open valve would reach them"
     assert move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-down") == ()
 
 
@@ -95,7 +95,7 @@ def test_a_rule_that_the_step_breaks_all_by_itself_says_so() -> None:
     (reason,) = step_reasons(built, Configuration(frozenset(), {"a": "0", "b": "0"}), "ram-it")
     assert isinstance(reason, Interference)
     assert reason.lifts == ()
-    assert words(built, reason) == "While it is in hand, a stands 1 and b stands 1; they touch"
+    assert reason_text(built, reason) == "While it is in hand, a stands 1 and b stands 1; they touch"
 
 
 def test_done_work_and_unknown_names_are_told_apart() -> None:
@@ -117,6 +117,6 @@ def test_a_move_of_another_variant_is_not_offered() -> None:
 def test_doing_a_step_writes_its_sets_and_not_what_held_only_meanwhile() -> None:
     built = valve_plan()
     here = configuration("fit-head")
-    assert in_hand(built, here, "seat-cam")["valves"] == "open"
+    assert while_in_progress(built, here, "seat-cam")["valves"] == "open"
     assert after_step(built, here, "seat-cam") == configuration("fit-head", "seat-cam", cam="seated")
     assert after_move(built, here, "turn-crank-up") == configuration("fit-head", pistons="at-deck")

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.ordering.proof import Finding, Proof, prove
+from benchflow.ordering.proof import OrderFinding, Proof, prove
 from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
@@ -69,12 +69,12 @@ def agreed(procedure: Procedure, proof: Proof) -> None:
             replayed(procedure, each)
 
 
-def order(each: Finding) -> tuple[str, ...]:
+def order(each: OrderFinding) -> tuple[str, ...]:
     assert isinstance(each.order, tuple)
     return each.order
 
 
-def replayed(procedure: Procedure, each: Finding) -> None:
+def replayed(procedure: Procedure, each: OrderFinding) -> None:
     """Doing the steps one after another in the whole plan shows what the finding says."""
     assert isinstance(each.start, dict)
     assert isinstance(each.options, dict)

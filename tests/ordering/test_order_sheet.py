@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.ordering.order_sheet import MoveTurn, NoOrder, OrderSheet, Turn, lay_out
+from benchflow.ordering.pictures.order_sheet import NoSafeOrder, OrderSheet, SheetMove, SheetOperation, lay_out
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
@@ -13,10 +13,10 @@ from tests.ordering.random_plans import examples, plans_of, procedures
 
 
 def actions(made: OrderSheet) -> list[brute.Action]:
-    return [("operation", t.step) if isinstance(t, Turn) else ("move", t.move) for t in made.turns]
+    return [("operation", t.step) if isinstance(t, SheetOperation) else ("move", t.move) for t in made.turns]
 
 
-def order(made: OrderSheet | NoOrder) -> list[str]:
+def order(made: OrderSheet | NoSafeOrder) -> list[str]:
     assert isinstance(made, OrderSheet), made
     return [name for _, name in actions(made)]
 
@@ -30,7 +30,7 @@ def test_a_printed_order_is_safe_and_whole_and_is_found_where_there_is_one(
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
     place = (frozenset[str](), brute.standing(start))
     made = lay_out(build, dict(start))
-    if isinstance(made, NoOrder):
+    if isinstance(made, NoSafeOrder):
         bad = brute.breaks_a_rule(procedure, start)
         assert bad or all(done != frozenset(build.steps) for done, _ in brute.distances(build, [place]))
         assert made.certain
@@ -44,21 +44,21 @@ def test_a_printed_order_is_safe_and_whole_and_is_found_where_there_is_one(
 
 def told_by_the_last_who_wrote_it(build: Plan, made: OrderSheet) -> None:
     since: dict[str, int] = {}
-    turns = {t.step: t.turn for t in made.turns if isinstance(t, Turn)}
+    turns = {t.step: t.turn for t in made.turns if isinstance(t, SheetOperation)}
     moves = {each.id: each for each in build.procedure.moves}
     for number, turn in enumerate(made.turns, 1):
         assert turn.turn == number
         needs, sets = (
             (build.steps[turn.step].needs, build.steps[turn.step].sets)
-            if isinstance(turn, Turn)
+            if isinstance(turn, SheetOperation)
             else (moves[turn.move].needs, moves[turn.move].sets)
         )
         assert [each.since for each in turn.states] == [since.get(name) for name in needs]
-        if isinstance(turn, Turn):
+        if isinstance(turn, SheetOperation):
             assert all(earlier < number for earlier in turn.after)
             assert {turns[name] for name in build.steps[turn.step].after} >= set(turn.after)
         else:
-            assert isinstance(made.turns[turn.before - 1], Turn)
+            assert isinstance(made.turns[turn.before - 1], SheetOperation)
             assert turn.before > number
         since.update(dict.fromkeys(sets, number))
 
@@ -68,10 +68,10 @@ def test_a_builder_on_paper_is_told_to_turn_the_crank_before_the_cam_opens_a_val
     assert order(made) == ["fit-head", "turn-crank-down", "seat-cam", "turn-crank-up", "time-cam"]
     assert isinstance(made, OrderSheet)
     down, seat = made.turns[1], made.turns[2]
-    assert isinstance(down, MoveTurn)
+    assert isinstance(down, SheetMove)
     assert down.before == 3
     assert "an open valve would reach them" in down.lifts[0]
-    assert isinstance(seat, Turn)
+    assert isinstance(seat, SheetOperation)
     assert seat.after == (1,)
     assert "never with pistons at the deck" in seat.hazards[0]
     assert made.asked == ("pistons at the deck",)
@@ -142,6 +142,6 @@ def test_what_cannot_be_laid_out_is_not_printed_and_the_reason_is_told(
     build: Plan, start: dict[str, str | None], said: str
 ) -> None:
     made = lay_out(build, start)
-    assert isinstance(made, NoOrder)
+    assert isinstance(made, NoSafeOrder)
     assert made.certain
     assert any(said in reason for reason in made.reasons)

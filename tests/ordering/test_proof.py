@@ -5,14 +5,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from benchflow.ordering.proof import Finding, Line, Proof, Reductions, prove
+from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
 from benchflow.procedure.model import Procedure, Ref
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
 from tests.ordering.random_plans import examples, knotted, plans_of, procedures
 
 
-def of(proof: Proof, code: str) -> list[Finding]:
+def of(proof: Proof, code: str) -> list[OrderFinding]:
     return [finding for finding in proof.findings if finding.code == code]
 
 
@@ -51,7 +51,7 @@ def checked(plan: Plan, proof: Proof) -> None:
         assert min(len(actions(plan, finding.order)) for finding in needed) == truth.breach
 
 
-def origin(truth: brute.Verdicts, finding: Finding) -> brute.Place:
+def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Place:
     assert isinstance(finding.start, dict)
     place = (frozenset[str](), brute.standing(finding.start))
     assert place in truth.origins
@@ -168,7 +168,7 @@ def verdicts(proof: Proof) -> object:
 # --- mending ----------------------------------------------------------------------------------------
 
 
-def mended(procedure: Procedure, lines: tuple[Line, ...]) -> Procedure:
+def mended(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
     """The procedure with the lines written into it, as an author would."""
     operations = {each.id: each for each in procedure.operations}
     moves = {each.id: each for each in procedure.moves}

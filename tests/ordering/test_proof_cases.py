@@ -7,7 +7,7 @@ from typing import Any
 from hypothesis import given, settings
 from msgspec.structs import replace
 
-from benchflow.ordering.proof import Finding, Line, Proof, Reductions, prove
+from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
 from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, Ref, Window
 from benchflow.quantity import Quantity
 from tests.ordering import brute
@@ -28,7 +28,7 @@ def op(name: str, *after: str, line: int = 0, each: str | None = None, when: str
     )
 
 
-def only(proof: Proof, code: str) -> Finding:
+def only(proof: Proof, code: str) -> OrderFinding:
     (found,) = [finding for finding in proof.findings if finding.code == code]
     return found
 
@@ -150,7 +150,7 @@ def test_one_line_at_an_operation_that_is_repeated_mends_it_in_all_places() -> N
         places={"valve": ("1", "2", "3", "4")},
     )
     proof = prove(built)
-    assert list(proof.mending.values()) == [(Line("adjust", variable="pistons", values=("down",)),)]
+    assert list(proof.mending.values()) == [(SuggestedLine("adjust", variable="pistons", values=("down",)),)]
 
 
 def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
@@ -164,8 +164,8 @@ def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
     proof = prove(built)
     ((_, lines),) = proof.mending.items()
     assert set(lines) == {
-        Line("open-valve", variable="pistons", values=("down",)),
-        Line("up", variable="valves", values=("shut",)),
+        SuggestedLine("open-valve", variable="pistons", values=("down",)),
+        SuggestedLine("up", variable="valves", values=("shut",)),
     }
     assert not [f for f in prove(mended(built, lines)).findings if f.code == "interlock-needed"]
 
@@ -179,15 +179,17 @@ def test_what_an_operation_does_to_itself_is_not_mended_by_a_line_and_says_so() 
     assert "mend it, or the rule, first" in only(proof, "interlock-needed").message
 
 
-def single_lines(built: Procedure) -> list[Line]:
+def single_lines(built: Procedure) -> list[SuggestedLine]:
     """Every line that an author could add, without asking which make sense."""
     lines = []
     for name in [*(each.id for each in built.operations), *(each.id for each in built.moves)]:
         for v in built.state:
             for count in range(1, len(v.values)):
-                lines += [Line(name, variable=v.name, values=chosen) for chosen in combinations(v.values, count)]
+                lines += [
+                    SuggestedLine(name, variable=v.name, values=chosen) for chosen in combinations(v.values, count)
+                ]
     for one in built.operations:
-        lines += [Line(one.id, after=other.id) for other in built.operations if other is not one]
+        lines += [SuggestedLine(one.id, after=other.id) for other in built.operations if other is not one]
     return lines
 
 

@@ -12,7 +12,7 @@ from benchflow.ordering.interlock import (
     move_reasons,
     step_reasons,
 )
-from benchflow.ordering.route import Do, Go, Make, NoWay, Way, route
+from benchflow.ordering.route import DoOperation, MakeMove, NoRoute, RouteStep, SafeRoute, route
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
@@ -20,13 +20,13 @@ from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 
 
-def walk(built: Plan, here: Configuration, steps: tuple[Go, ...]) -> Configuration:
+def walk(built: Plan, here: Configuration, steps: tuple[RouteStep, ...]) -> Configuration:
     for go in steps:
         match go:
-            case Do(name):
+            case DoOperation(name):
                 assert step_reasons(built, here, name) == ()
                 here = after_step(built, here, name)
-            case Make(name):
+            case MakeMove(name):
                 assert move_reasons(built, here, name) == ()
                 here = after_move(built, here, name)
     return here
@@ -36,15 +36,15 @@ def test_the_way_turns_the_crank_down_before_the_cam_and_up_again_for_timing() -
     built = valve_plan()
     here = Configuration(frozenset(), {"pistons": "at-deck", "valves": "shut", "cam": "out"})
     found = route(built, here, "time-cam")
-    assert isinstance(found, Way)
+    assert isinstance(found, SafeRoute)
     assert len(found.steps) == 5
-    assert found.steps[-1] == Do("time-cam")
+    assert found.steps[-1] == DoOperation("time-cam")
     assert walk(built, here, found.steps).done == {"fit-head", "seat-cam", "time-cam"}
 
 
 def test_the_way_does_only_what_the_goal_needs() -> None:
     built = plan(step("a"), step("b", "a"), step("unrelated"), step("c", "b"))
-    assert route(built, Configuration(frozenset({"a"}), {}), "c") == Way((Do("b"), Do("c")))
+    assert route(built, Configuration(frozenset({"a"}), {}), "c") == SafeRoute((DoOperation("b"), DoOperation("c")))
 
 
 def test_an_operation_that_is_no_prerequisite_is_done_when_its_effect_is_wanted() -> None:
@@ -54,7 +54,7 @@ def test_an_operation_that_is_no_prerequisite_is_done_when_its_effect_is_wanted(
         state=[variable("block", "down", "up")],
     )
     here = Configuration(frozenset(), {"block": "down"})
-    assert route(built, here, "fit-pan") == Way((Do("lift"), Do("fit-pan")))
+    assert route(built, here, "fit-pan") == SafeRoute((DoOperation("lift"), DoOperation("fit-pan")))
 
 
 def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> None:
@@ -65,7 +65,7 @@ def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> No
         state=[variable("crank", "down", "up")],
     )
     found = route(built, Configuration(frozenset(), {"crank": "down"}), "goal")
-    assert isinstance(found, NoWay)
+    assert isinstance(found, NoRoute)
     assert found.reasons == (StateNotMet("crank", "down", ("up",)),)
     assert found.at.done == {"first"}
 
@@ -73,18 +73,18 @@ def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> No
 def test_an_order_that_runs_in_a_circle_has_no_way_and_no_end() -> None:
     built = plan(step("a", "b"), step("b", "a"))
     found = route(built, Configuration(frozenset(), {}), "a")
-    assert isinstance(found, NoWay)
+    assert isinstance(found, NoRoute)
     assert AfterMissing("b") in found.reasons
 
 
 def test_a_done_goal_and_an_unknown_start_are_answered() -> None:
     built = valve_plan()
     unknown = {"pistons": None, "valves": "shut", "cam": "out"}
-    assert route(built, Configuration(frozenset({"fit-head"}), unknown), "fit-head") == NoWay(
+    assert route(built, Configuration(frozenset({"fit-head"}), unknown), "fit-head") == NoRoute(
         (AlreadyDone("fit-head"),), Configuration(frozenset({"fit-head"}), unknown)
     )
     found = route(built, Configuration(frozenset({"fit-head"}), unknown), "seat-cam")
-    assert found == Way((Make("turn-crank-down"), Do("seat-cam")))
+    assert found == SafeRoute((MakeMove("turn-crank-down"), DoOperation("seat-cam")))
 
 
 def test_a_way_that_would_pass_a_forbidden_configuration_is_no_way() -> None:
@@ -94,7 +94,7 @@ def test_a_way_that_would_pass_a_forbidden_configuration_is_no_way() -> None:
         rules=[rule(valves="open", pistons="at-deck")],
     )
     found = route(built, Configuration(frozenset(), {"valves": "shut", "pistons": "at-deck"}), "open")
-    assert isinstance(found, NoWay)
+    assert isinstance(found, NoRoute)
     assert isinstance(found.reasons[0], Interference)
 
 
@@ -108,7 +108,7 @@ def test_eight_valves_adjusted_in_two_crank_positions_need_two_moves_only() -> N
     )
     here = Configuration(frozenset(), {"crank": "between", **{f"lash-{i}": "loose" for i in range(8)}})
     found = route(built, here, "cover")
-    assert isinstance(found, Way)
+    assert isinstance(found, SafeRoute)
     assert found.shortest
     assert len(found.steps) == 8 + 1 + 2
     walk(built, here, found.steps)
@@ -121,8 +121,8 @@ def test_of_two_operations_that_exclude_each_other_each_can_be_gone_to() -> None
         state=[variable("jig", "free", "taken")],
     )
     here = Configuration(frozenset(), {"jig": "free"})
-    assert route(built, here, "either") == Way((Do("either"),))
-    assert route(built, here, "or") == Way((Do("or"),))
+    assert route(built, here, "either") == SafeRoute((DoOperation("either"),))
+    assert route(built, here, "or") == SafeRoute((DoOperation("or"),))
 
 
 def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
@@ -134,17 +134,17 @@ def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
     )
     here = Configuration(frozenset(), {"x": "a"})
     best = route(built, here, "goal")
-    assert isinstance(best, Way)
+    assert isinstance(best, SafeRoute)
     told = set()
     for limit in range(1, 30):
         cut = route(built, here, "goal", limit=limit)
         told.add(type(cut))
-        if isinstance(cut, Way):
+        if isinstance(cut, SafeRoute):
             walk(built, here, cut.steps)
             assert len(cut.steps) == len(best.steps) or not cut.shortest
         else:
             assert not cut.certain
-    assert told == {Way, NoWay}
+    assert told == {SafeRoute, NoRoute}
 
 
 @settings(max_examples=examples(150), deadline=None)
@@ -165,10 +165,10 @@ def test_the_way_is_as_short_as_looking_at_everything_finds_and_safe_at_each_ste
     found = route(built, here, goal)
     shortest = None if goal in here.done else brute.shortest_to(built, origin, goal)
     if shortest is None:
-        assert isinstance(found, NoWay)
+        assert isinstance(found, NoRoute)
         assert found.reasons
     else:
-        assert isinstance(found, Way)
-        assert found.steps[-1] == Do(goal)
+        assert isinstance(found, SafeRoute)
+        assert found.steps[-1] == DoOperation(goal)
         assert len(found.steps) == shortest
         assert walk(built, here, found.steps).done >= {goal}

@@ -6,17 +6,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.ordering.proof.order import Order
-from benchflow.ordering.proof.timing import Conflict, Kept, timing
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsKept, timing
 from benchflow.ordering.time_network import Between, contradicts, distances, latest_begin, times
 from benchflow.procedure.plan import Plan
 from tests.ordering.plans import plan, step, within
 from tests.ordering.random_plans import examples
 
 
-def judged(built: Plan) -> Conflict | Kept:
-    found = timing(built, Order(built), 0)
-    assert isinstance(found, Conflict | Kept)
+def judged(built: Plan) -> WindowConflict | WindowsKept:
+    found = timing(built, PartialOrder(built), 0)
+    assert isinstance(found, WindowConflict | WindowsKept)
     return found
 
 
@@ -63,7 +63,7 @@ def test_work_between_that_is_longer_than_the_window_is_named_with_the_window() 
         step("head-down", "gasket", time=[within("sealant", 600)]),
     )
     found = judged(built)
-    assert isinstance(found, Conflict)
+    assert isinstance(found, WindowConflict)
     assert [(name, window.operation) for name, window in found.windows] == [("head-down", "sealant")]
     assert found.takes == ("dowels", "gasket")
 
@@ -77,16 +77,16 @@ def test_a_wait_inside_a_window_contradicts_it_by_way_of_a_third_operation() -> 
         step("close", "cure", time=[within("prime", 7000), within("glue", 86400)]),
     )
     found = judged(built)
-    assert isinstance(found, Conflict)
+    assert isinstance(found, WindowConflict)
     assert {(name, window.operation) for name, window in found.windows} == {("cure", "prime"), ("close", "prime")}
 
 
 def test_two_operations_that_both_have_to_fit_into_one_window_conflict_though_either_alone_would_do() -> None:
     pair = [step(name, time=[within("mix", 600)], takes=360) for name in ("left", "right")]
     found = judged(plan(step("mix"), *pair))
-    assert isinstance(found, Conflict)
+    assert isinstance(found, WindowConflict)
     assert {name for name, _ in found.windows} == {"left", "right"}
-    assert isinstance(judged(plan(step("mix"), pair[0])), Kept)
+    assert isinstance(judged(plan(step("mix"), pair[0])), WindowsKept)
 
 
 def test_long_work_is_put_before_or_after_a_window_that_it_need_not_be_in() -> None:
@@ -96,17 +96,17 @@ def test_long_work_is_put_before_or_after_a_window_that_it_need_not_be_in() -> N
         step("long-after", "mix", takes=9000),
         step("spread", time=[within("mix", 60)], takes=60),
     )
-    assert isinstance(judged(built), Kept)
+    assert isinstance(judged(built), WindowsKept)
 
 
 def test_a_wait_is_used_for_other_work_and_work_may_be_set_aside_for_a_window() -> None:
     glue = step("glue")
     bond = step("bond", time=[within("glue", 40, wait=30)], takes=10)
     grind = step("grind", time=[within("glue", 70)], takes=60)
-    assert isinstance(judged(plan(glue, bond, grind)), Kept)
+    assert isinstance(judged(plan(glue, bond, grind)), WindowsKept)
     # Grinding that cannot be set aside (something is held meanwhile) has no room on either side of the bond.
     held = step("grind", time=[within("glue", 70)], takes=60, during={"jig": "on"})
-    assert isinstance(judged(plan(glue, bond, held)), Conflict)
+    assert isinstance(judged(plan(glue, bond, held)), WindowConflict)
 
 
 # --- against simulated time -------------------------------------------------------------------------
@@ -174,14 +174,14 @@ def timed_plans(draw: st.DrawFn) -> Plan:
 @settings(max_examples=examples(80), deadline=None)
 @given(timed_plans())
 def test_windows_conflict_exactly_when_no_minute_by_minute_working_day_keeps_them(built: Plan) -> None:
-    assert isinstance(judged(built), Kept) == Bench(built).can_finish()
+    assert isinstance(judged(built), WindowsKept) == Bench(built).can_finish()
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans())
 def test_no_window_of_a_named_conflict_can_be_spared(built: Plan) -> None:
     found = judged(built)
-    if not isinstance(found, Conflict):
+    if not isinstance(found, WindowConflict):
         return
     for spared in found.windows:
         kept = [pair for pair in found.windows if pair is not spared]
@@ -189,7 +189,7 @@ def test_no_window_of_a_named_conflict_can_be_spared(built: Plan) -> None:
         for each in built.steps.values():
             windows = [w for name, w in kept if name == each.id]
             steps.append(step(each.id, *each.after, time=windows, takes=each.takes, during=each.during))
-        assert isinstance(judged(plan(*steps)), Kept)
+        assert isinstance(judged(plan(*steps)), WindowsKept)
 
 
 # --- in a session -----------------------------------------------------------------------------------

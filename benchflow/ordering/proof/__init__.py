@@ -1,7 +1,7 @@
 """What `check` proves of a procedure's order, over every order, every start and every choice of options."""
 
 from benchflow.ordering.proof.explorer import Reductions
-from benchflow.ordering.proof.finding import Finding, Line, Proof
+from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine
 from benchflow.ordering.proof.prove import DEFAULT_BOUND, prove
 
-__all__ = ["DEFAULT_BOUND", "Finding", "Line", "Proof", "Reductions", "prove"]
+__all__ = ["DEFAULT_BOUND", "OrderFinding", "Proof", "Reductions", "SuggestedLine", "prove"]

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator
 
-from benchflow.ordering.proof.analysis import Analysis
 from benchflow.ordering.proof.explorer import Explorer
-from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.space import AnySpace
-from benchflow.ordering.proof.witness import Unsettled, Witness, show_breach
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis
+from benchflow.ordering.proof.state_space import AnyStateSpace
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.proof.witness import Undecided, Witness, show_breach
 
 
-def breaking(analysis: Analysis) -> Iterator[tuple[Part, AnySpace | None]]:
+def breaking(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace | None]]:
     """The parts in which prerequisites and needs may allow what a rule forbids; without a space where the part is
     known in outline only, and that it does is not certain."""
     for part, space in analysis.pairs:
@@ -21,11 +21,16 @@ def breaking(analysis: Analysis) -> Iterator[tuple[Part, AnySpace | None]]:
 
 
 def find_breach(
-    analysis: Analysis, part: Part, space: AnySpace | None, explorer: Explorer, *, any_will_do: bool = False
-) -> Witness | Unsettled | None:
+    analysis: PlanAnalysis,
+    part: VariableGroup,
+    space: AnyStateSpace | None,
+    explorer: Explorer,
+    *,
+    any_will_do: bool = False,
+) -> Witness | Undecided | None:
     """A shortest order that shows it (or just one); ``None`` when the whole procedure never comes to it."""
     found = show_breach(analysis, part, space, any_will_do=any_will_do)
-    if space is not None or not isinstance(found, Unsettled):
+    if space is not None or not isinstance(found, Undecided):
         return found
     # It is not near the start: then all of the part has to be known.
     outline = next(each for each in analysis.outlines if each.part is part)

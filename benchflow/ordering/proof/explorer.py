@@ -2,10 +2,10 @@
 
 from msgspec import Struct
 
-from benchflow.ordering.proof.at_least import AtLeast, at_least
-from benchflow.ordering.proof.families import Lattice, SetBySet, lattice_size
-from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.space import AnySpace, Space, gated
+from benchflow.ordering.proof.over_approximation import Approximation, approximate
+from benchflow.ordering.proof.set_families import ExplicitSets, LatticeSets, lattice_size
+from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gated
+from benchflow.ordering.proof.variable_group import VariableGroup
 
 _MANY_SETS = 60_000
 """From here on a lattice is tried, since it is faster where it fits."""
@@ -33,13 +33,13 @@ class Reductions(Struct, frozen=True):
 ALL_REDUCTIONS = Reductions()
 
 
-class Outline(Struct, frozen=True):
+class UnexploredGroup(Struct, frozen=True):
     """A part that was not explored in full: it did not need to be, or was too wide. ``configurations`` were looked at
     all the same."""
 
-    part: Part
+    part: VariableGroup
     configurations: int
-    proven: AtLeast
+    proven: Approximation
 
 
 class Explorer:
@@ -50,15 +50,15 @@ class Explorer:
         self.configurations = 0
         self._left = bound
         self._trials_left = bound // _CONFIGURATIONS_A_STEP
-        self._known: dict[tuple[object, ...], AnySpace | Outline] = {}
-        self._in_full: dict[tuple[object, ...], AnySpace | None] = {}
+        self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
+        self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
 
     def may_try(self, steps: int) -> bool:
         """Whether one more trial of a plan of so many steps is within the bound."""
         self._trials_left -= steps
         return self._trials_left > 0
 
-    def look_at(self, part: Part) -> AnySpace | Outline:
+    def look_at(self, part: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         """The part's configurations, or what is proven of it without them. Sets the part's numbering of valuations to
         that of the answer, which may have been found for a part of another build that is the same."""
         key = part.key
@@ -68,28 +68,28 @@ class Explorer:
         part.adopt(found.part)
         return found
 
-    def look_closer(self, outline: Outline) -> AnySpace | None:
+    def look_closer(self, outline: UnexploredGroup) -> AnyStateSpace | None:
         """All configurations of a part that is only known in outline; ``None`` where it is too wide."""
         key = outline.part.key
         if key not in self._in_full:
             self._in_full[key] = self._explored(outline.part)
         return self._in_full[key]
 
-    def _look_at(self, part: Part) -> AnySpace | Outline:
+    def _look_at(self, part: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         if part.too_many_starts:
-            return Outline(part, 0, AtLeast(no_breach=False, free=False))
+            return UnexploredGroup(part, 0, Approximation(no_breach=False, free=False))
         before = self.configurations
-        known = AtLeast(no_breach=False, free=False)
+        known = Approximation(no_breach=False, free=False)
         twins = part.twins(also_outside=False) if self.reductions.twins else []
         if self.reductions.at_least and lattice_size(gated(part, twins), part.all) > self.reductions.small_lattice:
-            known = at_least(part)
+            known = approximate(part)
             if known.free:
                 self.configurations += known.looked_at
-                return Outline(part, known.looked_at, known)
+                return UnexploredGroup(part, known.looked_at, known)
         found = self._explored(part)
-        return Outline(part, self.configurations - before, known) if found is None else found
+        return UnexploredGroup(part, self.configurations - before, known) if found is None else found
 
-    def _explored(self, part: Part) -> AnySpace | None:
+    def _explored(self, part: VariableGroup) -> AnyStateSpace | None:
         twins = part.twins(also_outside=False) if self.reductions.twins else []
         gate = gated(part, twins)
         size = lattice_size(gate, part.all)
@@ -98,7 +98,7 @@ class Explorer:
             return self._over_lattice(part, gate, twins)
         limit = min(_MANY_SETS, self._left) if self.reductions.lattice else self._left
         is_all = limit == self._left
-        space: AnySpace = Space(part, SetBySet(gate), gate, twins)
+        space: AnyStateSpace = StateSpace(part, ExplicitSets(gate), gate, twins)
         done = self._counted(space, limit)
         if done or is_all:
             return space if done else None
@@ -108,17 +108,19 @@ class Explorer:
         if size * width <= self._left * _BITS_HELD and moved <= self._left * _BITS_MOVED:
             del space
             return self._over_lattice(part, gate, twins, cost=moved // _BITS_MOVED)
-        space = Space(part, SetBySet(gate), gate, twins)
+        space = StateSpace(part, ExplicitSets(gate), gate, twins)
         return space if self._counted(space, self._left) else None
 
-    def _counted(self, space: AnySpace, limit: int) -> bool:
+    def _counted(self, space: AnyStateSpace, limit: int) -> bool:
         done = space.explore(limit)
         self.configurations += space.configurations
         self._left = max(self._left - space.configurations, 0)
         return done
 
-    def _over_lattice(self, part: Part, gate: list[int], twins: list[list[int]], cost: int = 0) -> Space[int]:
-        space = Space(part, Lattice(gate, part.all), gate, twins)
+    def _over_lattice(
+        self, part: VariableGroup, gate: list[int], twins: list[list[int]], cost: int = 0
+    ) -> StateSpace[int]:
+        space = StateSpace(part, LatticeSets(gate, part.all), gate, twins)
         space.explore(None)
         self.configurations += space.configurations
         self._left = max(self._left - cost, 0)

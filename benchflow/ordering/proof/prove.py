@@ -4,17 +4,17 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.machine import bits
-from benchflow.ordering.proof import story, structure
-from benchflow.ordering.proof.analysis import Analysis, analyse
+from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import breaking, find_breach
-from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Outline, Reductions
-from benchflow.ordering.proof.finding import Finding, Line, Proof, finding
-from benchflow.ordering.proof.mending import Mender, useful_moves
-from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.timing import Conflict, NotSettled, can_be_walked, timing
+from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
+from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
+from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine, finding
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsUndecided, order_is_possible, timing
 from benchflow.ordering.proof.witness import Witness, show_dead_end
-from benchflow.ordering.route import Do, Make
+from benchflow.ordering.route import DoOperation, MakeMove
+from benchflow.ordering.state_machine import bits
 from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan
 
@@ -38,18 +38,18 @@ class _Proving:
         self._procedure = procedure
         self._bound = bound
         self._explorer = Explorer(bound, reductions)
-        self._findings: list[Finding] = []
-        self._mending: dict[int, tuple[Line, ...]] = {}
+        self._findings: list[OrderFinding] = []
+        self._mending: dict[int, tuple[SuggestedLine, ...]] = {}
         self._said: set[tuple[object, ...]] = set()
         self._missing = False
 
     def run(self) -> Proof:
-        self._add(structure.forbidden_starts(self._procedure))
+        self._add(static_checks.forbidden_starts(self._procedure))
         plans = list(self._plans())
         analyses = [analyse(plan, self._explorer) for plan in plans]
         configurations = max(self._explorer.configurations, 1)
         for analysis in analyses:
-            self._add(structure.circles(analysis.plan, analysis.paper))
+            self._add(static_checks.circles(analysis.plan, analysis.paper))
             if analysis.no_start:
                 self._missing = True
                 continue
@@ -58,7 +58,7 @@ class _Proving:
             self._add(self._time_conflicts(analysis))
             self._say_what_is_missing(analysis)
         self._interlock_needed([analysis for analysis in analyses if not analysis.no_start])
-        self._add(structure.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
+        self._add(static_checks.redundant([(analysis.plan, analysis.paper) for analysis in analyses]))
         return Proof(tuple(self._findings), configurations, not self._missing, self._mending)
 
     # --- builds -----------------------------------------------------------------------------------
@@ -86,7 +86,7 @@ class _Proving:
 
     # --- findings ---------------------------------------------------------------------------------
 
-    def _unreachable(self, analysis: Analysis) -> Iterator[Finding]:
+    def _unreachable(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
         plan = analysis.plan
         lost = frozenset(analysis.order.steps[number] for number in bits(analysis.never))
         by_author: dict[str, list[str]] = {}
@@ -97,12 +97,12 @@ class _Proving:
         for author, names in by_author.items():
             whole = sum(step.operation.id == author for step in plan.steps.values()) == len(names)
             for together in [names] if whole else [[name] for name in names]:
-                message = story.tell_unreachable(plan, together, lost, start)
+                message = finding_messages.tell_unreachable(plan, together, lost, start)
                 mark = plan.steps[together[0]].operation.mark
                 where = author if whole else together[0]
                 yield finding("unreachable-operation", where, mark, message, options=dict(plan.options))
 
-    def _dead_ends(self, analysis: Analysis) -> Iterator[Finding]:
+    def _dead_ends(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
         """One for each group that comes to one; where something is never done at all, every start is one."""
         plan = analysis.plan
         if analysis.never:
@@ -126,31 +126,33 @@ class _Proving:
             if isinstance(shown, Witness):
                 yield self._dead_end(plan, shown, part.machine.steps, (_place_of(part), _mark_of(part)))
 
-    def _dead_end(self, plan: Plan, shown: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]) -> Finding:
+    def _dead_end(
+        self, plan: Plan, shown: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]
+    ) -> OrderFinding:
         order = tuple(go.id for go in shown.order)
         where, mark = self._author_of(plan, shown) if shown.order else at_start
-        message = story.tell_dead_end(plan, shown, suspects)
+        message = finding_messages.tell_dead_end(plan, shown, suspects)
         if not shown.shortest:
             message += _PERHAPS_SHORTER
         return finding("dead-end", where, mark, message, order=order, start=shown.start, options=dict(plan.options))
 
-    def _time_conflicts(self, analysis: Analysis) -> Iterator[Finding]:
+    def _time_conflicts(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
         plan = analysis.plan
         found = timing(plan, analysis.order, analysis.never)
-        if isinstance(found, Conflict):
+        if isinstance(found, WindowConflict):
             name, window = found.windows[0]
             step = plan.steps[name].operation
-            message = story.tell_conflict(plan, found)
+            message = finding_messages.tell_conflict(plan, found)
             yield finding("time-conflict", step.id, window.mark, message, options=dict(plan.options))
             return
         errors = any(each.severity == "error" for each in self._findings)
-        if isinstance(found, NotSettled) or (
-            found.order and not errors and not can_be_walked(plan, analysis.order, found, _some_start(analysis))
+        if isinstance(found, WindowsUndecided) or (
+            found.order and not errors and not order_is_possible(plan, analysis.order, found, _some_start(analysis))
         ):
             message = "Whether all time windows can be kept was not settled: too many orders would have to be tried"
             self._not_explored("", Mark(), message)
 
-    def _say_what_is_missing(self, analysis: Analysis) -> None:
+    def _say_what_is_missing(self, analysis: PlanAnalysis) -> None:
         for outline in analysis.outlines:
             if outline.proven.free:
                 continue
@@ -167,7 +169,7 @@ class _Proving:
             )
             self._not_explored("", Mark(), message)
 
-    def _interlock_needed(self, analyses: list[Analysis]) -> None:
+    def _interlock_needed(self, analyses: list[PlanAnalysis]) -> None:
         for analysis in analyses:
             for part, space in breaking(analysis):
                 rules = frozenset(part.rules)
@@ -181,24 +183,26 @@ class _Proving:
                     message = "It was not settled whether only the interlock stops what a rule forbids of "
                     self._not_explored(_place_of(part), _mark_of(part), message + _group(part))
 
-    def _tell_breach(self, analysis: Analysis, analyses: list[Analysis], rules: frozenset[int], shown: Witness) -> None:
+    def _tell_breach(
+        self, analysis: PlanAnalysis, analyses: list[PlanAnalysis], rules: frozenset[int], shown: Witness
+    ) -> None:
         plan = analysis.plan
         last = shown.order[-1]
-        told = story.tell_breach(plan, shown) + " On paper nothing stops it; only the interlock does. "
-        lines: tuple[Line, ...] = ()
-        if isinstance(last, Do) and analysis.never >> analysis.order.index[last.operation] & 1:
+        told = finding_messages.tell_breach(plan, shown) + " On paper nothing stops it; only the interlock does. "
+        lines: tuple[SuggestedLine, ...] = ()
+        if isinstance(last, DoOperation) and analysis.never >> analysis.order.index[last.operation] & 1:
             told += "The operation can never be done as it is written: mend it, or the rule, first."
-        elif isinstance(last, Make) and last.move not in useful_moves(analysis):
+        elif isinstance(last, MakeMove) and last.move not in useful_moves(analysis):
             told += "The move can never be made as it is written: mend it, or the rule, first."
         elif not all(each.settled for each in analyses):
             told += "The procedure is too wide to work out which lines would make it safe on paper."
         else:
-            mending = Mender(analyses, rules, self._explorer).mend(analysis, shown)
+            mending = PaperFixSearch(analyses, rules, self._explorer).mend(analysis, shown)
             if mending is None:
                 told += "No set of `after` and `needs` lines was found that makes it safe on paper."
             else:
                 lines = mending.lines
-                told += story.tell_mending(self._procedure, lines, smallest=mending.smallest)
+                told += finding_messages.tell_mending(self._procedure, lines, smallest=mending.smallest)
         where, mark = self._author_of(plan, shown)
         if not shown.shortest:
             told += _PERHAPS_SHORTER
@@ -220,10 +224,10 @@ class _Proving:
     def _author_of(self, plan: Plan, shown: Witness) -> tuple[str, Mark]:
         """The author's name of the last of an order, and where it is written."""
         last = shown.order[-1]
-        name = plan.steps[last.operation].operation.id if isinstance(last, Do) else last.move
-        return name, story.mark_of(self._procedure, name)
+        name = plan.steps[last.operation].operation.id if isinstance(last, DoOperation) else last.move
+        return name, finding_messages.mark_of(self._procedure, name)
 
-    def _add(self, findings: Iterable[Finding]) -> None:
+    def _add(self, findings: Iterable[OrderFinding]) -> None:
         """Each once, whichever options it was met with first."""
         for each in findings:
             key = each.code, each.where, each.line, each.column
@@ -236,7 +240,7 @@ class _Proving:
         self._add([finding("not-explored", where, mark, message)])
 
 
-def _some_start(analysis: Analysis) -> dict[str, str]:
+def _some_start(analysis: PlanAnalysis) -> dict[str, str]:
     """A start of all variables that no rule forbids."""
     start = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     for part in analysis.parts():
@@ -246,25 +250,25 @@ def _some_start(analysis: Analysis) -> dict[str, str]:
     return start
 
 
-def _what_was_proven(outline: Outline) -> str:
+def _what_was_proven(outline: UnexploredGroup) -> str:
     if outline.proven.no_breach:
         return "It was proven that no order passes a forbidden configuration, but not that all can be finished."
     return "That all of it can be done and finished was not proven."
 
 
-def _group(part: Part, *, start: bool = False) -> str:
+def _group(part: VariableGroup, *, start: bool = False) -> str:
     names = ", ".join(part.variables[:6]) + (" and others" if len(part.variables) > 6 else "")
     return f"{'The' if start else 'the'} states {names}"
 
 
-def _place_of(part: Part) -> str:
+def _place_of(part: VariableGroup) -> str:
     return f"state.{_first_asked(part).name}"
 
 
-def _mark_of(part: Part) -> Mark:
+def _mark_of(part: VariableGroup) -> Mark:
     return _first_asked(part).mark
 
 
-def _first_asked(part: Part) -> Variable:
+def _first_asked(part: VariableGroup) -> Variable:
     """What an author would look at first: a variable that is asked for, if there is one."""
     return next((v for v in part.machine.variables if v.start is None), part.machine.variables[0])

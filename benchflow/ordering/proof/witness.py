@@ -22,12 +22,12 @@ from benchflow.ordering.interlock import (
     move_reasons,
     step_reasons,
 )
-from benchflow.ordering.machine import BLOCKED, bits
-from benchflow.ordering.proof.analysis import Analysis
-from benchflow.ordering.proof.at_least import surely_stuck
-from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.space import AnySpace, gated
-from benchflow.ordering.route import Do, Go, Make, Way, route
+from benchflow.ordering.proof.over_approximation import surely_stuck
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis
+from benchflow.ordering.proof.state_space import AnyStateSpace, gated
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.route import DoOperation, MakeMove, RouteStep, SafeRoute, route
+from benchflow.ordering.state_machine import BLOCKED, bits
 from benchflow.procedure.plan import Plan, Step
 
 _MOST_NODES = 200_000
@@ -43,30 +43,32 @@ class Witness(Struct, frozen=True):
     rule's index in ``Procedure.interference``. ``shortest`` is false where only a short one was found."""
 
     start: dict[str, str]
-    order: tuple[Go, ...]
+    order: tuple[RouteStep, ...]
     rule: int | None = None
     shortest: bool = True
 
 
-class Unsettled(Struct, frozen=True):
+class Undecided(Struct, frozen=True):
     """Too much would have to be looked at to say whether the whole procedure ever comes to this."""
 
 
-def show_dead_end(analysis: Analysis, part: Part, space: AnySpace | None) -> Witness | Unsettled | None:
+def show_dead_end(
+    analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None
+) -> Witness | Undecided | None:
     """A shortest order after which the part can no longer be finished; ``None`` when the whole procedure never
     comes to that. Without a ``space`` only what shows at once is seen, and ``None`` proves nothing."""
-    return _Show(analysis, part, space, dead=True).run()
+    return _WitnessSearch(analysis, part, space, dead=True).run()
 
 
 def show_breach(
-    analysis: Analysis, part: Part, space: AnySpace | None, *, any_will_do: bool = False
-) -> Witness | Unsettled | None:
+    analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None, *, any_will_do: bool = False
+) -> Witness | Undecided | None:
     """A shortest order that prerequisites and needs allow and whose last step or move a rule forbids; not necessarily
     a shortest where ``any_will_do``. ``space`` may be missing: then only so much is looked at."""
-    return _Show(analysis, part, space, dead=False).run(any_will_do=any_will_do)
+    return _WitnessSearch(analysis, part, space, dead=False).run(any_will_do=any_will_do)
 
 
-class _Found(Struct, frozen=True):
+class _FoundPath(Struct, frozen=True):
     """In a view: ``path`` holds step numbers, and ``~number`` of moves. No order of the whole procedure that shows
     the same is shorter than ``least``."""
 
@@ -75,20 +77,20 @@ class _Found(Struct, frozen=True):
     least: int
 
 
-class _Show:
-    def __init__(self, analysis: Analysis, part: Part, space: AnySpace | None, *, dead: bool) -> None:
+class _WitnessSearch:
+    def __init__(self, analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
         self._analysis = analysis
         self._part = part
         self._space = space
         self._dead = dead
 
-    def run(self, *, any_will_do: bool = False) -> Witness | Unsettled | None:
+    def run(self, *, any_will_do: bool = False) -> Witness | Undecided | None:
         found = self._run(any_will_do=any_will_do)
         if self._dead and self._space is None and isinstance(found, Witness):
             return replace(found, shortest=False)  # a shorter one may not have shown
         return found
 
-    def _run(self, *, any_will_do: bool) -> Witness | Unsettled | None:
+    def _run(self, *, any_will_do: bool) -> Witness | Undecided | None:
         members = [self._part]
         best: Witness | None = None
         while True:
@@ -97,14 +99,14 @@ class _Show:
             most = _MOST_NODES_LOOKED_THROUGH if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
             found = _search(view, goal, view.all, most // len(members) ** 2)
-            proven = not isinstance(found, Unsettled)
+            proven = not isinstance(found, Undecided)
             if not proven and self._space is None:
-                return Unsettled() if best is None else replace(best, shortest=False)
+                return Undecided() if best is None else replace(best, shortest=False)
             if not proven:
                 found = _search(view, goal, goal.some_target(), most)
             if found is None:
                 return None
-            if isinstance(found, _Found):
+            if isinstance(found, _FoundPath):
                 walked = _walk(self._analysis, view, found, dead=self._dead)
                 if walked is not None and (best is None or len(walked.order) < len(best.order)):
                     best = walked
@@ -112,12 +114,12 @@ class _Show:
                     return best
             more = self._waited_for(members)
             if not proven or not more:
-                return Unsettled() if best is None else replace(best, shortest=False)
+                return Undecided() if best is None else replace(best, shortest=False)
             members += more
 
-    def _together(self, members: Sequence[Part]) -> Part:
+    def _together(self, members: Sequence[VariableGroup]) -> VariableGroup:
         analysis = self._analysis
-        return Part(
+        return VariableGroup(
             analysis.plan,
             analysis.paper,
             analysis.order,
@@ -126,7 +128,7 @@ class _Show:
             analysis.never,
         )
 
-    def _waited_for(self, members: Sequence[Part]) -> list[Part]:
+    def _waited_for(self, members: Sequence[VariableGroup]) -> list[VariableGroup]:
         waited = 0
         for part in members:
             for one, other in zip(part.outside, part.outside_on_paper, strict=True):
@@ -140,7 +142,7 @@ class _Show:
 class _Goal:
     """What is looked for: told of the ``part``, asked of the ``view`` that it is in."""
 
-    def __init__(self, view: Part, part: Part, space: AnySpace | None, *, dead: bool) -> None:
+    def __init__(self, view: VariableGroup, part: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
         self.dead = dead
         self._view = view
         self._part = part
@@ -206,7 +208,7 @@ _Node = tuple[int, int, int]
 _NONE = 1 << 62
 
 
-def _search(view: Part, goal: _Goal, within: int, most: int) -> _Found | Unsettled | None:
+def _search(view: VariableGroup, goal: _Goal, within: int, most: int) -> _FoundPath | Undecided | None:
     """The cheapest way, by what it costs at least in the whole procedure; only by steps ``within``, and looking at
     no more than ``most`` configurations."""
     gate = gated(view, view.twins(also_outside=True))
@@ -223,7 +225,7 @@ def _search(view: Part, goal: _Goal, within: int, most: int) -> _Found | Unsettl
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
             return _found(came, node, so_far)
         if len(closed) > most:
-            return Unsettled()
+            return Undecided()
         paid = 0
         for step in bits(done):
             paid |= view.outside[step]
@@ -236,7 +238,7 @@ def _search(view: Part, goal: _Goal, within: int, most: int) -> _Found | Unsettl
 
 
 def _onward(
-    view: Part, goal: _Goal, gate: Sequence[int], node: _Node, paid: int, within: int
+    view: VariableGroup, goal: _Goal, gate: Sequence[int], node: _Node, paid: int, within: int
 ) -> Iterator[tuple[_Node, int, int]]:
     """(where to, by which action, at which price)."""
     done, valuation, _ = node
@@ -257,20 +259,20 @@ def _onward(
             yield (done, valuation, action), action, 1 + (outside & ~paid).bit_count()
 
 
-def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _Found:
+def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:
     path: list[int] = []
     while node in came:
         node, action = came[node]
         path.append(action)
-    return _Found(node[1], tuple(reversed(path)), cost)
+    return _FoundPath(node[1], tuple(reversed(path)), cost)
 
 
 # --- on the whole procedure -------------------------------------------------------------------------
 
 
-def _walk(analysis: Analysis, view: Part, found: _Found, *, dead: bool) -> Witness | None:
+def _walk(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> Witness | None:
     """The shortest order of the whole procedure that contains the path, replayed; ``None`` when there is none."""
-    trail = _Trail(analysis, view, found, dead=dead)
+    trail = _ForcedPath(analysis, view, found, dead=dead)
     best: Witness | None = None
     for start in islice(_starts(analysis, view, found, trail.needed), _MOST_STARTS):
         order = trail.walked_from(start)
@@ -282,11 +284,11 @@ def _walk(analysis: Analysis, view: Part, found: _Found, *, dead: bool) -> Witne
     return best
 
 
-class _Trail:
+class _ForcedPath:
     """A plan in which the view's steps and moves can only be done along the path, each once, so that the way to its
     end is a way of the whole procedure."""
 
-    def __init__(self, analysis: Analysis, view: Part, found: _Found, *, dead: bool) -> None:
+    def __init__(self, analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> None:
         plan, paper = analysis.plan, analysis.paper
         machine = view.machine
         path = found.path
@@ -294,7 +296,7 @@ class _Trail:
         last = None if dead else path[-1]
         done = on_path if last is None or last < 0 else on_path - {view.steps[last]}
         missing = view.mask & ~sum(1 << number for number in done)
-        self._go: dict[str, Go] = {}
+        self._go: dict[str, RouteStep] = {}
         steps: dict[str, Step] = {}
         renamed: dict[str, str] = {}
         before: tuple[str, ...] = ()
@@ -306,13 +308,13 @@ class _Trail:
                 number = view.steps[action]
                 self.needed |= paper.before[number]
                 original = plan.steps[paper.steps[number]]
-                self._go[name] = Do(original.id)
+                self._go[name] = DoOperation(original.id)
                 renamed[original.id] = name
                 after = tuple(other for other in original.after if other not in renamed)
                 step = replace(original, id=name, after=(*after, *before))
             else:
                 move = moves[machine.moves[~action]]
-                self._go[name] = Make(move.id)
+                self._go[name] = MakeMove(move.id)
                 step = _once(name, move.needs, move.sets, before)
             if place == len(path) - 1 and last is not None:
                 # What breaks the rule is not done: the trail ends where it could be taken up.
@@ -327,9 +329,9 @@ class _Trail:
         steps["\0end"] = _once("\0end", {}, {}, before)
         self._plan = Plan(replace(plan.procedure, moves=free), plan.options, steps)
 
-    def walked_from(self, start: dict[str, str]) -> tuple[Go, ...] | None:
+    def walked_from(self, start: dict[str, str]) -> tuple[RouteStep, ...] | None:
         found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end")
-        if not isinstance(found, Way):
+        if not isinstance(found, SafeRoute):
             return None
         return tuple(self._go.get(go.id, go) for go in found.steps[:-1])
 
@@ -340,7 +342,7 @@ def _once(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, str], af
     return Step(name, Operation(name, name, "", 0), None, after, needs, {}, sets, (), 0.0)
 
 
-def _starts(analysis: Analysis, view: Part, found: _Found, needed: int) -> Iterator[dict[str, str]]:
+def _starts(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, needed: int) -> Iterator[dict[str, str]]:
     """Whole starts that agree with the path's: every one of the parts that the path waits for, any one of others."""
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     values.update(_known(view, found.start))
@@ -354,22 +356,24 @@ def _starts(analysis: Analysis, view: Part, found: _Found, needed: int) -> Itera
         yield {**values, **{name: value for one in chosen for name, value in one.items()}}
 
 
-def _known(part: Part, number: int) -> dict[str, str]:
+def _known(part: VariableGroup, number: int) -> dict[str, str]:
     return {name: value for name, value in part.machine.valuation(number).items() if value is not None}
 
 
-def _replayed(plan: Plan, start: dict[str, str], order: tuple[Go, ...], *, dead: bool) -> Witness | None:
+def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *, dead: bool) -> Witness | None:
     """The witness, if every step of it is allowed at its turn, and the last breaks a rule where that is what it
     is to show."""
     here = Configuration(frozenset(), dict(start))
     if forbidden(plan, here.valuation):
         return None
     for place, go in enumerate(order):
-        reasons = step_reasons(plan, here, go.operation) if isinstance(go, Do) else move_reasons(plan, here, go.move)
+        reasons = (
+            step_reasons(plan, here, go.operation) if isinstance(go, DoOperation) else move_reasons(plan, here, go.move)
+        )
         if place == len(order) - 1 and not dead:
             broken = [reason.rule for reason in reasons if isinstance(reason, Interference)]
             return Witness(start, order, broken[0]) if broken and len(broken) == len(reasons) else None
         if reasons:
             return None
-        here = after_step(plan, here, go.operation) if isinstance(go, Do) else after_move(plan, here, go.move)
+        here = after_step(plan, here, go.operation) if isinstance(go, DoOperation) else after_move(plan, here, go.move)
     return Witness(start, order) if dead else None

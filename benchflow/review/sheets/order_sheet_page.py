@@ -1,6 +1,6 @@
 """What stands on a printed sheet in one safe order: every line with its reasons, and room to write on it.
 
-Made from :class:`benchflow.ordering.order_sheet.OrderSheet`; printed by ``order_sheet_html`` and
+Made from :class:`benchflow.ordering.pictures.order_sheet.OrderSheet`; printed by ``order_sheet_html`` and
 ``order_sheet_text``. Nothing here is measured or decided: a sheet is made before the work.
 """
 
@@ -8,9 +8,9 @@ from collections.abc import Iterable, Iterator
 
 from msgspec import Struct
 
-from benchflow.ordering.graph import letter
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.order_sheet import MoveTurn, OrderSheet, Stands, Turn
+from benchflow.ordering.pictures.order_graph import move_letter
+from benchflow.ordering.pictures.order_sheet import NeededState, OrderSheet, SheetMove, SheetOperation
 from benchflow.procedure.model import (
     Bound,
     Caution,
@@ -189,15 +189,15 @@ def _parts(sheet: OrderSheet) -> Iterator[Part]:
     """A move belongs with the operation that it is made for."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
-    timed = {since.since for turn in sheet.turns if isinstance(turn, Turn) for since in turn.times}
+    timed = {since.since for turn in sheet.turns if isinstance(turn, SheetOperation) for since in turn.times}
     gathered: list[tuple[str, list[Entry]]] = []
     for turn in sheet.turns:
-        goal = by_turn[turn.before] if isinstance(turn, MoveTurn) else turn
-        assert isinstance(goal, Turn)
+        goal = by_turn[turn.before] if isinstance(turn, SheetMove) else turn
+        assert isinstance(goal, SheetOperation)
         section = sheet.plan.steps[goal.step].operation.section
         entry = (
             _move(sheet, turn)
-            if isinstance(turn, MoveTurn)
+            if isinstance(turn, SheetMove)
             else _operation(sheet, turn, counted_from=turn.turn in timed)
         )
         if not gathered or gathered[-1][0] != section:
@@ -210,13 +210,13 @@ def _parts(sheet: OrderSheet) -> Iterator[Part]:
         seen.add(section)
 
 
-def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
+def _move(sheet: OrderSheet, turn: SheetMove) -> Entry:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
     why = f"Made for {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
     return Entry(
         turn=turn.turn,
-        label=f"move {letter(list(moves).index(turn.move))}",
+        label=f"move {move_letter(list(moves).index(turn.move))}",
         is_move=True,
         title=move.title or move.id,
         why=(why, *_standing(turn.states)),
@@ -225,7 +225,7 @@ def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
     )
 
 
-def _operation(sheet: OrderSheet, turn: Turn, *, counted_from: bool) -> Entry:
+def _operation(sheet: OrderSheet, turn: SheetOperation, *, counted_from: bool) -> Entry:
     step = sheet.plan.steps[turn.step]
     operation = step.operation
     number = sheet.plan.number(turn.step)
@@ -252,7 +252,7 @@ def _operation(sheet: OrderSheet, turn: Turn, *, counted_from: bool) -> Entry:
     )
 
 
-def _why(operation: Operation, turn: Turn) -> Iterator[str]:
+def _why(operation: Operation, turn: SheetOperation) -> Iterator[str]:
     if operation.because:
         yield operation.because
     if turn.after:
@@ -267,7 +267,7 @@ def _why(operation: Operation, turn: Turn) -> Iterator[str]:
         yield f"While {hazard}" if operation.during else f"From here on {hazard}"
 
 
-def _clock(turn: Turn, counted_from: bool) -> Iterator[str]:
+def _clock(turn: SheetOperation, counted_from: bool) -> Iterator[str]:
     if any(time.holds_back for time in turn.times):
         yield "begin not before"
     if any(time.closes for time in turn.times):
@@ -276,7 +276,7 @@ def _clock(turn: Turn, counted_from: bool) -> Iterator[str]:
         yield "finished at"
 
 
-def _standing(states: Iterable[Stands]) -> Iterator[str]:
+def _standing(states: Iterable[NeededState]) -> Iterator[str]:
     for state in states:
         since = "as at the start" if state.since is None else f"since {state.since}"
         yield f"Needs {state.words}, {since}"
@@ -388,7 +388,7 @@ class _Names:
         procedure = sheet.plan.procedure
         self._titles = {item.id: item.title for item in procedure.kit}
         self._titles |= {need.id: need.title for need in procedure.instruments}
-        self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, Turn)}
+        self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, SheetOperation)}
 
     def title(self, name: str) -> str:
         return self._titles.get(name) or name

@@ -3,7 +3,7 @@
 from msgspec import Struct
 
 from benchflow.ordering.interlock import forbidden
-from benchflow.ordering.taking_back import coming_back
+from benchflow.ordering.rework import with_dependents
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, said, unknown
@@ -108,5 +108,5 @@ def redo_steps(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...
         same = other.place is None or step.place is None or other.place == step.place
         if name in wanted or (other.operation.id in wanted and same):
             found.append(name)
-    resting = coming_back(state.plan, history(state), [one for one in found if one in state.done])
+    resting = with_dependents(state.plan, history(state), [one for one in found if one in state.done])
     return tuple(one for one in state.plan.steps if one != step.id and (one in found or one in resting))

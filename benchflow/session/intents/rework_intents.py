@@ -4,7 +4,8 @@ from collections.abc import Mapping
 
 from msgspec.structs import replace
 
-from benchflow.ordering import taking_back as planner
+from benchflow.ordering import rework
+from benchflow.ordering.route import MakeMove
 from benchflow.plaintext import clean
 from benchflow.session.context import Around, Decision, Entry, refuse, said, unknown
 from benchflow.session.intents import intent_types as it
@@ -14,7 +15,7 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
-def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
+def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     """How the work down to ``step_id`` comes apart, or every reason why it cannot."""
     if step_id not in state.plan.steps:
         return unknown("operation", step_id, state.plan.steps)
@@ -27,19 +28,22 @@ def plan_of(state: State, step_id: str) -> planner.TakeBack | Refusal:
     if step_id not in (*state.done, *state.set_aside, state.in_hand):
         message = f"{said(state, step_id)} is not done: there is nothing to take back"
         return refuse("not-taken-up", message, operation=step_id)
-    found = planner.plan_taking_back(state.plan, history(state), step_id)
-    if isinstance(found, planner.Cannot):
+    found = rework.plan_rework(state.plan, history(state), step_id)
+    if isinstance(found, rework.NoRework):
         return Refusal(
             tuple(
-                Reason("not-allowed", planner.words(state.plan, reason), operation=planner.about(reason))
+                Reason("not-allowed", rework.obstacle_text(state.plan, reason), operation=rework.named_step(reason))
                 for reason in found.reasons
             )
         )
-    if state.in_hand is not None and found.steps != (planner.Undo(step_id),):
+    if state.in_hand is not None and found.steps != (rework.UndoOperation(step_id),):
         message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
         return refuse("operation-in-hand", message, operation=step_id)
     gone = [
-        name for each in found.steps if isinstance(each, planner.Undo) for name in thrown_away(state, each.operation)
+        name
+        for each in found.steps
+        if isinstance(each, rework.UndoOperation)
+        for name in thrown_away(state, each.operation)
     ]
     return replace(found, discard=tuple(dict.fromkeys(gone)))
 
@@ -55,13 +59,13 @@ def thrown_away(state: State, step_id: str) -> tuple[str, ...]:
     )
 
 
-def history(state: State) -> planner.History:
+def history(state: State) -> rework.DoneWork:
     """What the planner needs: what was finished, in that order (half-done work counts), and who wrote what."""
-    writes: Mapping[str, tuple[planner.Write, ...]] = {
-        name: tuple(planner.Write(write.step, write.value) for write in past) for name, past in state.writes.items()
+    writes: Mapping[str, tuple[rework.StateWrite, ...]] = {
+        name: tuple(rework.StateWrite(write.step, write.value) for write in past) for name, past in state.writes.items()
     }
     held = () if state.in_hand is None else (state.in_hand,)
-    return planner.History(finished=(*state.done, *state.set_aside, *held), writes=dict(writes))
+    return rework.DoneWork(finished=(*state.done, *state.set_aside, *held), writes=dict(writes))
 
 
 def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision:
@@ -71,8 +75,7 @@ def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision
     if isinstance(plan, Refusal):
         return plan
     steps = tuple(
-        {"move": step.move} if isinstance(step, planner.MakeMove) else {"operation": step.operation}
-        for step in plan.steps
+        {"move": step.move} if isinstance(step, MakeMove) else {"operation": step.operation} for step in plan.steps
     )
     reason = clean(intent.reason).strip()
     opened = ev.Reopened(intent.operation, reason, steps, plan.discard, walked=intent.walk)
@@ -99,6 +102,6 @@ def step_back(state: State, intent: it.StepBack, around: Around, by: str) -> Dec
 
 def _stopped(state: State, step_id: str) -> tuple[Reason, ...]:
     return tuple(
-        Reason("state-not-met", planner.words(state.plan, reason), operation=step_id)
-        for reason in planner.step_back_reasons(state.plan, history(state), step_id)
+        Reason("state-not-met", rework.obstacle_text(state.plan, reason), operation=step_id)
+        for reason in rework.undo_reasons(state.plan, history(state), step_id)
     )

@@ -8,14 +8,14 @@ from benchflow.session.state.state import State
 
 def told(state: State, reason: interlock.Blocked) -> Reason:
     plan = state.plan
-    message = interlock.words(plan, reason)
+    message = interlock.reason_text(plan, reason)
     match reason:
         case interlock.AfterMissing(operation):
             return Reason("after-missing", message, operation=operation)
         case interlock.StateNotMet(variable):
             return Reason("state-not-met", message, state=variable)
         case interlock.Interference():
-            lifts = [interlock.lift_words(plan, lift) for lift in reason.lifts]
+            lifts = [interlock.lift_text(plan, lift) for lift in reason.lifts]
             return Reason("interference", ". ".join([message, *lifts]), rule=reason.rule)
         case interlock.AlreadyDone(operation):
             return Reason("already-done", message, operation=operation)

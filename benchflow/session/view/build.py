@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import msgspec
 
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.route import NoWay, route
+from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around
@@ -113,7 +113,7 @@ def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | No
         if name in ready:
             return name
         way = route(state.plan, state.configuration(), name)
-        first = None if isinstance(way, NoWay) else next((go.id for go in way.steps if go.id in ready), None)
+        first = None if isinstance(way, NoRoute) else next((go.id for go in way.steps if go.id in ready), None)
         if first is not None:
             return first
     for wanted in ("set-aside", "ready"):

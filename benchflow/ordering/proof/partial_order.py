@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
 
-from benchflow.ordering.machine import bits, closure
+from benchflow.ordering.state_machine import bits, closure
 from benchflow.procedure.plan import Plan
 
 
-class Order:
+class PartialOrder:
     """Steps are numbered as in the plan. ``before`` is everything that comes before each step, ``held`` the
     steps that a circle holds up for good, ``rank`` each step's turn in the order that follows the author's
     as closely as ``after`` allows (steps held up have their turns last). ``extra`` adds to what comes before

@@ -9,14 +9,14 @@ from benchflow.ordering.interlock import (
     after_move,
     after_step,
     forbidden,
-    in_hand,
-    words,
+    reason_text,
+    while_in_progress,
 )
-from benchflow.ordering.proof.finding import Line
-from benchflow.ordering.proof.structure import sentence
-from benchflow.ordering.proof.timing import Conflict
+from benchflow.ordering.proof.proof_findings import SuggestedLine
+from benchflow.ordering.proof.static_checks import sentence
+from benchflow.ordering.proof.window_feasibility import WindowConflict
 from benchflow.ordering.proof.witness import Witness
-from benchflow.ordering.route import Do, Go, NoWay, route
+from benchflow.ordering.route import DoOperation, NoRoute, RouteStep, route
 from benchflow.ordering.wording import (
     all_of,
     in_a_sentence,
@@ -35,11 +35,11 @@ _MOST_LOOKED_AT = 200
 """Configurations looked at to tell why something can't be done; that it can't is proven elsewhere."""
 
 
-def name_of(plan: Plan, go: Go) -> str:
-    return step_title(plan, go.operation) if isinstance(go, Do) else move_title(plan.procedure, go.move)
+def name_of(plan: Plan, go: RouteStep) -> str:
+    return step_title(plan, go.operation) if isinstance(go, DoOperation) else move_title(plan.procedure, go.move)
 
 
-def told_order(plan: Plan, order: Sequence[Go]) -> str:
+def told_order(plan: Plan, order: Sequence[RouteStep]) -> str:
     """``“Fit the head”, then “Seat the cam”``; of a long order the last steps that have to do with states."""
     if len(order) <= _MOST_NAMED:
         return _one_after_the_other(plan, order)
@@ -47,12 +47,12 @@ def told_order(plan: Plan, order: Sequence[Go]) -> str:
     return f"{len(order)} steps (those that tell, last: {_one_after_the_other(plan, telling)})"
 
 
-def _one_after_the_other(plan: Plan, order: Sequence[Go]) -> str:
+def _one_after_the_other(plan: Plan, order: Sequence[RouteStep]) -> str:
     return ", then ".join(f"“{name_of(plan, go)}”" for go in order)
 
 
-def _has_to_do_with_states(plan: Plan, go: Go) -> bool:
-    if not isinstance(go, Do):
+def _has_to_do_with_states(plan: Plan, go: RouteStep) -> bool:
+    if not isinstance(go, DoOperation):
         return True
     step = plan.steps[go.operation]
     return bool(step.needs or step.during or step.sets)
@@ -65,10 +65,10 @@ def opened_with(plan: Plan, start: dict[str, str]) -> str:
     return all_of(_stands_at(procedure, name, start[name]) for name in asked)
 
 
-def end_of(plan: Plan, start: dict[str, str], order: Sequence[Go]) -> Configuration:
+def end_of(plan: Plan, start: dict[str, str], order: Sequence[RouteStep]) -> Configuration:
     here = Configuration(frozenset(), dict(start))
     for go in order:
-        here = after_step(plan, here, go.operation) if isinstance(go, Do) else after_move(plan, here, go.move)
+        here = after_step(plan, here, go.operation) if isinstance(go, DoOperation) else after_move(plan, here, go.move)
     return here
 
 
@@ -83,8 +83,8 @@ def tell_breach(plan: Plan, witness: Witness) -> str:
     last = witness.order[-1]
     here = end_of(plan, witness.start, witness.order[:-1])
     then, when = here.valuation, "when it is done"
-    if isinstance(last, Do):
-        meanwhile = in_hand(plan, here, last.operation)
+    if isinstance(last, DoOperation):
+        meanwhile = while_in_progress(plan, here, last.operation)
         if witness.rule in forbidden(plan, meanwhile):
             then, when = meanwhile, "while it is in hand"
         else:
@@ -106,7 +106,7 @@ def tell_breach(plan: Plan, witness: Witness) -> str:
     return f"{told[:1].upper()}{told[1:]}. {sentence(rule.because)}"
 
 
-def tell_mending(procedure: Procedure, lines: Sequence[Line], *, smallest: bool) -> str:
+def tell_mending(procedure: Procedure, lines: Sequence[SuggestedLine], *, smallest: bool) -> str:
     if not lines:
         return "No `after` or `needs` can mend it: the operation brings all of it about by itself."
     told = all_of(f"`{line}` at {_place(procedure, line.to)}" for line in lines)
@@ -131,7 +131,7 @@ def mark_of(procedure: Procedure, name: str) -> Mark:
 # --- time-conflict ----------------------------------------------------------------------------------
 
 
-def tell_conflict(plan: Plan, conflict: Conflict) -> str:
+def tell_conflict(plan: Plan, conflict: WindowConflict) -> str:
     told = [
         f"“{step_title(plan, name)}” {window.text} since “{step_title(plan, window.operation)}”"
         for name, window in conflict.windows
@@ -162,7 +162,7 @@ def tell_dead_end(plan: Plan, witness: Witness, suspects: Sequence[str]) -> str:
 def _what_is_stuck(plan: Plan, here: Configuration, suspects: Sequence[str]) -> str:
     for step_id in [name for name in suspects if name not in here.done][:_MOST_SUSPECTS]:
         found = route(plan, here, step_id, limit=_MOST_LOOKED_AT)
-        if isinstance(found, NoWay) and found.certain:
+        if isinstance(found, NoRoute) and found.certain:
             return f"“{step_title(plan, step_id)}” can then never be done: {_why(plan, found.reasons)}."
     return "Of what is left each may still be done, but not all of it in any order."
 
@@ -177,7 +177,7 @@ def tell_unreachable(plan: Plan, step_ids: Sequence[str], lost: frozenset[str], 
     if start is None:
         return f"No allowed order ever does “{name}”"
     found = route(plan, Configuration(frozenset(), dict(start)), step_ids[0], limit=_MOST_LOOKED_AT)
-    reasons = found.reasons if isinstance(found, NoWay) else ()
+    reasons = found.reasons if isinstance(found, NoRoute) else ()
     why = f": however far one gets, {_why(plan, reasons)}" if reasons else ""
     return f"No allowed order ever does “{name}”{why}"
 
@@ -187,7 +187,8 @@ def _why(plan: Plan, reasons: Sequence[Blocked]) -> str:
     telling: list[Blocked] = [reason for reason in reasons if not isinstance(reason, AfterMissing)]
     telling = telling or list(reasons)
     return (
-        "; ".join(in_a_sentence(words(plan, reason)) for reason in telling[:2]) or "something always stands against it"
+        "; ".join(in_a_sentence(reason_text(plan, reason)) for reason in telling[:2])
+        or "something always stands against it"
     )
 
 

@@ -3,23 +3,23 @@
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 
-from benchflow.ordering.graph import Graph, GraphRule, Group
-from benchflow.ordering.machine import closure
+from benchflow.ordering.pictures.order_graph import GraphRule, OperationGroup, OrderGraph
+from benchflow.ordering.state_machine import closure
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of
 from benchflow.procedure.model import Settings, Values
 
 WIDEST = 100
 
 
-def graph_text(drawn: Graph, groups: Sequence[Group], *, width: int = WIDEST) -> tuple[str, ...]:
+def order_graph_text(drawn: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
     """Lines of at most ``width`` characters (a single longer word is broken)."""
-    return tuple(_Telling(drawn, groups, max(width, 40)).lines())
+    return tuple(_OrderText(drawn, groups, max(width, 40)).lines())
 
 
-class Names:
+class GraphNames:
     """How the pictures call things: an operation by its number, a move by its letter, a value by its words."""
 
-    def __init__(self, drawn: Graph, groups: Sequence[Group]) -> None:
+    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup]) -> None:
         self._state = {state.name: state for state in drawn.states}
         self._words = {(s.name, value.value): value.words for s in drawn.states for value in s.values}
         self._group = {step: group for group in groups for step in group.steps}
@@ -54,12 +54,12 @@ class Names:
         """``12``, ``30–33``, ``move A``."""
         return [*self.numbers(steps), *(f"move {self._letter[move]}" for move in moves)]
 
-    def after(self, group: Group, groups: Sequence[Group]) -> list[str]:
+    def after(self, group: OperationGroup, groups: Sequence[OperationGroup]) -> list[str]:
         return [
             groups[edge.group].numbers + (" (each its own)" if edge.by_place else "") for edge in group.after
         ]  # fmt: skip
 
-    def window(self, group: Group) -> list[str]:
+    def window(self, group: OperationGroup) -> list[str]:
         """``at most 10 min since 31``: a repeat counts from its own place, so from the group."""
         told: dict[str, list[str]] = {}
         for window in group.first.windows:
@@ -70,7 +70,7 @@ class Names:
             lines.append(f"{text} since {all_of(dict.fromkeys(since))}")
         return lines
 
-    def brought_by(self, group: Group, name: str, values: Sequence[str]) -> list[str]:
+    def brought_by(self, group: OperationGroup, name: str, values: Sequence[str]) -> list[str]:
         """Who may have brought the variable to one of the values when the group's turn comes, and the start where it
         stands so then. What comes after the group anyway is left out."""
         state = self._state.get(name)
@@ -83,7 +83,7 @@ class Names:
         )
         return (["the start"] if any(value.at_start for value in reached) else []) + by
 
-    def _is_later(self, step: str, group: Group) -> bool:
+    def _is_later(self, step: str, group: OperationGroup) -> bool:
         """Whether the step is, or comes after, every step of the group that it could have served."""
         before = self._before[self._number[step] - 1]
         return all(step == one or before >> self._number[one] - 1 & 1 for one in group.steps)
@@ -92,12 +92,12 @@ class Names:
         return all_of(self.needs(rule.never))
 
 
-class _Telling:
-    def __init__(self, drawn: Graph, groups: Sequence[Group], width: int) -> None:
+class _OrderText:
+    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup], width: int) -> None:
         self._drawn = drawn
         self._groups = groups
         self._width = width
-        self._names = Names(drawn, groups)
+        self._names = GraphNames(drawn, groups)
         self._side = max((len(group.numbers) for group in groups), default=1) + 3
 
     def lines(self) -> Iterator[str]:
@@ -120,7 +120,7 @@ class _Telling:
         yield from self._moves()
         yield from self._rules()
 
-    def _operation(self, group: Group) -> Iterator[str]:
+    def _operation(self, group: OperationGroup) -> Iterator[str]:
         names, first = self._names, group.first
         yield from self._wrapped(group.title, head=group.numbers.rjust(self._side - 2))
         after = names.after(group, self._groups)

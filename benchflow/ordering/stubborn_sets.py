@@ -2,20 +2,20 @@
 
 What is left out can still be done afterwards, to the same end and in no more steps: the set holds a step that has
 to be done anyway; for each of its members that may be done now, everything that it could hinder or be hindered by;
-for each that may not, everything that one condition which it lacks can come from. (A. Valmari: Stubborn sets for
+for each that may not, everything that one condition which it lacks can come from. (A. Valmari: StubbornSets sets for
 reduced state space generation, 1991; for shortest plans M. Wehrle, M. Helmert: About partial order reduction in
 planning and computer aided verification, 2012. From memory.)
 """
 
 from collections.abc import Sequence
 
-from benchflow.ordering.machine import BLOCKED, Effect, Machine, bits
+from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits
 
 
-class Stubborn:
+class StubbornSets:
     """Steps are numbered from 0, moves after them; ``gate`` is what has to be done before each step."""
 
-    def __init__(self, machine: Machine, gate: Sequence[int]) -> None:
+    def __init__(self, machine: StateMachine, gate: Sequence[int]) -> None:
         self._machine = machine
         self._gate = gate
         self._steps = len(machine.steps)

@@ -10,13 +10,13 @@ from collections.abc import Iterator, Sequence
 
 from msgspec import Struct
 
-from benchflow.ordering.machine import BLOCKED, Machine, bits
-from benchflow.ordering.proof.part import Part
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.state_machine import BLOCKED, StateMachine, bits
 
 _MOST_VALUATIONS = 20_000
 
 
-class AtLeast(Struct, frozen=True):
+class Approximation(Struct, frozen=True):
     """``no_breach``: no order passes a forbidden configuration, on paper. ``free``: from however the part may stand,
     every step that the order lets come next can be done, after some moves perhaps."""
 
@@ -25,14 +25,14 @@ class AtLeast(Struct, frozen=True):
     looked_at: int = 0
 
 
-def at_least(part: Part) -> AtLeast:
+def approximate(part: VariableGroup) -> Approximation:
     valuations = _valuations(part)
     if valuations is None:
-        return AtLeast(no_breach=False, free=False)
-    return AtLeast(not _any_breach(part, valuations), _is_free(part, valuations), len(valuations))
+        return Approximation(no_breach=False, free=False)
+    return Approximation(not _any_breach(part, valuations), _is_free(part, valuations), len(valuations))
 
 
-def _valuations(part: Part) -> list[int] | None:
+def _valuations(part: VariableGroup) -> list[int] | None:
     """All that steps and moves could ever bring about if they came in any order, again and again."""
     machine = part.machine
     seen = list(part.starts)
@@ -51,7 +51,7 @@ def _valuations(part: Part) -> list[int] | None:
     return seen
 
 
-def _any_breach(part: Part, valuations: Sequence[int]) -> bool:
+def _any_breach(part: VariableGroup, valuations: Sequence[int]) -> bool:
     machine = part.machine
     for effect in machine.move_effects:
         for valuation in valuations:
@@ -66,7 +66,7 @@ def _any_breach(part: Part, valuations: Sequence[int]) -> bool:
     return False
 
 
-def _is_free(part: Part, valuations: Sequence[int]) -> bool:
+def _is_free(part: VariableGroup, valuations: Sequence[int]) -> bool:
     machine = part.machine
     moved = {
         valuation: [
@@ -99,7 +99,7 @@ def _leading_to(there: set[int], into: dict[int, list[int]]) -> set[int]:
     return there
 
 
-def _at_turn(part: Part, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:
+def _at_turn(part: VariableGroup, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:
     """The valuations that may stand when everything ``before`` the step is done and the step is not."""
     masks = _possible(part, step, before)
     for valuation in valuations:
@@ -107,7 +107,7 @@ def _at_turn(part: Part, valuations: Sequence[int], step: int, before: int) -> I
             yield valuation
 
 
-def _possible(part: Part, step: int, before: int) -> list[int]:
+def _possible(part: VariableGroup, step: int, before: int) -> list[int]:
     """By variable, a mask of the values that may stand at the step's turn."""
     machine = part.machine
     masks = [0] * len(machine.variables)
@@ -132,7 +132,7 @@ def _possible(part: Part, step: int, before: int) -> list[int]:
     return masks
 
 
-def surely_stuck(part: Part, done: int, valuation: int) -> bool:
+def surely_stuck(part: VariableGroup, done: int, valuation: int) -> bool:
     """Whether some step can never be done any more even if whatever a variable has once stood at could be had again at
     any time. The other answer proves nothing."""
     machine = part.machine
@@ -154,7 +154,7 @@ def surely_stuck(part: Part, done: int, valuation: int) -> bool:
     return False
 
 
-def _may_be(machine: Machine, effect: int, values: Sequence[int]) -> bool:
+def _may_be(machine: StateMachine, effect: int, values: Sequence[int]) -> bool:
     needs, during, sets = machine.effects[effect]
     if any(not values[variable] & mask for variable, mask in needs):
         return False

@@ -18,8 +18,9 @@ from benchflow.ordering.interlock import (
     StateNotMet,
     interferences,
     moves_of,
+    reason_text,
 )
-from benchflow.ordering.interlock import words as interlock_words
+from benchflow.ordering.route import MakeMove
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Move, Settings
 from benchflow.procedure.plan import Plan, Step
@@ -28,38 +29,43 @@ DEFAULT_LIMIT = 5_000
 """Half-way states looked at before the search stops asking for the shortest way."""
 
 
-class Write(Struct, frozen=True):
+class StateWrite(Struct, frozen=True):
     """``step`` is empty for a move, a finding or the start."""
 
     step: str
     value: str | None
 
 
-class History(Struct, frozen=True):
+class DoneWork(Struct, frozen=True):
     """``finished`` in order, work set aside half done last; ``writes`` by variable, the start first, only
     those not taken back."""
 
     finished: tuple[str, ...]
-    writes: dict[str, tuple[Write, ...]]
+    writes: dict[str, tuple[StateWrite, ...]]
 
     @property
     def valuation(self) -> Valuation:
         return {name: past[-1].value if past else None for name, past in self.writes.items()}
 
 
-class Undo(Struct, frozen=True, tag="undo"):
+class UndoOperation(Struct, frozen=True, tag="undo"):
+    """A step of a rework plan: take one finished operation apart."""
+
     operation: str
 
+    @property
+    def id(self) -> str:
+        return self.operation
 
-class MakeMove(Struct, frozen=True, tag="move"):
-    move: str
+
+ReworkStep = UndoOperation | MakeMove
 
 
-class TakeBack(Struct, frozen=True, tag="take-back"):
+class ReworkPlan(Struct, frozen=True, tag="take-back"):
     """``discard`` are kit ids, ``redo`` the steps to be done again in the plan's order. ``shortest`` is false
     only where the search was cut off by its limit: the way is safe all the same."""
 
-    steps: tuple[Undo | MakeMove, ...]
+    steps: tuple[ReworkStep, ...]
     discard: tuple[str, ...]
     redo: tuple[str, ...]
     shortest: bool = True
@@ -75,7 +81,7 @@ class NoUndo(Struct, frozen=True, tag="no-undo"):
     operation: str
 
 
-class RestsOnIt(Struct, frozen=True, tag="rests-on-it"):
+class NeededBy(Struct, frozen=True, tag="rests-on-it"):
     """``by`` is done and comes after ``operation``, or needed what it set."""
 
     operation: str
@@ -89,56 +95,56 @@ class UndoBlocked(Struct, frozen=True, tag="undo-blocked"):
     reason: StateNotMet | Interference
 
 
-class TooManyWays(Struct, frozen=True, tag="too-many-ways"):
+class SearchLimitReached(Struct, frozen=True, tag="too-many-ways"):
     """No way was found among the states that were looked at; there may be one."""
 
     operation: str
     looked_at: int
 
 
-Obstacle = NotDone | NoUndo | RestsOnIt | UndoBlocked | TooManyWays | NotInThisBuild
+Obstacle = NotDone | NoUndo | NeededBy | UndoBlocked | SearchLimitReached | NotInThisBuild
 
 
-class Cannot(Struct, frozen=True, tag="cannot"):
+class NoRework(Struct, frozen=True, tag="cannot"):
     """``reasons`` is never empty."""
 
     reasons: tuple[Obstacle, ...]
 
 
-def plan_taking_back(plan: Plan, history: History, step_id: str, *, limit: int = DEFAULT_LIMIT) -> TakeBack | Cannot:
+def plan_rework(plan: Plan, history: DoneWork, step_id: str, *, limit: int = DEFAULT_LIMIT) -> ReworkPlan | NoRework:
     """The shortest safe way to take ``step_id`` and all that rests on it apart, or every reason why not."""
     if step_id not in plan.steps:
-        return Cannot((NotInThisBuild(step_id),))
+        return NoRework((NotInThisBuild(step_id),))
     if step_id not in history.finished:
-        return Cannot((NotDone(step_id),))
-    resting = resting_on(plan, history)
+        return NoRework((NotDone(step_id),))
+    resting = dependents_of(plan, history)
     coming = _coming_back(resting, step_id)
     without = tuple(NoUndo(name) for name in plan.steps if name in coming and not _undo_of(plan, name))
     if without:
-        return Cannot(without)
-    search = _Search(plan, history, coming, resting)
+        return NoRework(without)
+    search = _ReworkSearch(plan, history, coming, resting)
     found = search.run(limit, weight=1)
-    if isinstance(found, TooManyWays):
+    if isinstance(found, SearchLimitReached):
         found = search.run(limit, weight=5)
-    if isinstance(found, TooManyWays):
-        return Cannot((TooManyWays(step_id, 2 * limit),))
+    if isinstance(found, SearchLimitReached):
+        return NoRework((SearchLimitReached(step_id, 2 * limit),))
     return found
 
 
-def step_back_reasons(plan: Plan, history: History, step_id: str) -> tuple[Obstacle, ...]:
+def undo_reasons(plan: Plan, history: DoneWork, step_id: str) -> tuple[Obstacle, ...]:
     """Every reason why taking back this one step now is not safe; empty when it is."""
     if step_id not in plan.steps:
         return (NotInThisBuild(step_id),)
     if step_id not in history.finished:
         return (NotDone(step_id),)
     obstacles: list[Obstacle] = [] if _undo_of(plan, step_id) else [NoUndo(step_id)]
-    obstacles += [RestsOnIt(step_id, by) for by in resting_on(plan, history)[step_id]]
+    obstacles += [NeededBy(step_id, by) for by in dependents_of(plan, history)[step_id]]
     after = _undone(plan, history, step_id).valuation
     done = frozenset(history.finished)
     return (*obstacles, *_blocked(plan, plan.steps[step_id], done, history.valuation, after))
 
 
-def resting_on(plan: Plan, history: History) -> dict[str, tuple[str, ...]]:
+def dependents_of(plan: Plan, history: DoneWork) -> dict[str, tuple[str, ...]]:
     """By finished step, the finished steps that come after it or needed what it set, directly."""
     place = {name: index for index, name in enumerate(history.finished)}
     resting: dict[str, list[str]] = {name: [] for name in place}
@@ -155,27 +161,27 @@ def resting_on(plan: Plan, history: History) -> dict[str, tuple[str, ...]]:
     return {name: tuple(others) for name, others in resting.items()}
 
 
-def words(plan: Plan, reason: Obstacle) -> str:
+def obstacle_text(plan: Plan, reason: Obstacle) -> str:
     """A sentence for the bench."""
     match reason:
         case NotDone(operation):
             return f"“{step_title(plan, operation)}” is not done: there is nothing to take back"
         case NoUndo(operation):
             return f"The procedure does not say how “{step_title(plan, operation)}” is taken back"
-        case RestsOnIt(operation, by):
+        case NeededBy(operation, by):
             return f"“{step_title(plan, by)}” rests on “{step_title(plan, operation)}” and comes off first"
         case UndoBlocked(operation, why):
-            return f"To take back “{step_title(plan, operation)}”: {interlock_words(plan, why)}"
-        case TooManyWays(operation, looked_at):
+            return f"To take back “{step_title(plan, operation)}”: {reason_text(plan, why)}"
+        case SearchLimitReached(operation, looked_at):
             return (
                 f"No safe way to take back “{step_title(plan, operation)}” was found among"
                 f" {looked_at} that were looked at"
             )
         case NotInThisBuild():
-            return interlock_words(plan, reason)
+            return reason_text(plan, reason)
 
 
-def about(reason: Obstacle) -> str | None:
+def named_step(reason: Obstacle) -> str | None:
     """The step that a reason names."""
     return None if isinstance(reason, NotInThisBuild) else reason.operation
 
@@ -187,12 +193,12 @@ def _undo_of(plan: Plan, step_id: str) -> bool:
     return plan.steps[step_id].operation.undo is not None
 
 
-def _undone(plan: Plan, history: History, step_id: str) -> History:
+def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
     """The history with one step taken back."""
     writes = {name: tuple(write for write in past if write.step != step_id) for name, past in history.writes.items()}
     for name, value in plan.steps[step_id].undo_sets.items():
-        writes[name] = (*writes.get(name, ()), Write("", value))
-    return History(tuple(name for name in history.finished if name != step_id), writes)
+        writes[name] = (*writes.get(name, ()), StateWrite("", value))
+    return DoneWork(tuple(name for name in history.finished if name != step_id), writes)
 
 
 def _blocked(plan: Plan, step: Step, done: frozenset[str], now: Valuation, after: Valuation) -> Iterator[UndoBlocked]:
@@ -207,9 +213,9 @@ def _blocked(plan: Plan, step: Step, done: frozenset[str], now: Valuation, after
         yield UndoBlocked(step.id, reason)
 
 
-def coming_back(plan: Plan, history: History, step_ids: Iterable[str]) -> set[str]:
+def with_dependents(plan: Plan, history: DoneWork, step_ids: Iterable[str]) -> set[str]:
     """``step_ids`` and every finished step that rests on one of them, directly or not."""
-    resting = resting_on(plan, history)
+    resting = dependents_of(plan, history)
     return {name for step_id in step_ids if step_id in resting for name in _coming_back(resting, step_id)}
 
 
@@ -230,10 +236,10 @@ _State = tuple[int, tuple[tuple[str, str | None], ...]]
 """Steps taken back (mask), and what moves and undos have written since, by variable."""
 
 
-class _Search:
+class _ReworkSearch:
     """A* over half-way states; every step has to come off, so only moves can be saved."""
 
-    def __init__(self, plan: Plan, history: History, coming: set[str], resting: dict[str, tuple[str, ...]]) -> None:
+    def __init__(self, plan: Plan, history: DoneWork, coming: set[str], resting: dict[str, tuple[str, ...]]) -> None:
         self._plan = plan
         self._history = history
         # The last finished is the first to be tried: the plain way back is the way there, backwards.
@@ -249,7 +255,7 @@ class _Search:
         self._matters = self._variables_that_matter()
         self._safe: dict[tuple[str | None, ...], bool] = {}
 
-    def run(self, limit: int, *, weight: int) -> TakeBack | Cannot | TooManyWays:
+    def run(self, limit: int, *, weight: int) -> ReworkPlan | NoRework | SearchLimitReached:
         start, path = self._hurry((0, ()))
         cost = {start: len(path)}
         came: dict[_State, tuple[_State | None, tuple[int, ...]]] = {start: (None, path)}
@@ -264,7 +270,7 @@ class _Search:
                 return self._told(came, state, shortest=weight == 1)
             closed.add(state)
             if len(closed) > limit:
-                return TooManyWays(self._steps[-1].id, len(closed))
+                return SearchLimitReached(self._steps[-1].id, len(closed))
             if left < self._left(farthest):
                 farthest = state
             for action, then in self._next(state):
@@ -360,12 +366,12 @@ class _Search:
         state: _State | None,
         *,
         shortest: bool,
-    ) -> TakeBack:
+    ) -> ReworkPlan:
         actions: list[int] = []
         while state is not None:
             state, taken = came[state]
             actions[:0] = taken
-        steps = tuple(Undo(self._steps[a].id) if a >= 0 else MakeMove(self._moves[~a].id) for a in actions)
+        steps = tuple(UndoOperation(self._steps[a].id) if a >= 0 else MakeMove(self._moves[~a].id) for a in actions)
         coming = {step.id for step in self._steps}
         discard = dict.fromkeys(
             part.name
@@ -374,9 +380,9 @@ class _Search:
             for part in undo.discard
         )
         redo = tuple(name for name in self._plan.steps if name in coming)
-        return TakeBack(steps, tuple(discard), redo, shortest)
+        return ReworkPlan(steps, tuple(discard), redo, shortest)
 
-    def _stuck(self, state: _State) -> Cannot:
+    def _stuck(self, state: _State) -> NoRework:
         taken, since = state
         now = self._valuation(state)
         left = {step.id for index, step in enumerate(self._steps) if not taken >> index & 1}
@@ -387,7 +393,7 @@ class _Search:
             if step.id in left and not self._first[index] & ~taken:
                 after = self._valuation((taken | 1 << index, _over(since, step.undo_sets)))
                 reasons += _blocked(self._plan, step, done, now, after)
-        return Cannot(tuple(reasons))
+        return NoRework(tuple(reasons))
 
 
 def _over(since: tuple[tuple[str, str | None], ...], settings: Settings) -> tuple[tuple[str, str | None], ...]:

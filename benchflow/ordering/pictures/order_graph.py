@@ -1,9 +1,9 @@
-"""One build's order as data, to be looked at: states and their values, moves, operations, what holds what back.
+"""The order of one build as data: states and their values, moves, operations, prerequisites, rules.
 
-:func:`graph` draws it up from a plan. ``after`` is reduced to what is not implied by others (transitive reduction).
-:func:`grouped` puts the repeats of an ``each`` together, for pictures. The pictures live beside this module:
-``graph_text`` for the terminal, ``graph_svg`` for the printer; ``order_sheet`` lays the same build out in one safe
-order.
+:func:`order_graph` makes it from a plan. ``after`` holds only what no other
+prerequisite implies (transitive reduction).
+:func:`grouped_operations` combines the repeats of an ``each`` for display. ``order_graph_text`` and ``order_graph_svg``
+render the graph.
 """
 
 import re
@@ -13,8 +13,8 @@ from msgspec import Struct
 
 from benchflow.ordering.configuration import Valuation
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.machine import bits, closure
-from benchflow.ordering.proof.order import Order
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.state_machine import bits, closure
 from benchflow.procedure.model import Rule, Settings, Values
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.plan import Plan, Step
@@ -30,9 +30,9 @@ class GraphWindow(Struct, frozen=True):
 
 
 class GraphOperation(Struct, frozen=True):
-    """A step of the build. ``number`` is the one shown at the bench; ``after`` and the operations of ``windows`` are
-    ids of steps; ``rules`` index :attr:`Graph.rules`: those of which the step brings about a value. ``sign`` is the
-    role that signs, ``takes`` the least seconds (0 where not given)."""
+    """A step of the build. ``number`` is the one shown at the bench. ``after`` and the operations of ``windows`` are
+    step ids. ``rules`` are indices into :attr:`OrderGraph.rules`: the rules that name a value which the step sets.
+    ``sign`` is the role that signs, ``takes`` the minimum in seconds (0 if not given)."""
 
     id: str
     number: int
@@ -97,7 +97,7 @@ class GraphSection(Struct, frozen=True):
     operations: tuple[str, ...]
 
 
-class Graph(Struct, frozen=True):
+class OrderGraph(Struct, frozen=True):
     """``sections`` without an operation of this build are left out. ``circles`` are lists of ids that wait for each
     other: with one, nothing can be laid out in a safe order."""
 
@@ -114,20 +114,20 @@ class Graph(Struct, frozen=True):
     circles: tuple[tuple[str, ...], ...]
 
 
-def graph(plan: Plan, start: Valuation) -> Graph:
+def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
     """The plan as a graph. ``start`` gives values to variables that are asked for; the others are left open."""
     procedure = plan.procedure
-    order = Order(plan)
+    order = PartialOrder(plan)
     reduced = reduced_after(order.after, order.before, order.held)
     operations = tuple(
         _operation(plan, step, number, tuple(order.steps[i] for i in bits(reduced[number - 1])))
         for number, step in enumerate(plan.steps.values(), 1)
     )
     moves = tuple(
-        GraphMove(move.id, letter(index), move.title or move.id, move.needs, move.sets, _rules(plan, move.sets))
+        GraphMove(move.id, move_letter(index), move.title or move.id, move.needs, move.sets, _rules(plan, move.sets))
         for index, move in enumerate(moves_of(plan).values())
     )
-    return Graph(
+    return OrderGraph(
         procedure=procedure.id,
         title=procedure.title,
         revision=procedure.revision,
@@ -155,7 +155,7 @@ def reduced_after(after: Sequence[int], before: Sequence[int], held: int) -> lis
     return reduced
 
 
-def letter(index: int) -> str:
+def move_letter(index: int) -> str:
     """A, B, ... Z, AA, AB, ..."""
     name = ""
     index += 1
@@ -231,14 +231,14 @@ def _sections(plan: Plan) -> Iterable[GraphSection]:
 # --- repeats put together ---------------------------------------------------------------------------
 
 
-class Edge(Struct, frozen=True):
+class GroupEdge(Struct, frozen=True):
     """``group`` indexes the groups. ``by_place`` says that each place waits for its own place only."""
 
     group: int
     by_place: bool = False
 
 
-class Group(Struct, frozen=True):
+class OperationGroup(Struct, frozen=True):
     """Steps that are drawn as one: those that an ``each`` repeats, or a single one. ``first`` stands for all of them;
     ``title`` names the places ("Seat the intake / exhaust cam"), ``numbers`` reads ``4`` or ``4–7``."""
 
@@ -246,10 +246,10 @@ class Group(Struct, frozen=True):
     steps: tuple[str, ...]
     numbers: str
     title: str
-    after: tuple[Edge, ...]
+    after: tuple[GroupEdge, ...]
 
 
-def grouped(plan: Plan, drawn: Graph) -> tuple[Group, ...]:
+def grouped_operations(plan: Plan, drawn: OrderGraph) -> tuple[OperationGroup, ...]:
     """The operations of a graph with repeats together, in the author's order, ``after`` reduced again. Repeats that
     are done by turns with another operation, so that neither comes first as a whole, are kept apart."""
     together: dict[str, list[GraphOperation]] = {}
@@ -267,12 +267,12 @@ def grouped(plan: Plan, drawn: Graph) -> tuple[Group, ...]:
     held = sum(1 << i for i, mask in enumerate(before) if any(before[j] >> j & 1 for j in (*bits(mask), i)))
     reduced = reduced_after(after, before, held)
     return tuple(
-        Group(
+        OperationGroup(
             group[0],
             tuple(one.id for one in group),
             f"{group[0].number}–{group[-1].number}" if len(group) > 1 else str(group[0].number),
             _title(plan, group),
-            tuple(Edge(earlier, _by_place(group, members[earlier])) for earlier in bits(mask)),
+            tuple(GroupEdge(earlier, _by_place(group, members[earlier])) for earlier in bits(mask)),
         )
         for group, mask in zip(members, reduced, strict=True)
     )

@@ -2,14 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 
-from benchflow.ordering.proof.finding import Finding, finding
-from benchflow.ordering.proof.order import Order
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.wording import all_of, in_a_sentence, stands, step_title
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan, Step
 
 
-def forbidden_starts(procedure: Procedure) -> Iterator[Finding]:
+def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
     """One for each rule that a start matches, with such a start."""
     variables = {variable.name: variable for variable in procedure.state}
     for index, rule in enumerate(procedure.interference):
@@ -32,7 +32,7 @@ def forbidden_starts(procedure: Procedure) -> Iterator[Finding]:
             yield finding("forbidden-start", f"interference[{index + 1}]", rule.mark, message, start=start)
 
 
-def circles(plan: Plan, order: Order) -> Iterator[Finding]:
+def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
     """One for each knot of circles, told along a shortest one."""
     for circle in order.circles:
         ids = [order.steps[number] for number in circle]
@@ -50,12 +50,12 @@ def circles(plan: Plan, order: Order) -> Iterator[Finding]:
         yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
 
 
-def redundant(plans: Sequence[tuple[Plan, Order]]) -> Iterator[Finding]:
+def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFinding]:
     """Each `after` that the others of its operation imply in every build that has the operation."""
     if not plans:
         return
     procedure = plans[0][0].procedure
-    builds = [_Build(plan, order) for plan, order in plans]
+    builds = [_BuildOrder(plan, order) for plan, order in plans]
     for operation in procedure.operations:
         kept = list(operation.after)
         for ref in reversed(operation.after):
@@ -67,8 +67,8 @@ def redundant(plans: Sequence[tuple[Plan, Order]]) -> Iterator[Finding]:
                 yield finding("redundant-after", f"{operation.id}.after[{place}]", ref.mark, message)
 
 
-class _Build:
-    def __init__(self, plan: Plan, order: Order) -> None:
+class _BuildOrder:
+    def __init__(self, plan: Plan, order: PartialOrder) -> None:
         self.plan = plan
         self.order = order
         self.steps: dict[str, list[Step]] = {}
@@ -95,7 +95,7 @@ def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
     return resolve(plan, ref.name, step.place, step.operation.each)
 
 
-def _says_nothing(builds: Sequence[_Build], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
+def _says_nothing(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
     """Whether in every build everything that the reference names is implied, and in some build there is any."""
     any_named = False
     for build in builds:

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 if TYPE_CHECKING:
-    from benchflow.ordering.proof.finding import Code
+    from benchflow.ordering.proof.proof_findings import Code
 
 _WIDTH = 90
 
 
-class Explained(Struct, frozen=True):
+class FindingExplanation(Struct, frozen=True):
     """``before`` gives the finding. With ``was`` (which stands in it once) changed to ``becomes`` it gives it no more.
     ``bound`` is the bound of the proof, where the finding hangs on it."""
 
@@ -30,8 +30,8 @@ class Explained(Struct, frozen=True):
         return self.before.replace(self.was, self.becomes)
 
 
-EXAMPLES: "dict[Code, Explained]" = {
-    "forbidden-start": Explained(
+EXAMPLES: "dict[Code, FindingExplanation]" = {
+    "forbidden-start": FindingExplanation(
         "An error. The procedure allows the assembly to stand, when the session opens, in a way that its own rules "
         "forbid. The builder would begin with the damage done, or the rule does not say what was meant.",
         "Take the value out of those that the variable can start with, give a variable that starts at a value "
@@ -53,7 +53,7 @@ sections:
         "values: [shut, open], start: open",
         "values: [shut, open], start: shut",
     ),
-    "dead-end": Explained(
+    "dead-end": FindingExplanation(
         "An error. Some order that the procedure allows leads, step by step and with the interlock on, to a place "
         "from which the build can no longer be finished: whatever is done next, something is always left over. The "
         "order that is shown with the finding is a shortest one. Where something can never be done at all, the start "
@@ -73,7 +73,7 @@ sections:
         "title: Fit the timing pin, sets",
         "title: Fit the timing pin, after: [turn-engine], sets",
     ),
-    "unreachable-operation": Explained(
+    "unreachable-operation": FindingExplanation(
         "An error. With the interlock on, no order that the procedure allows ever does the operation, from any start. "
         "It needs a state that nothing brings about, passes a forbidden configuration however it is done, or comes "
         "after an operation of which that is true.",
@@ -91,7 +91,7 @@ sections:
         "sections:",
         "moves:\n  turn-crank: {title: Turn the crank, sets: {pistons: down}}\nsections:",
     ),
-    "order-cycle": Explained(
+    "order-cycle": FindingExplanation(
         "An error. `after` runs in a circle: each of the operations named waits for another of them, so none can ever "
         "be begun. A time window counts as an `after` as well.",
         "Find the one line that says the opposite of what is done at the bench, and take it out.",
@@ -106,7 +106,7 @@ sections:
         "title: Fit the cover, after: [fit-seal]",
         "title: Fit the cover",
     ),
-    "interlock-needed": Explained(
+    "interlock-needed": FindingExplanation(
         "A warning. `after` and `needs` alone allow an order that passes a forbidden configuration. At the bench the "
         "interlock stops it; on a printed copy nothing does. The order that is shown is a shortest such order.",
         "The finding names the smallest set of `after` or `needs` lines that make the procedure safe on paper. Add "
@@ -130,7 +130,7 @@ sections:
         "title: Seat the intake cam, sets",
         "title: Seat the intake cam, needs: {pistons: down}, sets",
     ),
-    "time-conflict": Explained(
+    "time-conflict": FindingExplanation(
         "An error. No timing keeps all the time windows, in any order that is allowed: what has to be done before a "
         "window closes takes longer than the window is open, or one window ends before another begins. It is reckoned "
         "with the least that each operation `takes`; one without that is reckoned as taking no time.",
@@ -148,7 +148,7 @@ sections:
         "title: Clean the flange, after: [apply-sealant], takes",
         "title: Clean the flange, takes",
     ),
-    "redundant-after": Explained(
+    "redundant-after": FindingExplanation(
         "A note. Other lines already put the operation there: what comes before it comes, by way of something else, "
         "before it anyway. Nothing is wrong, and the order is the same without the line.",
         "Take the line out, so that whoever changes the order later has one place to change. Leave it where it tells "
@@ -165,7 +165,7 @@ sections:
         "after: [clean-face, lay-gasket]",
         "after: [lay-gasket]",
     ),
-    "not-explored": Explained(
+    "not-explored": FindingExplanation(
         "A warning. The procedure allows more than was looked at, so its order is NOT proven. What was proven so far "
         "stands in the finding; everything else may still hold a mistake.",
         "Raise the bound (`check --bound`), as far as time and memory go. Or make the procedure narrower: operations "
@@ -192,7 +192,7 @@ sections:
 """By code of a finding about the order."""
 
 
-def _text(code: "Code", each: Explained) -> str:
+def _text(code: "Code", each: FindingExplanation) -> str:
     def indented(text: str) -> str:
         return textwrap.indent(text.rstrip(), "    ")
 
@@ -207,5 +207,5 @@ def _text(code: "Code", each: Explained) -> str:
     return "\n\n".join(paragraphs)
 
 
-EXPLAIN: dict[str, str] = {code: _text(code, each) for code, each in EXAMPLES.items()}
+EXPLANATIONS: dict[str, str] = {code: _text(code, each) for code, each in EXAMPLES.items()}
 """The same as text for a terminal, by code."""

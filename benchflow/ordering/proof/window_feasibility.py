@@ -14,9 +14,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.machine import bits
-from benchflow.ordering.proof.order import Order
-from benchflow.ordering.route import Way, route
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.route import SafeRoute, route
+from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, contradicts
 from benchflow.procedure.plan import Plan, Step, TimeWindow
 
@@ -28,7 +28,7 @@ _MOST_SPLIT = 20
 """Steps of which the orders are looked through with work set aside half done; each has two events then."""
 
 
-class Conflict(Struct, frozen=True):
+class WindowConflict(Struct, frozen=True):
     """``windows`` (step id, window) contradict each other, with what the steps in ``takes`` take at least; no window
     of them can be spared."""
 
@@ -36,43 +36,43 @@ class Conflict(Struct, frozen=True):
     takes: tuple[str, ...]
 
 
-class Kept(Struct, frozen=True):
+class WindowsKept(Struct, frozen=True):
     """An order of the steps that matter in which all windows can be kept."""
 
     order: tuple[str, ...]
 
 
-class NotSettled(Struct, frozen=True):
+class WindowsUndecided(Struct, frozen=True):
     """Too many orders to try them all, or the one that keeps the windows is not one that the states allow."""
 
 
-def timing(plan: Plan, order: Order, never: int) -> Conflict | Kept | NotSettled:
+def timing(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
     """``order`` is the plan's with what its states force; steps of ``never`` are left out."""
-    problem = _Problem(plan, order, never)
+    problem = _WindowProblem(plan, order, never)
     windows = problem.windows
     if not any(window.high is not None for _, window in windows):
-        return Kept(())
+        return WindowsKept(())
     if problem.contradicts(windows, problem.takes):
         smallest = _smallest(problem, windows)
-        return Conflict(
+        return WindowConflict(
             tuple((plan.steps[order.steps[step]].id, w) for step, w in smallest), _taking(problem, smallest)
         )
-    found = _Trial(problem, windows, whole=True).run()
+    found = _OrderTrial(problem, windows, whole=True).run()
     if found is None and len(problem.matter) > _MOST_SPLIT:
-        return NotSettled()
+        return WindowsUndecided()
     if found is None:
         # Work may be set aside half done: that can only help, and is harder to look through.
-        found = _Trial(problem, windows, whole=False).run()
+        found = _OrderTrial(problem, windows, whole=False).run()
     if found is None:
         smallest = _smallest_of_orders(problem, windows)
-        return Conflict(
+        return WindowConflict(
             tuple((order.steps[step], window) for step, window in smallest),
             tuple(order.steps[step] for step in problem.matter if problem.takes[step]),
         )
     return found
 
 
-def can_be_walked(plan: Plan, order: Order, kept: Kept, start: dict[str, str]) -> bool:
+def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str]) -> bool:
     """Whether the states allow the order, with what comes after none of it before it, and what comes before none of it
     after it."""
     matter = [order.index[name] for name in kept.order]
@@ -91,17 +91,17 @@ def can_be_walked(plan: Plan, order: Order, kept: Kept, start: dict[str, str]) -
         before = (name,)
     end = replace(plan.steps[kept.order[-1]], id="\0end", after=tuple(steps), needs={}, during={}, sets={})
     whole = Plan(plan.procedure, plan.options, {**steps, end.id: end})
-    return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id), Way)
+    return isinstance(route(whole, Configuration(frozenset(), dict(start)), end.id), SafeRoute)
 
 
 Windows = Sequence[tuple[int, TimeWindow]]
 
 
-class _Problem:
+class _WindowProblem:
     """``matter`` are the steps that can matter, ``takes`` the least seconds of each step, ``windows`` those among
     them."""
 
-    def __init__(self, plan: Plan, order: Order, never: int) -> None:
+    def __init__(self, plan: Plan, order: PartialOrder, never: int) -> None:
         self.plan = plan
         self.order = order
         steps = [plan.steps[name] for name in order.steps]
@@ -141,7 +141,7 @@ class _Problem:
                 yield Between((earlier, "f"), (step, "b"), least=work)
 
 
-def limits(order: Order, windows: Windows) -> Iterator[Between]:
+def limits(order: PartialOrder, windows: Windows) -> Iterator[Between]:
     for number, (step, window) in enumerate(windows):
         since = (order.index[window.operation], "f")
         if window.low is not None:
@@ -150,7 +150,7 @@ def limits(order: Order, windows: Windows) -> Iterator[Between]:
             yield Between(since, (step, "f"), most=window.high, why=number)
 
 
-def _smallest(problem: _Problem, windows: Windows) -> Windows:
+def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
     """The fewest windows that contradict each other in any order."""
     closing = [each for each in windows if each[1].high is not None]
     tried = 0
@@ -166,7 +166,7 @@ def _smallest(problem: _Problem, windows: Windows) -> Windows:
     return windows
 
 
-def _without_idle(problem: _Problem, windows: Windows) -> Windows:
+def _without_idle(problem: _WindowProblem, windows: Windows) -> Windows:
     """Windows taken out one by one as long as the contradiction stays: none can be spared, but there may be fewer."""
     kept = list(windows)
     for each in windows:
@@ -176,17 +176,17 @@ def _without_idle(problem: _Problem, windows: Windows) -> Windows:
     return kept
 
 
-def _smallest_of_orders(problem: _Problem, windows: Windows) -> Windows:
+def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
     """The same where every order has to be tried: windows are taken out as long as no order keeps the rest."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
-        if rest and _Trial(problem, rest, whole=False).run() is None:
+        if rest and _OrderTrial(problem, rest, whole=False).run() is None:
             kept = rest
     return kept
 
 
-def _taking(problem: _Problem, windows: Windows) -> tuple[str, ...]:
+def _taking(problem: _WindowProblem, windows: Windows) -> tuple[str, ...]:
     """The steps whose least durations the contradiction cannot do without."""
     takes = dict(problem.takes)
     for step in problem.matter:
@@ -201,11 +201,11 @@ def _taking(problem: _Problem, windows: Windows) -> tuple[str, ...]:
 Event = tuple[int, str]
 
 
-class _Trial:
+class _OrderTrial:
     """Depth first over orders of events (a step taken up, "b", or finished, "f"). Where steps are done ``whole`` the
     second follows on the first."""
 
-    def __init__(self, problem: _Problem, windows: Windows, *, whole: bool) -> None:
+    def __init__(self, problem: _WindowProblem, windows: Windows, *, whole: bool) -> None:
         self._problem = problem
         self._windows = windows
         self._whole = whole
@@ -215,19 +215,19 @@ class _Trial:
         self._opens = {since for _, since in high}
         self._closes = {step for step, _ in high}
 
-    def run(self) -> Kept | NotSettled | None:
+    def run(self) -> WindowsKept | WindowsUndecided | None:
         """``None`` when no order keeps the windows."""
         if len(self._problem.matter) > _MOST_IN_TURN:
-            return NotSettled()
+            return WindowsUndecided()
         found = self._onward([], 0, 0)
         if found is None and self._tried > _MOST_TRIED:
-            return NotSettled()
+            return WindowsUndecided()
         return found
 
-    def _onward(self, events: list[Event], begun: int, finished: int) -> Kept | None:
+    def _onward(self, events: list[Event], begun: int, finished: int) -> WindowsKept | None:
         problem = self._problem
         if finished == problem.mask:
-            return Kept(tuple(problem.order.steps[step] for step, moment in events if moment == "f"))
+            return WindowsKept(tuple(problem.order.steps[step] for step, moment in events if moment == "f"))
         for step, moment in self._choices(begun, finished):
             self._tried += 1
             if self._tried > _MOST_TRIED:

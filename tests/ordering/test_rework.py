@@ -5,23 +5,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.ordering.interlock import Interference, NotInThisBuild, StateNotMet
-from benchflow.ordering.taking_back import (
-    Cannot,
-    History,
-    MakeMove,
+from benchflow.ordering.rework import (
+    DoneWork,
+    NeededBy,
+    NoRework,
     NotDone,
     NoUndo,
-    RestsOnIt,
-    TakeBack,
-    TooManyWays,
+    ReworkPlan,
+    SearchLimitReached,
+    StateWrite,
     UndoBlocked,
-    Write,
-    about,
-    plan_taking_back,
-    step_back_reasons,
-    words,
+    UndoOperation,
+    named_step,
+    obstacle_text,
+    plan_rework,
+    undo_reasons,
 )
-from benchflow.ordering.taking_back import Undo as TakeOff
+from benchflow.ordering.route import MakeMove
 from benchflow.procedure.model import Procedure, Ref, Undo
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
@@ -29,9 +29,9 @@ from tests.ordering.plans import move, plan, rule, step, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 
 
-def built_up(built: Plan, start: dict[str, str | None], *actions: str) -> History:
+def built_up(built: Plan, start: dict[str, str | None], *actions: str) -> DoneWork:
     """What stands after doing these steps and moves in order."""
-    writes = {name: [Write("", value)] for name, value in start.items()}
+    writes = {name: [StateWrite("", value)] for name, value in start.items()}
     finished: list[str] = []
     by_name = {each.id: each for each in built.procedure.moves}
     for name in actions:
@@ -39,8 +39,8 @@ def built_up(built: Plan, start: dict[str, str | None], *actions: str) -> Histor
             finished.append(name)
         sets = built.steps[name].sets if name in built.steps else by_name[name].sets
         for changed, value in sets.items():
-            writes[changed].append(Write(name if name in built.steps else "", value))
-    return History(tuple(finished), {name: tuple(past) for name, past in writes.items()})
+            writes[changed].append(StateWrite(name if name in built.steps else "", value))
+    return DoneWork(tuple(finished), {name: tuple(past) for name, past in writes.items()})
 
 
 OFF = Undo("Take it off")
@@ -73,8 +73,8 @@ START: dict[str, str | None] = {"pistons": "down", "valves": "shut", "cam": "out
 def test_what_comes_after_and_what_needed_its_effect_comes_off_first_and_the_crank_is_turned_down() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "fit-sump", "turn-up", "fit-chain")
-    assert plan_taking_back(built, history, "fit-head") == TakeBack(
-        steps=(TakeOff("fit-chain"), MakeMove("turn-down"), TakeOff("seat-cam"), TakeOff("fit-head")),
+    assert plan_rework(built, history, "fit-head") == ReworkPlan(
+        steps=(UndoOperation("fit-chain"), MakeMove("turn-down"), UndoOperation("seat-cam"), UndoOperation("fit-head")),
         discard=("gasket",),
         redo=("fit-head", "seat-cam", "fit-chain"),
     )
@@ -83,22 +83,22 @@ def test_what_comes_after_and_what_needed_its_effect_comes_off_first_and_the_cra
 def test_what_does_not_rest_on_it_stays() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "fit-sump")
-    assert plan_taking_back(built, history, "seat-cam") == TakeBack((TakeOff("seat-cam"),), (), ("seat-cam",))
+    assert plan_rework(built, history, "seat-cam") == ReworkPlan((UndoOperation("seat-cam"),), (), ("seat-cam",))
 
 
 def test_an_operation_without_an_undo_is_refused_by_name_even_deep_in_what_rests_on_it() -> None:
     built = plan(step("a", undo=OFF), step("b", "a"), step("c", "b"))
-    found = plan_taking_back(built, built_up(built, {}, "a", "b", "c"), "a")
-    assert found == Cannot((NoUndo("b"), NoUndo("c")))
-    assert words(built, NoUndo("b")) == "The procedure does not say how “B” is taken back"
+    found = plan_rework(built, built_up(built, {}, "a", "b", "c"), "a")
+    assert found == NoRework((NoUndo("b"), NoUndo("c")))
+    assert obstacle_text(built, NoUndo("b")) == "The procedure does not say how “B” is taken back"
 
 
 def test_what_is_not_done_cannot_come_back() -> None:
     built = plan(step("a", undo=OFF))
-    assert plan_taking_back(built, History((), {}), "a") == Cannot((NotDone("a"),))
-    assert plan_taking_back(built, History((), {}), "z") == Cannot((NotInThisBuild("z"),))
-    assert about(NotDone("a")) == "a"
-    assert about(NotInThisBuild("z")) is None
+    assert plan_rework(built, DoneWork((), {}), "a") == NoRework((NotDone("a"),))
+    assert plan_rework(built, DoneWork((), {}), "z") == NoRework((NotInThisBuild("z"),))
+    assert named_step(NotDone("a")) == "a"
+    assert named_step(NotInThisBuild("z")) is None
 
 
 def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() -> None:
@@ -107,13 +107,15 @@ def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() ->
         state=[variable("pistons", "at-deck", "down"), variable("valves", "shut", "open")],
         rules=[rule("an open valve would reach them", pistons="at-deck", valves="open")],
     )
-    history = History(("seat-cam",), {"pistons": (Write("", "at-deck"),), "valves": (Write("", "shut"),)})
-    found = plan_taking_back(built, history, "seat-cam")
-    assert isinstance(found, Cannot)
+    history = DoneWork(("seat-cam",), {"pistons": (StateWrite("", "at-deck"),), "valves": (StateWrite("", "shut"),)})
+    found = plan_rework(built, history, "seat-cam")
+    assert isinstance(found, NoRework)
     (reason,) = found.reasons
     assert isinstance(reason, UndoBlocked)
     assert isinstance(reason.reason, Interference)
-    assert words(built, reason) == ("To take back “Seat cam”: Pistons stand at-deck; an open valve would reach them")
+    assert obstacle_text(built, reason) == (
+        "To take back “Seat cam”: Pistons stand at-deck; an open valve would reach them"
+    )
 
 
 def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> None:
@@ -125,30 +127,33 @@ def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> 
     )
     history = built_up(built, {"head": "cold"}, "warm", "hot")
     assert history.valuation == {"head": "hot"}
-    assert plan_taking_back(built, history, "warm") == TakeBack((TakeOff("hot"), TakeOff("warm")), (), ("warm", "hot"))
-    # With “hot” taken back the head stands cool, not warm: pouring can then not be undone.
-    poured = History(
-        (*history.finished, "pour"), {"head": (Write("", "cold"), Write("warm", "warm"), Write("", "cool"))}
+    assert plan_rework(built, history, "warm") == ReworkPlan(
+        (UndoOperation("hot"), UndoOperation("warm")), (), ("warm", "hot")
     )
-    assert step_back_reasons(built, poured, "pour") == (UndoBlocked("pour", StateNotMet("head", "cool", ("warm",))),)
+    # With “hot” taken back the head stands cool, not warm: pouring can then not be undone.
+    poured = DoneWork(
+        (*history.finished, "pour"),
+        {"head": (StateWrite("", "cold"), StateWrite("warm", "warm"), StateWrite("", "cool"))},
+    )
+    assert undo_reasons(built, poured, "pour") == (UndoBlocked("pour", StateNotMet("head", "cool", ("warm",))),)
 
 
 def test_one_step_at_a_time_is_refused_while_something_rests_on_it() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "turn-up")
-    assert step_back_reasons(built, history, "fit-head") == (RestsOnIt("fit-head", "seat-cam"),)
-    (reason,) = step_back_reasons(built, history, "seat-cam")
+    assert undo_reasons(built, history, "fit-head") == (NeededBy("fit-head", "seat-cam"),)
+    (reason,) = undo_reasons(built, history, "seat-cam")
     assert isinstance(reason, UndoBlocked)
     down = built_up(built, START, "fit-head", "seat-cam")
-    assert step_back_reasons(built, down, "seat-cam") == ()
+    assert undo_reasons(built, down, "seat-cam") == ()
 
 
 def test_work_set_aside_half_done_comes_off_too() -> None:
     built = plan(step("a", undo=OFF), step("b", "a", undo=OFF), step("c", "b", undo=OFF))
-    history = History(("a", "b", "c"), {})  # c half done
-    found = plan_taking_back(built, history, "a")
-    assert isinstance(found, TakeBack)
-    assert found.steps == (TakeOff("c"), TakeOff("b"), TakeOff("a"))
+    history = DoneWork(("a", "b", "c"), {})  # c half done
+    found = plan_rework(built, history, "a")
+    assert isinstance(found, ReworkPlan)
+    assert found.steps == (UndoOperation("c"), UndoOperation("b"), UndoOperation("a"))
 
 
 # --- against looking at everything ------------------------------------------------------------------
@@ -190,7 +195,7 @@ def plainly_next(built: Plan, half: Half, rests: dict[str, set[str]]) -> Iterato
         )
 
 
-def plainly_shortest(built: Plan, history: History, coming: set[str]) -> int | None:
+def plainly_shortest(built: Plan, history: DoneWork, coming: set[str]) -> int | None:
     """How many steps, looking at every half-way state; ``None`` when there is no way."""
     rests: dict[str, set[str]] = {name: set() for name in history.finished}
     for late, name in enumerate(history.finished):
@@ -240,27 +245,27 @@ def test_the_way_back_is_safe_and_as_short_as_looking_at_everything_finds(
         return
     assert dict(place[1]) == history.valuation
     goal = data.draw(st.sampled_from(history.finished))
-    found = plan_taking_back(built, history, goal)
-    if isinstance(found, Cannot) and any(isinstance(reason, NoUndo) for reason in found.reasons):
-        assert all(built.steps[str(about(reason))].operation.undo is None for reason in found.reasons)
+    found = plan_rework(built, history, goal)
+    if isinstance(found, NoRework) and any(isinstance(reason, NoUndo) for reason in found.reasons):
+        assert all(built.steps[str(named_step(reason))].operation.undo is None for reason in found.reasons)
         return
-    coming = set(found.redo) if isinstance(found, TakeBack) else coming_with(built, history, goal)
+    coming = set(found.redo) if isinstance(found, ReworkPlan) else coming_with(built, history, goal)
     try:
         shortest = plainly_shortest(built, history, coming)
     except OverflowError:
         return
     if shortest is None:
-        assert isinstance(found, Cannot)
+        assert isinstance(found, NoRework)
         assert found.reasons
-        assert not any(isinstance(reason, TooManyWays) for reason in found.reasons)
+        assert not any(isinstance(reason, SearchLimitReached) for reason in found.reasons)
         return
-    assert isinstance(found, TakeBack)
+    assert isinstance(found, ReworkPlan)
     assert len(found.steps) == shortest
     assert found.shortest
     walked_back(built, history, found)
 
 
-def coming_with(built: Plan, history: History, goal: str) -> set[str]:
+def coming_with(built: Plan, history: DoneWork, goal: str) -> set[str]:
     coming = {goal}
     for late, name in enumerate(history.finished):
         for early in history.finished[:late]:
@@ -271,25 +276,25 @@ def coming_with(built: Plan, history: History, goal: str) -> set[str]:
     return coming
 
 
-def walked_back(built: Plan, history: History, found: TakeBack) -> None:
+def walked_back(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
     """Each step is allowed at its turn by the question that the desk asks."""
     moves = {each.id: each for each in built.procedure.moves}
     for go in found.steps:
-        if isinstance(go, TakeOff):
-            assert step_back_reasons(built, history, go.operation) == ()
+        if isinstance(go, UndoOperation):
+            assert undo_reasons(built, history, go.operation) == ()
             undo_sets = built.steps[go.operation].undo_sets
-            history = History(
+            history = DoneWork(
                 tuple(name for name in history.finished if name != go.operation),
                 {
                     n: tuple(w for w in past if w.step != go.operation)
-                    + ((Write("", undo_sets[n]),) if n in undo_sets else ())
+                    + ((StateWrite("", undo_sets[n]),) if n in undo_sets else ())
                     for n, past in history.writes.items()
                 },
             )
         else:
             sets = moves[go.move].sets
-            history = History(
+            history = DoneWork(
                 history.finished,
-                {n: (*past, Write("", sets[n])) if n in sets else past for n, past in history.writes.items()},
+                {n: (*past, StateWrite("", sets[n])) if n in sets else past for n, past in history.writes.items()},
             )
     assert not set(found.redo) & set(history.finished)

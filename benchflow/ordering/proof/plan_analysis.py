@@ -8,30 +8,30 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.machine import bits
-from benchflow.ordering.proof.explorer import Explorer, Outline
-from benchflow.ordering.proof.joint import Pair, entangled
-from benchflow.ordering.proof.order import Order
-from benchflow.ordering.proof.part import Part, groups, start_values
-from benchflow.ordering.proof.space import AnySpace
-from benchflow.ordering.route import Way, route
+from benchflow.ordering.proof.explorer import Explorer, UnexploredGroup
+from benchflow.ordering.proof.group_independence import Pair, entangled
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.proof.state_space import AnyStateSpace
+from benchflow.ordering.proof.variable_group import VariableGroup, groups, start_values
+from benchflow.ordering.route import SafeRoute, route
+from benchflow.ordering.state_machine import bits
 from benchflow.procedure.plan import Plan
 
 _MOST_STARTS = 256
 
 
-class Analysis(Struct, frozen=True):
+class PlanAnalysis(Struct, frozen=True):
     """``paper`` is the author's order, ``order`` the same with what the states force. ``never`` are the steps (plan
     numbers) that no order ever does. ``pairs`` are the parts that were explored in full, ``outlines`` the others.
     ``joined`` says that from every configuration in which each part by itself can be finished, the whole can be.
     Where ``no_start``, every start is forbidden and nothing was asked."""
 
     plan: Plan
-    paper: Order
-    order: Order
+    paper: PartialOrder
+    order: PartialOrder
     never: int
     pairs: tuple[Pair, ...]
-    outlines: tuple[Outline, ...]
+    outlines: tuple[UnexploredGroup, ...]
     joined: bool
     no_start: bool
 
@@ -40,12 +40,12 @@ class Analysis(Struct, frozen=True):
         """Whether what is never done, and what can no longer be finished, is known for certain."""
         return self.joined and all(outline.proven.free for outline in self.outlines) and not self.no_start
 
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[VariableGroup]:
         return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
 
 
-def analyse(plan: Plan, explorer: Explorer) -> Analysis:
-    look = _Look(plan, explorer)
+def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
+    look = _PlanExploration(plan, explorer)
     grouped = groups(plan)
     if not explorer.reductions.by_groups:
         grouped = [_merged(grouped, range(len(grouped)))] if grouped else []
@@ -67,24 +67,26 @@ def analyse(plan: Plan, explorer: Explorer) -> Analysis:
     never = look.never
     if not look.no_start and not (joined and all(space.live_starts() for _, space in look.pairs)):
         never |= _never_reached(plan, look)
-    return Analysis(plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.outlines), joined, look.no_start)
+    return PlanAnalysis(
+        plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.outlines), joined, look.no_start
+    )
 
 
 Group = tuple[list[str], list[int]]
 
 
-class _Look:
+class _PlanExploration:
     """The parts of one plan as far as they are known. ``order`` grows by what the states are found to force."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
-        self.paper = self.order = Order(plan)
+        self.paper = self.order = PartialOrder(plan)
         self.never = self.order.held
         self.pairs: list[Pair] = []
-        self.outlines: list[Outline] = []
+        self.outlines: list[UnexploredGroup] = []
         self._explorer = explorer
 
-    def parts(self) -> list[Part]:
+    def parts(self) -> list[VariableGroup]:
         return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
 
     @property
@@ -98,7 +100,7 @@ class _Look:
             self.pairs, self.outlines = [], []
             for group in grouped:
                 part, found = self._looked_up(group)
-                if isinstance(found, Outline):
+                if isinstance(found, UnexploredGroup):
                     self.outlines.append(replace(found, part=part))
                 else:
                     self.pairs.append((part, found))
@@ -107,10 +109,10 @@ class _Look:
 
     def is_too_wide(self, group: Group) -> bool:
         _, found = self._looked_up(group)
-        return isinstance(found, Outline) and not found.proven.free
+        return isinstance(found, UnexploredGroup) and not found.proven.free
 
-    def _looked_up(self, group: Group) -> tuple[Part, AnySpace | Outline]:
-        part = Part(self.plan, self.paper, self.order, *group, self.never)
+    def _looked_up(self, group: Group) -> tuple[VariableGroup, AnyStateSpace | UnexploredGroup]:
+        part = VariableGroup(self.plan, self.paper, self.order, *group, self.never)
         return part, self._explorer.look_at(part)
 
     def _learned_more(self) -> bool:
@@ -126,7 +128,7 @@ class _Look:
         forced = [mask & ~self.order.before[i] for i, mask in enumerate(self._forced())]
         if not any(forced):
             return False
-        self.order = Order(self.plan, [old | new for old, new in zip(self.order.after, forced, strict=True)])
+        self.order = PartialOrder(self.plan, [old | new for old, new in zip(self.order.after, forced, strict=True)])
         self.never |= self.order.held
         return True
 
@@ -145,11 +147,11 @@ def _merged(grouped: Sequence[Group], places: Sequence[int] | range) -> Group:
     return variables, sorted(number for place in places for number in grouped[place][1])
 
 
-def _place_of(grouped: Sequence[Group], part: Part) -> int:
+def _place_of(grouped: Sequence[Group], part: VariableGroup) -> int:
     return next(place for place, (variables, _) in enumerate(grouped) if tuple(variables) == part.variables)
 
 
-def _never_reached(plan: Plan, look: _Look) -> int:
+def _never_reached(plan: Plan, look: _PlanExploration) -> int:
     """The steps that cannot be reached, asked one by one: the sure way where parts cannot all be finished."""
     order = look.order
     left = order.everything & ~look.never
@@ -158,13 +160,13 @@ def _never_reached(plan: Plan, look: _Look) -> int:
             if not left >> step & 1:
                 continue
             found = route(plan, Configuration(frozenset(), dict(values)), order.steps[step])
-            if isinstance(found, Way):
+            if isinstance(found, SafeRoute):
                 done = {order.index[go.id] for go in found.steps if go.id in order.index}
                 left &= ~sum(1 << number for number in done)
     return left
 
 
-def _whole_starts(plan: Plan, look: _Look) -> list[dict[str, str]]:
+def _whole_starts(plan: Plan, look: _PlanExploration) -> list[dict[str, str]]:
     """Every start that no rule forbids, of all variables together, as far as that can be told apart."""
     variables = plan.procedure.state
     fixed = [v for v in variables if v.start is not None]
@@ -183,5 +185,5 @@ def _whole_starts(plan: Plan, look: _Look) -> list[dict[str, str]]:
     return found
 
 
-def _known(part: Part, number: int) -> dict[str, str]:
+def _known(part: VariableGroup, number: int) -> dict[str, str]:
     return {name: value for name, value in part.machine.valuation(number).items() if value is not None}

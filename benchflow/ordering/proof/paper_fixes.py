@@ -14,13 +14,13 @@ from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
-from benchflow.ordering.machine import bits
-from benchflow.ordering.proof.analysis import Analysis, analyse
 from benchflow.ordering.proof.breaches import breaking, find_breach
 from benchflow.ordering.proof.explorer import Explorer
-from benchflow.ordering.proof.finding import Line
-from benchflow.ordering.proof.witness import Unsettled, Witness, show_dead_end
-from benchflow.ordering.route import Do
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
+from benchflow.ordering.proof.proof_findings import SuggestedLine
+from benchflow.ordering.proof.witness import Undecided, Witness, show_dead_end
+from benchflow.ordering.route import DoOperation
+from benchflow.ordering.state_machine import bits
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -29,14 +29,14 @@ _MOST_LINES = 8
 _MANY_VALUES = 4
 
 
-class Mending(Struct, frozen=True):
+class PaperFix(Struct, frozen=True):
     """``smallest`` says that no smaller set would do; without it that could not be settled."""
 
-    lines: tuple[Line, ...]
+    lines: tuple[SuggestedLine, ...]
     smallest: bool
 
 
-class _Turn(Struct, frozen=True):
+class _WitnessStep(Struct, frozen=True):
     """One step or move of a witness, and how things stood at its turn."""
 
     author: str
@@ -45,9 +45,9 @@ class _Turn(Struct, frozen=True):
     valuation: Valuation
 
 
-class _Known(Struct, frozen=True):
+class _KnownOrder(Struct, frozen=True):
     plan: Plan
-    turns: tuple[_Turn, ...]
+    turns: tuple[_WitnessStep, ...]
     rule: int
 
 
@@ -55,10 +55,10 @@ class _GaveUp(Exception):
     """A way out of nested searches; never seen outside this module."""
 
 
-class Mender:
+class PaperFixSearch:
     """For one set of rules (those of one group of variables) over every build."""
 
-    def __init__(self, analyses: Sequence[Analysis], rules: frozenset[int], explorer: Explorer) -> None:
+    def __init__(self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer) -> None:
         self._before = list(analyses)
         self._rules = rules
         self._explorer = explorer
@@ -66,27 +66,27 @@ class Mender:
         self._variables = {v.name: v for v in self._procedure.state}
         of_use = {name for before in analyses for name in useful_moves(before)}
         self._moves = {move.id: move for move in self._procedure.moves if move.id in of_use}
-        self._pool: list[_Known] = []
-        self._candidates: list[list[Line]] = []
-        self._tried: set[frozenset[Line]] = set()
+        self._pool: list[_KnownOrder] = []
+        self._candidates: list[list[SuggestedLine]] = []
+        self._tried: set[frozenset[SuggestedLine]] = set()
         self._sets = 0
 
-    def mend(self, analysis: Analysis, witness: Witness) -> Mending | None:
+    def mend(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
         """``None`` when no set of lines was found."""
         self._learn(analysis.plan, witness)
         try:
             for size in range(1, _MOST_LINES + 1):
                 found = self._of_size(size)
                 if found is not None:
-                    return Mending(found, smallest=True)
+                    return PaperFix(found, smallest=True)
         except _GaveUp:
             pass
         plain = self._plainly()
-        return None if plain is None else Mending(plain, smallest=False)
+        return None if plain is None else PaperFix(plain, smallest=False)
 
     # --- sets of lines ----------------------------------------------------------------------------
 
-    def _of_size(self, size: int) -> tuple[Line, ...] | None:
+    def _of_size(self, size: int) -> tuple[SuggestedLine, ...] | None:
         while True:
             trial = next(self._sets_of(size), None)
             if trial is None:
@@ -94,13 +94,13 @@ class Mender:
             if self._holds(trial):
                 return trial
 
-    def _sets_of(self, size: int) -> Iterator[tuple[Line, ...]]:
+    def _sets_of(self, size: int) -> Iterator[tuple[SuggestedLine, ...]]:
         """The untried sets that break every known order, the plainest first."""
         for chosen in self._breaking((), size):
             if frozenset(chosen) not in self._tried:
                 yield chosen
 
-    def _breaking(self, chosen: tuple[Line, ...], size: int) -> Iterator[tuple[Line, ...]]:
+    def _breaking(self, chosen: tuple[SuggestedLine, ...], size: int) -> Iterator[tuple[SuggestedLine, ...]]:
         self._sets += 1
         if self._sets > _MOST_SETS:
             raise _GaveUp
@@ -112,10 +112,10 @@ class Mender:
                 return
         yield chosen
 
-    def _plainly(self) -> tuple[Line, ...] | None:
+    def _plainly(self) -> tuple[SuggestedLine, ...] | None:
         """The plainest line against each order that turns up, however many they are."""
         for _ in range(_MOST_LINES):
-            lines: tuple[Line, ...] = ()
+            lines: tuple[SuggestedLine, ...] = ()
             for place, known in enumerate(self._pool):
                 if self._candidates[place] and not any(_breaks(line, known) for line in lines):
                     lines = (*lines, self._candidates[place][0])
@@ -128,7 +128,7 @@ class Mender:
                 return None
         return None
 
-    def _holds(self, lines: tuple[Line, ...]) -> bool:
+    def _holds(self, lines: tuple[SuggestedLine, ...]) -> bool:
         """Whether the procedure with these lines is safe on paper and no worse than before."""
         if not self._explorer.may_try(sum(len(before.order.steps) for before in self._before)):
             raise _GaveUp
@@ -144,7 +144,7 @@ class Mender:
                 if not self._rules & set(part.rules):
                     continue
                 witness = find_breach(after, part, space, self._explorer, any_will_do=True)
-                if isinstance(witness, Unsettled):
+                if isinstance(witness, Undecided):
                     raise _GaveUp
                 if witness is not None:
                     self._learn(before.plan, witness)
@@ -158,19 +158,19 @@ class Mender:
         here = Configuration(frozenset(), dict(witness.start))
         turns = []
         for go in witness.order:
-            if isinstance(go, Do):
+            if isinstance(go, DoOperation):
                 step = plan.steps[go.operation]
-                turns.append(_Turn(step.operation.id, step, here.done, here.valuation))
+                turns.append(_WitnessStep(step.operation.id, step, here.done, here.valuation))
                 here = after_step(plan, here, go.operation)
             else:
-                turns.append(_Turn(go.move, None, here.done, here.valuation))
+                turns.append(_WitnessStep(go.move, None, here.done, here.valuation))
                 here = after_move(plan, here, go.move)
-        known = _Known(plan, tuple(turns), witness.rule)
+        known = _KnownOrder(plan, tuple(turns), witness.rule)
         self._pool.append(known)
         lines = dict.fromkeys(self._lines_against(known))
         self._candidates.append([line for line in lines if not self._forbids_its_use(line)])
 
-    def _lines_against(self, known: _Known) -> Iterator[Line]:
+    def _lines_against(self, known: _KnownOrder) -> Iterator[SuggestedLine]:
         """Every line that breaks the order, the plainest first: what the rule itself asks of the last step."""
         never = self._procedure.interference[known.rule].never
         last = known.turns[-1]
@@ -178,19 +178,19 @@ class Mender:
         for name, values in never.items():
             good = tuple(v for v in self._variables[name].values if v not in values)
             if name not in written and good:
-                yield Line(last.author, variable=name, values=good)
+                yield SuggestedLine(last.author, variable=name, values=good)
         for turn in (last, *reversed(known.turns[:-1])):
             for variable in self._variables.values():
                 for values in _without(variable, turn.valuation.get(variable.name)):
-                    yield Line(turn.author, variable=variable.name, values=values)
+                    yield SuggestedLine(turn.author, variable=variable.name, values=values)
             yield from self._orders_against(known.plan, turn)
 
-    def _forbids_its_use(self, line: Line) -> bool:
+    def _forbids_its_use(self, line: SuggestedLine) -> bool:
         """Whether the line would leave a move, of use until now, only where it changes nothing."""
         sets = self._moves[line.to].sets if line.to in self._moves else {}
         return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
-    def _orders_against(self, plan: Plan, turn: _Turn) -> Iterator[Line]:
+    def _orders_against(self, plan: Plan, turn: _WitnessStep) -> Iterator[SuggestedLine]:
         if turn.step is None:
             return
         each = turn.step.operation.each
@@ -201,7 +201,7 @@ class Mender:
             if operation.each is not None and operation.each == each:
                 names.insert(0, operation.id)
             for name in names:
-                line = Line(turn.author, after=name)
+                line = SuggestedLine(turn.author, after=name)
                 if any(earlier not in turn.done for earlier in _named(plan, turn.step, name)):
                     yield line
 
@@ -214,7 +214,7 @@ def _without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]
         yield from combinations(others, count)
 
 
-def _breaks(line: Line, known: _Known) -> bool:
+def _breaks(line: SuggestedLine, known: _KnownOrder) -> bool:
     for turn in known.turns:
         if turn.author != line.to:
             continue
@@ -226,7 +226,7 @@ def _breaks(line: Line, known: _Known) -> bool:
     return False
 
 
-def _is_worse(before: Analysis, after: Analysis) -> bool:
+def _is_worse(before: PlanAnalysis, after: PlanAnalysis) -> bool:
     lost = {before.order.steps[i] for i in bits(before.never)}
     if any(after.order.steps[i] not in lost for i in bits(after.never)):
         return True
@@ -235,13 +235,13 @@ def _is_worse(before: Analysis, after: Analysis) -> bool:
     return not _has_dead_end(before) and _has_dead_end(after)
 
 
-def useful_moves(analysis: Analysis) -> set[str]:
+def useful_moves(analysis: PlanAnalysis) -> set[str]:
     """The moves that change something somewhere, as far as that is known; where it is not, they may."""
     known = {name for _, space in analysis.pairs for name in space.useful_moves}
     return known | {name for outline in analysis.outlines for name in outline.part.machine.moves}
 
 
-def _has_dead_end(analysis: Analysis) -> bool:
+def _has_dead_end(analysis: PlanAnalysis) -> bool:
     if analysis.never:
         return True
     for part, space in analysis.pairs:
@@ -253,9 +253,9 @@ def _has_dead_end(analysis: Analysis) -> bool:
 # --- adding lines -----------------------------------------------------------------------------------
 
 
-def with_lines(plan: Plan, lines: Sequence[Line]) -> Plan:
+def with_lines(plan: Plan, lines: Sequence[SuggestedLine]) -> Plan:
     """The plan as it would be with the lines in the author's file."""
-    by_author: dict[str, list[Line]] = {}
+    by_author: dict[str, list[SuggestedLine]] = {}
     for line in lines:
         by_author.setdefault(line.to, []).append(line)
     variables = {v.name: v for v in plan.procedure.state}
@@ -271,7 +271,7 @@ def with_lines(plan: Plan, lines: Sequence[Line]) -> Plan:
     return Plan(procedure, plan.options, steps)
 
 
-def _with(plan: Plan, step: Step, lines: Sequence[Line], variables: Mapping[str, Variable]) -> Step:
+def _with(plan: Plan, step: Step, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Step:
     after = dict.fromkeys(step.after)
     for line in lines:
         if line.after:
@@ -279,7 +279,7 @@ def _with(plan: Plan, step: Step, lines: Sequence[Line], variables: Mapping[str,
     return replace(step, after=tuple(after), needs=_needing(step.needs, lines, variables))
 
 
-def _needing(needs: Values, lines: Sequence[Line], variables: Mapping[str, Variable]) -> Values:
+def _needing(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Values:
     found = dict(needs)
     for line in lines:
         if line.variable:

@@ -4,16 +4,18 @@ from collections.abc import Iterator, Sequence
 from functools import cached_property
 from typing import Any, Generic
 
-from benchflow.ordering.machine import BLOCKED, bits
-from benchflow.ordering.proof.families import F, Families
-from benchflow.ordering.proof.part import Part
+from benchflow.ordering.proof.set_families import F, SetFamilies
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.state_machine import BLOCKED, bits
 
 
-class Space(Generic[F]):
+class StateSpace(Generic[F]):
     """``reached`` and ``live`` hold, by valuation, the sets of done steps; ``gate`` is the order within the
     part, with twins one after the other."""
 
-    def __init__(self, part: Part, families: Families[F], gate: Sequence[int], twins: list[list[int]]) -> None:
+    def __init__(
+        self, part: VariableGroup, families: SetFamilies[F], gate: Sequence[int], twins: list[list[int]]
+    ) -> None:
         self.part = part
         self.families = families
         self.gate = gate
@@ -246,11 +248,11 @@ class Space(Generic[F]):
         return found
 
 
-AnySpace = Space[Any]
+AnyStateSpace = StateSpace[Any]
 """Whichever way its families are held: only its own ``families`` look inside them."""
 
 
-def gated(part: Part, twins: list[list[int]]) -> list[int]:
+def gated(part: VariableGroup, twins: list[list[int]]) -> list[int]:
     """The part's order, with twins one after the other."""
     gate = list(part.before)
     for alike in twins:

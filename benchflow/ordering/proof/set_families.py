@@ -12,12 +12,12 @@ from collections.abc import Iterator, Sequence
 from math import prod
 from typing import Generic, TypeVar
 
-from benchflow.ordering.machine import bits
+from benchflow.ordering.state_machine import bits
 
 F = TypeVar("F")
 
 
-class Families(ABC, Generic[F]):
+class SetFamilies(ABC, Generic[F]):
     """``F`` is the type of a family; an empty one is false. Sets of steps are bit masks."""
 
     @abstractmethod
@@ -62,7 +62,7 @@ class Families(ABC, Generic[F]):
     def each(self, family: F) -> Iterator[int]: ...
 
 
-class SetBySet(Families[set[int]]):
+class ExplicitSets(SetFamilies[set[int]]):
     """Memory goes with the number of sets, about 100 bytes each."""
 
     def __init__(self, gate: Sequence[int]) -> None:
@@ -114,7 +114,7 @@ class SetBySet(Families[set[int]]):
         return iter(family)
 
 
-class Lattice(Families[int]):
+class LatticeSets(SetFamilies[int]):
     """Memory goes with the number of sets that the order allows, one bit each."""
 
     def __init__(self, gate: Sequence[int], steps: int) -> None:
@@ -225,5 +225,5 @@ def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
 
 
 def lattice_size(gate: Sequence[int], steps: int) -> int:
-    """How many bits a family takes in a :class:`Lattice`."""
+    """How many bits a family takes in a :class:`LatticeSets`."""
     return prod(len(chain) + 1 for chain in chains(gate, steps))

@@ -13,8 +13,8 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.ordering.graph import Graph, Group
-from benchflow.ordering.graph_text import Names
+from benchflow.ordering.pictures.order_graph import OperationGroup, OrderGraph
+from benchflow.ordering.pictures.order_graph_text import GraphNames
 from benchflow.plaintext import clean_line
 
 _SIZE, _SMALL, _LINE = 12.0, 10.0, 14.0
@@ -42,7 +42,7 @@ class _Box(Struct, frozen=True):
         return len(self.lines) * _LINE + len(self.small) * (_SMALL + 1) + 5
 
 
-class _Row(Struct, frozen=True):
+class _PictureRow(Struct, frozen=True):
     """``head`` stands in the number's box; a ``heading`` has none and goes across. ``boxes`` are by lane."""
 
     y: float
@@ -65,16 +65,16 @@ class _Row(Struct, frozen=True):
         return self.y + 4 + _LINE / 2
 
 
-def graph_svg(drawn: Graph, groups: Sequence[Group]) -> str:
+def order_graph_svg(drawn: OrderGraph, groups: Sequence[OperationGroup]) -> str:
     """The picture, as the text of an SVG file."""
-    return _Picture(drawn, groups).svg()
+    return _OrderPicture(drawn, groups).svg()
 
 
-class _Picture:
-    def __init__(self, drawn: Graph, groups: Sequence[Group]) -> None:
+class _OrderPicture:
+    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup]) -> None:
         self._drawn = drawn
         self._groups = groups
-        self._names = Names(drawn, groups)
+        self._names = GraphNames(drawn, groups)
         self._lane = {state.name: index for index, state in enumerate(drawn.states)}
         self._wide = [self._lane_width(index) for index in range(len(drawn.states))]
         self._tracks, self._rails = _tracks(groups)
@@ -155,7 +155,7 @@ class _Picture:
 
     # --- rows -------------------------------------------------------------------------------------
 
-    def _rows(self) -> tuple[list[_Row], list[_Row]]:
+    def _rows(self) -> tuple[list[_PictureRow], list[_PictureRow]]:
         """All rows, and those of the groups, by number of the group."""
         drawn, names = self._drawn, self._names
         rows = []
@@ -166,7 +166,7 @@ class _Picture:
                 for s in drawn.states
             }
             rows.append(self._add("", ("How it stands at the start",), boxes=boxes))
-        by_group: dict[str, _Row] = {}
+        by_group: dict[str, _PictureRow] = {}
         for section in drawn.sections:
             rows.append(self._add("", (section.title,), heading=True))
             for group in self._groups:
@@ -190,7 +190,7 @@ class _Picture:
             rows.append(self._add("×", self._title_lines(rule.because[:1].upper() + rule.because[1:]), notes, never))
         return rows, [by_group[group.first.id] for group in self._groups]
 
-    def _operation(self, group: Group) -> _Row:
+    def _operation(self, group: OperationGroup) -> _PictureRow:
         first = group.first
         notes = [line for told in self._names.window(group) for line in _wrapped(told, _TITLE, _SMALL)]
         if first.sign:
@@ -203,7 +203,7 @@ class _Picture:
         needs: dict[str, tuple[str, ...]],
         during: dict[str, str],
         sets: dict[str, str],
-        group: Group | None,
+        group: OperationGroup | None,
     ) -> Mapping[int, tuple[_Box, ...]]:
         names = self._names
         boxes: dict[int, list[_Box]] = {}
@@ -238,14 +238,14 @@ class _Picture:
         *,
         heading: bool = False,
         hold: bool = False,
-    ) -> _Row:
-        row = _Row(self._y, head, lines, notes, boxes or {}, heading, hold)
+    ) -> _PictureRow:
+        row = _PictureRow(self._y, head, lines, notes, boxes or {}, heading, hold)
         self._y += row.height
         return row
 
     # --- drawing a row ----------------------------------------------------------------------------
 
-    def _row(self, row: _Row) -> Iterator[str]:
+    def _row(self, row: _PictureRow) -> Iterator[str]:
         y = row.y + 4 + _LINE - 3
         if row.heading:
             yield f'<path d="M{self._title_x:g} {row.y + 24:g}H{self._right:g}" stroke="#000" stroke-width="1.5"/>'
@@ -261,7 +261,7 @@ class _Picture:
             y += _SMALL + 2
         yield from self._row_boxes(row)
 
-    def _row_boxes(self, row: _Row) -> Iterator[str]:
+    def _row_boxes(self, row: _PictureRow) -> Iterator[str]:
         lefts = [self._lanes_x + sum(self._wide[:lane]) for lane in range(len(self._wide))]
         if len(row.boxes) > 1 and any(box.kind == "never" for stack in row.boxes.values() for box in stack):
             ends = sorted(lefts[lane] + self._wide[lane] / 2 for lane in row.boxes)
@@ -286,7 +286,7 @@ class _Track(Struct, frozen=True):
     rail: int | None
 
 
-def _tracks(groups: Sequence[Group]) -> tuple[list[_Track], int]:
+def _tracks(groups: Sequence[OperationGroup]) -> tuple[list[_Track], int]:
     """The tracks, short ones nearest to the numbers, and how many rails they need side by side."""
     targets: dict[int, list[int]] = {}
     by_place: dict[int, set[int]] = {}
@@ -318,7 +318,7 @@ def _apart(one: tuple[int, int], other: tuple[int, int]) -> bool:
     return one[1] <= other[0] or other[1] <= one[0]
 
 
-def _order_lines(tracks: Iterable[_Track], rows: Sequence[_Row], number_x: float) -> Iterator[str]:
+def _order_lines(tracks: Iterable[_Track], rows: Sequence[_PictureRow], number_x: float) -> Iterator[str]:
     for track in tracks:
         source = rows[track.source]
         if track.rail is None:
@@ -336,7 +336,7 @@ def _order_lines(tracks: Iterable[_Track], rows: Sequence[_Row], number_x: float
                 yield f'<circle cx="{x:g}" cy="{end:g}" r="2.2"/>'
 
 
-def _straight(source: _Row, target: _Row, x: float, *, dashed: bool) -> Iterator[str]:
+def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[str]:
     yield _path(f"M{x:g} {source.middle + 9:g}V{target.y - 1:g}", dashed=dashed)
     yield f'<path d="M{x:g} {target.y + 3:g}l-3 -6h6z"/>'
 

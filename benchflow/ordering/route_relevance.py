@@ -8,7 +8,7 @@ from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
 
 
-class Relevant:
+class RelevantActions:
     """``steps``, ``moves`` and ``variables`` that a way to the goal can have anything to do with; ``required`` are the
     steps that every way contains."""
 

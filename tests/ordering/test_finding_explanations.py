@@ -2,15 +2,15 @@
 
 import pytest
 
-from benchflow.ordering.explain import EXAMPLES, EXPLAIN, Explained
+from benchflow.ordering.finding_explanations import EXAMPLES, EXPLANATIONS, FindingExplanation
 from benchflow.ordering.proof import DEFAULT_BOUND, prove
-from benchflow.ordering.proof.finding import SEVERITIES
+from benchflow.ordering.proof.proof_findings import SEVERITIES
 from benchflow.procedure.reader import read_bytes
 
 HEAD = 'benchflow: 1\nid: example\ntitle: Example\nrevision: "1"\n'
 
 
-def codes(example: Explained, text: str) -> set[str]:
+def codes(example: FindingExplanation, text: str) -> set[str]:
     reading = read_bytes((HEAD + text).encode(), "example.yaml")
     assert reading.procedure is not None, reading.problems
     assert not [problem for problem in reading.problems if problem.severity == "error"]
@@ -18,7 +18,7 @@ def codes(example: Explained, text: str) -> set[str]:
 
 
 def test_no_finding_about_the_order_leaves_its_reader_without_an_explanation() -> None:
-    assert set(EXPLAIN) == set(SEVERITIES)
+    assert set(EXPLANATIONS) == set(SEVERITIES)
 
 
 @pytest.mark.parametrize("code", SEVERITIES)
@@ -33,8 +33,8 @@ def test_an_author_who_mends_as_the_example_does_is_rid_of_the_finding(code: str
 
 @pytest.mark.parametrize("code", SEVERITIES)
 def test_an_explanation_fits_the_terminal_and_shows_the_example(code: str) -> None:
-    lines = EXPLAIN[code].splitlines()
+    lines = EXPLANATIONS[code].splitlines()
     assert lines[0] == code
     assert max(map(len, lines)) <= 110
-    assert "How it is mended" in EXPLAIN[code]
-    assert EXAMPLES[code].was in EXPLAIN[code]  # type: ignore[index]  # as above
+    assert "How it is mended" in EXPLANATIONS[code]
+    assert EXAMPLES[code].was in EXPLANATIONS[code]  # type: ignore[index]  # as above

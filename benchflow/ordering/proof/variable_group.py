@@ -5,15 +5,15 @@ from itertools import product
 from math import prod
 
 from benchflow.ordering.interlock import moves_of
-from benchflow.ordering.machine import Machine, bits
-from benchflow.ordering.proof.order import Order
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.state_machine import StateMachine, bits
 from benchflow.procedure.model import Procedure, Variable
 from benchflow.procedure.plan import Plan
 
 _MOST_STARTS = 100_000
 
 
-class Part:
+class VariableGroup:
     """``steps`` are numbers in the plan, ascending; within the part they are numbered afresh. ``before`` is the order
     by those numbers, by way of steps outside too, with what the states are known to force; ``on_paper`` is the author's
     order alone. ``outside`` and ``outside_on_paper`` hold, by step, the plan's steps outside the part that come before
@@ -21,7 +21,13 @@ class Part:
     unless they are ``waiting``, on paper too, for what is never done. ``all`` are the others."""
 
     def __init__(
-        self, plan: Plan, paper: Order, order: Order, variables: Sequence[str], steps: Sequence[int], never: int
+        self,
+        plan: Plan,
+        paper: PartialOrder,
+        order: PartialOrder,
+        variables: Sequence[str],
+        steps: Sequence[int],
+        never: int,
     ) -> None:
         self.plan = plan
         self.order = order
@@ -30,7 +36,7 @@ class Part:
         names = set(variables)
         moves = [m.id for m in moves_of(plan).values() if names & ({*m.needs} | {*m.sets})]
         self.rules = [i for i, rule in enumerate(plan.procedure.interference) if names.issuperset(rule.never)]
-        self.machine = Machine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
+        self.machine = StateMachine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
         self.mask = sum(1 << i for i in self.steps)
         self._place = {number: i for i, number in enumerate(self.steps)}
         self.before = [self.in_part(order.before[number]) for number in self.steps]
@@ -60,7 +66,7 @@ class Part:
             self.waiting,
         )
 
-    def adopt(self, other: "Part") -> None:
+    def adopt(self, other: "VariableGroup") -> None:
         """Speak of valuations by the numbers of a part with an equal key."""
         self.machine, self.starts, self.forbidden_starts = other.machine, other.starts, other.forbidden_starts
 

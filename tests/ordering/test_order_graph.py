@@ -10,9 +10,15 @@ import pytest
 from hypothesis import given, settings
 from msgspec.structs import replace
 
-from benchflow.ordering.graph import Graph, Group, graph, grouped, letter
-from benchflow.ordering.graph_svg import graph_svg
-from benchflow.ordering.graph_text import graph_text
+from benchflow.ordering.pictures.order_graph import (
+    OperationGroup,
+    OrderGraph,
+    grouped_operations,
+    move_letter,
+    order_graph,
+)
+from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
+from benchflow.ordering.pictures.order_graph_text import order_graph_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan
@@ -30,13 +36,13 @@ def shipped(path: Path) -> Plan:
     return expand(read, {option.name: option.choices[0] for option in read.options})
 
 
-def drawn(build: Plan) -> tuple[Graph, tuple[Group, ...]]:
-    made = graph(build, {})
-    return made, grouped(build, made)
+def drawn(build: Plan) -> tuple[OrderGraph, tuple[OperationGroup, ...]]:
+    made = order_graph(build, {})
+    return made, grouped_operations(build, made)
 
 
 def told(build: Plan, width: int = 100) -> list[str]:
-    return list(graph_text(*drawn(build), width=width))
+    return list(order_graph_text(*drawn(build), width=width))
 
 
 def repeated(*operations: Operation) -> Plan:
@@ -59,7 +65,7 @@ def test_a_line_that_others_imply_is_not_drawn_and_no_other_is_lost(read: Proced
         whole: nx.DiGraph[str] = nx.DiGraph()
         whole.add_nodes_from(build.steps)
         whole.add_edges_from((earlier, each.id) for each in build.steps.values() for earlier in each.after)
-        shown = {(earlier, each.id) for each in graph(build, {}).operations for earlier in each.after}
+        shown = {(earlier, each.id) for each in order_graph(build, {}).operations for earlier in each.after}
         assert shown == set(nx.transitive_reduction(whole).edges)
 
 
@@ -67,8 +73,8 @@ def test_operations_that_wait_for_each_other_keep_every_line_and_are_named() -> 
     made, groups = drawn(plan(step("a", "b"), step("b", "a"), step("c", "b")))
     assert made.circles == (("a", "b"),)
     assert [each.after for each in made.operations] == [("b",), ("a",), ("b",)]
-    assert any("IN A CIRCLE" in line for line in graph_text(made, groups))
-    ElementTree.fromstring(graph_svg(made, groups))
+    assert any("IN A CIRCLE" in line for line in order_graph_text(made, groups))
+    ElementTree.fromstring(order_graph_svg(made, groups))
 
 
 def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> None:
@@ -82,7 +88,7 @@ def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> N
     assert [[(edge.group, edge.by_place) for edge in group.after] for group in groups] == [
         [], [(0, False)], [(1, True)], [(2, False)],
     ]  # fmt: skip
-    assert any(line.endswith("2–3 (each its own)") for line in graph_text(made, groups))
+    assert any(line.endswith("2–3 (each its own)") for line in order_graph_text(made, groups))
 
 
 def test_repeats_that_take_turns_with_another_operation_are_not_drawn_as_one() -> None:
@@ -111,7 +117,16 @@ def test_who_brings_a_state_about_and_which_rule_watches_are_told() -> None:
 
 
 def test_moves_never_run_out_of_letters() -> None:
-    assert [letter(i) for i in (0, 25, 26, 27, 51, 52, 701, 702)] == ["A", "Z", "AA", "AB", "AZ", "BA", "ZZ", "AAA"]
+    assert [move_letter(i) for i in (0, 25, 26, 27, 51, 52, 701, 702)] == [
+        "A",
+        "Z",
+        "AA",
+        "AB",
+        "AZ",
+        "BA",
+        "ZZ",
+        "AAA",
+    ]
 
 
 # --- text -------------------------------------------------------------------------------------------
@@ -152,7 +167,7 @@ def test_a_window_is_told_where_it_counts() -> None:
 def test_no_shipped_procedure_runs_over_the_edge_or_loses_an_operation(path: Path, width: int) -> None:
     build = shipped(path)
     made, groups = drawn(build)
-    lines = graph_text(made, groups, width=width)
+    lines = order_graph_text(made, groups, width=width)
     assert max(map(len, lines)) <= width
     flowed = " ".join(" ".join(lines).split())
     for group in groups:
@@ -166,7 +181,7 @@ def test_no_shipped_procedure_runs_over_the_edge_or_loses_an_operation(path: Pat
 def test_the_picture_shows_every_operation_state_and_move_and_needs_nothing_from_outside(path: Path) -> None:
     build = shipped(path)
     made, groups = drawn(build)
-    text = graph_svg(made, groups)
+    text = order_graph_svg(made, groups)
     root = ElementTree.fromstring(text)
     assert not re.search(r"href|url\(|@import|<script|<style|<image", text)
     shown = [each.text or "" for each in root.iter("{http://www.w3.org/2000/svg}text")]
@@ -186,7 +201,9 @@ def test_the_picture_shows_every_operation_state_and_move_and_needs_nothing_from
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_no_two_lines_of_the_order_run_over_each_other(path: Path) -> None:
     upright: dict[float, list[tuple[float, float]]] = {}
-    for x, top, bottom in re.findall(r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', graph_svg(*drawn(shipped(path)))):
+    for x, top, bottom in re.findall(
+        r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', order_graph_svg(*drawn(shipped(path)))
+    ):
         upright.setdefault(float(x), []).append((float(top), float(bottom)))
     assert upright
     for spans in upright.values():
@@ -196,7 +213,7 @@ def test_no_two_lines_of_the_order_run_over_each_other(path: Path) -> None:
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_no_two_boxes_of_the_picture_cover_each_other_and_none_is_cut_off(path: Path) -> None:
-    root = ElementTree.fromstring(graph_svg(*drawn(shipped(path))))
+    root = ElementTree.fromstring(order_graph_svg(*drawn(shipped(path))))
     boxes = [tuple(float(each.get(name, "0")) for name in ("x", "y", "width", "height"))
              for each in root.iter("{http://www.w3.org/2000/svg}rect") if each.get("rx")]  # fmt: skip
     wide, high = float(root.get("width", "0")), float(root.get("height", "0"))
@@ -212,7 +229,7 @@ def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
     steps = {
         name: replace(each, operation=replace(each.operation, title=EVIL)) for name, each in build.steps.items()
     }  # fmt: skip
-    text = graph_svg(*drawn(replace(build, procedure=evil, steps=steps)))
+    text = order_graph_svg(*drawn(replace(build, procedure=evil, steps=steps)))
     ElementTree.fromstring(text)
     assert "<script" not in text
     assert not set(text) & set("\x1b\x07\u202e")
@@ -220,7 +237,7 @@ def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
 
 def test_what_the_shapes_mean_is_not_cut_off_where_few_states_make_a_narrow_picture() -> None:
     made, groups = drawn(valve_plan())
-    root = ElementTree.fromstring(graph_svg(made, groups))
+    root = ElementTree.fromstring(order_graph_svg(made, groups))
     wide = float(root.get("width", "0"))
     legend = [each for each in root.iter("{http://www.w3.org/2000/svg}text") if (each.text or "").startswith("never")]
     assert legend

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from benchflow.ordering.configuration import Valuation
-from benchflow.ordering.interlock import Moment, moves_of
+from benchflow.ordering.interlock import Phase, moves_of
 from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
 
@@ -33,7 +33,7 @@ class Breach(NamedTuple):
     """A rule (index into ``Procedure.interference``) that a step would break, and when."""
 
     rule: int
-    moment: Moment
+    moment: Phase
 
 
 def bits(mask: int) -> Iterator[int]:
@@ -84,7 +84,7 @@ def _sorted_or_not(after: Sequence[int]) -> list[int]:
     return order
 
 
-class Machine:
+class StateMachine:
     """``steps`` and ``moves`` are names by number; ``after`` and ``before`` (its closure) bit masks.
 
     ``effect_of`` numbers the effect of each step, ``move_effects`` of each move.
@@ -162,7 +162,7 @@ class Machine:
 
     def breach(self, valuation: int, effect: int, *, is_move: bool = False) -> Breach | None:
         """The first rule that matches in hand or when done, or ``None``. A move is never in hand."""
-        moments: tuple[tuple[Moment, tuple[tuple[int, int], ...]], ...] = (
+        moments: tuple[tuple[Phase, tuple[tuple[int, int], ...]], ...] = (
             ("during", self.effects[effect].during),
             ("done", self.effects[effect].sets),
         )

@@ -16,19 +16,19 @@ has to be explored together with the parts that it may have to wait for.
 from collections.abc import Sequence
 from typing import Literal
 
-from benchflow.ordering.machine import bits
-from benchflow.ordering.proof.families import F
-from benchflow.ordering.proof.order import Order
-from benchflow.ordering.proof.part import Part
-from benchflow.ordering.proof.space import AnySpace, Space
+from benchflow.ordering.proof.partial_order import PartialOrder
+from benchflow.ordering.proof.set_families import F
+from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.state_machine import bits
 
 Manner = Literal["free", "in turn", "its own"]
 _MOST_EXCEPTIONS = 4_000
 
-Pair = tuple[Part, AnySpace]
+Pair = tuple[VariableGroup, AnyStateSpace]
 
 
-def entangled(order: Order, pairs: Sequence[Pair]) -> set[int] | None:
+def entangled(order: PartialOrder, pairs: Sequence[Pair]) -> set[int] | None:
     """The numbers of parts that have to be explored together, or ``None`` when all is well as it is."""
     exceptions = [[] if space.free else _out_of_turn(part, space) for part, space in pairs]
     if not any(exceptions):
@@ -48,7 +48,7 @@ def entangled(order: Order, pairs: Sequence[Pair]) -> set[int] | None:
     return None
 
 
-def _out_of_turn(part: Part, space: Space[F]) -> list[tuple[int, int]]:
+def _out_of_turn(part: VariableGroup, space: StateSpace[F]) -> list[tuple[int, int]]:
     """The (valuation, done) that can be finished, but not by going on with the step whose turn it is."""
     rank = [part.order.rank[number] for number in part.steps]
     alike = {step: twins for twins in space.twins for step in twins}
@@ -72,13 +72,15 @@ def _out_of_turn(part: Part, space: Space[F]) -> list[tuple[int, int]]:
 class _Waiting:
     """What may have to be done first, if every part insists on its own manner."""
 
-    def __init__(self, order: Order, parts: Sequence[Part], manners: Sequence[Manner]) -> None:
+    def __init__(self, order: PartialOrder, parts: Sequence[VariableGroup], manners: Sequence[Manner]) -> None:
         self._order = order
         self._parts = parts
         self._manners = manners
         self._part_of = {number: place for place, part in enumerate(parts) for number in part.steps}
 
-    def stands_in_the_way(self, number: int, part: Part, space: AnySpace, valuation: int, done: int) -> set[int]:
+    def stands_in_the_way(
+        self, number: int, part: VariableGroup, space: AnyStateSpace, valuation: int, done: int
+    ) -> set[int]:
         """The other parts that any way on from here may have to wait for while they wait for this one; empty
         when there is a way on without that."""
         sure, unsure = _surely_done(part, space, done)
@@ -117,7 +119,7 @@ class _Waiting:
         return wanted, parts
 
 
-def _surely_done(part: Part, space: AnySpace, done: int) -> tuple[int, dict[int, list[int]]]:
+def _surely_done(part: VariableGroup, space: AnyStateSpace, done: int) -> tuple[int, dict[int, list[int]]]:
     """What is done however the twins are told apart; and by step, its twins while only some are done."""
     unsure: dict[int, list[int]] = {}
     for twins in space.twins:
@@ -128,7 +130,7 @@ def _surely_done(part: Part, space: AnySpace, done: int) -> tuple[int, dict[int,
     return done, unsure
 
 
-def _ways_on(space: AnySpace, valuation: int, done: int) -> list[int]:
+def _ways_on(space: AnyStateSpace, valuation: int, done: int) -> list[int]:
     """The steps that may be done from here, moves first where they help, without ending up dead."""
     found = []
     for there in space.within_moves(valuation):

@@ -31,7 +31,7 @@ SEVERITIES: dict[Code, Severity] = {
 }
 
 
-class Finding(Struct, frozen=True):
+class OrderFinding(Struct, frozen=True):
     """In the shape of ``check --json``: ``order`` (operation and move ids, from the start), ``start`` (every variable)
     and ``options`` (every option) are left out where they have nothing to say; an empty ``order`` says that the
     finding holds at the start."""
@@ -53,7 +53,7 @@ class Finding(Struct, frozen=True):
         return members
 
 
-class Line(Struct, frozen=True):
+class SuggestedLine(Struct, frozen=True):
     """A line that an author might add: ``after`` names an operation (``id`` or ``id[*]``), ``needs`` the values of one
     variable. ``to`` is the operation or the move that it is added to."""
 
@@ -74,10 +74,10 @@ class Proof(Struct, frozen=True):
     a finding ``not-explored`` says what is missing. ``mending`` holds the lines that each ``interlock-needed`` names,
     by the finding's place in ``findings``."""
 
-    findings: tuple[Finding, ...]
+    findings: tuple[OrderFinding, ...]
     configurations: int
     complete: bool
-    mending: dict[int, tuple[Line, ...]] = {}
+    mending: dict[int, tuple[SuggestedLine, ...]] = {}
 
 
 def finding(
@@ -89,8 +89,8 @@ def finding(
     order: tuple[str, ...] | None = None,
     start: dict[str, str] | None = None,
     options: dict[str, str] | None = None,
-) -> Finding:
-    return Finding(
+) -> OrderFinding:
+    return OrderFinding(
         code,
         SEVERITIES[code],
         where,

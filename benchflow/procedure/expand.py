@@ -9,6 +9,7 @@ from itertools import product
 
 from msgspec.structs import replace
 
+from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -83,27 +84,25 @@ class _Build:
             yield self._step(operation, operation.id, None)
             return
         for place in self._places.get(operation.each, ()):
-            yield self._step(operation, f"{operation.id}[{place}]", place)
+            yield self._step(operation, str(StepId(operation.id, place)), place)
 
     def ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
-        name, _, bracket = ref.partition("[")
-        wanted = bracket.removesuffix("]")
-        if name in self._by_id:
-            return self._of_operation(name, wanted, place, each)
+        wanted = StepId.parse(ref)
+        if wanted.operation in self._by_id:
+            return self._of_operation(wanted, place, each)
         found: list[str] = []
-        for member in self._sections.get(name, ()):
+        for member in self._sections.get(wanted.operation, ()):
             if member in self._by_id:
-                found.extend(self._of_operation(member, "*", None, None))
+                found.extend(self._of_operation(StepId(member, ALL_PLACES), None, None))
         return tuple(found)
 
-    def _of_operation(self, name: str, wanted: str, place: str | None, each: str | None) -> tuple[str, ...]:
-        repeats = self._each_of[name]
+    def _of_operation(self, wanted: StepId, place: str | None, each: str | None) -> tuple[str, ...]:
+        repeats = self._each_of[wanted.operation]
         if repeats is None:
-            return (name,)
-        if not wanted and repeats == each and place is not None:
-            wanted = place
+            return (wanted.operation,)
+        only = wanted.place or (place if repeats == each else None) or ALL_PLACES
         places = self._places.get(repeats, ())
-        return tuple(f"{name}[{one}]" for one in places if wanted in ("", "*", one))
+        return tuple(str(StepId(wanted.operation, one)) for one in places if only in (ALL_PLACES, one))
 
     def _step(self, operation: Operation, ident: str, place: str | None) -> Step:
         each = operation.each
@@ -158,9 +157,9 @@ class _Build:
 
     def _name(self, name: str, fill: "_Fill") -> str:
         """A value's name as it is called from this place."""
-        if fill.place is None or "[" in name or self._repeated.get(name) != fill.each:
-            return name
-        return f"{name}[{fill.place}]"
+        if fill.place is None or self._repeated.get(name) != fill.each:
+            return name  # not repeated here, or written with a place
+        return str(ValueRef(name, fill.place))
 
     def _remedies(self, remedies: tuple[Remedy, ...], fill: "_Fill") -> tuple[Remedy, ...]:
         return tuple(

@@ -7,6 +7,7 @@ Text fields are already clean: control characters and bidirectional overrides ar
 """
 
 from decimal import Decimal
+from functools import cached_property
 from typing import Literal
 
 from msgspec import Struct
@@ -399,7 +400,9 @@ class FollowUp(Struct, frozen=True):
     mark: Mark = Mark()
 
 
-class Procedure(Struct, frozen=True):
+class Procedure(Struct, frozen=True, dict=True):
+    """Everything in the author's file. The indexes at the end are made on first use and then kept."""
+
     id: str
     title: str
     revision: str
@@ -421,3 +424,39 @@ class Procedure(Struct, frozen=True):
     operations: tuple[Operation, ...] = ()
     follow_up: tuple[FollowUp, ...] = ()
     decision: Decision = "simple"
+
+    @cached_property
+    def options_by_name(self) -> dict[str, Option]:
+        return {option.name: option for option in self.options}
+
+    @cached_property
+    def variables_by_name(self) -> dict[str, Variable]:
+        return {variable.name: variable for variable in self.state}
+
+    @cached_property
+    def moves_by_id(self) -> dict[str, Move]:
+        return {move.id: move for move in self.moves}
+
+    @cached_property
+    def kit_by_id(self) -> dict[str, KitItem]:
+        return {item.id: item for item in self.kit}
+
+    @cached_property
+    def instruments_by_id(self) -> dict[str, InstrumentNeed]:
+        return {need.id: need for need in self.instruments}
+
+    @cached_property
+    def joints_by_id(self) -> dict[str, Joint]:
+        return {joint.id: joint for joint in self.joints}
+
+    @cached_property
+    def failures_by_id(self) -> dict[str, Failure]:
+        return {failure.id: failure for failure in self.failures}
+
+    @cached_property
+    def sections_by_id(self) -> dict[str, Section]:
+        return {section.id: section for section in self.sections}
+
+    @cached_property
+    def operations_by_id(self) -> dict[str, Operation]:
+        return {operation.id: operation for operation in self.operations}

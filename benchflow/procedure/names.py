@@ -1,14 +1,12 @@
 """Every name that a procedure gives, and whether what is mentioned is among them."""
 
-import re
 from collections.abc import Iterable, Iterator
 
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import Mark, Operation, Procedure, parts_of, values_of
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.procedure_keys import Written
 from benchflow.procedure.shapes import Mention, Notes
-
-_placed = re.compile(r"([^\[\]]*)(?:\[([^\[\]]*)\])?")
 
 _NOUNS = {
     "state": "state variable",
@@ -28,12 +26,6 @@ _NOUNS = {
     "move": "move",
     "chosen": "choice of a part",
 }
-
-
-def split_place(name: str) -> tuple[str, str | None] | None:
-    """``seat[2]`` as ``("seat", "2")``; ``None`` for what is no name at all."""
-    found = _placed.fullmatch(name)
-    return (found[1], found[2]) if found else None
 
 
 class Names:
@@ -102,8 +94,7 @@ class Names:
 
     def _name(self, mention: Mention, notes: Notes) -> None:
         given = self.given[mention.kind]
-        split = split_place(mention.name)
-        name, place = split if split is not None else (mention.name, None)
+        name, place, _ = ValueRef.parse(mention.name)
         placed = "operation" if mention.kind == "prerequisite" else mention.kind
         if name in given and (place is None or placed in self.places_of):
             if place is not None:
@@ -123,7 +114,7 @@ class Names:
         if places is None:
             what = "is done once" if kind == "operation" else "is read once"
             notes.problem("unknown-name", mention.mark, f"`{name}` has no places: it {what}", f"write `{name}`")
-        elif place != "*" and place not in places:
+        elif place != ALL_PLACES and place not in places:
             hint = hint_for(place, places)
             notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
 

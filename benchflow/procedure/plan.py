@@ -1,15 +1,34 @@
-"""One build's procedure: options answered, `each` repeated, names resolved. What everything after works on.
+"""The plan of one build: options answered, repeated operations written out, references resolved.
 
-``Plan`` is made by :func:`benchflow.procedure.expand.expand`.
+:func:`benchflow.procedure.expand.expand` makes it; everything that orders, judges, shows or reviews works on it.
 """
+
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Mark, Operation, Procedure, Settings, Values
+from benchflow.procedure.identity import ValueRef
+from benchflow.procedure.model import (
+    Choose,
+    Mark,
+    Match,
+    Operation,
+    Procedure,
+    Record,
+    Section,
+    Settings,
+    Values,
+    WorkOut,
+    values_of,
+)
+
+if TYPE_CHECKING:
+    from benchflow.procedure.formula import Formula
 
 
 class TimeWindow(Struct, frozen=True):
-    """Seconds since ``operation`` (an id in the plan) was last finished."""
+    """Limits on the time since ``operation`` (a step id of the plan) was last finished, in seconds."""
 
     operation: str
     low: float | None
@@ -21,11 +40,10 @@ class TimeWindow(Struct, frozen=True):
 class Step(Struct, frozen=True):
     """An operation of this build.
 
-    ``id`` is ``seat[1]`` where the author's ``each`` repeats it. ``after`` holds ids in this plan only:
-    what is not part of the build is dropped, which is what treating it as done means. It includes the
-    operations that a time window counts from. ``operation`` is the author's operation with
-    ``{place}`` already filled into its texts and, under ``each``, its record, work-out, choose and
-    match names already followed by their place (``journal[2]``).
+    ``id`` is ``seat[1]`` where the author's ``each`` repeats the operation. ``after`` holds ids of this plan only:
+    an operation that is not part of the build is left out, so it counts as done. It includes the operations that a
+    time window counts from. In ``operation`` the placeholders such as ``{cylinder}`` are filled in and, under
+    ``each``, the names of values have their place: ``journal[2]``.
     """
 
     id: str
@@ -44,14 +62,112 @@ class Step(Struct, frozen=True):
     def title(self) -> str:
         return self.operation.title
 
+    def record(self, name: str) -> Record | None:
+        """The step's recorded value with this name (``journal[2]``)."""
+        return next((each for each in self.operation.record if each.name == name), None)
 
-class Plan(Struct, frozen=True):
-    """``steps`` in the author's order; dicts keep that order."""
+    def work_out(self, name: str) -> WorkOut | None:
+        """The step's calculated value with this name."""
+        return next((each for each in self.operation.work_out if each.name == name), None)
+
+    def choice(self, name: str) -> Choose | None:
+        """The step's choice of a part with this name."""
+        return next((each for each in self.operation.choose if each.name == name), None)
+
+    def match(self, name: str) -> Match | None:
+        """The step's matching of parts with this name (without a place)."""
+        return next((each for each in self.operation.match if each.name == name), None)
+
+
+class RecordAt(NamedTuple):
+    """A recorded value and the step that it is recorded in."""
+
+    step: Step
+    record: Record
+
+
+class WorkOutAt(NamedTuple):
+    """A calculated value and the step that it is calculated in."""
+
+    step: Step
+    work_out: WorkOut
+
+
+class Plan(Struct, frozen=True, dict=True):
+    """``steps`` by id, in the author's order. The indexes are made on first use and then kept."""
 
     procedure: Procedure
     options: dict[str, str]
     steps: dict[str, Step]
 
     def number(self, step_id: str) -> int:
-        """The number shown at the bench, from 1."""
-        return list(self.steps).index(step_id) + 1
+        """The number of a step as shown at the bench, from 1."""
+        return self._numbers[step_id]
+
+    def record(self, name: str) -> RecordAt | None:
+        """The recorded value with this name (``journal[2]``)."""
+        return self._records.get(name)
+
+    def work_out(self, name: str) -> WorkOutAt | None:
+        """The calculated value with this name (``clearance[2]``)."""
+        return self._work_outs.get(name)
+
+    def values(self, name: str) -> tuple[Record | WorkOut, ...]:
+        """The values with this name at all their places: ``journal`` gives ``journal[1]``, ``journal[2]`` ..."""
+        return tuple(self._values.get(name, ()))
+
+    def records(self, name: str) -> tuple[RecordAt, ...]:
+        """The recorded values with this name at all their places, each with its step."""
+        found = (self._records[value.name] for value in self.values(name) if isinstance(value, Record))
+        return tuple(found)
+
+    def section_of(self, step: Step) -> Section:
+        """The section that the step's operation is in."""
+        return self.procedure.sections_by_id[step.operation.section]
+
+    def formula(self, work_out: WorkOut) -> "Formula":
+        """The formula of a calculated value, parsed once per plan.
+
+        Raises:
+            FormulaError: the formula is malformed, which cannot happen for a procedure that was read without an error.
+        """
+        found = self._formulas.get(work_out.formula)
+        if found is None:
+            from benchflow.procedure.formula import parse_formula  # late: most screens need no formula
+
+            found = self._formulas[work_out.formula] = parse_formula(work_out.formula)
+        return found
+
+    # --- the indexes ------------------------------------------------------------------------------
+
+    @cached_property
+    def _numbers(self) -> dict[str, int]:
+        return {step_id: number for number, step_id in enumerate(self.steps, start=1)}
+
+    @cached_property
+    def _records(self) -> dict[str, RecordAt]:
+        found: dict[str, RecordAt] = {}
+        for step in self.steps.values():
+            for record in step.operation.record:
+                found.setdefault(record.name, RecordAt(step, record))
+        return found
+
+    @cached_property
+    def _work_outs(self) -> dict[str, WorkOutAt]:
+        found: dict[str, WorkOutAt] = {}
+        for step in self.steps.values():
+            for work_out in step.operation.work_out:
+                found.setdefault(work_out.name, WorkOutAt(step, work_out))
+        return found
+
+    @cached_property
+    def _values(self) -> dict[str, list[Record | WorkOut]]:
+        found: dict[str, list[Record | WorkOut]] = {}
+        for step in self.steps.values():
+            for value in values_of(step.operation):
+                found.setdefault(ValueRef.parse(value.name).name, []).append(value)
+        return found
+
+    @cached_property
+    def _formulas(self) -> "dict[str, Formula]":
+        return {}

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from itertools import chain
 
 from benchflow.procedure.formula import Formula, FormulaError, check_units, names, parse_formula
+from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
@@ -17,7 +18,7 @@ from benchflow.procedure.model import (
     WorkOut,
     values_of,
 )
-from benchflow.procedure.names import Names, split_place
+from benchflow.procedure.names import Names
 from benchflow.procedure.nodes import Scalar
 from benchflow.procedure.setup_keys import limit_dimension
 from benchflow.procedure.shapes import Notes
@@ -34,7 +35,7 @@ class Before:
         for operation in operations:
             direct = self._direct.setdefault(operation.id, set())
             for ref in chain(operation.after, (window.operation for window in operation.time)):
-                plain = ref.name.partition("[")[0]
+                plain = StepId.parse(ref.name).operation
                 direct.update(sections.get(plain, (plain,)))
 
     def surely(self, earlier: str, later: str) -> bool:
@@ -135,8 +136,8 @@ class ValueChecks:
         value, giver = self._values[name]
         places = self._given.places_of["value"].get(name)
         if place is not None:
-            self._notes.mention("value", f"{name}[{place}]", mark)
-            return places is not None and (place == "*" or place in places)
+            self._notes.mention("value", str(ValueRef(name, place)), mark)
+            return places is not None and (place == ALL_PLACES or place in places)
         if places is None or (giver.each is not None and giver.each == operation.each):
             return True
         if giver.each is None and isinstance(value, Record) and not (value.by_place and value.judge == "all"):
@@ -145,7 +146,7 @@ class ValueChecks:
             "which-place",
             mark,
             f"`{name}` has {len(places)} places, and it is not said which is meant",
-            f"write `{name}[{places[0]}]`, or all of them as in mean({name}[*])",
+            f"write `{ValueRef(name, places[0])}`, or all of them as in mean({ValueRef(name, ALL_PLACES)})",
         )
         return False
 
@@ -195,7 +196,7 @@ class ValueChecks:
         return isinstance(value, WorkOut) or (len(value.slots) < 2 and operation.each is None)
 
     def _above(self, bound: AboveReading, value: Value, operation: Operation) -> None:
-        name = (split_place(bound.name) or (bound.name, None))[0]
+        name = ValueRef.parse(bound.name).name
         found = self._values.get(name)
         if found is None:
             return  # reported where names are looked up
@@ -212,7 +213,7 @@ class ValueChecks:
             self._ready(name, operation, value.mark)
 
     def _choose(self, choose: Choose, operation: Operation) -> None:
-        name = (split_place(choose.by) or (choose.by, None))[0]
+        name = ValueRef.parse(choose.by).name
         found = self._values.get(name)
         if found is None or not choose.bands:
             return
@@ -226,7 +227,7 @@ class ValueChecks:
             )
 
     def _match(self, match: Match, operation: Operation) -> None:
-        found = self._values.get((split_place(match.so_that) or (match.so_that, None))[0])
+        found = self._values.get(ValueRef.parse(match.so_that).name)
         if found is None or (match.limit.low is None and match.limit.high is None):
             return
         kind = limit_dimension(match.limit)

@@ -8,9 +8,10 @@ works with formulas that were checked when they were read, never needs it.
 from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache
-from typing import TYPE_CHECKING, Literal, NamedTuple, cast
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from benchflow.procedure.formula.tree import Call, Constant, Formula, FormulaError, Name, Negative, Node, Pair
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import dimension_of, units
 
 if TYPE_CHECKING:
@@ -111,17 +112,16 @@ class _Checker:
         for key in (name.key, name.name):
             if key in self.known:
                 return self.known[key]
-        if name.place == "*":
-            start = f"{name.name}["
+        if name.place == ALL_PLACES:
             for key, unit in self.known.items():
-                if key.startswith(start):
+                if ValueRef.parse(key).name == name.name:
                     return unit
         raise self.unknown(name)
 
     def unknown(self, name: Name) -> FormulaError:
         from difflib import get_close_matches  # for an error only
 
-        plain = {key.split("[")[0] for key in self.known}
+        plain = {ValueRef.parse(key).name for key in self.known}
         for cut in (i for i, char in enumerate(name.name) if char == "-"):
             left, right = name.name[:cut], name.name[cut + 1 :]
             if left in plain and right in plain:
@@ -169,7 +169,7 @@ class _Checker:
                 raise self.error(at, f"{node.function} of {_words(first)} and {_words(other)}")
         if node.function == "sqrt":
             root = self.plain(first, node.at, "put under a root").unit ** Fraction(1, 2)
-            return _Found(cast("pint.Unit", root), "plain")  # pint types a power as its own base class
+            return _Found(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
         if node.function in ("abs", "sum"):
             return self.plain(first, node.at, "summed" if node.function == "sum" else "made absolute")
         return _Found(first.unit, "plain" if node.function == "spread" else first.kind)

@@ -9,6 +9,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import units
 from benchflow.quantity.notation import unit_end
 from benchflow.quantity.numerals import Number, NumeralError, scan_number, skip_space, uniform
@@ -54,7 +55,7 @@ class Name(Struct, frozen=True, tag="name"):
     @property
     def key(self) -> str:
         """As it stands in the log: ``end-play`` or ``journal[2]``."""
-        return self.name if self.place is None else f"{self.name}[{self.place}]"
+        return str(ValueRef(self.name, self.place))
 
 
 class Negative(Struct, frozen=True, tag="negative"):
@@ -207,7 +208,7 @@ class _Reader:
         if char := self.peek():
             raise self.unexpected(char)
         for node in walk(root):
-            if isinstance(node, Name) and node.place == "*" and not self.inside_call(root, node):
+            if isinstance(node, Name) and node.place == ALL_PLACES and not self.inside_call(root, node):
                 hint = f"say which of them: mean({node.key}), max({node.key}), or {node.name}[1]"
                 raise self.error(node.at, f"{node.key} is several values", hint)
         return root

@@ -21,6 +21,7 @@ from benchflow.procedure.formula.tree import (
     walk,
     write,
 )
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show_short, units
 from benchflow.quantity.arithmetic import decimal, from_base, known
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
@@ -138,7 +139,7 @@ class _Working:
                 return self.call(node)
 
     def name(self, node: Name) -> _Value:
-        key = f"{node.name}[{self.place}]" if node.place == "*" and self.place is not None else node.key
+        key = str(ValueRef(node.name, self.place)) if node.place == ALL_PLACES and self.place is not None else node.key
         q = self.values.get(key)
         if q is None:
             raise self.error(node.at, f"{key} has no value yet")
@@ -200,10 +201,11 @@ def places_of(formula: Formula, argument: Node, values: Mapping[str, Quantity]) 
 
     Raises :class:`FormulaError` when no value is there, or when two names have different places.
     """
-    stars = [node for node in walk(argument) if isinstance(node, Name) and node.place == "*"]
+    stars = [node for node in walk(argument) if isinstance(node, Name) and node.place == ALL_PLACES]
     if not stars:
         return None
-    every = [tuple(key[len(star.name) + 1 : -1] for key in values if key.startswith(f"{star.name}[")) for star in stars]
+    refs = [ValueRef.parse(key) for key in values]
+    every = [tuple(ref.place for ref in refs if ref.name == star.name and ref.place is not None) for star in stars]
     for star, places in zip(stars, every, strict=True):
         if not places:
             raise FormulaError(formula.text, star.at, f"{star.key} has no value yet")
@@ -303,7 +305,8 @@ def _ends_at(value: Fraction, places: int) -> bool:
 
 
 def _speaks_of(formula: Formula, key: str) -> bool:
+    ref = ValueRef.parse(key)
     return any(
-        isinstance(node, Name) and (node.key == key or (node.place == "*" and key.startswith(f"{node.name}[")))
+        isinstance(node, Name) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))
         for node in walk(formula.root)
     )

@@ -1,0 +1,50 @@
+"""Identity of a value and of a step: the name that the author gave, and the place where it is repeated.
+
+As text, in files, logs and messages, both are ``name`` or ``name[place]``: ``end-play``, ``journal[2]``.
+This is the only module that splits or joins that text.
+"""
+
+import re
+from typing import NamedTuple, Self
+
+ALL_PLACES = "*"
+"""The place in ``journal[*]``: every place that the value or operation has."""
+
+_with_place = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
+
+
+class ValueRef(NamedTuple):
+    """A recorded, calculated or chosen value.
+
+    ``place`` is ``None`` for a value that is not repeated. ``reading`` is the slot of one of several readings, ``None``
+    where the value as a whole is meant; it is not part of the text form.
+    """
+
+    name: str
+    place: str | None = None
+    reading: str | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The value that ``name`` or ``name[place]`` names. Any other text is a name without a place."""
+        found = _with_place.fullmatch(text)
+        return cls(text) if found is None else cls(found[1], found[2])
+
+    def __str__(self) -> str:
+        return self.name if self.place is None else f"{self.name}[{self.place}]"
+
+
+class StepId(NamedTuple):
+    """A step of a plan: an operation, at one place where the operation is repeated."""
+
+    operation: str
+    place: str | None = None
+
+    @classmethod
+    def parse(cls, text: str) -> Self:
+        """The step that ``operation`` or ``operation[place]`` names. Any other text is an operation without a place."""
+        found = _with_place.fullmatch(text)
+        return cls(text) if found is None else cls(found[1], found[2])
+
+    def __str__(self) -> str:
+        return self.operation if self.place is None else f"{self.operation}[{self.place}]"

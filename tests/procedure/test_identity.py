@@ -1,0 +1,39 @@
+"""A value's and a step's identity: text and back."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchflow.procedure.identity import StepId, ValueRef
+
+name = st.text("abc-1", min_size=1)
+place = st.none() | st.text("12abc *", min_size=1)
+
+
+@given(name, place)
+def test_text_of_an_identity_gives_the_same_identity(name: str, place: str | None) -> None:
+    assert ValueRef.parse(str(ValueRef(name, place))) == ValueRef(name, place)
+    assert StepId.parse(str(StepId(name, place))) == StepId(name, place)
+
+
+@pytest.mark.parametrize(
+    ("text", "ref"),
+    [
+        ("end-play", ValueRef("end-play")),
+        ("journal[2]", ValueRef("journal", "2")),
+        ("journal[*]", ValueRef("journal", "*")),
+        ("journal[]", ValueRef("journal", "")),
+        ("", ValueRef("")),
+        ("journal[2", ValueRef("journal[2")),
+        ("journal]2[", ValueRef("journal]2[")),
+        ("journal[1][2]", ValueRef("journal[1][2]")),
+        ("journal[2] ", ValueRef("journal[2] ")),
+    ],
+)
+def test_text_is_split_only_where_it_is_a_name_with_a_place(text: str, ref: ValueRef) -> None:
+    assert ValueRef.parse(text) == ref
+    assert str(ref) == text
+
+
+def test_reading_is_not_part_of_the_text() -> None:
+    assert str(ValueRef("journal", "2", reading="3")) == "journal[2]"

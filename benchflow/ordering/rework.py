@@ -11,6 +11,7 @@ from heapq import heappop, heappush
 
 from msgspec import Struct
 
+from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation
 from benchflow.ordering.configuration import Configuration, Valuation, matches, unmet
 from benchflow.ordering.interlock import (
     Interference,
@@ -20,7 +21,6 @@ from benchflow.ordering.interlock import (
     moves_of,
     reason_text,
 )
-from benchflow.ordering.route import MakeMove
 from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Move, Settings
 from benchflow.procedure.plan import Plan, Step
@@ -46,19 +46,6 @@ class DoneWork(Struct, frozen=True):
     @property
     def valuation(self) -> Valuation:
         return {name: past[-1].value if past else None for name, past in self.writes.items()}
-
-
-class UndoOperation(Struct, frozen=True, tag="undo"):
-    """A step of a rework plan: take one finished operation apart."""
-
-    operation: str
-
-    @property
-    def id(self) -> str:
-        return self.operation
-
-
-ReworkStep = UndoOperation | MakeMove
 
 
 class ReworkPlan(Struct, frozen=True, tag="take-back"):

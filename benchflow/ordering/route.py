@@ -17,6 +17,7 @@ from heapq import heappop, heappush
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import AlreadyDone, Blocked, NotInThisBuild, moves_of, step_reasons
 from benchflow.ordering.route_relevance import RelevantActions
@@ -30,25 +31,6 @@ _STRAIGHT_ON = 5
 """How much more what is left counts than what is done, when any way will do."""
 _TO_SEE_WHY = 300
 """Configurations looked at to tell what stands against a goal that is out of reach."""
-
-
-class DoOperation(Struct, frozen=True, tag="operation"):
-    operation: str
-
-    @property
-    def id(self) -> str:
-        return self.operation
-
-
-class MakeMove(Struct, frozen=True, tag="move"):
-    move: str
-
-    @property
-    def id(self) -> str:
-        return self.move
-
-
-RouteStep = DoOperation | MakeMove
 
 
 class SafeRoute(Struct, frozen=True, tag="route"):

@@ -8,9 +8,10 @@ from collections.abc import Iterable
 
 import pytest
 
+from benchflow.ordering.actions import DoOperation, MakeMove
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.proof import OrderFinding, prove
-from benchflow.ordering.route import DoOperation, MakeMove, SafeRoute, route
+from benchflow.ordering.route import SafeRoute, route
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read

@@ -1,9 +1,12 @@
 from collections import deque
 from collections.abc import Iterator
 
+import msgspec
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchflow.ordering.actions import MakeMove, UndoOperation, read_rework_step, rework_step_record
 from benchflow.ordering.interlock import Interference, NotInThisBuild, StateNotMet
 from benchflow.ordering.rework import (
     DoneWork,
@@ -15,13 +18,11 @@ from benchflow.ordering.rework import (
     SearchLimitReached,
     StateWrite,
     UndoBlocked,
-    UndoOperation,
     named_step,
     obstacle_text,
     plan_rework,
     undo_reasons,
 )
-from benchflow.ordering.route import MakeMove
 from benchflow.procedure.model import Procedure, Ref, Undo
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
@@ -298,3 +299,16 @@ def walked_back(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
                 {n: (*past, StateWrite("", sets[n])) if n in sets else past for n, past in history.writes.items()},
             )
     assert not set(found.redo) & set(history.finished)
+
+
+def test_rework_step_reads_back_from_its_log_record() -> None:
+    assert rework_step_record(UndoOperation("seat-cam")) == {"operation": "seat-cam"}
+    assert rework_step_record(MakeMove("turn-down")) == {"move": "turn-down"}
+    for step_ in (UndoOperation("seat-cam"), MakeMove("turn-down")):
+        assert read_rework_step(rework_step_record(step_)) == step_
+
+
+@pytest.mark.parametrize("record", [{}, {"operation": "a", "move": "b"}, {"step": "a"}])
+def test_rework_record_without_one_known_key_is_refused(record: dict[str, str]) -> None:
+    with pytest.raises(msgspec.ValidationError):
+        read_rework_step(record)

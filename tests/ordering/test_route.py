@@ -1,6 +1,7 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
     AfterMissing,
@@ -12,7 +13,7 @@ from benchflow.ordering.interlock import (
     move_reasons,
     step_reasons,
 )
-from benchflow.ordering.route import DoOperation, MakeMove, NoRoute, RouteStep, SafeRoute, route
+from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute

@@ -339,6 +339,16 @@ def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> N
     again.to_tightened()
 
 
+def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.to_tightened()
+    hands.do("reopen", operation="seal", reason="the sealant had skinned", walk=True)
+    for _ in range(3):
+        assert hands.stopped("move", move="turn-down") == {"not-allowed"}
+        hands.do("step-back")
+    hands.do("move", move="turn-down")
+
+
 def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.work("hold-chain")

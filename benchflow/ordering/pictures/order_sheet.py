@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import (
     after_move,
@@ -22,7 +23,7 @@ from benchflow.ordering.interlock import (
 from benchflow.ordering.pictures.order_graph import reduced_after
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.window_feasibility import WindowsKept, timing
-from benchflow.ordering.route import DoOperation, MakeMove, NoRoute, RouteStep, SafeRoute, route
+from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, contradicts
 from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, value_words, variable_title

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
     AfterMissing,
@@ -16,7 +17,7 @@ from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.static_checks import sentence
 from benchflow.ordering.proof.window_feasibility import WindowConflict
 from benchflow.ordering.proof.witness import Witness
-from benchflow.ordering.route import DoOperation, NoRoute, RouteStep, route
+from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import (
     all_of,
     in_a_sentence,

@@ -12,6 +12,7 @@ from itertools import combinations
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.ordering.actions import DoOperation
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
 from benchflow.ordering.proof.breaches import breaking, find_breach
@@ -19,7 +20,6 @@ from benchflow.ordering.proof.explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided, Witness, show_dead_end
-from benchflow.ordering.route import DoOperation
 from benchflow.ordering.state_machine import bits
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step

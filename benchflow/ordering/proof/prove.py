@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
+from benchflow.ordering.actions import DoOperation, MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import breaking, find_breach
@@ -13,7 +14,6 @@ from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, Suggest
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsUndecided, order_is_possible, timing
 from benchflow.ordering.proof.witness import Witness, show_dead_end
-from benchflow.ordering.route import DoOperation, MakeMove
 from benchflow.ordering.state_machine import bits
 from benchflow.procedure.model import Mark, Procedure, Variable
 from benchflow.procedure.plan import Plan

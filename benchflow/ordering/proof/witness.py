@@ -13,6 +13,7 @@ from itertools import islice, product
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
     Interference,
@@ -26,7 +27,7 @@ from benchflow.ordering.proof.over_approximation import surely_stuck
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.state_space import AnyStateSpace, gated
 from benchflow.ordering.proof.variable_group import VariableGroup
-from benchflow.ordering.route import DoOperation, MakeMove, RouteStep, SafeRoute, route
+from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import BLOCKED, bits
 from benchflow.procedure.plan import Plan, Step
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
+from benchflow.ordering.actions import MakeMove
 from benchflow.plaintext import clean
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure
@@ -157,7 +158,7 @@ def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     if state.in_hand is not None:
         message = f"{said(state, state.in_hand)} is in hand: moves are made between operations"
         reasons.append(Reason("operation-in-hand", message, operation=state.in_hand))
-    if state.taking_back is not None and state.taking_back.next != {"move": move_id}:
+    if state.taking_back is not None and state.taking_back.next != MakeMove(move_id):
         reasons.append(_coming_apart(state))
     return (*reasons, *move_stopped(state, move_id))
 

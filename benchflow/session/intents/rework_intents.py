@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from msgspec.structs import replace
 
 from benchflow.ordering import rework
-from benchflow.ordering.route import MakeMove
+from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, rework_step_record
 from benchflow.plaintext import clean
 from benchflow.session.context import Around, Decision, Entry, refuse, said, unknown
 from benchflow.session.intents import intent_types as it
@@ -36,14 +36,11 @@ def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
                 for reason in found.reasons
             )
         )
-    if state.in_hand is not None and found.steps != (rework.UndoOperation(step_id),):
+    if state.in_hand is not None and found.steps != (UndoOperation(step_id),):
         message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
         return refuse("operation-in-hand", message, operation=step_id)
     gone = [
-        name
-        for each in found.steps
-        if isinstance(each, rework.UndoOperation)
-        for name in thrown_away(state, each.operation)
+        name for each in found.steps if isinstance(each, UndoOperation) for name in thrown_away(state, each.operation)
     ]
     return replace(found, discard=tuple(dict.fromkeys(gone)))
 
@@ -74,19 +71,17 @@ def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision
     plan = plan_of(state, intent.operation)
     if isinstance(plan, Refusal):
         return plan
-    steps = tuple(
-        {"move": step.move} if isinstance(step, MakeMove) else {"operation": step.operation} for step in plan.steps
-    )
     reason = clean(intent.reason).strip()
-    opened = ev.Reopened(intent.operation, reason, steps, plan.discard, walked=intent.walk)
+    records = tuple(rework_step_record(step) for step in plan.steps)
+    opened = ev.Reopened(intent.operation, reason, records, plan.discard, walked=intent.walk)
     entries = [Entry(by, opened)]
     if not intent.walk:
-        entries += [Entry(by, _done(step)) for step in steps]
+        entries += [Entry(by, _done(step)) for step in plan.steps]
     return tuple(entries)
 
 
-def _done(step: dict[str, str]) -> ev.Event:
-    return ev.Moved(step["move"]) if "move" in step else ev.TakenBack(step["operation"])
+def _done(step: ReworkStep) -> ev.Event:
+    return ev.Moved(step.move) if isinstance(step, MakeMove) else ev.TakenBack(step.operation)
 
 
 def step_back(state: State, intent: it.StepBack, around: Around, by: str) -> Decision:
@@ -96,7 +91,7 @@ def step_back(state: State, intent: it.StepBack, around: Around, by: str) -> Dec
     if plan is None:
         return refuse("not-taken-up", "no work is being taken back")
     step = plan.next
-    stopped = move_stopped(state, step["move"]) if "move" in step else _stopped(state, step["operation"])
+    stopped = move_stopped(state, step.move) if isinstance(step, MakeMove) else _stopped(state, step.operation)
     return Refusal(stopped) if stopped else (Entry(by, _done(step)),)
 
 

@@ -10,6 +10,7 @@ from typing import Any, cast
 import msgspec
 from msgspec.structs import replace
 
+from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, read_rework_step
 from benchflow.ordering.configuration import Valuation
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
@@ -174,7 +175,7 @@ def _moved(state: State, event: ev.Moved, line: Line) -> State:
     for move in state.plan.procedure.moves:
         if move.id == event.move:
             settings = {**move.sets}
-    return _walked(written(state, line.seq, "", settings), {"move": event.move})
+    return _walked(written(state, line.seq, "", settings), MakeMove(event.move))
 
 
 def _recorded(state: State, event: ev.Recorded, line: Line) -> State:
@@ -302,15 +303,16 @@ def _deviated(state: State, event: ev.Deviated, line: Line) -> State:
 
 
 def _reopened(state: State, event: ev.Reopened, line: Line) -> State:
-    plan = TakingBack(event.operation, event.reason, event.steps, event.discard, len(event.steps))
+    steps = tuple(read_rework_step(record) for record in event.steps)
+    plan = TakingBack(event.operation, event.reason, steps, event.discard, len(event.steps))
     return replace(state, taking_back=plan if event.steps else None)
 
 
 def _taken_back(state: State, event: ev.TakenBack, line: Line) -> State:
-    return _walked(undone(state, event.operation, line.seq), {"operation": event.operation})
+    return _walked(undone(state, event.operation, line.seq), UndoOperation(event.operation))
 
 
-def _walked(state: State, step: dict[str, str]) -> State:
+def _walked(state: State, step: ReworkStep) -> State:
     plan = state.taking_back
     if plan is None or plan.next != step:
         return state

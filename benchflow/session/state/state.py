@@ -5,6 +5,7 @@ All types are frozen. Dicts inside them are never changed in place: the fold cop
 
 from msgspec import Struct
 
+from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, Side, Stored, Verdict, WrenchFitted
@@ -105,12 +106,12 @@ class TakingBack(Struct, frozen=True):
 
     operation: str
     reason: str
-    steps: tuple[dict[str, str], ...]
+    steps: tuple[ReworkStep, ...]
     discard: tuple[str, ...]
     left: int
 
     @property
-    def next(self) -> dict[str, str]:
+    def next(self) -> ReworkStep:
         return self.steps[len(self.steps) - self.left]
 
 

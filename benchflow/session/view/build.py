@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import msgspec
 
+from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import value_words, variable_title
@@ -251,11 +252,11 @@ def taking_back_view(state: State) -> TakingBackView | None:
     kit = {item.id: item.title or item.id for item in state.plan.procedure.kit}
     number = len(plan.steps) - plan.left + 1
     common = (plan.operation, number, len(plan.steps))
-    if "move" in step:
-        move = next(move for move in state.plan.procedure.moves if move.id == step["move"])
+    if isinstance(step, MakeMove):
+        move = next(move for move in state.plan.procedure.moves if move.id == step.move)
         return TakingBackView(*common, move.title, move.do, move.cautions, (), is_move=True)
-    operation = state.plan.steps[step["operation"]].operation
+    operation = state.plan.steps[step.operation].operation
     undo = operation.undo
-    discard = tuple(kit.get(name, name) for name in thrown_away(state, step["operation"]))
+    discard = tuple(kit.get(name, name) for name in thrown_away(state, step.operation))
     do = "" if undo is None else undo.do
     return TakingBackView(*common, operation.title, do, operation.cautions, discard, is_move=False)

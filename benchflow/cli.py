@@ -11,8 +11,8 @@ from typing import Any
 import click
 
 from benchflow import __version__
+from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.commands.exits import BROKEN_OFF, EPILOG, FINE, UNUSABLE, say_where_the_log_is
-from benchflow.errors import BenchflowError, Mistake
 
 COMMANDS = {
     "run": ("run", "Open a session at the bench, or go on with one."),
@@ -124,7 +124,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except click.ClickException as wrong:
         wrong.show()
         code = wrong.exit_code
-    except Mistake:
+    except InternalError:
         raise
     except BenchflowError as wrong:
         from benchflow.commands.output import remark

@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.shop import shop
-from benchflow.errors import BenchflowError
 from benchflow.session.shop.register import find_person, pin_fits
 from benchflow.session.shop.register_reader import load_shop
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.writing import put
-from benchflow.errors import BenchflowError
 from tests.session import bench
 
 

@@ -4,8 +4,8 @@ import os
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.output import emit, say, shown
-from benchflow.errors import BenchflowError
 
 
 @click.command()

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE, FOUND
 from benchflow.commands.output import emit, remark, shown
 from benchflow.commands.review import paths_of, print_lines
 from benchflow.commands.writing import put
-from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.review.archive.database import Database

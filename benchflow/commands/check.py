@@ -5,10 +5,10 @@ from typing import Any
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE, FOUND, UNUSABLE
 from benchflow.commands.finding import NotFound, find_procedure
 from benchflow.commands.output import emit, remark, say, shown
-from benchflow.errors import BenchflowError
 
 
 @click.command()
@@ -49,7 +49,7 @@ def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int
 def check_file(path: Path, bound: int | None) -> dict[str, Any]:
     """The report on one file, as ``check --json`` prints it.
 
-    Raises :class:`~benchflow.errors.BenchflowError` when the file cannot be opened.
+    Raises :class:`~benchflow.base.errors.BenchflowError` when the file cannot be opened.
     """
     from benchflow.procedure.check import as_finding, check_structure
     from benchflow.session.procedure_loading import load_procedure

@@ -5,10 +5,10 @@ from pathlib import Path
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import UNUSABLE, working_on
 from benchflow.commands.finding import find_procedure
 from benchflow.commands.output import remark, say
-from benchflow.errors import BenchflowError
 
 
 def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> None:

@@ -2,7 +2,7 @@
 
 import textwrap
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 
 READER: dict[str, tuple[str, str]] = {
     "alias": (
@@ -183,7 +183,7 @@ READER: dict[str, tuple[str, str]] = {
 def explanation(code: str) -> str:
     """What ``code`` means, how it is mended, with an example.
 
-    Raises :class:`~benchflow.errors.BenchflowError`, naming the nearest, when there is no such code.
+    Raises :class:`~benchflow.base.errors.BenchflowError`, naming the nearest, when there is no such code.
     """
     from benchflow.ordering.finding_explanations import EXPLANATIONS
 

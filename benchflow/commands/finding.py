@@ -4,7 +4,7 @@ of its name. What is not found is answered with the nearest that is there."""
 from contextlib import suppress
 from pathlib import Path
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import SUFFIX, library, places
 
 PROCEDURE_SUFFIXES = (".yaml", ".yml")

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE, FOUND, UNUSABLE
 from benchflow.commands.finding import NotFound, find_log
 from benchflow.commands.output import emit, remark, say, shown
-from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.session.log.journal import Journal

@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE, FOUND
 from benchflow.commands.finding import find_procedure
 from benchflow.commands.output import emit, remark, say, shown
-from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.ordering.pictures.order_sheet import OrderSheet

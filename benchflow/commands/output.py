@@ -7,7 +7,7 @@ from typing import Any
 
 import msgspec
 
-from benchflow.plaintext import clean, unseen
+from benchflow.base.plaintext import clean, unsafe_characters
 
 
 def say(text: str = "") -> None:
@@ -31,7 +31,7 @@ def emit(value: Any) -> None:
 
 def _harmless(text: str) -> str:
     """The same JSON with every character escaped that could steer a terminal it is looked at in."""
-    for character in unseen(text):
+    for character in unsafe_characters(text):
         units = character.encode("utf-16-be").hex()
         text = text.replace(character, "".join(f"\\u{unit}" for unit in re.findall("....", units)))
     return text

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.finding import find_either
-from benchflow.errors import BenchflowError
 
 
 @click.command()

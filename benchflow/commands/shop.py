@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE, FOUND
 from benchflow.commands.output import emit, remark, say
-from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop

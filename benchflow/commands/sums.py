@@ -4,9 +4,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchflow.base.errors import BenchflowError
 from benchflow.commands.exits import FINE
 from benchflow.commands.output import emit, say
-from benchflow.errors import BenchflowError
 
 if TYPE_CHECKING:
     from benchflow.trade.asking import SumSpec

@@ -138,7 +138,7 @@ def after_step(plan: Plan, configuration: Configuration, step_id: str) -> Config
 
 def after_move(plan: Plan, configuration: Configuration, move_id: str) -> Configuration:
     """The configuration when the move is made. Asks nothing: see :func:`move_reasons`."""
-    move = next(move for move in plan.procedure.moves if move.id == move_id)
+    move = plan.procedure.moves_by_id[move_id]
     return Configuration(configuration.done, after_setting(configuration.valuation, move.sets))
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple, Self
 ALL_PLACES = "*"
 """The place in ``journal[*]``: every place that the value or operation has."""
 
-_with_place = re.compile(r"([^\[\]]*)\[([^\[\]]*)\]")
+_with_place = re.compile(r"(.+)\[([^\[\]]*)\]", re.DOTALL)
 
 
 class ValueRef(NamedTuple):

@@ -113,11 +113,12 @@ class Plan(Struct, frozen=True, dict=True):
         return self._work_outs.get(name)
 
     def values(self, name: str) -> tuple[Record | WorkOut, ...]:
-        """The values with this name at all their places: ``journal`` gives ``journal[1]``, ``journal[2]`` ..."""
+        """The values with this name, without a place at all their places: ``journal`` gives ``journal[1]``,
+        ``journal[2]`` and so on, ``journal[2]`` gives that one."""
         return tuple(self._values.get(name, ()))
 
     def records(self, name: str) -> tuple[RecordAt, ...]:
-        """The recorded values with this name at all their places, each with its step."""
+        """As :meth:`values`: the recorded values only, each with its step."""
         found = (self._records[value.name] for value in self.values(name) if isinstance(value, Record))
         return tuple(found)
 
@@ -165,7 +166,8 @@ class Plan(Struct, frozen=True, dict=True):
         found: dict[str, list[Record | WorkOut]] = {}
         for step in self.steps.values():
             for value in values_of(step.operation):
-                found.setdefault(ValueRef.parse(value.name).name, []).append(value)
+                for name in {value.name, ValueRef.parse(value.name).name}:
+                    found.setdefault(name, []).append(value)
         return found
 
     @cached_property

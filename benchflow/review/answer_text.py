@@ -2,9 +2,10 @@
 
 from collections.abc import Iterator
 
+from benchflow.base.durations import rounded_duration
 from benchflow.review.archive.filing_report import Filed
 from benchflow.review.evidence.assessment import Guard, Review
-from benchflow.review.formatting import count, day, span
+from benchflow.review.formatting import count, day
 from benchflow.review.many.chart_picture import lines as plot
 from benchflow.review.many.comparison import Comparison, Difference
 from benchflow.review.many.shared_use import Trace
@@ -95,8 +96,8 @@ def times(found: Times) -> Iterator[str]:
     yield f"{'operation':<32}{'builds':>7}{'shortest':>12}{'middle':>12}{'longest':>12}"
     for one in found.operations:
         yield (
-            f"{one.operation:<32}{one.builds:>7}{span(one.shortest):>12}{span(one.middle):>12}"
-            f"{span(one.longest):>12}  {one.longest_unit}"
+            f"{one.operation:<32}{one.builds:>7}{rounded_duration(one.shortest):>12}{rounded_duration(one.middle):>12}"
+            f"{rounded_duration(one.longest):>12}  {one.longest_unit}"
         )
     yield from (f"NOTE  {note}" for note in found.notes)
 
@@ -122,7 +123,7 @@ def comparison(found: Comparison) -> Iterator[str]:
     yield ""
     yield f"{'time in hand':<44}{'left':>12}{'right':>12}"
     for time in found.times:
-        left, right = ("-" if side is None else span(side) for side in (time.left, time.right))
+        left, right = ("-" if side is None else rounded_duration(side) for side in (time.left, time.right))
         yield f"{time.title[:42]:<44}{left:>12}{right:>12}"
 
 

@@ -11,19 +11,6 @@ def shown(value: Decimal | str, unit: str) -> str:
     return show_short(Quantity(Decimal(value), unit, ""))
 
 
-def span(seconds: float) -> str:
-    """``40 s``, ``12 min``, ``3 h 05 min``, ``2 d 4 h``."""
-    if seconds < 90:
-        return f"{seconds:.0f} s"
-    minutes = round(seconds / 60)
-    if minutes < 90:
-        return f"{minutes} min"
-    hours, minutes = divmod(minutes, 60)
-    if hours < 48:
-        return f"{hours} h {minutes:02d} min"
-    return f"{hours // 24} d {hours % 24} h"
-
-
 def day(at: str) -> str:
     """``2026-03-02 18:40`` of an RFC 3339 moment, still UTC."""
     return f"{at[:10]} {at[11:16]}"

@@ -14,7 +14,7 @@ from typing import Any, Literal
 import msgspec
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.session.log import lock
 from benchflow.session.log import sidecars as beside
 from benchflow.session.log.disk import Disk
@@ -62,7 +62,7 @@ def places(environ: Mapping[str, str] | None = None) -> Places:
 def make_folder(folder: Path) -> Path:
     """Make ``folder`` and those above it, so that they survive a power cut too; returns it.
 
-    Raises :class:`~benchflow.errors.BenchflowError` when that cannot be done.
+    Raises :class:`~benchflow.base.errors.BenchflowError` when that cannot be done.
     """
     missing = [each for each in (folder, *folder.parents) if not each.exists()]
     try:

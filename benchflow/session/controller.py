@@ -16,7 +16,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow import __version__
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.context import Around, Decision, Entry, refuse

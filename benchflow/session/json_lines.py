@@ -6,7 +6,7 @@ from typing import IO, Any
 
 import msgspec
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Answer, Clock, Desk

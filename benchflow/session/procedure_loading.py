@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.cache import Loaded, load, read_text
 from benchflow.procedure.model import Procedure
 from benchflow.session.catalog import places
@@ -12,14 +12,14 @@ Read = Callable[[str], Procedure]
 
 
 def load_procedure(path: Path) -> Loaded:
-    """The procedure in a file. Raises :class:`~benchflow.errors.BenchflowError` when it cannot be opened."""
+    """The procedure in a file. Raises :class:`~benchflow.base.errors.BenchflowError` when it cannot be opened."""
     return load(path, places().compiled)
 
 
 def reader() -> Read:
     """Makes a procedure of the text in a log.
 
-    What it gives back raises :class:`~benchflow.errors.BenchflowError` for a text with errors: the log of a
+    What it gives back raises :class:`~benchflow.base.errors.BenchflowError` for a text with errors: the log of a
     version that read procedures differently.
     """
     compiled = places().compiled

@@ -6,7 +6,7 @@ from fractions import Fraction
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.problems import hint_for
 from benchflow.quantity import Limit, Quantity, QuantityError, parse_limit, parse_quantity, unit_symbol
 from benchflow.trade.threads import Thread, ThreadError, parse_thread

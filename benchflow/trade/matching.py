@@ -12,7 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show
 from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit

@@ -10,7 +10,7 @@ from typing import Literal, Protocol
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 
 Verdict = Literal["", "in", "out", "not-proven", "none"]
 

@@ -12,7 +12,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 
 MM_PER_INCH = 25.4
 

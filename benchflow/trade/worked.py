@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.quantity import Quantity, show
 from benchflow.trade.rounding import places, significant
 

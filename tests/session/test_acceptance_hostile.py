@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.plaintext import unseen
+from benchflow.base.plaintext import unsafe_characters
 from benchflow.session.intents.intent_types import KINDS
 from tests.session.scripted import Json, Script, intent, open_
 
@@ -155,7 +155,7 @@ def test_nothing_that_steers_a_terminal_gets_into_the_log_or_into_an_answer(scri
     script.say(intent("record", name="gap", value="0.4 mm"))
     (reply,) = script.say(hostile)
     said = strings(reply) + [text for line in script.log() for text in strings(line)]
-    assert [text for text in said if unseen(text)] == []
+    assert [text for text in said if unsafe_characters(text)] == []
 
 
 def test_a_unit_and_a_name_with_control_characters_open_a_clean_session(tmp_path: Path) -> None:
@@ -163,7 +163,7 @@ def test_a_unit_and_a_name_with_control_characters_open_a_clean_session(tmp_path
     assert script.no("open", by="\x1b\u202e\x00", options={"size": "small"}) == ["value-missing"]
     (opened,) = script.do("open", by="Ro\x1b[31mbin\nX", unit=STEERING, options={"size": "small"})
     assert opened["by"] == "Ro[31mbin X"
-    assert unseen(opened["data"]["unit"]) == ()
+    assert unsafe_characters(opened["data"]["unit"]) == ()
 
 
 def test_a_thousand_readings_of_one_value_are_all_kept(script: Script) -> None:

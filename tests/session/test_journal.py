@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.errors import Mistake
+from benchflow.base.errors import InternalError
 from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
 from tests.session.logs import Trouble, draft, write_log
 
@@ -74,7 +74,7 @@ def test_an_empty_log_can_be_gone_on_with(tmp_path: Path) -> None:
 def test_a_closed_log_takes_nothing(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "log.jsonl")
     journal.close()
-    with pytest.raises(Mistake, match="closed"):
+    with pytest.raises(InternalError, match="closed"):
         journal.append([draft(1)])
 
 

@@ -12,7 +12,7 @@ import rfc8785
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from benchflow.errors import Mistake
+from benchflow.base.errors import InternalError
 from benchflow.session.log.line_format import Draft, read, seal
 from tests.session.logs import AT, draft, foreign_log, write_log
 
@@ -214,13 +214,13 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
     ],
 )
 def test_a_number_is_never_logged_as_a_float_nor_anything_json_cannot_hold(value: Any, words: str) -> None:
-    with pytest.raises(Mistake, match=words):
+    with pytest.raises(InternalError, match=words):
         seal([draft(1, value={"deep": [value]})], None)
 
 
 @pytest.mark.parametrize("at", ["2026-03-01T18:30:00Z", "2026-03-01T19:30:00.000+01:00", "now"])
 def test_a_time_is_only_logged_in_the_form_of_the_log(at: str) -> None:
-    with pytest.raises(Mistake, match="not in the form"):
+    with pytest.raises(InternalError, match="not in the form"):
         seal([Draft(at, "R.", "noted", {})], None)
 
 

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.session import catalog as store
 from benchflow.session.log.journal import Draft, Journal
 from tests.session.logs import AT, write_log

@@ -6,11 +6,11 @@ from typing import Any, TypeVar
 import pytest
 from textual.geometry import Region
 
+from benchflow.base.durations import countdown
 from benchflow.review.evidence.assessment import by_failure, find_failure, text_of
 from benchflow.review.evidence.ranking import GROUNDS
 from benchflow.review.log.loaded_log import Account, account
 from benchflow.review.many.comparison import compare
-from benchflow.tui.draw.side_column import duration
 from benchflow.tui.review.comparison_page import ComparePage
 from benchflow.tui.review.complaint_page import ComplaintsPage
 from benchflow.tui.review.ranking_page import SuspectsPage
@@ -190,7 +190,7 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
         await bench.press("up")  # before it was signed for, the sealant's window still counted down
         clock = next(row for row in page.moment.frame.clocks if row.operation == "set-head-down")
         assert clock.phase in ("open", "closing")
-        assert f"{duration(clock.seconds or 0)} left" in bench.text
+        assert f"{countdown(clock.seconds or 0)} left" in bench.text
         await bench.press("right")
         assert any("Head" in row and row.endswith("on, not tight") for row in bench.text.splitlines())
 

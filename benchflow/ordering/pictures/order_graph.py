@@ -300,7 +300,7 @@ def _title(plan: Plan, group: Sequence[GraphOperation]) -> str:
     operation = plan.steps[group[0].id].operation
     places = [str(one.place) for one in group]
     named = " / ".join(places) if len(places) <= 4 else f"{places[0]} … {places[-1]}"
-    raw = next(one.title for one in plan.procedure.operations if one.id == operation.id)
+    raw = plan.procedure.operations_by_id[operation.id].title
 
     def filled(found: re.Match[str]) -> str:
         word = found[1]

@@ -13,9 +13,9 @@ from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.base.plaintext import clean_line
 from benchflow.ordering.pictures.order_graph import OperationGroup, OrderGraph
 from benchflow.ordering.pictures.order_graph_text import GraphNames
-from benchflow.plaintext import clean_line
 
 _SIZE, _SMALL, _LINE = 12.0, 10.0, 14.0
 _PAD, _RAIL, _NUMBER, _TITLE = 16.0, 9.0, 50.0, 300.0

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine, Table, create_engine, event, inspect,
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.review.archive import index_schema as schema
 
 _LOCK: Final = 7_042_313  # any number that the benches agree on

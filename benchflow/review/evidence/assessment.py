@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.procedure.model import Failure
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.known import Known, known_of

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from benchflow.base.durations import rounded_duration
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import (
     FASTENER_SECONDS,
@@ -14,7 +15,7 @@ from benchflow.review.evidence.ranking import (
     WINDOW_SHARE,
     Reason,
 )
-from benchflow.review.formatting import count, room_left, shown, span
+from benchflow.review.formatting import count, room_left, shown
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import Account
 from benchflow.review.log.reading_values import Value, values_of
@@ -157,7 +158,7 @@ def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
 
 
 def _need(account: Account, need: str) -> str:
-    found = next((one for one in account.procedure.instruments if one.id == need), None)
+    found = account.procedure.instruments_by_id.get(need)
     return found.title or need if found is not None else need
 
 
@@ -172,16 +173,17 @@ def _windows(account: Account, step: Step, fact: OperationFact | None, finished:
         title = account.plan.steps[window.operation].title
         taken = elapsed(since, Now(finished.at, finished.run, finished.ms))
         if window.high is not None and taken > window.high:
-            words = f"finished {span(taken)} after “{title}”; the window is {window.text}"
+            words = f"finished {rounded_duration(taken)} after “{title}”; the window is {window.text}"
             yield Reason("window-missed", words, finished.seq, window.operation)
         elif window.high is not None and taken > WINDOW_SHARE * window.high:
-            words = f"finished {span(taken)} after “{title}”, {taken / window.high:.0%} of the window {window.text}"
+            words = f"finished {rounded_duration(taken)} after “{title}”, "
+            words += f"{taken / window.high:.0%} of the window {window.text}"
             yield Reason("window-tight", words.replace("%", " %"), finished.seq, window.operation)
         begun = fact.begun if fact is not None else None
         if window.low is not None and begun is not None:
             waited = elapsed(since, Now(begun.at, begun.run, begun.ms))
             if waited < window.low:
-                words = f"begun {span(waited)} after “{title}”; the wait is {window.text}"
+                words = f"begun {rounded_duration(waited)} after “{title}”; the wait is {window.text}"
                 yield Reason("window-missed", words, finished.seq, window.operation)
 
 
@@ -189,14 +191,15 @@ def _lubricant(account: Account, step: Step) -> Iterator[Reason]:
     tighten = step.operation.tighten
     used = account.state.lubricants.get(tighten.joint) if tighten is not None else None
     if used is not None:
-        joint = next(one for one in account.procedure.joints if one.id == used.joint)
+        joint = account.procedure.joints_by_id[used.joint]
         words = f"{used.lubricant} on the threads; the torque is stated for {joint.lubricant or 'another lubricant'}"
         yield Reason("other-lubricant", words, None, used.joint)
 
 
 def _pace(step: Step, fact: OperationFact | None, finished: When | None) -> Iterator[Reason]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
-        words = f"in hand for {span(fact.active)}; the procedure gives it at least {span(step.takes)}"
+        least = rounded_duration(step.takes)
+        words = f"in hand for {rounded_duration(fact.active)}; the procedure gives it at least {least}"
         yield Reason("too-fast", words, finished.seq)
 
 
@@ -210,10 +213,10 @@ def _ticking(stages: list[StageFact]) -> Iterator[Reason]:
             yield Reason("out", words, stage.seq, stage.joint)
         by_hand = stage.fasteners - stage.measured
         if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
-            words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {span(stage.seconds)}"
+            words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"
             yield Reason("too-fast", words, stage.seq, stage.joint)
         if stage.gap > PAUSE_SECONDS:
-            words = f"{span(stage.gap)} between two fasteners of {which}"
+            words = f"{rounded_duration(stage.gap)} between two fasteners of {which}"
             yield Reason("long-pause", words, stage.gap_seq, stage.joint)
         if stage.unticked >= TICKS_AGAIN:
             words = f"{count(stage.unticked, 'tick')} of {which} taken back and done again"

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.review.formatting import day
 from benchflow.review.log.loaded_log import Account
 from benchflow.review.sheets.build_sheet import follow_up

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import msgspec
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.review.log.log_file import Log
 from benchflow.review.log.margin import number
 from benchflow.session.log.line_format import Line

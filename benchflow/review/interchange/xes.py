@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import Any, Final
 from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.review.interchange.flat import flat
 from benchflow.review.log.loaded_log import Account
 from benchflow.session.log.timestamps import parse

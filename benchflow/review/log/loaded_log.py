@@ -5,7 +5,7 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.log.facts import Facts

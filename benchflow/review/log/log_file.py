@@ -5,7 +5,7 @@ from pathlib import Path
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.review.log.digest import NotASession, digest
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.versions import is_newer

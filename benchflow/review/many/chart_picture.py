@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from html import escape
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.review.many.trends import Series
 
 _MARKS = {"in": "●", "none": "●", "not-proven": "?", "out": "×"}

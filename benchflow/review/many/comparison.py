@@ -5,8 +5,9 @@ from decimal import Decimal
 
 from msgspec import Struct
 
+from benchflow.base.durations import rounded_duration
 from benchflow.quantity import Quantity, QuantityError, convert
-from benchflow.review.formatting import shown, span
+from benchflow.review.formatting import shown
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import Account
 from benchflow.trade.rounding import plain
@@ -199,7 +200,7 @@ def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Wor
     if a.done and b.done:
         shorter, longer = sorted((a.active, b.active))
         if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
-            yield "time", "time in hand", Words(span(a.active)), Words(span(b.active))
+            yield "time", "time in hand", Words(rounded_duration(a.active)), Words(rounded_duration(b.active))
 
 
 def _is_done(fact: OperationFact | None) -> bool:

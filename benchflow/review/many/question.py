@@ -10,7 +10,7 @@ from typing import Protocol
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.review.log.facts import (
     DeviationFact,
     Facts,

@@ -8,11 +8,12 @@ from datetime import timedelta
 
 from msgspec import Struct
 
+from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, seconds
 from benchflow.review.evidence.known import in_words
-from benchflow.review.formatting import day, shown, span
+from benchflow.review.formatting import day, shown
 from benchflow.review.log.facts import InstrumentFact, OperationFact
 from benchflow.review.log.loaded_log import Account
 from benchflow.review.log.reading_values import Value, values_of
@@ -157,7 +158,7 @@ def _facts(account: Account) -> Iterator[tuple[str, str]]:
     yield "Begun", f"{day(session.opened_at)} UTC"
     yield "Closed", f"{day(session.closed_at)} UTC" if session.closed_at else "not closed"
     active = sum(fact.active for fact in account.facts.operations)
-    yield "Time in hand", span(active)
+    yield "Time in hand", rounded_duration(active)
     done = len(account.state.done)
     yield "Operations", f"{done} of {len(account.plan.steps)} done"
     yield "Judged by", RULES[procedure.decision]
@@ -186,7 +187,7 @@ def _operation(account: Account, step: Step) -> SheetOperation:
         done=done is not None,
         by=_by(fact),
         at=day(done.at) if done is not None else "",
-        took=span(fact.active) if fact is not None and done is not None else "",
+        took=rounded_duration(fact.active) if fact is not None and done is not None else "",
         values=tuple(_value(account, value) for value in values_of(account, step) if value.readings or value.worked),
         joint=joint_of(account, step),
         checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.review.sheets.build_sheet import Sheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint

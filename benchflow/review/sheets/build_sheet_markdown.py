@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.review.sheets.build_sheet import Sheet, SheetOperation, SheetValue
 from benchflow.trade.pictures import joint_lines
 

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
+from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.review.formatting import day, shown, span
+from benchflow.review.formatting import day, shown
 from benchflow.review.log.loaded_log import Account
 from benchflow.session.state.state import Tick
 from benchflow.trade.pictures import Fastener
@@ -26,7 +27,7 @@ def joint_of(account: Account, step: Step) -> SheetJoint | None:
     tighten = step.operation.tighten
     if tighten is None:
         return None
-    joint = next(one for one in account.procedure.joints if one.id == tighten.joint)
+    joint = account.procedure.joints_by_id[tighten.joint]
     ticks = account.state.work(step.id).ticks
     lubricant = account.state.lubricants.get(joint.id)
     about = [
@@ -83,7 +84,7 @@ def _tools(account: Account, step: Step, tighten: Tighten) -> Iterator[str]:
         if fact.operation == step.id and fact.standing and fact.fasteners:
             text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
             tool = tool_of(account, fact.serial, fact.instrument)
-            gap = f"; longest pause {span(fact.gap)}" if fact.gap > 600 else ""
+            gap = f"; longest pause {rounded_duration(fact.gap)}" if fact.gap > 600 else ""
             yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {day(fact.last_at)}{gap}"
 
 

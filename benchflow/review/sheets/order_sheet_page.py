@@ -171,7 +171,7 @@ def _tools(operation: Operation) -> Iterator[str]:
 
 
 def _good_for(procedure: Procedure, name: str) -> str:
-    need = next(each for each in procedure.instruments if each.id == name)
+    need = procedure.instruments_by_id[name]
     covers = f"covers {need.covers.text}" if need.covers else ""
     uncertainty = f"uncertainty {need.uncertainty.text}" if need.uncertainty else ""
     return ", ".join(part for part in (covers, uncertainty) if part)
@@ -353,7 +353,7 @@ def _to_match(match: Match) -> Table:
 
 
 def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlank:
-    joint = next(one for one in procedure.joints if one.id == tighten.joint)
+    joint = procedure.joints_by_id[tighten.joint]
     about = [
         joint.thread,
         f"class {joint.grade}" if joint.grade else "",

@@ -30,7 +30,7 @@ class Book:
 
     def record(self, step: str, name: str) -> Record | None:
         found = self.plan.steps.get(step)
-        return next((each for each in found.operation.record if each.name == name), None) if found else None
+        return found.record(name) if found else None
 
     def stage(self, step: str, number: int) -> Stage | None:
         found = self.plan.steps.get(step)
@@ -38,13 +38,16 @@ class Book:
         return tighten.stages[number - 1] if tighten and 0 < number <= len(tighten.stages) else None
 
     def kit(self, item: str) -> str:
-        return next((each.title for each in self.procedure.kit if each.id == item), item)
+        found = self.procedure.kit_by_id.get(item)
+        return item if found is None else found.title
 
     def instrument(self, need: str) -> str:
-        return next((in_a_sentence(each.title) for each in self.procedure.instruments if each.id == need), "") or need
+        found = self.procedure.instruments_by_id.get(need)
+        return (in_a_sentence(found.title) if found is not None else "") or need
 
     def joint(self, joint: str) -> str:
-        return next((each.title or each.id for each in self.procedure.joints if each.id == joint), joint)
+        found = self.procedure.joints_by_id.get(joint)
+        return joint if found is None else found.title or joint
 
 
 def tell(event: ev.Event, book: Book) -> str:

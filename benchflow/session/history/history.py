@@ -11,7 +11,8 @@ from itertools import islice, pairwise
 import msgspec
 from msgspec import Struct
 
-from benchflow.plaintext import clean, clean_line
+from benchflow.base.durations import clock_duration
+from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
@@ -21,7 +22,7 @@ from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import Now, elapsed, say
+from benchflow.session.state.clock import Now, elapsed
 from benchflow.session.state.fold import happening, when
 
 PAUSE = 15 * 60
@@ -58,7 +59,7 @@ def story(
             yield _day(moment)
         pause = elapsed(when(told_before.last), _now(told.first)) if told_before else 0
         if pause >= PAUSE:
-            yield f"{'':>{_INDENT}}... {say(pause)} later"
+            yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
         if told.operation != operation:
             operation = told.operation
             yield ""
@@ -126,7 +127,7 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
         if isinstance(event, ev.TakenUp):
             taken_up[operation] = line
         elif isinstance(event, ev.Finished | ev.SetAside) and operation in taken_up:
-            words += f", {say(elapsed(when(taken_up.pop(operation)), _now(line)))} after it was taken up"
+            words += f", {clock_duration(elapsed(when(taken_up.pop(operation)), _now(line)))} after it was taken up"
         who = f" ({line.by})" if line.by != builder or isinstance(event, ev.Opened | ev.Closed | ev.Signed) else ""
         yield Told(line, last, operation, words + who)
 

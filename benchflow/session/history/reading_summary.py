@@ -47,4 +47,4 @@ class SummingUp:
             _, name, _ = state.recorded.get(event.event, ("", "", ""))
         else:
             name = event.name
-        return next((record for record in step.operation.record if record.name == name), None) if step else None
+        return step.record(name) if step else None

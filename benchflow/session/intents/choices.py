@@ -5,7 +5,8 @@ from fractions import Fraction
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Choose
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, show
@@ -14,7 +15,7 @@ from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.part_matching import match_place, take_for_match
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.computed_values import worked_value
-from benchflow.session.rules.verdicts import latest, of_stored, owner_of
+from benchflow.session.rules.verdicts import latest, of_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.trade.decision import GUARD_FACTOR
@@ -47,11 +48,11 @@ def proposal(state: State, step: Step, choose: Choose) -> Proposal:
 
 def _values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
     """The values to look up, each with half the width in which its uncertainty leaves it undecided."""
-    for candidate in (f"{name}[{step.place}]", name):
-        found = owner_of(state, candidate)
+    for candidate in (str(ValueRef(name, step.place)), name):
+        found = state.plan.record(candidate)
         if found is not None:
-            owner, record = found
-            attempts = latest(state, owner, candidate)
+            record = found.record
+            attempts = latest(state, found.step.id, candidate)
             if any(slot not in attempts for slot in record.slots):
                 return []
             return [
@@ -105,7 +106,7 @@ def choose(state: State, intent: it.Choose, around: Around, by: str) -> Decision
     if place is not None:
         return take_for_match(state, step, place, intent, by)
     tables = {table.name: table for table in step.operation.choose}
-    table = tables.get(intent.name) or tables.get(f"{intent.name}[{step.place}]")
+    table = tables.get(intent.name) or tables.get(str(ValueRef(intent.name, step.place)))
     if table is None:
         return unknown("choice in this operation", intent.name, tables)
     take = clean(intent.take).strip()

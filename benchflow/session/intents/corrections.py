@@ -1,6 +1,6 @@
 """Putting a wrong entry right by a later event that names it. What was written first stays in the log."""
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around, Decision, Entry, refuse

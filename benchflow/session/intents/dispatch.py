@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
+from benchflow.base.plaintext import clean
 from benchflow.ordering.actions import MakeMove
-from benchflow.plaintext import clean
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Step

@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 from msgspec.structs import replace
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
@@ -27,7 +28,7 @@ from benchflow.trade.decision import Judgement
 
 def resolve(step: Step, name: str, names: Iterable[str]) -> str | None:
     """A value's name as written, or with this operation's place put behind it."""
-    for candidate in (name, f"{name}[{step.place}]"):
+    for candidate in (name, str(ValueRef(name, step.place))):
         if candidate in names:
             return candidate
     return None
@@ -79,11 +80,11 @@ def _asked(step: Step, intent: it.Record) -> tuple[Record, str | None] | Refusal
     slot = None if intent.reading is None else str(intent.reading)
     place = None if intent.place is None else str(intent.place)
     if name is None:
-        plain, _, inner = intent.name.removesuffix("]").partition("[")
-        name = resolve(step, plain, records)
-        if name is None or not records[name].by_place or inner not in records[name].slots:
+        ref = ValueRef.parse(intent.name)
+        name = resolve(step, ref.name, records)
+        if name is None or not records[name].by_place or ref.place not in records[name].slots:
             return unknown("value in this operation", intent.name, records)
-        place = inner if place is None else place
+        place = ref.place if place is None else place
     asked = records[name]
     if place is not None and place in asked.slots and (asked.by_place or step.place is None):
         slot = place

@@ -11,7 +11,7 @@ from typing import Any, cast
 
 import msgspec
 
-from benchflow.plaintext import clean, clean_line
+from benchflow.base.plaintext import clean, clean_line
 from benchflow.quantity.types import printable
 from benchflow.session.intents.intent_types import KINDS, Base, Intent
 from benchflow.session.refusal import Reason, Refusal

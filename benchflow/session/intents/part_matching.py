@@ -7,10 +7,12 @@ that size, with slope one up or down, it turns the limit into the sizes that wil
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Match, WorkOut
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
@@ -18,11 +20,14 @@ from benchflow.session.context import Decision, Entry, refuse, unknown, unreadab
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.computed_values import judge_worked
-from benchflow.session.rules.verdicts import latest, of_stored, owner_of
+from benchflow.session.rules.verdicts import latest, of_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import ChoiceInput
 from benchflow.trade.decision import judge
+
+if TYPE_CHECKING:
+    from benchflow.procedure.formula import Formula
 
 
 class Wanted(Struct, frozen=True):
@@ -36,63 +41,61 @@ class Wanted(Struct, frozen=True):
 
 def match_place(state: State, step: Step, name: str) -> tuple[Match, str] | None:
     """The match and the place that ``shims[3]`` speaks of."""
-    for match in step.operation.match:
-        for place in state.plan.procedure.places.get(match.to, ()):
-            if name == f"{match.name}[{place}]":
-                return match, place
-    return None
+    ref = ValueRef.parse(name)
+    match = step.match(ref.name)
+    if match is None or ref.place is None or ref.place not in state.plan.procedure.places.get(match.to, ()):
+        return None
+    return match, ref.place
 
 
 def on_hand(state: State, match: Match) -> dict[str, Quantity] | None:
     """Part to measured size; ``None`` until every one of them is measured. A part is named by its reading."""
     parts: dict[str, Quantity] = {}
-    for step in state.plan.steps.values():
-        for record in step.operation.record:
-            if record.name != match.measured and not record.name.startswith(f"{match.measured}["):
-                continue
-            attempts = latest(state, step.id, record.name)
-            if any(slot not in attempts for slot in record.slots):
-                return None
-            many = len(record.slots) > 1 or record.by_place
-            for slot in record.slots:
-                key = slot if many else record.name
-                parts[key] = of_stored(attempts[slot].quantity)
+    for step, record in state.plan.records(match.measured):
+        attempts = latest(state, step.id, record.name)
+        if any(slot not in attempts for slot in record.slots):
+            return None
+        many = len(record.slots) > 1 or record.by_place
+        for slot in record.slots:
+            key = slot if many else record.name
+            parts[key] = of_stored(attempts[slot].quantity)
     return parts or None
 
 
-def at_place(work: WorkOut, match: Match, place: str, names: set[str]) -> WorkOut:
+def at_place(work: WorkOut, formula: "Formula", place: str, names: set[str]) -> WorkOut:
     """The formula of ``so-that`` for one place: names that have a value there get it put behind them."""
     from msgspec.structs import replace
 
     from benchflow.procedure.formula import at_place as moved
-    from benchflow.procedure.formula import parse_formula, render
+    from benchflow.procedure.formula import render
 
-    return replace(work, formula=render(moved(parse_formula(work.formula), names, place)))
+    return replace(work, formula=render(moved(formula, names, place)))
 
 
 def so_that(state: State, step: Step, match: Match, place: str, size: Quantity) -> Quantity | None:
     """The value that comes of a part of ``size`` in ``place``; ``None`` while a reading is missing."""
-    work = next((one for one in step.operation.work_out if one.name == match.so_that), None)
+    work = step.work_out(match.so_that)
     if work is None:
         return None
+    formula = state.plan.formula(work)
     there = {
         name
-        for name in _names(work)
-        if owner_of(state, f"{name}[{place}]") is not None or _slot_there(state, name, place)
+        for name in _names(formula)
+        if state.plan.record(str(ValueRef(name, place))) is not None or _slot_there(state, name, place)
     }
-    worked = judge_worked(state, step, at_place(work, match, place, there), {match.name: size})
+    worked = judge_worked(state, step, at_place(work, formula, place, there), {match.name: size})
     return None if worked is None else worked.verdict.value
 
 
-def _names(work: WorkOut) -> list[str]:
-    from benchflow.procedure.formula import names, parse_formula
+def _names(formula: "Formula") -> list[str]:
+    from benchflow.procedure.formula import names
 
-    return [ref.name for ref in names(parse_formula(work.formula)) if ref.place is None]
+    return [ref.name for ref in names(formula) if ref.place is None]
 
 
 def _slot_there(state: State, name: str, place: str) -> bool:
-    found = owner_of(state, name)
-    return found is not None and place in found[1].slots and found[1].by_place
+    found = state.plan.record(name)
+    return found is not None and place in found.record.slots and found.record.by_place
 
 
 def wanted(state: State, step: Step, match: Match, unit: str) -> tuple[Wanted, ...] | None:
@@ -179,7 +182,7 @@ def take_for_match(state: State, step: Step, place: tuple[Match, str], intent: i
         return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
     taken = state.work(step.id).chosen
     for name, part in taken.items():
-        if part == take and name != intent.name and name.startswith(f"{match.name}["):
+        if part == take and name != intent.name and ValueRef.parse(name).name == match.name:
             return refuse("not-allowed", f"{take} is in {name} already: choose another for {where}", name=name)
     return (Entry(by, ev.Chosen(step.id, intent.name, take)),)
 
@@ -190,7 +193,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
     for match in step.operation.match:
         parts = on_hand(state, match) or {}
         for place in state.plan.procedure.places.get(match.to, ()):
-            name = f"{match.name}[{place}]"
+            name = str(ValueRef(match.name, place))
             part = work.chosen.get(name)
             size = None if part is None else size_of(parts, part)
             if part is None or size is None:
@@ -207,8 +210,8 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 def _outcome(step: Step, match: Match) -> str:
     """What the match is made for, by its title: ``Lash with the shim that is given``."""
-    title = next((work.title for work in step.operation.work_out if work.name == match.so_that), "")
-    return title or match.so_that
+    work = step.work_out(match.so_that)
+    return work.title or match.so_that if work is not None else match.so_that
 
 
 def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
@@ -219,7 +222,7 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
         parts = on_hand(state, match) or {}
         given, note = proposed(state, step, match)
         for place in state.plan.procedure.places.get(match.to, ()):
-            name = f"{match.name}[{place}]"
+            name = str(ValueRef(match.name, place))
             taken = work.chosen.get(name, "")
             free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
             size = size_of(parts, taken) if taken and parts else None

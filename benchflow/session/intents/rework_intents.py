@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 from msgspec.structs import replace
 
+from benchflow.base.plaintext import clean
 from benchflow.ordering import rework
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, rework_step_record
-from benchflow.plaintext import clean
 from benchflow.session.context import Around, Decision, Entry, refuse, said, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Reason, Refusal

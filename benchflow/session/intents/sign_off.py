@@ -2,7 +2,8 @@
 
 from typing import TYPE_CHECKING
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
+from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around, Decision, Entry, refuse, unknown
 from benchflow.session.intents import intent_types as it
@@ -81,7 +82,7 @@ def deviate(state: State, intent: it.Deviate, around: Around, by: str) -> Decisi
 def waivable(state: State, step: Step, about: str) -> str | Refusal:
     """What a deviation speaks of, by its one name; a refusal when that cannot be waived."""
     names = names_of(state, step)
-    for candidate in (about, f"{about}[{step.place}]"):
+    for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:
             return candidate
     if about in (HOLD, "hold-unsigned"):
@@ -94,7 +95,7 @@ def waivable(state: State, step: Step, about: str) -> str | Refusal:
     if about in WINDOWS:
         return TIME
     since = about.removeprefix(f"{TIME} ")
-    if since in windows or since in {window.partition("[")[0] for window in windows}:
+    if since in windows or since in {StepId.parse(window).operation for window in windows}:
         return window_name(since)
     if about in LIMITS:
         return _limit_meant(state, step, names)

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 import msgspec
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.procedure.model import CheckStage, Joint, TorqueStage
 from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, show_converted
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit

@@ -15,7 +15,7 @@ from typing import Self
 
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError, Mistake
+from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.session.log import lock
 from benchflow.session.log import sidecars as beside
 from benchflow.session.log.disk import Disk, write_all
@@ -202,7 +202,7 @@ class Journal:
 
         Raises :class:`NotSaved` when they are not; the file is then back to its last whole event or, should
         even that fail, is opened and verified anew before anything else is written to it. Raises
-        :class:`~benchflow.errors.Mistake` for an event that may not be logged.
+        :class:`~benchflow.base.errors.InternalError` for an event that may not be logged.
         """
         self._must_be_ours()
         if not drafts:
@@ -225,7 +225,7 @@ class Journal:
         if self.read_only:
             raise NotSaved(f"Nothing was saved: {self.path} is only being read ({self.read_only}).")
         if self._closed:
-            raise Mistake(f"{self.path} is closed")
+            raise InternalError(f"{self.path} is closed")
 
     def _in_place(self, fd: int) -> bool:
         """Whether the open file still is the one at ``path`` and ends where it should."""

@@ -20,7 +20,7 @@ from typing import Annotated, Any
 import msgspec
 from msgspec import Struct
 
-from benchflow.errors import Mistake
+from benchflow.base.errors import InternalError
 from benchflow.session.log.timestamps import WRITTEN, NotAMoment, parse
 
 ZEROS = "0" * 64
@@ -235,7 +235,7 @@ def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
 def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...], bytes]:
     """The drafts as lines behind ``after``, and the bytes to be written for them.
 
-    Raises :class:`~benchflow.errors.Mistake` for a draft that may not be logged: a float (digits would be
+    Raises :class:`~benchflow.base.errors.InternalError` for a draft that may not be logged: a float (digits would be
     lost), what JSON cannot hold, a time not in the log's form.
     """
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
@@ -244,7 +244,7 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
     for draft in drafts:
         seq += 1
         if not WRITTEN.fullmatch(draft.at):
-            raise Mistake(f"a {draft.kind} event has the time {draft.at!r}, not in the form of the log")
+            raise InternalError(f"a {draft.kind} event has the time {draft.at!r}, not in the form of the log")
         body = _canonical(draft, seq, prev)
         # The member `hash` has its canonical place before `kind`; what follows that is escaped.
         cut = body.rfind(b',"kind":"')
@@ -279,13 +279,13 @@ def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
     try:
         return rfc8785.dumps(members)
     except rfc8785.CanonicalizationError as wrong:
-        raise Mistake(f"a {draft.kind} event cannot be logged: {wrong}") from wrong
+        raise InternalError(f"a {draft.kind} event cannot be logged: {wrong}") from wrong
 
 
 def refuse_floats(value: Any, where: str) -> None:
-    """Raise :class:`~benchflow.errors.Mistake` when there is a float anywhere in ``value``."""
+    """Raise :class:`~benchflow.base.errors.InternalError` when there is a float anywhere in ``value``."""
     if isinstance(value, float):
-        raise Mistake(f"{where} holds the float {value!r}: the log keeps digits as entered, as text")
+        raise InternalError(f"{where} holds the float {value!r}: the log keeps digits as entered, as text")
     if isinstance(value, dict):
         for name, inner in value.items():
             refuse_floats(inner, f"{where}.{name}")

@@ -10,7 +10,7 @@ import sys
 import time
 from pathlib import Path
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.session.log.sidecars import Holder, holder_of
 
 if sys.platform == "win32":  # pragma: no cover

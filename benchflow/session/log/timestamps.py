@@ -3,7 +3,7 @@
 import re
 from datetime import UTC, datetime, timedelta
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 
 WRITTEN = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
 """The one form that the log writes. It is looser than the calendar: :func:`parse` judges the rest."""

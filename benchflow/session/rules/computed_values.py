@@ -6,12 +6,13 @@ from decimal import Decimal
 import msgspec
 from msgspec import Struct
 
-from benchflow.procedure.model import Fixed, WorkOut
-from benchflow.procedure.plan import Step
+from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.model import Fixed, Record, WorkOut
+from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session.context import Around, Entry
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, owner_of, stored, value_of
+from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, stored, value_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Remedy, State
 from benchflow.trade.decision import judge
@@ -43,19 +44,18 @@ def worked_by_itself(step: Step) -> tuple[WorkOut, ...]:
 def remedied_at(state: State, step: Step, name: str) -> int:
     """The event of the last remedy of a value that is worked out from this one; 0 for none."""
     remedies = state.work(step.id).remedies
-    return max(
-        (remedies[work.name].seq for work in step.operation.work_out if rests_on(remedies, work, name)), default=0
-    )
+    resting = (work.name for work in step.operation.work_out if rests_on(state.plan, remedies, work, name))
+    return max((remedies[each].seq for each in resting), default=0)
 
 
-def rests_on(remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
+def rests_on(plan: Plan, remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
     """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
     if work.name not in remedies:
         return False
-    from benchflow.procedure.formula import names, parse_formula
+    from benchflow.procedure.formula import names
 
-    plain = name.partition("[")[0]
-    return any(ref.name in (name, plain) for ref in names(parse_formula(work.formula)))
+    plain = ValueRef.parse(name).name
+    return any(ref.name in (name, plain) for ref in names(plan.formula(work)))
 
 
 def judge_worked(
@@ -64,10 +64,10 @@ def judge_worked(
     """The value as it stands; ``None`` while a reading that it needs is missing, or it cannot be worked out.
 
     ``assumed`` stands in for values that are not there yet (a part tried in a place)."""
-    from benchflow.procedure.formula import FormulaError, evaluate, parse_formula, propagate
+    from benchflow.procedure.formula import FormulaError, evaluate, propagate
 
     try:
-        formula = parse_formula(work.formula)
+        formula = state.plan.formula(work)
         known = inputs_of(state, step, work, assumed or {})
         if known is None:
             return None
@@ -94,14 +94,14 @@ def _verdict(work: WorkOut, value: Quantity, u: Quantity | None, difference: boo
 
 def inputs_of(state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity]) -> Known | None:
     """Everything the formula speaks of; ``None`` when any of it is missing."""
-    from benchflow.procedure.formula import names, parse_formula
+    from benchflow.procedure.formula import names
 
     known = Known({}, {})
-    for ref in names(parse_formula(work.formula)):
-        key = ref.name if ref.place is None else f"{ref.name}[{ref.place}]"
+    for ref in names(state.plan.formula(work)):
+        key = str(ValueRef(ref.name, ref.place))
         if key in assumed:
             known.values[key] = assumed[key]
-        elif ref.place == "*":
+        elif ref.place == ALL_PLACES:
             keys = list(_places(state, ref.name))
             if not keys or not all(_put(state, step, known, one) for one in keys):
                 return None
@@ -112,33 +112,27 @@ def inputs_of(state: State, step: Step, work: WorkOut, assumed: Mapping[str, Qua
 
 def _places(state: State, name: str) -> Iterator[str]:
     """``bore[1]``, ``bore[2]`` …: the places of a value repeated by ``each``, or of one read at places."""
-    for step in state.plan.steps.values():
-        for record in step.operation.record:
-            if record.name.startswith(f"{name}["):
-                yield record.name
-            elif record.name == name:
-                yield from (f"{name}[{slot}]" for slot in record.slots)
-        for work in step.operation.work_out:
-            if work.name.startswith(f"{name}["):
-                yield work.name
+    for value in state.plan.values(name):
+        if value.name != name:
+            yield value.name
+        elif isinstance(value, Record):
+            yield from (str(ValueRef(name, slot)) for slot in value.slots)
 
 
 def _put(state: State, step: Step, known: Known, key: str) -> bool:
     """Put one value into ``known``; False when it is not there yet."""
-    found = owner_of(state, key)
+    found = state.plan.record(key)
     if found is not None:
-        owner, _ = found
         value = value_of(state, key)
         if value is None:
             return False
-        _uncertain(known, key, [a.uncertainty for a in latest(state, owner, key).values()])
+        _uncertain(known, key, [a.uncertainty for a in latest(state, found.step.id, key).values()])
         known.values[key] = value
         return True
-    name, _, slot = key.partition("[")
-    found = owner_of(state, name)
+    ref = ValueRef.parse(key)
+    found = state.plan.record(ref.name)
     if found is not None:
-        owner, _ = found
-        attempt = latest(state, owner, name).get(slot.rstrip("]"))
+        attempt = latest(state, found.step.id, ref.name).get(ref.place or "")
         if attempt is None:
             return False
         _uncertain(known, key, [attempt.uncertainty])
@@ -159,12 +153,9 @@ def _uncertain(known: Known, key: str, given: list[ev.Stored | None]) -> None:
 
 def worked_value(state: State, step: Step, name: str) -> Quantity | None:
     """A worked-out value by its name, wherever in the procedure it is worked out."""
-    for other in state.plan.steps.values():
-        for work in other.operation.work_out:
-            if work.name == name:
-                worked = judge_worked(state, other, work)
-                return None if worked is None else worked.verdict.value
-    return None
+    found = state.plan.work_out(name)
+    worked = None if found is None else judge_worked(state, found.step, found.work_out)
+    return None if worked is None else worked.verdict.value
 
 
 def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Around, by: str) -> tuple[Entry, ...]:

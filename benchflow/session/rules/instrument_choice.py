@@ -52,7 +52,7 @@ def tools_for_reading(state: State, around: Around, name: str, typed: str = "") 
     """For a value of the operation in hand. ``typed`` is the reading, where it is there already: an instrument has to
     reach it. Empty where the procedure asks for none or there is no register."""
     step = state.plan.steps[state.in_hand] if state.in_hand is not None else None
-    record = None if step is None else next((one for one in step.operation.record if one.name == name), None)
+    record = None if step is None else step.record(name)
     if record is None:
         return ()
     read = read_quantity(typed, record.unit, record.dimension, name) if typed.strip() else None
@@ -81,7 +81,7 @@ def tools_for_joint(
 
 
 def _lists(state: State, around: Around, *asked: tuple[Field, str | None, Quantity | None]) -> tuple[ToolList, ...]:
-    needs = {need.id: need for need in state.plan.procedure.instruments}
+    needs = state.plan.procedure.instruments_by_id
     found = [_listed(state, around, needs[name], field, wanted) for field, name, wanted in asked if name in needs]
     return tuple(each for each in found if each is not None)
 

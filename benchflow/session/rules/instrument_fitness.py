@@ -51,7 +51,7 @@ def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -
 def need_of_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
     """The instrument asked for that measures ``kind``; the one stated before those that are used. Stretch is measured
     with one whose kind says so, or else with one for lengths."""
-    needs = {need.id: need for need in state.plan.procedure.instruments}
+    needs = state.plan.procedure.instruments_by_id
     named = [*([stated] if stated else []), *(ref.name for ref in step.operation.uses)]
     for wanted in (kind, "length") if kind == "stretch" else (kind,):
         for name in named:
@@ -64,7 +64,7 @@ def tool_for(
     state: State, around: Around, need: str | None, given: str | None, wanted: Quantity | None
 ) -> Tool | Refusal:
     """The tool meant by ``given`` (a need's id, a serial, an id in the register), asked to do ``wanted``."""
-    needs = {one.id: one for one in state.plan.procedure.instruments}
+    needs = state.plan.procedure.instruments_by_id
     if given in needs:
         need, given = given, None
     if around.shop is None:

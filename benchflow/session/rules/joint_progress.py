@@ -98,7 +98,7 @@ class Tally(Struct, frozen=True):
 
 
 def joint_of(state: State, name: str) -> Joint:
-    return next(joint for joint in state.plan.procedure.joints if joint.id == name)
+    return state.plan.procedure.joints_by_id[name]
 
 
 def stage_order(joint: Joint, stage: Stage) -> tuple[int, ...]:

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from benchflow.base.durations import clock_duration
+from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import CheckStage, Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
@@ -13,7 +15,7 @@ from benchflow.session.rules.check_stages import tick_words
 from benchflow.session.rules.computed_values import judge_worked, remedied_at, worked_by_itself
 from benchflow.session.rules.joint_progress import standing, tally, words
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, latest
-from benchflow.session.state.clock import Now, Running, running, say
+from benchflow.session.state.clock import Now, Running, running
 from benchflow.session.state.state import State
 
 TIME = "time"
@@ -167,7 +169,7 @@ def unwaived(state: State, step: Step, now: Now) -> Iterator[Running]:
     about = state.work(step.id).deviations
     for run in running(state, step, now):
         since = run.window.operation
-        if not any(each in about for each in (TIME, window_name(since), window_name(since.partition("[")[0]))):
+        if not any(each in about for each in (TIME, window_name(since), window_name(StepId.parse(since).operation))):
             yield run
 
 
@@ -182,8 +184,8 @@ def too_late(state: State, step: Step, now: Now) -> Iterator[Reason]:
         if run.open_left is not None and run.open_left < 0:
             title = state.plan.steps[run.window.operation].title
             message = (
-                f"the time since {title} is over by {say(run.open_left)} ({run.window.text}): take {title} back "
-                "and do it again, or sign a deviation"
+                f"the time since {title} is over by {clock_duration(run.open_left)} ({run.window.text}): "
+                f"take {title} back and do it again, or sign a deviation"
             )
             yield Reason("too-late", message, operation=run.window.operation)
 
@@ -193,5 +195,5 @@ def too_early(state: State, step: Step, now: Now) -> Iterator[Reason]:
     for run in unwaived(state, step, now):
         if run.wait_left > 0:
             title = state.plan.steps[run.window.operation].title
-            message = f"wait {say(run.wait_left)} more after {title} ({run.window.text})"
+            message = f"wait {clock_duration(run.wait_left)} more after {title} ({run.window.text})"
             yield Reason("too-early", message, operation=run.window.operation)

@@ -53,16 +53,14 @@ def bound_in_force(record: Record, used: bool) -> Bound | None:
 
 def stated_uncertainty(state: State, record: Record, reading: Quantity) -> Quantity | None:
     """Standard uncertainty from what the procedure asks of the instrument: U at most so much, k = 2."""
-    for need in state.plan.procedure.instruments:
-        if need.id == record.instrument and need.uncertainty is not None:
-            largest = need.uncertainty.high
-            if largest is None:
-                return None
-            if dimension_of(largest.unit) == "fraction":
-                share = largest.value / 100 if largest.unit == "%" else largest.value
-                return Quantity(abs(reading.value) * share / EXPANDED, reading.unit, need.uncertainty.text)
-            return Quantity(largest.value / EXPANDED, largest.unit, need.uncertainty.text)
-    return None
+    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
+    if need is None or need.uncertainty is None or need.uncertainty.high is None:
+        return None
+    largest = need.uncertainty.high
+    if dimension_of(largest.unit) == "fraction":
+        share = largest.value / 100 if largest.unit == "%" else largest.value
+        return Quantity(abs(reading.value) * share / EXPANDED, reading.unit, need.uncertainty.text)
+    return Quantity(largest.value / EXPANDED, largest.unit, need.uncertainty.text)
 
 
 def limit_of(state: State, bound: Bound | None, unit: str) -> Limit | None:
@@ -93,22 +91,13 @@ def _raised(earlier: Quantity, bound: AboveReading, unit: str) -> Limit:
     return Limit(low, high, f"{shown} ({bound.text})")
 
 
-def owner_of(state: State, name: str) -> tuple[str, Record] | None:
-    """The step and the record of a value's name."""
-    for step_id, step in state.plan.steps.items():
-        for record in step.operation.record:
-            if record.name == name:
-                return step_id, record
-    return None
-
-
 def value_of(state: State, name: str) -> Quantity | None:
     """The one figure that stands for a recorded value elsewhere: its statistic, ``None`` until complete."""
-    found = owner_of(state, name)
+    found = state.plan.record(name)
     if found is None:
         return None
-    step, record = found
-    attempts = latest(state, step, name)
+    record = found.record
+    attempts = latest(state, found.step.id, name)
     values = [of_stored(attempts[slot].quantity) for slot in record.slots if slot in attempts]
     return statistic(record, values) if len(values) == len(record.slots) else None
 

@@ -2,14 +2,12 @@
 
 import os
 from collections.abc import Sequence
-from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 
-import msgspec
-
 from benchflow import __version__
-from benchflow.errors import BenchflowError
+from benchflow.base.digest_cache import DigestCache
+from benchflow.base.errors import BenchflowError
 from benchflow.session.log.line_format import Line
 from benchflow.session.shop.register import Shop, find_instrument
 
@@ -19,7 +17,8 @@ class Register:
 
     def __init__(self, path: Path, cache: Path | None = None) -> None:
         """``cache``: a folder where the register is kept as read, since the YAML reader is slow to bring in."""
-        self.path, self._cache = path, cache
+        self.path = path
+        self._cache = None if cache is None else DigestCache(cache, ".register", Shop, limit=8, mode=0o600)
         self._stamp: tuple[int, int] | None = None
         self._shop: Shop | None = None
 
@@ -42,9 +41,8 @@ class Register:
             data = self.path.read_bytes()
         except OSError as error:
             raise BenchflowError(f"the shop file cannot be read: {error.strerror or error} ({self.path})") from error
-        kept = self._kept_in()
         digest = sha256(__version__.encode() + data).digest()
-        shop = None if kept is None else _as_read(kept, digest)
+        shop = None if self._cache is None else self._cache.get(self._cache_name(), digest)
         if shop is None:
             from benchflow.session.shop.register_reader import load_shop  # late: brings in the YAML reader
 
@@ -53,14 +51,12 @@ class Register:
                 listed = "; ".join(str(problem) for problem in found.problems[:3])
                 raise BenchflowError(f"the shop file cannot be read: {listed}")
             shop = found.shop
-            if kept is not None:
-                _keep(kept, digest, shop)
+            if self._cache is not None:
+                self._cache.put(self._cache_name(), digest, shop)
         return shop
 
-    def _kept_in(self) -> Path | None:
-        if self._cache is None:
-            return None
-        return self._cache / f"shop-{sha256(str(self.path.absolute()).encode()).hexdigest()[:16]}.register"
+    def _cache_name(self) -> str:
+        return f"shop-{sha256(str(self.path.absolute()).encode()).hexdigest()[:16]}"
 
     def _stamp_now(self) -> tuple[int, int] | None:
         try:
@@ -91,27 +87,6 @@ class Register:
         from benchflow.session.shop.register_writer import change_file, count_uses
 
         change_file(self.path, count_uses(session, counts))
-
-
-def _as_read(kept: Path, digest: bytes) -> Shop | None:
-    """The register as it was read before, if it is of just this text and whole."""
-    try:
-        data = kept.read_bytes()
-        if data[:32] != digest or sha256(data[64:]).digest() != data[32:64]:
-            return None
-        return msgspec.msgpack.decode(data[64:], type=Shop)
-    except (OSError, msgspec.MsgspecError):
-        return None
-
-
-def _keep(kept: Path, digest: bytes, shop: Shop) -> None:
-    """A cache that cannot be written is done without."""
-    body = msgspec.msgpack.encode(shop)
-    with suppress(OSError):
-        kept.parent.mkdir(parents=True, exist_ok=True)
-        beside = kept.with_suffix(f".{os.getpid()}")
-        beside.write_bytes(digest + sha256(body).digest() + body)
-        beside.replace(kept)
 
 
 def _counted(shop: Shop, name: str, session: str) -> int | None:

@@ -13,7 +13,7 @@ from typing import Literal
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, same_kind

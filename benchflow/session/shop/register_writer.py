@@ -6,13 +6,13 @@ Saving replaces the file in one stroke, and only if nobody else has changed it s
 
 import io
 import os
-import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any
 
+from benchflow.base.atomic_write import atomic_write
 from benchflow.session.log import lock
 from benchflow.session.log.disk import Disk
 from benchflow.session.shop.register import Shop, ShopError
@@ -236,19 +236,17 @@ def _alone(path: Path) -> Iterator[None]:
 
 def _replace(path: Path, before: bytes | None, after: str, disk: Disk) -> None:
     target = path.resolve()  # a link stays a link
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=target.parent)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(after)
-            file.flush()
-            disk.sync(file.fileno())
-        if before is not None:
-            os.chmod(name, target.stat().st_mode & 0o777)
+
+    def refuse_if_changed() -> None:
         now = target.read_bytes() if target.exists() else None
         if now != before:
             raise ShopError(f"{path} was changed by somebody else just now. Nothing was changed; try again.")
-        os.replace(name, target)
-    finally:
-        with suppress(FileNotFoundError):
-            os.unlink(name)  # gone already when it has become the register
-    disk.sync_folder(target.parent)
+
+    atomic_write(
+        target,
+        after.encode("utf-8"),
+        mode=0o600 if before is None else None,
+        before_replace=refuse_if_changed,
+        sync=disk.sync,
+        sync_names=disk.sync_folder,
+    )

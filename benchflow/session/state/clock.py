@@ -46,16 +46,3 @@ def running(state: State, step: Step, now: Now) -> tuple[Running, ...]:
         for window in step.time
         if window.operation in state.done
     )
-
-
-def say(seconds: float) -> str:
-    """A length of time as a person says it: ``6:12 min``, ``2 h 05 min``, ``3 d 4 h``."""
-    whole = max(0, round(abs(seconds)))
-    days, rest = divmod(whole, 86400)
-    hours, rest = divmod(rest, 3600)
-    minutes, secs = divmod(rest, 60)
-    if days:
-        return f"{days} d {hours} h"
-    if hours:
-        return f"{hours} h {minutes:02d} min"
-    return f"{minutes}:{secs:02d} min"

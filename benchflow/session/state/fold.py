@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, read_rework_step
 from benchflow.ordering.configuration import Valuation
 from benchflow.procedure.expand import expand
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Procedure
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
@@ -111,7 +112,7 @@ def _lapse(work: Work, *names: str) -> dict[str, Any]:
 
 def _follows(state: State, step: str, name: str) -> tuple[str, ...]:
     """The values of an operation that are worked out from ``name``."""
-    plain = name.partition("[")[0]
+    plain = ValueRef.parse(name).name
     found = state.plan.steps.get(step)
     return () if found is None else tuple(one.name for one in found.operation.work_out if plain in one.formula)
 
@@ -279,7 +280,7 @@ def _unchecked(state: State, event: ev.Unchecked, line: Line) -> State:
 
 def _chosen(state: State, event: ev.Chosen, line: Line) -> State:
     work = state.work(event.operation)
-    whole = event.name.partition("[")[0]  # a deviation about a match speaks of all its places
+    whole = ValueRef.parse(event.name).name  # a deviation about a match speaks of all its places
     lapsed = _lapse(work, event.name, whole) if event.name in work.chosen and work.deviations else {}
     return _entered(state, event.operation, line.by, chosen={**work.chosen, event.name: event.take}, **lapsed)
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import msgspec
 
+from benchflow.base.durations import clock_duration
 from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoRoute, route
@@ -14,7 +15,7 @@ from benchflow.session.intents.dispatch import move_reasons, take_up_reasons
 from benchflow.session.intents.rework_intents import thrown_away
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.open_items import missing, unwaived
-from benchflow.session.state.clock import Running, elapsed, say
+from benchflow.session.state.clock import Running, elapsed
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
     BenchView,
@@ -214,27 +215,27 @@ def _first_to_begin(state: State, step: Step, moments: dict[str, float]) -> tupl
 def clock_row(state: State, step: Step, run: Running, moments: dict[str, float]) -> ClockRow | None:
     since = state.plan.steps[run.window.operation].title
     if run.wait_left > 0:
-        advice = f"wait {say(run.wait_left)} more before {step.title}"
+        advice = f"wait {clock_duration(run.wait_left)} more before {step.title}"
         return ClockRow(step.id, step.title, since, "wait", run.wait_left, advice)
     left = run.open_left
     if left is None or run.window.high is None:
         return None
     if left < 0:
-        advice = f"too late by {say(left)}: take back {since} and do it again, or sign a deviation"
+        advice = f"too late by {clock_duration(left)}: take back {since} and do it again, or sign a deviation"
         return ClockRow(step.id, step.title, since, "missed", left, advice)
     warn = min(run.window.high * CLOSING, 300.0)
     begin_by = left - step.takes
-    advice = f"finish {step.title} within {say(left)}"
+    advice = f"finish {step.title} within {clock_duration(left)}"
     if step.takes and state.in_hand != step.id:
         if begin_by > 0:
-            advice = f"begin {step.title} within {say(begin_by)}"
+            advice = f"begin {step.title} within {clock_duration(begin_by)}"
         else:
-            advice = f"{step.title} takes {say(step.takes)} and only {say(left)} are left"
+            advice = f"{step.title} takes {clock_duration(step.takes)} and only {clock_duration(left)} are left"
     first = None if state.in_hand == step.id else _first_to_begin(state, step, moments)
     if first is not None:
         name, begin_by = first
         goal = "" if name == step.id else f", to finish {step.title} in time"
-        advice = f"begin {state.plan.steps[name].title} within {say(begin_by)}{goal}"
+        advice = f"begin {state.plan.steps[name].title} within {clock_duration(begin_by)}{goal}"
     closing = left <= max(warn, step.takes)
     return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
 
@@ -249,14 +250,18 @@ def taking_back_view(state: State) -> TakingBackView | None:
     if plan is None:
         return None
     step = plan.next
-    kit = {item.id: item.title or item.id for item in state.plan.procedure.kit}
     number = len(plan.steps) - plan.left + 1
     common = (plan.operation, number, len(plan.steps))
     if isinstance(step, MakeMove):
-        move = next(move for move in state.plan.procedure.moves if move.id == step.move)
+        move = state.plan.procedure.moves_by_id[step.move]
         return TakingBackView(*common, move.title, move.do, move.cautions, (), is_move=True)
     operation = state.plan.steps[step.operation].operation
     undo = operation.undo
-    discard = tuple(kit.get(name, name) for name in thrown_away(state, step.operation))
+    discard = tuple(_kit_title(state, name) for name in thrown_away(state, step.operation))
     do = "" if undo is None else undo.do
     return TakingBackView(*common, operation.title, do, operation.cautions, discard, is_move=False)
+
+
+def _kit_title(state: State, name: str) -> str:
+    item = state.plan.procedure.kit_by_id.get(name)
+    return name if item is None else item.title or name

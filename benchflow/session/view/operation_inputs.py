@@ -46,7 +46,7 @@ def inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
 
 
 def _lot(state: State, step: Step, name: str) -> vw.LotInput:
-    item = next(item for item in state.plan.procedure.kit if item.id == name)
+    item = state.plan.procedure.kit_by_id[name]
     lot = state.work(step.id).lots.get(name, "")
     return vw.LotInput(name, item.title or name, lot, bool(lot))
 
@@ -76,7 +76,8 @@ def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
                 )
             )
     settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
-    tool = next((n.title or n.id for n in state.plan.procedure.instruments if n.id == record.instrument), "")
+    need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
+    tool = "" if need is None else need.title or need.id
     if tool and record.instrument in state.tools:
         tool += f", serial {state.tools[record.instrument].serial}"
     summary = together(state, step.id, record)
@@ -132,7 +133,7 @@ def _again(state: State, step: Step, work: WorkOut) -> bool:
     return any(
         attempt.seq < remedies[work.name].seq
         for record in step.operation.record
-        if record.name in found and rests_on(remedies, work, record.name)
+        if record.name in found and rests_on(state.plan, remedies, work, record.name)
         for attempt in latest(state, step.id, record.name).values()
     )
 

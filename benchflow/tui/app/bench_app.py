@@ -9,7 +9,7 @@ from typing import Any, ClassVar
 from textual.binding import BindingType
 from textual.theme import Theme
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.session.controller import Desk
 from benchflow.tui.app.ordered_keys import OrderedApp
 from benchflow.tui.app.preferences import Preferences

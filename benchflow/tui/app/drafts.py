@@ -4,11 +4,12 @@ It is no part of the log and proves nothing: a convenience that may be lost, nev
 without being synced, as one typed on; a killed program leaves it behind, a power cut may not.
 """
 
-import os
 from pathlib import Path
 
 import msgspec
 from msgspec import Struct
+
+from benchflow.base.atomic_write import atomic_write
 
 SUFFIX = ".draft"
 MOST = 1 << 20
@@ -62,9 +63,7 @@ class Drafts:
             if self._draft == Draft():
                 self.path.unlink(missing_ok=True)
             else:
-                beside = self.path.with_name(f"{self.path.name}.{os.getpid()}")
-                beside.write_bytes(data)
-                beside.replace(self.path)
+                atomic_write(self.path, data, durable=False)
         except OSError:
             return
         self._saved = data

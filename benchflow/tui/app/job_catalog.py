@@ -4,8 +4,8 @@ import re
 from datetime import date
 from pathlib import Path
 
-from benchflow.errors import BenchflowError
-from benchflow.plaintext import clean_line
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.cache import Loaded
 from benchflow.session.catalog import Places, Session, library, make_folder, new_log_path, sessions
 from benchflow.session.controller import Clock, Desk
@@ -37,7 +37,7 @@ class Shelf:
         return library()
 
     def load(self, path: Path) -> Loaded:
-        """Raises :class:`~benchflow.errors.BenchflowError` with every mistake of a file that has some."""
+        """Raises :class:`~benchflow.base.errors.BenchflowError` with every mistake of a file that has some."""
         loaded = load_procedure(path)
         if loaded.procedure is None:
             told = "\n".join(str(problem) for problem in loaded.problems)
@@ -53,7 +53,7 @@ class Shelf:
         return mine if unit is None else [each for each in mine if each.unit == unit]
 
     def resume(self, log: Path) -> Desk:
-        """Raises :class:`~benchflow.errors.BenchflowError` when there is nothing to go on with."""
+        """Raises :class:`~benchflow.base.errors.BenchflowError` when there is nothing to go on with."""
         desk = Desk.resume(log, read=reader(), clock=self._clock, register=self.register())
         if desk.simulated and not desk.read_only:
             # Its time comes with each intent, which nobody at a bench can give: it may be looked at.
@@ -62,7 +62,7 @@ class Shelf:
         return desk
 
     def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> Desk:
-        """A new log with nothing in it yet. Raises :class:`~benchflow.errors.BenchflowError`."""
+        """A new log with nothing in it yet. Raises :class:`~benchflow.base.errors.BenchflowError`."""
         assert loaded.procedure is not None  # `load` has seen to it
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
         return Desk.begin(path, loaded, file=file, read=reader(), clock=self._clock, register=self.register())

@@ -6,7 +6,8 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from benchflow.errors import BenchflowError
+from benchflow.base.atomic_write import atomic_write
+from benchflow.base.errors import BenchflowError
 
 FILE = "bench.json"
 
@@ -45,8 +46,6 @@ class Preferences:
 
         try:
             make_folder(self._path.parent)
-            beside = self._path.with_suffix(".new")
-            beside.write_bytes(msgspec.json.encode(self._liked))
-            beside.replace(self._path)
+            atomic_write(self._path, msgspec.json.encode(self._liked), durable=False)
         except (OSError, BenchflowError):
             return

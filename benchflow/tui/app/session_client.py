@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Around
 from benchflow.session.controller import Accepted, Answer, Desk
 from benchflow.session.log.line_format import Line

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
 from benchflow.quantity.shown import with_unit
 from benchflow.session.refusal import Refusal

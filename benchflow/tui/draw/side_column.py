@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from benchflow.base.durations import countdown
 from benchflow.session.view.bench_view import BenchView, ClockRow, NextRow, StandRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, say, wrap
 
@@ -73,25 +74,15 @@ def clock_words(row: ClockRow) -> tuple[str, Role]:
     left = row.seconds
     match row.phase:
         case "wait" if left > 0:
-            return (f"{duration(left)} to wait", "strong")
+            return (f"{countdown(left)} to wait", "strong")
         case "wait":
             return ("the wait is over", "in")
         case "closing" if left > 0:
-            return (f"▲ {duration(left)} left", "weak")
+            return (f"▲ {countdown(left)} left", "weak")
         case "open" if left > 0:
-            return (f"{duration(left)} left", "strong")
+            return (f"{countdown(left)} left", "strong")
         case _:
-            return (f"× closed {duration(-left)} ago", "out")
-
-
-def duration(seconds: float) -> str:
-    """``0:45``, ``12:05``, ``3 h 07 min``, ``2 d 4 h``."""
-    whole = int(max(seconds, 0))
-    if whole < 3600:
-        return f"{whole // 60}:{whole % 60:02}"
-    if whole < 86400:
-        return f"{whole // 3600} h {whole % 3600 // 60:02} min"
-    return f"{whole // 86400} d {whole % 86400 // 3600} h"
+            return (f"× closed {countdown(-left)} ago", "out")
 
 
 def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:

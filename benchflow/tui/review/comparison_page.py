@@ -5,9 +5,9 @@ from typing import Any, ClassVar, Literal
 
 from textual.binding import Binding, BindingType
 
-from benchflow.plaintext import clean_line
+from benchflow.base.durations import rounded_duration
+from benchflow.base.plaintext import clean_line
 from benchflow.review.answer_text import what_differs
-from benchflow.review.formatting import span
 from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hang, say, wrap
 from benchflow.tui.review.review_case import Case
@@ -78,7 +78,9 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
                 case = self.left if row.operation in self.left.account.plan.steps else self.right
                 return _reading(row, case.title(row.operation), width, index == self.at)
             case TimePair():
-                left, right = ("not finished" if side is None else span(side) for side in (row.left, row.right))
+                left, right = (
+                    "not finished" if side is None else rounded_duration(side) for side in (row.left, row.right)
+                )
                 return _columns(row.title, (left, right), index == self.at, width)
 
     # --- what the keys do -------------------------------------------------------------------------

@@ -6,7 +6,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Guard, Review
 from benchflow.tui.draw.field_rows import Place

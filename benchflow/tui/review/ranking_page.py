@@ -5,7 +5,7 @@ from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.review.evidence.assessment import Guard, Review
 from benchflow.review.evidence.ranking import Reason
 from benchflow.review.formatting import count

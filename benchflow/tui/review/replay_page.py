@@ -4,7 +4,7 @@ from typing import Any, ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.plaintext import clean_line
+from benchflow.base.plaintext import clean_line
 from benchflow.review.log.replay import By
 from benchflow.session.log.timestamps import parse
 from benchflow.session.view.bench_view import BenchView, TightenInput

@@ -5,8 +5,8 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.errors import BenchflowError
-from benchflow.plaintext import clean_line
+from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import clean_line
 from benchflow.session.catalog import Session
 from benchflow.session.log.timestamps import parse
 from benchflow.tui.app.job_catalog import Shelf, title_of

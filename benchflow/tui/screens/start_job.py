@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.errors import BenchflowError
+from benchflow.base.errors import BenchflowError
 from benchflow.procedure.cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Desk

@@ -49,7 +49,7 @@ class StandsPage(ListPage[str], inherit_bindings=False):
 
     def chosen(self) -> None:
         name = self.rows[self.at].variable
-        variable = next(each for each in self.seat.desk.procedure.state if each.name == name)
+        variable = self.seat.desk.procedure.variables_by_name[name]
         self.app.push_screen(FoundPage(self.seat, variable), self._found)
 
     def _found(self, said: str | None) -> None:

@@ -7,7 +7,7 @@ from textual.geometry import Region
 from textual.strip import Strip
 from textual.widget import Widget
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.tui.app.themes import Look
 from benchflow.tui.draw.styled_lines import Line, fit
 

@@ -10,7 +10,7 @@ from textual.message import Message
 from textual.strip import Strip
 from textual.widgets import Input
 
-from benchflow.plaintext import clean
+from benchflow.base.plaintext import clean
 from benchflow.tui.app.themes import Look
 
 LONGEST = 500

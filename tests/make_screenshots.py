@@ -117,7 +117,7 @@ SHOTS = (
     Shot("large-reading", SMALL, "light", at("measure-protrusion[2]"), ("f5", *"0.12")),
     Shot("clock", SMALL, "dark", SEALANT),
     Shot("clock-large", WIDE, "light", SEALANT, ("f5",)),
-    Shot("stopped", SMALL, "dark", begun, ("o", *["down"] * 40, "w")),
+    Shot("blocked", SMALL, "dark", begun, ("o", *["down"] * 40, "w")),
     Shot("operations", WIDE, "dark", at("lay-cam[intake]"), ("o",)),
     Shot("taking-back", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
     Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter", *"K. Lathe")),

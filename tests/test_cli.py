@@ -130,7 +130,7 @@ def test_an_answer_comes_after_its_event_is_on_disk_and_outlives_a_kill(shell: S
     child = shell.start("drive", "small.yaml", "--log", "build.jsonl")
     assert child.stdin is not None
     assert child.stdout is not None
-    for number, intent in enumerate([OPEN, {"intent": "take-up", "operation": "seal"}], start=1):
+    for number, intent in enumerate([OPEN, {"intent": "start", "operation": "seal"}], start=1):
         child.stdin.write(json.dumps(intent).encode() + b"\n")
         child.stdin.flush()
         answer = json.loads(child.stdout.readline())
@@ -153,7 +153,7 @@ def test_a_second_program_on_the_same_log_is_told_who_has_it(shell: Shell) -> No
     child.stdin.flush()
     child.stdout.readline()
     code, output, errors = shell.run(
-        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "take-up", "operation": "seal"}\n'
+        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "start", "operation": "seal"}\n'
     )
     child.communicate(timeout=30)
     assert code == 0
@@ -166,7 +166,7 @@ def test_a_torn_line_is_reported_and_the_session_goes_on(shell: Shell) -> None:
     with (shell.folder / "build.jsonl").open("ab") as file:
         file.write(b'{"at": "2026')
     code, output, errors = shell.run(
-        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "take-up", "operation": "seal"}\n'
+        "drive", "small.yaml", "--log", "build.jsonl", typed='{"intent": "start", "operation": "seal"}\n'
     )
     assert (code, json.loads(output)["ok"]) == (0, True)
     assert "build.jsonl.torn-1" in errors
@@ -185,7 +185,7 @@ def test_a_procedure_with_mistakes_is_not_driven(shell: Shell) -> None:
 
 
 def test_a_session_is_told_and_its_events_printed_as_they_verify(shell: Shell) -> None:
-    answers = shell.drive("build.jsonl", OPEN, {"intent": "take-up", "operation": "seal"})
+    answers = shell.drive("build.jsonl", OPEN, {"intent": "start", "operation": "seal"})
     code, output, errors = shell.run("log", "build.jsonl")
     assert (code, errors) == (0, "")
     assert "Small head, revision 1" in output

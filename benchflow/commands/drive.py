@@ -43,7 +43,7 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
 
     \b
     {"intent": "open", "by": "...", "unit": "job 1", "options": {}, "start": {"pistons": "at-deck"}}
-    {"intent": "take-up", "operation": "..."}      {"intent": "why", "operation": "..."}
+    {"intent": "start", "operation": "..."}      {"intent": "why", "operation": "..."}
     {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
     {"intent": "status"}      (all of them: benchflow drive --intents)
 

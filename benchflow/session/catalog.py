@@ -236,7 +236,7 @@ def _done(events: Iterable[_Glance]) -> set[str]:
     for event in events:
         if event.kind == "finished" and isinstance(event.data.operation, str):
             done.add(event.data.operation)
-        elif event.kind == "taken-back" and isinstance(event.data.operation, str):
+        elif event.kind == "undone" and isinstance(event.data.operation, str):
             done.discard(event.data.operation)
         elif event.kind == "remedied" and isinstance(event.data.redo, list):
             done.difference_update(name for name in event.data.redo if isinstance(name, str))

@@ -69,23 +69,23 @@ def said(state: State, step_id: str) -> str:
     return step_id if step is None else step.title
 
 
-def in_hand(state: State, named: str | None) -> Step | Refusal:
+def in_progress(state: State, named: str | None) -> Step | Refusal:
     """The operation in hand; a refusal when there is none, or when ``named`` is another one."""
     if named is not None and named not in state.plan.steps:
         return unknown("operation", named, state.plan.steps)
-    if state.in_hand is None:
+    if state.in_progress is None:
         if named is None:
-            return refuse("not-taken-up", "no operation is in hand: take one up first")
+            return refuse("not-started", "no operation is in hand: take one up first")
         if named in state.done:
             return refuse("already-done", f"{said(state, named)} is done already", operation=named)
-        return refuse("not-taken-up", f"{said(state, named)} is not in hand: take it up first", operation=named)
-    if state.taking_back is not None:
-        message = f"{said(state, state.in_hand)} is being taken back"
-        return refuse("not-allowed", message, operation=state.in_hand)
-    if named is not None and named != state.in_hand:
+        return refuse("not-started", f"{said(state, named)} is not in hand: take it up first", operation=named)
+    if state.rework is not None:
+        message = f"{said(state, state.in_progress)} is being taken back"
+        return refuse("not-allowed", message, operation=state.in_progress)
+    if named is not None and named != state.in_progress:
         return refuse(
-            "not-taken-up",
-            f"{said(state, named)} is not in hand; {said(state, state.in_hand)} is",
+            "not-started",
+            f"{said(state, named)} is not in hand; {said(state, state.in_progress)} is",
             operation=named,
         )
-    return state.plan.steps[state.in_hand]
+    return state.plan.steps[state.in_progress]

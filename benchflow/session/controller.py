@@ -42,7 +42,7 @@ Read = Callable[[str], Procedure]
 """Makes a procedure of its text, as the reader (by way of its cache) does."""
 
 
-QUERIES = ("status", "why", "route", "take-back-plan")
+QUERIES = ("status", "why", "route", "rework-plan")
 """Intents that may do without a time of their own in a simulated session: they speak of its last moment."""
 
 

@@ -9,7 +9,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Around, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.choices import proposal
-from benchflow.session.intents.dispatch import move_reasons, take_up_reasons
+from benchflow.session.intents.dispatch import move_reasons, start_reasons
 from benchflow.session.intents.part_matching import match_inputs
 from benchflow.session.intents.rework_intents import plan_of
 from benchflow.session.refusal import Reason, Refusal
@@ -33,9 +33,9 @@ def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | R
             if isinstance(found, Refusal):
                 return found
             return {"route": list(found)}
-        case it.TakeBackPlan():
+        case it.AskReworkPlan():
             plan = plan_of(state, query.operation)
-            return plan if isinstance(plan, Refusal) else {"take-back-plan": msgspec.to_builtins(plan)}
+            return plan if isinstance(plan, Refusal) else {"rework-plan": msgspec.to_builtins(plan)}
         case _:
             raise AssertionError(query)
 
@@ -50,9 +50,9 @@ def why(state: State, step_id: str, around: Around) -> tuple[Reason, ...] | Refu
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown("operation", step_id, state.plan.steps)
-    if state.in_hand == step_id:
+    if state.in_progress == step_id:
         return missing(state, step, around.now)
-    return take_up_reasons(state, step_id, around)
+    return start_reasons(state, step_id, around)
 
 
 def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
@@ -99,15 +99,15 @@ def status(state: State, around: Around) -> dict[str, Any]:
     blocked: dict[str, list[dict[str, Any]]] = {}
     available: list[str] = []
     for name in plan.steps:
-        if name in state.done or name == state.in_hand:
+        if name in state.done or name == state.in_progress:
             continue
-        reasons = tuple(r for r in take_up_reasons(state, name, around) if r.code != "operation-in-hand")
+        reasons = tuple(r for r in start_reasons(state, name, around) if r.code != "operation-in-progress")
         if reasons:
             blocked[name] = plain(reasons)
         else:
             available.append(name)
     moves = [move.id for move in plan.procedure.moves if not move_reasons(state, move.id)]
-    step = None if state.in_hand is None else plan.steps[state.in_hand]
+    step = None if state.in_progress is None else plan.steps[state.in_progress]
     return {
         "procedure": plan.procedure.id,
         "revision": plan.procedure.revision,
@@ -116,8 +116,8 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "options": dict(plan.options),
         "operations": list(plan.steps),
         "done": list(state.done),
-        "in_hand": state.in_hand,
-        "set_aside": list(state.set_aside),
+        "in_progress": state.in_progress,
+        "paused": list(state.paused),
         "available": available,
         "blocked": blocked,
         "moves": moves,
@@ -125,7 +125,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "joint": None if step is None else joint(state, step),
         "proposed": {} if step is None else proposed(state, step),
         "missing": [] if step is None else plain(missing(state, step, around.now)),
-        "taking_back": None if state.taking_back is None else msgspec.to_builtins(state.taking_back),
+        "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
         "latest_begin": {name: round(left) for name, left in latest_moments(state, around).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,

@@ -5,7 +5,7 @@ from typing import Literal
 from msgspec import Struct
 
 Code = Literal[
-    "not-open", "already-open", "operation-in-hand", "not-taken-up", "after-missing", "state-not-met",
+    "not-open", "already-open", "operation-in-progress", "not-started", "after-missing", "state-not-met",
     "interference", "too-early", "too-late", "hold-unsigned", "value-missing", "out-of-limit", "not-proven",
     "bad-quantity", "wrong-dimension", "fastener-order", "stage-not-finished", "check-open",
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",

@@ -87,7 +87,7 @@ def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
     number = 0
     while len(drafts) < events:
         step, record = records[number % len(records)]
-        add("taken-up", {"operation": step})
+        add("started", {"operation": step})
         quantity = {"value": "0.12", "unit": record.unit, "entered": f"0.12 {record.unit}"}
         add("recorded", {"operation": step, "name": record.name, "reading": record.slots[0], "quantity": quantity,
                          "verdict": "in", "limit": "0.05 .. 0.15 mm"})  # fmt: skip
@@ -95,7 +95,7 @@ def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
             add("ticked", {"operation": step, "joint": "head", "stage": 1, "fastener": fastener})
         add("checked", {"operation": step, "check": 1, "text": "turns freely over its whole travel"})
         add("finished", {"operation": step})
-        add("taken-back", {"operation": step})
+        add("undone", {"operation": step})
         number += 1
     with Journal.create(path) as journal:
         journal.append(drafts[:events])

@@ -162,7 +162,7 @@ def review(folder: Path) -> None:
     player.send({"intent": "open", "unit": "long", "options": options, "start": start})
     while "fit-nuts" not in player.state.done:
         player.toward(next(step for step in player.state.plan.steps if step not in player.state.done))
-    player.send({"intent": "take-up", "operation": "tighten-head"})
+    player.send({"intent": "start", "operation": "tighten-head"})
     while player.desk.saved < 10_000:
         for intent in ("tick", "untick"):
             player.spend(2)

@@ -65,7 +65,7 @@ def long_session(folder: Path) -> Path:
     procedure.write_text(five_hundred(), encoding="utf-8")
     desk = Desk.begin(folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader())
     desk.send({"intent": "open", "by": "R. Tiller", "unit": "1", "options": {}, "start": {}})
-    desk.send({"intent": "take-up", "operation": "first"})
+    desk.send({"intent": "start", "operation": "first"})
     desk.close()
     return desk.journal.path
 

@@ -45,7 +45,7 @@ def write_log(path: Path, seed: int, events: int) -> None:
     while len(out.lines) < events - 1:
         number += 1
         operation = f"operation-{number}"
-        out.add("taken-up", operation=operation)
+        out.add("started", operation=operation)
         if number % 3 == 0:
             for stage in (1, 2, 3):
                 for fastener in range(1, 11):

@@ -60,8 +60,8 @@ class Story:
         self.now += timedelta(**span)
         return self
 
-    def take_up(self, operation: str, **more: Any) -> Self:
-        return self.add("taken-up", operation=operation, **more)
+    def start(self, operation: str, **more: Any) -> Self:
+        return self.add("started", operation=operation, **more)
 
     def finish(self, operation: str, **more: Any) -> Self:
         return self.add("finished", operation=operation, **more)

@@ -44,7 +44,7 @@ class Faults(Struct, frozen=True):
     self_signed: str = ""  # its hold is signed by the builder
     stage_redone: str = ""  # a stage of its joint is taken back tick by tick and done again
     overdue: str = ""  # tightened with the wrench whose calibration had run out
-    taken_back: str = ""  # reopened after it was done
+    undone_steps: str = ""  # reopened after it was done
     paused: str = ""  # a long pause in the middle of a stage
     hurried: str = ""  # taken up and finished in seconds
     deviation: str = ""  # a reading out of its limit is waived
@@ -136,7 +136,7 @@ class Player:
 
     def work(self, step: Step) -> None:
         self.come_in(step)
-        self.send({"intent": "take-up", "operation": step.id})
+        self.send({"intent": "start", "operation": step.id})
         entries = [*self.lot_entries(step), *self.readings(step), *self.checks(step)]
         ticks = self.ticks(step)
         lasts = self.lasting(step)
@@ -297,9 +297,9 @@ class Player:
                 self.spend(55 * 60)
 
     def may_take_back(self, goal: str) -> None:
-        if self.faults.taken_back == goal and not self.state.work(goal).redone:
+        if self.faults.undone_steps == goal and not self.state.work(goal).redone:
             self.spend(300)
-            self.send({"intent": "reopen", "operation": goal, "reason": "It did not look right the day after."})
+            self.send({"intent": "rework", "operation": goal, "reason": "It did not look right the day after."})
 
 
 def _ends(limit: Limit, unit: str) -> tuple[float, float]:

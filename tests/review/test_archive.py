@@ -44,7 +44,7 @@ def random_story(seed: int) -> Story:
     story.wait(days=chance.randrange(30))
     for number in range(chance.randrange(1, 6)):
         operation = f"bolt[{number}]" if number % 2 else f"measure-{number % 3}"
-        story.take_up(operation, by=chance.choice(PEOPLE))
+        story.start(operation, by=chance.choice(PEOPLE))
         for _ in range(chance.randrange(4)):
             serial = chance.choice(SERIALS)
             story.wait(hours=chance.randrange(20))
@@ -68,8 +68,8 @@ def random_story(seed: int) -> Story:
         if chance.random() < 0.8:
             story.finish(operation)
         if chance.random() < 0.2:
-            story.add("reopened", operation=operation, reason="slipped", steps=[{"operation": operation}])
-            story.add("taken-back", operation=operation)
+            story.add("rework-started", operation=operation, reason="slipped", steps=[{"operation": operation}])
+            story.add("undone", operation=operation)
     return story.close() if chance.random() < 0.7 else story
 
 
@@ -140,7 +140,7 @@ def test_no_question_is_answered_otherwise_by_the_index_than_by_the_files(
 def test_a_span_that_begins_or_ends_in_the_middle_of_a_stage_still_finds_the_stage(
     archive_url: str, tmp_path: Path
 ) -> None:
-    story = Story().take_up("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
+    story = Story().start("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
     database = open_database(archive_url)
     file_logs(database, [story.save(tmp_path)], BENCH)
     middle, before, after = story.lines[5].at, story.lines[1].at, moment_of("2026-03-02T20:00:00Z")
@@ -168,7 +168,7 @@ def test_filing_again_changes_nothing_and_reads_nothing(archive_url: str, tmp_pa
 
 
 def test_a_log_changed_without_its_size_or_date_telling_is_noticed_at_its_last_line(tmp_path: Path) -> None:
-    path = Story().take_up("x").finish("x").save(tmp_path)
+    path = Story().start("x").finish("x").save(tmp_path)
     database = open_database(str(tmp_path / "archive.sqlite"))
     file_logs(database, [path], BENCH)
     status = path.stat()
@@ -183,7 +183,7 @@ def test_a_log_changed_without_its_size_or_date_telling_is_noticed_at_its_last_l
 def test_a_damaged_log_is_kept_out_and_named_with_its_line_and_its_old_facts_go(
     archive_url: str, tmp_path: Path
 ) -> None:
-    path = Story().take_up("bolt").tighten("bolt", serial="TW-1").close().save(tmp_path)
+    path = Story().start("bolt").tighten("bolt", serial="TW-1").close().save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
     assert Indexed(database).ask(Question(Instrument("TW-1")))
@@ -197,7 +197,7 @@ def test_a_damaged_log_is_kept_out_and_named_with_its_line_and_its_old_facts_go(
 
 
 def test_a_line_being_written_does_not_keep_the_rest_of_a_log_out(tmp_path: Path) -> None:
-    path = Story().take_up("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
+    path = Story().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     with path.open("ab") as log:
         log.write(b'{"at":"2026-03')
     database = open_database(str(tmp_path / "archive.sqlite"))
@@ -229,7 +229,7 @@ def test_a_log_that_only_a_newer_version_can_read_is_kept_out_and_said_to_be_one
 def test_of_two_copies_of_a_session_the_longer_answers_whichever_came_first(
     archive_url: str, tmp_path: Path, longer_first: bool
 ) -> None:
-    story = Story().take_up("bolt").tighten("bolt", serial="TW-1")
+    story = Story().start("bolt").tighten("bolt", serial="TW-1")
     shorter = tmp_path / "shorter.jsonl"
     shorter.write_bytes(story.raw)
     longer = story.close().save(tmp_path, "longer.jsonl")

@@ -153,7 +153,7 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
 
     folder = tmp_path / "logs"
     folder.mkdir()
-    story = Story().take_up("bolt")
+    story = Story().start("bolt")
     path = story.save(folder)
     database = open_database(str(tmp_path / "index.sqlite"))
     waits: list[float] = []

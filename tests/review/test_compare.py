@@ -33,7 +33,7 @@ def test_a_build_differs_from_itself_in_nothing() -> None:
 def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named_first() -> None:
     good = account(built("good"), read())
     bad = account(
-        built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", taken_back="fit-pulley")), read()
+        built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", undone_steps="fit-pulley")), read()
     )
     found = compare(good, bad)
     kinds = {(difference.kind, difference.operation) for difference in found.differences}

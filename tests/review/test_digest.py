@@ -8,7 +8,7 @@ from tests.review.building import Story
 
 
 def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
-    story = Story().take_up("measure").read("measure", "0.30", verdict="out", side="high")
+    story = Story().start("measure").read("measure", "0.30", verdict="out", side="high")
     facts = digest(story.read("measure", "0.19").finish("measure").lines)
     assert [(r.value, r.standing, r.attempt) for r in facts.readings] == [
         ("0.30", False, 1),
@@ -17,7 +17,7 @@ def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
 
 
 def test_how_much_of_the_band_is_left_is_told_in_the_unit_of_the_reading() -> None:
-    story = Story().take_up("measure")
+    story = Story().start("measure")
     story.read("measure", "0.19").read("measure", "0.28", name="other").read("measure", "0.30", name="third")
     story.read("measure", "4", "0.1 .. 0.2 mm", name="in-thou", unit="thou")
     shares = {r.name: r.share for r in digest(story.lines).readings}
@@ -28,14 +28,14 @@ def test_how_much_of_the_band_is_left_is_told_in_the_unit_of_the_reading() -> No
 
 
 def test_a_limit_with_one_end_leaves_a_part_of_that_end() -> None:
-    story = Story().take_up("measure").read("measure", "0.04", "at most 0.05 mm")
+    story = Story().start("measure").read("measure", "0.04", "at most 0.05 mm")
     fact = digest(story.lines).readings[0]
     assert fact.share == pytest.approx(0.2)
     assert not fact.two_ended
 
 
 def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limit() -> None:
-    story = Story().take_up("measure").read("measure", "0.91", verdict="out", side="high", serial="DI-1")
+    story = Story().start("measure").read("measure", "0.91", verdict="out", side="high", serial="DI-1")
     wrong = story.lines[-1].seq
     story.add(
         "corrected", event=wrong, operation="measure", reason="digits swapped", verdict="in",
@@ -50,54 +50,54 @@ def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limi
 
 
 def test_work_taken_back_stands_no_longer_but_is_still_told() -> None:
-    story = Story().take_up("bolt").tighten("bolt", serial="TW-1").finish("bolt")
-    story.add("reopened", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
-    story.add("taken-back", operation="bolt")
-    story.take_up("bolt").tighten("bolt", serial="TW-2").finish("bolt")
+    story = Story().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
+    story.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
+    story.add("undone", operation="bolt")
+    story.start("bolt").tighten("bolt", serial="TW-2").finish("bolt")
     facts = digest(story.lines)
     assert {(s.serial, s.round, s.standing) for s in facts.stages} == {("TW-1", 0, False), ("TW-2", 1, True)}
-    assert [(t.operation, t.cause, t.reason) for t in facts.taken_back] == [("bolt", "reopened", "gasket slipped")]
+    assert [(t.operation, t.cause, t.reason) for t in facts.undone_steps] == [("bolt", "rework", "gasket slipped")]
     (bolt,) = facts.operations
     assert bolt.done
     assert bolt.redone == 1
 
 
 def test_a_fastener_ticked_by_mistake_is_not_counted_as_tightened() -> None:
-    story = Story().take_up("bolt").tick("bolt", 1).tick("bolt", 2)
+    story = Story().start("bolt").tick("bolt", 1).tick("bolt", 2)
     story.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
     (stage,) = digest(story.lines).stages
     assert (stage.fasteners, stage.unticked) == (1, 1)
 
 
 def test_a_signature_is_void_once_something_else_is_entered() -> None:
-    story = Story().take_up("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
+    story = Story().start("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
     assert digest(story.lines).signatures[0].standing
     story.add("checked", operation="lid", check=1, text="flush all round")
     assert not digest(story.lines).signatures[0].standing
 
 
 def test_a_long_pause_in_a_stage_is_told_by_the_monotonic_clock_not_by_one_that_was_set_back() -> None:
-    story = Story().take_up("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
+    story = Story().start("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
     (stage,) = digest(story.lines).stages
     assert stage.gap == pytest.approx(7210)
     assert stage.seconds == pytest.approx(7210)
 
 
 def test_a_lot_that_was_corrected_is_the_one_a_trace_finds() -> None:
-    story = Story().take_up("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
+    story = Story().start("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
     story.add("corrected", event=story.lines[-1].seq, operation="seal", reason="misread", lot="L-7")
     assert [(lot.lot, lot.standing) for lot in digest(story.lines).lots] == [("L-1", False), ("L-7", True)]
 
 
 def test_a_remedy_sets_the_readings_before_it_aside_and_reopens_what_it_says() -> None:
-    story = Story().take_up("seat").finish("seat").take_up("measure")
+    story = Story().start("seat").finish("seat").start("measure")
     story.read("measure", "0.05", verdict="out", side="low")
     story.add("remedied", operation="measure", name="end-play", side="low", do="Seat it again", redo=["seat"])
     facts = digest(story.lines)
     assert not facts.readings[0].standing
     seat = next(o for o in facts.operations if o.operation == "seat")
     assert not seat.done
-    assert facts.taken_back[0].cause == "remedy"
+    assert facts.undone_steps[0].cause == "remedy"
 
 
 def test_a_kind_of_event_from_a_newer_version_is_counted_and_does_no_harm() -> None:

@@ -17,7 +17,7 @@ from tests.review.plays import BEGIN, FLOAT, OTHER_FLOAT, folder, read, told
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 PLAYS = [
     CLEAN,
-    Faults(taken_back="fit-pulley", late="set-head-down", self_signed="mark-nuts"),
+    Faults(undone_steps="fit-pulley", late="set-head-down", self_signed="mark-nuts"),
     Faults(stage_redone="tighten-head", deviation=OTHER_FLOAT, near_limit=FLOAT),
 ]
 

@@ -17,7 +17,7 @@ from tests.review.building import Story
 from tests.review.player import Faults
 from tests.review.plays import played, read, told
 
-FAULTS = Faults(taken_back="fit-pulley", self_signed="mark-nuts")
+FAULTS = Faults(undone_steps="fit-pulley", self_signed="mark-nuts")
 
 
 def rows(text: str) -> list[dict[str, str]]:
@@ -39,7 +39,7 @@ def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
 
 
 def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path) -> None:
-    story = Story(by="=cmd|' /C calc'!A0").take_up("x").read("x", "-0.05", "at least -1 mm")
+    story = Story(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
     story.add("noted", text='+1 "quoted", and\na second line')
     first, _, reading, note = rows("".join(as_csv([read_log(story.save(tmp_path))])))
     assert first["by"].startswith("'=")

@@ -7,7 +7,7 @@ from benchflow.session.state.fold import begin, fold
 from tests.review.player import Faults
 from tests.review.plays import told
 
-FAULTS = Faults(taken_back="fit-pulley")
+FAULTS = Faults(undone_steps="fit-pulley")
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +46,7 @@ def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_op
 
 def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay: Replay) -> None:
     account = told(3, FAULTS)
-    ends = [line.seq for line in account.log.lines if line.kind in ("finished", "taken-back")]
+    ends = [line.seq for line in account.log.lines if line.kind in ("finished", "undone")]
     assert replay.forward(1, "operation") == ends[0]
     assert replay.forward(ends[0], "operation") == ends[1]
     assert replay.back(ends[1], "operation") == ends[0]

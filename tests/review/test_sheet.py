@@ -17,7 +17,7 @@ from benchflow.review.sheets.build_sheet_markdown import markdown
 from tests.review.player import Faults, Player
 from tests.review.plays import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
-FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", taken_back="fit-pulley", late="set-head-down")
+FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", undone_steps="fit-pulley", late="set-head-down")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 

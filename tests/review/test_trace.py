@@ -26,15 +26,15 @@ from tests.review.building import Story
 def shop(tmp_path: Path) -> Files:
     """Five builds: tightened with the wrench and standing, redone with another since, measured near a limit,
     measured well inside it, and one that the wrench never touched."""
-    stands = Story(unit="stands").take_up("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
-    redone = Story(unit="redone").wait(days=1).take_up("bolt").tighten("bolt", serial="TW-1").finish("bolt")
-    redone.add("reopened", operation="bolt", reason="leaked", steps=[{"operation": "bolt"}])
-    redone.add("taken-back", operation="bolt").take_up("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
-    near = Story(unit="near").wait(days=2).take_up("try").read("try", "41.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
+    stands = Story(unit="stands").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
+    redone = Story(unit="redone").wait(days=1).start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
+    redone.add("rework-started", operation="bolt", reason="leaked", steps=[{"operation": "bolt"}])
+    redone.add("undone", operation="bolt").start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
+    near = Story(unit="near").wait(days=2).start("try").read("try", "41.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
     inside = (
-        Story(unit="inside").wait(days=3).take_up("try").read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
+        Story(unit="inside").wait(days=3).start("try").read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
     )
-    other = Story(unit="other").wait(days=4).take_up("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
+    other = Story(unit="other").wait(days=4).start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
     return Files(story.save(tmp_path) for story in (stands, redone, near, inside, other))
 
 
@@ -74,8 +74,8 @@ def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_un
 
 
 def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
-    sealed = Story(unit="sealed", by="bob").take_up("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
-    signed = Story(unit="signed").take_up("lid").add("signed", operation="lid", role="inspector", self_signed=True)
+    sealed = Story(unit="sealed", by="bob").start("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
+    signed = Story(unit="signed").start("lid").add("signed", operation="lid", role="inspector", self_signed=True)
     source = Files(story.save(tmp_path) for story in (sealed.finish("seal"), signed.finish("lid")))
     assert units(trace(source, Ask(Question(LotOf("L-9"))))) == ["sealed"]
     assert units(trace(source, Ask(Question(Person("bob"))))) == ["sealed"]
@@ -85,7 +85,7 @@ def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
 
 
 def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_that_matters(tmp_path: Path) -> None:
-    path = Story().take_up("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
+    path = Story().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     path.write_bytes(path.read_bytes().replace(b'"fastener":2', b'"fastener":9', 1))
     found = trace(Files([path]), Ask(Question(Instrument("TW-1"))))
     assert not found.touched
@@ -104,7 +104,7 @@ def test_a_date_that_is_none_is_refused_with_what_to_write() -> None:
 def many(tmp_path: Path, values: list[str], **more: str) -> Files:
     stories = []
     for place, value in enumerate(values):
-        story = Story(unit=f"job {place:02}").wait(days=place).take_up("measure")
+        story = Story(unit=f"job {place:02}").wait(days=place).start("measure")
         stories.append(story.read("measure", value, **more).finish("measure").close())
     return Files(story.save(tmp_path) for story in stories)
 
@@ -126,9 +126,9 @@ def test_an_engine_that_stands_apart_is_named(tmp_path: Path) -> None:
 
 def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
-    inch = Story(unit="inch").take_up("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
-    metric = Story(unit="mm").wait(days=1).take_up("measure").read("measure", "0.19")
-    torque = Story(unit="Nm").wait(hours=3).take_up("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
+    inch = Story(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
+    metric = Story(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
+    torque = Story(unit="Nm").wait(hours=3).start("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
     found = over_builds(Files(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
     (series,) = found.series
     assert [round(p.value, 4) for p in series.points] == [0.1905, 0.19]
@@ -136,8 +136,8 @@ def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> N
 
 
 def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
-    real = Story(unit="real").take_up("measure").read("measure", "0.19")
-    rehearsed = Story(unit="rehearsed", simulated=True).take_up("measure").read("measure", "0.11")
+    real = Story(unit="real").start("measure").read("measure", "0.19")
+    rehearsed = Story(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
     found = over_builds(Files(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
     assert [p.unit for p in found.series[0].points] == ["real"]
     assert found.notes == ("1 simulated session left out.",)
@@ -146,9 +146,9 @@ def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
 def test_how_long_an_operation_takes_is_told_from_the_builds_that_finished_it(tmp_path: Path) -> None:
     stories = []
     for minutes in (4, 5, 6, 30):
-        story = Story(unit=f"took {minutes}").take_up("bolt").wait(minutes=minutes).finish("bolt", after=0)
+        story = Story(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)
         stories.append(story)
-    stories.append(Story(unit="open").take_up("bolt"))
+    stories.append(Story(unit="open").start("bolt"))
     (found,) = lasting(Files(s.save(tmp_path) for s in stories), "bolt").operations
     assert (found.builds, found.shortest, found.longest, found.longest_unit) == (4, 240, 1800, "took 30")
     assert found.middle == pytest.approx(330)

@@ -116,12 +116,12 @@ class Hands:
         return {reason.code for reason in reply.refused}
 
     def work(self, operation: str) -> None:
-        self.do("take-up", operation=operation)
+        self.do("start", operation=operation)
         self.do("finish", operation=operation)
 
     def tighten(self) -> None:
         """The whole of the joint: 4, then the inner 2, then 4 checked."""
-        self.do("take-up", operation="tighten")
+        self.do("start", operation="tighten")
         for fastener in (1, 2, 3, 4, 1, 2):
             self.do("tick", joint="studs", fastener=fastener)
         for fastener in (1, 2, 3, 4):
@@ -129,7 +129,7 @@ class Hands:
         self.do("finish", operation="tighten")
 
     def to_lowered(self) -> None:
-        self.do("take-up", operation="seal")
+        self.do("start", operation="seal")
         self.do("lot", consumable="sealant", lot="0042")
         self.do("finish", operation="seal")
         self.work("lower")

@@ -193,7 +193,7 @@ def test_drive_answers_before_it_is_sent_the_next_line(folder: Path) -> None:
 
 
 def test_a_log_is_verified_listed_and_printed_and_damage_is_named_by_its_line(folder: Path) -> None:
-    sent = [OPEN, {"intent": "take-up", "operation": "set-head-down"}, {"intent": "finish"}]
+    sent = [OPEN, {"intent": "start", "operation": "set-head-down"}, {"intent": "finish"}]
     typed = "".join(json.dumps(each) + "\n" for each in sent)
     code, output, errors = call(folder, "drive", "all.yaml", "--log", "log.jsonl", typed=typed)
     assert (code, errors) == (0, "")

@@ -42,7 +42,7 @@ STEERING = "\x1b[31m\x9b2J\u202eevil\u2066\x00\x07\u200b\ufeff"
 @pytest.fixture
 def script(tmp_path: Path) -> Script:
     found = Script(tmp_path, PROCEDURE)
-    found.all(open_(options={"size": "small"}), intent("take-up", operation="all"))
+    found.all(open_(options={"size": "small"}), intent("start", operation="all"))
     return found
 
 
@@ -65,7 +65,7 @@ def script(tmp_path: Path) -> Script:
         b'{"intent": "note", "text": "\\udc00\\ud800"}',
         b'{"intent": "tick", "joint": "ring", "fastener": 1e400}',
         b'{"intent": "tick", "joint": "ring", "fastener": 1' + b"0" * 5000 + b"}",
-        b'{"intent": "take-up", "operation": 1' + b"0" * 5000 + b"}",
+        b'{"intent": "start", "operation": 1' + b"0" * 5000 + b"}",
         b'{"intent": "correct", "event": 1' + b"0" * 4000 + b', "value": "1 mm", "reason": "x"}',
         b'{"intent": "open", "options": {"size": 1' + b"0" * 5000 + b"}}",
         b'{"intent": "correct", "event": -99999999999999999999999, "value": "1 mm", "reason": "x"}',
@@ -74,7 +74,7 @@ def script(tmp_path: Path) -> Script:
         b"[" * 200_000,
         b'{"intent": "open", "options": ' + b'{"a":' * 900 + b"1" + b"}" * 901,
         b'{"intent": "open", "options": ' + b'{"a":' * 100_000,
-        b'{"intent": "take-up", "operation": "' + b"z" * 900_000 + b'"}',
+        b'{"intent": "start", "operation": "' + b"z" * 900_000 + b'"}',
         b'{"intent": "' + b"z" * 900_000 + b'"}',
         b'{"intent": "note", "' + b"z" * 900_000 + b'": 1}',
         b'{"intent": "note", "text": "' + b"z" * 3_000_000 + b'"}',
@@ -124,13 +124,13 @@ TEXT_FIELDS: list[Json] = [
     intent("sign", operation=STEERING, by="Kim"),
     intent("deviate", operation="all", about="hold", reason=STEERING),
     intent("deviate", operation="all", about=STEERING, reason="x"),
-    intent("reopen", operation="all", reason=STEERING),
+    intent("rework", operation="all", reason=STEERING),
     intent("move", move=STEERING),
     intent("why", operation=STEERING),
     intent("route", operation=STEERING),
     intent("close", unfinished=STEERING),
-    intent("stands", variable="lid", value=None, reason=STEERING),
-    intent("stands", variable=STEERING, value=None),
+    intent("set-state", variable="lid", value=None, reason=STEERING),
+    intent("set-state", variable=STEERING, value=None),
     intent("wrench", extension=STEERING),
     intent("lubricant", joint="ring", lubricant=STEERING),
     intent("draw-down", joint="ring", fastener=STEERING),
@@ -191,7 +191,7 @@ NAMES = sorted({name for kind in KINDS.values() for name in kind.__struct_encode
 def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(sent: list[tuple[str, Json]]) -> None:
     with TemporaryDirectory() as folder:
         script = Script(Path(folder), PROCEDURE)
-        script.all(open_(options={"size": "small"}), intent("take-up", operation="all"))
+        script.all(open_(options={"size": "small"}), intent("start", operation="all"))
         for reply in script.say(*({**fields, "intent": kind} for kind, fields in sent)):
             assert reply["ok"] is True or reply["refused"][0]["code"]
         assert script.say(intent("status"))[0]["ok"] is True

@@ -73,7 +73,7 @@ def script(tmp_path: Path) -> Script:
 
 
 def take(script: Script, operation: str) -> None:
-    script.do("take-up", operation=operation)
+    script.do("start", operation=operation)
 
 
 # --- open ----------------------------------------------------------------------------------------------
@@ -84,7 +84,7 @@ def test_a_session_opens_with_what_the_table_says_and_once(tmp_path: Path) -> No
     for query in ("why", "route"):
         assert script.no(query, operation="seal") == ["not-open"]
     assert script.no("status") == ["not-open"]
-    assert script.no("take-up", operation="seal") == ["not-open"]
+    assert script.no("start", operation="seal") == ["not-open"]
     assert script.no("open") == ["value-missing", "value-missing"]  # who, and the option
     assert script.no("open", by="Robin", options={"cams": "wild"}) == ["unknown-name"]
     assert script.no("open", by="Robin", options={"cams": "standard"}, start={"pistons": "sideways"}) == [
@@ -100,7 +100,7 @@ def test_a_start_value_not_given_is_not_known_and_stops_what_leans_on_it(tmp_pat
     script = Script(tmp_path, PROCEDURE)
     script.all(open_(options={"cams": "standard"}))
     assert script.ask("status")["state"]["pistons"] is None
-    assert script.no("take-up", operation="cam") == ["interference"]
+    assert script.no("start", operation="cam") == ["interference"]
     script.do("move", move="turn-down")
     take(script, "cam")
 
@@ -109,31 +109,31 @@ def test_a_start_value_not_given_is_not_known_and_stops_what_leans_on_it(tmp_pat
 
 
 def test_what_may_be_done_next_is_refused_with_each_reason_it_has(script: Script) -> None:
-    assert script.no("take-up", operation="lower") == ["after-missing"]
-    assert script.no("take-up", operation="cam") == ["interference"]
-    assert script.no("take-up", operation="reground-only") == ["unknown-name"]
-    assert script.no("take-up", operation="bore") == ["unknown-name"]  # it is bore[1] and bore[2]
-    assert script.no("finish", operation="seal") == ["not-taken-up"]
-    assert script.no("set-aside", operation="seal") == ["not-taken-up"]
+    assert script.no("start", operation="lower") == ["after-missing"]
+    assert script.no("start", operation="cam") == ["interference"]
+    assert script.no("start", operation="reground-only") == ["unknown-name"]
+    assert script.no("start", operation="bore") == ["unknown-name"]  # it is bore[1] and bore[2]
+    assert script.no("finish", operation="seal") == ["not-started"]
+    assert script.no("pause", operation="seal") == ["not-started"]
     take(script, "journal")
-    assert script.no("take-up", operation="journal") == ["operation-in-hand"]
-    assert script.no("take-up", operation="lower") == ["operation-in-hand", "after-missing"]
-    assert script.no("move", move="turn-down") == ["operation-in-hand"]
-    script.do("set-aside", operation="journal")
+    assert script.no("start", operation="journal") == ["operation-in-progress"]
+    assert script.no("start", operation="lower") == ["operation-in-progress", "after-missing"]
+    assert script.no("move", move="turn-down") == ["operation-in-progress"]
+    script.do("pause", operation="journal")
     assert script.no("move", move="turn-around") == ["unknown-name"]
     script.do("move", move="turn-down")
     take(script, "cam")
-    assert script.no("set-aside", operation="cam") == ["not-allowed"]  # the valves stand open while it is in hand
+    assert script.no("pause", operation="cam") == ["not-allowed"]  # the valves stand open while it is in hand
     script.do("finish", operation="cam")
-    assert script.no("take-up", operation="cam") == ["already-done"]
+    assert script.no("start", operation="cam") == ["already-done"]
     assert script.no("finish", operation="cam") == ["already-done"]
     assert "state-not-met" in script.no("move", move="turn-up")
 
 
 def test_finish_and_set_aside_speak_of_the_operation_in_hand_when_it_is_not_named(script: Script) -> None:
-    assert script.no("finish") == ["not-taken-up"]
+    assert script.no("finish") == ["not-started"]
     take(script, "prop")
-    script.do("set-aside")
+    script.do("pause")
     take(script, "prop")
     script.do("finish")
     assert script.ask("status")["done"] == ["prop"]
@@ -218,8 +218,8 @@ def test_a_reading_out_of_its_limit_is_logged_and_it_is_finishing_that_is_refuse
 
 def test_a_joint_is_ticked_by_fastener_and_taken_back_by_untick(script: Script) -> None:
     script.all(
-        intent("take-up", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
-        intent("take-up", operation="lower"), intent("finish"), intent("take-up", operation="pull"),
+        intent("start", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
+        intent("start", operation="lower"), intent("finish"), intent("start", operation="pull"),
     )  # fmt: skip
     assert script.no("tick", joint="bolts", fastener=1) == ["unknown-name"]
     assert script.no("tick", joint="studs", fastener=3) == ["unknown-name"]
@@ -304,7 +304,7 @@ def test_without_a_shop_file_any_name_signs_and_the_builders_own_is_logged_as_su
 
 
 def test_whoever_entered_something_signs_his_own_work(script: Script) -> None:
-    script.all(intent("take-up", operation="look", by="Kim"), intent("tick-check", check=1, by="Lee"))
+    script.all(intent("start", operation="look", by="Kim"), intent("tick-check", check=1, by="Lee"))
     script.all(intent("tick-check", check=2, by="Kim"))
     for name, own in (("Kim", True), ("Lee", True), ("Robin", False)):
         assert script.do("sign", operation="look", by=name)[0]["data"]["self_signed"] is own
@@ -356,13 +356,13 @@ def test_the_interlock_the_order_and_a_check_cannot_be_waived(script: Script, ab
 
 def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
     script.all(
-        intent("take-up", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
-        intent("take-up", operation="lower"), intent("finish"),
+        intent("start", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
+        intent("start", operation="lower"), intent("finish"),
     )  # fmt: skip
-    assert script.no("reopen", operation="seal") == ["value-missing"]
-    assert script.no("reopen", operation="pull", reason="x") == ["not-taken-up"]
-    assert script.ask("take-back-plan", operation="seal")["discard"] == ["ring", "gasket"]
-    (reopened, *_) = script.do("reopen", operation="seal", reason="it had skinned over")
+    assert script.no("rework", operation="seal") == ["value-missing"]
+    assert script.no("rework", operation="pull", reason="x") == ["not-started"]
+    assert script.ask("rework-plan", operation="seal")["discard"] == ["ring", "gasket"]
+    (reopened, *_) = script.do("rework", operation="seal", reason="it had skinned over")
     assert reopened["data"]["discard"] == ["ring", "gasket"]  # what the kit throws away, and what `undo` does
     assert script.ask("status")["done"] == []
     take(script, "seal")
@@ -370,8 +370,8 @@ def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
 
 
 def test_what_has_no_undo_cannot_be_taken_back_and_says_so(script: Script) -> None:
-    script.all(intent("take-up", operation="prop"), intent("finish"))
-    assert script.no("reopen", operation="prop", reason="x") == ["not-allowed"]
+    script.all(intent("start", operation="prop"), intent("finish"))
+    assert script.no("rework", operation="prop", reason="x") == ["not-allowed"]
 
 
 def test_a_wrong_entry_is_put_right_by_an_event_that_names_it(script: Script) -> None:
@@ -403,16 +403,16 @@ def test_notes_are_taken_at_any_time_even_after_the_close(script: Script) -> Non
     assert script.no("note", text="  ") == ["value-missing"]
     script.do("note", text="the phone rang")
     script.do("close", by="Robin", unfinished="sold")
-    assert script.no("take-up", operation="seal") == ["not-open"]
+    assert script.no("start", operation="seal") == ["not-open"]
     script.do("note", text="called the buyer", by="Kim")
 
 
 def test_a_session_does_not_end_with_a_temporary_setting_or_with_work_in_hand(script: Script) -> None:
-    script.all(intent("take-up", operation="prop"), intent("finish"))
+    script.all(intent("start", operation="prop"), intent("finish"))
     assert script.no("close", by="Robin")[0] == "temporary-left"
     assert script.no("close", by="Robin", unfinished="sold") == ["temporary-left"]
     take(script, "unprop")
-    assert script.no("close", by="Robin", unfinished="sold") == ["operation-in-hand", "temporary-left"]
+    assert script.no("close", by="Robin", unfinished="sold") == ["operation-in-progress", "temporary-left"]
     script.do("finish")
     script.do("close", by="Robin", unfinished="sold")
 
@@ -422,11 +422,11 @@ def test_a_session_does_not_end_with_a_temporary_setting_or_with_work_in_hand(sc
 
 def test_entries_are_refused_as_a_whole_where_the_intent_itself_is_wrong(script: Script) -> None:
     assert script.no("fly") == ["unknown-name"]
-    assert script.no("take-up") == ["value-missing"]
-    assert script.no("take-up", operation="seal", speed="fast") == ["unknown-name"]
+    assert script.no("start") == ["value-missing"]
+    assert script.no("start", operation="seal", speed="fast") == ["unknown-name"]
     assert script.no("record", nmae="bore") == ["unknown-name", "value-missing", "value-missing"]
-    assert script.no("take-up", operation=["seal"]) == ["bad-intent"]
-    assert script.no("take-up", operation="seal", at="2026-03-01T18:00:00Z") == ["not-allowed"]
+    assert script.no("start", operation=["seal"]) == ["bad-intent"]
+    assert script.no("start", operation="seal", at="2026-03-01T18:00:00Z") == ["not-allowed"]
 
 
 def test_a_choice_and_a_start_value_that_are_numbers_may_be_sent_as_numbers(tmp_path: Path) -> None:

@@ -26,7 +26,7 @@ sections:
 
 def hands(folder: Path) -> Hands:
     found = begin(folder, TEXT, options={}, start={})
-    found.do("take-up", operation="pull")
+    found.do("start", operation="pull")
     return found
 
 

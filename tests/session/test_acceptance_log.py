@@ -54,16 +54,16 @@ def a_session(folder: Path, *, simulated: bool = False) -> Script:
     script = Script(folder, PROCEDURE, simulated=simulated)
     intents = [
         open_(options={"size": "small"}, start={"lid": "on"}),
-        intent("take-up", operation="read"),
+        intent("start", operation="read"),
         intent("lot", consumable="oil", lot="0042"),
         intent("record", name="end-play", value="0.0081 in"),
         intent("record", name="bore", value=".9 mm", instrument="bore gauge 3"),
-        intent("set-aside", operation="read"),
+        intent("pause", operation="read"),
         intent("note", text="the phone rang"),
-        intent("take-up", operation="read"),
+        intent("start", operation="read"),
         intent("record", name="end-play", value="0.20 mm"),
         intent("finish", operation="read"),
-        intent("take-up", operation="pull"),
+        intent("start", operation="pull"),
         intent("tick", joint="ring", fastener=1),
         intent("untick", joint="ring", fastener=1),
         intent("tick", joint="ring", fastener=1, value="22 ft-lb"),
@@ -75,7 +75,7 @@ def a_session(folder: Path, *, simulated: bool = False) -> Script:
         intent("sign", operation="pull", by="Kim"),
         intent("finish", operation="pull"),
         intent("correct", event=5, value="0.91 mm", reason="slip"),
-        intent("reopen", operation="pull", reason="it leaks"),
+        intent("rework", operation="pull", reason="it leaks"),
         intent("close", by="Robin", unfinished="sold as it is"),
     ]
     if simulated:
@@ -147,8 +147,8 @@ def test_every_kind_of_event_says_what_it_speaks_of_and_who_did_it(tmp_path: Pat
     lines = a_session(tmp_path).log()
     kinds = [line["kind"] for line in lines]
     assert set(kinds) >= {
-        "opened", "taken-up", "set-aside", "finished", "recorded", "worked", "ticked", "unticked", "checked",
-        "lot", "signed", "deviated", "reopened", "taken-back", "noted", "corrected", "closed",
+        "opened", "started", "paused", "finished", "recorded", "calculated", "ticked", "unticked", "checked",
+        "lot", "signed", "deviated", "rework-started", "undone", "noted", "corrected", "closed",
     }  # fmt: skip
     assert {line["by"] for line in lines if line["kind"] in ("signed", "deviated")} == {"Kim"}
     assert {line["by"] for line in lines if line["kind"] not in ("signed", "deviated")} == {"Robin"}
@@ -162,12 +162,12 @@ def test_a_log_only_ever_grows(tmp_path: Path) -> None:
     before = b""
     for each in (
         open_(options={"size": "large"}),
-        intent("take-up", operation="pull"),
+        intent("start", operation="pull"),
         intent("tick", joint="ring", fastener=1),
         intent("tick", joint="ring", fastener=1),
         intent("untick", joint="ring", fastener=1),
-        intent("set-aside"),
-        intent("reopen", operation="pull", reason="start again"),
+        intent("pause"),
+        intent("rework", operation="pull", reason="start again"),
     ):
         script.say(each)  # every one a run of its own
         after = script.path.read_bytes()
@@ -194,7 +194,7 @@ def test_a_clock_set_back_is_noted_in_the_log(tmp_path: Path) -> None:
 
 def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_whole_event(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
-    script.all(open_(options={"size": "small"}), intent("take-up", operation="pull"))
+    script.all(open_(options={"size": "small"}), intent("start", operation="pull"))
     script.all(intent("tick", joint="ring", fastener=1), intent("tick", joint="ring", fastener=2))
     whole = script.path.read_bytes()
     torn = whole[: len(whole) - 25]
@@ -210,7 +210,7 @@ def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_w
 
 def test_a_changed_byte_is_found_and_the_file_is_never_written_again(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
-    script.all(open_(options={"size": "small"}), intent("take-up", operation="pull"), intent("note", text="hello"))
+    script.all(open_(options={"size": "small"}), intent("start", operation="pull"), intent("note", text="hello"))
     damaged = script.path.read_bytes().replace(b"hello", b"hallo")
     script.path.write_bytes(damaged)
     (reply,) = script.say(intent("note", text="more"))

@@ -77,11 +77,11 @@ def made(kind: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[Js
 
 
 intents: st.SearchStrategy[Json] = st.one_of(
-    made("take-up", operation=operation),
-    made("take-up", operation=operation),
+    made("start", operation=operation),
+    made("start", operation=operation),
     made("finish"),
     made("finish"),
-    made("set-aside"),
+    made("pause"),
     made("move", move=st.sampled_from(["turn", "back"])),
     made("record", name=st.just("gap"), value=value, reading=fastener),
     made("record", name=st.just("gap"), value=value, used=st.booleans()),
@@ -96,16 +96,17 @@ intents: st.SearchStrategy[Json] = st.one_of(
     made("sign", operation=operation, by=st.sampled_from(["Robin", "Kim"])),
     made("deviate", operation=operation, about=st.sampled_from(ABOUT), reason=reason),
     made("correct", event=st.integers(1, 40), value=value, reason=reason),
-    made("reopen", operation=operation, reason=reason, walk=st.booleans()),
-    made("step-back"),
-    made("stands", variable=st.sampled_from(["crank", "valves"]), value=st.sampled_from(["top", "low", "open", None]),
+    made("rework", operation=operation, reason=reason, walk=st.booleans()),
+    made("rework-step"),
+    made("set-state",
+         variable=st.sampled_from(["crank", "valves"]), value=st.sampled_from(["top", "low", "open", None]),
          reason=reason),
     made("wrench", extension=st.sampled_from(["100 mm", "none"]), lever=st.just("400 mm")),
     made("note", text=st.just("the phone rang")),
     made("close"),
 )  # fmt: skip
 STARTS: list[Json] = [
-    intent("take-up", operation="fit"), intent("lot", consumable="oil", lot="7"), intent("finish"),
+    intent("start", operation="fit"), intent("lot", consumable="oil", lot="7"), intent("finish"),
 ]  # fmt: skip
 
 

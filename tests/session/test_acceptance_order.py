@@ -52,46 +52,46 @@ def session(folder: Path, *, belt: str = "belt", crank: str | None = "top") -> S
 
 def work(script: Script, *names: str) -> None:
     for name in names:
-        script.all(intent("take-up", operation=name), intent("finish", operation=name))
+        script.all(intent("start", operation=name), intent("finish", operation=name))
 
 
 def test_after_names_an_operation_a_place_all_places_or_a_section(tmp_path: Path) -> None:
     script = session(tmp_path)
-    assert script.no("take-up", operation="all-clean") == ["after-missing", "after-missing"]
+    assert script.no("start", operation="all-clean") == ["after-missing", "after-missing"]
     work(script, "clean[left]", "left-clean")
-    assert script.no("take-up", operation="both-clean") == ["after-missing"]
-    assert script.no("take-up", operation="dry[right]") == ["after-missing"]
+    assert script.no("start", operation="both-clean") == ["after-missing"]
+    assert script.no("start", operation="dry[right]") == ["after-missing"]
     work(script, "dry[left]", "clean[right]", "both-clean", "all-clean")
 
 
 def test_what_the_options_leave_out_counts_as_done_and_is_not_part_of_the_build(tmp_path: Path) -> None:
     script = session(tmp_path)
     work(script, "after-chain")
-    assert script.no("take-up", operation="chain-only") == ["unknown-name"]
+    assert script.no("start", operation="chain-only") == ["unknown-name"]
     assert "chain-only" not in script.ask("status")["operations"]
 
 
 def test_what_the_options_put_in_is_waited_for(tmp_path: Path) -> None:
     script = session(tmp_path, belt="chain")
-    assert script.no("take-up", operation="after-chain") == ["after-missing"]
-    assert script.no("take-up", operation="all-clean") == ["after-missing"] * 3
+    assert script.no("start", operation="after-chain") == ["after-missing"]
+    assert script.no("start", operation="all-clean") == ["after-missing"] * 3
     work(script, "chain-only", "after-chain")
 
 
 def test_needs_and_never_take_one_value_or_several(tmp_path: Path) -> None:
     script = session(tmp_path)
-    assert script.no("take-up", operation="open-up") == ["interference"]  # top would do for needs, not for the valves
-    assert script.no("take-up", operation="stay-open") == ["interference"]
+    assert script.no("start", operation="open-up") == ["interference"]  # top would do for needs, not for the valves
+    assert script.no("start", operation="stay-open") == ["interference"]
     script.do("move", move="to-quarter")
     work(script, "open-up", "stay-open")
     assert script.no("move", move="to-top") == ["state-not-met", "interference"]
-    assert script.no("take-up", operation="pin-in") == ["interference"]
+    assert script.no("start", operation="pin-in") == ["interference"]
 
 
 @pytest.mark.parametrize("crank", [None, "bottom"])
 def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, crank: str | None) -> None:
     script = session(tmp_path, crank=crank)
-    (reply,) = script.say(intent("take-up", operation="open-up"))
+    (reply,) = script.say(intent("start", operation="open-up"))
     assert [reason["code"] for reason in reply["refused"]] == ["state-not-met", "interference"]
     assert reply["refused"][0]["state"] == "crank"
     assert reply["refused"][1]["rule"] == 0
@@ -99,7 +99,7 @@ def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, cr
 
 
 def test_an_operation_that_is_missing_is_named(tmp_path: Path) -> None:
-    (reply,) = session(tmp_path).say(intent("take-up", operation="left-clean"))
+    (reply,) = session(tmp_path).say(intent("start", operation="left-clean"))
     assert reply["refused"][0]["operation"] == "clean[left]"
 
 
@@ -133,26 +133,24 @@ def test_a_way_that_there_is_not_is_refused_with_what_stands_in_it(tmp_path: Pat
 def test_an_operation_is_done_once_and_again_only_when_it_was_taken_back(tmp_path: Path) -> None:
     script = session(tmp_path)
     work(script, "clean[left]")
-    assert script.no("take-up", operation="clean[left]") == ["already-done"]
-    script.do("reopen", operation="clean[left]", reason="dust")
+    assert script.no("start", operation="clean[left]") == ["already-done"]
+    script.do("rework", operation="clean[left]", reason="dust")
     work(script, "clean[left]")
 
 
 def test_taking_back_reopens_what_came_after_and_lets_go_of_what_was_set(tmp_path: Path) -> None:
     script = session(tmp_path, crank="quarter")
     work(script, "clean[left]", "dry[left]", "clean[right]", "all-clean", "stay-open")
-    script.do("reopen", operation="stay-open", reason="too early")
+    script.do("rework", operation="stay-open", reason="too early")
     assert script.ask("status")["state"]["valves"] == "shut"
-    (first, *others) = script.do("reopen", operation="clean[left]", reason="dust")
-    assert (first["kind"], {event["kind"] for event in others}) == ("reopened", {"taken-back"})
+    (first, *others) = script.do("rework", operation="clean[left]", reason="dust")
+    assert (first["kind"], {event["kind"] for event in others}) == ("rework-started", {"undone"})
     assert script.ask("status")["done"] == ["clean[right]"]
 
 
 def test_status_says_what_is_done_in_hand_set_aside_and_how_it_stands(tmp_path: Path) -> None:
     script = session(tmp_path)
-    script.all(
-        intent("take-up", operation="clean[left]"), intent("set-aside"), intent("take-up", operation="clean[right]")
-    )
+    script.all(intent("start", operation="clean[left]"), intent("pause"), intent("start", operation="clean[right]"))
     status = script.ask("status")
-    assert (status["in_hand"], status["set_aside"], status["done"]) == ("clean[right]", ["clean[left]"], [])
+    assert (status["in_progress"], status["paused"], status["done"]) == ("clean[right]", ["clean[left]"], [])
     assert status["state"] == {"crank": "top", "valves": "shut", "pin": "out"}

@@ -69,7 +69,7 @@ def no(script: Script, kind: str, **fields: Any) -> list[str]:
 
 
 def test_only_a_person_who_has_the_role_and_the_pin_signs(script: Script) -> None:
-    do(script, "take-up", operation="look")
+    do(script, "start", operation="look")
     for by, pin in (("Robin", None), ("Kim", None), ("Kim", "0000"), ("Lee", None), ("Nobody", None)):
         assert no(script, "sign", operation="look", by=by, pin=pin) == ["not-allowed"]
     (signed,) = do(script, "sign", operation="look", by="Kim", pin="2417")
@@ -83,7 +83,7 @@ def test_a_stranger_does_not_open_a_session_and_does_not_sign_a_deviation(tmp_pa
     other.path.parent.mkdir()
     other.shop.write_text(SHOP, encoding="utf-8")
     assert other.no("open", by="Nobody", at=AT) == ["not-allowed"]
-    do(script, "take-up", operation="look")
+    do(script, "start", operation="look")
     assert no(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
 
 
@@ -91,7 +91,7 @@ def test_a_stranger_does_not_open_a_session_and_does_not_sign_a_deviation(tmp_pa
 def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_and_a_fit_one_named(
     script: Script, serial: str, why: str
 ) -> None:
-    do(script, "take-up", operation="pull")
+    do(script, "start", operation="pull")
     (reply,) = script.say(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
     assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
     assert why in reply["refused"][0]["message"]
@@ -101,7 +101,7 @@ def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_an
 
 
 def test_the_log_says_which_wrench_it_was_and_how_its_calibration_stood(script: Script) -> None:
-    do(script, "take-up", operation="pull")
+    do(script, "start", operation="pull")
     used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-1")
     assert (used["kind"], used["data"]["serial"], used["data"]["calibrated"]) == (
         "instrument-used",
@@ -116,14 +116,14 @@ def test_the_log_says_which_wrench_it_was_and_how_its_calibration_stood(script: 
 def test_where_the_procedure_only_warns_an_unfit_wrench_is_taken_and_the_log_says_why_it_was_not_fit(
     script: Script,
 ) -> None:
-    do(script, "take-up", operation="pull-warned")
+    do(script, "start", operation="pull-warned")
     used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-2")
     assert used["data"]["warnings"]
     assert ticked["data"]["serial"] == "W-2"
 
 
 def test_torque_and_stretch_are_each_logged_with_their_own_instrument(script: Script) -> None:
-    do(script, "take-up", operation="pull-read")
+    do(script, "start", operation="pull-read")
     events = do(script, "tick", joint="studs", fastener=1, value="100 N·m", stretch="0.15 mm", instrument="W-1")
     assert [event["kind"] for event in events] == ["instrument-used", "instrument-used", "ticked"]
     data = events[-1]["data"]
@@ -138,6 +138,6 @@ def test_the_guard_band_comes_from_the_register_with_its_own_coverage_factor(
     script: Script, value: str, verdict: str
 ) -> None:
     # U = 0.006 mm at k = 3, so u = 0.002 mm and the guard band is 1.65 u = 0.0033 mm.
-    do(script, "take-up", operation="play")
+    do(script, "start", operation="play")
     event = do(script, "record", name="play", value=value, instrument="D-1")[-1]
     assert (event["data"]["verdict"], event["data"]["serial"]) == (verdict, "D-1")

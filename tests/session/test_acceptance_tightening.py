@@ -36,7 +36,7 @@ BOTH = "[30 N·m, {check: 95 .. 120 N·m, stretch: 0.14 .. 0.16 mm}]"
 def begun(folder: Path, stages: str, *, joint: str = "rods", more: str = "") -> Script:
     text = TEXT.replace("JOINT", joint).replace("STAGES", stages).replace(", MORE", f", {more}" if more else "")
     script = Script(folder, text)
-    script.all(open_(), intent("take-up", operation="pull"))
+    script.all(open_(), intent("start", operation="pull"))
     return script
 
 
@@ -183,7 +183,7 @@ def test_turns_are_counted_round_by_round_and_the_stages_wait_until_all_are_seat
 def test_the_count_of_turns_survives_leaving_and_is_taken_back_step_by_step(tmp_path: Path) -> None:
     script = drawn(tmp_path)
     script.all(*[intent("draw-down", joint="caps")] * 4, intent("draw-down", joint="caps", seated=True))
-    script.all(intent("set-aside"), intent("take-up", operation="pull"))
+    script.all(intent("pause"), intent("start", operation="pull"))
     assert script.no("untick", joint="caps", fastener=2) == ["fastener-order"]
     assert script.do("untick", joint="caps")[0]["kind"] == "unseated"
     (back,) = script.do("untick", joint="caps", fastener=1)
@@ -213,8 +213,8 @@ def test_turns_are_not_entered_once_the_stages_have_begun(tmp_path: Path) -> Non
 def test_a_joint_taken_back_is_drawn_down_afresh(tmp_path: Path) -> None:
     script = drawn(tmp_path)
     script.all(*[intent("draw-down", joint="caps")] * 2, intent("draw-down", joint="caps", seated=True))
-    script.all(*ticks("caps", 1, 2, 3), intent("finish"), intent("reopen", operation="pull", reason="it binds"))
-    script.do("take-up", operation="pull")
+    script.all(*ticks("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds"))
+    script.do("start", operation="pull")
     assert script.do("draw-down", joint="caps")[0]["data"] | {"clock": 0} == {
         "operation": "pull", "joint": "caps", "round": 1, "fastener": 1, "clock": 0,
     }  # fmt: skip

@@ -17,14 +17,14 @@ def session(folder: Path, *written: str) -> Script:
     script = Script(folder, operations(BEAD, *written), simulated=True)
     script.all(
         open_(at=at("08:00:00")),
-        intent("take-up", operation="bead", at=at("08:00:00")),
+        intent("start", operation="bead", at=at("08:00:00")),
         intent("finish", operation="bead", at=at("08:10:00")),
     )
     return script
 
 
 @pytest.mark.parametrize(
-    ("window", "take_up", "finish", "codes"),
+    ("window", "start", "finish", "codes"),
     [
         ("at most 10 min", "08:11:00", "08:20:00", []),
         ("at most 10 min", "08:11:00", "08:20:01", ["too-late"]),
@@ -38,13 +38,13 @@ def session(folder: Path, *written: str) -> Script:
     ],
 )
 def test_the_lower_end_holds_back_taking_up_and_the_upper_end_finishing(
-    tmp_path: Path, window: str, take_up: str, finish: str, codes: list[str]
+    tmp_path: Path, window: str, start: str, finish: str, codes: list[str]
 ) -> None:
     script = session(tmp_path, f"{{id: head, title: Head, time: {{bead: {window}}}}}")
     if not finish:
-        assert script.no("take-up", operation="head", at=at(take_up)) == codes
+        assert script.no("start", operation="head", at=at(start)) == codes
         return
-    script.do("take-up", operation="head", at=at(take_up))
+    script.do("start", operation="head", at=at(start))
     if codes:
         assert script.no("finish", operation="head", at=at(finish)) == codes
     else:
@@ -54,19 +54,19 @@ def test_the_lower_end_holds_back_taking_up_and_the_upper_end_finishing(
 def test_a_window_makes_its_operation_come_after(tmp_path: Path) -> None:
     script = Script(tmp_path, operations(BEAD, "{id: head, title: Head, time: {bead: at most 10 min}}"), simulated=True)
     script.all(open_(at=at("08:00:00")))
-    assert script.no("take-up", operation="head", at=at("08:01:00")) == ["after-missing"]
+    assert script.no("start", operation="head", at=at("08:01:00")) == ["after-missing"]
 
 
 def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}, undo: {do: Lift it off}}")
-    script.do("take-up", operation="head", at=at("08:30:00"))
+    script.do("start", operation="head", at=at("08:30:00"))
     assert script.no("finish", at=at("08:31:00")) == ["too-late"]
     script.all(
-        intent("set-aside", at=at("08:31:00")),
-        intent("reopen", operation="bead", reason="skinned over", at=at("08:32:00")),
-        intent("take-up", operation="bead", at=at("08:33:00")),
+        intent("pause", at=at("08:31:00")),
+        intent("rework", operation="bead", reason="skinned over", at=at("08:32:00")),
+        intent("start", operation="bead", at=at("08:33:00")),
         intent("finish", operation="bead", at=at("08:34:00")),
-        intent("take-up", operation="head", at=at("08:35:00")),
+        intent("start", operation="head", at=at("08:35:00")),
         intent("finish", operation="head", at=at("08:44:00")),
     )
 
@@ -74,7 +74,7 @@ def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
 @pytest.mark.parametrize("about", ["time", "bead", "too-late", "time window", "window"])
 def test_a_deviation_waives_a_window_by_whatever_it_is_called(tmp_path: Path, about: str) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
-    script.do("take-up", operation="head", at=at("08:30:00"))
+    script.do("start", operation="head", at=at("08:30:00"))
     assert script.no("finish", at=at("08:31:00")) == ["too-late"]
     script.do("deviate", operation="head", about=about, reason="still tacky", by="Kim", at=at("08:31:00"))
     script.do("finish", at=at("08:31:00"))
@@ -82,9 +82,9 @@ def test_a_deviation_waives_a_window_by_whatever_it_is_called(tmp_path: Path, ab
 
 def test_a_wait_is_waived_before_the_operation_is_in_hand(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at least 30 min}}")
-    assert script.no("take-up", operation="head", at=at("08:12:00")) == ["too-early"]
+    assert script.no("start", operation="head", at=at("08:12:00")) == ["too-early"]
     script.do("deviate", operation="head", about="too-early", reason="warm day", by="Kim", at=at("08:12:00"))
-    script.do("take-up", operation="head", at=at("08:12:00"))
+    script.do("start", operation="head", at=at("08:12:00"))
 
 
 def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
@@ -94,11 +94,11 @@ def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
         "{id: head, title: Head, time: {bead: at most 10 min, primer: 5 min .. 8 min}}",
     )
     script.all(
-        intent("take-up", operation="primer", at=at("08:11:00")),
+        intent("start", operation="primer", at=at("08:11:00")),
         intent("finish", operation="primer", at=at("08:12:00")),
     )
-    assert script.no("take-up", operation="head", at=at("08:16:00")) == ["too-early"]
-    script.do("take-up", operation="head", at=at("08:17:00"))
+    assert script.no("start", operation="head", at=at("08:16:00")) == ["too-early"]
+    script.do("start", operation="head", at=at("08:17:00"))
     assert script.no("finish", at=at("08:21:00")) == ["too-late", "too-late"]
     script.do("deviate", operation="head", about="bead", reason="still wet", by="Kim", at=at("08:21:00"))
     assert script.no("finish", at=at("08:21:00")) == ["too-late"]  # the one that nobody signed about
@@ -114,12 +114,12 @@ def test_a_window_from_an_operation_under_each_counts_from_every_one_of_them(tmp
     script = Script(tmp_path, text, simulated=True)
     script.all(
         open_(at=at("08:00:00")),
-        intent("take-up", operation="bead[left]", at=at("08:00:00")), intent("finish", at=at("08:01:00")),
+        intent("start", operation="bead[left]", at=at("08:00:00")), intent("finish", at=at("08:01:00")),
     )  # fmt: skip
-    assert script.no("take-up", operation="head", at=at("08:02:00")) == ["after-missing"]
+    assert script.no("start", operation="head", at=at("08:02:00")) == ["after-missing"]
     script.all(
-        intent("take-up", operation="bead[right]", at=at("08:03:00")), intent("finish", at=at("08:05:00")),
-        intent("take-up", operation="head", at=at("08:06:00")),
+        intent("start", operation="bead[right]", at=at("08:03:00")), intent("finish", at=at("08:05:00")),
+        intent("start", operation="head", at=at("08:06:00")),
     )  # fmt: skip
     assert script.no("finish", at=at("08:12:00")) == ["too-late"]
     script.do("finish", at=at("08:11:00"))
@@ -127,20 +127,20 @@ def test_a_window_from_an_operation_under_each_counts_from_every_one_of_them(tmp
 
 def test_a_simulated_session_needs_the_moment_and_takes_any_form_of_it(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
-    assert script.no("take-up", operation="head") == ["value-missing"]
-    assert script.no("take-up", operation="head", at="noon") == ["bad-intent"]
-    assert script.no("take-up", operation="head", at=1772352000) == ["bad-intent"]
+    assert script.no("start", operation="head") == ["value-missing"]
+    assert script.no("start", operation="head", at="noon") == ["bad-intent"]
+    assert script.no("start", operation="head", at=1772352000) == ["bad-intent"]
     assert script.ask("status")["done"] == ["bead"]  # a query speaks of the last moment
-    script.do("take-up", operation="head", at="2026-03-01T09:15:00+01:00")
+    script.do("start", operation="head", at="2026-03-01T09:15:00+01:00")
     script.do("finish", at="2026-03-01t08:20:00z")
 
 
 def test_a_real_session_does_not_take_its_time_from_an_intent(tmp_path: Path) -> None:
     script = Script(tmp_path, operations(BEAD))
     script.all(open_())
-    assert script.no("take-up", operation="bead", at=at("08:00:00")) == ["not-allowed"]
+    assert script.no("start", operation="bead", at=at("08:00:00")) == ["not-allowed"]
 
 
 def test_a_clock_set_back_opens_no_window_again(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: 30 min .. 4 h}}")
-    assert script.no("take-up", operation="head", at=at("07:00:00")) == ["too-early"]
+    assert script.no("start", operation="head", at=at("07:00:00")) == ["too-early"]

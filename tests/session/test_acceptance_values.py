@@ -12,7 +12,7 @@ HEAD = "instruments: {gauge: {title: Gauge, kind: length, uncertainty: at most 0
 
 def begun(folder: Path, *written: str, take: str = "one", head: str = HEAD) -> Script:
     script = Script(folder, operations(*written, head=head))
-    script.all(open_(), intent("take-up", operation=take))
+    script.all(open_(), intent("start", operation=take))
     return script
 
 
@@ -109,7 +109,7 @@ def test_a_limit_may_lean_on_an_earlier_reading(tmp_path: Path) -> None:
         "limit: above start-torque by 0.35 .. 0.45 N·m}}}",
     )
     script.all(intent("record", name="start-torque", value="1.20 N·m"), intent("finish"))
-    script.all(intent("take-up", operation="two"), intent("record", name="preload", value="1.50 N·m"))
+    script.all(intent("start", operation="two"), intent("record", name="preload", value="1.50 N·m"))
     assert script.no("finish") == ["out-of-limit"]
     script.all(intent("record", name="preload", value="14.4 in-lb"), intent("finish"))  # 1.627 N·m
 
@@ -124,13 +124,11 @@ def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path:
         head="places: {place: [1, 2]}\n",
     )
     script.all(intent("record", name="bore", value="54.030 mm"), intent("finish"))
-    script.all(
-        intent("take-up", operation="one[2]"), intent("record", name="bore", value="54.050 mm"), intent("finish")
-    )
-    script.all(intent("take-up", operation="two"))
+    script.all(intent("start", operation="one[2]"), intent("record", name="bore", value="54.050 mm"), intent("finish"))
+    script.all(intent("start", operation="two"))
     assert script.no("finish") == ["value-missing", "value-missing"]
     events = script.do("record", name="journal", value="54.050 mm")
-    assert [event["kind"] for event in events] == ["recorded", "worked"]
+    assert [event["kind"] for event in events] == ["recorded", "calculated"]
     assert events[1]["data"]["quantity"]["value"] == "-0.010"
     assert events[1]["data"]["verdict"] == "out"
     assert script.no("finish") == ["out-of-limit"]
@@ -147,11 +145,11 @@ def test_a_remedy_is_walked_and_its_redo_has_to_be_done_again(tmp_path: Path) ->
         "below: [{do: Fit it again, redo: [fit], tries: 1}, {do: Scrap it, stop: true}]}}}",
         take="fit",
     )
-    script.all(intent("finish"), intent("take-up", operation="one"), intent("record", name="gap", value="0.05 mm"))
+    script.all(intent("finish"), intent("start", operation="one"), intent("record", name="gap", value="0.05 mm"))
     assert script.no("finish") == ["out-of-limit"]
     script.do("remedy", name="gap")
-    assert script.no("take-up", operation="one") == ["after-missing"]
-    script.all(intent("take-up", operation="fit"), intent("finish"), intent("take-up", operation="one"))
+    assert script.no("start", operation="one") == ["after-missing"]
+    script.all(intent("start", operation="fit"), intent("finish"), intent("start", operation="one"))
     script.do("record", name="gap", value="0.05 mm")
     assert script.no("remedy", name="gap") == ["not-allowed"]  # this is where it stops
     script.do("deviate", operation="one", about="gap", reason="a new one is ordered", by="Kim")
@@ -194,8 +192,8 @@ def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path:
         head="places: {valve: [1, 2]}\n",
     )
     script.all(intent("record", name="gap", value="2.75 mm"), intent("finish"))
-    script.all(intent("take-up", operation="one[2]"), intent("record", name="gap", value="2.95 mm"), intent("finish"))
-    script.do("take-up", operation="two")
+    script.all(intent("start", operation="one[2]"), intent("record", name="gap", value="2.95 mm"), intent("finish"))
+    script.do("start", operation="two")
     for place, value in (("A", "2.50 mm"), ("B", "2.70 mm"), ("C", "2.60 mm")):
         script.do("record", name="on-hand", value=value, place=place)
     assert script.ask("status")["proposed"] == {"shims[1]": ["A"], "shims[2]": ["B"]}

@@ -71,7 +71,7 @@ class World:
     made: Made
     values: dict[str, str | None]
     done: set[str] = field(default_factory=set)
-    in_hand: str | None = None
+    in_progress: str | None = None
 
     def forbidden(self, written: dict[str, str]) -> bool:
         values = {**self.values, **written}
@@ -85,28 +85,28 @@ class World:
 
     def may_take_up(self, name: str) -> bool:
         op = self.made.ops[name]
-        free = self.in_hand is None and name not in self.done and set(op.after) <= self.done
+        free = self.in_progress is None and name not in self.done and set(op.after) <= self.done
         return free and self.stands(op.needs) and not self.forbidden(op.during) and not self.forbidden(op.sets)
 
     def may_move(self, name: str) -> bool:
         needs, sets = self.made.moves[name]
-        return self.in_hand is None and self.stands(needs) and not self.forbidden(sets)
+        return self.in_progress is None and self.stands(needs) and not self.forbidden(sets)
 
     def allows(self, kind: str, name: str) -> bool:
-        if kind == "take-up":
+        if kind == "start":
             return self.may_take_up(name)
         if kind == "move":
             return self.may_move(name)
-        held = self.in_hand == name
+        held = self.in_progress == name
         return held and (kind == "finish" or not self.made.ops[name].during)
 
     def carry_out(self, kind: str, name: str) -> None:
-        if kind == "take-up":
-            self.in_hand = name
+        if kind == "start":
+            self.in_progress = name
         elif kind == "move":
             self.values |= self.made.moves[name][1]
         else:
-            self.in_hand = None
+            self.in_progress = None
         if kind == "finish":
             self.done.add(name)
             self.values |= self.made.ops[name].sets
@@ -133,9 +133,9 @@ def wishes(made: Made) -> st.SearchStrategy[list[tuple[str, str]]]:
     """What somebody wants to do, one after the other, mostly whole operations."""
     operation = st.sampled_from(list(made.ops))
     acts = [
-        operation.map(lambda name: [("take-up", name), ("finish", name)]),
-        operation.map(lambda name: [("take-up", name), ("set-aside", name)]),
-        st.tuples(st.sampled_from(["take-up", "finish", "set-aside"]), operation).map(lambda act: [act]),
+        operation.map(lambda name: [("start", name), ("finish", name)]),
+        operation.map(lambda name: [("start", name), ("pause", name)]),
+        st.tuples(st.sampled_from(["start", "finish", "pause"]), operation).map(lambda act: [act]),
     ]
     if made.moves:
         acts.append(st.sampled_from(list(made.moves)).map(lambda name: [("move", name)]))
@@ -150,7 +150,7 @@ def test_every_step_is_allowed_or_refused_as_the_design_says_and_no_order_passes
     made = data.draw(procedures())
     asked = data.draw(wishes(made))
     world = World(made, dict(made.start))
-    key = {"take-up": "operation", "finish": "operation", "set-aside": "operation", "move": "move"}
+    key = {"start": "operation", "finish": "operation", "pause": "operation", "move": "move"}
     with TemporaryDirectory() as folder:
         script = Script(Path(folder), made.text)
         script.all(open_(start=made.start))
@@ -167,8 +167,8 @@ def test_every_step_is_allowed_or_refused_as_the_design_says_and_no_order_passes
 
 def agree(status: Json, world: World) -> None:
     assert set(status["done"]) == world.done
-    assert status["in_hand"] == world.in_hand
+    assert status["in_progress"] == world.in_progress
     assert status["state"] == world.values
-    if world.in_hand is None:
+    if world.in_progress is None:
         assert set(status["available"]) == {name for name in world.made.ops if world.may_take_up(name)}
         assert set(status["moves"]) == {name for name in world.made.moves if world.may_move(name)}

@@ -13,7 +13,7 @@ def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Pat
     hands = begin(tmp_path)
     hands.to_tightened()
     kinds = [line.kind for line in hands.desk.journal.lines]
-    assert kinds[:6] == ["opened", "taken-up", "lot", "finished", "taken-up", "finished"]
+    assert kinds[:6] == ["opened", "started", "lot", "finished", "started", "finished"]
     assert kinds.count("ticked") == 10
     found = verify(hands.desk.journal.path)
     assert (found.events, found.damage) == (len(kinds), None)
@@ -21,7 +21,7 @@ def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Pat
 
 def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
     hands = begin(tmp_path, opened=False)
-    assert hands.stopped("take-up", operation="seal") == {"not-open"}
+    assert hands.stopped("start", operation="seal") == {"not-open"}
     assert hands.stopped("status") == {"not-open"}
     assert hands.stopped("open", by="Robin") == {"value-missing"}  # the option is not answered
     wrong = {"cams": "none", "rods": "x"}
@@ -34,28 +34,28 @@ def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_pa
 
 def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    assert hands.stopped("take-up", operation="lower") == {"after-missing"}
-    assert hands.stopped("take-up", operation="seat-cam") == {"after-missing", "interference"}
-    assert hands.stopped("take-up", operation="seel") == {"unknown-name"}
+    assert hands.stopped("start", operation="lower") == {"after-missing"}
+    assert hands.stopped("start", operation="seat-cam") == {"after-missing", "interference"}
+    assert hands.stopped("start", operation="seel") == {"unknown-name"}
     hands.to_tightened()
-    assert hands.stopped("take-up", operation="seat-cam") == {"interference"}
+    assert hands.stopped("start", operation="seat-cam") == {"interference"}
     hands.do("move", move="turn-down")
-    hands.do("take-up", operation="seat-cam")
-    assert hands.stopped("move", move="turn-down") == {"operation-in-hand"}
-    assert hands.stopped("take-up", operation="hold-chain") == {"operation-in-hand"}
+    hands.do("start", operation="seat-cam")
+    assert hands.stopped("move", move="turn-down") == {"operation-in-progress"}
+    assert hands.stopped("start", operation="hold-chain") == {"operation-in-progress"}
 
 
 def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
     hands = begin(tmp_path, start={})
     hands.to_tightened()
-    assert hands.stopped("take-up", operation="seat-cam") == {"interference"}
-    assert hands.stopped("stands", variable="pistons") == {"value-missing"}
-    assert hands.stopped("stands", variable="pistons", value="up") == {"unknown-name"}
-    hands.do("stands", variable="pistons", value="down")
-    hands.do("take-up", operation="seat-cam")
+    assert hands.stopped("start", operation="seat-cam") == {"interference"}
+    assert hands.stopped("set-state", variable="pistons") == {"value-missing"}
+    assert hands.stopped("set-state", variable="pistons", value="up") == {"unknown-name"}
+    hands.do("set-state", variable="pistons", value="down")
+    hands.do("start", operation="seat-cam")
     # Somebody leaned on the crank: what was known is lost, and the interlock stands again.
-    assert hands.stopped("stands", variable="pistons", value=None) == {"value-missing"}
-    hands.do("stands", variable="pistons", value=None, reason="the crank was knocked")
+    assert hands.stopped("set-state", variable="pistons", value=None) == {"value-missing"}
+    hands.do("set-state", variable="pistons", value=None, reason="the crank was knocked")
     hands.do("tick-check", check=1)
     hands.do("tick-check", check="The caps are flush")
     assert hands.stopped("finish", operation="seat-cam") == {"interference"}
@@ -66,24 +66,24 @@ def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Pa
     for intent, fields in (
         ("finish", {"operation": "seal"}),
         ("finish", {}),
-        ("set-aside", {"operation": "seal"}),
+        ("pause", {"operation": "seal"}),
         ("record", {"name": "lash", "value": "0.25 mm"}),
         ("tick", {"joint": "studs", "fastener": 1}),
         ("tick-check", {"operation": "seat-cam", "check": 1}),
         ("lot", {"consumable": "sealant", "lot": "1"}),
         ("sign", {"operation": "cure", "by": "Kim"}),
-        ("step-back", {}),
+        ("rework-step", {}),
     ):
-        assert hands.stopped(intent, **fields) == {"not-taken-up"}, intent
+        assert hands.stopped(intent, **fields) == {"not-started"}, intent
     hands.to_tightened()
     assert hands.stopped("finish", operation="seal") == {"already-done"}
-    assert hands.stopped("take-up", operation="seal") == {"already-done"}
+    assert hands.stopped("start", operation="seal") == {"already-done"}
 
 
 def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     assert hands.stopped("tick", joint="studs", fastener=2) == {"fastener-order"}
     assert hands.stopped("tick", joint="studs", fastener=9) == {"unknown-name"}
     assert hands.stopped("tick", joint="nuts", fastener=1) == {"unknown-name"}
@@ -114,7 +114,7 @@ def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_tak
 def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     for fastener in (1, 2, 3):
         hands.do("tick", joint="studs", fastener=fastener)
     again = resume(hands)
@@ -126,7 +126,7 @@ def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) 
 def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[2]")
+    hands.do("start", operation="measure[2]")
     assert hands.stopped("finish") == {"value-missing"}
     assert hands.stopped("record", name="lash", value="0.25") == {"bad-quantity"}
     assert hands.stopped("record", name="lash", value="25 N·m") == {"wrong-dimension"}
@@ -151,7 +151,7 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
 def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     hands.do("record", name="lash", value="0.299 mm")
     for reading in (1, 2, 3):
         hands.do("record", name="runout", value="0.01 mm", reading=reading)
@@ -165,19 +165,19 @@ def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_pat
 
 def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="0042")
     hands.do("finish")
-    hands.do("take-up", operation="lower")
+    hands.do("start", operation="lower")
     hands.clock.forward(601)
     assert hands.stopped("finish") == {"too-late"}
     hands.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
     hands.do("finish")
-    assert hands.stopped("take-up", operation="cure") == {"too-early"}
+    assert hands.stopped("start", operation="cure") == {"too-early"}
     hands.clock.forward(3599)
-    assert hands.stopped("take-up", operation="cure") == {"too-early"}
+    assert hands.stopped("start", operation="cure") == {"too-early"}
     hands.clock.forward(1)
-    hands.do("take-up", operation="cure")
+    hands.do("start", operation="cure")
 
 
 def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
@@ -186,15 +186,15 @@ def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path
     hands.clock.forward(4000)
     wall = hands.clock.wall_now
     hands.clock.wall_now = wall.replace(year=2025)
-    hands.do("take-up", operation="cure")  # the monotonic clock knows that the hour is over
-    assert [line.kind for line in hands.desk.journal.lines[-2:]] == ["clock-went-back", "taken-up"]
+    hands.do("start", operation="cure")  # the monotonic clock knows that the hour is over
+    assert [line.kind for line in hands.desk.journal.lines[-2:]] == ["clock-went-back", "started"]
 
 
 def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_such(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
     hands.clock.forward(4000)
-    hands.do("take-up", operation="cure")
+    hands.do("start", operation="cure")
     assert hands.stopped("finish") == {"hold-unsigned"}
     assert hands.stopped("sign", operation="cure") == {"value-missing"}
     assert hands.stopped("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
@@ -213,7 +213,7 @@ def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> 
     hands = begin(tmp_path, text)
     hands.to_tightened()
     hands.do("move", move="turn-down")
-    hands.do("take-up", operation="seat-cam")
+    hands.do("start", operation="seat-cam")
     hands.do("tick-check", check=1)
     hands.do("sign", operation="seat-cam", by="Kim")
     hands.do("tick-check", check=2)
@@ -226,8 +226,8 @@ def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("move", move="turn-down")
-    hands.do("take-up", operation="seat-cam")
-    assert hands.stopped("set-aside", operation="seat-cam") == {"not-allowed"}
+    hands.do("start", operation="seat-cam")
+    assert hands.stopped("pause", operation="seat-cam") == {"not-allowed"}
     assert hands.stopped("finish") == {"check-open"}
     hands.do("tick-check", operation="seat-cam", check=1)
     assert hands.stopped("tick-check", check=1) == {"already-done"}
@@ -237,11 +237,11 @@ def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path:
 def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     hands.do("record", name="lash", value="0.25 mm")
-    hands.do("set-aside", operation="measure[1]")
+    hands.do("pause", operation="measure[1]")
     again = resume(hands)
-    again.do("take-up", operation="measure[1]")
+    again.do("start", operation="measure[1]")
     for reading in (1, 2, 3):
         again.do("record", name="runout", value="0.01 mm", reading=reading)
     again.do("finish")
@@ -250,7 +250,7 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
 def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     wrong = hands.do("record", name="lash", value="2.5 mm").lines[0].seq
     assert hands.stopped("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
     assert hands.stopped("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
@@ -270,22 +270,22 @@ def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_tempor
     assert hands.stopped("close", by="Robin") == {"temporary-left", "after-missing"}
     assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
     hands.work("let-chain-down")
-    hands.do("take-up", operation="seal")
-    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"operation-in-hand"}
-    hands.do("set-aside", operation="seal")
+    hands.do("start", operation="seal")
+    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"operation-in-progress"}
+    hands.do("pause", operation="seal")
     hands.do("close", by="Robin", unfinished="engine sold")
-    assert hands.stopped("take-up", operation="seal") == {"not-open"}
+    assert hands.stopped("start", operation="seal") == {"not-open"}
     hands.do("note", text="called the buyer")
 
 
 def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    assert hands.stopped("take-up", operation="only-reground") == {"unknown-name"}
+    assert hands.stopped("start", operation="only-reground") == {"unknown-name"}
 
 
 def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     assert hands.stopped("finish") == {"value-missing"}
     assert hands.stopped("lot", consumable="grease", lot="1") == {"unknown-name"}
     assert hands.stopped("lot", consumable="sealant", lot=" ") == {"value-missing"}
@@ -298,7 +298,7 @@ def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
     [
         ({}, ["bad-intent"]),
         ({"intent": "fly"}, ["unknown-name"]),
-        ({"intent": "take-up"}, ["value-missing"]),
+        ({"intent": "start"}, ["value-missing"]),
         ({"intent": "move", "mvoe": "x"}, ["unknown-name", "value-missing"]),
     ],
 )
@@ -315,11 +315,11 @@ def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_no
 def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    assert hands.stopped("reopen", operation="seal", reason="") == {"value-missing"}
-    plan = hands.do("take-back-plan", operation="seal").answer["take-back-plan"]
+    assert hands.stopped("rework", operation="seal", reason="") == {"value-missing"}
+    plan = hands.do("rework-plan", operation="seal").answer["rework-plan"]
     assert [step["operation"] for step in plan["steps"]] == ["tighten", "lower", "seal"]
     assert list(plan["discard"]) == ["sealant"]
-    hands.do("reopen", operation="seal", reason="the sealant had skinned")
+    hands.do("rework", operation="seal", reason="the sealant had skinned")
     assert list(hands.desk.state.done) == []  # type: ignore[union-attr]  # the session is open
     hands.to_tightened()
 
@@ -327,33 +327,33 @@ def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_p
 def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("reopen", operation="seal", reason="the sealant had skinned", walk=True)
-    assert hands.stopped("take-up", operation="hold-chain") == {"not-allowed"}
-    hands.do("step-back")
+    hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
+    assert hands.stopped("start", operation="hold-chain") == {"not-allowed"}
+    hands.do("rework-step")
     again = resume(hands)
     assert again.desk.state is not None
     assert list(again.desk.state.done) == ["seal", "lower"]
-    again.do("step-back")
-    again.do("step-back")
-    assert again.stopped("step-back") == {"not-taken-up"}
+    again.do("rework-step")
+    again.do("rework-step")
+    assert again.stopped("rework-step") == {"not-started"}
     again.to_tightened()
 
 
 def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("reopen", operation="seal", reason="the sealant had skinned", walk=True)
+    hands.do("start_rework", operation="seal", reason="the sealant had skinned", walk=True)
     for _ in range(3):
         assert hands.stopped("move", move="turn-down") == {"not-allowed"}
-        hands.do("step-back")
+        hands.do("rework-step")
     hands.do("move", move="turn-down")
 
 
 def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.work("hold-chain")
-    assert hands.stopped("reopen", operation="hold-chain", reason="x") == {"not-allowed"}
-    assert hands.stopped("reopen", operation="seal", reason="x") == {"not-taken-up"}
+    assert hands.stopped("rework", operation="hold-chain", reason="x") == {"not-allowed"}
+    assert hands.stopped("rework", operation="seal", reason="x") == {"not-started"}
 
 
 def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
@@ -364,23 +364,23 @@ def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_agai
     later.wall_now = hands.clock.wall_now.replace(hour=23)
     again = resume(hands)
     again.clock.wall_now = later.wall_now
-    again.do("take-up", operation="cure")
+    again.do("start", operation="cure")
 
 
 def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("move", move="turn-down")
-    hands.do("take-up", operation="seat-cam")
+    hands.do("start", operation="seat-cam")
     hands.do("tick-check", check=1)
-    assert hands.stopped("reopen", operation="tighten", reason="x") == {"operation-in-hand"}
-    hands.do("reopen", operation="seat-cam", reason="it will not turn", walk=True)
+    assert hands.stopped("rework", operation="tighten", reason="x") == {"operation-in-progress"}
+    hands.do("rework", operation="seat-cam", reason="it will not turn", walk=True)
     assert hands.stopped("finish", operation="seat-cam") == {"not-allowed"}
-    hands.do("step-back")
+    hands.do("rework-step")
     assert hands.desk.state is not None
-    assert hands.desk.state.in_hand is None
+    assert hands.desk.state.in_progress is None
     assert hands.desk.state.valuation["valves"] == "shut"
-    hands.do("take-up", operation="seat-cam")
+    hands.do("start", operation="seat-cam")
     assert hands.stopped("finish", operation="seat-cam") == {"check-open"}
 
 
@@ -398,7 +398,7 @@ def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_pat
         return now.operation
 
     assert offered() == "tidy"
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="0042")
     hands.do("finish")
     assert offered() == "lift"  # on the way to lowering, which has ten minutes
@@ -414,13 +414,13 @@ def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -
         "  - id: lift\n    title: Lift the head over\n    after: [seal]\n    takes: 3 min\n  - id: lower\n",
     )
     hands = begin(tmp_path, text)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="0042")
     hands.do("finish")
     (clock,) = hands.desk.view().clocks
     # Ten minutes, less two for lowering, less three for lifting.
     assert clock.advice == "begin Lift the head over within 5:00 min, to finish Lower the head in time"
-    hands.do("take-up", operation="lift")
+    hands.do("start", operation="lift")
     (clock,) = hands.desk.view().clocks
     assert clock.advice == "begin Lower the head within 8:00 min"
     hands.clock.forward(601)

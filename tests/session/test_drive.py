@@ -41,8 +41,8 @@ def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(t
     replies = drive(
         tmp_path,
         OPEN,
-        {"intent": "take-up", "operation": "lower"},
-        {"intent": "take-up", "operation": "seal"},
+        {"intent": "start", "operation": "lower"},
+        {"intent": "start", "operation": "seal"},
         "this is not JSON",
         {"intent": "status"},
         {"intent": "why", "operation": "seat-cam"},
@@ -57,14 +57,14 @@ def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(t
     assert bad["refused"][0]["code"] == "bad-intent"
     assert status["ok"] is True
     assert status["events"] == []
-    assert status["status"]["in_hand"] == "seal"
+    assert status["status"]["in_progress"] == "seal"
     assert status["status"]["state"] == {"pistons": "at-deck", "valves": "shut"}
     assert {reason["code"] for reason in why["why"]} >= {"after-missing", "interference"}
     assert route["route"] == ["seal", "lower"]  # what is in hand is not done yet
 
 
 def test_an_existing_log_is_resumed_and_open_on_it_is_refused(tmp_path: Path) -> None:
-    drive(tmp_path, OPEN, {"intent": "take-up", "operation": "seal"})
+    drive(tmp_path, OPEN, {"intent": "start", "operation": "seal"})
     replies = drive(tmp_path, OPEN, {"intent": "lot", "consumable": "sealant", "lot": "007"}, {"intent": "finish"})
     assert [reply["ok"] for reply in replies] == [False, True, True]
     assert replies[0]["refused"][0]["code"] == "already-open"
@@ -78,10 +78,10 @@ def test_a_simulated_session_takes_its_time_from_the_intents_and_says_so(tmp_pat
     replies = drive(
         tmp_path,
         at("18:00:00", **OPEN),
-        at("18:01:00", intent="take-up", operation="seal"),
+        at("18:01:00", intent="start", operation="seal"),
         at("18:02:00", intent="lot", consumable="sealant", lot="007"),
         at("18:03:00", intent="finish", operation="seal"),
-        at("18:04:00", intent="take-up", operation="lower"),
+        at("18:04:00", intent="start", operation="lower"),
         at("18:13:01", intent="finish", operation="lower"),
         {"intent": "finish", "operation": "lower"},
         at("18:13:00", intent="finish", operation="lower"),

@@ -61,11 +61,11 @@ def measured(hands: Hands, *bores: str, journal: str) -> None:
 def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
     hands = begin(tmp_path, BEARING, options={}, start={})
     hands.work("torque-cap")
-    hands.do("take-up", operation="measure")
+    hands.do("start", operation="measure")
     assert hands.stopped("finish") == {"value-missing"}
     measured(hands, "52.030 mm", "52.034 mm", journal="2.0472 in")
     line = hands.desk.journal.lines[-1]
-    assert line.kind == "worked"
+    assert line.kind == "calculated"
     # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (worked by hand)
     assert line.data["quantity"]["value"] == "0.03312"
     assert line.data["verdict"] == "in"
@@ -86,7 +86,7 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
     hands = begin(tmp_path, BEARING, options={}, start={})
     hands.work("torque-cap")
     for attempt in (1, 2):
-        hands.do("take-up", operation="measure")
+        hands.do("start", operation="measure")
         measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
         assert hands.stopped("finish") == {"out-of-limit"}
         shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
@@ -94,9 +94,9 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
         hands.do("remedy", name="clearance")
         assert hands.desk.state is not None
         assert "torque-cap" not in hands.desk.state.done
-        assert hands.stopped("take-up", operation="measure") == {"after-missing"}
+        assert hands.stopped("start", operation="measure") == {"after-missing"}
         hands.work("torque-cap")
-    hands.do("take-up", operation="measure")
+    hands.do("start", operation="measure")
     measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
     hands.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
     assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
@@ -109,7 +109,7 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
 def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None:
     hands = begin(tmp_path, BEARING, options={}, start={})
     hands.work("torque-cap")
-    hands.do("take-up", operation="measure")
+    hands.do("start", operation="measure")
     measured(hands, "52.100 mm", "52.100 mm", journal="51.990 mm")
     assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
     assert hands.stopped("remedy", name="bore") == {"not-allowed"}
@@ -139,10 +139,10 @@ sections:
 
 def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) -> None:
     hands = begin(tmp_path, LEANING, options={}, start={})
-    hands.do("take-up", operation="drag")
+    hands.do("start", operation="drag")
     hands.do("record", name="start-torque", value="1.20 N·m")
     hands.do("finish")
-    hands.do("take-up", operation="preload")
+    hands.do("start", operation="preload")
     low = hands.do("record", name="turning", value="1.54 N·m").lines[0].data
     assert (low["verdict"], low["side"]) == ("out", "low")
     assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "in"
@@ -172,7 +172,7 @@ sections:
 
 def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
     hands = begin(tmp_path, CHOOSING, options={}, start={})
-    hands.do("take-up", operation="choose-gasket")
+    hands.do("start", operation="choose-gasket")
     assert hands.stopped("choose", name="gasket", take="one notch") == {"value-missing"}
     hands.do("record", name="protrusion", value="0.09 mm", reading=1)
     hands.do("record", name="protrusion", value="0.10 mm", reading=2)
@@ -208,7 +208,7 @@ sections:
 
 def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_path: Path) -> None:
     hands = begin(tmp_path, MATCHING, options={}, start={})
-    hands.do("take-up", operation="shims")
+    hands.do("start", operation="shims")
     for place, gap, old in (("1", "0.35 mm", "2.40 mm"), ("2", "0.25 mm", "2.50 mm"), ("3", "0.15 mm", "2.60 mm")):
         hands.do("record", name="gap", value=gap, place=place)
         hands.do("record", name="old-shim", value=old, place=place)
@@ -272,7 +272,7 @@ def joint_lines(hands: Hands) -> str:
 
 def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estimated(tmp_path: Path) -> None:
     hands = begin(tmp_path, JOINT, options={}, start={})
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
     assert "preload about 40 kN" in joint_lines(hands)
     assert hands.stopped("wrench", extension="50 mm") == {"value-missing"}
@@ -304,7 +304,7 @@ def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> Hands:
 
 def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, shop: Register) -> None:
     hands = in_the_shop(tmp_path, shop)
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     # 60 N·m is below 20 % of 400 N·m; T-2 is overdue.
     assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
     assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
@@ -323,7 +323,7 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
 
 def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_path: Path, shop: Register) -> None:
     hands = in_the_shop(tmp_path, shop)
-    hands.do("take-up", operation="sealed")
+    hands.do("start", operation="sealed")
     assert hands.stopped("sign", operation="sealed", by="Robin") == {"not-allowed"}
     assert hands.stopped("sign", operation="sealed", by="Stranger") == {"not-allowed"}
     hands.do("sign", operation="sealed", by="Kim")
@@ -338,9 +338,9 @@ def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_pat
 def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
     hands = in_the_shop(tmp_path, shop)
     shop.path.write_text(SHOP.replace("roles: [inspector]", "rolls: [inspector]"), encoding="utf-8")
-    assert hands.stopped("take-up", operation="sealed") == {"not-allowed"}
+    assert hands.stopped("start", operation="sealed") == {"not-allowed"}
     shop.path.write_text(SHOP, encoding="utf-8")
-    hands.do("take-up", operation="sealed")
+    hands.do("start", operation="sealed")
 
 
 def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_path: Path) -> None:
@@ -349,7 +349,7 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
         "      play: {ask: Play, unit: mm, limit: at most 0.20 mm, used: at most 0.40 mm}\n"
     )
     hands = begin(tmp_path, text, options={}, start={})
-    hands.do("take-up", operation="one")
+    hands.do("start", operation="one")
     hands.do("record", name="play", value="0.30 mm")
     assert hands.stopped("finish") == {"out-of-limit"}
     hands.do("record", name="play", value="0.30 mm", used=True)
@@ -365,7 +365,7 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
         "    work-out:\n      rise: {is: hot - cold, unit: °C, limit: 85 .. 95 °F}\n"
     )
     hands = begin(tmp_path, text, options={}, start={})
-    hands.do("take-up", operation="one")
+    hands.do("start", operation="one")
     hands.do("record", name="hot", value="70 °C")
     hands.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
     hands.do("finish")
@@ -377,7 +377,7 @@ def test_a_rehearsal_wears_no_wrench(tmp_path: Path, shop: Register) -> None:
     at = "2026-03-01T18:00:00Z"
     for intent in (
         {"intent": "open", "by": "Robin", "unit": "1"},
-        {"intent": "take-up", "operation": "tighten"},
+        {"intent": "start", "operation": "tighten"},
         {"intent": "tick", "joint": "studs", "fastener": 1},
     ):
         assert isinstance(desk.send(intent | {"at": at}), Accepted)

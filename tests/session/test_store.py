@@ -97,7 +97,7 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
     begin(
         tmp_path / "a.jsonl",
         *done,
-        ("taken-back", {"operation": "b"}),
+        ("undone", {"operation": "b"}),
         ("remedied", {"operation": "e", "redo": ["c", "z"]}),
         ("finished", {"operation": "a"}),
         simulated=True,

@@ -38,7 +38,7 @@ def test_every_kind_of_event_has_its_words() -> None:
 
 def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(hands: bench.Hands) -> None:
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
         hands.clock.forward(20)
         hands.do("tick", joint="studs", fastener=fastener)
@@ -48,7 +48,7 @@ def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(ha
     for fastener in (2, 3, 4):
         hands.do("tick", joint="studs", fastener=fastener, value="35 N·m")
     hands.do("finish")
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     hands.do("record", name="lash[1]", value="0.010 in")
     hands.do("record", name="runout[1]", reading="2", value="0.06 mm")
 
@@ -76,7 +76,7 @@ def test_a_limit_on_a_mean_is_answered_in_the_story_when_its_last_reading_is_in_
     hands: bench.Hands,
 ) -> None:
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     for reading, value in (("1", "0.05 mm"), ("2", "0.06 mm"), ("3", "0.06 mm")):
         last = hands.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
     assert "reading 3: 0.06 mm; mean 0.057 mm, ABOVE its limit at most 0.05 mm" in unbroken(
@@ -90,18 +90,18 @@ def test_a_limit_on_a_mean_is_answered_in_the_story_when_its_last_reading_is_in_
 
 def test_a_sum_without_an_end_is_told_as_on_the_bench_pad_and_not_to_28_digits() -> None:
     long = ev.Stored("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
-    worked = ev.Worked("measure", "gap", long, "in", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
+    worked = ev.Calculated("measure", "gap", long, "in", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
     assert tell(worked, Book(None)) == "gap worked out: 2.157 mm / 3 ≈ 0.719 mm, in its limit 0.40 .. 1.20 mm"
 
 
 def test_work_taken_back_deviations_and_corrections_stand_out(hands: bench.Hands) -> None:
     hands.to_tightened()
-    hands.do("take-up", operation="measure[2]")
+    hands.do("start", operation="measure[2]")
     wrong = hands.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
     hands.do("correct", event=wrong, value="0.25 mm", reason="digits swapped")
     hands.do("deviate", operation="measure[2]", about="runout[2]", reason="no gauge in the house", by="Inspector")
-    hands.do("set-aside")
-    hands.do("reopen", operation="lower", reason="gasket upside down")
+    hands.do("pause")
+    hands.do("rework", operation="lower", reason="gasket upside down")
     text = unbroken(told(hands.desk.journal.lines))
     for words in (
         f"CORRECTED entry {wrong}: 0.25 mm",
@@ -114,7 +114,7 @@ def test_work_taken_back_deviations_and_corrections_stand_out(hands: bench.Hands
 
 
 def test_lengths_of_time_do_not_follow_a_clock_that_was_set_back(hands: bench.Hands) -> None:
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="1")
     hands.clock.mono_now += 300
     hands.clock.wall_now = bench.START.replace(hour=12)
@@ -145,7 +145,7 @@ def test_nothing_that_was_typed_can_steer_the_terminal() -> None:
 
 
 def test_without_its_procedure_a_session_is_told_by_ids() -> None:
-    lines = opened(("taken-up", {"operation": "seal"}))
+    lines = opened(("started", {"operation": "seal"}))
     text = "\n".join(story(lines, None, zone=UTC))
     assert "\nseal\n" in text
 
@@ -197,7 +197,7 @@ def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
     hands.to_tightened()
     assert hands.desk.state is not None
     assert glance(path).done == len(hands.desk.state.done) == 3
-    hands.do("reopen", operation="lower", reason="gasket upside down")
+    hands.do("rework", operation="lower", reason="gasket upside down")
     assert hands.desk.state is not None
     assert glance(path).done == len(hands.desk.state.done)
     assert Journal.open(path, read_only=True).lines == hands.desk.journal.lines
@@ -209,7 +209,7 @@ def test_turns_of_drawing_down_are_told_by_the_round_not_one_by_one(tmp_path: Pa
     )
     hands = bench.begin(tmp_path, text)
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
         hands.do("draw-down", joint="studs", fastener=fastener)
     words = unbroken(told(hands.desk.journal.lines))

@@ -97,7 +97,7 @@ def work_through(state: Callable[[], State], send: Send, way: Callable[[str], li
             if name not in state().plan.steps:
                 send({"intent": "move", "move": name})
                 continue
-            send({"intent": "take-up", "operation": name})
+            send({"intent": "start", "operation": name})
             step = state().plan.steps[name]
             for entry in entries(state(), step):
                 send(entry)

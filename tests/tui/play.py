@@ -53,7 +53,7 @@ class Hands:
             self._wait_for(name)
             if name == goal and before:
                 return
-            self.send({"intent": "take-up", "operation": name})
+            self.send({"intent": "start", "operation": name})
             if name == goal:
                 return
             self.finish(name)

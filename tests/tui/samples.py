@@ -26,12 +26,12 @@ STANDING = (
 )
 NEXT = (
     NextRow("a", 22, "Fit the followers", "done"),
-    NextRow("seat", 23, "Seat the intake cam", "in-hand", section="Cams"),
+    NextRow("seat", 23, "Seat the intake cam", "in-progress", section="Cams"),
     NextRow("draw", 24, "Draw down the intake caps", "ready"),
     NextRow("exh", 25, "Seat the exhaust cam", "ready"),
-    NextRow("time", 27, "Time the cams", "stopped", "Pistons must be at the mark of no. 1"),
-    NextRow("turn", 28, "Turn twice by hand", "stopped", "Comes after 27"),
-    NextRow("cover", 29, "Fit the cover", "set-aside"),
+    NextRow("time", 27, "Time the cams", "blocked", "Pistons must be at the mark of no. 1"),
+    NextRow("turn", 28, "Turn twice by hand", "blocked", "Comes after 27"),
+    NextRow("cover", 29, "Fit the cover", "paused"),
 )
 FLOAT = ReadingInput(
     "end-float",
@@ -60,13 +60,13 @@ def joint(done: int = 10, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", 
     )  # fmt: skip
 
 
-def now(*inputs: Input, in_hand: bool = True) -> NowView:
+def now(*inputs: Input, in_progress: bool = True) -> NowView:
     return NowView(
         "seat", 23, "Seat the intake cam",
         (Caution("caution", "The cam is hollow: draw its caps down a quarter turn at a time, alternating."),),
         ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut by hand."),
         "The cam goes in before the chain, so that its caps come down evenly.",
-        ("torque wrench", "assembly lube"), inputs, in_hand, (),
+        ("torque wrench", "assembly lube"), inputs, in_progress, (),
     )  # fmt: skip
 
 

@@ -13,7 +13,7 @@ def measuring(folder: Path) -> Hands:
     """The first measuring of a cylinder in hand: lash, and three readings of run-out."""
     hands = begin(folder)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     return hands
 
 
@@ -24,7 +24,7 @@ async def test_a_whole_operation_goes_by_one_key_and_each_step_is_on_disk(tmp_pa
         assert "To take up" in bench.text
         assert "Seat the cam" in bench.text
         await bench.press("enter")
-        assert bench.kinds[-1] == "taken-up"
+        assert bench.kinds[-1] == "started"
         await bench.press("enter", "enter")
         assert bench.kinds[-2:] == ["checked", "checked"]
         assert "[x] The caps are flush" in bench.text
@@ -126,7 +126,7 @@ async def test_a_reading_out_of_its_limit_is_logged_said_and_keeps_the_operation
 async def test_one_key_ticks_the_next_fastener_and_one_takes_a_wrong_tick_back(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     async with sitting(hands.desk) as bench:
         assert "►1◄" in bench.text
         await bench.press("enter", "enter")
@@ -140,7 +140,7 @@ async def test_one_key_ticks_the_next_fastener_and_one_takes_a_wrong_tick_back(t
 async def test_a_check_stage_takes_what_the_wrench_showed(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
-    hands.do("take-up", operation="tighten")
+    hands.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
         hands.do("tick", joint="studs", fastener=fastener)
     async with sitting(hands.desk) as bench:
@@ -151,7 +151,7 @@ async def test_a_check_stage_takes_what_the_wrench_showed(tmp_path: Path) -> Non
 
 async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     async with sitting(hands.desk) as bench:
         await bench.type("nwq-0042\n")
         assert bench.last["kind"] == "lot"
@@ -161,7 +161,7 @@ async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Pa
 async def test_a_tick_of_a_check_can_be_taken_back(tmp_path: Path) -> None:
     hands = begin(tmp_path, start=DOWN)
     hands.to_tightened()
-    hands.do("take-up", operation="seat-cam")
+    hands.do("start", operation="seat-cam")
     async with sitting(hands.desk) as bench:
         await bench.press("enter", "up", "enter")
         assert bench.kinds[-2:] == ["checked", "unchecked"]
@@ -171,16 +171,16 @@ async def test_setting_aside_keeps_what_was_entered_and_comes_back_to_it(tmp_pat
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.25\n")
         await bench.press("a")
-        assert bench.kinds[-1] == "set-aside"
+        assert bench.kinds[-1] == "paused"
         assert "Measure no. 1" in bench.text
         await bench.press("enter")
-        assert bench.kinds[-1] == "taken-up"
+        assert bench.kinds[-1] == "started"
         assert "0.25 mm" in bench.text
 
 
 async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_closes(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="0042")
     hands.do("finish", operation="seal")
     async with sitting(hands.desk) as bench:
@@ -219,7 +219,7 @@ async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked
         assert bench.last["kind"] == "moved"
         assert "On the way to 4 Seat the cam: this is it" in bench.text
         await bench.press("enter")
-        assert (bench.last["kind"], bench.last["operation"]) == ("taken-up", "seat-cam")
+        assert (bench.last["kind"], bench.last["operation"]) == ("started", "seat-cam")
 
 
 async def test_every_key_of_the_bench_is_listed_and_can_be_struck_from_the_list(tmp_path: Path) -> None:

@@ -99,7 +99,7 @@ def at(folder: Path, text: str, operation: str, *, shop: str = "") -> Hands:
     hands.do("open", by="Robin", unit="7", options={}, start={})
     if operation == "height":
         hands.work("before")
-    hands.do("take-up", operation=operation)
+    hands.do("start", operation=operation)
     return hands
 
 

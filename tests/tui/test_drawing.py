@@ -35,7 +35,7 @@ def scenes() -> Iterator[tuple[str, Scene, tuple[object, ...]]]:
         wants = wants_of(shown)
         for at, want in enumerate(wants):
             yield f"{type(inputs[0]).__name__}-{at}", Scene(NOON, OfferWork(shown), want), inputs
-    yield "to take up", Scene(NOON, OfferWork(now(FLOAT, in_hand=False))), ()
+    yield "to take up", Scene(NOON, OfferWork(now(FLOAT, in_progress=False))), ()
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (100, 30)])
@@ -148,7 +148,7 @@ def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones
 
 
 def test_a_status_is_a_word_and_a_shape() -> None:
-    rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "stopped", "not yet"))
+    rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "blocked", "not yet"))
     shown = view(None)
     words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), Scene(NOON), 80, 24).lines)
     assert "○  1 First" in words

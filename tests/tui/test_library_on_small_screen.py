@@ -25,7 +25,7 @@ def test_cautions_the_thing_wanted_and_its_field_are_whole(tmp_path: Path, proce
     hands.open(**{each.name: each.values[0] for each in hands.desk.procedure.state if each.start is None})
     view = hands.desk.view()
     for name in hands.state.plan.steps:
-        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_hand=True)
+        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_progress=True)
         for want in wants_of(now):
             scene = Scene(NOON, OfferWork(now), want)
             picture = (draw_large if large else draw_bench)(view, scene, 80, 24)

@@ -19,7 +19,7 @@ def holding(folder: Path) -> Hands:
     hands = begin(folder)
     hands.to_lowered()
     hands.clock.forward(7200)
-    hands.do("take-up", operation="cure")
+    hands.do("start", operation="cure")
     return hands
 
 
@@ -60,7 +60,7 @@ async def test_a_half_written_note_is_there_when_one_comes_back_to_it(tmp_path: 
 async def test_a_deviation_names_what_it_waives_and_why_and_who_answers_for_it(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     for slot in (1, 2, 3):
         hands.do("record", name="runout", reading=slot, value="0.01 mm")
     hands.do("record", name="lash", value="0.35 mm")
@@ -77,7 +77,7 @@ async def test_a_deviation_names_what_it_waives_and_why_and_who_answers_for_it(t
 async def test_a_wrong_entry_is_put_right_and_the_wrong_one_stays_in_the_log(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     hands.do("record", name="lash", value="0.52 mm")
     async with sitting(hands.desk) as bench:
         wrong = bench.events[-1]["seq"]
@@ -106,22 +106,22 @@ async def test_what_comes_apart_is_shown_whole_before_anything_is_agreed_and_the
         assert "Thrown away: Sealant" in bench.text
         assert bench.events == before
         await bench.type("the gasket was the wrong way up\n")
-        assert bench.last["kind"] == "reopened"
+        assert bench.last["kind"] == "rework-started"
         assert "step 1 of 3" in bench.text
         assert "Loosen the studs" in bench.text
         await bench.press("enter", "enter")
-        assert bench.kinds[-2:] == ["taken-back", "taken-back"]
+        assert bench.kinds[-2:] == ["undone", "undone"]
         assert "Throw away: Sealant" in bench.text
         await bench.press("enter")
-        assert (bench.last["kind"], bench.last["operation"]) == ("taken-back", "seal")
+        assert (bench.last["kind"], bench.last["operation"]) == ("undone", "seal")
         assert "To take up" in bench.text
 
 
 async def test_work_half_taken_back_goes_on_after_leaving(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
-    hands.do("reopen", operation="seal", reason="wrong sealant", walk=True)
-    hands.do("step-back")
+    hands.do("rework", operation="seal", reason="wrong sealant", walk=True)
+    hands.do("rework-step")
     async with sitting(hands.desk) as bench:
         assert "Taking back: step 2 of 2" in bench.text
         assert "Wipe it off" in bench.text
@@ -140,7 +140,7 @@ async def test_how_something_was_found_to_stand_can_be_said_with_a_reason(tmp_pa
         assert "? not known" in bench.text
         await bench.press("s", "enter", "right", "enter")
         await bench.type("looked in\n")
-        assert bench.last["kind"] == "stands"
+        assert bench.last["kind"] == "state-set"
         assert (bench.last["variable"], bench.last["value"], bench.last["reason"]) == (
             "pistons",
             "at-deck",
@@ -152,13 +152,13 @@ async def test_lost_knowledge_can_be_said_too(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         await bench.press("s", "enter", "left", "enter")
         await bench.type("the crank was bumped\n")
-        assert (bench.last["kind"], bench.last["value"]) == ("stands", None)
+        assert (bench.last["kind"], bench.last["value"]) == ("state-set", None)
 
 
 async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another_folder(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     disk = Trouble()
     hands.desk.journal._disk = disk
     async with sitting(hands.desk) as bench:
@@ -184,7 +184,7 @@ async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another
 async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     disk = Trouble()
     hands.desk.journal._disk = disk
     async with sitting(hands.desk) as bench:
@@ -200,7 +200,7 @@ async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> 
 async def test_leaving_keeps_what_is_half_typed_and_coming_back_finds_it(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     async with sitting(hands.desk) as bench:
         await bench.type("0.2")
         await bench.press("f10")
@@ -278,7 +278,7 @@ async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequenc
 
 async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     async with sitting(hands.desk) as bench:
         await bench.paste("\x1b]52;c;YQ==\x07A-42\x9b31m")
         await bench.press("enter")
@@ -287,7 +287,7 @@ async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(
 
 async def test_several_pasted_lines_are_refused_and_not_half_taken(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    hands.do("take-up", operation="seal")
+    hands.do("start", operation="seal")
     async with sitting(hands.desk) as bench:
         await bench.paste("A-42\nA-43")
         assert bench.field == ""
@@ -339,7 +339,7 @@ async def test_no_binding_is_without_a_stable_name_or_on_a_key_that_terminals_ch
 async def test_look_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     async with sitting(hands.desk) as bench:
         await bench.type("0.2")
         await bench.press(*keys)
@@ -350,7 +350,7 @@ async def test_look_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: 
 async def test_a_sum_is_worked_out_as_one_types_and_its_result_put_into_the_field(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     async with sitting(hands.desk) as bench:
         before = bench.events
         await bench.press("equals_sign", "down", "enter")
@@ -372,7 +372,7 @@ async def touch(bench: Sitting, text: str) -> None:
 async def test_a_finger_on_a_key_in_the_foot_does_what_the_key_does(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         await touch(bench, "Enter take it up")
-        assert bench.kinds[-1] == "taken-up"
+        assert bench.kinds[-1] == "started"
         await bench.press("escape")
         await touch(bench, "o list")
         assert bench.screen.title_line == "Operations"
@@ -387,7 +387,7 @@ async def test_a_finger_chooses_from_a_list_and_from_the_choices_of_a_question(t
         await touch(bench, "open")
         await touch(bench, "How was it found")
         await bench.type("seen\n")
-        assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("stands", "valves", "open")
+        assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("state-set", "valves", "open")
 
 
 async def test_whoever_comes_to_a_session_that_another_opened_signs_his_own_entries(tmp_path: Path) -> None:
@@ -395,4 +395,4 @@ async def test_whoever_comes_to_a_session_that_another_opened_signs_his_own_entr
     async with sitting(hands.desk, by="Kim") as bench:
         assert "· Kim" in bench.text
         await bench.press("enter")
-        assert (bench.last["kind"], bench.last["by"]) == ("taken-up", "Kim")
+        assert (bench.last["kind"], bench.last["by"]) == ("started", "Kim")

@@ -20,7 +20,7 @@ def measuring(folder: Path) -> Path:
     """A log with the measuring of a cylinder in hand: lash, and three readings of run-out."""
     hands = begin(folder, start={"pistons": "down"})
     hands.to_tightened()
-    hands.do("take-up", operation="measure[1]")
+    hands.do("start", operation="measure[1]")
     hands.desk.close()
     return hands.desk.journal.path
 

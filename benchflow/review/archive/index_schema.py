@@ -37,7 +37,7 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "signatures": f.SignatureFact,
     "deviations": f.DeviationFact,
     "instruments": f.InstrumentFact,
-    "taken_back": f.TakenBackFact,
+    "undone_steps": f.UndoneFact,
     "notes": f.NoteFact,
 }
 """Named as the fields of :class:`benchflow.review.log.facts.Facts` are."""

@@ -184,7 +184,7 @@ class _Batch:
         bodies = {
             entry.session.session: entry.body
             for entry in self.batch
-            if entry.session is not None and entry.body and self._stands(entry.session)
+            if entry.session is not None and entry.body and self._state_set(entry.session)
         }
         if bodies:
             self.connection.execute(
@@ -193,7 +193,7 @@ class _Batch:
             )
             self.database.bulk(self.connection, copies, list(bodies.items()))
 
-    def _stands(self, session: SessionFact) -> bool:
+    def _state_set(self, session: SessionFact) -> bool:
         """Whether this copy of the session is the one that the index now holds."""
         return self.there[session.session].head == session.head
 

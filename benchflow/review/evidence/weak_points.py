@@ -234,9 +234,9 @@ def _signature(account: Account, step: Step) -> Iterator[Reason]:
 
 
 def _again(account: Account, step: Step) -> Iterator[Reason]:
-    for back in account.facts.taken_back:
+    for back in account.facts.undone_steps:
         if back.operation == step.id:
-            why = f"{back.by}: {back.reason}" if back.cause == "reopened" else f"a remedy: {back.reason}"
+            why = f"{back.by}: {back.reason}" if back.cause == "rework" else f"a remedy: {back.reason}"
             yield Reason("redone", f"taken back and to be done again ({why})", back.seq)
 
 

@@ -97,16 +97,16 @@ def _activity(account: Account, row: dict[str, Any], begun: set[str]) -> tuple[s
     operation, kind = str(row.get("operation", "")), row["kind"]
     step = account.plan.steps.get(operation)
     title = step.title if step is not None else operation
-    if kind == "taken-up":
+    if kind == "started":
         transition = "resume" if operation in begun else "start"
         begun.add(operation)
         return title, transition
-    if kind == "set-aside":
+    if kind == "paused":
         return title, "suspend"
     if kind == "finished":
         begun.discard(operation)
         return title, "complete"
-    if kind == "taken-back":
+    if kind == "undone":
         begun.discard(operation)
         return f"take back: {title}", "complete"
     of_what = next((str(row[key]) for key in ("name", "joint", "consumable", "move", "variable") if key in row), title)

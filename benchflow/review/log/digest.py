@@ -59,9 +59,9 @@ Data = dict[str, Any]
 # --- the course of an operation ---------------------------------------------------------------------
 
 
-def _taken_up(told: Gathered, line: Line, data: Data, now: Moment) -> None:
+def _started(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     work = told.of(data["operation"])
-    told.in_hand, told.since = data["operation"], now
+    told.in_progress, told.since = data["operation"], now
     work.by = line.by
     if line.by not in work.people:
         work.people.append(line.by)
@@ -71,8 +71,8 @@ def _taken_up(told: Gathered, line: Line, data: Data, now: Moment) -> None:
         work.wait_until(now)
 
 
-def _set_aside(told: Gathered, line: Line, data: Data, now: Moment) -> None:
-    told.lay_down(data["operation"], now).set_aside += 1
+def _paused(told: Gathered, line: Line, data: Data, now: Moment) -> None:
+    told.lay_down(data["operation"], now).paused += 1
 
 
 def _finished(told: Gathered, line: Line, data: Data, now: Moment) -> None:
@@ -80,12 +80,12 @@ def _finished(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     work.finished, work.by = now, line.by
 
 
-def _reopened(told: Gathered, line: Line, data: Data, now: Moment) -> None:
+def _rework_started(told: Gathered, line: Line, data: Data, now: Moment) -> None:
     told.reopening = data["reason"]
 
 
-def _taken_back(told: Gathered, line: Line, data: Data, now: Moment) -> None:
-    told.undo(line, now, data["operation"], "reopened", told.reopening)
+def _undone(told: Gathered, line: Line, data: Data, now: Moment) -> None:
+    told.undo(line, now, data["operation"], "rework", told.reopening)
 
 
 def _remedied(told: Gathered, line: Line, data: Data, now: Moment) -> None:
@@ -283,8 +283,8 @@ def _closed(told: Gathered, line: Line, data: Data, now: Moment) -> None:
 
 
 _HANDLERS: dict[str, Callable[[Gathered, Line, Data, Moment], None]] = {
-    "taken-up": _taken_up, "set-aside": _set_aside, "finished": _finished, "reopened": _reopened,
-    "taken-back": _taken_back, "remedied": _remedied, "recorded": _recorded, "worked": _worked,
+    "started": _started, "paused": _paused, "finished": _finished, "rework-started": _rework_started,
+    "undone": _undone, "remedied": _remedied, "recorded": _recorded, "calculated": _worked,
     "corrected": _corrected, "ticked": _ticked, "unticked": _unticked,
     "drawn-down": _drawn_down, "undrawn": _drawn_down, "seated": _drawn_down,
     "unseated": _drawn_down, "checked": _checked,

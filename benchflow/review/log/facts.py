@@ -66,7 +66,7 @@ class OperationFact(Struct, frozen=True):
     pause: float
     entries: int
     checks: int
-    set_aside: int
+    paused: int
     redone: int
 
     @property
@@ -198,14 +198,14 @@ class InstrumentFact(Struct, frozen=True):
     warnings: tuple[str, ...]
 
 
-class TakenBackFact(Struct, frozen=True):
+class UndoneFact(Struct, frozen=True):
     """An operation that had to be done again. ``cause`` says whether a person or a remedy asked for it."""
 
     seq: int
     at: str
     by: str
     operation: str
-    cause: Literal["reopened", "remedy"]
+    cause: Literal["rework", "remedy"]
     reason: str
 
 
@@ -229,5 +229,5 @@ class Facts(Struct, frozen=True):
     signatures: tuple[SignatureFact, ...]
     deviations: tuple[DeviationFact, ...]
     instruments: tuple[InstrumentFact, ...]
-    taken_back: tuple[TakenBackFact, ...]
+    undone_steps: tuple[UndoneFact, ...]
     notes: tuple[NoteFact, ...]

@@ -17,7 +17,7 @@ from benchflow.review.log.facts import (
     SessionFact,
     SignatureFact,
     StageFact,
-    TakenBackFact,
+    UndoneFact,
 )
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
@@ -66,7 +66,7 @@ class Work(Struct):
     pause: float = 0.0
     entries: int = 0
     checks: int = 0
-    set_aside: int = 0
+    paused: int = 0
     redone: int = 0
     joint: str = ""
     stages: dict[StageKey, Ticks] = {}
@@ -94,7 +94,7 @@ class Gathered:
         self.opened_at = self.last_at = ""
         self.closed_at: str | None = None
         self.works: dict[str, Work] = {}
-        self.in_hand: str | None = None
+        self.in_progress: str | None = None
         self.since = Moment("")  # when what is in hand was taken up
         self.readings: list[dict[str, Any]] = []
         self.lots: list[dict[str, Any]] = []
@@ -102,7 +102,7 @@ class Gathered:
         self.signatures: list[dict[str, Any]] = []
         self.deviations: list[dict[str, Any]] = []
         self.instruments: list[InstrumentFact] = []
-        self.taken_back: list[TakenBackFact] = []
+        self.undone_steps: list[UndoneFact] = []
         self.notes: list[NoteFact] = []
         self.stages: list[StageFact] = []
         self.of_line: dict[int, tuple[str, str, str]] = {}  # seq: operation, name, slot ("" for a lot)
@@ -129,17 +129,17 @@ class Gathered:
         """Finished or set aside: it is in hand no longer."""
         work = self.of(operation)
         work.wait_until(now)
-        if self.in_hand == operation:
+        if self.in_progress == operation:
             work.active += seconds_between(self.since, now)
-            self.in_hand = None
+            self.in_progress = None
         return work
 
-    def undo(self, line: Line, now: Moment, operation: str, cause: Literal["reopened", "remedy"], reason: str) -> None:
+    def undo(self, line: Line, now: Moment, operation: str, cause: Literal["rework", "remedy"], reason: str) -> None:
         """What was done for ``operation`` stands no longer; it begins afresh."""
         work = self.of(operation)
         self._close_stages(operation, work, standing=False)
-        self.taken_back.append(TakenBackFact(line.seq, now.at, line.by, operation, cause, reason))
-        self.works[operation] = Work(redone=work.redone + 1, people=work.people, by=work.by, set_aside=work.set_aside)
+        self.undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
+        self.works[operation] = Work(redone=work.redone + 1, people=work.people, by=work.by, paused=work.paused)
 
     def _close_stages(self, operation: str, work: Work, *, standing: bool) -> None:
         for (stage, serial, by, day, stretch), ticks in work.stages.items():
@@ -183,7 +183,7 @@ class Gathered:
             signatures=tuple(SignatureFact(**s, standing=i in signatures) for i, s in enumerate(self.signatures)),
             deviations=tuple(DeviationFact(**d, standing=i in deviations) for i, d in enumerate(self.deviations)),
             instruments=tuple(self.instruments),
-            taken_back=tuple(self.taken_back),
+            undone_steps=tuple(self.undone_steps),
             notes=tuple(self.notes),
         )
 
@@ -211,5 +211,5 @@ def _operation(name: str, work: Work) -> OperationFact:
     return OperationFact(
         operation=name, by=work.by, people=tuple(work.people), begun=work.begun, finished=work.finished,
         active=work.active, span=span, pause=work.pause, entries=work.entries, checks=work.checks,
-        set_aside=work.set_aside, redone=work.redone,
+        paused=work.paused, redone=work.redone,
     )  # fmt: skip

@@ -75,19 +75,19 @@ class Replay:
         """The moment after event ``seq``. ``IndexError`` for an event that is not there."""
         state, line = self.state(seq), self._lines[seq - 1]
         event = happening(line)
-        in_hand = state.in_hand or ""
+        in_progress = state.in_progress or ""
         return Frame(
             seq=seq,
             of=self.last,
             at=line.at,
             by=line.by,
             words=tell(event, self._book) if event is not None else f"{line.kind} (of a newer version)",
-            operation=in_hand,
-            title=self._book.step(in_hand) if in_hand else "",
+            operation=in_progress,
+            title=self._book.step(in_progress) if in_progress else "",
             standing=tuple(standing(state)),
             clocks=tuple(clocks(state, self._around(state))),
             done=tuple(state.done),
-            open=state.set_aside,
+            open=state.paused,
             left=len(state.plan.steps) - len(state.done),
             closed=bool(state.closed),
         )
@@ -126,7 +126,7 @@ class Replay:
         if by == "event":
             return list(range(1, self.last + 1))
         if by == "operation":
-            return [line.seq for line in self._lines if line.kind in ("finished", "taken-back")]
+            return [line.seq for line in self._lines if line.kind in ("finished", "undone")]
         return [
             line.seq
             for before, line in zip((None, *self._lines), self._lines, strict=False)

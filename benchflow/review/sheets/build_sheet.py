@@ -200,7 +200,7 @@ def _operation(account: Account, step: Step) -> SheetOperation:
             for d in facts.deviations
             if d.operation == step.id and d.standing
         ),
-        redone=tuple(f"{day(t.at)}, {t.by}: {t.reason}" for t in facts.taken_back if t.operation == step.id),
+        redone=tuple(f"{day(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
     )
 

@@ -109,7 +109,7 @@ def _recorded(event: ev.Recorded, book: Book) -> str:
     )
 
 
-def _worked(event: ev.Worked, book: Book) -> str:
+def _worked(event: ev.Calculated, book: Book) -> str:
     shown = quantity(event.quantity)
     # The sum ends with its result, rounded (≈) where it has no end.
     whole = "≈" in event.filled or event.filled.endswith(shown)
@@ -192,7 +192,7 @@ def _deviated(event: ev.Deviated, book: Book) -> str:
     return f"DEVIATION about {_name(event.about)}: {event.reason}"
 
 
-def _reopened(event: ev.Reopened, book: Book) -> str:
+def _rework_started(event: ev.ReworkStarted, book: Book) -> str:
     way = ", then ".join(
         book.step(each["operation"]) if "operation" in each else move_title(book.procedure, each.get("move", ""))
         for each in event.steps
@@ -210,7 +210,7 @@ def _corrected(event: ev.Corrected, book: Book) -> str:
     return f"CORRECTED entry {event.event}: {right}{judged(event.verdict, event.side, '')}; reason: {event.reason}"
 
 
-def _stands(event: ev.Stands, book: Book) -> str:
+def _state_set(event: ev.StateSet, book: Book) -> str:
     reason = f" ({event.reason})" if event.reason else ""
     return f"found: {in_a_sentence(stands(book.procedure, event.variable, event.value))}{reason}"
 
@@ -223,12 +223,12 @@ def _closed(event: ev.Closed, book: Book) -> str:
 
 WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Opened: _opened,
-    ev.TakenUp: lambda event, book: "taken up",
-    ev.SetAside: lambda event, book: "set aside",
+    ev.Started: lambda event, book: "taken up",
+    ev.Paused: lambda event, book: "set aside",
     ev.Finished: lambda event, book: "FINISHED",
     ev.Moved: lambda event, book: f"moved: {move_title(book.procedure, event.move)}",
     ev.Recorded: _recorded,
-    ev.Worked: _worked,
+    ev.Calculated: _worked,
     ev.Remedied: _remedied,
     ev.Ticked: lambda event, book: ticked(event, [event.fastener], book),
     ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
@@ -247,11 +247,11 @@ WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
     ev.Lot: lambda event, book: f"{book.kit(event.consumable)}: lot {event.lot}",
     ev.Signed: _signed,
     ev.Deviated: _deviated,
-    ev.Reopened: _reopened,
-    ev.TakenBack: lambda event, book: "TAKEN BACK",
+    ev.ReworkStarted: _rework_started,
+    ev.Undone: lambda event, book: "TAKEN BACK",
     ev.Noted: lambda event, book: f"note: {event.text}",
     ev.Corrected: _corrected,
-    ev.Stands: _stands,
+    ev.StateSet: _state_set,
     ev.ClockWentBack: lambda event, book: f"THE CLOCK WENT BACK from {event.before} to {event.now}",
     ev.Closed: _closed,
 }

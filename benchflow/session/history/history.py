@@ -102,7 +102,7 @@ def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iter
 def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
     """What is told, one after the other. Ticks of one stage by one person become one entry."""
     number = 0
-    taken_up: dict[str, Line] = {}
+    started: dict[str, Line] = {}
     builder = lines[0].by if lines else ""
     readings = SummingUp(book.plan)
     while number < len(lines):
@@ -124,10 +124,10 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
             words = turned(event, fasteners, book) if isinstance(event, ev.DrawnDown) else words
             words = ticked(event, fasteners, book) if isinstance(event, ev.Ticked) else words
         operation = getattr(event, "operation", None) or ""
-        if isinstance(event, ev.TakenUp):
-            taken_up[operation] = line
-        elif isinstance(event, ev.Finished | ev.SetAside) and operation in taken_up:
-            words += f", {clock_duration(elapsed(when(taken_up.pop(operation)), _now(line)))} after it was taken up"
+        if isinstance(event, ev.Started):
+            started[operation] = line
+        elif isinstance(event, ev.Finished | ev.Paused) and operation in started:
+            words += f", {clock_duration(elapsed(when(started.pop(operation)), _now(line)))} after it was taken up"
         who = f" ({line.by})" if line.by != builder or isinstance(event, ev.Opened | ev.Closed | ev.Signed) else ""
         yield Told(line, last, operation, words + who)
 

@@ -10,7 +10,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Choose
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, show
-from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, unknown
+from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.part_matching import match_place, take_for_match
 from benchflow.session.refusal import Reason, Refusal
@@ -99,7 +99,7 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
 
 
 def choose(state: State, intent: it.Choose, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     place = match_place(state, step, intent.name)

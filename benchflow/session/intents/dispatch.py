@@ -8,18 +8,18 @@ from benchflow.ordering.actions import MakeMove
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, refuse_all, said, unknown
+from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, refuse_all, said, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.choices import choose
 from benchflow.session.intents.corrections import correct
 from benchflow.session.intents.entries import lot, record, tick_check
 from benchflow.session.intents.remedies import remedy
-from benchflow.session.intents.rework_intents import reopen, step_back
+from benchflow.session.intents.rework_intents import rework_step, start_rework
 from benchflow.session.intents.sign_off import allowed, deviate, sign
 from benchflow.session.intents.tightening import draw_down, tick, untick
 from benchflow.session.intents.wrench_setting import lubricant, wrench
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.blocking import move_stopped, step_stopped
+from benchflow.session.rules.blocking import move_blocked, step_blocked
 from benchflow.session.rules.computed_values import worked_out
 from benchflow.session.rules.open_items import limits_open, missing, too_early
 from benchflow.session.state import events as ev
@@ -87,35 +87,37 @@ def decide(state: State, intent: it.Intent, around: Around) -> Decision:
     return DECIDE[type(intent)](state, intent, around, by)
 
 
-def take_up(state: State, intent: it.TakeUp, around: Around, by: str) -> Decision:
+def start(state: State, intent: it.Start, around: Around, by: str) -> Decision:
     step = state.plan.steps.get(intent.operation)
     if step is None:
         return unknown("operation", intent.operation, state.plan.steps)
-    stopped = refuse_all(take_up_reasons(state, step.id, around))
+    stopped = refuse_all(start_reasons(state, step.id, around))
     if stopped is not None:
         return stopped
-    entries = (Entry(by, ev.TakenUp(step.id)),)
+    entries = (Entry(by, ev.Started(step.id)),)
     return (*entries, *worked_out(state, step, entries, around, by))
 
 
-def take_up_reasons(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
+def start_reasons(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
     """Every reason why an operation may not be taken up now."""
     step = state.plan.steps[step_id]
     if step_id in state.done:
         return (Reason("already-done", f"{step.title} is done already", operation=step_id),)
     reasons: list[Reason] = []
-    if state.in_hand is not None:
-        words = "is in hand already" if state.in_hand == step_id else "is in hand: finish it or set it aside first"
-        reasons.append(Reason("operation-in-hand", f"{said(state, state.in_hand)} {words}", operation=state.in_hand))
-    if state.taking_back is not None:
+    if state.in_progress is not None:
+        words = "is in hand already" if state.in_progress == step_id else "is in hand: finish it or set it aside first"
+        reasons.append(
+            Reason("operation-in-progress", f"{said(state, state.in_progress)} {words}", operation=state.in_progress)
+        )
+    if state.rework is not None:
         reasons.append(_coming_apart(state))
-    reasons += step_stopped(state, step_id)
+    reasons += step_blocked(state, step_id)
     reasons += too_early(state, step, around.now)
     return tuple(reasons)
 
 
 def _coming_apart(state: State) -> Reason:
-    plan = state.taking_back
+    plan = state.rework
     assert plan is not None
     return Reason(
         "not-allowed",
@@ -124,8 +126,8 @@ def _coming_apart(state: State) -> Reason:
     )
 
 
-def put_aside(state: State, intent: it.PutAside, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+def pause(state: State, intent: it.Pause, around: Around, by: str) -> Decision:
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     if step.during:
@@ -135,11 +137,11 @@ def put_aside(state: State, intent: it.PutAside, around: Around, by: str) -> Dec
             f"{step.title} cannot be left half done: while it is in hand {held} holds",
             operation=step.id,
         )
-    return (Entry(by, ev.SetAside(step.id)),)
+    return (Entry(by, ev.Paused(step.id)),)
 
 
 def finish(state: State, intent: it.Finish, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     return refuse_all(missing(state, step, around.now)) or (Entry(by, ev.Finished(step.id)),)
@@ -155,12 +157,12 @@ def move(state: State, intent: it.Move, around: Around, by: str) -> Decision:
 def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     """Every reason why a move may not be made now."""
     reasons: list[Reason] = []
-    if state.in_hand is not None:
-        message = f"{said(state, state.in_hand)} is in hand: moves are made between operations"
-        reasons.append(Reason("operation-in-hand", message, operation=state.in_hand))
-    if state.taking_back is not None and state.taking_back.next != MakeMove(move_id):
+    if state.in_progress is not None:
+        message = f"{said(state, state.in_progress)} is in hand: moves are made between operations"
+        reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
+    if state.rework is not None and state.rework.next != MakeMove(move_id):
         reasons.append(_coming_apart(state))
-    return (*reasons, *move_stopped(state, move_id))
+    return (*reasons, *move_blocked(state, move_id))
 
 
 def note(state: State, intent: it.Note, around: Around, by: str) -> Decision:
@@ -169,10 +171,10 @@ def note(state: State, intent: it.Note, around: Around, by: str) -> Decision:
         return refuse("value-missing", "the note is empty", name="text")
     if intent.operation is not None and intent.operation not in state.plan.steps:
         return unknown("operation", intent.operation, state.plan.steps)
-    return (Entry(by, ev.Noted(text, intent.operation or state.in_hand)),)
+    return (Entry(by, ev.Noted(text, intent.operation or state.in_progress)),)
 
 
-def stands(state: State, intent: it.Stands, around: Around, by: str) -> Decision:
+def stands(state: State, intent: it.SetState, around: Around, by: str) -> Decision:
     variables = {variable.name: variable for variable in state.plan.procedure.state}
     if intent.variable not in variables:
         return unknown("variable", intent.variable, variables)
@@ -190,7 +192,7 @@ def stands(state: State, intent: it.Stands, around: Around, by: str) -> Decision
             f"{intent.variable} is known to be {state.valuation[intent.variable]}: say why it stands otherwise",
             state=intent.variable,
         )
-    return (Entry(by, ev.Stands(intent.variable, intent.value, clean(intent.reason).strip())),)
+    return (Entry(by, ev.StateSet(intent.variable, intent.value, clean(intent.reason).strip())),)
 
 
 def close(state: State, intent: it.Close, around: Around, by: str) -> Decision:
@@ -206,10 +208,10 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
     needs none); a temporary setting, or a value that a correction has put out of its limit, may not."""
     reasons: list[Reason] = []
     left: list[Reason] = []
-    if state.in_hand is not None:
-        message = f"{said(state, state.in_hand)} is in hand: finish it or set it aside"
-        reasons.append(Reason("operation-in-hand", message, operation=state.in_hand))
-    if state.taking_back is not None:
+    if state.in_progress is not None:
+        message = f"{said(state, state.in_progress)} is in hand: finish it or set it aside"
+        reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
+    if state.rework is not None:
         reasons.append(_coming_apart(state))
     begun = bool(state.done or state.works)
     for name, step in state.plan.steps.items():
@@ -241,8 +243,8 @@ def _temporary_left(state: State, step: Step) -> Reason | None:
 
 
 DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
-    it.TakeUp: take_up,
-    it.PutAside: put_aside,
+    it.Start: start,
+    it.Pause: pause,
     it.Finish: finish,
     it.Move: move,
     it.Record: record,
@@ -255,12 +257,12 @@ DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
     it.Sign: sign,
     it.Deviate: deviate,
     it.Remedy: remedy,
-    it.Reopen: reopen,
-    it.StepBack: step_back,
+    it.Rework: start_rework,
+    it.NextReworkStep: rework_step,
     it.Note: note,
     it.Correct: correct,
     it.Wrench: wrench,
     it.Lubricant: lubricant,
-    it.Stands: stands,
+    it.SetState: stands,
     it.Close: close,
 }

@@ -9,7 +9,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import Record
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
-from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, unknown, unreadable
+from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown, unreadable
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.computed_values import worked_out
@@ -44,7 +44,7 @@ def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity |
 
 
 def record(state: State, intent: it.Record, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     found = _asked(step, intent)
@@ -144,7 +144,7 @@ def whole_number(given: int | str) -> int | None:
 
 
 def tick_check(state: State, intent: it.TickCheck, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     texts = step.operation.check
@@ -176,7 +176,7 @@ def scanned(code: str) -> str:
 
 
 def lot(state: State, intent: it.EnterLot, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     used = {ref.name for ref in step.operation.uses}

@@ -29,17 +29,17 @@ class Route(Base, frozen=True, tag="route", kw_only=True):
     operation: str
 
 
-class TakeBackPlan(Base, frozen=True, tag="take-back-plan", kw_only=True):
-    """What ``reopen`` would take apart; nothing is logged."""
+class AskReworkPlan(Base, frozen=True, tag="rework-plan", kw_only=True):
+    """What ``rework`` would take apart; nothing is logged."""
 
     operation: str
 
 
-class TakeUp(Base, frozen=True, tag="take-up", kw_only=True):
+class Start(Base, frozen=True, tag="start", kw_only=True):
     operation: str
 
 
-class PutAside(Base, frozen=True, tag="set-aside"):
+class Pause(Base, frozen=True, tag="pause"):
     operation: str | None = None
 
 
@@ -127,15 +127,15 @@ class Remedy(Base, frozen=True, tag="remedy", kw_only=True):
     operation: str | None = None
 
 
-class Reopen(Base, frozen=True, tag="reopen", kw_only=True):
-    """``walk``: the steps of the plan follow one by one (``step-back``); otherwise all were done."""
+class Rework(Base, frozen=True, tag="rework", kw_only=True):
+    """``walk``: the steps of the plan follow one by one (``rework-step``); otherwise all were done."""
 
     operation: str
     reason: str
     walk: bool = False
 
 
-class StepBack(Base, frozen=True, tag="step-back"):
+class NextReworkStep(Base, frozen=True, tag="rework-step"):
     """The next step of the work coming apart was done."""
 
 
@@ -168,7 +168,7 @@ class Lubricant(Base, frozen=True, tag="lubricant", kw_only=True, rename={"nut_f
     nut_factor: str | None = None
 
 
-class Stands(Base, frozen=True, tag="stands", kw_only=True):
+class SetState(Base, frozen=True, tag="set-state", kw_only=True):
     """How a variable was found to stand; ``null``: it is not known any more."""
 
     variable: str
@@ -183,12 +183,12 @@ class Close(Base, frozen=True, tag="close"):
 
 
 Intent = (
-    Open | Status | Why | Route | TakeBackPlan | TakeUp | PutAside | Finish | Move | Record | Tick | Untick | DrawDown
-    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Reopen | StepBack | Note | Correct | Wrench | Lubricant
-    | Stands | Close
+    Open | Status | Why | Route | AskReworkPlan | Start | Pause | Finish | Move | Record | Tick | Untick | DrawDown
+    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Rework | NextReworkStep | Note | Correct | Wrench
+    | Lubricant | SetState | Close
 )  # fmt: skip
 
-Query = Status | Why | Route | TakeBackPlan
+Query = Status | Why | Route | AskReworkPlan
 
 KINDS: dict[str, type[Base]] = {str(kind.__struct_config__.tag): kind for kind in Intent.__args__}
 """By the name under ``intent``. :mod:`benchflow.session.intents.parsing` makes one of plain JSON."""

@@ -6,7 +6,7 @@ from benchflow.ordering.interlock import forbidden
 from benchflow.ordering.rework import with_dependents
 from benchflow.procedure import model
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, said, unknown
+from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, said, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.entries import resolve
 from benchflow.session.intents.rework_intents import history
@@ -62,7 +62,7 @@ def remedying(state: State, step: Step, name: str) -> Remedying | None:
 
 
 def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision:
-    step = in_hand(state, intent.operation)
+    step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     names = [one.name for one in step.operation.record] + [one.name for one in step.operation.work_out]

@@ -10,7 +10,7 @@ from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, rewo
 from benchflow.session.context import Around, Decision, Entry, refuse, said, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.blocking import move_stopped
+from benchflow.session.rules.blocking import move_blocked
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
@@ -19,15 +19,15 @@ def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     """How the work down to ``step_id`` comes apart, or every reason why it cannot."""
     if step_id not in state.plan.steps:
         return unknown("operation", step_id, state.plan.steps)
-    if state.in_hand not in (None, step_id):
-        message = f"{said(state, state.in_hand)} is in hand: finish it, set it aside or take it back first"
-        return refuse("operation-in-hand", message, operation=state.in_hand)
-    if state.taking_back is not None:
-        message = f"work is already being taken back to {said(state, state.taking_back.operation)}"
-        return refuse("not-allowed", message, operation=state.taking_back.operation)
-    if step_id not in (*state.done, *state.set_aside, state.in_hand):
+    if state.in_progress not in (None, step_id):
+        message = f"{said(state, state.in_progress)} is in hand: finish it, set it aside or take it back first"
+        return refuse("operation-in-progress", message, operation=state.in_progress)
+    if state.rework is not None:
+        message = f"work is already being taken back to {said(state, state.rework.operation)}"
+        return refuse("not-allowed", message, operation=state.rework.operation)
+    if step_id not in (*state.done, *state.paused, state.in_progress):
         message = f"{said(state, step_id)} is not done: there is nothing to take back"
-        return refuse("not-taken-up", message, operation=step_id)
+        return refuse("not-started", message, operation=step_id)
     found = rework.plan_rework(state.plan, history(state), step_id)
     if isinstance(found, rework.NoRework):
         return Refusal(
@@ -36,9 +36,9 @@ def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
                 for reason in found.reasons
             )
         )
-    if state.in_hand is not None and found.steps != (UndoOperation(step_id),):
+    if state.in_progress is not None and found.steps != (UndoOperation(step_id),):
         message = f"{said(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
-        return refuse("operation-in-hand", message, operation=step_id)
+        return refuse("operation-in-progress", message, operation=step_id)
     gone = [
         name for each in found.steps if isinstance(each, UndoOperation) for name in thrown_away(state, each.operation)
     ]
@@ -61,11 +61,11 @@ def history(state: State) -> rework.DoneWork:
     writes: Mapping[str, tuple[rework.StateWrite, ...]] = {
         name: tuple(rework.StateWrite(write.step, write.value) for write in past) for name, past in state.writes.items()
     }
-    held = () if state.in_hand is None else (state.in_hand,)
-    return rework.DoneWork(finished=(*state.done, *state.set_aside, *held), writes=dict(writes))
+    held = () if state.in_progress is None else (state.in_progress,)
+    return rework.DoneWork(finished=(*state.done, *state.paused, *held), writes=dict(writes))
 
 
-def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision:
+def start_rework(state: State, intent: it.Rework, around: Around, by: str) -> Decision:
     if not intent.reason.strip():
         return refuse("value-missing", "say why it is taken back", operation=intent.operation)
     plan = plan_of(state, intent.operation)
@@ -73,7 +73,7 @@ def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision
         return plan
     reason = clean(intent.reason).strip()
     records = tuple(rework_step_record(step) for step in plan.steps)
-    opened = ev.Reopened(intent.operation, reason, records, plan.discard, walked=intent.walk)
+    opened = ev.ReworkStarted(intent.operation, reason, records, plan.discard, walked=intent.walk)
     entries = [Entry(by, opened)]
     if not intent.walk:
         entries += [Entry(by, _done(step)) for step in plan.steps]
@@ -81,17 +81,17 @@ def reopen(state: State, intent: it.Reopen, around: Around, by: str) -> Decision
 
 
 def _done(step: ReworkStep) -> ev.Event:
-    return ev.Moved(step.move) if isinstance(step, MakeMove) else ev.TakenBack(step.operation)
+    return ev.Moved(step.move) if isinstance(step, MakeMove) else ev.Undone(step.operation)
 
 
-def step_back(state: State, intent: it.StepBack, around: Around, by: str) -> Decision:
+def rework_step(state: State, intent: it.NextReworkStep, around: Around, by: str) -> Decision:
     """The next step of the plan was done. What stood when it was agreed may since have been found to stand
     otherwise, so the interlock is asked again."""
-    plan = state.taking_back
+    plan = state.rework
     if plan is None:
-        return refuse("not-taken-up", "no work is being taken back")
+        return refuse("not-started", "no work is being taken back")
     step = plan.next
-    stopped = move_stopped(state, step.move) if isinstance(step, MakeMove) else _stopped(state, step.operation)
+    stopped = move_blocked(state, step.move) if isinstance(step, MakeMove) else _stopped(state, step.operation)
     return Refusal(stopped) if stopped else (Entry(by, _done(step)),)
 
 

@@ -21,7 +21,7 @@ WINDOWS = (TIME, "too-late", "too-early", "window", "time-window", "time window"
 LIMITS = ("limit", "out-of-limit", "not-proven")
 NEVER = (
     "check", "check-open", "value-missing", "fastener-order", "stage-not-finished", "instrument-unfit",
-    "temporary", "temporary-left", "operation-in-hand", "not-taken-up", "already-done",
+    "temporary", "temporary-left", "operation-in-progress", "not-started", "already-done",
 )  # fmt: skip
 """Refusals that are no limit, hold or window: what they ask for has to be done."""
 
@@ -48,8 +48,8 @@ def sign(state: State, intent: it.Sign, around: Around, by: str) -> Decision:
     if step.id in state.done:
         return refuse("already-done", f"{step.title} is done already", operation=step.id)
     work = state.work(step.id)
-    if state.in_hand != step.id and not work.touched:
-        return refuse("not-taken-up", f"{step.title} is not begun: there is nothing to sign for", operation=step.id)
+    if state.in_progress != step.id and not work.touched:
+        return refuse("not-started", f"{step.title} is not begun: there is nothing to sign for", operation=step.id)
     if intent.by is None or not clean(by).strip():
         return refuse("value-missing", "say who signs (by)", operation=step.id)
     signer = clean(by).strip()

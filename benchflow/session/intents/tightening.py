@@ -5,7 +5,7 @@ from msgspec.structs import replace
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
-from benchflow.session.context import Around, Decision, Entry, in_hand, refuse, unknown, unreadable
+from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown, unreadable
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.entries import read_quantity, whole_number
 from benchflow.session.intents.wrench_setting import wrench_setting
@@ -20,7 +20,7 @@ from benchflow.session.state.state import State
 
 def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
     """The operation in hand and its count; a refusal where it does not tighten this joint."""
-    step = in_hand(state, operation)
+    step = in_progress(state, operation)
     if isinstance(step, Refusal):
         return step
     count = tally(state, step)

@@ -25,7 +25,7 @@ NONE = ("none", "off", "-", "0")
 
 def setting_lines(state: State, count: Tally) -> tuple[str, ...]:
     """The setting with the extension that is on, the preload aimed at, the lubricant it is stated for."""
-    joint, stage = count.joint, count.in_hand
+    joint, stage = count.joint, count.in_progress
     lines: list[str] = []
     if isinstance(stage, TorqueStage):
         torque, note = _for_lubricant(state, joint, stage.torque)
@@ -50,7 +50,7 @@ def wrench_setting(state: State, torque: Quantity) -> Quantity:
 
 def set_to(state: State, count: Tally) -> str:
     """``22.2 ft-lb``: the figure on the wrench's own scale for the stage in hand; "" where no extension is on."""
-    on, stage = state.wrench, count.in_hand
+    on, stage = state.wrench, count.in_progress
     if on is None or on.extension is None or on.lever is None or not isinstance(stage, TorqueStage):
         return ""
     return _as_set(state, stage.torque)

@@ -23,13 +23,13 @@ def told(state: State, reason: interlock.Blocked) -> Reason:
             return Reason("unknown-name", message, name=name)
 
 
-def step_stopped(state: State, step_id: str) -> tuple[Reason, ...]:
+def step_blocked(state: State, step_id: str) -> tuple[Reason, ...]:
     """Why the order, the states or the interlock stop an operation being taken up."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
     return tuple(told(state, reason) for reason in reasons)
 
 
-def move_stopped(state: State, move_id: str) -> tuple[Reason, ...]:
+def move_blocked(state: State, move_id: str) -> tuple[Reason, ...]:
     """Why the states or the interlock stop a move."""
     reasons = interlock.move_reasons(state.plan, state.configuration(), move_id)
     return tuple(told(state, reason) for reason in reasons)

@@ -172,9 +172,9 @@ def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Aro
     return tuple(found)
 
 
-def _event(step: Step, work: WorkOut, worked: WorkedValue, value: Quantity) -> ev.Worked:
+def _event(step: Step, work: WorkOut, worked: WorkedValue, value: Quantity) -> ev.Calculated:
     verdict = worked.verdict
-    return ev.Worked(
+    return ev.Calculated(
         operation=step.id,
         name=work.name,
         quantity=stored(Quantity(value.value, value.unit, show(value))),

@@ -51,7 +51,7 @@ class ToolList(Struct, frozen=True):
 def tools_for_reading(state: State, around: Around, name: str, typed: str = "") -> tuple[ToolList, ...]:
     """For a value of the operation in hand. ``typed`` is the reading, where it is there already: an instrument has to
     reach it. Empty where the procedure asks for none or there is no register."""
-    step = state.plan.steps[state.in_hand] if state.in_hand is not None else None
+    step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     record = None if step is None else step.record(name)
     if record is None:
         return ()
@@ -65,7 +65,7 @@ def tools_for_joint(
 ) -> tuple[ToolList, ...]:
     """For a tick of the operation in hand: the wrench (or what the stage needs), and the gauge that a stretch is read
     with. ``typed`` as the intent's fields ``value`` and ``stretch``."""
-    step = state.plan.steps[state.in_hand] if state.in_hand is not None else None
+    step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     count = None if step is None else tally(state, step)
     if step is None or count is None or not 1 <= stage_number <= len(count.tighten.stages):
         return ()

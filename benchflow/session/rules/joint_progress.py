@@ -84,12 +84,12 @@ class Tally(Struct, frozen=True):
         return None if self.complete else self.order[self.done]
 
     @property
-    def in_hand(self) -> Stage | None:
+    def in_progress(self) -> Stage | None:
         return None if self.complete else self.tighten.stages[self.stage - 1]
 
     @property
     def wants_value(self) -> bool:
-        return isinstance(self.in_hand, CheckStage)
+        return isinstance(self.in_progress, CheckStage)
 
     @property
     def half_drawn(self) -> bool:

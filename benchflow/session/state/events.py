@@ -34,11 +34,11 @@ class Opened(Event, frozen=True, tag="opened"):
     shop: str | None = None  # sha256 of the shop file in force, if any
 
 
-class TakenUp(Event, frozen=True, tag="taken-up"):
+class Started(Event, frozen=True, tag="started"):
     operation: str
 
 
-class SetAside(Event, frozen=True, tag="set-aside"):
+class Paused(Event, frozen=True, tag="paused"):
     operation: str
 
 
@@ -72,7 +72,7 @@ class Recorded(Event, frozen=True, tag="recorded"):
     used: bool = False  # judged as a part used again
 
 
-class Worked(Event, frozen=True, tag="worked"):
+class Calculated(Event, frozen=True, tag="calculated"):
     """A value worked out when its last input came in. ``filled`` is the sum as written on a bench pad."""
 
     operation: str
@@ -192,7 +192,7 @@ class Deviated(Event, frozen=True, tag="deviated"):
     reason: str
 
 
-class Reopened(Event, frozen=True, tag="reopened"):
+class ReworkStarted(Event, frozen=True, tag="rework-started"):
     """Work is to be taken back. ``steps`` is the whole way, in order: each ``{"operation": id}`` (take
     it back) or ``{"move": id}``. ``walked`` says that the steps follow one by one as they are done;
     otherwise they are all recorded together with this event."""
@@ -204,7 +204,7 @@ class Reopened(Event, frozen=True, tag="reopened"):
     walked: bool = False
 
 
-class TakenBack(Event, frozen=True, tag="taken-back"):
+class Undone(Event, frozen=True, tag="undone"):
     operation: str
 
 
@@ -262,7 +262,7 @@ class Lubricated(Event, frozen=True, tag="lubricated"):
     nut_factor: str = ""
 
 
-class Stands(Event, frozen=True, tag="stands"):
+class StateSet(Event, frozen=True, tag="state-set"):
     """How a variable was found to stand: answered late, lost (null), or seen to differ."""
 
     variable: str
@@ -281,9 +281,9 @@ class Closed(Event, frozen=True, tag="closed"):
 
 
 Happening = (
-    Opened | TakenUp | SetAside | Finished | Moved | Recorded | Worked | Remedied
+    Opened | Started | Paused | Finished | Moved | Recorded | Calculated | Remedied
     | Ticked | Unticked | DrawnDown | Undrawn | Seated | Unseated
     | Checked | Unchecked | Chosen | Lot | Signed | Deviated
-    | Reopened | TakenBack | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
-    | Stands | ClockWentBack | Closed
+    | ReworkStarted | Undone | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
+    | StateSet | ClockWentBack | Closed
 )  # fmt: skip

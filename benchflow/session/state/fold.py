@@ -21,9 +21,9 @@ from benchflow.session.state.state import (
     Attempt,
     Deviation,
     Remedy,
+    ReworkProgress,
     Signature,
     State,
-    TakingBack,
     Tick,
     Turn,
     When,
@@ -143,24 +143,24 @@ def undone(state: State, step: str, line_seq: int) -> State:
     if plan_step is not None and plan_step.undo_sets:
         state = written(state, line_seq, "", {**plan_step.undo_sets})
     done = {name: moment for name, moment in state.done.items() if name != step}
-    if state.in_hand == step:
-        state = replace(state, in_hand=None, taken_up=None)
+    if state.in_progress == step:
+        state = replace(state, in_progress=None, started=None)
     return _put_work(state, step, Work(redone=state.work(step).redone + 1), done=done)
 
 
-def _taken_up(state: State, event: ev.TakenUp, line: Line) -> State:
+def _started(state: State, event: ev.Started, line: Line) -> State:
     work = state.work(event.operation)
     return _put_work(
         state,
         event.operation,
         replace(work, people=work.people | {line.by}),
-        in_hand=event.operation,
-        taken_up=when(line),
+        in_progress=event.operation,
+        started=when(line),
     )
 
 
-def _set_aside(state: State, event: ev.SetAside, line: Line) -> State:
-    return replace(state, in_hand=None, taken_up=None)
+def _paused(state: State, event: ev.Paused, line: Line) -> State:
+    return replace(state, in_progress=None, started=None)
 
 
 def _finished(state: State, event: ev.Finished, line: Line) -> State:
@@ -168,7 +168,7 @@ def _finished(state: State, event: ev.Finished, line: Line) -> State:
     state = written(state, line.seq, event.operation, settings) if settings else state
     done = {name: moment for name, moment in state.done.items() if name != event.operation}
     done[event.operation] = when(line)
-    return replace(state, in_hand=None, taken_up=None, done=done)
+    return replace(state, in_progress=None, started=None, done=done)
 
 
 def _moved(state: State, event: ev.Moved, line: Line) -> State:
@@ -228,7 +228,7 @@ def _remedied(state: State, event: ev.Remedied, line: Line) -> State:
     for step in event.redo:
         if step in state.done:
             state = undone(state, step, line.seq)
-    return replace(state, in_hand=None, taken_up=None)
+    return replace(state, in_progress=None, started=None)
 
 
 def _ticked(state: State, event: ev.Ticked, line: Line) -> State:
@@ -303,21 +303,21 @@ def _deviated(state: State, event: ev.Deviated, line: Line) -> State:
     return _put_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))
 
 
-def _reopened(state: State, event: ev.Reopened, line: Line) -> State:
+def _rework_started(state: State, event: ev.ReworkStarted, line: Line) -> State:
     steps = tuple(read_rework_step(record) for record in event.steps)
-    plan = TakingBack(event.operation, event.reason, steps, event.discard, len(event.steps))
-    return replace(state, taking_back=plan if event.steps else None)
+    plan = ReworkProgress(event.operation, event.reason, steps, event.discard, len(event.steps))
+    return replace(state, rework=plan if event.steps else None)
 
 
-def _taken_back(state: State, event: ev.TakenBack, line: Line) -> State:
+def _undone(state: State, event: ev.Undone, line: Line) -> State:
     return _walked(undone(state, event.operation, line.seq), UndoOperation(event.operation))
 
 
 def _walked(state: State, step: ReworkStep) -> State:
-    plan = state.taking_back
+    plan = state.rework
     if plan is None or plan.next != step:
         return state
-    return replace(state, taking_back=replace(plan, left=plan.left - 1) if plan.left > 1 else None)
+    return replace(state, rework=replace(plan, left=plan.left - 1) if plan.left > 1 else None)
 
 
 def _noted(state: State, event: ev.Noted, line: Line) -> State:
@@ -336,7 +336,7 @@ def _lubricated(state: State, event: ev.Lubricated, line: Line) -> State:
     return replace(state, lubricants={**state.lubricants, event.joint: event})
 
 
-def _stands(state: State, event: ev.Stands, line: Line) -> State:
+def _state_set(state: State, event: ev.StateSet, line: Line) -> State:
     return written(state, line.seq, "", {event.variable: event.value})
 
 
@@ -345,8 +345,8 @@ def _closed(state: State, event: ev.Closed, line: Line) -> State:
 
 
 APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
-    ev.TakenUp: _taken_up,
-    ev.SetAside: _set_aside,
+    ev.Started: _started,
+    ev.Paused: _paused,
     ev.Finished: _finished,
     ev.Moved: _moved,
     ev.Recorded: _recorded,
@@ -364,13 +364,13 @@ APPLY: dict[type[ev.Event], Callable[[State, Any, Line], State]] = {
     ev.Lot: _lot,
     ev.Signed: _signed,
     ev.Deviated: _deviated,
-    ev.Reopened: _reopened,
-    ev.TakenBack: _taken_back,
+    ev.ReworkStarted: _rework_started,
+    ev.Undone: _undone,
     ev.Noted: _noted,
     ev.InstrumentUsed: _instrument_used,
     ev.WrenchFitted: _wrench_fitted,
     ev.Lubricated: _lubricated,
-    ev.Stands: _stands,
+    ev.StateSet: _state_set,
     ev.Closed: _closed,
 }
 """One small function a kind. ``worked`` and ``clock-went-back`` change nothing: both follow from the rest."""

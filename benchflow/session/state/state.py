@@ -101,7 +101,7 @@ class Write(Struct, frozen=True):
     value: str | None
 
 
-class TakingBack(Struct, frozen=True):
+class ReworkProgress(Struct, frozen=True):
     """Work coming apart step by step; ``left`` shrinks."""
 
     operation: str
@@ -126,12 +126,12 @@ class State(Struct, frozen=True):
     seq: int
     last: When
     done: dict[str, When] = {}
-    in_hand: str | None = None
-    taken_up: When | None = None
+    in_progress: str | None = None
+    started: When | None = None
     works: dict[str, Work] = {}
     writes: dict[str, tuple[Write, ...]] = {}
     valuation: Valuation = {}
-    taking_back: TakingBack | None = None
+    rework: ReworkProgress | None = None
     recorded: dict[int, tuple[str, str, str]] = {}  # seq of a reading: operation, name, slot
     tools: dict[str, InstrumentUsed] = {}  # need to the instrument used for it last, as it was that day
     wrench: WrenchFitted | None = None
@@ -149,12 +149,12 @@ class State(Struct, frozen=True):
         return self.plan.steps[step]
 
     @property
-    def set_aside(self) -> tuple[str, ...]:
+    def paused(self) -> tuple[str, ...]:
         """Begun, neither finished nor in hand, in the author's order."""
         return tuple(
             name
             for name in self.plan.steps
-            if name in self.works and name not in self.done and name != self.in_hand and self.works[name].touched
+            if name in self.works and name not in self.done and name != self.in_progress and self.works[name].touched
         )
 
     @property

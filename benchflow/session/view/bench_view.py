@@ -37,7 +37,7 @@ class NextRow(Struct, frozen=True):
     operation: str
     number: int
     title: str
-    status: Literal["ready", "stopped", "set-aside", "in-hand", "done"]
+    status: Literal["ready", "blocked", "paused", "in-progress", "done"]
     reason: str = ""  # the first, in words, when stopped
     section: str = ""
 
@@ -80,8 +80,8 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     redo: tuple[str, ...] = ()  # titles of what is to be done again when it was carried out
 
 
-class WorkedInput(Struct, frozen=True, tag="worked"):
-    """Worked out by the program; nothing to enter."""
+class WorkedInput(Struct, frozen=True, tag="calculated"):
+    """Calculated out by the program; nothing to enter."""
 
     name: str
     title: str
@@ -208,7 +208,7 @@ Input = ReadingInput | WorkedInput | ChoiceInput | CheckInput | LotInput | Tight
 
 
 class NowView(Struct, frozen=True):
-    """The operation in hand, or the one that is offered next (``in_hand`` false)."""
+    """The operation in hand, or the one that is offered next (``in_progress`` false)."""
 
     operation: str
     number: int
@@ -218,9 +218,9 @@ class NowView(Struct, frozen=True):
     because: str
     uses: tuple[str, ...]
     inputs: tuple[Input, ...]
-    in_hand: bool
+    in_progress: bool
     missing: tuple[Reason, ...]  # what stops it being finished (in hand) or taken up (not in hand)
-    set_aside_allowed: bool = True
+    pause_allowed: bool = True
 
 
 class MoveRow(Struct, frozen=True):
@@ -231,7 +231,7 @@ class MoveRow(Struct, frozen=True):
     refused: tuple[Reason, ...]
 
 
-class TakingBackView(Struct, frozen=True):
+class ReworkView(Struct, frozen=True):
     """Work that comes apart step by step."""
 
     operation: str  # the one that was to be reopened
@@ -254,7 +254,7 @@ class BenchView(Struct, frozen=True):
     done: int
     of: int
     now: NowView | None  # None when everything is done or nothing is ready
-    taking_back: TakingBackView | None
+    rework: ReworkView | None
     standing: tuple[StandRow, ...]
     clocks: tuple[ClockRow, ...]
     next: tuple[NextRow, ...]  # every operation, in the author's order

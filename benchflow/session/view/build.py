@@ -11,7 +11,7 @@ from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around
-from benchflow.session.intents.dispatch import move_reasons, take_up_reasons
+from benchflow.session.intents.dispatch import move_reasons, start_reasons
 from benchflow.session.intents.rework_intents import thrown_away
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.open_items import missing, unwaived
@@ -23,8 +23,8 @@ from benchflow.session.view.bench_view import (
     MoveRow,
     NextRow,
     NowView,
+    ReworkView,
     StandRow,
-    TakingBackView,
 )
 from benchflow.session.view.operation_inputs import inputs
 
@@ -44,7 +44,7 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
         done=len(state.done),
         of=len(state.plan.steps),
         now=now_view(state, around, rows),
-        taking_back=taking_back_view(state),
+        rework=rework_view(state),
         standing=tuple(standing(state)),
         clocks=tuple(clocks(state, around)),
         next=rows,
@@ -55,7 +55,7 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
 
 
 ENTRIES = frozenset({
-    "recorded", "worked", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
+    "recorded", "calculated", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
     "unchecked", "chosen", "lot", "signed", "noted", "instrument-used", "wrench-fitted", "lubricated",
 })  # fmt: skip
 """Kinds of event that say something of the operation in hand and change nothing for any other."""
@@ -64,9 +64,9 @@ ENTRIES = frozenset({
 def after_entry(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
     """The view after events of the kinds in :data:`ENTRIES` alone: all but the operation in hand is as it was,
     the clocks as they were when last looked at."""
-    if state.in_hand is None or view.now is None or view.now.operation != state.in_hand:
+    if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
         return bench_view(state, around, saved=saved, read_only=view.read_only)
-    now = operation_view(state, around, state.in_hand)
+    now = operation_view(state, around, state.in_progress)
     return msgspec.structs.replace(view, saved=saved, now=now)
 
 
@@ -74,8 +74,8 @@ def standing(state: State) -> Iterator[StandRow]:
     """What is in hand holds its own values over what stands otherwise: a cam being drawn down has valves open."""
     procedure = state.plan.procedure
     valuation = state.valuation
-    if state.in_hand is not None:
-        valuation = {**valuation, **state.plan.steps[state.in_hand].during}
+    if state.in_progress is not None:
+        valuation = {**valuation, **state.plan.steps[state.in_progress].during}
     for variable in procedure.state:
         value = valuation.get(variable.name)
         title = variable_title(procedure, variable.name)
@@ -84,33 +84,33 @@ def standing(state: State) -> Iterator[StandRow]:
 
 def next_rows(state: State, around: Around) -> Iterator[NextRow]:
     sections = {section.id: section.title for section in state.plan.procedure.sections}
-    aside = set(state.set_aside)
+    aside = set(state.paused)
     for number, (name, step) in enumerate(state.plan.steps.items(), 1):
         section = sections.get(step.operation.section, "")
         if name in state.done:
             yield NextRow(name, number, step.title, "done", section=section)
-        elif name == state.in_hand:
-            yield NextRow(name, number, step.title, "in-hand", section=section)
+        elif name == state.in_progress:
+            yield NextRow(name, number, step.title, "in-progress", section=section)
         else:
             stopped = stopping(state, name, around)
             if stopped:
-                yield NextRow(name, number, step.title, "stopped", stopped[0].message, section)
+                yield NextRow(name, number, step.title, "blocked", stopped[0].message, section)
             else:
-                status = "set-aside" if name in aside else "ready"
+                status = "pause" if name in aside else "ready"
                 yield NextRow(name, number, step.title, status, section=section)  # type: ignore[arg-type]  # one of the two
 
 
 def stopping(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
     """What stops an operation apart from another being in hand: that one passes by itself."""
-    return tuple(r for r in take_up_reasons(state, step_id, around) if r.code != "operation-in-hand")
+    return tuple(r for r in start_reasons(state, step_id, around) if r.code != "operation-in-progress")
 
 
 def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | None:
     """The operation that the screen speaks of: in hand; else the one that the clock presses for, or the first on
     the way to it; else set aside; else the first that may be taken up."""
-    if state.in_hand is not None:
-        return state.in_hand
-    ready = {row.operation for row in rows if row.status in ("set-aside", "ready")}
+    if state.in_progress is not None:
+        return state.in_progress
+    ready = {row.operation for row in rows if row.status in ("pause", "ready")}
     for name in pressing(state, around):
         if name in ready:
             return name
@@ -118,11 +118,11 @@ def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | No
         first = None if isinstance(way, NoRoute) else next((go.id for go in way.steps if go.id in ready), None)
         if first is not None:
             return first
-    for wanted in ("set-aside", "ready"):
+    for wanted in ("pause", "ready"):
         for row in rows:
             if row.status == wanted:
                 return row.operation
-    return next((row.operation for row in rows if row.status == "stopped"), None)
+    return next((row.operation for row in rows if row.status == "blocked"), None)
 
 
 def pressing(state: State, around: Around) -> list[str]:
@@ -145,7 +145,7 @@ def operation_view(state: State, around: Around, name: str) -> NowView:
     """One operation as the bench shows it, in hand or looked at."""
     step = state.plan.steps[name]
     operation = step.operation
-    held = state.in_hand == name
+    held = state.in_progress == name
     return NowView(
         operation=name,
         number=state.plan.number(name),
@@ -155,9 +155,9 @@ def operation_view(state: State, around: Around, name: str) -> NowView:
         because=operation.because,
         uses=tuple(used(state, step)),
         inputs=inputs(state, step),
-        in_hand=held,
+        in_progress=held,
         missing=missing(state, step, around.now) if held else stopping(state, name, around),
-        set_aside_allowed=not step.during,
+        pause_allowed=not step.during,
     )
 
 
@@ -208,7 +208,7 @@ def _first_to_begin(state: State, step: Step, moments: dict[str, float]) -> tupl
             if earlier not in state.done and earlier not in coming:
                 coming.add(earlier)
                 waiting.append(earlier)
-    pressing = {name: moments[name] for name in coming if name in moments and name != state.in_hand}
+    pressing = {name: moments[name] for name in coming if name in moments and name != state.in_progress}
     return min(pressing.items(), key=lambda item: item[1]) if pressing else None
 
 
@@ -226,12 +226,12 @@ def clock_row(state: State, step: Step, run: Running, moments: dict[str, float])
     warn = min(run.window.high * CLOSING, 300.0)
     begin_by = left - step.takes
     advice = f"finish {step.title} within {clock_duration(left)}"
-    if step.takes and state.in_hand != step.id:
+    if step.takes and state.in_progress != step.id:
         if begin_by > 0:
             advice = f"begin {step.title} within {clock_duration(begin_by)}"
         else:
             advice = f"{step.title} takes {clock_duration(step.takes)} and only {clock_duration(left)} are left"
-    first = None if state.in_hand == step.id else _first_to_begin(state, step, moments)
+    first = None if state.in_progress == step.id else _first_to_begin(state, step, moments)
     if first is not None:
         name, begin_by = first
         goal = "" if name == step.id else f", to finish {step.title} in time"
@@ -245,8 +245,8 @@ def move_rows(state: State) -> Iterator[MoveRow]:
         yield MoveRow(move.id, move.title, move.do, move.cautions, move_reasons(state, move.id))
 
 
-def taking_back_view(state: State) -> TakingBackView | None:
-    plan = state.taking_back
+def rework_view(state: State) -> ReworkView | None:
+    plan = state.rework
     if plan is None:
         return None
     step = plan.next
@@ -254,12 +254,12 @@ def taking_back_view(state: State) -> TakingBackView | None:
     common = (plan.operation, number, len(plan.steps))
     if isinstance(step, MakeMove):
         move = state.plan.procedure.moves_by_id[step.move]
-        return TakingBackView(*common, move.title, move.do, move.cautions, (), is_move=True)
+        return ReworkView(*common, move.title, move.do, move.cautions, (), is_move=True)
     operation = state.plan.steps[step.operation].operation
     undo = operation.undo
     discard = tuple(_kit_title(state, name) for name in thrown_away(state, step.operation))
     do = "" if undo is None else undo.do
-    return TakingBackView(*common, operation.title, do, operation.cautions, discard, is_move=False)
+    return ReworkView(*common, operation.title, do, operation.cautions, discard, is_move=False)
 
 
 def _kit_title(state: State, name: str) -> str:

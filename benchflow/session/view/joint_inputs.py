@@ -39,7 +39,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         settings=(*setting_lines(state, count), *_tool(state, step, count)),
         wants_value=count.wants_value,
         complete=count.complete and not bad,
-        wanted=_wanted(count.tighten.stages[again_stage - 1] if count.next is None and again else count.in_hand),
+        wanted=_wanted(count.tighten.stages[again_stage - 1] if count.next is None and again else count.in_progress),
         set_to=set_to(state, count),
         drawing=None if count.drawing is None else _drawing(count.drawing),
         again=again,
@@ -50,7 +50,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
 
 def _tool(state: State, step: Step, count: Tally) -> tuple[str, ...]:
     """The instrument that the shop's register knows and that the next tick is made with."""
-    stage = count.in_hand
+    stage = count.in_progress
     need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
     used = None if need is None else state.tools.get(need)
     return () if used is None else (f"with: {used.title or used.need}, serial {used.serial}",)

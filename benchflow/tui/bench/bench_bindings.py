@@ -12,10 +12,10 @@ from benchflow.tui.widgets.page import letter
 ENTER = "enter,space"
 
 BENCH_KEYS: list[BindingType] = [
-    Binding(ENTER, "take_up", "take it up", id="bench.take-up"),
-    Binding(ENTER, "stopped", "why it is stopped", id="bench.stopped"),
+    Binding(ENTER, "start", "take it up", id="bench.start"),
+    Binding(ENTER, "blocked", "why it is stopped", id="bench.stopped"),
     Binding(ENTER, "move_now", "done, next", id="bench.move"),
-    Binding(ENTER, "step_back", "done, next", id="bench.step-back"),
+    Binding(ENTER, "rework_step", "done, next", id="bench.step-back"),
     Binding(ENTER, "record", "record it", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
     Binding(ENTER, "next_value", "next reading", id="bench.next-value"),
@@ -40,7 +40,7 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("g"), "off_way", "off the way", id="bench.off-way"),
     Binding(letter("o"), "operations", "list", id="bench.operations"),
     Binding(letter("m"), "moves", "moves", id="bench.moves"),
-    Binding(letter("a"), "set_aside", "set aside", id="bench.set-aside"),
+    Binding(letter("a"), "pause", "pause", id="bench.pause"),
     Binding(letter("n"), "note", "note", id="bench.note"),
     Binding(letter("u"), "take_back", "take back", id="bench.take-back"),
     Binding(letter("d"), "deviate", "deviate", id="bench.deviate"),
@@ -92,7 +92,7 @@ def _entering(stand: Stand) -> dict[str, Live]:
         "remedy": isinstance(want, WantReading) and bool(want.of.remedy),
         "finish": isinstance(want, WantFinish) and (None if missing else True),
         "line": len(stand.wants) > 1,
-        "set_aside": stand.in_hand and (True if stand.work and stand.work.now.set_aside_allowed else None),
+        "pause": stand.in_progress and (True if stand.work and stand.work.now.pause_allowed else None),
         "deviate": stand.work is not None or None,
     }
 
@@ -100,15 +100,15 @@ def _entering(stand: Stand) -> dict[str, Live]:
 def _going(stand: Stand) -> dict[str, Live]:
     """What may be begun, left, gone to."""
     view = stand.seat.view
-    offered = stand.work is not None and not stand.in_hand
-    idle = not stand.in_hand and view.taking_back is None
+    offered = stand.work is not None and not stand.in_progress
+    idle = not stand.in_progress and view.rework is None
     ended = isinstance(stand.offer, OfferNothing) and view.finished and not view.closed
     return {
-        "take_up": offered and not stand.stopped,
-        "stopped": stand.stopped,
+        "start": offered and not stand.stopped,
+        "blocked": stand.stopped,
         "why": True if stand.work else None,
         "move_now": isinstance(stand.offer, OfferMove) and (None if stand.offer.move.refused else True),
-        "step_back": isinstance(stand.offer, OfferStepBack),
+        "rework_step": isinstance(stand.offer, OfferStepBack),
         "way": False if stand.way else (True if stand.stopped else None),
         "off_way": stand.way is not None,
         "moves": (idle or None) if view.moves else False,
@@ -119,10 +119,10 @@ def _going(stand: Stand) -> dict[str, Live]:
 
 
 def _aside(stand: Stand) -> bool:
-    return any(row.status == "set-aside" for row in stand.seat.view.next)
+    return any(row.status == "paused" for row in stand.seat.view.next)
 
 
-READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "stopped", "sums"})
+READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "sums"})
 """What can be done with a session that is only looked at."""
 
 

@@ -83,7 +83,7 @@ class BenchScreen(Entering, inherit_bindings=False):
         return Drawn(picture.lines, (picture.place if self.stand.typing else None,))
 
     def _key_words(self) -> tuple[KeyWord, ...]:
-        """Worked out anew only when another key means something: most entries change nothing about that."""
+        """Calculated out anew only when another key means something: most entries change nothing about that."""
         self.check_action("", ())
         view, want = self.seat.view, self.stand.want if self._states["choose"] else None
         typing = (self.focused, self.entry.kind, bool(self.entry.value))

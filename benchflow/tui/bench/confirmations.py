@@ -14,9 +14,9 @@ def greeting(seat: Seat) -> tuple[str, ...]:
         return (f"Only to be looked at: {view.read_only}.",)
     if journal.torn is not None:
         return (f"The last line of the log was torn, and is kept in {journal.torn.name}. Go on from here.",)
-    if seat.desk.run > 1 and view.taking_back is not None:
-        return (f"You left off taking work back: step {view.taking_back.step} of {view.taking_back.of} comes now.",)
-    if seat.desk.run > 1 and view.now is not None and view.now.in_hand:
+    if seat.desk.run > 1 and view.rework is not None:
+        return (f"You left off taking work back: step {view.rework.step} of {view.rework.of} comes now.",)
+    if seat.desk.run > 1 and view.now is not None and view.now.in_progress:
         return (f"You left off at {view.now.number} {view.now.title}.",)
     return ()
 

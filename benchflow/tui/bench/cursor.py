@@ -46,13 +46,13 @@ class Stand:
         return self.work.now.operation if self.work else ""
 
     @property
-    def in_hand(self) -> bool:
-        return bool(self.work and self.work.now.in_hand)
+    def in_progress(self) -> bool:
+        return bool(self.work and self.work.now.in_progress)
 
     @property
     def stopped(self) -> bool:
         """Whether an operation is looked at that may not be taken up."""
-        return bool(self.work and not self.work.now.in_hand and self.work.now.missing)
+        return bool(self.work and not self.work.now.in_progress and self.work.now.missing)
 
     @property
     def typing(self) -> bool:
@@ -67,11 +67,11 @@ class Stand:
 
     def fresh(self) -> None:
         """The view has changed, and what is offered with it."""
-        before = (self.operation, self.in_hand)
+        before = (self.operation, self.in_progress)
         self.way = way_of(self.seat)
         self.offer = offer_of(self.seat, self.way)
         self.wants = wants_of(self.work.now) if self.work else ()
-        if (self.operation, self.in_hand) != before:
+        if (self.operation, self.in_progress) != before:
             self.turned = 0
             self.at = next_want(self.wants)
         self.at = min(self.at, max(len(self.wants) - 1, 0))
@@ -123,7 +123,7 @@ def way_of(seat: Seat) -> Way | None:
     """The way to the goal from how things stand now; the goal is dropped when it is reached or there is none."""
     goal = seat.drafts.goal
     row = next((row for row in seat.view.next if row.operation == goal), None)
-    if not goal or row is None or row.status in ("done", "in-hand") or seat.view.closed:
+    if not goal or row is None or row.status in ("done", "in-progress") or seat.view.closed:
         seat.drafts.goal = ""
         return None
     steps = seat.query("route", goal)
@@ -137,9 +137,9 @@ def way_of(seat: Seat) -> Way | None:
 
 def offer_of(seat: Seat, way: Way | None) -> Offer:
     view = seat.view
-    if view.taking_back is not None:
-        return OfferStepBack(view.taking_back)
-    if view.now is not None and view.now.in_hand:
+    if view.rework is not None:
+        return OfferStepBack(view.rework)
+    if view.now is not None and view.now.in_progress:
         return OfferWork(view.now)
     if way is not None:
         return _first_of(view, way.steps[0], seat)

@@ -104,11 +104,11 @@ class Entering(Doors, inherit_bindings=False):
         """One intent, and what the screen says when it is on disk."""
 
         async def work() -> None:
-            here = (self.stand.operation, self.stand.in_hand)
+            here = (self.stand.operation, self.stand.in_progress)
             drafts = self.stand.drafts_of_line()
             if await self._send(intent, **fields) is not None:
                 self._entered(drafts)
-                if here == (self.stand.operation, self.stand.in_hand):
+                if here == (self.stand.operation, self.stand.in_progress):
                     self.stand.advance()
                 self.say(said)
                 self.settle()
@@ -117,7 +117,7 @@ class Entering(Doors, inherit_bindings=False):
 
     def action_take_up(self) -> None:
         self.turn_to("")
-        self._do("", "take-up", operation=self.stand.operation)
+        self._do("", "start", operation=self.stand.operation)
 
     def action_move_now(self) -> None:
         assert isinstance(self.stand.offer, OfferMove)
@@ -125,8 +125,8 @@ class Entering(Doors, inherit_bindings=False):
         self._do(f"Done: {move.title}", "move", move=move.move)
 
     def action_step_back(self) -> None:
-        step = self.seat.view.taking_back
-        self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "step-back")
+        step = self.seat.view.rework
+        self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "rework-step")
 
     def action_record(self) -> None:
         want = self.stand.want
@@ -231,4 +231,4 @@ class Entering(Doors, inherit_bindings=False):
         self._do(f"Finished: {self.stand.work.now.title}" if self.stand.work else "", "finish")
 
     def action_set_aside(self) -> None:
-        self._do("Set aside, with everything that was entered.", "set-aside")
+        self._do("Set aside, with everything that was entered.", "pause")

@@ -63,7 +63,7 @@ class FieldOf(Struct, frozen=True):
 
 def wants_of(now: NowView | None) -> tuple[Want, ...]:
     """In the author's order, the finishing last; empty when nothing is in hand."""
-    if now is None or not now.in_hand:
+    if now is None or not now.in_progress:
         return ()
     out: list[Want] = []
     for given in now.inputs:

@@ -2,13 +2,13 @@
 
 from msgspec import Struct
 
-from benchflow.session.view.bench_view import MoveRow, NowView, TakingBackView
+from benchflow.session.view.bench_view import MoveRow, NowView, ReworkView
 
 
-class OfferStepBack(Struct, frozen=True, tag="step-back"):
+class OfferStepBack(Struct, frozen=True, tag="rework-step"):
     """Work is coming apart: the step that is to be done now."""
 
-    step: TakingBackView
+    step: ReworkView
 
 
 class OfferMove(Struct, frozen=True, tag="move"):

@@ -157,7 +157,7 @@ def offered_words(view: BenchView, scene: Scene) -> tuple[str, tuple[Caution, ..
 def about(view: BenchView, now: NowView) -> str:
     """``In hand · 22 of 48 done · Cam carriers``."""
     section = next((row.section for row in view.next if row.operation == now.operation), "")
-    status = "In hand" if now.in_hand else "Stopped" if now.missing else "To take up"
+    status = "In hand" if now.in_progress else "Stopped" if now.missing else "To take up"
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 

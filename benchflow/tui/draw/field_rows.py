@@ -84,7 +84,7 @@ def blocks_of(now: NowView, current: Want | None, typed: Typed, width: int, room
         else:
             out.append(Block(tuple(((INDENT, "text"), *line) for line in _brief(given, width - 2))))
     if isinstance(current, WantFinish):
-        missing = (line for reason in now.missing for line in hang("  × ", reason.message, width, "stopped"))
+        missing = (line for reason in now.missing for line in hang("  × ", reason.message, width, "blocked"))
         out.append(Block((_finish(), *missing)))
     return out
 

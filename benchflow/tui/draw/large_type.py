@@ -154,9 +154,9 @@ def draw_stands(view: BenchView, width: int) -> list[Line]:
 
 def _next(view: BenchView, width: int) -> list[Line]:
     here = view.now.operation if view.now is not None else ""
-    rows = [row for row in view.next if row.status not in ("done", "in-hand") and row.operation != here]
-    ready = next((row for row in rows if row.status != "stopped"), None)
-    stopped = next((row for row in rows if row.status == "stopped"), None)
+    rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
+    ready = next((row for row in rows if row.status != "blocked"), None)
+    stopped = next((row for row in rows if row.status == "blocked"), None)
     out: list[Line] = []
     for head, row in (("Next ", ready), ("Stopped ", stopped)):
         if row is not None:

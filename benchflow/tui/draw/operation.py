@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import Input, MoveRow, NowView, ReadingInput, TakingBackView, WorkedInput
+from benchflow.session.view.bench_view import Input, MoveRow, NowView, ReadingInput, ReworkView, WorkedInput
 from benchflow.tui.bench.fields import Want, takes_text
 from benchflow.tui.draw.field_rows import Block, Place, Typed, blocks_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, hang, say, wrap
@@ -28,15 +28,17 @@ def draw_now(
     """``about`` is the line over the title; ``turned`` by how many lines the instruction is turned on."""
     top: list[Line] = [say(cut(about, width), "label")]
     top.extend(say(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
-    if now.missing and not now.in_hand:
+    if now.missing and not now.in_progress:
         top.extend(
-            line for reason in now.missing[:MOST_REASONS] for line in hang("× ", reason.message, width, "stopped")
+            line for reason in now.missing[:MOST_REASONS] for line in hang("× ", reason.message, width, "blocked")
         )
     top.extend(draw_cautions(now.cautions, width))
     told = [line for text in now.do for line in numbered(text, width)]
     aside = _aside(now, width)
-    blocks = blocks_of(now, want, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_hand else []
-    if not now.in_hand and now.inputs:
+    blocks = (
+        blocks_of(now, want, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_progress else []
+    )
+    if not now.in_progress and now.inputs:
         aside = [*hang("Wants: ", "; ".join(_wanted(each) for each in now.inputs), width, "faint"), *aside]
     return _composed(top, told, aside, blocks, want, height, turned, width)
 
@@ -61,7 +63,7 @@ def numbered(text: str, width: int) -> list[Line]:
     return [say(part) for part in wrap(text, width)]
 
 
-def draw_taking_back(step: TakingBackView, width: int) -> Panel:
+def draw_taking_back(step: ReworkView, width: int) -> Panel:
     """The step of the work coming apart that is to be done now."""
     lines: list[Line] = [say(f"Taking back: step {step.step} of {step.of}", "label")]
     lines.extend(say(part, "title") for part in wrap(step.title, width))
@@ -82,7 +84,7 @@ def draw_move(move: MoveRow, width: int) -> Panel:
     lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
     lines.append(EMPTY)
     if move.refused:
-        lines.extend(line for reason in move.refused for line in hang("× ", reason.message, width, "stopped"))
+        lines.extend(line for reason in move.refused for line in hang("× ", reason.message, width, "blocked"))
     else:
         lines.append((("► ", "now"), ("Done", "strong")))
     return Panel(tuple(lines))

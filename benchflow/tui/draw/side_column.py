@@ -8,9 +8,9 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, 
 
 STATUS: dict[str, tuple[str, Role, str]] = {
     "ready": ("○", "ready", "ready"),
-    "stopped": ("×", "stopped", "stopped"),
-    "set-aside": ("◊", "aside", "set aside"),
-    "in-hand": ("►", "now", "in hand"),
+    "blocked": ("×", "blocked", "blocked"),
+    "paused": ("◊", "aside", "paused"),
+    "in-progress": ("►", "now", "in hand"),
     "done": ("●", "done", "done"),
 }
 """Shape, role and word of a status."""
@@ -118,9 +118,9 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
 def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     """What may be taken up next, then what is stopped and by what, each in the author's order."""
     here = view.now.operation if view.now is not None else ""
-    rows = [row for row in view.next if row.status not in ("done", "in-hand") and row.operation != here]
-    ready = [row for row in rows if row.status != "stopped"]
-    stopped = [row for row in rows if row.status == "stopped"]
+    rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
+    ready = [row for row in rows if row.status != "blocked"]
+    stopped = [row for row in rows if row.status == "blocked"]
     out: list[Line] = [rule(width, "NEXT")]
     for_ready = height - 1 - (min(len(stopped), 2) * 2 + 1 if stopped else 0)
     none = "nothing else is ready" if stopped else "nothing is left to do"
@@ -146,7 +146,7 @@ def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
         if len(out) + 1 >= height and left > 1:
             return [*out, say(f"and {left} more: o", "faint")][:height]
         out.append(_next_line(row, width))
-        reason = [say("  " + part, "stopped") for part in wrap(row.reason, width - 2)[:2]]
+        reason = [say("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
         if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:
             out.extend(reason)
     return out
@@ -154,6 +154,6 @@ def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
 
 def _next_line(row: NextRow, width: int) -> Line:
     shape, role, word = STATUS[row.status]
-    tail = f"  {word}" if row.status == "set-aside" else ""
+    tail = f"  {word}" if row.status == "paused" else ""
     room = width - 2 - len(tail)
     return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", room), "text"), (tail, role))

@@ -10,7 +10,7 @@ from rich.cells import cell_len, set_cell_size
 
 Role = Literal[
     "text", "strong", "faint", "title", "head", "head-strong", "label", "rule",
-    "key", "key-off", "now", "ready", "stopped", "done", "aside",
+    "key", "key-off", "now", "ready", "blocked", "done", "aside",
     "danger", "warning", "caution", "notice",
     "in", "out", "weak", "field", "cursor", "next", "alarm", "chosen",
 ]  # fmt: skip

@@ -197,14 +197,14 @@ class BenchThenPage(Page[Any], inherit_bindings=False):
 
 
 def _offer(view: BenchView) -> Offer:
-    if view.taking_back is not None:
-        return OfferStepBack(view.taking_back)
+    if view.rework is not None:
+        return OfferStepBack(view.rework)
     return OfferWork(view.now) if view.now is not None else OfferNothing()
 
 
 def _joint(view: BenchView) -> Want | None:
     """The joint in hand, so that it is drawn as it lay."""
-    inputs = view.now.inputs if view.now is not None and view.now.in_hand else ()
+    inputs = view.now.inputs if view.now is not None and view.now.in_progress else ()
     return next((WantOther(given) for given in inputs if isinstance(given, TightenInput)), None)
 
 

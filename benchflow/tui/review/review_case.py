@@ -157,17 +157,17 @@ class Case:
     def _story(self) -> tuple[Told, ...]:
         """Every event in words, event 1 first."""
         book = Book(self.account.plan)
-        in_hand = ""
+        in_progress = ""
         out = []
         for line in self.account.log.lines:
             event = happening(line)
             words = tell(event, book) if event is not None else f"{line.kind} (of a newer version)"
             named = line.data.get("operation")
-            operation = named if isinstance(named, str) and named in self.account.plan.steps else in_hand
-            if line.kind == "taken-up":
-                in_hand = operation
-            elif line.kind in ("finished", "set-aside"):
-                in_hand = ""
+            operation = named if isinstance(named, str) and named in self.account.plan.steps else in_progress
+            if line.kind == "started":
+                in_progress = operation
+            elif line.kind in ("finished", "paused"):
+                in_progress = ""
             out.append(Told(line.seq, line.at, operation, words, _short(event) or words))
         return tuple(out)
 

@@ -115,5 +115,5 @@ class StoodPage(TextPage[None], inherit_bindings=False):
             words = f"{each.number:>3}  {each.title}" + ("" if each.status == "done" else f": {word}")
             lines.extend(hang(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))
             if each.reason:
-                lines.extend(hang("       ", each.reason, width, "stopped"))
+                lines.extend(hang("       ", each.reason, width, "blocked"))
         return lines

@@ -35,7 +35,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         lines.extend(say(part, "faint") for part in wrap(words, width))
         if not self.rows:
             lines.append(EMPTY)
-            lines.extend(say(part, "stopped") for part in wrap("The shop's register has none of this kind.", width))
+            lines.extend(say(part, "blocked") for part in wrap("The shop's register has none of this kind.", width))
         return [*lines, EMPTY]
 
     def row(self, index: int, width: int) -> Line:
@@ -43,7 +43,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         word = "in use" if row.in_use and row.allowed else "fit" if not row.reasons else "not fit"
         name = cut(f"{row.title}  {row.serial}" if row.serial != row.title else row.title, width - 14)
         if not row.allowed:
-            return (("× ", "stopped"), (name.ljust(width - 13), "faint"), (word, "stopped"))
+            return (("× ", "blocked"), (name.ljust(width - 13), "faint"), (word, "blocked"))
         mark = "▲ " if row.reasons else "● " if row.in_use else "○ "
         return ((mark, "ready"), (name.ljust(width - 13), "text"), (word, "ready"))
 
@@ -51,7 +51,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         if not self.rows:
             return []
         row = self.rows[self.at]
-        out = [line for reason in row.reasons for line in hang("× ", reason, width, "stopped")]
+        out = [line for reason in row.reasons for line in hang("× ", reason, width, "blocked")]
         if row.reasons and row.allowed:
             words = "The procedure lets it be used all the same; the log says that it was not fit."
             out.extend(say(part, "weak") for part in wrap(words, width))

@@ -36,7 +36,7 @@ class LeavePage(TextPage[None], inherit_bindings=False):
     def text(self, width: int) -> list[Line]:
         view = self.seat.view
         lines: list[Line] = [EMPTY, say("Everything you entered is on disk.", "title"), EMPTY]
-        if view.now is not None and view.now.in_hand:
+        if view.now is not None and view.now.in_progress:
             words = f"{view.now.number} {view.now.title} stays in hand; what is half typed is kept too."
             lines.extend(say(part) for part in wrap(words, width))
         lines.extend(
@@ -83,7 +83,7 @@ class EndPage(FormPage, inherit_bindings=False):
         lines: list[Line] = [EMPTY, say(f"{view.done} of {view.of} operations are done.", "title"), EMPTY]
         left = close_reasons(self.seat.state, unfinished=True)
         for reason in left:
-            lines.extend(hang("× ", reason.message, width, "stopped"))
+            lines.extend(hang("× ", reason.message, width, "blocked"))
         lines.extend(follow_up_lines(self.seat.desk.procedure.follow_up, self.seat.now, width))
         words = "A session that is ended takes no more entries; its log stays, whole and readable."
         return [*lines, EMPTY, *(say(part, "faint") for part in wrap(words, width))]

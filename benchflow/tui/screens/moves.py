@@ -31,8 +31,8 @@ class MovesPage(ListPage[str], inherit_bindings=False):
 
     def row(self, index: int, width: int) -> Line:
         move = self.rows[index]
-        mark, word = ("×", "stopped") if move.refused else ("○", "may be made")
-        role = "stopped" if move.refused else "ready"
+        mark, word = ("×", "blocked") if move.refused else ("○", "may be made")
+        role = "blocked" if move.refused else "ready"
         return (
             (f"{mark} ", role),  # type: ignore[return-value]  # both are roles; a conditional widens them to str
             (cut(move.title, width - 16).ljust(width - 15), "text"),
@@ -46,7 +46,7 @@ class MovesPage(ListPage[str], inherit_bindings=False):
         lines = draw_cautions(move.cautions, width)
         lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
         for reason in move.refused:
-            lines.extend(hang("× ", reason.message, width, "stopped"))
+            lines.extend(hang("× ", reason.message, width, "blocked"))
         return lines
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

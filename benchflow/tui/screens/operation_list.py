@@ -50,12 +50,12 @@ class OperationsPage(ListPage[str], inherit_bindings=False):
 
     def about(self, width: int) -> list[Line]:
         each = self.rows[self.at] if self.rows else None
-        return hang("× ", each.reason, width, "stopped") if each is not None and each.reason else []
+        return hang("× ", each.reason, width, "blocked") if each is not None and each.reason else []
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose" and self.rows:
-            busy = self.seat.view.now is not None and self.seat.view.now.in_hand
-            return True if self.rows[self.at].status in ("ready", "stopped", "set-aside") and not busy else None
+            busy = self.seat.view.now is not None and self.seat.view.now.in_progress
+            return True if self.rows[self.at].status in ("ready", "blocked", "paused") and not busy else None
         return True
 
     def chosen(self) -> None:

@@ -23,7 +23,7 @@ class TakeBackPage(ListPage[str], inherit_bindings=False):
         super().__init__()
         self.seat = seat
         rows = {row.operation: row for row in seat.view.next}
-        order = [*seat.state.set_aside, *reversed(tuple(seat.state.done))]
+        order = [*seat.state.paused, *reversed(tuple(seat.state.done))]
         self.rows = [rows[name] for name in order]
 
     def count(self) -> int:
@@ -42,7 +42,7 @@ class TakeBackPage(ListPage[str], inherit_bindings=False):
 
     def chosen(self) -> None:
         operation = self.rows[self.at].operation
-        plan = self.seat.query("take-back-plan", operation)
+        plan = self.seat.query("rework-plan", operation)
         if isinstance(plan, Refusal):
             self.refused(plan)
         else:
@@ -92,4 +92,4 @@ class PlanPage(FormPage, inherit_bindings=False):
 
     async def agreed(self, values: dict[str, str]) -> None:
         said = "Agreed. Each step is shown; say when it is done."
-        await self.send(said, "reopen", operation=self.operation, reason=values["reason"], walk=True)
+        await self.send(said, "rework", operation=self.operation, reason=values["reason"], walk=True)

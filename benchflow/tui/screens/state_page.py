@@ -76,4 +76,6 @@ class FoundPage(FormPage, inherit_bindings=False):
 
     async def agreed(self, values: dict[str, str]) -> None:
         value = None if values["value"] == UNKNOWN else values["value"]
-        await self.send("Put down.", "stands", variable=self.variable.name, value=value, reason=values["reason"])
+        await self.send(
+            "State changed.", "set-state", variable=self.variable.name, value=value, reason=values["reason"]
+        )

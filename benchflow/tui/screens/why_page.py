@@ -28,7 +28,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         self.now = seat.operation(operation)
         done = any(row.operation == operation and row.status == "done" for row in seat.view.next)
         self.way: Sequence[str] | Refusal = ()
-        if not self.now.in_hand and self.now.missing and not done:
+        if not self.now.in_progress and self.now.missing and not done:
             self.way = seat.query("route", operation)
         self.title_line = "Why not yet" if self.now.missing else "This operation"
 
@@ -47,17 +47,17 @@ class WhyPage(TextPage[str], inherit_bindings=False):
     def _reasons(self, width: int) -> list[Line]:
         if not self.now.missing:
             return [EMPTY, say("Nothing stands in the way.", "in")]
-        head = "Before it can be finished:" if self.now.in_hand else "What stands in the way:"
+        head = "Before it can be finished:" if self.now.in_progress else "What stands in the way:"
         out: list[Line] = [EMPTY, say(head, "label")]
         for reason in self.now.missing:
-            out.extend(hang("× ", reason.message, width, "stopped"))
+            out.extend(hang("× ", reason.message, width, "blocked"))
         return out
 
     def _way(self, width: int) -> list[Line]:
         if isinstance(self.way, Refusal):
             out: list[Line] = [EMPTY, say("No safe way leads there from how things stand:", "label")]
             for reason in self.way.refused:
-                out.extend(hang("× ", reason.message, width, "stopped"))
+                out.extend(hang("× ", reason.message, width, "blocked"))
             return out
         if not self.way:
             return []

@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 1
+VERSION: Final = 2
 """Raised with every change to a fact type or a table; an index of another version is refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {

@@ -13,9 +13,9 @@ ENTER = "enter,space"
 
 BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "start", "take it up", id="bench.start"),
-    Binding(ENTER, "blocked", "why it is stopped", id="bench.stopped"),
+    Binding(ENTER, "blocked", "why it is stopped", id="bench.blocked"),
     Binding(ENTER, "move_now", "done, next", id="bench.move"),
-    Binding(ENTER, "rework_step", "done, next", id="bench.step-back"),
+    Binding(ENTER, "rework_step", "done, next", id="bench.rework-step"),
     Binding(ENTER, "record", "record it", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
     Binding(ENTER, "next_value", "next reading", id="bench.next-value"),

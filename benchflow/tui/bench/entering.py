@@ -115,7 +115,7 @@ class Entering(Doors, inherit_bindings=False):
 
         self.go(work())
 
-    def action_take_up(self) -> None:
+    def action_start(self) -> None:
         self.turn_to("")
         self._do("", "start", operation=self.stand.operation)
 
@@ -124,7 +124,7 @@ class Entering(Doors, inherit_bindings=False):
         move = self.stand.offer.move
         self._do(f"Done: {move.title}", "move", move=move.move)
 
-    def action_step_back(self) -> None:
+    def action_rework_step(self) -> None:
         step = self.seat.view.rework
         self._do(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "rework-step")
 
@@ -230,5 +230,5 @@ class Entering(Doors, inherit_bindings=False):
     def action_finish(self) -> None:
         self._do(f"Finished: {self.stand.work.now.title}" if self.stand.work else "", "finish")
 
-    def action_set_aside(self) -> None:
+    def action_pause(self) -> None:
         self._do("Set aside, with everything that was entered.", "pause")

@@ -48,7 +48,7 @@ class Doors(Page[None], inherit_bindings=False):
 
         self.app.push_screen(WhyPage(self.seat, self.stand.operation), self._went)
 
-    action_stopped = action_why
+    action_blocked = action_why
 
     def action_operations(self) -> None:
         from benchflow.tui.screens.operation_list import OperationsPage

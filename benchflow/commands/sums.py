@@ -10,7 +10,7 @@ from benchflow.commands.output import emit, say
 
 if TYPE_CHECKING:
     from benchflow.trade.asking import SumSpec
-    from benchflow.trade.worked import Calculated
+    from benchflow.trade.worked import Worked
 
 
 @click.command("sum")
@@ -52,7 +52,7 @@ def sum_(name: str | None, answers: tuple[str, ...], as_json: bool) -> int:
     return FINE
 
 
-def _done(spec: "SumSpec", answers: tuple[str, ...]) -> "Calculated":
+def _done(spec: "SumSpec", answers: tuple[str, ...]) -> "Worked":
     from benchflow.trade.asking import do
 
     texts: dict[str, str] = {}
@@ -82,7 +82,7 @@ def _ask(spec: "SumSpec", as_json: bool) -> None:
     say(f"Source: {spec.source}")
 
 
-def _show(worked: "Calculated") -> None:
+def _show(worked: "Worked") -> None:
     say(worked.title)
     for given in worked.given:
         say(f"  {given.title}: {given.text}")

@@ -9,7 +9,7 @@ from textual.widgets import Input
 
 from benchflow.trade.asking import Measure, OneOf, SumErrors, SumSpec
 from benchflow.trade.sums import SUMS, work
-from benchflow.trade.worked import Calculated
+from benchflow.trade.worked import Worked
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, say, wrap
 from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -58,7 +58,7 @@ class SumPage(FormPage, inherit_bindings=False):
     def __init__(self, spec: SumSpec, takes_result: bool) -> None:
         self.spec = spec
         self.takes_result = takes_result
-        self.worked: Calculated | None = None
+        self.worked: Worked | None = None
         self.wrong: SumErrors | None = None
         self.title_line = spec.title
         super().__init__(None)

@@ -154,7 +154,7 @@ def test_a_shipped_procedure_is_checked_by_its_name(shell: Shell) -> None:
 def test_every_finding_is_explained(shell: Shell) -> None:
     from benchflow.commands.explaining import explanation
     from benchflow.ordering.proof.proof_findings import SEVERITIES
-    from benchflow.procedure.check import check_structure
+    from benchflow.procedure.checks.unused_names import check_structure
     from benchflow.procedure.reader import read_bytes
 
     codes: set[str] = set(SEVERITIES)

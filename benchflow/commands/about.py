@@ -23,14 +23,14 @@ def schema(shop: bool) -> None:
     if shop:
         from benchflow.session.shop.register_reader import json_schema
     else:
-        from benchflow.procedure.schema import json_schema
+        from benchflow.procedure.authoring.json_schema import json_schema
     say(json.dumps(json_schema(), indent=2, ensure_ascii=False))
 
 
 @click.command()
 def guide() -> None:
     """Print the author's guide: every key of the procedure file, what it means, and an example (Markdown)."""
-    from benchflow.procedure.guide import author_guide
+    from benchflow.procedure.authoring.author_guide import author_guide
 
     say(author_guide())
 

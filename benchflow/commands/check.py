@@ -51,7 +51,7 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
 
     Raises :class:`~benchflow.base.errors.BenchflowError` when the file cannot be opened.
     """
-    from benchflow.procedure.check import as_finding, check_structure
+    from benchflow.procedure.checks.unused_names import as_finding, check_structure
     from benchflow.session.procedure_loading import load_procedure
 
     loaded = load_procedure(path)

@@ -13,15 +13,15 @@ from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
-    Choose,
-    Match,
+    CalculatedValue,
     Operation,
+    PartChoice,
+    PartMatching,
     Procedure,
-    Record,
+    RecordedValue,
     Ref,
     Remedy,
     Values,
-    WorkOut,
     parts_of,
     values_of,
 )
@@ -176,7 +176,7 @@ class _Build:
     def _bound(self, bound: Bound | None, fill: "_Fill") -> Bound | None:
         return replace(bound, name=self._name(bound.name, fill)) if isinstance(bound, AboveReading) else bound
 
-    def _record(self, record: Record, fill: "_Fill") -> Record:
+    def _record(self, record: RecordedValue, fill: "_Fill") -> RecordedValue:
         return replace(
             record,
             name=self._name(record.name, fill),
@@ -187,7 +187,7 @@ class _Build:
             above=self._remedies(record.above, fill),
         )
 
-    def _work_out(self, work_out: WorkOut, fill: "_Fill") -> WorkOut:
+    def _work_out(self, work_out: CalculatedValue, fill: "_Fill") -> CalculatedValue:
         return replace(
             work_out,
             name=self._name(work_out.name, fill),
@@ -207,11 +207,11 @@ class _Build:
         those = {name for name, each in self._repeated.items() if each == fill.each}
         return at_place(parse_formula(text), those, fill.place).text
 
-    def _choose(self, choose: Choose, fill: "_Fill") -> Choose:
+    def _choose(self, choose: PartChoice, fill: "_Fill") -> PartChoice:
         name, by = self._name(choose.name, fill), self._name(choose.by, fill)
         return replace(choose, name=name, by=by, title=fill(choose.title))
 
-    def _match(self, match: Match, fill: "_Fill") -> Match:
+    def _match(self, match: PartMatching, fill: "_Fill") -> PartMatching:
         return replace(
             match,
             name=self._name(match.name, fill),

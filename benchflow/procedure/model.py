@@ -176,7 +176,7 @@ class Fixed(Struct, frozen=True, tag="fixed"):
 Bound = Fixed | AboveReading | EqualWithin
 
 Judge = Literal["all", "mean", "largest", "smallest", "spread"]
-Decision = Literal["simple", "guarded"]
+DecisionRule = Literal["simple", "guarded"]
 
 
 class Remedy(Struct, frozen=True):
@@ -189,7 +189,7 @@ class Remedy(Struct, frozen=True):
     mark: Mark = Mark()
 
 
-class Record(Struct, frozen=True):
+class RecordedValue(Struct, frozen=True):
     """A value to be read. ``slots`` names the readings: ``("1",)`` for one, ``("1", "2", "3")`` for
     ``readings: 3``, or the author's places (``by_place``)."""
 
@@ -203,13 +203,13 @@ class Record(Struct, frozen=True):
     slots: tuple[str, ...] = ("1",)
     by_place: bool = False
     judge: Judge = "all"
-    decision: Decision = "simple"
+    decision: DecisionRule = "simple"
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
     mark: Mark = Mark()
 
 
-class WorkOut(Struct, frozen=True):
+class CalculatedValue(Struct, frozen=True):
     """A value worked out from others; ``formula`` is the author's text, already checked for units."""
 
     name: str
@@ -217,32 +217,32 @@ class WorkOut(Struct, frozen=True):
     unit: str
     dimension: str
     bound: Bound | None = None
-    decision: Decision = "simple"
+    decision: DecisionRule = "simple"
     below: tuple[Remedy, ...] = ()
     above: tuple[Remedy, ...] = ()
     title: str = ""
     mark: Mark = Mark()
 
 
-class Band(Struct, frozen=True):
+class ChoiceRow(Struct, frozen=True):
     """One row of a choosing table: from above the row before, up to and including ``up_to``."""
 
     up_to: Quantity
     take: str
 
 
-class Choose(Struct, frozen=True):
+class PartChoice(Struct, frozen=True):
     """Choosing a part by a value from a table without gaps."""
 
     name: str
     by: str
-    bands: tuple[Band, ...]
+    bands: tuple[ChoiceRow, ...]
     above: Quantity | None = None  # the lower edge of the first band; nothing below it
     title: str = ""
     mark: Mark = Mark()
 
 
-class Sizes(Struct, frozen=True):
+class StockSizes(Struct, frozen=True):
     """The sizes that are made: from ``first`` to ``last`` every ``step``. ``text`` is as the author wrote it."""
 
     first: Quantity
@@ -251,7 +251,7 @@ class Sizes(Struct, frozen=True):
     text: str
 
 
-class Match(Struct, frozen=True):
+class PartMatching(Struct, frozen=True):
     """Giving a measured set of parts to a set of places.
 
     ``measured`` names the kit item or record with the parts on hand, ``to`` the places (a name under
@@ -265,7 +265,7 @@ class Match(Struct, frozen=True):
     limit: Limit
     aim: Quantity | None = None
     title: str = ""
-    sizes: Sizes | None = None
+    sizes: StockSizes | None = None
     mark: Mark = Mark()
 
 
@@ -325,7 +325,7 @@ class Hold(Struct, frozen=True):
     mark: Mark = Mark()
 
 
-class Window(Struct, frozen=True):
+class TimeSince(Struct, frozen=True):
     """Time since ``operation`` was last finished: ``low`` holds back taking up, ``high`` finishing."""
 
     operation: Ref
@@ -358,13 +358,13 @@ class Operation(Struct, frozen=True):
     needs: Values = {}
     during: Settings = {}
     sets: Settings = {}
-    time: tuple[Window, ...] = ()
+    time: tuple[TimeSince, ...] = ()
     takes: Quantity | None = None
     uses: tuple[Ref, ...] = ()
-    record: tuple[Record, ...] = ()
-    work_out: tuple[WorkOut, ...] = ()
-    choose: tuple[Choose, ...] = ()
-    match: tuple[Match, ...] = ()
+    record: tuple[RecordedValue, ...] = ()
+    work_out: tuple[CalculatedValue, ...] = ()
+    choose: tuple[PartChoice, ...] = ()
+    match: tuple[PartMatching, ...] = ()
     tighten: Tighten | None = None
     check: tuple[str, ...] = ()
     hold: Hold | None = None
@@ -374,12 +374,12 @@ class Operation(Struct, frozen=True):
     mark: Mark = Mark()
 
 
-def values_of(operation: Operation) -> tuple[Record | WorkOut, ...]:
+def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
     """The values that an operation gives: read, and worked out."""
     return (*operation.record, *operation.work_out)
 
 
-def parts_of(operation: Operation) -> tuple[Choose | Match, ...]:
+def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
     """The choices of parts that an operation makes."""
     return (*operation.choose, *operation.match)
 
@@ -423,7 +423,7 @@ class Procedure(Struct, frozen=True, dict=True):
     sections: tuple[Section, ...] = ()
     operations: tuple[Operation, ...] = ()
     follow_up: tuple[FollowUp, ...] = ()
-    decision: Decision = "simple"
+    decision: DecisionRule = "simple"
 
     @cached_property
     def options_by_name(self) -> dict[str, Option]:

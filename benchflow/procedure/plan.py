@@ -10,16 +10,16 @@ from msgspec import Struct
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import (
-    Choose,
+    CalculatedValue,
     Mark,
-    Match,
     Operation,
+    PartChoice,
+    PartMatching,
     Procedure,
-    Record,
+    RecordedValue,
     Section,
     Settings,
     Values,
-    WorkOut,
     values_of,
 )
 
@@ -62,19 +62,19 @@ class Step(Struct, frozen=True):
     def title(self) -> str:
         return self.operation.title
 
-    def record(self, name: str) -> Record | None:
+    def record(self, name: str) -> RecordedValue | None:
         """The step's recorded value with this name (``journal[2]``)."""
         return next((each for each in self.operation.record if each.name == name), None)
 
-    def work_out(self, name: str) -> WorkOut | None:
+    def work_out(self, name: str) -> CalculatedValue | None:
         """The step's calculated value with this name."""
         return next((each for each in self.operation.work_out if each.name == name), None)
 
-    def choice(self, name: str) -> Choose | None:
+    def choice(self, name: str) -> PartChoice | None:
         """The step's choice of a part with this name."""
         return next((each for each in self.operation.choose if each.name == name), None)
 
-    def match(self, name: str) -> Match | None:
+    def match(self, name: str) -> PartMatching | None:
         """The step's matching of parts with this name (without a place)."""
         return next((each for each in self.operation.match if each.name == name), None)
 
@@ -83,14 +83,14 @@ class RecordAt(NamedTuple):
     """A recorded value and the step that it is recorded in."""
 
     step: Step
-    record: Record
+    record: RecordedValue
 
 
 class WorkOutAt(NamedTuple):
     """A calculated value and the step that it is calculated in."""
 
     step: Step
-    work_out: WorkOut
+    work_out: CalculatedValue
 
 
 class Plan(Struct, frozen=True, dict=True):
@@ -112,21 +112,21 @@ class Plan(Struct, frozen=True, dict=True):
         """The calculated value with this name (``clearance[2]``)."""
         return self._work_outs.get(name)
 
-    def values(self, name: str) -> tuple[Record | WorkOut, ...]:
+    def values(self, name: str) -> tuple[RecordedValue | CalculatedValue, ...]:
         """The values with this name, without a place at all their places: ``journal`` gives ``journal[1]``,
         ``journal[2]`` and so on, ``journal[2]`` gives that one."""
         return tuple(self._values.get(name, ()))
 
     def records(self, name: str) -> tuple[RecordAt, ...]:
         """As :meth:`values`: the recorded values only, each with its step."""
-        found = (self._records[value.name] for value in self.values(name) if isinstance(value, Record))
+        found = (self._records[value.name] for value in self.values(name) if isinstance(value, RecordedValue))
         return tuple(found)
 
     def section_of(self, step: Step) -> Section:
         """The section that the step's operation is in."""
         return self.procedure.sections_by_id[step.operation.section]
 
-    def formula(self, work_out: WorkOut) -> "Formula":
+    def formula(self, work_out: CalculatedValue) -> "Formula":
         """The formula of a calculated value, parsed once per plan.
 
         Raises:
@@ -162,8 +162,8 @@ class Plan(Struct, frozen=True, dict=True):
         return found
 
     @cached_property
-    def _values(self) -> dict[str, list[Record | WorkOut]]:
-        found: dict[str, list[Record | WorkOut]] = {}
+    def _values(self) -> dict[str, list[RecordedValue | CalculatedValue]]:
+        found: dict[str, list[RecordedValue | CalculatedValue]] = {}
         for step in self.steps.values():
             for value in values_of(step.operation):
                 for name in {value.name, ValueRef.parse(value.name).name}:

@@ -10,52 +10,52 @@ import re
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.procedure.instrument_checks import check_instruments
-from benchflow.procedure.model import Decision, Mark, Operation, Procedure, Section
-from benchflow.procedure.names import Names, check_unique
-from benchflow.procedure.nodes import Mapping, Node
+from benchflow.procedure.checks.instrument_checks import check_instruments
+from benchflow.procedure.checks.name_checks import NameTable, check_unique
+from benchflow.procedure.keys.procedure_keys import PROCEDURE, UnnumberedProcedure, UnnumberedSection
+from benchflow.procedure.keys.setup_keys import read_places
+from benchflow.procedure.keys.tightening_keys import check_tighten
+from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Section
 from benchflow.procedure.problems import Problem
-from benchflow.procedure.procedure_keys import PROCEDURE, Written, WrittenSection
-from benchflow.procedure.setup_keys import read_places
-from benchflow.procedure.shapes import Notes
-from benchflow.procedure.source import Problems, decode, parse
-from benchflow.procedure.tightening_keys import check_tighten
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
+from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
 
-class Reading(Struct, frozen=True):
+class ReadResult(Struct, frozen=True):
     """``procedure`` is ``None`` when a problem is an error; ``problems`` are in the order of the file."""
 
     procedure: Procedure | None
     problems: tuple[Problem, ...]
 
 
-def read_bytes(data: bytes, file: str) -> Reading:
+def read_bytes(data: bytes, file: str) -> ReadResult:
     """Read a file's bytes; ``file`` is its name for messages."""
     text, problems = decode(data, file)
-    return Reading(None, problems.listed(None)) if text is None else read(text, file)
+    return ReadResult(None, problems.listed(None)) if text is None else read(text, file)
 
 
-def read(text: str, file: str = "procedure") -> Reading:
+def read(text: str, file: str = "procedure") -> ReadResult:
     """Read a procedure's text. Never raises for anything that can stand in a file."""
     source = parse(text, file)
     problems = source.problems
     if source.root is None:
         if not problems.any_error:
             problems.add("empty-file", Mark(1, 1), "the file is empty", "a procedure begins with `benchflow: 1`")
-        return Reading(None, problems.listed(None))
-    if not isinstance(source.root, Mapping):
+        return ReadResult(None, problems.listed(None))
+    if not isinstance(source.root, YamlMapping):
         hint = "a procedure begins with `benchflow: 1`"
         problems.add("wrong-kind", source.root.mark, "a procedure is made of keys with values", hint)
-        return Reading(None, problems.listed(source.root))
-    notes = Notes(problems)
+        return ReadResult(None, problems.listed(source.root))
+    notes = ReadContext(problems)
     if source.stopped is not None:
         _read_as_far_as(source.stopped, source.root, notes)
-        return Reading(None, problems.listed(source.root))
+        return ReadResult(None, problems.listed(source.root))
     read_places(source.root, notes)
     written = PROCEDURE.read(source.root, notes)
     procedure = None if written is None else _checked(written, notes)
     listed = problems.listed(source.root)
-    return Reading(None if problems.any_error else procedure, listed)
+    return ReadResult(None if problems.any_error else procedure, listed)
 
 
 _CERTAIN = frozenset(
@@ -68,7 +68,7 @@ _CERTAIN = frozenset(
 """What is wrong whatever may follow."""
 
 
-def _read_as_far_as(stopped: Mark, root: Node, notes: Notes) -> None:
+def _read_as_far_as(stopped: Mark, root: YamlNode, notes: ReadContext) -> None:
     """Also report what is wrong above the line where the text stops being YAML, as far as that is certain."""
     PROCEDURE.read(root, notes)
     notes.problems.keep(
@@ -76,9 +76,9 @@ def _read_as_far_as(stopped: Mark, root: Node, notes: Notes) -> None:
     )
 
 
-def _checked(written: Written, notes: Notes) -> Procedure:
+def _checked(written: UnnumberedProcedure, notes: ReadContext) -> Procedure:
     procedure = _assembled(written)
-    names = Names(procedure)
+    names = NameTable(procedure)
     check_unique(written, notes)
     _check_tightening(procedure, notes)
     check_instruments(procedure, notes)
@@ -87,14 +87,14 @@ def _checked(written: Written, notes: Notes) -> Procedure:
     return procedure
 
 
-def _check_values(procedure: Procedure, names: Names, notes: Notes) -> None:
-    from benchflow.procedure.value_checks import Before, ValueChecks
+def _check_values(procedure: Procedure, names: NameTable, notes: ReadContext) -> None:
+    from benchflow.procedure.checks.value_checks import Precedence, ValueChecks
 
     sections = {section.id: section.operations for section in procedure.sections}
-    ValueChecks(procedure.operations, names, Before(procedure.operations, sections), notes).run()
+    ValueChecks(procedure.operations, names, Precedence(procedure.operations, sections), notes).run()
 
 
-def _check_tightening(procedure: Procedure, notes: Notes) -> None:
+def _check_tightening(procedure: Procedure, notes: ReadContext) -> None:
     joints = {joint.id: joint for joint in procedure.joints}
     for operation in procedure.operations:
         if operation.tighten is not None and operation.tighten.joint in joints:
@@ -106,7 +106,7 @@ def _check_tightening(procedure: Procedure, notes: Notes) -> None:
 # --- putting it together ----------------------------------------------------------------------------
 
 
-def _assembled(written: Written) -> Procedure:
+def _assembled(written: UnnumberedProcedure) -> Procedure:
     """Sections named, operations numbered through, the decision rule of the procedure where a value has none."""
     taken = {operation.id for section in written.sections for operation in section.operations}
     taken |= {section.id for section in written.sections if section.id}
@@ -121,7 +121,7 @@ def _assembled(written: Written) -> Procedure:
     return replace(written.procedure, sections=tuple(sections), operations=tuple(operations))
 
 
-def _section_id(section: WrittenSection, number: int, taken: set[str]) -> str:
+def _section_id(section: UnnumberedSection, number: int, taken: set[str]) -> str:
     """A name made from the title: lower case, dashes; told apart by a number where it is taken."""
     slug = re.sub(r"[^a-z0-9]+", "-", section.title.lower()).strip("-") or f"section-{number}"
     ident, again = slug, 2
@@ -131,7 +131,7 @@ def _section_id(section: WrittenSection, number: int, taken: set[str]) -> str:
     return ident
 
 
-def _placed(operation: Operation, section: str, number: int, decision: Decision) -> Operation:
+def _placed(operation: Operation, section: str, number: int, decision: DecisionRule) -> Operation:
     return replace(
         operation,
         section=section,
@@ -139,6 +139,3 @@ def _placed(operation: Operation, section: str, number: int, decision: Decision)
         record=tuple(value if value.decision else replace(value, decision=decision) for value in operation.record),
         work_out=tuple(value if value.decision else replace(value, decision=decision) for value in operation.work_out),
     )
-
-
-__all__ = ["Problems", "Reading", "read", "read_bytes"]

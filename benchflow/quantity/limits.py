@@ -11,7 +11,7 @@ from fractions import Fraction
 from benchflow.quantity.arithmetic import base, decimal, dimension_of
 from benchflow.quantity.notation import (
     RANGE_HINT,
-    Part,
+    ScannedQuantity,
     agree,
     bounded,
     left_over,
@@ -38,17 +38,17 @@ _OTHER_WORDS = re.compile(
 _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.02 mm"
 
 
-class _Reader:
+class _LimitParser:
     """The text being read and what the caller asked of it."""
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
         self.text, self.plain = text, bounded(text)
         self.field, self.dimension = wanted(unit, dimension)
 
-    def part(self, at: int) -> Part:
+    def part(self, at: int) -> ScannedQuantity:
         return scan_part(self.text, self.plain, at, self.dimension)
 
-    def quantity(self, part: Part, unit: Unit | None) -> Quantity:
+    def quantity(self, part: ScannedQuantity, unit: Unit | None) -> Quantity:
         shared = part if part.unit is not None else part._replace(unit=unit)
         found = settled(self.text, shared, self.field, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
@@ -87,18 +87,18 @@ class _Reader:
             why = "this way of saying it is not read here"
             raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
 
-    def range(self, first: Part, at: int) -> tuple[Limit, int, int]:
+    def range(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
         last = self.part(at)
         high = self.quantity(last, None)  # first, so that a unit left out is missed at the end
         return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
 
-    def symmetric(self, first: Part, at: int) -> tuple[Limit, int, int]:
+    def symmetric(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
         by = self.part(at)
         if by.number.exact < 0:
             raise QuantityError("bad-quantity", self.text, by.at, "a tolerance has no sign after ±", _FORMS)
         return self.around(first, (by, by), (-by.number.exact, by.number.exact))
 
-    def deviations(self, first: Part, at: int) -> tuple[Limit, int, int]:
+    def deviations(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
         """``+0.03 -0.01``, in either order; both may have the same sign, as fits have (``+0.030 +0.011``)."""
         one = self.part(at)
         i = skip_space(self.plain, one.end)
@@ -117,7 +117,9 @@ class _Reader:
         low, high = sorted((one.number.exact, two.number.exact))
         return self.around(first, (one, two), (low, high))
 
-    def around(self, first: Part, written: tuple[Part, Part], by: tuple[Fraction, Fraction]) -> tuple[Limit, int, int]:
+    def around(
+        self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
+    ) -> tuple[Limit, int, int]:
         """A value and what may be added to it at either end, in its own unit or as a share of it."""
         unit = written[0].unit
         if unit is None and first.unit is None:
@@ -182,7 +184,7 @@ def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = N
     ``unit`` and ``dimension`` as in :func:`parse_quantity`. Raises :class:`QuantityError`; a low end above
     the high one is an error.
     """
-    reader = _Reader(text, unit, dimension)
+    reader = _LimitParser(text, unit, dimension)
     limit, at, i = reader.limit(0)
     ordered(text, at, limit)
     i = skip_space(reader.plain, i)

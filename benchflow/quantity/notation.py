@@ -20,7 +20,7 @@ from benchflow.quantity.units import Unit
 RANGE_HINT = "write a range as 0.10 .. 0.28 mm"
 
 
-class Part(NamedTuple):
+class ScannedQuantity(NamedTuple):
     """A number and perhaps a unit, as they stand in the text."""
 
     number: Number
@@ -104,7 +104,7 @@ def unit_end(text: str, start: int) -> int:
     return end
 
 
-def scan_part(original: str, text: str, start: int, dimension: str | None) -> Part:
+def scan_part(original: str, text: str, start: int, dimension: str | None) -> ScannedQuantity:
     """The number at ``start`` and the unit after it, if there is one."""
     at = skip_space(text, start)
     try:
@@ -116,8 +116,8 @@ def scan_part(original: str, text: str, start: int, dimension: str | None) -> Pa
     begin = i + 1 if text[i : i + 1] == "-" and text[i + 1 : i + 2].isalpha() else skip_space(text, i)
     end = unit_end(text, begin)
     if end == begin:
-        return Part(number, None, at, i, i)
-    return Part(number, _unit(original, text[begin:end], begin, dimension), at, begin, end)
+        return ScannedQuantity(number, None, at, i, i)
+    return ScannedQuantity(number, _unit(original, text[begin:end], begin, dimension), at, begin, end)
 
 
 def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
@@ -137,7 +137,7 @@ def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
     raise QuantityError("bad-quantity", text, at, f'"{printable(spelling)}" is no unit known here', hint)
 
 
-def settled(text: str, part: Part, field: Unit | None, dimension: str | None) -> Unit | None:
+def settled(text: str, part: ScannedQuantity, field: Unit | None, dimension: str | None) -> Unit | None:
     """The unit of a part: its own, or the field's; none only where a plain number will do."""
     unit = part.unit or field
     if unit is None and dimension != "":
@@ -157,7 +157,7 @@ def settled(text: str, part: Part, field: Unit | None, dimension: str | None) ->
     raise QuantityError("wrong-dimension", text, part.unit_at, why, hint)
 
 
-def quantity_of(text: str, part: Part, unit: Unit | None, entered: str) -> Quantity:
+def quantity_of(text: str, part: ScannedQuantity, unit: Unit | None, entered: str) -> Quantity:
     """The quantity of a part whose unit is settled."""
     if part.number.value is not None:
         return Quantity(part.number.value, unit.symbol if unit is not None else "", entered)

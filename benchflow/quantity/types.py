@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 
-Code = Literal["bad-quantity", "wrong-dimension", "disagreeing-units"]
+QuantityErrorCode = Literal["bad-quantity", "wrong-dimension", "disagreeing-units"]
 
 
 class Quantity(Struct, frozen=True):
@@ -34,9 +34,9 @@ class QuantityError(BenchflowError):
     sentence, with nothing unprintable in it.
     """
 
-    def __init__(self, code: Code, text: str, at: int, why: str, hint: str = "") -> None:
+    def __init__(self, code: QuantityErrorCode, text: str, at: int, why: str, hint: str = "") -> None:
         super().__init__(f'"{printable(text)}": {why}' + (f"; {hint}" if hint else ""))
-        self.code: Code = code
+        self.code: QuantityErrorCode = code
         self.text, self.at, self.why, self.hint = text, at, why, hint
 
 

@@ -17,7 +17,7 @@ from msgspec import Struct
 
 from benchflow import __version__
 from benchflow.base.errors import BenchflowError
-from benchflow.procedure.cache import Loaded
+from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.context import Around, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as it

@@ -7,7 +7,7 @@ from typing import IO, Any
 import msgspec
 
 from benchflow.base.errors import BenchflowError
-from benchflow.procedure.cache import Loaded
+from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Answer, Clock, Desk
 from benchflow.session.refusal import Reason, Refusal

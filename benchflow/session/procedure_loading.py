@@ -4,7 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
-from benchflow.procedure.cache import Loaded, load, read_text
+from benchflow.procedure.compiled_cache import Loaded, load, read_text
 from benchflow.procedure.model import Procedure
 from benchflow.session.catalog import places
 

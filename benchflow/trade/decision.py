@@ -16,7 +16,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import Decision
+from benchflow.procedure.model import DecisionRule
 from benchflow.quantity import Limit, Quantity, base
 from benchflow.trade.rounding import width
 
@@ -27,7 +27,7 @@ GUARD_FACTOR = Fraction(165, 100)
 """Guard band in standard uncertainties, ISO 14253-1:2017 (0.825 U for k = 2). The 1998 and 2013
 editions are commonly read as the full U; the edition is part of the rule's name here."""
 
-RULES: dict[Decision, str] = {
+RULES: dict[DecisionRule, str] = {
     "simple": "simple acceptance: the reading itself decides",
     "guarded": "guarded acceptance, ISO 14253-1:2017, guard band 1.65 u",
 }
@@ -53,7 +53,7 @@ class Judgement(Struct, frozen=True):
     reject_high: Fraction | None = None
 
 
-def judge(reading: Quantity, limit: Limit, decision: Decision, u: Quantity | None = None) -> Judgement:
+def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity | None = None) -> Judgement:
     """Judge ``reading`` against ``limit`` by ``decision``; ``u`` is its standard uncertainty.
 
     Under the guarded rule a reading whose uncertainty is not known proves nothing, whichever side of

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
-from benchflow.procedure.model import Decision
+from benchflow.procedure.model import DecisionRule
 from benchflow.procedure.problems import hint_for
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.quantity.arithmetic import decimal
@@ -329,7 +329,7 @@ _ENGINE = (
 
 def _judge(answers: Answers) -> Worked:
     reading, limit = answers.quantity("reading"), answers.limit("limit")
-    rule: Decision = "simple" if answers.text("decision") == "simple" else "guarded"
+    rule: DecisionRule = "simple" if answers.text("decision") == "simple" else "guarded"
     expanded, factor = answers.maybe("uncertainty"), answers.maybe("coverage-factor")
     k = Fraction(2) if factor is None else Fraction(factor.value)
     if k <= 0 or (expanded is not None and expanded.value < 0):

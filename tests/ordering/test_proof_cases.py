@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from msgspec.structs import replace
 
 from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
-from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, Ref, Window
+from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, Ref, TimeSince
 from benchflow.quantity import Quantity
 from tests.ordering import brute
 from tests.ordering.plans import move, procedure, rule, step, variable
@@ -106,7 +106,7 @@ def test_a_circle_is_told_along_its_shortest_way_at_the_after_that_closes_it() -
 
 
 def test_a_circle_by_way_of_a_time_window_is_found_too() -> None:
-    window = Window(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
+    window = TimeSince(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
     built = procedure(replace(op("a", line=1), time=(window,)), op("b", "a", line=2))
     found = only(prove(built), "order-cycle")
     assert (found.line, found.column) == (9, 9)

@@ -13,15 +13,15 @@ from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
+from benchflow.procedure.authoring.json_schema import json_schema
 from benchflow.procedure.problems import CODES, Problem
-from benchflow.procedure.reader import Reading, read_bytes
-from benchflow.procedure.schema import json_schema
+from benchflow.procedure.reader import ReadResult, read_bytes
 
 BAD = sorted((Path(__file__).parent / "bad").glob("*.yaml"))
 _expected = re.compile(r"# (\d+:\d+ (?:error|warning) [a-z-]+)")
 
 
-def _read(path: Path) -> tuple[list[str], str, Reading]:
+def _read(path: Path) -> tuple[list[str], str, ReadResult]:
     """What the file says has to be found, whether the schema sees it, and what is found."""
     data = path.read_bytes()
     head = data.decode("utf-8").split("\n\n", 1)[0].split("\n")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
-from benchflow.procedure.cache import KEPT, Loaded, load, read_text
+from benchflow.procedure.compiled_cache import KEPT, Loaded, load, read_text
 
 GOOD = Path(__file__).parent / "good" / "every-key.yaml"
 BAD = Path(__file__).parent / "bad"
@@ -68,7 +68,7 @@ def test_what_another_version_of_the_reader_compiled_is_not_believed(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     load(GOOD, folder)
-    monkeypatch.setattr("benchflow.procedure.cache._reader_fingerprint", lambda: "another")
+    monkeypatch.setattr("benchflow.procedure.compiled_cache._reader_fingerprint", lambda: "another")
     load(GOOD, folder)
     assert len(_compiled(folder)) == 2
 
@@ -127,7 +127,7 @@ def test_the_bench_opens_without_the_yaml_reader_or_pint(folder: Path) -> None:
     load(GOOD, folder)
     script = (
         "import sys; from pathlib import Path\n"
-        "from benchflow.procedure.cache import load\n"
+        "from benchflow.procedure.compiled_cache import load\n"
         "from benchflow.procedure.expand import expand\n"
         "loaded = load(Path(sys.argv[1]), Path(sys.argv[2]))\n"
         "expand(loaded.procedure, {'cams': 'reground'})\n"

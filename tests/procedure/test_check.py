@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from benchflow.procedure.check import as_finding, check_structure
+from benchflow.procedure.checks.unused_names import as_finding, check_structure
 from benchflow.procedure.problems import Problem, hint_for, nearest
 from benchflow.procedure.reader import read, read_bytes
 

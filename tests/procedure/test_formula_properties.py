@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, propagate, render
-from benchflow.procedure.formula.dimensions import MADE_OF
+from benchflow.procedure.formula.unit_check import MADE_OF
 from benchflow.quantity import Quantity, convert, units
 
 lengths = st.decimals(min_value=Decimal("0.001"), max_value=100, places=3)

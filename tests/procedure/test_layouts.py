@@ -4,7 +4,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchflow.procedure.layouts import Layout, grid, middle_out_layout, star_labels, star_layout, star_order, tokens
+from benchflow.procedure.joint_layouts import (
+    Layout,
+    grid,
+    middle_out_layout,
+    star_labels,
+    star_layout,
+    star_order,
+    tokens,
+)
 
 
 def _drawn(text: str) -> Layout:

@@ -8,7 +8,7 @@ from textwrap import wrap
 import pytest
 
 from benchflow.ordering.proof import prove
-from benchflow.procedure.cache import load
+from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage, values_of
 from benchflow.procedure.plan import Plan

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
-from benchflow.procedure.guide import author_guide, parts_below
-from benchflow.procedure.procedure_keys import PROCEDURE
+from benchflow.procedure.authoring.author_guide import author_guide, parts_below
+from benchflow.procedure.authoring.json_schema import json_schema
+from benchflow.procedure.keys.procedure_keys import PROCEDURE
 from benchflow.procedure.reader import read
-from benchflow.procedure.schema import json_schema
 
 GOOD = Path(__file__).parent / "good" / "every-key.yaml"
 PROCEDURES = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))

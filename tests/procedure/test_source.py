@@ -7,9 +7,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.expand import expand, option_choices
-from benchflow.procedure.nodes import Mapping, Scalar
-from benchflow.procedure.reader import Reading, read, read_bytes
-from benchflow.procedure.source import MAX_BYTES, MAX_PROBLEMS, MAX_SCALAR, parse
+from benchflow.procedure.reader import ReadResult, read, read_bytes
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlScalar
+from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, MAX_PROBLEMS, MAX_SCALAR, parse
 
 SMALL = """benchflow: 1
 id: trial
@@ -25,7 +25,7 @@ sections:
 """
 
 
-def _codes(reading: Reading) -> list[str]:
+def _codes(reading: ReadResult) -> list[str]:
     return [problem.code for problem in reading.problems]
 
 
@@ -94,9 +94,9 @@ def test_a_block_that_nests_without_end_is_cut_short() -> None:
 def test_a_text_without_end_is_cut_and_told() -> None:
     source = parse("a: " + "9" * (MAX_SCALAR + 1), "f")
     assert [problem.code for problem in source.problems.listed(source.root)] == ["too-long"]
-    assert isinstance(source.root, Mapping)
+    assert isinstance(source.root, YamlMapping)
     value = source.root.pairs[0][1]
-    assert isinstance(value, Scalar)
+    assert isinstance(value, YamlScalar)
     assert len(value.text) == MAX_SCALAR
 
 

@@ -4,9 +4,9 @@ from itertools import pairwise
 
 import pytest
 
-from benchflow.procedure.layouts import middle_out_layout, star_labels, star_order
+from benchflow.procedure.joint_layouts import middle_out_layout, star_labels, star_order
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Tighten, TorqueStage
-from benchflow.procedure.reader import Reading, read
+from benchflow.procedure.reader import ReadResult, read
 
 ORDERS = {
     # Numbered one after the other clockwise: the legacy table of ASME PCC-1 from memory; 12 also printed at
@@ -63,7 +63,7 @@ def test_a_cylinder_head_is_drawn_down_from_its_middle_outwards(rows: int, colum
 # --- stages as published ----------------------------------------------------------------------------------
 
 
-def tightened(stages: str, total: str = "", count: int = 10, groups: str = "") -> Reading:
+def tightened(stages: str, total: str = "", count: int = 10, groups: str = "") -> ReadResult:
     numbers = " ".join(str(n) for n in range(1, count + 1))
     more = f", total-angle: {total}" if total else ""
     return read(
@@ -84,7 +84,7 @@ sections:
     )
 
 
-def shape(found: Reading) -> list[str]:
+def shape(found: ReadResult) -> list[str]:
     assert found.procedure is not None, found.problems
     tighten = found.procedure.operations[0].tighten
     assert isinstance(tighten, Tighten)

@@ -15,8 +15,8 @@ from typing import Any
 
 from msgspec import Struct
 
-from benchflow.procedure.cache import Loaded
-from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, Record
+from benchflow.procedure.compiled_cache import Loaded
+from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
 from benchflow.session.controller import Desk
@@ -199,7 +199,7 @@ class Player:
                 entries.append({**entry, "instrument": tool} if tool else entry)
         return entries
 
-    def value(self, step: Step, record: Record) -> str:
+    def value(self, step: Step, record: RecordedValue) -> str:
         """A reading inside its limit, near where this build's others of that name lie."""
         if self.steady:
             return reading(self.state, record)

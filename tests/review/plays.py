@@ -8,7 +8,7 @@ from pathlib import Path
 from shutil import rmtree
 from tempfile import mkdtemp
 
-from benchflow.procedure.cache import Loaded, read_text
+from benchflow.procedure.compiled_cache import Loaded, read_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.review.log.loaded_log import Account, account

@@ -13,7 +13,7 @@ from tests.review.plays import BEGIN, FLOAT_NAME, folder, head_install, read, to
 
 def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standard") -> Path:
     """A build with fixed options, by the head install or by another text of it."""
-    from benchflow.procedure.cache import read_text
+    from benchflow.procedure.compiled_cache import read_text
 
     log = folder() / f"{name}.jsonl"
     source = read_text(text, "head-install.yaml", folder() / "cache") if text else head_install()

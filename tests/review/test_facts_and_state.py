@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.procedure.cache import load
+from benchflow.procedure.compiled_cache import load
 from benchflow.review.evidence.assessment import of_everything
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.loaded_log import Account, account

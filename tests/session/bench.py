@@ -7,8 +7,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from benchflow.procedure.cache import Loaded
-from benchflow.procedure.cache import read_text as read_procedure_text
+from benchflow.procedure.compiled_cache import Loaded
+from benchflow.procedure.compiled_cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Accepted, Clock, Desk
 from benchflow.session.refusal import Refusal

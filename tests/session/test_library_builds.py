@@ -7,7 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from benchflow.procedure.cache import load
+from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.expand import option_choices
 from benchflow.session.controller import Accepted, Clock, Desk
 from benchflow.session.log.journal import verify

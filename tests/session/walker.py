@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from decimal import Decimal
 from typing import Any
 
-from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, Record
+from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
 from benchflow.session.rules.joint_progress import joint_of, stage_order
@@ -50,7 +50,7 @@ MEASURED = {
 """What is measured where the middle of each limit by itself would not make the sums come out inside theirs."""
 
 
-def reading(state: State, record: Record) -> str:
+def reading(state: State, record: RecordedValue) -> str:
     if record.name in MEASURED:
         return MEASURED[record.name]
     match record.bound:

@@ -14,11 +14,29 @@ Dimensions are worked through by pint, on a small registry of our own (:mod:`.di
 out in exact fractions of base units (:mod:`.working`), first-order uncertainty by the uncertainties library.
 """
 
-from benchflow.procedure.formula.dimensions import check_units, is_difference
-from benchflow.procedure.formula.tree import Formula, FormulaError, NameRef, at_place, names, parse_formula, render
-from benchflow.procedure.formula.working import Worked, evaluate, propagate
+from benchflow.procedure.formula.evaluation import EvaluatedFormula, evaluate, propagate
+from benchflow.procedure.formula.expression import (
+    Formula,
+    FormulaError,
+    NameRef,
+    at_place,
+    names,
+    parse_formula,
+    render,
+)
+from benchflow.procedure.formula.unit_check import check_units, is_difference
 
 __all__ = [
-    "Formula", "FormulaError", "NameRef", "Worked", "at_place", "check_units", "evaluate", "is_difference", "names",
-    "parse_formula", "propagate", "render",
+    "EvaluatedFormula",
+    "Formula",
+    "FormulaError",
+    "NameRef",
+    "at_place",
+    "check_units",
+    "evaluate",
+    "is_difference",
+    "names",
+    "parse_formula",
+    "propagate",
+    "render",
 ]  # fmt: skip

@@ -5,7 +5,15 @@ from typing import cast
 
 from msgspec import Struct
 
-from benchflow.procedure.model import AboveReading, Bound, Decision, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.model import (
+    AboveReading,
+    Bound,
+    CalculatedValue,
+    DecisionRule,
+    EqualWithin,
+    Fixed,
+    RecordedValue,
+)
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, convert
 from benchflow.review.log.facts import ReadingFact
@@ -30,7 +38,7 @@ class Value(Struct, frozen=True):
     name: str
     ask: str
     unit: str
-    decision: Decision
+    decision: DecisionRule
     limit: str
     band: Band
     readings: tuple[ReadingFact, ...]
@@ -68,7 +76,7 @@ def values_of(account: Account, step: Step) -> tuple[Value, ...]:
     return (*recorded, *(value for value in worked if value is not None))
 
 
-def _recorded(account: Account, step: Step, record: Record) -> Value:
+def _recorded(account: Account, step: Step, record: RecordedValue) -> Value:
     state = account.state
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in state.work(step.id).used)
@@ -89,7 +97,7 @@ def _recorded(account: Account, step: Step, record: Record) -> Value:
     )  # fmt: skip
 
 
-def _worked(account: Account, step: Step, work: WorkOut) -> Value | None:
+def _worked(account: Account, step: Step, work: CalculatedValue) -> Value | None:
     """As it was logged when its last input came in: nothing is worked out anew."""
     facts = [r for r in account.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
     standing = next((fact for fact in facts if fact.standing), None)

@@ -13,18 +13,18 @@ from benchflow.ordering.pictures.order_graph import move_letter
 from benchflow.ordering.pictures.order_sheet import NeededState, OrderSheet, SheetMove, SheetOperation
 from benchflow.procedure.model import (
     Bound,
+    CalculatedValue,
     Caution,
-    Choose,
     FollowUp,
     Joint,
-    Match,
     Operation,
+    PartChoice,
+    PartMatching,
     Procedure,
-    Record,
+    RecordedValue,
     Ref,
     Remedy,
     Tighten,
-    WorkOut,
 )
 from benchflow.trade.pictures import Fastener
 
@@ -296,7 +296,7 @@ def runs(numbers: Iterable[int]) -> str:
 # --- room to write ----------------------------------------------------------------------------------
 
 
-def _to_read(names: "_Names", record: Record) -> Blank:
+def _to_read(names: "_Names", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
     limits = [_limit(record.bound), f"used parts: {record.used.text}" if record.used else ""]
     return Blank(
@@ -309,14 +309,14 @@ def _to_read(names: "_Names", record: Record) -> Blank:
     )
 
 
-def _judged(record: Record) -> Iterator[str]:
+def _judged(record: RecordedValue) -> Iterator[str]:
     if len(record.slots) > 1 and record.judge != "all":
         yield f"judged by the {record.judge}"
     if record.decision == "guarded":
         yield "guarded: near a limit is not proven"
 
 
-def _to_work_out(names: "_Names", work_out: WorkOut) -> Blank:
+def _to_work_out(names: "_Names", work_out: CalculatedValue) -> Blank:
     limit = _limit(work_out.bound)
     return Blank(
         ask=work_out.title or work_out.name,
@@ -340,13 +340,13 @@ def _remedies(names: "_Names", side: str, remedies: Iterable[Remedy]) -> Iterato
         yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
 
 
-def _to_choose(choose: Choose) -> Table:
+def _to_choose(choose: PartChoice) -> Table:
     rows = tuple((f"up to {band.up_to.entered}", band.take) for band in choose.bands)
     above = f", above {choose.above.entered}" if choose.above else ""
     return Table(f"{choose.title or choose.name}, by {choose.by}{above}", rows)
 
 
-def _to_match(match: Match) -> Table:
+def _to_match(match: PartMatching) -> Table:
     aim = f", near {match.aim.entered}" if match.aim else ""
     words = f"one for each {match.to}, so that {match.so_that} comes within {match.limit.text}{aim}"
     return Table(match.title or match.name, words=words)

@@ -6,7 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 from benchflow.ordering.wording import all_of, in_a_sentence, move_title, stands, step_title
-from benchflow.procedure.model import Procedure, Record, Stage
+from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
 from benchflow.quantity.shown import round_half_up, with_unit
@@ -28,7 +28,7 @@ class Book:
     def number(self, step: str) -> int | None:
         return self.plan.number(step) if step in self.plan.steps else None
 
-    def record(self, step: str, name: str) -> Record | None:
+    def record(self, step: str, name: str) -> RecordedValue | None:
         found = self.plan.steps.get(step)
         return found.record(name) if found else None
 

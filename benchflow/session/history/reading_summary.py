@@ -2,7 +2,7 @@
 
 import msgspec
 
-from benchflow.procedure.model import Record
+from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Plan
 from benchflow.session.history.event_text import judged
 from benchflow.session.log.line_format import Line
@@ -41,7 +41,7 @@ class SummingUp:
         rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
         return f"; {figure}{judged(verdict.verdict, verdict.side, verdict.limit)}{rule}"
 
-    def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> Record | None:
+    def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> RecordedValue | None:
         step = state.plan.steps.get(event.operation)
         if isinstance(event, ev.Corrected):
             _, name, _ = state.recorded.get(event.event, ("", "", ""))

@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Choose
+from benchflow.procedure.model import PartChoice
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, show
 from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown
@@ -31,7 +31,7 @@ class Proposal(Struct, frozen=True):
     note: str = ""
 
 
-def proposal(state: State, step: Step, choose: Choose) -> Proposal:
+def proposal(state: State, step: Step, choose: PartChoice) -> Proposal:
     values = _values(state, step, choose.by)
     if not values:
         return Proposal((), f"{choose.by} is not there yet")
@@ -68,7 +68,7 @@ def _values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fractio
     return [] if worked is None else [(worked, Fraction(0))]
 
 
-def _bands(choose: Choose, value: Quantity, spread: Fraction) -> list[str]:
+def _bands(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
     """The rows that the value may belong to: one, or two where the uncertainty reaches over an edge."""
     exact = base(value)
     lower = None if choose.above is None else base(choose.above)

@@ -6,7 +6,7 @@ from msgspec.structs import replace
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Record
+from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
 from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown, unreadable
@@ -69,7 +69,7 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     return (*entries, *worked_out(state, step, entries, around, by))
 
 
-def _asked(step: Step, intent: it.Record) -> tuple[Record, str | None] | Refusal:
+def _asked(step: Step, intent: it.Record) -> tuple[RecordedValue, str | None] | Refusal:
     """The value that is meant, and which reading of it, where that is said.
 
     ``place`` is the reading's own place, or the one that the operation is repeated for; ``bore[front]`` says both the
@@ -95,7 +95,7 @@ def _asked(step: Step, intent: it.Record) -> tuple[Record, str | None] | Refusal
     return asked, slot
 
 
-def _next_slot(state: State, step: Step, record: Record) -> str | Refusal:
+def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal:
     """Which reading is meant where nothing is said: the only one, or the next that is open."""
     if len(record.slots) == 1:
         return record.slots[0]
@@ -111,7 +111,7 @@ def _next_slot(state: State, step: Step, record: Record) -> str | Refusal:
 
 
 def _recorded(
-    state: State, step: Step, record: Record, slot: str, quantity: Quantity, u: Quantity | None, used: bool
+    state: State, step: Step, record: RecordedValue, slot: str, quantity: Quantity, u: Quantity | None, used: bool
 ) -> ev.Recorded:
     bound = bound_in_force(record, used)
     verdict = judge_reading(state, record, quantity, used, u)

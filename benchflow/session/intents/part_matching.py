@@ -13,7 +13,7 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import Match, WorkOut
+from benchflow.procedure.model import CalculatedValue, PartMatching
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
 from benchflow.session.context import Decision, Entry, refuse, unknown, unreadable
@@ -39,7 +39,7 @@ class Wanted(Struct, frozen=True):
     aim: Quantity | None
 
 
-def match_place(state: State, step: Step, name: str) -> tuple[Match, str] | None:
+def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str] | None:
     """The match and the place that ``shims[3]`` speaks of."""
     ref = ValueRef.parse(name)
     match = step.match(ref.name)
@@ -48,7 +48,7 @@ def match_place(state: State, step: Step, name: str) -> tuple[Match, str] | None
     return match, ref.place
 
 
-def on_hand(state: State, match: Match) -> dict[str, Quantity] | None:
+def on_hand(state: State, match: PartMatching) -> dict[str, Quantity] | None:
     """Part to measured size; ``None`` until every one of them is measured. A part is named by its reading."""
     parts: dict[str, Quantity] = {}
     for step, record in state.plan.records(match.measured):
@@ -62,7 +62,7 @@ def on_hand(state: State, match: Match) -> dict[str, Quantity] | None:
     return parts or None
 
 
-def at_place(work: WorkOut, formula: "Formula", place: str, names: set[str]) -> WorkOut:
+def at_place(work: CalculatedValue, formula: "Formula", place: str, names: set[str]) -> CalculatedValue:
     """The formula of ``so-that`` for one place: names that have a value there get it put behind them."""
     from msgspec.structs import replace
 
@@ -72,7 +72,7 @@ def at_place(work: WorkOut, formula: "Formula", place: str, names: set[str]) -> 
     return replace(work, formula=render(moved(formula, names, place)))
 
 
-def so_that(state: State, step: Step, match: Match, place: str, size: Quantity) -> Quantity | None:
+def so_that(state: State, step: Step, match: PartMatching, place: str, size: Quantity) -> Quantity | None:
     """The value that comes of a part of ``size`` in ``place``; ``None`` while a reading is missing."""
     work = step.work_out(match.so_that)
     if work is None:
@@ -98,7 +98,7 @@ def _slot_there(state: State, name: str, place: str) -> bool:
     return found is not None and place in found.record.slots and found.record.by_place
 
 
-def wanted(state: State, step: Step, match: Match, unit: str) -> tuple[Wanted, ...] | None:
+def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Wanted, ...] | None:
     """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
@@ -122,7 +122,7 @@ def wanted(state: State, step: Step, match: Match, unit: str) -> tuple[Wanted, .
     return tuple(found)
 
 
-def proposed(state: State, step: Step, match: Match) -> tuple[Mapping[str, str], str]:
+def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
     """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
     from benchflow.trade.matching import Matched, Part, Place, Sizes
     from benchflow.trade.matching import match as solve
@@ -165,7 +165,7 @@ def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
         return None
 
 
-def take_for_match(state: State, step: Step, place: tuple[Match, str], intent: it.Choose, by: str) -> Decision:
+def take_for_match(state: State, step: Step, place: tuple[PartMatching, str], intent: it.Choose, by: str) -> Decision:
     match, where = place
     parts = on_hand(state, match)
     if parts is None:
@@ -208,7 +208,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 
 
-def _outcome(step: Step, match: Match) -> str:
+def _outcome(step: Step, match: PartMatching) -> str:
     """What the match is made for, by its title: ``Lash with the shim that is given``."""
     work = step.work_out(match.so_that)
     return work.title or match.so_that if work is not None else match.so_that

@@ -33,7 +33,9 @@ class Remedying(Struct, frozen=True):
     exhausted: bool
 
 
-def verdict_of(state: State, step: Step, name: str) -> tuple[ValueVerdict, model.Record | model.WorkOut] | None:
+def verdict_of(
+    state: State, step: Step, name: str
+) -> tuple[ValueVerdict, model.RecordedValue | model.CalculatedValue] | None:
     for record in step.operation.record:
         if record.name == name:
             return judge_value(state, step.id, record), record

@@ -7,7 +7,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
-from benchflow.procedure.model import Fixed, Record, WorkOut
+from benchflow.procedure.model import CalculatedValue, Fixed, RecordedValue
 from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session.context import Around, Entry
@@ -34,7 +34,7 @@ class Known(Struct, frozen=True):
     uncertainties: dict[str, Decimal]
 
 
-def worked_by_itself(step: Step) -> tuple[WorkOut, ...]:
+def worked_by_itself(step: Step) -> tuple[CalculatedValue, ...]:
     """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
     part given to it (:mod:`benchflow.session.intents.part_matching`), and judged there."""
     matched = {match.so_that for match in step.operation.match}
@@ -48,7 +48,7 @@ def remedied_at(state: State, step: Step, name: str) -> int:
     return max((remedies[each].seq for each in resting), default=0)
 
 
-def rests_on(plan: Plan, remedies: dict[str, Remedy], work: WorkOut, name: str) -> bool:
+def rests_on(plan: Plan, remedies: dict[str, Remedy], work: CalculatedValue, name: str) -> bool:
     """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
     if work.name not in remedies:
         return False
@@ -59,7 +59,7 @@ def rests_on(plan: Plan, remedies: dict[str, Remedy], work: WorkOut, name: str) 
 
 
 def judge_worked(
-    state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity] | None = None
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
 ) -> WorkedValue | None:
     """The value as it stands; ``None`` while a reading that it needs is missing, or it cannot be worked out.
 
@@ -79,7 +79,7 @@ def judge_worked(
     return WorkedValue(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
 
 
-def _verdict(work: WorkOut, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
+def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
     if not isinstance(work.bound, Fixed):
         return ValueVerdict("none", None, (), value, "" if work.bound is None else work.bound.text)
     limit, text = work.bound.limit, work.bound.text
@@ -92,7 +92,7 @@ def _verdict(work: WorkOut, value: Quantity, u: Quantity | None, difference: boo
     return ValueVerdict(found.verdict, found.side, (), value, text, found.because, found.conformity)
 
 
-def inputs_of(state: State, step: Step, work: WorkOut, assumed: Mapping[str, Quantity]) -> Known | None:
+def inputs_of(state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]) -> Known | None:
     """Everything the formula speaks of; ``None`` when any of it is missing."""
     from benchflow.procedure.formula import names
 
@@ -115,7 +115,7 @@ def _places(state: State, name: str) -> Iterator[str]:
     for value in state.plan.values(name):
         if value.name != name:
             yield value.name
-        elif isinstance(value, Record):
+        elif isinstance(value, RecordedValue):
             yield from (str(ValueRef(name, slot)) for slot in value.slots)
 
 
@@ -172,7 +172,7 @@ def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Aro
     return tuple(found)
 
 
-def _event(step: Step, work: WorkOut, worked: WorkedValue, value: Quantity) -> ev.Calculated:
+def _event(step: Step, work: CalculatedValue, worked: WorkedValue, value: Quantity) -> ev.Calculated:
     verdict = worked.verdict
     return ev.Calculated(
         operation=step.id,

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from benchflow.base.durations import clock_duration
 from benchflow.procedure.identity import StepId
-from benchflow.procedure.model import CheckStage, Record
+from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
 from benchflow.session.intents.choices import choice_reasons
@@ -68,7 +68,7 @@ def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
             yield value_reasons(state, step, work.name, ("1",), worked.verdict)
 
 
-def _read_again(state: State, step: Step, record: Record) -> Iterator[Reason]:
+def _read_again(state: State, step: Step, record: RecordedValue) -> Iterator[Reason]:
     """What was read before a remedy says nothing of how it is after it."""
     remedied = remedied_at(state, step, record.name)
     old = [slot for slot, attempt in latest(state, step.id, record.name).items() if attempt.seq < remedied]

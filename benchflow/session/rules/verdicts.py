@@ -6,7 +6,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import AboveReading, Bound, Decision, EqualWithin, Fixed, Record
+from benchflow.procedure.model import AboveReading, Bound, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.state.events import Side, Stored, Verdict
 from benchflow.session.state.state import Attempt, State
@@ -47,11 +47,11 @@ def latest(state: State, step: str, name: str) -> dict[str, Attempt]:
     return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
 
 
-def bound_in_force(record: Record, used: bool) -> Bound | None:
+def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
     return record.used if used and record.used is not None else record.bound
 
 
-def stated_uncertainty(state: State, record: Record, reading: Quantity) -> Quantity | None:
+def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
     """Standard uncertainty from what the procedure asks of the instrument: U at most so much, k = 2."""
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     if need is None or need.uncertainty is None or need.uncertainty.high is None:
@@ -102,7 +102,7 @@ def value_of(state: State, name: str) -> Quantity | None:
     return statistic(record, values) if len(values) == len(record.slots) else None
 
 
-def statistic(record: Record, values: Sequence[Quantity]) -> Quantity:
+def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
     """What ``judge`` makes of the readings; of ``all`` (several), their mean, as anybody would quote it."""
     numbers = [value.value for value in values]
     unit = values[0].unit
@@ -126,12 +126,14 @@ def _made(value: Decimal, unit: str) -> Quantity:
 Together = Literal["each", "together"]
 
 
-def judged_each(record: Record, bound: Bound | None) -> bool:
+def judged_each(record: RecordedValue, bound: Bound | None) -> bool:
     """Whether every reading is held against the limit by itself."""
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
-def judge_reading(state: State, record: Record, reading: Quantity, used: bool, u: Quantity | None) -> Judgement | None:
+def judge_reading(
+    state: State, record: RecordedValue, reading: Quantity, used: bool, u: Quantity | None
+) -> Judgement | None:
     """The verdict on one reading by itself; ``None`` where the readings are judged together or no limit is."""
     bound = bound_in_force(record, used)
     if not judged_each(record, bound):
@@ -140,7 +142,7 @@ def judge_reading(state: State, record: Record, reading: Quantity, used: bool, u
     return None if limit is None else judge(reading, limit, record.decision, u)
 
 
-def judge_value(state: State, step: str, record: Record) -> ValueVerdict:
+def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     """How a recorded value stands, all its readings taken together."""
     attempts = latest(state, step, record.name)
     missing = tuple(slot for slot in record.slots if slot not in attempts)
@@ -161,7 +163,7 @@ def judge_value(state: State, step: str, record: Record) -> ValueVerdict:
     return _together(state, record, bound, values, present, text)
 
 
-def together(state: State, step: str, record: Record) -> str:
+def together(state: State, step: str, record: RecordedValue) -> str:
     """``mean 24.7093 mm``: the one figure that is held against the limit; empty while a reading is missing, and
     where every reading is judged by itself."""
     bound = bound_in_force(record, record.name in state.work(step).used)
@@ -191,7 +193,7 @@ def _rounded(value: Quantity, bound: Bound | None) -> str:
 
 def _worst(
     state: State,
-    record: Record,
+    record: RecordedValue,
     bound: Bound,
     present: Sequence[Attempt],
     missing: tuple[str, ...],
@@ -218,13 +220,13 @@ def _worst(
 
 def _together(
     state: State,
-    record: Record,
+    record: RecordedValue,
     bound: Bound,
     values: Sequence[Quantity],
     present: Sequence[Attempt],
     text: str,
 ) -> ValueVerdict:
-    decision: Decision = record.decision
+    decision: DecisionRule = record.decision
     if isinstance(bound, EqualWithin):
         numbers = [value.value for value in values]
         value = _made(max(numbers) - min(numbers), record.unit)
@@ -238,7 +240,7 @@ def _together(
     return ValueVerdict(verdict.verdict, verdict.side, (), value, text, verdict.because, verdict.conformity)
 
 
-def _combined(present: Sequence[Attempt], record: Record, bound: Bound) -> Quantity | None:
+def _combined(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:
     """Standard uncertainty of what is judged. Readings with one instrument share its error, so a mean is
     no surer than one of them; a difference of two is less sure by the square root of two (GUM 5.1.2, taken as
     uncorrelated, the cautious way for a difference)."""

@@ -31,27 +31,22 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import LimitOf, Measure, quantity, report
 from benchflow.procedure.model import Mark, Ref
-from benchflow.procedure.nodes import Node
 from benchflow.procedure.problems import Problem, hint_for
-from benchflow.procedure.shapes import (
+from benchflow.procedure.shapes.basic_shapes import (
     LINE,
-    NOWHERE,
-    Definitions,
-    Factor,
-    JsonSchema,
-    ListOf,
-    Made,
-    MapOf,
-    Notes,
-    OneOf,
-    Shape,
-    scalar,
+    FactorShape,
+    ListShape,
+    MapShape,
+    TransformedShape,
+    WordShape,
     whole,
 )
-from benchflow.procedure.source import decode, parse
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, quantity, report
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
+from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.shop.register import Defaults, Person, Shop, hash_parts
 from benchflow.trade.instruments import Instrument, Percent, Uncertainty, Width
@@ -74,7 +69,7 @@ def load_shop(path: Path) -> ReadShop:
 def read_shop(text: str, file: str = "shop.yaml") -> ReadShop:
     """The register in ``text``, or everything that is wrong with it, in the order of the file. Never raises."""
     source = parse(text, file)
-    shop = None if source.root is None else SHOP.read(source.root, Notes(source.problems))
+    shop = None if source.root is None else SHOP.read(source.root, ReadContext(source.problems))
     if source.root is None and not source.problems.any_error:
         shop = Shop()  # an empty file is an empty register
     problems = source.problems.listed(source.root)
@@ -101,7 +96,7 @@ def json_schema() -> JsonSchema:
 class Day(Shape[date]):
     noun = "a day such as 2026-03-01"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> date | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> date | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -119,7 +114,7 @@ class Day(Shape[date]):
 class Count(Shape[int]):
     noun = "a whole number"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> int | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> int | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -137,7 +132,7 @@ class _Anything(Shape[Quantity]):
 
     noun = "a quantity with its unit, such as 120 N·m"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Quantity | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
         found = scalar(node, self.noun, notes)
         return None if found is None else quantity(found, notes, None)
 
@@ -156,7 +151,7 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
     noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
     _ending = "of scale"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -181,7 +176,7 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
         return {"type": "string", "pattern": r"\S"}
 
 
-def _pin(text: str, node: Node, name: Ref, notes: Notes) -> str | None:
+def _pin(text: str, node: YamlNode, name: Ref, notes: ReadContext) -> str | None:
     if hash_parts(text) is None:
         # A PIN written out must not be spread further, so the message does not repeat it.
         notes.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
@@ -191,8 +186,10 @@ def _pin(text: str, node: Node, name: Ref, notes: Notes) -> str | None:
 
 # --- people -----------------------------------------------------------------------------------------
 
-_ROLES = Key("roles", ListOf(LINE, single=True, distinct=True), "What the person may sign for.", required=True)
-_PIN = Key("pin", Made(LINE, _pin), "The salted hash of the PIN, as `benchflow shop pin` writes it; never the PIN.")
+_ROLES = Key("roles", ListShape(LINE, single=True, distinct=True), "What the person may sign for.", required=True)
+_PIN = Key(
+    "pin", TransformedShape(LINE, _pin), "The salted hash of the PIN, as `benchflow shop pin` writes it; never the PIN."
+)
 _LEFT = Key("retired", Day(), "The day since when the person no longer works here.")
 
 
@@ -200,7 +197,7 @@ def _person(fields: Fields) -> Person:
     return Person(fields.name.name, fields.has(_ROLES, ()), fields.has(_PIN, ""), fields.get(_LEFT))
 
 
-PEOPLE = MapOf(Keys("person", "a person", (_ROLES, _PIN, _LEFT), _person), "people by name", key=LINE)
+PEOPLE = MapShape(KeyedShape("person", "a person", (_ROLES, _PIN, _LEFT), _person), "people by name", key=LINE)
 
 # --- instruments ------------------------------------------------------------------------------------
 
@@ -210,19 +207,19 @@ _KIND = Key(
     examples=("torque", "micrometer", "dial indicator"),
 )  # fmt: skip
 _SERIAL = Key("serial", LINE, "Its serial number, as written on it.")
-_RANGE = Key("range", LimitOf(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
+_RANGE = Key("range", LimitShape(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
 _SCALE = Key("scale", _Anything(), "Full scale, where it is not the upper end of the range.")
 _UNCERTAINTY = Key(
     "uncertainty", Unsureness(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",
     examples=("4 %", "1 % of scale", "0.002 mm"),
 )  # fmt: skip
-_COVERAGE = Key("coverage-factor", Factor(), "The coverage factor k of that uncertainty; 2 where none is given.")
+_COVERAGE = Key("coverage-factor", FactorShape(), "The coverage factor k of that uncertainty; 2 where none is given.")
 _CALIBRATED = Key("calibrated", Day(), "When it was last calibrated.")
 _DUE = Key("calibration-due", Day(), "When that runs out. A torque tool without it: 12 months after it was calibrated.")
 _USES = Key("uses-since", Count(), "Uses since that calibration, apart from those counted by session.")
-_USES_IN = Key("uses-in", MapOf(Count(), "uses by session", key=LINE), "Uses by session, counted by the program.")
+_USES_IN = Key("uses-in", MapShape(Count(), "uses by session", key=LINE), "Uses by session, counted by the program.")
 _ALLOWED = Key("uses-allowed", Count(), "How many uses a calibration is good for. A torque tool without it: 5000.")
-_LEVER = Key("lever", Measure("length"), "A wrench's length from its square to the middle of its grip.")
+_LEVER = Key("lever", QuantityShape("length"), "A wrench's length from its square to the middle of its grip.")
 _DOUBT = Key("in-doubt", LINE, "Why it may not be used until it is calibrated again: dropped, overloaded.")
 _RETIRED = Key("retired", Day(), "The day since when it is no longer used.")
 _NOTE = Key("note", LINE, "Anything else.")
@@ -270,7 +267,7 @@ def _lever(fields: Fields) -> Quantity | None:
     return lever
 
 
-INSTRUMENTS = MapOf(Keys("instrument", "an instrument", _INSTRUMENT, _instrument), "instruments by name")
+INSTRUMENTS = MapShape(KeyedShape("instrument", "an instrument", _INSTRUMENT, _instrument), "instruments by name")
 
 # --- the whole file ---------------------------------------------------------------------------------
 
@@ -288,11 +285,11 @@ def _defaults(fields: Fields) -> _Defaults:
     return _Defaults(Defaults(fields.has(_BY, "")), fields.at(_BY))
 
 
-_VERSION = Key("shop", OneOf("1"), "The version of this format: 1.", required=True)
+_VERSION = Key("shop", WordShape("1"), "The version of this format: 1.", required=True)
 _NAME = Key("name", LINE, "What the shop is called.")
 _PEOPLE = Key("people", PEOPLE, "Who works here.")
 _INSTRUMENTS = Key("instruments", INSTRUMENTS, "What is measured and tightened with.")
-_DEFAULTS = Key("defaults", Keys("defaults", "the defaults", (_BY,), _defaults), "What a session starts from.")
+_DEFAULTS = Key("defaults", KeyedShape("defaults", "the defaults", (_BY,), _defaults), "What a session starts from.")
 
 
 def _shop(fields: Fields) -> Shop:
@@ -318,4 +315,4 @@ def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
 
 
 _KEYS: tuple[Key[Any], ...] = (_VERSION, _NAME, _PEOPLE, _INSTRUMENTS, _DEFAULTS)
-SHOP = Keys("shop", "a shop file", _KEYS, _shop)
+SHOP = KeyedShape("shop", "a shop file", _KEYS, _shop)

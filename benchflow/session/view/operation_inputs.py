@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from benchflow.procedure.model import Decision, EqualWithin, Fixed, Record, WorkOut
+from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
 from benchflow.session.intents.choices import proposal
@@ -51,7 +51,7 @@ def _lot(state: State, step: Step, name: str) -> vw.LotInput:
     return vw.LotInput(name, item.title or name, lot, bool(lot))
 
 
-def _reading(state: State, step: Step, record: Record) -> vw.ReadingInput:
+def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput:
     work = state.work(step.id)
     attempts = latest(state, step.id, record.name)
     verdict = judge_value(state, step.id, record)
@@ -127,7 +127,7 @@ def _stops(state: State, step: Step, name: str) -> bool:
     return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
 
 
-def _again(state: State, step: Step, work: WorkOut) -> bool:
+def _again(state: State, step: Step, work: CalculatedValue) -> bool:
     """Whether a remedy was carried out and something that the value rests on was not read again since."""
     remedies, found = state.work(step.id).remedies, state.work(step.id).readings
     return any(
@@ -147,7 +147,9 @@ def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
     return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in again)
 
 
-def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Quantity | None) -> vw.Gauge | None:
+def _gauge(
+    state: State, record: RecordedValue, attempts: dict[str, Attempt], value: Quantity | None
+) -> vw.Gauge | None:
     bound = bound_in_force(record, False)
     if isinstance(bound, EqualWithin):
         limit: Limit | None = Limit(None, bound.spread, bound.text)
@@ -164,7 +166,7 @@ def _gauge(state: State, record: Record, attempts: dict[str, Attempt], value: Qu
     return gauge(limit, value, record.decision, u)
 
 
-def gauge(limit: Limit, value: Quantity | None, decision: Decision, u: Quantity | None) -> vw.Gauge:
+def gauge(limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None) -> vw.Gauge:
     """Where limit, guard band and reading lie on a span of the limit's width and half as much again."""
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
@@ -191,7 +193,7 @@ def gauge(limit: Limit, value: Quantity | None, decision: Decision, u: Quantity 
     )
 
 
-def _worked(state: State, step: Step, work: WorkOut) -> vw.WorkedInput:
+def _worked(state: State, step: Step, work: CalculatedValue) -> vw.WorkedInput:
     worked = judge_worked(state, step, work)
     waived = work.name in state.work(step.id).deviations
     limit = "" if work.bound is None else work.bound.text

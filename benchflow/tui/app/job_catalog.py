@@ -6,7 +6,7 @@ from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.procedure.cache import Loaded
+from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import Places, Session, library, make_folder, new_log_path, sessions
 from benchflow.session.controller import Clock, Desk
 from benchflow.session.procedure_loading import load_procedure, reader

@@ -7,7 +7,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.base.errors import BenchflowError
-from benchflow.procedure.cache import Loaded
+from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Desk
 from benchflow.session.refusal import Refusal

@@ -2,14 +2,14 @@
 
 from fractions import Fraction
 
-from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, Record, TorqueStage
-from benchflow.procedure.nodes import Sequence
-from benchflow.procedure.setup_keys import limit_dimension
-from benchflow.procedure.shapes import Notes
+from benchflow.procedure.keys.setup_keys import limit_dimension
+from benchflow.procedure.model import Fixed, InstrumentNeed, Mark, Operation, Procedure, RecordedValue, TorqueStage
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import YamlSequence
 from benchflow.quantity import Limit, Quantity, base, difference_factor, dimension_of, position, show
 
 
-def check_instruments(procedure: Procedure, notes: Notes) -> None:
+def check_instruments(procedure: Procedure, notes: ReadContext) -> None:
     """Warn of a stage or a limit beyond what the instrument has to cover, and of one of another kind."""
     known = {need.id: need for need in procedure.instruments}
     needs = {name: need for name, need in known.items() if need.covers is not None}
@@ -23,7 +23,7 @@ def check_instruments(procedure: Procedure, notes: Notes) -> None:
             _stages(operation, needs[operation.tighten.instrument], notes)
 
 
-def _record(record: Record, need: InstrumentNeed, notes: Notes) -> None:
+def _record(record: RecordedValue, need: InstrumentNeed, notes: ReadContext) -> None:
     covers = need.covers
     if covers is None:
         return
@@ -37,7 +37,7 @@ def _record(record: Record, need: InstrumentNeed, notes: Notes) -> None:
             _within(end, covers, need, record.mark, notes)
 
 
-def _provable(record: Record, need: InstrumentNeed | None, notes: Notes) -> None:
+def _provable(record: RecordedValue, need: InstrumentNeed | None, notes: ReadContext) -> None:
     """Under the guarded rule (ISO 14253-1:2017) a reading of unknown uncertainty proves nothing, nor does one whose
     guard bands of 1.65 u, 0.825 U at k = 2, meet in the middle of the limit."""
     if record.instrument is None:
@@ -57,12 +57,12 @@ def _provable(record: Record, need: InstrumentNeed | None, notes: Notes) -> None
         notes.problem("cannot-prove", record.mark, message, "ask for a finer instrument", "warning")
 
 
-def _stages(operation: Operation, need: InstrumentNeed, notes: Notes) -> None:
+def _stages(operation: Operation, need: InstrumentNeed, notes: ReadContext) -> None:
     tighten, covers = operation.tighten, need.covers
     if tighten is None or covers is None:
         return
     node = notes.nodes.get(("stages", tighten.mark))
-    items = node.items if isinstance(node, Sequence) else []
+    items = node.items if isinstance(node, YamlSequence) else []
     if len(items) != len(tighten.stages):
         return
     for stage, item in zip(tighten.stages, items, strict=True):
@@ -70,7 +70,7 @@ def _stages(operation: Operation, need: InstrumentNeed, notes: Notes) -> None:
             _within(stage.torque, covers, need, item.mark, notes)
 
 
-def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, notes: Notes) -> None:
+def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, notes: ReadContext) -> None:
     if wanted is None or not wanted.value:  # nothing is read at nought
         return
     if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "in":

@@ -1,15 +1,24 @@
 """An operation: what is done, when it may be, and what shows that it was done right."""
 
-from benchflow.procedure.choosing_keys import CHOOSE, MATCH
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import LimitOf, Measure
-from benchflow.procedure.measuring_keys import RECORD, WORK_OUT
-from benchflow.procedure.model import Hold, Operation, Ref, Undo, Window
-from benchflow.procedure.nodes import Node
-from benchflow.procedure.referring import NEEDS, SETTINGS, WHEN, KeyReference, Reference
-from benchflow.procedure.setup_keys import CAUTIONS_SAY, cautions, spoken
-from benchflow.procedure.shapes import FILLED_LINE, FILLED_PARAGRAPH, LINE, NAMED, ListOf, Made, MapOf, Notes
-from benchflow.procedure.tightening_keys import TIGHTEN
+from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
+from benchflow.procedure.keys.setup_keys import CAUTIONS_SAY, cautions, spoken
+from benchflow.procedure.keys.tightening_keys import TIGHTEN
+from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
+from benchflow.procedure.model import Hold, Operation, Ref, TimeSince, Undo
+from benchflow.procedure.shapes.basic_shapes import (
+    FILLED_LINE,
+    FILLED_PARAGRAPH,
+    LINE,
+    NAMED,
+    ListShape,
+    MapShape,
+    TransformedShape,
+)
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape
+from benchflow.procedure.shapes.reference_shapes import NEEDS, SETTINGS, WHEN, KeyReferenceShape, ReferenceShape
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.quantity import Limit
 
 ID = Key(
@@ -21,11 +30,13 @@ BECAUSE = Key("because", FILLED_PARAGRAPH, "Why it stands here, for the builder 
 _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_SAY)
 _WHEN = Key("when", WHEN, "Only for these choices of the options; otherwise it is not part of the build.")
 _EACH = Key(
-    "each", Reference("places", "a set of places"), "Repeated for each place of this set; ids become seat[1], seat[2]."
+    "each",
+    ReferenceShape("places", "a set of places"),
+    "Repeated for each place of this set; ids become seat[1], seat[2].",
 )
 _AFTER = Key(
     "after",
-    ListOf(Reference("prerequisite", "an id"), single=True),
+    ListShape(ReferenceShape("prerequisite", "an id"), single=True),
     "What has to be done before: an operation's id, `id[*]` for all its places, `id[2]` for one, or a section's id. "
     "Under the same `each`, a plain id is the same place.",
     examples=(["set-head-down"],),
@@ -35,10 +46,12 @@ _NEEDS = Key(
 )
 _DURING = Key("during", SETTINGS, "How the assembly stands while it is in hand; falls away when it is done.")
 _SETS = Key("sets", SETTINGS, "How the assembly stands when it is done.")
-_TAKES = Key("takes", Measure("time"), "The least it takes, for the check of the time windows.", examples=("5 min",))
+_TAKES = Key(
+    "takes", QuantityShape("time"), "The least it takes, for the check of the time windows.", examples=("5 min",)
+)
 _USES = Key(
     "uses",
-    ListOf(Reference("used", "a name from the kit or the instruments"), single=True),
+    ListShape(ReferenceShape("used", "a name from the kit or the instruments"), single=True),
     "Parts, consumables and instruments it uses, by name.",
 )
 _RECORD = Key("record", RECORD, "Values to be read, by name.")
@@ -48,26 +61,26 @@ _MATCH = Key("match", MATCH, "A measured set of parts given to a set of places."
 _TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened here, and its stages.")
 _CHECK = Key(
     "check",
-    ListOf(FILLED_LINE, single=True, at_least=1, distinct=True),
+    ListShape(FILLED_LINE, single=True, at_least=1, distinct=True),
     "What is to be seen or felt, each to be ticked.",
 )
 _GUARDS = Key(
     "guards-against",
-    ListOf(Reference("failure", "a name under `failures`"), single=True),
+    ListShape(ReferenceShape("failure", "a name under `failures`"), single=True),
     "The complaints that it guards against.",
 )
 
 
-def _window(limit: Limit, node: Node, name: Ref, notes: Notes) -> Window:
-    return Window(name, limit.low, limit.high, limit.text)
+def _window(limit: Limit, node: YamlNode, name: Ref, notes: ReadContext) -> TimeSince:
+    return TimeSince(name, limit.low, limit.high, limit.text)
 
 
 _TIME = Key(
     "time",
-    MapOf(
-        Made(LimitOf("time", "at most 10 min"), _window),
+    MapShape(
+        TransformedShape(LimitShape("time", "at most 10 min"), _window),
         "operations with the time since they were finished",
-        key=KeyReference("operation", "an operation's id"),
+        key=KeyReferenceShape("operation", "an operation's id"),
     ),
     "The time since another operation was last finished: the lower end holds back taking up, the upper end finishing. "
     "It also comes after that operation.",
@@ -84,7 +97,7 @@ def _hold(fields: Fields) -> Hold:
 
 _HOLD = Key(
     "hold",
-    Keys("hold", "`hold`", (_BY, _FOR), _hold),
+    KeyedShape("hold", "`hold`", (_BY, _FOR), _hold),
     "Not finished until this role has signed; nothing that comes after may start.",
 )
 
@@ -92,7 +105,9 @@ _UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is taken back.")
 _UNDO_NEEDS = Key("needs", NEEDS, "How the assembly has to stand before it is taken back.")
 _UNDO_SETS = Key("sets", SETTINGS, "How the assembly stands afterwards, where what stood before will not do.")
 _DISCARD = Key(
-    "discard", ListOf(Reference("kit", "a part's name"), single=True), "Parts that are thrown away when it comes off."
+    "discard",
+    ListShape(ReferenceShape("kit", "a part's name"), single=True),
+    "Parts that are thrown away when it comes off.",
 )
 
 
@@ -108,12 +123,15 @@ def _undo(fields: Fields) -> Undo:
 
 _UNDO = Key(
     "undo",
-    Keys("undo", "`undo`", (_UNDO_DO, _UNDO_NEEDS, _DISCARD, _UNDO_SETS), _undo),
+    KeyedShape("undo", "`undo`", (_UNDO_DO, _UNDO_NEEDS, _DISCARD, _UNDO_SETS), _undo),
     "How it is taken back. Without it the operation cannot be taken back.",
 )
 
 _RESTORED_BY = Key(
-    "restored-by", Reference("whole-operation", "an operation's id"), "The operation that puts it right.", required=True
+    "restored-by",
+    ReferenceShape("whole-operation", "an operation's id"),
+    "The operation that puts it right.",
+    required=True,
 )
 
 
@@ -123,7 +141,7 @@ def _temporary(fields: Fields) -> Ref | None:
 
 _TEMPORARY = Key(
     "temporary",
-    Keys("temporary", "`temporary`", (_RESTORED_BY,), _temporary),
+    KeyedShape("temporary", "`temporary`", (_RESTORED_BY,), _temporary),
     "A setting that the session may not end with, and the operation that puts it right.",
 )
 
@@ -172,7 +190,7 @@ def _operation(fields: Fields) -> Operation:
     )
 
 
-def _check_placeholders(each: str | None, notes: Notes) -> None:
+def _check_placeholders(each: str | None, notes: ReadContext) -> None:
     """``{cylinder}`` stands for the place under `each: cylinder`, and nothing else may stand in braces."""
     for word, mark in notes.placeholders:
         if word == each:
@@ -187,7 +205,7 @@ def _check_placeholders(each: str | None, notes: Notes) -> None:
     notes.placeholders.clear()
 
 
-OPERATION = Keys(
+OPERATION = KeyedShape(
     "operation",
     "an operation",
     (

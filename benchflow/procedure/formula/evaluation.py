@@ -8,16 +8,16 @@ from typing import Any, NamedTuple
 
 from msgspec import Struct
 
-from benchflow.procedure.formula.tree import (
+from benchflow.procedure.formula.expression import (
     OVER_PLACES,
+    BinaryOperation,
     Call,
     Constant,
+    Expression,
     Formula,
     FormulaError,
-    Name,
-    Negative,
-    Node,
-    Pair,
+    NameNode,
+    Negation,
     walk,
     write,
 )
@@ -27,7 +27,7 @@ from benchflow.quantity.arithmetic import decimal, from_base, known
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
 
-class Worked(Struct, frozen=True):
+class EvaluatedFormula(Struct, frozen=True):
     """A value worked out. ``value`` is exact (28 digits where the decimal has no end), its ``entered`` the
     result as shown. ``filled`` is the whole line as a person writes it: ``52.010 mm - 51.970 mm = 0.040 mm``,
     with ``≈`` where the result shown is rounded. ``difference`` says that it is a temperature difference."""
@@ -37,21 +37,23 @@ class Worked(Struct, frozen=True):
     difference: bool = False
 
 
-def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> Worked:
+def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> EvaluatedFormula:
     """Works a formula out whose units :func:`check_units` has accepted.
 
     ``values`` has ``end-play`` or ``journal[2]`` as keys; ``journal[*]`` takes every place of ``journal`` that
     is there, in the mapping's order, so all of them have to be there before this is called. Raises
     :class:`FormulaError` where a value is missing, a division is by zero or a root is of less than nothing.
     """
-    result = _Working(formula, values, _EXACT).of(formula.root)
+    result = _Evaluator(formula, values, _EXACT).of(formula.root)
     difference = dimension_of(result_unit) == "temperature" and not result.reading
     exact = from_base(result.value, result_unit, difference=difference)
     places = _places_shown(formula, values, result_unit, exact)
     value, shown = _padded(exact, places), round_half_up(exact, places)
     text = with_unit(f"{shown:f}", result_unit)
     equals = "=" if Fraction(shown) == exact else "≈"
-    return Worked(Quantity(value, result_unit, text), f"{_filled(formula, values)} {equals} {text}", difference)
+    return EvaluatedFormula(
+        Quantity(value, result_unit, text), f"{_filled(formula, values)} {equals} {text}", difference
+    )
 
 
 def propagate(
@@ -76,7 +78,7 @@ def propagate(
         root=umath.sqrt,
         size=lambda value: value.nominal_value if isinstance(value, UFloat) else value,
     )
-    result = _Working(formula, values, algebra).of(formula.root).value
+    result = _Evaluator(formula, values, algebra).of(formula.root).value
     deviation = result.std_dev if isinstance(result, UFloat) else 0.0
     if not isfinite(deviation):
         why = "this has no uncertainty to first order"
@@ -97,7 +99,7 @@ class _Algebra(NamedTuple):
     size: Callable[[Num], Any]  # what to compare by: the number itself, without its uncertainty
 
 
-class _Value(NamedTuple):
+class _EvaluatedNode(NamedTuple):
     value: Num  # in base units
     reading: bool  # a temperature on its scale, not a difference
 
@@ -116,7 +118,7 @@ _EXACT = _Algebra(
 )
 
 
-class _Working:
+class _Evaluator:
     def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
         self.formula, self.values, self.algebra = formula, values, algebra
         self.seen: dict[str, Num] = {}  # one number a reading, so that a reading used twice is one variable
@@ -125,66 +127,66 @@ class _Working:
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
 
-    def of(self, node: Node) -> _Value:
+    def of(self, node: Expression) -> _EvaluatedNode:
         match node:
             case Constant(value=value, unit=unit):
-                return _Value(self.algebra.number(_to_base(value, unit)), _has_offset(unit))
-            case Name():
+                return _EvaluatedNode(self.algebra.number(_to_base(value, unit)), _has_offset(unit))
+            case NameNode():
                 return self.name(node)
-            case Negative(of=of):
-                return _Value(-self.of(of).value, False)
-            case Pair():
+            case Negation(of=of):
+                return _EvaluatedNode(-self.of(of).value, False)
+            case BinaryOperation():
                 return self.pair(node)
             case Call():
                 return self.call(node)
 
-    def name(self, node: Name) -> _Value:
+    def name(self, node: NameNode) -> _EvaluatedNode:
         key = str(ValueRef(node.name, self.place)) if node.place == ALL_PLACES and self.place is not None else node.key
         q = self.values.get(key)
         if q is None:
             raise self.error(node.at, f"{key} has no value yet")
         if key not in self.seen:
             self.seen[key] = self.algebra.read(key, base(q), difference_factor(q.unit))
-        return _Value(self.seen[key], _has_offset(q.unit))
+        return _EvaluatedNode(self.seen[key], _has_offset(q.unit))
 
-    def pair(self, node: Pair) -> _Value:
+    def pair(self, node: BinaryOperation) -> _EvaluatedNode:
         left, right = self.of(node.left), self.of(node.right)
         match node.operator:
             case "+":
-                return _Value(left.value + right.value, left.reading or right.reading)
+                return _EvaluatedNode(left.value + right.value, left.reading or right.reading)
             case "-":
-                return _Value(left.value - right.value, left.reading and not right.reading)
+                return _EvaluatedNode(left.value - right.value, left.reading and not right.reading)
             case "*":
-                return _Value(left.value * right.value, False)
+                return _EvaluatedNode(left.value * right.value, False)
             case "/":
                 if self.algebra.size(right.value) == 0:
                     raise self.error(node.at, "this divides by zero", "look at the value below the line")
-                return _Value(left.value / right.value, False)
+                return _EvaluatedNode(left.value / right.value, False)
 
-    def call(self, node: Call) -> _Value:
+    def call(self, node: Call) -> _EvaluatedNode:
         found = [value for argument in node.arguments for value in self.spread_out(argument)]
         numbers, reading, size = [value.value for value in found], found[0].reading, self.algebra.size
         match node.function:
             case "mean":
-                return _Value(sum(numbers[1:], numbers[0]) / len(numbers), reading)
+                return _EvaluatedNode(sum(numbers[1:], numbers[0]) / len(numbers), reading)
             case "max":
-                return _Value(max(numbers, key=size), reading)
+                return _EvaluatedNode(max(numbers, key=size), reading)
             case "min":
-                return _Value(min(numbers, key=size), reading)
+                return _EvaluatedNode(min(numbers, key=size), reading)
             case "spread":
-                return _Value(max(numbers, key=size) - min(numbers, key=size), False)
+                return _EvaluatedNode(max(numbers, key=size) - min(numbers, key=size), False)
             case "sum":
-                return _Value(sum(numbers[1:], numbers[0]), False)
+                return _EvaluatedNode(sum(numbers[1:], numbers[0]), False)
             case "count":
-                return _Value(self.algebra.number(Fraction(len(numbers))), False)
+                return _EvaluatedNode(self.algebra.number(Fraction(len(numbers))), False)
             case "abs":
-                return _Value(-numbers[0] if size(numbers[0]) < 0 else numbers[0], False)
+                return _EvaluatedNode(-numbers[0] if size(numbers[0]) < 0 else numbers[0], False)
             case "sqrt":
                 if size(numbers[0]) < 0:
                     raise self.error(node.at, "the root of less than nothing", "look at the values under the root")
-                return _Value(self.algebra.root(numbers[0]), False)
+                return _EvaluatedNode(self.algebra.root(numbers[0]), False)
 
-    def spread_out(self, argument: Node) -> list[_Value]:
+    def spread_out(self, argument: Expression) -> list[_EvaluatedNode]:
         """An argument once, or once for every place if it speaks of ``[*]``."""
         places = places_of(self.formula, argument, self.values) if self.place is None else None
         if places is None:
@@ -196,12 +198,12 @@ class _Working:
         return found
 
 
-def places_of(formula: Formula, argument: Node, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
+def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
     """The places that ``[*]`` in an argument runs over; ``None`` where it speaks of none.
 
     Raises :class:`FormulaError` when no value is there, or when two names have different places.
     """
-    stars = [node for node in walk(argument) if isinstance(node, Name) and node.place == ALL_PLACES]
+    stars = [node for node in walk(argument) if isinstance(node, NameNode) and node.place == ALL_PLACES]
     if not stars:
         return None
     refs = [ValueRef.parse(key) for key in values]
@@ -230,14 +232,14 @@ def _has_offset(unit: str) -> bool:
 
 
 def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
-    def leaf(node: Constant | Name) -> str:
+    def leaf(node: Constant | NameNode) -> str:
         return node.shown if isinstance(node, Constant) else show_short(values[node.key])
 
-    def laid_out(node: Node) -> Node:
+    def laid_out(node: Expression) -> Expression:
         """``[*]`` written out place by place."""
         match node:
             case Call(function=function, arguments=arguments, at=at) if function in OVER_PLACES:
-                every: list[Node] = []
+                every: list[Expression] = []
                 for argument in arguments:
                     places = places_of(formula, argument, values)
                     every.extend([argument] if places is None else [_put(argument, place) for place in places])
@@ -246,26 +248,26 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
                 return Call(function, tuple(every), at)
             case Call(function=function, arguments=arguments, at=at):
                 return Call(function, tuple(laid_out(argument) for argument in arguments), at)
-            case Negative(of=of, at=at):
-                return Negative(laid_out(of), at)
-            case Pair(operator=operator, left=left, right=right, at=at):
-                return Pair(operator, laid_out(left), laid_out(right), at)
+            case Negation(of=of, at=at):
+                return Negation(laid_out(of), at)
+            case BinaryOperation(operator=operator, left=left, right=right, at=at):
+                return BinaryOperation(operator, laid_out(left), laid_out(right), at)
             case _:
                 return node
 
     return write(laid_out(formula.root), leaf, times="×")
 
 
-def _put(node: Node, place: str) -> Node:
+def _put(node: Expression, place: str) -> Expression:
     match node:
-        case Name(name=name, place="*", at=at):
-            return Name(name, place, at)
+        case NameNode(name=name, place="*", at=at):
+            return NameNode(name, place, at)
         case Call(function=function, arguments=arguments, at=at):
             return Call(function, tuple(_put(argument, place) for argument in arguments), at)
-        case Negative(of=of, at=at):
-            return Negative(_put(of, place), at)
-        case Pair(operator=operator, left=left, right=right, at=at):
-            return Pair(operator, _put(left, place), _put(right, place), at)
+        case Negation(of=of, at=at):
+            return Negation(_put(of, place), at)
+        case BinaryOperation(operator=operator, left=left, right=right, at=at):
+            return BinaryOperation(operator, _put(left, place), _put(right, place), at)
         case _:
             return node
 
@@ -307,6 +309,6 @@ def _ends_at(value: Fraction, places: int) -> bool:
 def _speaks_of(formula: Formula, key: str) -> bool:
     ref = ValueRef.parse(key)
     return any(
-        isinstance(node, Name) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))
+        isinstance(node, NameNode) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))
         for node in walk(formula.root)
     )

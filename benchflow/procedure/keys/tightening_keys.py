@@ -4,8 +4,7 @@ import re
 from collections.abc import Iterator
 from decimal import Decimal
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import LimitOf, Measure, report
+from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AngleStage,
     CheckStage,
@@ -17,22 +16,13 @@ from benchflow.procedure.model import (
     Tighten,
     TorqueStage,
 )
-from benchflow.procedure.nodes import Mapping, Node, Sequence
 from benchflow.procedure.problems import hint_for
-from benchflow.procedure.referring import Reference
-from benchflow.procedure.setup_keys import limit_dimension
-from benchflow.procedure.shapes import (
-    FILLED_LINE,
-    LABEL,
-    NOWHERE,
-    Definitions,
-    Either,
-    JsonSchema,
-    ListOf,
-    Notes,
-    Shape,
-    scalar,
-)
+from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LABEL, EitherShape, ListShape
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, report
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlSequence
 from benchflow.quantity import Limit, Quantity, QuantityError, base, convert, dimension_of, parse_quantity, show
 
 _loosen = re.compile(r"\s*loosen\s+(?=\S)")
@@ -45,7 +35,7 @@ class _Stage(Shape[Stage]):
 
     noun = "a stage such as 30 N·m, +90° or loosen 1 turn"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Stage | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Stage | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -76,7 +66,7 @@ class _Stage(Shape[Stage]):
         return {"type": "string", "pattern": r"\S"}
 
 
-def _above_zero(stage: Stage, amount: Quantity, mark: Mark, notes: Notes) -> Stage | None:
+def _above_zero(stage: Stage, amount: Quantity, mark: Mark, notes: ReadContext) -> Stage | None:
     if amount.value > 0:
         return stage
     hint = "to turn back, write `loosen 90°`" if amount.value < 0 else "leave the stage out"
@@ -84,18 +74,18 @@ def _above_zero(stage: Stage, amount: Quantity, mark: Mark, notes: Notes) -> Sta
     return None
 
 
-_TORQUE = Key("torque", Measure("torque"), "The torque of this stage.", examples=("90 N·m",))
-_ANGLE = Key("angle", Measure("angle"), "The angle that each is turned on.", examples=("90°",))
-_LOOSEN = Key("loosen", Measure("angle"), "How far each is turned back.", examples=("1 turn",))
+_TORQUE = Key("torque", QuantityShape("torque"), "The torque of this stage.", examples=("90 N·m",))
+_ANGLE = Key("angle", QuantityShape("angle"), "The angle that each is turned on.", examples=("90°",))
+_LOOSEN = Key("loosen", QuantityShape("angle"), "How far each is turned back.", examples=("1 turn",))
 _CHECK = Key(
     "check",
-    LimitOf(None, "at least 100 N·m"),
+    LimitShape(None, "at least 100 N·m"),
     "Each is tried and has to be within this: a torque, an angle, or how far it has stretched.",
     examples=("at least 100 N·m", "0.13 .. 0.15 mm"),
 )
 _STRETCH = Key(
     "stretch",
-    LimitOf("length", "0.13 .. 0.15 mm"),
+    LimitShape("length", "0.13 .. 0.15 mm"),
     "Beside `check` with a torque: how far each has to have stretched. Both are read, and both have to be within.",
     examples=("0.13 .. 0.15 mm",),
 )
@@ -131,10 +121,10 @@ def _check_stage(check: Limit, only: str | None, fields: Fields) -> CheckStage |
     return CheckStage(check, f"check {check.text}, stretch {stretch.text}", only, stretch)
 
 
-_STAGE: Shape[Stage] = Either(
+_STAGE: Shape[Stage] = EitherShape(
     _Stage.noun,
     text=_Stage(),
-    entries=Keys(
+    entries=KeyedShape(
         "stage",
         "a stage",
         (_TORQUE, _ANGLE, _LOOSEN, _CHECK, _STRETCH, _ONLY),
@@ -144,19 +134,19 @@ _STAGE: Shape[Stage] = Either(
     ),
 )
 
-_JOINT = Key("joint", Reference("joint", "a joint's name"), "The joint that is tightened.", required=True)
+_JOINT = Key("joint", ReferenceShape("joint", "a joint's name"), "The joint that is tightened.", required=True)
 _STAGES = Key(
     "stages",
-    ListOf(_STAGE, at_least=1),
+    ListShape(_STAGE, at_least=1),
     "Stage by stage: torques, angles, `loosen 1 turn`, `{check: at least 100 N·m}`, `{torque: 90 N·m, only: long}`.",
     required=True,
     examples=(["30 N·m", "60 N·m", "+90°"],),
 )
-_TOTAL = Key("total-angle", Measure("angle"), "The sum of the angles, as printed; checked.", examples=("180°",))
+_TOTAL = Key("total-angle", QuantityShape("angle"), "The sum of the angles, as printed; checked.", examples=("180°",))
 _DRAW_DOWN = Key(
     "draw-down", FILLED_LINE, "For parts that must come down level: how.", examples=("quarter turn, alternating",)
 )
-_WITH = Key("with", Reference("instrument", "an instrument's name"), "The wrench it is tightened with.")
+_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The wrench it is tightened with.")
 
 
 def _tighten(fields: Fields) -> Tighten:
@@ -174,15 +164,15 @@ def _tighten(fields: Fields) -> Tighten:
     return tighten
 
 
-TIGHTEN = Keys("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _DRAW_DOWN, _WITH), _tighten)
+TIGHTEN = KeyedShape("tighten", "`tighten`", (_JOINT, _STAGES, _TOTAL, _DRAW_DOWN, _WITH), _tighten)
 
 # --- checks that need the joint ---------------------------------------------------------------------
 
 
-def check_tighten(tighten: Tighten, joint: Joint, notes: Notes) -> None:
+def check_tighten(tighten: Tighten, joint: Joint, notes: ReadContext) -> None:
     """What is wrong with the stages taken together, fastener by fastener."""
     node = notes.nodes.get(("stages", tighten.mark))
-    items = node.items if isinstance(node, Sequence) else []
+    items = node.items if isinstance(node, YamlSequence) else []
     marks = [item.mark for item in items]
     if not marks or len(marks) != len(tighten.stages):
         return  # a stage could not be read; what stands without it would only mislead
@@ -193,12 +183,14 @@ def check_tighten(tighten: Tighten, joint: Joint, notes: Notes) -> None:
     _check_all_tightened(tighten, joint, notes)
 
 
-def _groups_known(tighten: Tighten, joint: Joint, items: list[Node], notes: Notes) -> bool:
+def _groups_known(tighten: Tighten, joint: Joint, items: list[YamlNode], notes: ReadContext) -> bool:
     known = True
     for stage, node in zip(tighten.stages, items, strict=True):
         if stage.only is None or stage.only in joint.groups:
             continue
-        written = [value for key, value in node.pairs if key.text == "only"] if isinstance(node, Mapping) else [node]
+        written = (
+            [value for key, value in node.pairs if key.text == "only"] if isinstance(node, YamlMapping) else [node]
+        )
         notes.problem(
             "unknown-name",
             written[0].mark,
@@ -219,7 +211,7 @@ def _stages_of(fastener: int, tighten: Tighten, joint: Joint) -> Iterator[tuple[
             yield index, stage
 
 
-def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], notes: Notes) -> None:
+def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], notes: ReadContext) -> None:
     """An angle says nothing before the fastener is seated by a torque, and a torque does nothing below the last."""
     unseated: set[int] = set()
     slack: set[int] = set()
@@ -265,7 +257,7 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], notes: Notes
         )
 
 
-def _check_total(tighten: Tighten, joint: Joint, notes: Notes) -> None:
+def _check_total(tighten: Tighten, joint: Joint, notes: ReadContext) -> None:
     """The angles of each fastener make the printed total."""
     if tighten.total_angle is None:
         return
@@ -294,7 +286,7 @@ def _check_total(tighten: Tighten, joint: Joint, notes: Notes) -> None:
     )
 
 
-def _check_all_tightened(tighten: Tighten, joint: Joint, notes: Notes) -> None:
+def _check_all_tightened(tighten: Tighten, joint: Joint, notes: ReadContext) -> None:
     left = [n for n in range(1, joint.count + 1) if not any(True for _ in _stages_of(n, tighten, joint))]
     if left:
         numbers = ", ".join(map(str, left[:8])) + (", ..." if len(left) > 8 else "")

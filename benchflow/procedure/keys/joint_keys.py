@@ -2,26 +2,29 @@
 
 import re
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.layouts import EMPTY, MOST_FASTENERS, Layout, grid, middle_out_layout, star_layout, tokens
+from benchflow.procedure.joint_layouts import (
+    EMPTY,
+    MOST_FASTENERS,
+    Layout,
+    grid,
+    middle_out_layout,
+    star_layout,
+    tokens,
+)
+from benchflow.procedure.keys.setup_keys import spoken
 from benchflow.procedure.model import Joint, Ref
-from benchflow.procedure.nodes import Node, Scalar
-from benchflow.procedure.setup_keys import spoken
-from benchflow.procedure.shapes import (
+from benchflow.procedure.shapes.basic_shapes import (
     LINE,
-    NOWHERE,
     TEXT_SCHEMA,
-    Definitions,
-    Factor,
-    JsonSchema,
-    ListOf,
-    MapOf,
-    Notes,
-    Shape,
-    Whole,
-    scalar,
+    FactorShape,
+    IntegerShape,
+    ListShape,
+    MapShape,
     whole,
 )
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
 
 class _Drawing(Shape[Layout]):
@@ -29,7 +32,7 @@ class _Drawing(Shape[Layout]):
 
     noun = "a drawing of the joint (rows of numbers, `.` for an empty place)"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Layout | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Layout | None:
         found = scalar(node, self.noun, notes)
         if found is None or not self._numbered(found, notes):
             return None
@@ -38,7 +41,7 @@ class _Drawing(Shape[Layout]):
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {**TEXT_SCHEMA, "pattern": r"\S"}
 
-    def _numbered(self, found: Scalar, notes: Notes) -> bool:
+    def _numbered(self, found: YamlScalar, notes: ReadContext) -> bool:
         """Whether the numbers are 1..n, each once. What is wrong is reported at its cell."""
         seen: dict[int, int] = {}
         good = True
@@ -83,7 +86,7 @@ class _Pattern(Shape[tuple[str, Layout]]):
     _star = re.compile(r"star\s+([0-9]{1,4})")
     _middle = re.compile(r"out\s+from\s+the\s+middle\s*,?\s*([0-9]{1,4})\s*(?:by|x|×)\s*([0-9]{1,4})")
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> tuple[str, Layout] | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[str, Layout] | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -116,7 +119,7 @@ _CLASS = Key(
     examples=("10.9",),
 )
 _LUBRICANT = Key("lubricant", LINE, "What the torque assumes on thread and face.", examples=("engine oil",))
-_NUT_FACTOR = Key("nut-factor", Factor(), "K in T = K d F, for the estimate of preload.", examples=(0.15,))
+_NUT_FACTOR = Key("nut-factor", FactorShape(), "K in T = K d F, for the estimate of preload.", examples=(0.15,))
 _LAYOUT = Key(
     "layout",
     _Drawing(),
@@ -131,7 +134,7 @@ _PATTERN = Key(
 )
 _GROUPS = Key(
     "groups",
-    MapOf(ListOf(Whole(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
+    MapShape(ListShape(IntegerShape(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
     "Fasteners that some stages are for alone: names with their numbers.",
 )
 
@@ -165,8 +168,8 @@ def _joint(fields: Fields) -> Joint:
     )
 
 
-JOINTS = MapOf(
-    Keys(
+JOINTS = MapShape(
+    KeyedShape(
         "joint",
         "a joint",
         (_TITLE, _THREAD, _CLASS, _LUBRICANT, _NUT_FACTOR, _LAYOUT, _PATTERN, _GROUPS),

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from benchflow.procedure.procedure_keys import PROCEDURE
-from benchflow.procedure.shapes import Definitions
+from benchflow.procedure.keys.procedure_keys import PROCEDURE
+from benchflow.procedure.shapes.shape_base import Definitions
 
 
 def json_schema() -> dict[str, Any]:

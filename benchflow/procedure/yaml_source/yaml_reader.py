@@ -13,9 +13,9 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean, unsafe_characters
 from benchflow.procedure.model import Mark
-from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence, way
 from benchflow.procedure.problems import Problem, Severity
-from benchflow.procedure.yaml_words import in_plain_words, place_of
+from benchflow.procedure.yaml_source.yaml_error_text import in_plain_words, place_of
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, way
 
 MAX_BYTES = 1024 * 1024
 """The largest file that is read. The largest procedure imagined (1,000 operations) is below half of it."""
@@ -27,7 +27,7 @@ MAX_PROBLEMS = 500
 """Problems listed. After so many the rest of the file is not looked at, which bounds what a hostile one can cost."""
 
 
-class Problems:
+class ProblemList:
     """Collects what is wrong with one file, at most :data:`MAX_PROBLEMS`."""
 
     def __init__(self, file: str) -> None:
@@ -56,7 +56,7 @@ class Problems:
     def any_error(self) -> bool:
         return self.full or any(problem.severity == "error" for problem in self.all)
 
-    def listed(self, root: "Node | None") -> tuple[Problem, ...]:
+    def listed(self, root: YamlNode | None) -> tuple[Problem, ...]:
         """All of them in the order of the file, each with its way through ``root``."""
         found = sorted(self.all, key=lambda problem: (problem.line, problem.column))
         if root is not None:
@@ -68,21 +68,21 @@ class Problems:
         return tuple(found)
 
 
-class Source(Struct):
+class ParsedYaml(Struct):
     """``root`` is ``None`` when the text is empty or no YAML at all. Where it stops being YAML at some place,
     ``stopped`` is that place and ``root`` what comes before."""
 
-    root: Node | None
-    problems: Problems
+    root: YamlNode | None
+    problems: ProblemList
     stopped: Mark | None = None
 
 
-def decode(data: bytes, file: str) -> tuple[str | None, Problems]:
+def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
     """The text of a file's bytes; ``None`` with the problem when it is too large or not UTF-8.
 
     One byte more than :data:`MAX_BYTES` is enough of a large file to be handed in.
     """
-    problems = Problems(file)
+    problems = ProblemList(file)
     if len(data) > MAX_BYTES:
         problems.add(
             "too-large",
@@ -106,19 +106,19 @@ def decode(data: bytes, file: str) -> tuple[str | None, Problems]:
         return None, problems
 
 
-def parse(text: str, file: str) -> Source:
+def parse(text: str, file: str) -> ParsedYaml:
     """The tree of ``text``. Never raises; what is wrong is in ``problems``."""
-    problems = Problems(file)
+    problems = ProblemList(file)
     if len(text) > MAX_BYTES or len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
         _, problems = decode(text.encode("utf-8", "surrogatepass"), file)
-        return Source(None, problems)
+        return ParsedYaml(None, problems)
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     text = _without_directives(_without_controls(text, problems), problems)
-    builder = _Builder(text, problems)
-    return Source(builder.build(), problems, builder.stopped)
+    builder = _TreeBuilder(text, problems)
+    return ParsedYaml(builder.build(), problems, builder.stopped)
 
 
-def _without_controls(text: str, problems: Problems) -> str:
+def _without_controls(text: str, problems: ProblemList) -> str:
     """YAML allows none of these unescaped. Each is reported and read as a space, so that the rest is read too."""
     bad = {character for character in unsafe_characters(text) if not _may_stand_in_yaml(character)}
     bad |= {character for character in "\x85\u2028\u2029" if character in text}
@@ -140,7 +140,7 @@ def _without_controls(text: str, problems: Problems) -> str:
     return text.translate({ord(character): " " for character in bad})
 
 
-def _without_directives(text: str, problems: Problems) -> str:
+def _without_directives(text: str, problems: ProblemList) -> str:
     """Lines with ``%`` before the document are reported and blanked, so that none can change how the rest is read."""
     if "%" not in text:
         return text
@@ -172,25 +172,25 @@ class _TooDeep(Exception):
     pass
 
 
-class _Builder:
+class _TreeBuilder:
     """Makes the tree from the events of one document, without recursion."""
 
-    def __init__(self, text: str, problems: Problems) -> None:
+    def __init__(self, text: str, problems: ProblemList) -> None:
         self._text = text
         self._lines = text.split("\n")
         self._problems = problems
         # Each open collection with its list of children so far (keys and values in turn for a mapping).
-        self._open: list[tuple[Any, list[Node]]] = []
+        self._open: list[tuple[Any, list[YamlNode]]] = []
         self._long_quote: Any = None  # the last text in quotes that goes over several lines
         self.stopped: Mark | None = None
         """Where the text stopped being YAML; the tree then holds what comes before."""
 
-    def build(self) -> Node | None:
+    def build(self) -> YamlNode | None:
         # Late: a procedure from the compiled cache is shown without loading the YAML reader at all.
         from ruamel.yaml import YAML
         from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
-        root: Node | None = None
+        root: YamlNode | None = None
         try:
             root = self._document(iter(YAML(typ="safe", pure=True).parse(self._text)))
         except _TooDeep:
@@ -202,10 +202,10 @@ class _Builder:
             self._bad_escape(error)
         return root
 
-    def _document(self, events: Iterator[Any]) -> Node | None:
+    def _document(self, events: Iterator[Any]) -> YamlNode | None:
         from ruamel.yaml import events as kinds
 
-        root: Node | None = None
+        root: YamlNode | None = None
         stack = self._open
         documents = 0
         for event in events:
@@ -217,7 +217,7 @@ class _Builder:
                 if documents > 1:
                     break
                 continue
-            node: Node
+            node: YamlNode
             if isinstance(event, kinds.ScalarEvent):
                 self._check_properties(event)
                 if event.style in ("'", '"') and event.end_mark.line > event.start_mark.line:
@@ -240,9 +240,9 @@ class _Builder:
                 root = node
         return root
 
-    def _so_far(self) -> Node | None:
+    def _so_far(self) -> YamlNode | None:
         """The tree of what was read before the text stopped being YAML; a key without its value is left out."""
-        node: Node | None = None
+        node: YamlNode | None = None
         while self._open:
             event, children = self._open.pop()
             if node is not None:
@@ -287,7 +287,7 @@ class _Builder:
             )
             raise _TooDeep
 
-    def _alias(self, event: Any) -> Node:
+    def _alias(self, event: Any) -> YamlNode:
         mark = place_of(event.start_mark)
         self._problems.add(
             "alias",
@@ -295,9 +295,9 @@ class _Builder:
             f"an alias (*{event.anchor}) is not allowed in a procedure",
             "write the text out where it is needed; a text that begins with * needs quotes",
         )
-        return Scalar(f"*{event.anchor}", mark.line, mark.column, False, None, spoilt=True)
+        return YamlScalar(f"*{event.anchor}", mark.line, mark.column, False, None, spoilt=True)
 
-    def _scalar(self, event: Any) -> Scalar:
+    def _scalar(self, event: Any) -> YamlScalar:
         raw: str = event.value
         mark = place_of(event.start_mark)
         if len(raw) > MAX_SCALAR:
@@ -323,7 +323,7 @@ class _Builder:
         one_line = event.start_mark.line == event.end_mark.line and event.style not in ("|", ">")
         exact = one_line and width == len(raw) + 2 * quotes and not out
         indent = self._indent(event.start_mark.line + 1, raw) if event.style == "|" and not out else None
-        return Scalar(clean(raw), mark.line, mark.column, event.style is None, quotes if exact else None, indent)
+        return YamlScalar(clean(raw), mark.line, mark.column, event.style is None, quotes if exact else None, indent)
 
     def _indent(self, first: int, text: str) -> int | None:
         """How far the lines below a ``|`` are indented in the file, ``first`` being the index of the first of them."""
@@ -332,15 +332,15 @@ class _Builder:
                 return len(raw) - len(line) if raw.endswith(line) else None
         return None
 
-    def _collection(self, event: Any, children: list[Node]) -> Node:
+    def _collection(self, event: Any, children: list[YamlNode]) -> YamlNode:
         mark = place_of(event.start_mark)
         if event.__class__.__name__ == "SequenceStartEvent":
-            return Sequence(children, mark.line, mark.column)
-        pairs: list[tuple[Scalar, Node]] = []
-        repeated: list[tuple[Scalar, Node]] = []
-        first: dict[str, Scalar] = {}
+            return YamlSequence(children, mark.line, mark.column)
+        pairs: list[tuple[YamlScalar, YamlNode]] = []
+        repeated: list[tuple[YamlScalar, YamlNode]] = []
+        first: dict[str, YamlScalar] = {}
         for key, value in zip(children[::2], children[1::2], strict=True):
-            if not isinstance(key, Scalar):
+            if not isinstance(key, YamlScalar):
                 self._problems.add(
                     "bad-key",
                     key.mark,
@@ -357,10 +357,10 @@ class _Builder:
                 repeated.append((key, value))
             else:
                 first[key.text] = key
-                if isinstance(value, Scalar) and value.plain and not value.text:
+                if isinstance(value, YamlScalar) and value.plain and not value.text:
                     value.line, value.column = key.line, key.column  # nothing has no place of its own
                 pairs.append((key, value))
-        return Mapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
+        return YamlMapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
 
     def _bad_escape(self, error: Exception) -> None:
         """The YAML reader gives no place for an escape that is no character, such as "\\UFFFFFFFF"."""
@@ -383,7 +383,7 @@ class _Builder:
         return where
 
 
-def _with_way(problem: Problem, root: Node) -> Problem:
+def _with_way(problem: Problem, root: YamlNode) -> Problem:
     return Problem(
         problem.code,
         problem.severity,

@@ -10,14 +10,23 @@ from fractions import Fraction
 from functools import cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from benchflow.procedure.formula.tree import Call, Constant, Formula, FormulaError, Name, Negative, Node, Pair
+from benchflow.procedure.formula.expression import (
+    BinaryOperation,
+    Call,
+    Constant,
+    Expression,
+    Formula,
+    FormulaError,
+    NameNode,
+    Negation,
+)
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import dimension_of, units
 
 if TYPE_CHECKING:
     import pint
 
-Kind = Literal["plain", "reading"]
+ValueKind = Literal["plain", "reading"]
 """A ``reading`` is a temperature on its scale, which has an offset; everything else is ``plain``."""
 
 _BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
@@ -47,9 +56,9 @@ def _made_of(dimension: str) -> "pint.Unit":
     return _registry().Unit(MADE_OF[dimension])
 
 
-class _Found(NamedTuple):
+class _Result(NamedTuple):
     unit: "pint.Unit"
-    kind: Kind
+    kind: ValueKind
 
 
 def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) -> None:
@@ -61,7 +70,7 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
     found = _Checker(formula, units).of(formula.root)
     if found.unit.dimensionality != _made_of(dimension_of(result_unit)).dimensionality:
         is_ = f"this works out to {_words(found)}"
-        wanted = _words(_Found(_made_of(dimension_of(result_unit)), "plain"))
+        wanted = _words(_Result(_made_of(dimension_of(result_unit)), "plain"))
         raise FormulaError(formula.text, 0, is_, f"its unit, {result_unit or 'none'}, is {wanted}")
 
 
@@ -75,7 +84,7 @@ _OUR_NAMES = {"": "a plain number", "area": "an area", "angle": "an angle", "rot
               "expansion": "a thermal expansion"}  # fmt: skip
 
 
-def _words(found: _Found) -> str:
+def _words(found: _Result) -> str:
     """``a length``; for what has no name, its make: ``metre * kelvin``."""
     for dimension in MADE_OF:
         if _made_of(dimension).dimensionality == found.unit.dimensionality:
@@ -93,22 +102,22 @@ class _Checker:
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
 
-    def of(self, node: Node) -> _Found:
+    def of(self, node: Expression) -> _Result:
         match node:
             case Constant(unit=unit):
                 return _of_unit(unit)
-            case Name():
+            case NameNode():
                 return _of_unit(self.unit_of(node))
-            case Negative(of=of, at=at):
+            case Negation(of=of, at=at):
                 return self.plain(self.of(of), at, "turned negative")
-            case Pair(operator="+" | "-"):
+            case BinaryOperation(operator="+" | "-"):
                 return self.sum(node)
-            case Pair():
+            case BinaryOperation():
                 return self.product(node)
             case Call():
                 return self.call(node)
 
-    def unit_of(self, name: Name) -> str:
+    def unit_of(self, name: NameNode) -> str:
         for key in (name.key, name.name):
             if key in self.known:
                 return self.known[key]
@@ -118,7 +127,7 @@ class _Checker:
                     return unit
         raise self.unknown(name)
 
-    def unknown(self, name: Name) -> FormulaError:
+    def unknown(self, name: NameNode) -> FormulaError:
         from difflib import get_close_matches  # for an error only
 
         plain = {ValueRef.parse(key).name for key in self.known}
@@ -130,7 +139,7 @@ class _Checker:
         hint = f"did you mean {near[0]}?" if near else "write the name of a recorded or worked-out value"
         return self.error(name.at, f"nothing is called {name.key}", hint)
 
-    def sum(self, node: Pair) -> _Found:
+    def sum(self, node: BinaryOperation) -> _Result:
         left, right = self.of(node.left), self.of(node.right)
         if left.unit.dimensionality != right.unit.dimensionality:
             verb = "added" if node.operator == "+" else "subtracted"
@@ -141,7 +150,7 @@ class _Checker:
             raise self.error(node.at, f"{_words(left)} and {_words(right)} cannot be {verb}", hint)
         match node.operator, left.kind, right.kind:
             case "-", "reading", "reading":
-                return _Found(left.unit, "plain")
+                return _Result(left.unit, "plain")
             case "+", "reading", "reading":
                 hint = "take their mean, or subtract one from the other"
                 raise self.error(node.at, "two temperatures as read cannot be added", hint)
@@ -151,36 +160,36 @@ class _Checker:
             case _:
                 return left if left.kind == "reading" else right
 
-    def product(self, node: Pair) -> _Found:
+    def product(self, node: BinaryOperation) -> _Result:
         verb = "multiplied" if node.operator == "*" else "divided"
         left = self.plain(self.of(node.left), node.at, verb)
         right = self.plain(self.of(node.right), node.at, verb)
         unit = left.unit * right.unit if node.operator == "*" else left.unit / right.unit
-        return _Found(unit, "plain")
+        return _Result(unit, "plain")
 
-    def call(self, node: Call) -> _Found:
+    def call(self, node: Call) -> _Result:
         found = [self.of(argument) for argument in node.arguments]
         if node.function == "count":
-            return _Found(_made_of(""), "plain")
+            return _Result(_made_of(""), "plain")
         first = found[0]
         for argument, other in zip(node.arguments, found, strict=True):
             if other.unit.dimensionality != first.unit.dimensionality or other.kind != first.kind:
-                at = argument.at if isinstance(argument, Name | Constant) else node.at
+                at = argument.at if isinstance(argument, NameNode | Constant) else node.at
                 raise self.error(at, f"{node.function} of {_words(first)} and {_words(other)}")
         if node.function == "sqrt":
             root = self.plain(first, node.at, "put under a root").unit ** Fraction(1, 2)
-            return _Found(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
+            return _Result(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
         if node.function in ("abs", "sum"):
             return self.plain(first, node.at, "summed" if node.function == "sum" else "made absolute")
-        return _Found(first.unit, "plain" if node.function == "spread" else first.kind)
+        return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
 
-    def plain(self, found: _Found, at: int, verb: str) -> _Found:
+    def plain(self, found: _Result, at: int, verb: str) -> _Result:
         if found.kind == "reading":
             hint = "subtract another first; a difference is written in K"
             raise self.error(at, f"a temperature as read cannot be {verb}", hint)
         return found
 
 
-def _of_unit(symbol: str) -> _Found:
+def _of_unit(symbol: str) -> _Result:
     offset = bool(symbol) and units.BY_SYMBOL[symbol].offset != 0
-    return _Found(_made_of(dimension_of(symbol)), "reading" if offset else "plain")
+    return _Result(_made_of(dimension_of(symbol)), "reading" if offset else "plain")

@@ -3,10 +3,10 @@
 from collections.abc import Iterable, Iterator
 
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
+from benchflow.procedure.keys.procedure_keys import UnnumberedProcedure
 from benchflow.procedure.model import Mark, Operation, Procedure, parts_of, values_of
 from benchflow.procedure.problems import hint_for
-from benchflow.procedure.procedure_keys import Written
-from benchflow.procedure.shapes import Mention, Notes
+from benchflow.procedure.shapes.shape_base import Mention, ReadContext
 
 _NOUNS = {
     "state": "state variable",
@@ -28,7 +28,7 @@ _NOUNS = {
 }
 
 
-class Names:
+class NameTable:
     """What each name means. ``places_of`` gives the places of an operation or value that has several."""
 
     def __init__(self, procedure: Procedure) -> None:
@@ -68,7 +68,7 @@ class Names:
                     if len(record.slots) > 1 or record.by_place:
                         self.places_of["value"][record.name] = record.slots
 
-    def resolve(self, notes: Notes) -> None:
+    def resolve(self, notes: ReadContext) -> None:
         """Report every mention of a name that is not given."""
         for mention in notes.mentions:
             if notes.problems.full:
@@ -80,7 +80,7 @@ class Names:
             else:
                 self._name(mention, notes)
 
-    def _value(self, mention: Mention, notes: Notes) -> None:
+    def _value(self, mention: Mention, notes: ReadContext) -> None:
         known = self.values[mention.kind].get(mention.of)
         if not known or mention.name in known:
             return  # a variable that is not known is reported at its own place
@@ -92,7 +92,7 @@ class Names:
             hint_for(mention.name, known),
         )
 
-    def _name(self, mention: Mention, notes: Notes) -> None:
+    def _name(self, mention: Mention, notes: ReadContext) -> None:
         given = self.given[mention.kind]
         name, place, _ = ValueRef.parse(mention.name)
         placed = "operation" if mention.kind == "prerequisite" else mention.kind
@@ -109,7 +109,7 @@ class Names:
             self._hint(name, mention.kind, notes),
         )
 
-    def _place(self, mention: Mention, kind: str, name: str, place: str, notes: Notes) -> None:
+    def _place(self, mention: Mention, kind: str, name: str, place: str, notes: ReadContext) -> None:
         places = self.places_of[kind].get(name)
         if places is None:
             what = "is done once" if kind == "operation" else "is read once"
@@ -118,7 +118,7 @@ class Names:
             hint = hint_for(place, places)
             notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
 
-    def _hint(self, name: str, kind: str, notes: Notes) -> str:
+    def _hint(self, name: str, kind: str, notes: ReadContext) -> str:
         if name in self.given[kind]:
             return f"write `{name}`, without a place"
         return self._elsewhere(name, kind) or notes.hint(name, self.given[kind], "none is given in this file")
@@ -158,7 +158,7 @@ def _first(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
     return found
 
 
-def check_unique(written: Written, notes: Notes) -> None:
+def check_unique(written: UnnumberedProcedure, notes: ReadContext) -> None:
     """Report a name that is given twice where the two could be meant by the same word."""
     procedure = written.procedure
     operations = [operation for section in written.sections for operation in section.operations]
@@ -179,7 +179,7 @@ def check_unique(written: Written, notes: Notes) -> None:
         _check_group(group, notes)
 
 
-def _check_group(group: list[tuple[str, Mark, str]], notes: Notes) -> None:
+def _check_group(group: list[tuple[str, Mark, str]], notes: ReadContext) -> None:
     first: dict[str, tuple[Mark, str]] = {}
     for name, mark, what in sorted(group, key=lambda entry: (entry[1].line, entry[1].column)):
         if name not in first:

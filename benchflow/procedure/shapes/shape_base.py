@@ -12,9 +12,9 @@ from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Mark, Ref
-from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.problems import Severity, hint_for
-from benchflow.procedure.source import Problems
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
+from benchflow.procedure.yaml_source.yaml_reader import ProblemList
 
 T = TypeVar("T")
 JsonSchema = dict[str, Any]
@@ -31,10 +31,10 @@ class Mention(Struct, frozen=True):
     of: str = ""
 
 
-class Notes:
+class ReadContext:
     """What a reading finds besides values: problems, names mentioned, places that the model does not keep."""
 
-    def __init__(self, problems: Problems) -> None:
+    def __init__(self, problems: ProblemList) -> None:
         self.problems = problems
         self._comparisons = 100_000
         self.mentions: list[Mention] = []
@@ -42,7 +42,7 @@ class Notes:
         """Names whose entry could not be read: mentioning one of them is no second mistake."""
         self.placeholders: list[tuple[str, Mark]] = []
         """`{word}` in the texts of the operation that is being read, until it claims them."""
-        self.nodes: dict[tuple[str, Mark], Node] = {}
+        self.nodes: dict[tuple[str, Mark], YamlNode] = {}
         """(key, place of its owner) to what is written there, for checks that point into it afterwards."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
         """What stands under `places`, which is read before everything else."""
@@ -78,7 +78,7 @@ class Shape(ABC, Generic[T]):
     noun: str
 
     @abstractmethod
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
         """The value of ``node``; ``name`` is the author's key where the value is a named entry."""
 
     @abstractmethod
@@ -90,22 +90,22 @@ class Shape(ABC, Generic[T]):
         return ()
 
 
-def wrong_kind(node: Node, noun: str, notes: Notes, hint: str = "") -> None:
+def wrong_kind(node: YamlNode, noun: str, notes: ReadContext, hint: str = "") -> None:
     """Report that ``noun`` was wanted and something else stands there. ``hint`` is for a text that stands there."""
-    if isinstance(node, Scalar) and node.spoilt:
+    if isinstance(node, YamlScalar) and node.spoilt:
         return
-    if isinstance(node, Scalar):
+    if isinstance(node, YamlScalar):
         found = "nothing" if node.nothing else f"the text `{short(node.text)}`"
     else:
-        found = "a list" if isinstance(node, Sequence) else "a mapping"
+        found = "a list" if isinstance(node, YamlSequence) else "a mapping"
     if found == "nothing":
         notes.problem(
             "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
         )
         return
-    if isinstance(node, Mapping) and node.flow:
+    if isinstance(node, YamlMapping) and node.flow:
         hint = "a text that begins with { needs quotes"
-    elif isinstance(node, Sequence):
+    elif isinstance(node, YamlSequence):
         hint = "a text that begins with [ or - needs quotes"
     notes.problem("wrong-kind", node.mark, f"{noun} is wanted here, not {found}", hint)
 
@@ -115,9 +115,9 @@ def short(text: str) -> str:
     return line if len(line) <= 40 else line[:39] + "…"
 
 
-def scalar(node: Node, noun: str, notes: Notes) -> Scalar | None:
+def scalar(node: YamlNode, noun: str, notes: ReadContext) -> YamlScalar | None:
     """``node`` if it is a text; else the problem is reported."""
-    if isinstance(node, Scalar) and not node.nothing and not node.spoilt:
+    if isinstance(node, YamlScalar) and not node.nothing and not node.spoilt:
         return node
     wrong_kind(node, noun, notes)
     return None

@@ -1,12 +1,13 @@
 """Choosing a part from a table, and giving a measured set of parts to a set of places: `choose` and `match`."""
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import LimitOf, Written, quantity, quantity_or_count
-from benchflow.procedure.model import Band, Choose, Match, Sizes
-from benchflow.procedure.nodes import Scalar
-from benchflow.procedure.referring import Reference
-from benchflow.procedure.setup_keys import limit_dimension
-from benchflow.procedure.shapes import FILLED_LINE, LINE, ListOf, MapOf, Notes
+from benchflow.procedure.keys.setup_keys import limit_dimension
+from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
+from benchflow.procedure.shapes.basic_shapes import FILLED_LINE, LINE, ListShape, MapShape
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import LimitShape, RawTextShape, quantity, quantity_or_count
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
 from benchflow.quantity import (
     Limit,
     Quantity,
@@ -23,13 +24,13 @@ _TITLE = Key("title", FILLED_LINE, "What it is, in words.")
 
 _ROW_ABOVE = Key(
     "above",
-    Written("a quantity"),
+    RawTextShape("a quantity"),
     "The lower edge, where it is written: it must be the upper edge of the row before.",
     examples=("0.10 mm",),
 )
 _ROW_UP_TO = Key(
     "up to",
-    Written("a quantity"),
+    RawTextShape("a quantity"),
     "The upper edge, which still belongs to this row.",
     required=True,
     examples=("0.20 mm",),
@@ -37,7 +38,7 @@ _ROW_UP_TO = Key(
 _ROW_TAKE = Key("take", LINE, "The part to take.", required=True)
 
 
-class _Row:
+class _TableRow:
     """A row as written, with the places of its edges."""
 
     def __init__(self, fields: Fields) -> None:
@@ -49,21 +50,23 @@ class _Row:
         self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
 
 
-_BY = Key("by", Reference("value", "a value's name"), "The value that decides.", required=True)
+_BY = Key("by", ReferenceShape("value", "a value's name"), "The value that decides.", required=True)
 _FROM = Key(
     "from",
-    ListOf(Keys("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _Row), at_least=1),
+    ListShape(
+        KeyedShape("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _TableRow), at_least=1
+    ),
     "The table, smallest first and without gaps: what to take up to which value.",
     required=True,
 )
 
 
-def _choose(fields: Fields) -> Choose:
+def _choose(fields: Fields) -> PartChoice:
     by = fields.get(_BY)
     rows = fields.has(_FROM, ())
     _check_table(rows, fields.notes)
-    bands = tuple(Band(row.up_to, row.take) for row in rows if row.up_to is not None)
-    return Choose(
+    bands = tuple(ChoiceRow(row.up_to, row.take) for row in rows if row.up_to is not None)
+    return PartChoice(
         fields.name.name,
         by.name if by else "",
         bands,
@@ -73,7 +76,7 @@ def _choose(fields: Fields) -> Choose:
     )
 
 
-def _check_table(rows: tuple[_Row, ...], notes: Notes) -> None:
+def _check_table(rows: tuple[_TableRow, ...], notes: ReadContext) -> None:
     """Each row begins where the one before ends."""
     before: Quantity | None = None
     for row in rows:
@@ -109,44 +112,49 @@ def _check_table(rows: tuple[_Row, ...], notes: Notes) -> None:
         before = row.up_to if row.up_to is not None else before
 
 
-CHOOSE = MapOf(Keys("choose", "a choice of a part", (_BY, _FROM, _TITLE), _choose), "choices of a part, by name")
+CHOOSE = MapShape(
+    KeyedShape("choose", "a choice of a part", (_BY, _FROM, _TITLE), _choose), "choices of a part, by name"
+)
 
 # --- match ------------------------------------------------------------------------------------------
 
 _MEASURED = Key(
     "measured",
-    Reference("parts", "a part's or a value's name"),
+    ReferenceShape("parts", "a part's or a value's name"),
     "The parts on hand, measured: a part of the kit, or a value.",
     required=True,
 )
 _TO = Key(
-    "to", Reference("places", "a set of places"), "The places that they are for: a name under `places`.", required=True
+    "to",
+    ReferenceShape("places", "a set of places"),
+    "The places that they are for: a name under `places`.",
+    required=True,
 )
 _SO_THAT = Key(
     "so that",
-    Reference("value", "a value's name"),
+    ReferenceShape("value", "a value's name"),
     "The value that has to come within the limit at every place.",
     required=True,
 )
 _LIMIT = Key(
     "limit",
-    LimitOf(None, "0.20 .. 0.30 mm"),
+    LimitShape(None, "0.20 .. 0.30 mm"),
     "What it has to come within.",
     required=True,
     examples=("0.20 .. 0.30 mm",),
 )
-_AIM = Key("aim", Written("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
+_AIM = Key("aim", RawTextShape("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
 
 
 _SIZES = Key(
     "sizes",
-    Written("the sizes that can be bought"),
+    RawTextShape("the sizes that can be bought"),
     "The sizes that can be bought, so that it can be said what to buy when those on hand will not do.",
     examples=("2.00 .. 2.98 mm step 0.02 mm",),
 )
 
 
-def _sizes(written: Scalar, notes: Notes) -> Sizes | None:
+def _sizes(written: YamlScalar, notes: ReadContext) -> StockSizes | None:
     """``2.00 .. 2.98 mm step 0.02 mm``."""
     span, step, every = written.text.partition(" step ")
     try:
@@ -160,10 +168,10 @@ def _sizes(written: Scalar, notes: Notes) -> Sizes | None:
         hint = "write it like 2.00 .. 2.98 mm step 0.02 mm"
         notes.problem(error.code, written.mark, f"`{written.text[:60]}`: {error.why}", hint)
         return None
-    return Sizes(within.low, within.high, each, written.text)
+    return StockSizes(within.low, within.high, each, written.text)
 
 
-def _match(fields: Fields) -> Match:
+def _match(fields: Fields) -> PartMatching:
     notes = fields.notes
     measured, to, so_that = fields.get(_MEASURED), fields.get(_TO), fields.get(_SO_THAT)
     within, aimed, made = fields.get(_LIMIT), fields.get(_AIM), fields.get(_SIZES)
@@ -171,7 +179,7 @@ def _match(fields: Fields) -> Match:
     if aimed is not None:
         aim = quantity(aimed, notes, limit_dimension(within) if within is not None else None)
     notes.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
-    return Match(
+    return PartMatching(
         fields.name.name,
         measured.name if measured else "",
         to.name if to else "",
@@ -184,6 +192,7 @@ def _match(fields: Fields) -> Match:
     )
 
 
-MATCH = MapOf(
-    Keys("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _SIZES, _TITLE), _match), "matchings by name"
+MATCH = MapShape(
+    KeyedShape("match", "a matching", (_MEASURED, _TO, _SO_THAT, _LIMIT, _AIM, _SIZES, _TITLE), _match),
+    "matchings by name",
 )

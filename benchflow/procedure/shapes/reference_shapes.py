@@ -2,40 +2,31 @@
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
-from benchflow.procedure.nodes import Node
-from benchflow.procedure.shapes import (
-    NOWHERE,
-    TEXT_SCHEMA,
-    Definitions,
-    JsonSchema,
-    ListOf,
-    MapOf,
-    Notes,
-    Shape,
-    scalar,
-)
+from benchflow.procedure.shapes.basic_shapes import TEXT_SCHEMA, ListShape, MapShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 
 
-class Reference(Shape[Ref]):
+class ReferenceShape(Shape[Ref]):
     """The name of something that is given elsewhere in the file."""
 
     def __init__(self, kind: str, noun: str) -> None:
         self.kind, self.noun = kind, noun
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Ref | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Ref | None:
         return _mentioned(node, self.kind, self.noun, notes)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(TEXT_SCHEMA)
 
 
-class KeyReference(Shape[str]):
+class KeyReferenceShape(Shape[str]):
     """A key that names something given elsewhere."""
 
     def __init__(self, kind: str, noun: str) -> None:
         self.kind, self.noun = kind, noun
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = _mentioned(node, self.kind, self.noun, notes)
         return None if found is None else found.name
 
@@ -43,13 +34,13 @@ class KeyReference(Shape[str]):
         return {"type": "string"}
 
 
-class ValueReference(Shape[str]):
+class ValueReferenceShape(Shape[str]):
     """One of the values of what the entry's key names."""
 
     def __init__(self, kind: str, noun: str) -> None:
         self.kind, self.noun = kind, noun
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = _mentioned(node, self.kind, self.noun, notes, of=name.name)
         return None if found is None else found.name
 
@@ -57,7 +48,7 @@ class ValueReference(Shape[str]):
         return dict(TEXT_SCHEMA)
 
 
-def _mentioned(node: Node, kind: str, noun: str, notes: Notes, of: str = "") -> Ref | None:
+def _mentioned(node: YamlNode, kind: str, noun: str, notes: ReadContext, of: str = "") -> Ref | None:
     """The name that ``node`` is, noted as meaning something of that kind: it is looked up when all is read."""
     found = scalar(node, noun, notes)
     if found is None:
@@ -69,15 +60,15 @@ def _mentioned(node: Node, kind: str, noun: str, notes: Notes, of: str = "") -> 
 
 def conditions(kind: str, value_kind: str, noun: str, at_least: int = 0) -> Shape[dict[str, tuple[str, ...]]]:
     """Names with the value or the list of values that will do."""
-    value = ListOf(ValueReference(value_kind, "a value"), single=True, at_least=1, distinct=True)
-    return MapOf(value, noun, key=KeyReference(kind, "a name"), at_least=at_least)
+    value = ListShape(ValueReferenceShape(value_kind, "a value"), single=True, at_least=1, distinct=True)
+    return MapShape(value, noun, key=KeyReferenceShape(kind, "a name"), at_least=at_least)
 
 
 NEEDS = conditions("state", "state-value", "state variables with the values that will do")
 NEVER = conditions("state", "state-value", "state variables with the values that must not meet", at_least=1)
 WHEN = conditions("option", "choice", "options with the choices that it is for")
-SETTINGS: Shape[dict[str, str]] = MapOf(
-    ValueReference("state-value", "a value"),
+SETTINGS: Shape[dict[str, str]] = MapShape(
+    ValueReferenceShape("state-value", "a value"),
     "state variables with one value each",
-    key=KeyReference("state", "a name"),
+    key=KeyReferenceShape("state", "a name"),
 )

@@ -5,7 +5,7 @@ from msgspec import Struct
 from benchflow.procedure.model import Mark
 
 
-class Scalar(Struct):
+class YamlScalar(Struct):
     """A text. ``plain`` is written without quotes.
 
     ``offset`` leads from ``column`` to the first character where positions inside the text can be told (one line,
@@ -40,8 +40,8 @@ class Scalar(Struct):
         return self.plain and self.text in ("", "~", "null", "Null", "NULL")
 
 
-class Sequence(Struct):
-    items: list["Node"]
+class YamlSequence(Struct):
+    items: list["YamlNode"]
     line: int
     column: int
 
@@ -50,13 +50,13 @@ class Sequence(Struct):
         return Mark(self.line, self.column)
 
 
-class Mapping(Struct):
+class YamlMapping(Struct):
     """Keys in the author's order, each once; ``repeated`` are the ones written again, already reported.
 
     ``flow`` is written in braces."""
 
-    pairs: list[tuple[Scalar, "Node"]]
-    repeated: list[tuple[Scalar, "Node"]]
+    pairs: list[tuple[YamlScalar, "YamlNode"]]
+    repeated: list[tuple[YamlScalar, "YamlNode"]]
     line: int
     column: int
     flow: bool
@@ -66,22 +66,22 @@ class Mapping(Struct):
         return Mark(self.line, self.column)
 
 
-Node = Scalar | Sequence | Mapping
+YamlNode = YamlScalar | YamlSequence | YamlMapping
 
 
-def way(root: Node, mark: Mark) -> str:
+def way(root: YamlNode, mark: Mark) -> str:
     """The keys and ids that lead to ``mark``, joined by dots; an operation's id stands for all before it."""
     steps: list[str] = []
     node = root
     place = (mark.line, mark.column)
     while True:
-        if isinstance(node, Mapping):
+        if isinstance(node, YamlMapping):
             before = [pair for pair in node.pairs + node.repeated if (pair[0].line, pair[0].column) <= place]
             if not before:
                 break
             key, node = max(before, key=lambda pair: (pair[0].line, pair[0].column))
             steps.append(key.text)
-        elif isinstance(node, Sequence):
+        elif isinstance(node, YamlSequence):
             inside = [index for index, item in enumerate(node.items) if (item.line, item.column) <= place]
             if not inside:
                 break
@@ -96,9 +96,9 @@ def way(root: Node, mark: Mark) -> str:
     return ".".join(steps)
 
 
-def _id_of(node: Node) -> str:
-    if isinstance(node, Mapping):
+def _id_of(node: YamlNode) -> str:
+    if isinstance(node, YamlMapping):
         for key, value in node.pairs:
-            if key.text == "id" and isinstance(value, Scalar):
+            if key.text == "id" and isinstance(value, YamlScalar):
                 return value.text
     return ""

@@ -4,13 +4,9 @@ from typing import cast
 
 from msgspec import Struct
 
-from benchflow.procedure.joint_keys import JOINTS
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measuring_keys import DECISION
-from benchflow.procedure.model import Decision, Mark, Operation, Procedure, Ref
-from benchflow.procedure.nodes import Node
-from benchflow.procedure.operation_keys import OPERATION
-from benchflow.procedure.setup_keys import (
+from benchflow.procedure.keys.joint_keys import JOINTS
+from benchflow.procedure.keys.operation_keys import OPERATION
+from benchflow.procedure.keys.setup_keys import (
     CAUTIONS_SAY,
     FAILURES,
     FOLLOW_UP,
@@ -24,18 +20,12 @@ from benchflow.procedure.setup_keys import (
     UNITS,
     cautions,
 )
-from benchflow.procedure.shapes import (
-    LINE,
-    NAMED,
-    NOWHERE,
-    PARAGRAPH,
-    Definitions,
-    JsonSchema,
-    ListOf,
-    Notes,
-    Shape,
-    scalar,
-)
+from benchflow.procedure.keys.value_keys import DECISION
+from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
+from benchflow.procedure.shapes.basic_shapes import LINE, NAMED, PARAGRAPH, ListShape
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 
 FORMAT = "1"
 
@@ -43,7 +33,7 @@ FORMAT = "1"
 class _Format(Shape[str]):
     noun = f"`{FORMAT}`, the version of the format"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -62,7 +52,7 @@ class _Format(Shape[str]):
         return {"enum": [int(FORMAT), FORMAT]}
 
 
-class WrittenSection(Struct, frozen=True):
+class UnnumberedSection(Struct, frozen=True):
     """A section as read: ``id`` is ``None`` where it is still to be made from the title."""
 
     id: str | None
@@ -75,21 +65,21 @@ _SECTION_TITLE = Key("title", LINE, "What this part of the work is, in a line.")
 _SECTION_ID = Key("id", NAMED, "The name for `after`; made from the title where it is not given.")
 _OPERATIONS = Key(
     "operations",
-    ListOf(OPERATION),
+    ListShape(OPERATION),
     "The operations of this section, in the order they are usually done.",
     required=True,
 )
 
 
-def _section(fields: Fields) -> WrittenSection:
+def _section(fields: Fields) -> UnnumberedSection:
     given = fields.get(_SECTION_ID)
     title = fields.get(_SECTION_TITLE)
     if not fields.wrote(_SECTION_TITLE):
         fields.notes.problem("missing-title", fields.mark, "this section has no title", "write `title`", "warning")
-    return WrittenSection(given, title or given or "", fields.has(_OPERATIONS, ()), fields.mark)
+    return UnnumberedSection(given, title or given or "", fields.has(_OPERATIONS, ()), fields.mark)
 
 
-_SECTION = Keys("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPERATIONS), _section)
+_SECTION = KeyedShape("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPERATIONS), _section)
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))
 _ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))
@@ -115,18 +105,18 @@ _JOINTS = Key("joints", JOINTS, "Joints as they lie, with their fasteners.")
 _FAILURES = Key(
     "failures", FAILURES, "What may come back, in the customer's words; operations name the ones they guard against."
 )
-_SECTIONS = Key("sections", ListOf(_SECTION, at_least=1), "The work, in sections.", required=True)
+_SECTIONS = Key("sections", ListShape(_SECTION, at_least=1), "The work, in sections.", required=True)
 _FOLLOW_UP = Key("follow-up", FOLLOW_UP, "What remains to be done after the build.")
 
 
-class Written(Struct, frozen=True):
+class UnnumberedProcedure(Struct, frozen=True):
     """The procedure as read, its sections not yet numbered through."""
 
     procedure: Procedure
-    sections: tuple[WrittenSection, ...]
+    sections: tuple[UnnumberedSection, ...]
 
 
-def _procedure(fields: Fields) -> Written:
+def _procedure(fields: Fields) -> UnnumberedProcedure:
     ident = fields.get(_ID)
     if not fields.wrote(_TITLE):
         fields.notes.problem("missing-title", fields.mark, "the procedure has no title", "write `title`", "warning")
@@ -149,12 +139,12 @@ def _procedure(fields: Fields) -> Written:
         joints=tuple(fields.has(_JOINTS, {}).values()),
         failures=tuple(fields.has(_FAILURES, {}).values()),
         follow_up=fields.has(_FOLLOW_UP, ()),
-        decision=cast(Decision, fields.has(DECISION, "simple")),
+        decision=cast(DecisionRule, fields.has(DECISION, "simple")),
     )
-    return Written(procedure, fields.has(_SECTIONS, ()))
+    return UnnumberedProcedure(procedure, fields.has(_SECTIONS, ()))
 
 
-PROCEDURE = Keys(
+PROCEDURE = KeyedShape(
     "procedure",
     "a procedure",
     (

@@ -2,40 +2,35 @@
 
 from typing import cast
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import UnitName, Written, bound, bound_or_count
+from benchflow.procedure.keys.setup_keys import spoken
 from benchflow.procedure.model import (
     Bound,
-    Decision,
+    CalculatedValue,
+    DecisionRule,
     EqualWithin,
     Fixed,
     Judge,
-    Record,
+    RecordedValue,
     Ref,
     Remedy,
-    WorkOut,
 )
-from benchflow.procedure.nodes import Node, Scalar
-from benchflow.procedure.referring import Reference
-from benchflow.procedure.setup_keys import spoken
-from benchflow.procedure.shapes import (
+from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     LABEL,
-    NOWHERE,
     VALUE_NAMED,
-    Definitions,
-    Either,
-    JsonSchema,
-    ListOf,
-    MapOf,
-    Notes,
-    OneOf,
-    Shape,
-    Whole,
-    YesNo,
-    scalar,
+    BooleanShape,
+    EitherShape,
+    IntegerShape,
+    ListShape,
+    MapShape,
+    WordShape,
     whole,
 )
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, bound, bound_or_count
+from benchflow.procedure.shapes.reference_shapes import ReferenceShape
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 from benchflow.quantity import dimension_of
 
 MOST_READINGS = 99
@@ -45,13 +40,13 @@ MOST_READINGS = 99
 _REMEDY_DO = Key("do", FILLED_LINE, "What to do about it.", required=True)
 _REDO = Key(
     "redo",
-    ListOf(Reference("operation", "an operation's id"), single=True),
+    ListShape(ReferenceShape("operation", "an operation's id"), single=True),
     "The operations to be done again afterwards: ids.",
 )
 _TRIES = Key(
-    "tries", Whole(1, MOST_READINGS), "How often to try this before the next remedy; once, where it is not said."
+    "tries", IntegerShape(1, MOST_READINGS), "How often to try this before the next remedy; once, where it is not said."
 )
-_STOP = Key("stop", YesNo(), "true where the work stops here: nothing further is tried.")
+_STOP = Key("stop", BooleanShape(), "true where the work stops here: nothing further is tried.")
 
 
 def _remedy(fields: Fields) -> Remedy:
@@ -64,7 +59,7 @@ def _remedy(fields: Fields) -> Remedy:
     )
 
 
-_REMEDIES = ListOf(Keys("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP), _remedy), at_least=1)
+_REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP), _remedy), at_least=1)
 
 _BELOW = Key("below", _REMEDIES, "What to do when it comes out too low: remedies, tried in this order.")
 _ABOVE = Key("above", _REMEDIES, "What to do when it comes out too high: remedies, tried in this order.")
@@ -72,7 +67,7 @@ _DECISION_SAYS = (
     "How a value near its limit is judged, stated beforehand: `simple`, or `guarded` (ISO 14253-1, guard band 1.65 u: "
     "a value in the band is not proven)."
 )
-DECISION = Key("decision", OneOf("simple", "guarded"), _DECISION_SAYS)
+DECISION = Key("decision", WordShape("simple", "guarded"), _DECISION_SAYS)
 
 # --- record -----------------------------------------------------------------------------------------
 
@@ -81,9 +76,9 @@ class _Slots(Shape[tuple[str, ...]]):
     """``readings``: how many, or where: a list of places or the name of a set of places."""
 
     noun = "a number of readings, or a list of places"
-    _count = Whole(1, MOST_READINGS)
+    _count = IntegerShape(1, MOST_READINGS)
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> tuple[str, ...] | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[str, ...] | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -99,12 +94,14 @@ class _Slots(Shape[tuple[str, ...]]):
         return {"anyOf": [self._count.schema(definitions), {"type": ["string", "boolean"], "pattern": r"\S"}]}
 
 
-_SLOTS: Shape[tuple[str, ...]] = Either(_Slots.noun, text=_Slots(), items=ListOf(LABEL, at_least=1, distinct=True))
+_SLOTS: Shape[tuple[str, ...]] = EitherShape(
+    _Slots.noun, text=_Slots(), items=ListShape(LABEL, at_least=1, distinct=True)
+)
 
 _ASK = Key("ask", FILLED_LINE, "How it is measured, in a line.")
 _UNIT = Key(
     "unit",
-    UnitName(),
+    UnitShape(),
     "The unit of the field; another may be entered and is converted. `count` for a bare number.",
     examples=("mm",),
 )
@@ -112,22 +109,22 @@ _LIMIT_SAYS = (
     "What it has to come within: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`, "
     "`0.15 +0.03 -0.01 mm`, `above start-torque by 0.35 .. 0.45 N·m`, `equal within 0.010 in`."
 )
-_WRITTEN_LIMIT = Written("a limit such as 0.10 .. 0.28 mm")
+_WRITTEN_LIMIT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
 _LIMIT = Key("limit", _WRITTEN_LIMIT, _LIMIT_SAYS, examples=("0.10 .. 0.28 mm",))
 _USED = Key("used", _WRITTEN_LIMIT, "A second limit, for parts that are used again.", examples=("at most 0.40 mm",))
-_WITH = Key("with", Reference("instrument", "an instrument's name"), "The instrument it is measured with.")
+_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument it is measured with.")
 _READINGS = Key(
     "readings", _SLOTS, "How many readings, or where they are taken: a list of places, or the name of a set of places."
 )
 _JUDGE = Key(
     "judge",
-    OneOf("all", "mean", "largest", "smallest", "spread"),
+    WordShape("all", "mean", "largest", "smallest", "spread"),
     "What is held against the limit where there are several readings: all of them (as a rule), or one figure.",
 )
 _RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE)
 
 
-def _bound(fields: Fields, key: Key[Scalar], dimension: str | None) -> Bound | None:
+def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
     written = fields.get(key)
     return None if written is None else bound(written, fields.notes, dimension)
 
@@ -166,13 +163,13 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
     return unit, _bound(fields, _LIMIT, dimension_of(unit)), _bound(fields, _USED, dimension_of(unit))
 
 
-def _record(fields: Fields) -> Record:
+def _record(fields: Fields) -> RecordedValue:
     unit, limit, used = _unit_and_bounds(fields)
     dimension = dimension_of(unit)
     slots = fields.has(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
     instrument = fields.get(_WITH)
-    record = Record(
+    record = RecordedValue(
         fields.name.name,
         fields.has(_ASK, spoken(fields.name.name)),
         unit,
@@ -183,7 +180,7 @@ def _record(fields: Fields) -> Record:
         slots,
         by_place,
         cast(Judge, fields.has(_JUDGE, "all")),
-        cast(Decision, fields.has(DECISION, "")),
+        cast(DecisionRule, fields.has(DECISION, "")),
         fields.has(_BELOW, ()),
         fields.has(_ABOVE, ()),
         fields.mark,
@@ -192,11 +189,11 @@ def _record(fields: Fields) -> Record:
     return record
 
 
-def _is_count(node: Node) -> bool:
-    return isinstance(node, Scalar) and whole(node.text) is not None
+def _is_count(node: YamlNode) -> bool:
+    return isinstance(node, YamlScalar) and whole(node.text) is not None
 
 
-def _check_record(record: Record, fields: Fields) -> None:
+def _check_record(record: RecordedValue, fields: Fields) -> None:
     readings_known = not fields.wrote(_READINGS) or fields.get(_READINGS) is not None
     if record.judge == "spread" and readings_known and len(record.slots) < 2:
         fields.problem(
@@ -221,13 +218,15 @@ def _check_remedies(fields: Fields) -> None:
         )
 
 
-RECORD = MapOf(Keys("record", "a value to record", _RECORD, _record), "values to record, by name", key=VALUE_NAMED)
+RECORD = MapShape(
+    KeyedShape("record", "a value to record", _RECORD, _record), "values to record, by name", key=VALUE_NAMED
+)
 
 # --- work-out ---------------------------------------------------------------------------------------
 
 _IS = Key(
     "is",
-    Written("a formula such as bore - journal"),
+    RawTextShape("a formula such as bore - journal"),
     "The formula: names of values, + - * /, brackets, mean, max, min, spread, sum, abs, count, sqrt; "
     "`name[2]` is one place, `name[*]` all of them.",
     required=True,
@@ -235,23 +234,23 @@ _IS = Key(
 )
 _TITLE = Key("title", FILLED_LINE, "What it is, in words.")
 _RESULT_UNIT = Key(
-    "unit", UnitName(), "The unit of the result; `count` for a bare number.", examples=("mm",), required=True
+    "unit", UnitShape(), "The unit of the result; `count` for a bare number.", examples=("mm",), required=True
 )
 
 
-def _work_out(fields: Fields) -> WorkOut:
+def _work_out(fields: Fields) -> CalculatedValue:
     unit = fields.get(_RESULT_UNIT)
     formula = fields.get(_IS)
     if formula is not None:
         fields.notes.nodes["is", fields.mark] = formula
     _check_remedies(fields)
-    return WorkOut(
+    return CalculatedValue(
         fields.name.name,
         formula.text.strip() if formula else "",
         unit or "",
         dimension_of(unit or ""),
         _bound(fields, _LIMIT, dimension_of(unit)) if unit is not None else None,
-        cast(Decision, fields.has(DECISION, "")),
+        cast(DecisionRule, fields.has(DECISION, "")),
         fields.has(_BELOW, ()),
         fields.has(_ABOVE, ()),
         fields.has(_TITLE, ""),
@@ -259,8 +258,10 @@ def _work_out(fields: Fields) -> WorkOut:
     )
 
 
-WORK_OUT = MapOf(
-    Keys("work-out", "a value to work out", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out),
+WORK_OUT = MapShape(
+    KeyedShape(
+        "work-out", "a value to work out", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out
+    ),
     "values to work out, by name",
     key=VALUE_NAMED,
 )

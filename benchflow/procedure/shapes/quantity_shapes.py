@@ -3,9 +3,10 @@
 import re
 
 from benchflow.procedure.model import AboveReading, Bound, EqualWithin, Fixed, Ref
-from benchflow.procedure.nodes import Node, Scalar
 from benchflow.procedure.problems import hint_for
-from benchflow.procedure.shapes import NAME, NOWHERE, Definitions, JsonSchema, Notes, Shape, scalar
+from benchflow.procedure.shapes.basic_shapes import NAME
+from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
+from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 from benchflow.quantity import (
     Limit,
     Quantity,
@@ -25,12 +26,12 @@ _WITH_UNIT: JsonSchema = {"type": "string", "pattern": r"\S"}
 _MAYBE_COUNT: JsonSchema = {"type": ["string", "number"], "pattern": r"\S"}
 
 
-def report(error: QuantityError, found: Scalar, notes: Notes, shift: int = 0) -> None:
+def report(error: QuantityError, found: YamlScalar, notes: ReadContext, shift: int = 0) -> None:
     """``error`` at its character in the author's file; ``shift`` is where its text begins in ``found``."""
     notes.problem(error.code, found.at(shift + error.at), f"`{found.text.strip()[:60]}`: {error.why}", error.hint)
 
 
-def quantity(found: Scalar, notes: Notes, dimension: str | None) -> Quantity | None:
+def quantity(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Quantity | None:
     try:
         return parse_quantity(found.text, dimension=dimension)
     except QuantityError as error:
@@ -38,7 +39,7 @@ def quantity(found: Scalar, notes: Notes, dimension: str | None) -> Quantity | N
         return None
 
 
-def quantity_or_count(found: Scalar, notes: Notes) -> Quantity | None:
+def quantity_or_count(found: YamlScalar, notes: ReadContext) -> Quantity | None:
     """A quantity of any kind, or a bare number."""
     try:
         return parse_quantity(found.text, dimension="")
@@ -46,7 +47,7 @@ def quantity_or_count(found: Scalar, notes: Notes) -> Quantity | None:
         return quantity(found, notes, None)
 
 
-def limit(found: Scalar, notes: Notes, dimension: str | None) -> Limit | None:
+def limit(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Limit | None:
     try:
         return parse_limit(found.text, dimension=dimension)
     except QuantityError as error:
@@ -54,7 +55,7 @@ def limit(found: Scalar, notes: Notes, dimension: str | None) -> Limit | None:
         return None
 
 
-def bound_or_count(found: Scalar, notes: Notes) -> Bound | None:
+def bound_or_count(found: YamlScalar, notes: ReadContext) -> Bound | None:
     """A limit in any of its forms and of any kind, or one of bare numbers."""
     try:
         return Fixed(parse_limit(found.text, dimension=""))
@@ -62,7 +63,7 @@ def bound_or_count(found: Scalar, notes: Notes) -> Bound | None:
         return bound(found, notes, None)
 
 
-def bound(found: Scalar, notes: Notes, dimension: str | None) -> Bound | None:
+def bound(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Bound | None:
     """A limit in any of its forms, those that lean on an earlier reading among them."""
     text = found.text
     lean = _above.match(text)
@@ -80,14 +81,14 @@ def bound(found: Scalar, notes: Notes, dimension: str | None) -> Bound | None:
         return None
 
 
-class Measure(Shape[Quantity]):
+class QuantityShape(Shape[Quantity]):
     """A quantity of one dimension."""
 
     def __init__(self, dimension: str) -> None:
         self.dimension = dimension
         self.noun = f"a quantity such as {units.EXAMPLES[dimension]}"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Quantity | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
         found = scalar(node, self.noun, notes)
         return None if found is None else quantity(found, notes, self.dimension)
 
@@ -95,14 +96,14 @@ class Measure(Shape[Quantity]):
         return dict(_WITH_UNIT)
 
 
-class LimitOf(Shape[Limit]):
+class LimitShape(Shape[Limit]):
     """A limit; of one dimension, or of any where ``dimension`` is ``None``."""
 
     def __init__(self, dimension: str | None, example: str) -> None:
         self.dimension = dimension
         self.noun = f"a limit such as {example}"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Limit | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Limit | None:
         found = scalar(node, self.noun, notes)
         return None if found is None else limit(found, notes, self.dimension)
 
@@ -110,25 +111,25 @@ class LimitOf(Shape[Limit]):
         return dict(_WITH_UNIT)
 
 
-class Written(Shape[Scalar]):
+class RawTextShape(Shape[YamlScalar]):
     """A quantity, limit or formula as it is written, to be read when its unit is known."""
 
     def __init__(self, noun: str) -> None:
         self.noun = noun
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Scalar | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> YamlScalar | None:
         return scalar(node, self.noun, notes)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_MAYBE_COUNT)
 
 
-class UnitName(Shape[str]):
+class UnitShape(Shape[str]):
     """A unit as the trade writes it, read to its canonical symbol. ``count`` is the word for a bare number."""
 
     noun = "a unit such as mm"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -144,13 +145,13 @@ class UnitName(Shape[str]):
         return {"type": "string"}
 
 
-class DimensionName(Shape[str]):
+class DimensionShape(Shape[str]):
     """What a quantity is a quantity of, in one word: the key under `units`."""
 
     noun = "a kind of quantity such as length"
     known = tuple(units.BASES)
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -165,12 +166,12 @@ class DimensionName(Shape[str]):
         return {"enum": list(self.known)}
 
 
-class ShownUnit(UnitName):
+class DisplayUnitShape(UnitShape):
     """The unit in which quantities of its key's kind are shown."""
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         symbol = super().read(node, notes, name)
-        if symbol is None or name.name not in DimensionName.known:
+        if symbol is None or name.name not in DimensionShape.known:
             return symbol
         found = dimension_of(symbol)
         if found != name.name:

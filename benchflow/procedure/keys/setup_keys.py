@@ -2,8 +2,6 @@
 
 from typing import cast, get_args
 
-from benchflow.procedure.keys import Fields, Key, Keys
-from benchflow.procedure.measures import DimensionName, LimitOf, Measure, ShownUnit
 from benchflow.procedure.model import (
     Caution,
     Failure,
@@ -17,22 +15,23 @@ from benchflow.procedure.model import (
     Signal,
     Variable,
 )
-from benchflow.procedure.nodes import Mapping, Node
-from benchflow.procedure.referring import NEEDS, NEVER, SETTINGS, WHEN
-from benchflow.procedure.shapes import (
+from benchflow.procedure.shapes.basic_shapes import (
     LABEL,
     LINE,
     PARAGRAPH,
-    Either,
-    ListOf,
-    Made,
-    MapOf,
-    Notes,
-    OneOf,
-    Shape,
-    Text,
-    YesNo,
+    BooleanShape,
+    EitherShape,
+    ListShape,
+    MapShape,
+    TextShape,
+    TransformedShape,
+    WordShape,
 )
+from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
+from benchflow.procedure.shapes.quantity_shapes import DimensionShape, DisplayUnitShape, LimitShape, QuantityShape
+from benchflow.procedure.shapes.reference_shapes import NEEDS, NEVER, SETTINGS, WHEN
+from benchflow.procedure.shapes.shape_base import ReadContext, Shape
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.quantity import dimension_of
 
 
@@ -47,7 +46,7 @@ def spoken(name: str) -> str:
 
 def cautions(filled: bool = False) -> Shape[tuple[Caution, ...]]:
     """A list of cautions, each a signal word with its text. ``filled`` under an operation."""
-    text = Text("the text of the caution", filled=filled)
+    text = TextShape("the text of the caution", filled=filled)
     meanings = {
         "danger": "Will kill or maim if it is not avoided.",
         "warning": "Could kill or maim if it is not avoided.",
@@ -63,7 +62,7 @@ def cautions(filled: bool = False) -> Shape[tuple[Caution, ...]]:
                 return Caution(cast(Signal, key.name), said)
         return None
 
-    return ListOf(Keys("caution", "a caution", keys, build, one_of=keys))
+    return ListShape(KeyedShape("caution", "a caution", keys, build, one_of=keys))
 
 
 CAUTIONS_SAY = (
@@ -75,7 +74,7 @@ CAUTIONS_SAY = (
 _ASK = Key("ask", LINE, "The question asked when the session opens.")
 _CHOICES = Key(
     "choices",
-    ListOf(LABEL, at_least=1, distinct=True),
+    ListShape(LABEL, at_least=1, distinct=True),
     "The answers to choose from, the usual one first.",
     required=True,
 )
@@ -86,22 +85,22 @@ def _option(fields: Fields) -> Option:
     return Option(name, fields.has(_ASK, f"{spoken(name)}?"), fields.has(_CHOICES, ()), fields.mark)
 
 
-OPTIONS = MapOf(Keys("option", "an option", (_ASK, _CHOICES), _option), "options by name")
-PLACES = MapOf(ListOf(LABEL, at_least=1, distinct=True), "names with the places that each repeats over")
+OPTIONS = MapShape(KeyedShape("option", "an option", (_ASK, _CHOICES), _option), "options by name")
+PLACES = MapShape(ListShape(LABEL, at_least=1, distinct=True), "names with the places that each repeats over")
 
 # --- state ------------------------------------------------------------------------------------------
 
 
-def _value_names(values: tuple[str, ...], node: Node, name: Ref, notes: Notes) -> dict[str, str]:
+def _value_names(values: tuple[str, ...], node: YamlNode, name: Ref, notes: ReadContext) -> dict[str, str]:
     return dict.fromkeys(values, "")
 
 
 _VALUES = Key(
     "values",
-    Either(
+    EitherShape(
         "a list of values, or values with their words for the bench",
-        items=Made(ListOf(LABEL, at_least=1, distinct=True), _value_names),
-        entries=MapOf(LINE, "values with their words", key=LABEL, at_least=1),
+        items=TransformedShape(ListShape(LABEL, at_least=1, distinct=True), _value_names),
+        entries=MapShape(LINE, "values with their words", key=LABEL, at_least=1),
     ),
     "The ways this can stand: a list, or each value with its words for the bench (at-deck: at the deck).",
     required=True,
@@ -138,8 +137,8 @@ def _variable(fields: Fields) -> Variable:
     )
 
 
-STATE = MapOf(
-    Keys("variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE), _variable),
+STATE = MapShape(
+    KeyedShape("variable", "a state variable", (_VALUES, _START, _STATE_ASK, _STATE_TITLE), _variable),
     "state variables by name",
 )
 
@@ -166,7 +165,7 @@ def _rule(fields: Fields) -> Rule:
     return Rule(never, because, fields.mark)
 
 
-INTERFERENCE = ListOf(Keys("rule", "an interference rule", (_NEVER, _RULE_BECAUSE), _rule))
+INTERFERENCE = ListShape(KeyedShape("rule", "an interference rule", (_NEVER, _RULE_BECAUSE), _rule))
 
 _MOVE_TITLE = Key("title", LINE, "What it is, in a line.")
 _MOVE_DO = Key("do", PARAGRAPH, "How it is done.")
@@ -191,8 +190,8 @@ def _move(fields: Fields) -> Move:
     )
 
 
-MOVES = MapOf(
-    Keys(
+MOVES = MapShape(
+    KeyedShape(
         "move",
         "a move",
         (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_SETS),
@@ -207,9 +206,9 @@ MOVES = MapOf(
 _KIT_TITLE = Key("title", LINE, "What it is, in words.")
 _KIT_PN = Key("pn", LINE, "The part number, every digit as written.")
 _KIT_QUANTITY = Key("quantity", LINE, "How many, or how much.")
-_KIT_LOT = Key("lot", OneOf("required"), "`required`: its lot or batch number is asked for where it is used.")
-_KIT_DISCARD = Key("discard", YesNo(), "true where it is used once and thrown away when it comes off again.")
-_KIT_LIFE = Key("life", Measure("time"), "How long it is good for once it has been opened.", examples=("30 d",))
+_KIT_LOT = Key("lot", WordShape("required"), "`required`: its lot or batch number is asked for where it is used.")
+_KIT_DISCARD = Key("discard", BooleanShape(), "true where it is used once and thrown away when it comes off again.")
+_KIT_LIFE = Key("life", QuantityShape("time"), "How long it is good for once it has been opened.", examples=("30 d",))
 _KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE)
 
 
@@ -229,12 +228,14 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
             fields.has(_KIT_PN, ""),
         )
 
-    def titled(title: str, node: Node, name: Ref, notes: Notes) -> KitItem:
+    def titled(title: str, node: YamlNode, name: Ref, notes: ReadContext) -> KitItem:
         return KitItem(name.name, "part" if part else "consumable", title, mark=name.mark)
 
     noun = f"the {kind}'s title, or its keys"
-    item = Either(noun, text=Made(LINE, titled), entries=Keys("kit-item", "a part or consumable", _KIT, build))
-    return MapOf(item, f"{kind}s by name")
+    item = EitherShape(
+        noun, text=TransformedShape(LINE, titled), entries=KeyedShape("kit-item", "a part or consumable", _KIT, build)
+    )
+    return MapShape(item, f"{kind}s by name")
 
 
 _PARTS = Key("parts", _kit_items("part"), "Parts by name: a title, or keys.")
@@ -247,21 +248,21 @@ def _kit(fields: Fields) -> tuple[KitItem, ...]:
     return (*fields.has(_PARTS, {}).values(), *fields.has(_CONSUMABLES, {}).values())
 
 
-KIT = Keys("kit", "the kit", (_PARTS, _CONSUMABLES), _kit)
+KIT = KeyedShape("kit", "the kit", (_PARTS, _CONSUMABLES), _kit)
 
 _KIND = Key(
     "kind", LINE, "What it measures or is, as in the shop's register: torque, length, angle, ...", required=True
 )
 _INSTRUMENT_TITLE = Key("title", LINE, "What it is, in words.")
-_COVERS = Key("covers", LimitOf(None, "20 .. 120 N·m"), "The range it has to cover.", examples=("20 .. 120 N·m",))
+_COVERS = Key("covers", LimitShape(None, "20 .. 120 N·m"), "The range it has to cover.", examples=("20 .. 120 N·m",))
 _UNCERTAINTY = Key(
     "uncertainty",
-    LimitOf(None, "at most 4 %"),
+    LimitShape(None, "at most 4 %"),
     "The largest expanded uncertainty that will do: of the reading in per cent, or as a quantity.",
     examples=("at most 4 %",),
 )
 _UNFIT = Key(
-    "unfit", OneOf("refuse", "warn"), "What happens when one that is not fit is taken: refuse (as a rule) or warn."
+    "unfit", WordShape("refuse", "warn"), "What happens when one that is not fit is taken: refuse (as a rule) or warn."
 )
 
 
@@ -290,22 +291,22 @@ def limit_dimension(limit: object) -> str:
     return dimension_of(end.unit) if end is not None else ""
 
 
-INSTRUMENTS = MapOf(
-    Keys("instrument", "an instrument", (_KIND, _INSTRUMENT_TITLE, _COVERS, _UNCERTAINTY, _UNFIT), _instrument),
+INSTRUMENTS = MapShape(
+    KeyedShape("instrument", "an instrument", (_KIND, _INSTRUMENT_TITLE, _COVERS, _UNCERTAINTY, _UNFIT), _instrument),
     "instruments by name",
 )
 
 # --- what may come back, what follows ---------------------------------------------------------------
 
 
-def _failure(text: str, node: Node, name: Ref, notes: Notes) -> Failure:
+def _failure(text: str, node: YamlNode, name: Ref, notes: ReadContext) -> Failure:
     return Failure(name.name, text, name.mark)
 
 
-FAILURES = MapOf(Made(LINE, _failure), "complaints by name")
+FAILURES = MapShape(TransformedShape(LINE, _failure), "complaints by name")
 
 _FOLLOW_TITLE = Key("title", LINE, "What is to be done.", required=True)
-_DUE = Key("due", Measure("time"), "When, counted from the end of the build.", examples=("14 d",))
+_DUE = Key("due", QuantityShape("time"), "When, counted from the end of the build.", examples=("14 d",))
 _OR = Key("or", LINE, "The other measure of when, whichever comes first.", examples=("500 km",))
 
 
@@ -313,13 +314,13 @@ def _follow_up(fields: Fields) -> FollowUp:
     return FollowUp(fields.has(_FOLLOW_TITLE, ""), fields.get(_DUE), fields.has(_OR, ""), fields.mark)
 
 
-FOLLOW_UP = ListOf(Keys("follow-up", "a follow-up", (_FOLLOW_TITLE, _DUE, _OR), _follow_up))
-UNITS = MapOf(ShownUnit(), "kinds of quantity with the unit that the screen shows", key=DimensionName())
+FOLLOW_UP = ListShape(KeyedShape("follow-up", "a follow-up", (_FOLLOW_TITLE, _DUE, _OR), _follow_up))
+UNITS = MapShape(DisplayUnitShape(), "kinds of quantity with the unit that the screen shows", key=DimensionShape())
 
 
-def read_places(root: Node | None, notes: Notes) -> None:
+def read_places(root: YamlNode | None, notes: ReadContext) -> None:
     """Note what stands under `places` before the rest is read, since readings may name a set of them."""
-    if not isinstance(root, Mapping):
+    if not isinstance(root, YamlMapping):
         return
     for key, value in root.pairs:
         if key.text == "places":

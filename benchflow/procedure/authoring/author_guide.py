@@ -2,10 +2,10 @@
 
 from typing import Any
 
-from benchflow.procedure.guide_opening import OPENING
-from benchflow.procedure.keys import Key, Keys
-from benchflow.procedure.procedure_keys import PROCEDURE
-from benchflow.procedure.shapes import Shape
+from benchflow.procedure.authoring.guide_introduction import OPENING
+from benchflow.procedure.keys.procedure_keys import PROCEDURE
+from benchflow.procedure.shapes.keyed_shapes import Key, KeyedShape
+from benchflow.procedure.shapes.shape_base import Shape
 
 
 def author_guide() -> str:
@@ -15,19 +15,19 @@ def author_guide() -> str:
     return "\n".join([OPENING, *(_part(keys) for keys in parts.values())])
 
 
-def parts_below(shape: Shape[Any]) -> dict[str, Keys[Any]]:
+def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
     """Every mapping with known keys that can stand at or below ``shape``, by its name, the outer before the inner."""
-    found: dict[str, Keys[Any]] = {}
+    found: dict[str, KeyedShape[Any]] = {}
     waiting: list[Shape[Any]] = [shape]
     while waiting:
         here = waiting.pop(0)
-        if isinstance(here, Keys) and found.setdefault(here.name, here) is not here:
+        if isinstance(here, KeyedShape) and found.setdefault(here.name, here) is not here:
             continue
         waiting.extend(here.parts())
     return found
 
 
-def _part(keys: Keys[Any]) -> str:
+def _part(keys: KeyedShape[Any]) -> str:
     noun = keys.noun.strip("`")
     lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | what is written | meaning |", "|---|---|---|"]
     lines += [_row(key, keys) for key in keys.keys.values()]
@@ -36,7 +36,7 @@ def _part(keys: Keys[Any]) -> str:
     return "\n".join([*lines, ""])
 
 
-def _row(key: Key[Any], keys: Keys[Any]) -> str:
+def _row(key: Key[Any], keys: KeyedShape[Any]) -> str:
     must = " **Required.**" if key.required else ""
     said = f"{key.says}{must}".replace("|", "\\|")
     noun = key.shape.noun.rstrip(",").replace("|", "\\|")

@@ -18,7 +18,7 @@ from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.problems import Problem
-from benchflow.procedure.source import MAX_BYTES, decode
+from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, decode
 
 KEPT = 64
 """Compiled procedures kept in a folder; the longest unused go first."""

@@ -4,30 +4,30 @@ on earlier readings."""
 from collections.abc import Iterator
 from itertools import chain
 
+from benchflow.procedure.checks.name_checks import NameTable
 from benchflow.procedure.formula import Formula, FormulaError, check_units, names, parse_formula
 from benchflow.procedure.identity import ALL_PLACES, StepId, ValueRef
+from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import (
     AboveReading,
     Bound,
-    Choose,
+    CalculatedValue,
     EqualWithin,
     Mark,
-    Match,
     Operation,
-    Record,
-    WorkOut,
+    PartChoice,
+    PartMatching,
+    RecordedValue,
     values_of,
 )
-from benchflow.procedure.names import Names
-from benchflow.procedure.nodes import Scalar
-from benchflow.procedure.setup_keys import limit_dimension
-from benchflow.procedure.shapes import Notes
+from benchflow.procedure.shapes.shape_base import ReadContext
+from benchflow.procedure.yaml_source.yaml_nodes import YamlScalar
 from benchflow.quantity import dimension_of
 
-Value = Record | WorkOut
+Value = RecordedValue | CalculatedValue
 
 
-class Before:
+class Precedence:
     """What comes before what in every order: `after` and `time`, followed back."""
 
     def __init__(self, operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> None:
@@ -54,7 +54,9 @@ class Before:
 class ValueChecks:
     """Checks that need all values of a procedure together."""
 
-    def __init__(self, operations: tuple[Operation, ...], given: Names, before: Before, notes: Notes) -> None:
+    def __init__(
+        self, operations: tuple[Operation, ...], given: NameTable, before: Precedence, notes: ReadContext
+    ) -> None:
         self._operations, self._given, self._before, self._notes = operations, given, before, notes
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
@@ -79,10 +81,10 @@ class ValueChecks:
 
     # formulas
 
-    def _formula(self, work_out: WorkOut, operation: Operation) -> set[str]:
+    def _formula(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
         """Check one formula; gives the names that it speaks of."""
         written = self._notes.nodes.get(("is", work_out.mark))
-        if not isinstance(written, Scalar):
+        if not isinstance(written, YamlScalar):
             return set()
         shift = len(written.text) - len(written.text.lstrip())
         match = next((match for match in operation.match if match.so_that == work_out.name), None)
@@ -98,12 +100,12 @@ class ValueChecks:
             return set()
         return {ref.name for ref in names(formula)}
 
-    def _size_unit(self, match: Match, work_out: WorkOut) -> str:
+    def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:
         """The unit of the parts that are matched, whose size the formula calls by the match's name."""
         return self._units.get(match.measured, work_out.unit)
 
     def _names_known(
-        self, formula: Formula, operation: Operation, match: Match | None, written: Scalar, shift: int
+        self, formula: Formula, operation: Operation, match: PartMatching | None, written: YamlScalar, shift: int
     ) -> bool:
         known = True
         for ref in names(formula):
@@ -125,7 +127,7 @@ class ValueChecks:
                 self._ready(ref.name, operation, written.at(shift + ref.at))
         return known
 
-    def _at_all_places(self, name: str, match: Match) -> bool:
+    def _at_all_places(self, name: str, match: PartMatching) -> bool:
         """Whether a value is there at every place of a matching, which works the formula out for each in turn."""
         there = self._given.places_of["value"].get(name, ())
         wanted = self._given.places.get(match.to)
@@ -140,7 +142,7 @@ class ValueChecks:
             return places is not None and (place == ALL_PLACES or place in places)
         if places is None or (giver.each is not None and giver.each == operation.each):
             return True
-        if giver.each is None and isinstance(value, Record) and not (value.by_place and value.judge == "all"):
+        if giver.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
             return True  # several readings of one thing: the value that is judged
         self._notes.problem(
             "which-place",
@@ -180,7 +182,7 @@ class ValueChecks:
     # limits, tables, matchings
 
     def _bounds(self, value: Value, operation: Operation) -> None:
-        limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, Record) else None))
+        limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, RecordedValue) else None))
         for bound in limits:
             if isinstance(bound, AboveReading):
                 self._above(bound, value, operation)
@@ -193,7 +195,7 @@ class ValueChecks:
                 )
 
     def _single(self, value: Value, operation: Operation) -> bool:
-        return isinstance(value, WorkOut) or (len(value.slots) < 2 and operation.each is None)
+        return isinstance(value, CalculatedValue) or (len(value.slots) < 2 and operation.each is None)
 
     def _above(self, bound: AboveReading, value: Value, operation: Operation) -> None:
         name = ValueRef.parse(bound.name).name
@@ -212,7 +214,7 @@ class ValueChecks:
         else:
             self._ready(name, operation, value.mark)
 
-    def _choose(self, choose: Choose, operation: Operation) -> None:
+    def _choose(self, choose: PartChoice, operation: Operation) -> None:
         name = ValueRef.parse(choose.by).name
         found = self._values.get(name)
         if found is None or not choose.bands:
@@ -226,7 +228,7 @@ class ValueChecks:
                 f"the table goes by {edge.entered}, and `{name}` is {_kind(found[0].dimension)}",
             )
 
-    def _match(self, match: Match, operation: Operation) -> None:
+    def _match(self, match: PartMatching, operation: Operation) -> None:
         found = self._values.get(ValueRef.parse(match.so_that).name)
         if found is None or (match.limit.low is None and match.limit.high is None):
             return

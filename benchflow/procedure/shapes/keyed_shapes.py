@@ -6,10 +6,17 @@ from collections.abc import Callable
 from typing import Any, Generic, TypeVar, cast
 
 from benchflow.procedure.model import Mark, Ref
-from benchflow.procedure.nodes import Mapping, Node, Scalar
 from benchflow.procedure.problems import hint_for
-from benchflow.procedure.shape import short
-from benchflow.procedure.shapes import NOWHERE, Definitions, JsonSchema, Notes, Shape, wrong_kind
+from benchflow.procedure.shapes.shape_base import (
+    NOWHERE,
+    Definitions,
+    JsonSchema,
+    ReadContext,
+    Shape,
+    short,
+    wrong_kind,
+)
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar
 
 T = TypeVar("T")
 B = TypeVar("B")
@@ -28,10 +35,10 @@ class Key(Generic[T]):
 class Fields:
     """What was read under known keys. A key that is absent, or whose value could not be read, gives ``None``."""
 
-    def __init__(self, node: Mapping, name: Ref, notes: Notes) -> None:
+    def __init__(self, node: YamlMapping, name: Ref, notes: ReadContext) -> None:
         self.node, self.name, self.notes = node, name, notes
         self.values: dict[str, object] = {}
-        self.nodes: dict[str, Node] = {}
+        self.nodes: dict[str, YamlNode] = {}
 
     def get(self, key: Key[T]) -> T | None:
         return cast("T | None", self.values.get(key.name))
@@ -58,7 +65,7 @@ class Fields:
         self.notes.problem(code, self.at(key), message, hint)
 
 
-class Keys(Shape[B]):
+class KeyedShape(Shape[B]):
     """A mapping with known keys, made into a value by ``build``.
 
     ``name`` is the definition's name in the JSON Schema. ``one_of`` lists keys of which exactly one is to be
@@ -81,8 +88,8 @@ class Keys(Shape[B]):
         self.keys = {key.name: key for key in keys}
         self.advice = advice or {}
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> B | None:
-        if not isinstance(node, Mapping):
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> B | None:
+        if not isinstance(node, YamlMapping):
             wrong_kind(node, f"{self.noun} (keys with values)", notes, self._with_keys(node))
             return None
         fields = Fields(node, name, notes)
@@ -98,9 +105,9 @@ class Keys(Shape[B]):
         self._missing(fields)
         return self.build(fields)
 
-    def _with_keys(self, node: Node) -> str:
+    def _with_keys(self, node: YamlNode) -> str:
         """How a text that stands alone would be written with keys: ``hold: inspector`` as ``{by: inspector}``."""
-        if not isinstance(node, Scalar):
+        if not isinstance(node, YamlScalar):
             return ""
         must = [key.name for key in self.keys.values() if key.required] or [*self.keys][:1]
         text = short(node.text)
@@ -108,7 +115,7 @@ class Keys(Shape[B]):
         inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
         return f"write it with keys, such as {{{inside}}}"
 
-    def _unknown(self, key: Scalar, node: Mapping, notes: Notes) -> None:
+    def _unknown(self, key: YamlScalar, node: YamlMapping, notes: ReadContext) -> None:
         hint = self.advice.get(key.text, "")
         if key.text == "<<":
             hint = "nothing is merged in here: write the keys out"

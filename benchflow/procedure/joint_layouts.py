@@ -104,25 +104,25 @@ def middle_out_layout(rows: int, columns: int) -> Layout:
 # --- a layout as it is drawn ------------------------------------------------------------------------
 
 
-class Drawn:
+class DrawnCell:
     """A cell of a drawn layout: its text, and the half-open span of columns that it takes."""
 
     def __init__(self, text: str, start: int) -> None:
         self.text, self.start, self.end = text, start, start + len(text)
 
 
-def tokens(line: str) -> list[Drawn]:
+def tokens(line: str) -> list[DrawnCell]:
     """The cells of one row, at the columns where they are drawn."""
-    found: list[Drawn] = []
+    found: list[DrawnCell] = []
     start = 0
     for part in line.split(" "):
         if part:
-            found.append(Drawn(part, start))
+            found.append(DrawnCell(part, start))
         start += len(part) + 1
     return found
 
 
-def grid(rows: list[list[Drawn]]) -> Layout:
+def grid(rows: list[list[DrawnCell]]) -> Layout:
     """Drawn rows as a grid. Cells are put one under the other by the columns they are drawn at, unless all rows
     have equally many, which are then taken to be one under the other. Every cell is a number or empty."""
     numbers = [[None if cell.text in EMPTY else int(cell.text) for cell in row] for row in rows]
@@ -139,7 +139,7 @@ def grid(rows: list[list[Drawn]]) -> Layout:
     return tuple(drawn)
 
 
-def _lanes(rows: list[list[Drawn]]) -> list[list[int]]:
+def _lanes(rows: list[list[DrawnCell]]) -> list[list[int]]:
     """For each cell, the grid column that it stands in: cells that overlap from row to row share one."""
     spans = sorted((cell.start, cell.end) for row in rows for cell in row)
     joined: list[list[int]] = []
@@ -152,6 +152,6 @@ def _lanes(rows: list[list[Drawn]]) -> list[list[int]]:
     lanes = [[sum(1 for start in starts if start <= cell.start) - 1 for cell in row] for row in rows]
     if all(len(set(row)) == len(row) for row in lanes):
         return lanes
-    # Drawn so tightly that two of a row overlap one of another: every starting column is a grid column.
+    # DrawnCell so tightly that two of a row overlap one of another: every starting column is a grid column.
     edges = sorted({cell.start for row in rows for cell in row})
     return [[edges.index(cell.start) for cell in row] for row in rows]

@@ -45,7 +45,7 @@ class Constant(Struct, frozen=True, tag="number"):
     at: int
 
 
-class Name(Struct, frozen=True, tag="name"):
+class NameNode(Struct, frozen=True, tag="name"):
     """A value. ``place`` is ``None`` for a value without places and ``"*"`` for all its places."""
 
     name: str
@@ -58,32 +58,32 @@ class Name(Struct, frozen=True, tag="name"):
         return str(ValueRef(self.name, self.place))
 
 
-class Negative(Struct, frozen=True, tag="negative"):
-    of: "Node"
+class Negation(Struct, frozen=True, tag="negative"):
+    of: "Expression"
     at: int
 
 
-class Pair(Struct, frozen=True, tag="pair"):
+class BinaryOperation(Struct, frozen=True, tag="pair"):
     """Two operands; ``at`` is the operator."""
 
     operator: Literal["+", "-", "*", "/"]
-    left: "Node"
-    right: "Node"
+    left: "Expression"
+    right: "Expression"
     at: int
 
 
 class Call(Struct, frozen=True, tag="call"):
     function: Function
-    arguments: "tuple[Node, ...]"
+    arguments: "tuple[Expression, ...]"
     at: int
 
 
-Node = Constant | Name | Negative | Pair | Call
+Expression = Constant | NameNode | Negation | BinaryOperation | Call
 
 
 class Formula(Struct, frozen=True):
     text: str
-    root: Node
+    root: Expression
 
 
 class NameRef(NamedTuple):
@@ -98,19 +98,19 @@ def parse_formula(text: str) -> Formula:
     """Raises :class:`FormulaError`; a formula that comes back is well formed, its units not yet checked."""
     if len(text) > MAX_LENGTH:
         raise FormulaError(text, MAX_LENGTH, f"longer than {MAX_LENGTH} characters", "work it out in two steps")
-    return Formula(text, _Reader(text).whole())
+    return Formula(text, _FormulaParser(text).whole())
 
 
 def names(formula: Formula) -> tuple[NameRef, ...]:
     """Every value it speaks of, in order of appearance, each name and place once."""
     found: dict[tuple[str, str | None], NameRef] = {}
-    spoken_of = [node for node in walk(formula.root) if isinstance(node, Name)]
+    spoken_of = [node for node in walk(formula.root) if isinstance(node, NameNode)]
     for node in sorted(spoken_of, key=lambda name: name.at):
         found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
     return tuple(found.values())
 
 
-def walk(node: Node) -> list[Node]:
+def walk(node: Expression) -> list[Expression]:
     """The node and everything below it."""
     found, waiting = [], [node]
     while waiting:
@@ -120,11 +120,11 @@ def walk(node: Node) -> list[Node]:
     return found
 
 
-def below(node: Node) -> tuple[Node, ...]:
+def below(node: Expression) -> tuple[Expression, ...]:
     match node:
-        case Negative(of=of):
+        case Negation(of=of):
             return (of,)
-        case Pair(left=left, right=right):
+        case BinaryOperation(left=left, right=right):
             return (left, right)
         case Call(arguments=arguments):
             return arguments
@@ -135,13 +135,13 @@ def below(node: Node) -> tuple[Node, ...]:
 def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
     """The formula of one place under ``each``: names among ``those`` that have no place get this one."""
 
-    def moved(node: Node) -> Node:
+    def moved(node: Expression) -> Expression:
         match node:
-            case Name(name=name, place=None) if name in those:
+            case NameNode(name=name, place=None) if name in those:
                 return replace(node, place=place)
-            case Negative(of=of):
+            case Negation(of=of):
                 return replace(node, of=moved(of))
-            case Pair(left=left, right=right):
+            case BinaryOperation(left=left, right=right):
                 return replace(node, left=moved(left), right=moved(right))
             case Call(arguments=arguments):
                 return replace(node, arguments=tuple(moved(argument) for argument in arguments))
@@ -154,29 +154,29 @@ def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
 
 def render(formula: Formula) -> str:
     """The formula as text, in one spacing; reading it gives the same tree (positions apart)."""
-    return write(formula.root, lambda leaf: leaf.key if isinstance(leaf, Name) else leaf.shown)
+    return write(formula.root, lambda leaf: leaf.key if isinstance(leaf, NameNode) else leaf.shown)
 
 
 _RANK = {"+": 1, "-": 1, "*": 2, "/": 2}
 
 
-def write(node: Node, leaf: "Callable[[Constant | Name], str]", times: str = "*") -> str:
+def write(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times: str = "*") -> str:
     """The tree as text, ``leaf`` giving the text of names and numbers, with the brackets that it needs."""
     match node:
-        case Negative(of=of):
+        case Negation(of=of):
             inner = write(of, leaf, times)
-            return f"-({inner})" if isinstance(of, Pair | Negative) or inner.startswith("-") else f"-{inner}"
-        case Pair(operator=operator, left=left, right=right):
+            return f"-({inner})" if isinstance(of, BinaryOperation | Negation) or inner.startswith("-") else f"-{inner}"
+        case BinaryOperation(operator=operator, left=left, right=right):
             rank = _RANK[operator]
             one, two = write(left, leaf, times), write(right, leaf, times)
-            if isinstance(left, Pair) and _RANK[left.operator] < rank:
+            if isinstance(left, BinaryOperation) and _RANK[left.operator] < rank:
                 one = f"({one})"
-            if (isinstance(right, Pair) and _RANK[right.operator] <= rank) or two.startswith("-"):
+            if (isinstance(right, BinaryOperation) and _RANK[right.operator] <= rank) or two.startswith("-"):
                 two = f"({two})"
             return f"{one} {times if operator == '*' else operator} {two}"
         case Call(function=function, arguments=arguments):
             return f"{function}({', '.join(write(argument, leaf, times) for argument in arguments)})"
-        case Constant() | Name():
+        case Constant() | NameNode():
             return leaf(node)
 
 
@@ -188,7 +188,7 @@ _DIGIT_START = frozenset("0123456789.½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅛⅜⅝⅞�
 _FUNCTIONS: dict[str, Function] = {name: name for name in (*OVER_PLACES, *OF_ONE)}
 
 
-class _Reader:
+class _FormulaParser:
     def __init__(self, text: str) -> None:
         self.text, self.i, self.depth = text, 0, 0
         self.plain = uniform(text.replace("×", "*").replace("÷", "/"))
@@ -201,19 +201,19 @@ class _Reader:
         self.i = skip_space(self.plain, self.i)
         return self.plain[self.i : self.i + 1]
 
-    def whole(self) -> Node:
+    def whole(self) -> Expression:
         if not self.peek():
             raise self.error(0, "nothing is written", "write it like bore - journal")
         root = self.sum()
         if char := self.peek():
             raise self.unexpected(char)
         for node in walk(root):
-            if isinstance(node, Name) and node.place == ALL_PLACES and not self.inside_call(root, node):
+            if isinstance(node, NameNode) and node.place == ALL_PLACES and not self.inside_call(root, node):
                 hint = f"say which of them: mean({node.key}), max({node.key}), or {node.name}[1]"
                 raise self.error(node.at, f"{node.key} is several values", hint)
         return root
 
-    def inside_call(self, root: Node, name: Name) -> bool:
+    def inside_call(self, root: Expression, name: NameNode) -> bool:
         return any(
             isinstance(call, Call) and call.function in OVER_PLACES and any(name is node for node in walk(call))
             for call in walk(root)
@@ -235,23 +235,23 @@ class _Reader:
         if self.depth > MAX_NESTING:
             raise self.error(self.i, f"nested deeper than {MAX_NESTING}", "work it out in two steps")
 
-    def sum(self) -> Node:
+    def sum(self) -> Expression:
         left = self.product()
         while (char := self.peek()) in ("+", "-") and char:
             at, self.i = self.i, self.i + 1
-            left = Pair("+" if char == "+" else "-", left, self.product(), at)
+            left = BinaryOperation("+" if char == "+" else "-", left, self.product(), at)
         return left
 
-    def product(self) -> Node:
+    def product(self) -> Expression:
         self.before = ""
         left = self.signed()
         while (char := self.peek()) in ("*", "·", "/") and char and not self.plain.startswith("**", self.i):
             at, self.i = self.i, self.i + 1
             self.before = char
-            left = Pair("/" if char == "/" else "*", left, self.signed(), at)
+            left = BinaryOperation("/" if char == "/" else "*", left, self.signed(), at)
         return left
 
-    def signed(self) -> Node:
+    def signed(self) -> Expression:
         char = self.peek()
         if char not in ("-", "+") or not char:
             return self.atom()
@@ -259,9 +259,9 @@ class _Reader:
         self.nested()
         of = self.signed()
         self.depth -= 1
-        return Negative(of, at) if char == "-" else of
+        return Negation(of, at) if char == "-" else of
 
-    def atom(self) -> Node:
+    def atom(self) -> Expression:
         char = self.peek()
         if char in _DIGIT_START and char:
             return self.number()
@@ -284,7 +284,7 @@ class _Reader:
         self.i += 1
         self.depth -= 1
 
-    def named(self, match: "re.Match[str]") -> Node:
+    def named(self, match: "re.Match[str]") -> Expression:
         word, at = match.group(), match.start()
         self.i = match.end()
         if self.peek() == "(":
@@ -294,13 +294,13 @@ class _Reader:
             if self.plain[match.end() : match.end() + 1] == "[":
                 raise self.error(match.end(), "this bracket is not closed", "write a place as journal[2]")
             self.i = match.end()
-            return Name(word, None, at)
+            return NameNode(word, None, at)
         self.i = place.end()
         if not place.group(1).strip():
             raise self.error(place.start(), "no place is named", f"write {word}[2], or {word}[*] for all")
-        return Name(word, place.group(1).strip(), at)
+        return NameNode(word, place.group(1).strip(), at)
 
-    def call(self, word: str, at: int) -> Node:
+    def call(self, word: str, at: int) -> Expression:
         function = _FUNCTIONS.get(word)
         if function is None:
             known = ", ".join(_FUNCTIONS)
@@ -320,7 +320,7 @@ class _Reader:
 
     # numbers
 
-    def number(self) -> Node:
+    def number(self) -> Expression:
         at = self.i
         number, end = self.scan(self.plain)
         slash = self.plain.find("/", at, end)

@@ -1,38 +1,30 @@
 """What may stand where in a procedure file, said once: the reader and the JSON Schema are both made from it.
 
 A :class:`Shape` takes a node of the tree to a value, reporting what is wrong, and describes itself as JSON Schema.
-The plain shapes are here; :mod:`benchflow.procedure.keys` has the one for mappings with known keys, and
-:mod:`benchflow.procedure.measures` those for quantities and limits.
+The plain shapes are here; :mod:`benchflow.procedure.shapes.keyed_shapes` has the one for mappings with known keys, and
+:mod:`benchflow.procedure.shapes.quantity_shapes` those for quantities and limits.
 """
 
 import re
-from collections.abc import Callable
-from collections.abc import Mapping as MappingOf
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref
-from benchflow.procedure.nodes import Mapping, Node, Scalar, Sequence
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.problems import nearest
-from benchflow.procedure.shape import (
+from benchflow.procedure.shapes.shape_base import (
     NOWHERE,
     Definitions,
     JsonSchema,
-    Mention,
-    Notes,
+    ReadContext,
     Shape,
     scalar,
     short,
     wrong_kind,
 )
-
-__all__ = [
-    "FILLED_LINE", "FILLED_PARAGRAPH", "LABEL", "LINE", "NAME", "NAMED", "NOWHERE", "PARAGRAPH", "TEXT_SCHEMA",
-    "VALUE_NAMED", "Definitions", "Either", "Factor", "JsonSchema", "Label", "ListOf", "Made", "MapOf", "Mention",
-    "Name", "Notes", "OneOf", "Shape", "Text", "Whole", "YesNo", "scalar", "whole", "wrong_kind",
-]  # fmt: skip
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence
 
 T = TypeVar("T")
 S = TypeVar("S")
@@ -47,13 +39,13 @@ _place = re.compile(_PLACE)
 TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
 
 
-class Text(Shape[str]):
+class TextShape(Shape[str]):
     """Words. On one line unless ``lines``; never blank. ``filled`` texts may say ``{cylinder}`` under `each`."""
 
     def __init__(self, noun: str = "a text", *, lines: bool = False, filled: bool = False) -> None:
         self.noun, self.lines, self.filled = noun, lines, filled
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -71,19 +63,19 @@ class Text(Shape[str]):
         return {**TEXT_SCHEMA, "pattern": r"\S"}
 
 
-LINE = Text()
-PARAGRAPH = Text(lines=True)
-FILLED_LINE = Text(filled=True)
-FILLED_PARAGRAPH = Text(lines=True, filled=True)
+LINE = TextShape()
+PARAGRAPH = TextShape(lines=True)
+FILLED_LINE = TextShape(filled=True)
+FILLED_PARAGRAPH = TextShape(lines=True, filled=True)
 
 
-class Label(Shape[str]):
+class LabelShape(Shape[str]):
     """A short word or number that stands for itself: a place, a value of a variable, a choice. Never a bracket,
     a brace, a comma or a star, since names are written ``seat[1]``."""
 
     noun = "a short word"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -99,10 +91,10 @@ class Label(Shape[str]):
         return {**TEXT_SCHEMA, "pattern": f"^{_PLACE}$"}
 
 
-LABEL = Label()
+LABEL = LabelShape()
 
 
-class Name(Shape[str]):
+class NameShape(Shape[str]):
     """A name that is given here, for other lines to use. ``pattern`` is what it is made of, ``rule`` says so."""
 
     noun = "a name"
@@ -110,7 +102,7 @@ class Name(Shape[str]):
     def __init__(self, pattern: str, rule: str) -> None:
         self.pattern, self.rule, self._fits = pattern, rule, re.compile(pattern)
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -126,19 +118,19 @@ class Name(Shape[str]):
 
 
 _MADE_OF = "a name is made of the letters a to z, digits, dashes and underscores"
-NAMED = Name(NAME, _MADE_OF)
-VALUE_NAMED = Name(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_MADE_OF}, and begins with a letter")
+NAMED = NameShape(NAME, _MADE_OF)
+VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_MADE_OF}, and begins with a letter")
 """The name of a value, which has to stand in a formula."""
 
 
-class OneOf(Shape[str]):
+class WordShape(Shape[str]):
     """One of a few words."""
 
     def __init__(self, *words: str) -> None:
         self.words = words
         self.noun = " or ".join(f"`{word}`" for word in words)
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> str | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -157,10 +149,10 @@ class OneOf(Shape[str]):
         return {"enum": list(self.words)}
 
 
-class YesNo(Shape[bool]):
+class BooleanShape(Shape[bool]):
     noun = "true or false"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> bool | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> bool | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -178,14 +170,14 @@ class YesNo(Shape[bool]):
         return {"type": "boolean"}
 
 
-class Whole(Shape[int]):
+class IntegerShape(Shape[int]):
     """A whole number from ``low`` to ``high``, in digits."""
 
     def __init__(self, low: int, high: int) -> None:
         self.low, self.high = low, high
         self.noun = f"a whole number from {low} to {high}"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> int | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> int | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -206,13 +198,13 @@ def whole(text: str) -> int | None:
     return int(text) if 0 < len(text) <= 9 and text.isascii() and text.isdigit() else None
 
 
-class Factor(Shape[Decimal]):
+class FactorShape(Shape[Decimal]):
     """A plain decimal number above zero, digits kept."""
 
     noun = "a decimal number"
     _number = re.compile(r"[0-9]{0,9}\.?[0-9]{1,20}")
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> Decimal | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Decimal | None:
         found = scalar(node, self.noun, notes)
         if found is None:
             return None
@@ -227,16 +219,16 @@ class Factor(Shape[Decimal]):
         return {"anyOf": [{"type": "number", "exclusiveMinimum": 0}, as_text]}
 
 
-class ListOf(Shape[tuple[T, ...]]):
+class ListShape(Shape[tuple[T, ...]]):
     """A list; ``single`` also takes one item written without brackets. ``distinct`` refuses one written twice."""
 
     def __init__(self, item: Shape[T], *, single: bool = False, at_least: int = 0, distinct: bool = False) -> None:
         self.item, self.single, self.at_least, self.distinct = item, single, at_least, distinct
         self.noun = f"{item.noun}, or a list of them," if single else f"a list, each item {item.noun},"
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> tuple[T, ...] | None:
-        if not isinstance(node, Sequence):
-            if self.single and not (isinstance(node, Scalar) and node.nothing):
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[T, ...] | None:
+        if not isinstance(node, YamlSequence):
+            if self.single and not (isinstance(node, YamlScalar) and node.nothing):
                 only = self.item.read(node, notes, name)
                 return None if only is None else (only,)
             wrong_kind(node, self.noun, notes)
@@ -270,14 +262,14 @@ class ListOf(Shape[tuple[T, ...]]):
         return (self.item,)
 
 
-class MapOf(Shape[dict[str, T]]):
+class MapShape(Shape[dict[str, T]]):
     """Entries that the author names. The key is read by ``key`` and handed to the value's shape as its name."""
 
     def __init__(self, value: Shape[T], noun: str, *, key: Shape[str] = NAMED, at_least: int = 0) -> None:
         self.key, self.value, self.noun, self.at_least = key, value, noun, at_least
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> dict[str, T] | None:
-        if not isinstance(node, Mapping):
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> dict[str, T] | None:
+        if not isinstance(node, YamlMapping):
             wrong_kind(node, f"a mapping of {self.noun}", notes)
             return None
         if len(node.pairs) < self.at_least:
@@ -307,14 +299,16 @@ class MapOf(Shape[dict[str, T]]):
         return (self.key, self.value)
 
 
-class Made(Shape[T], Generic[S, T]):
+class TransformedShape(Shape[T], Generic[S, T]):
     """What ``shape`` reads, made into something else by ``make(value, node, name, notes)``."""
 
-    def __init__(self, shape: Shape[S], make: Callable[[S, Node, Ref, Notes], T | None], noun: str = "") -> None:
+    def __init__(
+        self, shape: Shape[S], make: Callable[[S, YamlNode, Ref, ReadContext], T | None], noun: str = ""
+    ) -> None:
         self.shape, self.make = shape, make
         self.noun = noun or shape.noun
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
         value = self.shape.read(node, notes, name)
         return None if value is None else self.make(value, node, name, notes)
 
@@ -325,7 +319,7 @@ class Made(Shape[T], Generic[S, T]):
         return (self.shape,)
 
 
-class Either(Shape[T]):
+class EitherShape(Shape[T]):
     """One shape for a text, another for a list or a mapping: which one is meant is plain from what is written."""
 
     def __init__(
@@ -337,11 +331,11 @@ class Either(Shape[T]):
         entries: Shape[T] | None = None,
     ) -> None:
         self.noun = noun
-        self._by_kind: MappingOf[type, Shape[T] | None] = {Scalar: text, Sequence: items, Mapping: entries}
+        self._by_kind: Mapping[type, Shape[T] | None] = {YamlScalar: text, YamlSequence: items, YamlMapping: entries}
 
-    def read(self, node: Node, notes: Notes, name: Ref = NOWHERE) -> T | None:
+    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
         shape = self._by_kind[type(node)]
-        if shape is None or (isinstance(node, Scalar) and node.nothing):
+        if shape is None or (isinstance(node, YamlScalar) and node.nothing):
             wrong_kind(node, self.noun, notes)
             return None
         return shape.read(node, notes, name)

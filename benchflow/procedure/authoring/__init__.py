@@ -1,0 +1,1 @@
+"""What authors get: the JSON Schema for editors and the author's guide."""

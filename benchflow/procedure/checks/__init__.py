@@ -1,0 +1,1 @@
+"""Checks of a whole procedure: names, values and formulas, instruments, tightening stages, unused names."""

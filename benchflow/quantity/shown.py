@@ -39,7 +39,7 @@ def round_half_up(value: Fraction, places: int) -> Decimal:
 
 
 def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
-    """The quantity in another unit, to a sensible number of digits: ``89 in-lb`` is ``10.06 N·m``.
+    """The quantity in another unit, to a sensible number of digits: ``72 in-lb`` is ``8.13 N·m``.
 
     The step shown is the power of ten nearest to a tenth of what the last entered digit is worth, and never
     coarser than three significant digits; an exact result is not padded with zeros beyond that digit's worth.

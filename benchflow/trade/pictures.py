@@ -6,6 +6,8 @@ itself: no script, no style sheet, no font from outside, no identifiers that cou
 
 from collections.abc import Sequence
 from html import escape
+from itertools import zip_longest
+from textwrap import wrap
 from typing import Literal, Protocol
 
 from msgspec import Struct
@@ -175,23 +177,26 @@ _STATUS = {"open": "( )", "next": "(>)", "done": "(●)", "out": "(×)"}
 
 
 def joint_lines(fasteners: Sequence[Fastener], width: int = 80) -> tuple[str, ...]:
-    """The joint as text: number and status, below it what each got. Where it is wider than ``width``, one line a
-    fastener in order."""
+    """The joint as text: number and status of each fastener in its place, and below it what it got, wrapped.
+
+    Where a fastener's cell is too narrow for a word, one line for each fastener, in tightening order."""
     if not fasteners:
         return ()
     columns = max(one.column for one in fasteners) + 1
-    each = max(max(len(clean_line(one.text)) for one in fasteners), 6) + 2
-    if columns * each > width:
+    texts = {one.number: clean_line(one.text) for one in fasteners}
+    longest_word = max((len(word) for text in texts.values() for word in text.split()), default=0)
+    cell = min(max(*map(len, texts.values()), 6) + 2, width // columns)
+    if max(longest_word, 6) + 2 > cell:
         ordered = sorted(fasteners, key=lambda one: one.number)
-        return tuple(f"{one.number:>3} {_STATUS[one.status]} {clean_line(one.text)}".rstrip() for one in ordered)
+        return tuple(f"{one.number:>3} {_STATUS[one.status]} {texts[one.number]}".rstrip() for one in ordered)
     lines: list[str] = []
     for row in range(max(one.row for one in fasteners) + 1):
         here = {one.column: one for one in fasteners if one.row == row}
         heads = [f"{here[c].number}{_STATUS[here[c].status]}" if c in here else "" for c in range(columns)]
-        texts = [clean_line(here[c].text) if c in here else "" for c in range(columns)]
-        lines.append("".join(head.center(each) for head in heads).rstrip())
-        if any(texts):
-            lines.append("".join(text.center(each) for text in texts).rstrip())
+        parts = [wrap(texts[here[c].number], cell - 2) if c in here else [] for c in range(columns)]
+        lines.append("".join(head.center(cell) for head in heads).rstrip())
+        for below in zip_longest(*parts, fillvalue=""):
+            lines.append("".join(part.center(cell) for part in below).rstrip())
     return tuple(lines)
 
 

@@ -89,7 +89,7 @@ def _decimal(answers: Answers, name: str) -> Decimal:
 _FASTENERS = (
     SumSpec(
         "torque", "A torque in another unit",
-        (_torque("torque", "Torque", "89 in-lb"), Field("unit", "In which unit", UnitName("torque"), "N·m")),
+        (_torque("torque", "Torque", "72 in-lb"), Field("unit", "In which unit", UnitName("torque"), "N·m")),
         lambda a: fasteners.in_torque(a.quantity("torque"), a.text("unit")),
         "exact factors",
     ),

@@ -10,7 +10,16 @@ import pytest
 from benchflow.ordering.proof import prove
 from benchflow.procedure.compiled_cache import load
 from benchflow.procedure.expand import expand, option_choices
-from benchflow.procedure.model import CheckStage, Fixed, InstrumentNeed, Operation, Procedure, TorqueStage, values_of
+from benchflow.procedure.model import (
+    AngleStage,
+    CheckStage,
+    Fixed,
+    InstrumentNeed,
+    Operation,
+    Procedure,
+    TorqueStage,
+    values_of,
+)
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show_converted
 
@@ -277,30 +286,38 @@ def test_what_a_later_part_hides_is_signed_for_before_it_is_hidden() -> None:
             assert plan.steps[held].operation.hold is not None
 
 
-def test_fourteen_nuts_come_up_in_thirds_out_from_the_middle() -> None:
+def test_ten_head_nuts_are_seated_by_torque_and_then_turned_by_angle() -> None:
     procedure = read(HEAD)
     joint = next(joint for joint in procedure.joints if joint.id == "head-nuts")
-    assert joint.count == 14
+    assert joint.count == 10
+    assert {part.id: part.quantity for part in procedure.kit if part.id in ("studs", "nuts", "washers")} == {
+        "studs": "10",
+        "nuts": "10",
+        "washers": "10",
+    }
     tighten = named(procedure, "tighten-head").tighten
     assert tighten is not None
-    torques = [stage.torque for stage in tighten.stages if isinstance(stage, TorqueStage)]
-    assert [base(torque) for torque in torques] == [base(torques[-1]) * share / 3 for share in (1, 2, 3)]
-    assert [stage.text for stage in tighten.stages] == ["25 ft-lb (34 N·m)", "50 ft-lb (68 N·m)", "75 ft-lb (102 N·m)"]
+    assert [stage.text for stage in tighten.stages] == ["30 N·m (22 ft-lb)", "55 N·m (41 ft-lb)", "+60°", "+45°"]
+    assert [type(stage) for stage in tighten.stages] == [TorqueStage, TorqueStage, AngleStage, AngleStage]
+
+
+def test_head_nuts_are_tightened_from_the_middle_to_the_ends() -> None:
+    joint = next(joint for joint in read(HEAD).joints if joint.id == "head-nuts")
     places = {
         number: (row, column) for row, cells in enumerate(joint.layout) for column, number in enumerate(cells) if number
     }
-    outward = [abs(places[number][1] - 3) for number in range(1, 15)]
+    outward = [abs(places[number][1] - 2) for number in range(1, 11)]
     assert outward == sorted(outward)
 
 
-def test_the_small_bolts_are_shown_in_the_unit_on_the_metric_wrench() -> None:
+def test_small_bolts_in_inch_pounds_are_shown_in_newton_metres() -> None:
     procedure = read(HEAD)
     tighten = named(procedure, "fit-carriers").tighten
     assert tighten is not None
     last = tighten.stages[-1]
     assert isinstance(last, TorqueStage)
     assert procedure.units["torque"] == "N·m"
-    assert (last.text, show_converted(last.torque, "N·m")) == ("89 in-lb", "10.06 N·m")
+    assert (last.text, show_converted(last.torque, "N·m")) == ("84 in-lb", "9.49 N·m")
 
 
 def test_each_follower_and_carrier_is_asked_for_by_its_own_place() -> None:

@@ -116,7 +116,7 @@ def test_stages_arrive_in_order_and_by_kind(every_key: Procedure) -> None:
     assert both.stretch is not None
     assert (both.limit.text, both.stretch.text) == ("90 .. 130 N·m", "0.13 .. 0.15 mm")
     assert [stage.only for stage in tighten.stages[:3]] == [None, "long", None]
-    assert (tighten.draw_down, tighten.instrument) == ("quarter turn, alternating", "torque-wrench")
+    assert (tighten.draw_down, tighten.instrument) == ("half a turn, middle first", "torque-wrench")
 
 
 def test_values_arrive_with_limit_unit_and_remedies(every_key: Procedure) -> None:

@@ -57,7 +57,7 @@ def test_a_stage_that_was_taken_back_and_done_again_is_held_against_its_joint() 
     review = of_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
     reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
     assert review.guards[0].operation == "tighten-head"
-    assert reasons["redone"] == "14 ticks of stage 1 of head-nuts taken back and done again"
+    assert reasons["redone"] == "10 ticks of stage 1 of head-nuts taken back and done again"
 
 
 @pytest.mark.parametrize("seed", [1, 3, 5])
@@ -137,7 +137,7 @@ def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text
 def test_what_is_known_is_told_beside_what_is_weak() -> None:
     guard = next(g for g in of_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
     words = [known.words for known in guard.known]
-    assert any("head-nuts, stage 3" in w and "14 fasteners with TW-A, R. Builder" in w for w in words)
+    assert any("head-nuts, stage 2" in w and "10 fasteners with TW-A, R. Builder" in w for w in words)
     assert any(w.startswith("finished by R. Builder, 2026-03-") for w in words)
 
 

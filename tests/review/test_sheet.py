@@ -35,9 +35,11 @@ def test_every_operation_of_the_build_is_on_the_sheet_in_the_authors_order(made:
 def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: Sheet) -> None:
     operation = next(o for s in made.sections for o in s.operations if o.operation == "tighten-head")
     assert operation.joint is not None
-    assert len(operation.joint.fasteners) == 14
-    assert {(fastener.text, fastener.status) for fastener in operation.joint.fasteners} == {("75 ft-lb", "done")}
-    assert operation.joint.tools[2].startswith("stage 3, 75 ft-lb (102 N·m): 14 with TW-A, R. Builder, 2026-03-0")
+    assert len(operation.joint.fasteners) == 10
+    assert {(fastener.text, fastener.status) for fastener in operation.joint.fasteners} == {
+        ("55 N·m +60° +45°", "done")
+    }
+    assert operation.joint.tools[1].startswith("stage 2, 55 N·m (41 ft-lb): 10 with TW-A, R. Builder, 2026-03-0")
 
 
 def test_a_reading_is_drawn_against_its_limit_where_it_lies(made: Sheet) -> None:

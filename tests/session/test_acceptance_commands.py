@@ -66,7 +66,7 @@ sections:
       stages: [30 N·m, 60 N·m, {torque: 90 N·m, only: long}, loosen 1 turn, 40 N·m, +90°, +90°,
                {check: at least 100 N·m}]
       total-angle: 180°
-      draw-down: quarter turn, alternating
+      draw-down: half a turn, middle first
 - title: Cams
   operations:
   - id: seat-intake-cam

@@ -20,7 +20,7 @@ sections:
     tighten:
       joint: caps
       stages: [10 N·m, {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm}, +90°]
-      draw-down: quarter turn, alternating
+      draw-down: half a turn, middle first
 """
 
 
@@ -49,7 +49,7 @@ def test_drawing_down_is_counted_before_the_eyes_and_ends_when_all_are_seated(tm
     shown = joint(bench)
     assert shown.drawing is not None
     assert (shown.drawing.round, shown.drawing.done, shown.drawing.next, shown.drawing.last) == (2, 1, 2, 1)
-    assert shown.words == "draw down, round 2, 1 of 3: quarter turn, alternating"
+    assert shown.words == "draw down, round 2, 1 of 3: half a turn, middle first"
     assert {fastener.number: fastener.turns for fastener in shown.fasteners} == {1: 2, 2: 1, 3: 1}
     assert shown.undo == "the turn of fastener 1"
     bench.do("draw-down", joint="caps", seated=True)

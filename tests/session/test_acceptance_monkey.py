@@ -53,7 +53,7 @@ sections:
     tighten:
       joint: caps
       stages: [10 N·m, {check: 20 .. 30 N·m, stretch: 0.10 .. 0.12 mm}]
-      draw-down: quarter turn
+      draw-down: half a turn
     check: [level]
     hold: {by: inspector, for: the caps}
     undo: {do: Let go}

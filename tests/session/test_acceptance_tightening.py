@@ -156,7 +156,7 @@ def test_what_a_tool_reports_is_kept_and_a_length_is_no_torque(tmp_path: Path) -
 
 
 def drawn(folder: Path) -> Script:
-    return begun(folder, "[10 N·m]", joint="caps", more="draw-down: 'quarter turn, alternating'")
+    return begun(folder, "[10 N·m]", joint="caps", more="draw-down: 'half a turn, middle first'")
 
 
 def test_a_script_that_knows_only_ticks_finishes_a_joint_that_is_drawn_down(tmp_path: Path) -> None:

@@ -205,7 +205,7 @@ def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
 
 def test_turns_of_drawing_down_are_told_by_the_round_not_one_by_one(tmp_path: Path) -> None:
     text = bench.SMALL.replace(
-        "      joint: studs\n", "      joint: studs\n      draw-down: quarter turn, alternating\n"
+        "      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n"
     )
     hands = bench.begin(tmp_path, text)
     hands.to_lowered()

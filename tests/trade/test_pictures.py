@@ -90,6 +90,17 @@ def test_a_joint_lies_in_the_picture_as_it_lies_on_the_bench() -> None:
     assert "×" in texts(joint_svg(FLANGE, "Flange"))
 
 
+def test_long_text_below_a_fastener_is_wrapped_and_the_joint_stays_a_map() -> None:
+    rows = ((8, 4, 1, 5, 9), (10, 6, 2, 3, 7))
+    joint = [
+        Fastener(n, row, column, "55 N·m +60° +45°") for row, cells in enumerate(rows) for column, n in enumerate(cells)
+    ]
+    lines = joint_lines(joint, 76)
+    assert [line.split() for line in lines if "(" in line] == [[f"{n}(●)" for n in cells] for cells in rows]
+    assert lines[1].split() == ["55", "N·m", "+60°"] * 5
+    assert lines[2].split() == ["+45°"] * 5
+
+
 def test_a_joint_too_wide_for_the_terminal_becomes_a_list_and_loses_nobody() -> None:
     wide = [Fastener(n, 0, n - 1, "61 N·m") for n in range(1, 25)]
     lines = joint_lines(wide, 80)

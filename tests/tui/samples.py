@@ -44,18 +44,18 @@ FLOAT = ReadingInput(
     False,
     Gauge(0.25, 0.75, None, None, None),
 )
-ROWS = ((13, 9, 5, 1, 4, 8, 12), (14, 10, 6, 2, 3, 7, 11))
+ROWS = ((8, 4, 1, 5, 9), (10, 6, 2, 3, 7))
 
 
-def joint(done: int = 10, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", "60 N·m", "+90°")) -> TightenInput:
+def joint(done: int = 6, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", "60 N·m", "+90°")) -> TightenInput:
     fasteners = tuple(
         Fastener(number, row, column, stage if number <= done else stage - 1)
         for row, cells in enumerate(ROWS)
         for column, number in enumerate(cells)
     )
     return TightenInput(
-        "studs", "Head studs", fasteners, 2, 7, stages, stage, done + 1, done, 14,
-        f"{done} of 14, stage {stage} of {len(stages)}: {stages[stage - 1]}", done or None,
+        "studs", "Head studs", fasteners, 2, 5, stages, stage, done + 1, done, 10,
+        f"{done} of 10, stage {stage} of {len(stages)}: {stages[stage - 1]}", done or None,
         settings=("Set the wrench to 52.2 N·m with the 38 mm extension on",),
     )  # fmt: skip
 
@@ -63,7 +63,7 @@ def joint(done: int = 10, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", 
 def now(*inputs: Input, in_progress: bool = True) -> NowView:
     return NowView(
         "seat", 23, "Seat the intake cam",
-        (Caution("caution", "The cam is hollow: draw its caps down a quarter turn at a time, alternating."),),
+        (Caution("caution", "A cast cam is brittle. Turn the cap bolts half a turn at a time, evenly."),),
         ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut by hand."),
         "The cam goes in before the chain, so that its caps come down evenly.",
         ("torque wrench", "assembly lube"), inputs, in_progress, (),

@@ -70,7 +70,7 @@ sections:
   - id: cam
     title: Draw the cam down
     uses: [wrench]
-    tighten: {joint: caps, stages: [25 N·m], draw-down: quarter turn}
+    tighten: {joint: caps, stages: [25 N·m], draw-down: half a turn}
 """
 )
 SHOP = """\

@@ -144,7 +144,7 @@ _STAGES = Key(
 )
 _TOTAL = Key("total-angle", QuantityShape("angle"), "The sum of the angles, as printed; checked.", examples=("180°",))
 _DRAW_DOWN = Key(
-    "draw-down", FILLED_LINE, "For parts that must come down level: how.", examples=("quarter turn, alternating",)
+    "draw-down", FILLED_LINE, "For parts that must come down level: how.", examples=("half a turn, middle first",)
 )
 _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The wrench it is tightened with.")
 

@@ -45,7 +45,7 @@ class Drawing(Struct, frozen=True):
 
     @property
     def words(self) -> str:
-        """``round 3, 4 of 10: quarter turn, alternating``; when it is over, how it went."""
+        """``round 3, 4 of 10: half a turn, middle first``; when it is over, how it went."""
         if self.open:
             return f"draw down, round {self.round}, {self.done} of {self.count}: {self.turn}"
         if self.turns:
@@ -133,7 +133,7 @@ def tally(state: State, step: Step) -> Tally | None:
 
 
 def words(count: Tally) -> str:
-    """``11 of 14, stage 2 of 3: 60 N·m``."""
+    """``7 of 10, stage 2 of 3: 60 N·m``."""
     if count.half_drawn and count.drawing is not None:
         return count.drawing.words
     stages = len(count.tighten.stages)

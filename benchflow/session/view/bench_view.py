@@ -160,7 +160,7 @@ class DrawingDown(Struct, frozen=True):
     of a stage where no turn was counted.
     """
 
-    turn: str  # in the author's words: "quarter turn, alternating"
+    turn: str  # in the author's words: "half a turn, middle first"
     open: bool
     begun: bool  # a turn was counted: the stages wait until all are said to be seated
     seated: bool
@@ -169,7 +169,7 @@ class DrawingDown(Struct, frozen=True):
     of: int
     next: int | None
     last: int | None
-    words: str  # "draw down, round 3, 4 of 10: quarter turn, alternating"; when over, "drawn down in 3 rounds"
+    words: str  # "draw down, round 3, 4 of 10: half a turn, middle first"; when over, "drawn down in 3 rounds"
 
 
 class TightenInput(Struct, frozen=True, tag="tighten"):
@@ -183,7 +183,7 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     next: int | None  # the fastener to tighten now
     done: int  # in this stage
     of: int  # in this stage
-    words: str  # "11 of 14, stage 2 of 3: 60 N·m"
+    words: str  # "7 of 10, stage 2 of 3: 60 N·m"
     last: int | None  # the fastener ticked last, which one key takes back
     settings: tuple[str, ...] = ()  # wrench setting, preload and the like, a line each
     wants_value: bool = False  # a check stage takes a reading with the tick

@@ -134,8 +134,8 @@ def test_moves_never_run_out_of_letters() -> None:
 
 def test_the_text_says_what_a_mechanic_asks() -> None:
     text = "\n".join(told(valve_plan()))
-    for line in ("after     1", "needs     cam seated ← 2", "in hand   valves open", "then      cam timed",
-                 "at the deck  by move B", "open  while 2 is in hand", "watched at 2, move B"):  # fmt: skip
+    for line in ("after     1", "needs     cam seated ← 2", "during    valves open", "then      cam timed",
+                 "at the deck  by move B", "open  during 2", "checked at 2, move B"):  # fmt: skip
         assert line in text
 
 

@@ -21,7 +21,7 @@ from benchflow.procedure.plan import Plan, Step
 
 
 class GraphWindow(Struct, frozen=True):
-    """Seconds since ``operation`` was last finished: ``low`` holds back taking up, ``high`` finishing."""
+    """Seconds since ``operation`` was last finished. Start not before ``low``; finish not after ``high``."""
 
     operation: str
     low: float | None
@@ -51,7 +51,7 @@ class GraphOperation(Struct, frozen=True):
 
 
 class GraphMove(Struct, frozen=True):
-    """``letter`` stands for the move in pictures: A, B, ... Z, AA, ..."""
+    """``letter`` is the label of the move in text and picture: A, B, ... Z, AA, ..."""
 
     id: str
     letter: str
@@ -62,8 +62,7 @@ class GraphMove(Struct, frozen=True):
 
 
 class GraphValue(Struct, frozen=True):
-    """A value that a variable can have, the operations and moves that bring it about, and the operations that hold
-    it while they are in hand."""
+    """A value of a variable. ``operations`` and ``moves`` set it; during the operations in ``held`` it holds."""
 
     value: str
     words: str
@@ -74,7 +73,7 @@ class GraphValue(Struct, frozen=True):
 
 
 class GraphState(Struct, frozen=True):
-    """``start`` is ``None`` where it is asked for and was not given: then any value may stand at the start."""
+    """``start`` is ``None`` if the state is asked for and was not given: then it may start at any value."""
 
     name: str
     title: str
@@ -83,7 +82,7 @@ class GraphState(Struct, frozen=True):
 
 
 class GraphRule(Struct, frozen=True):
-    """Values that must never stand together, and the operations and moves that bring one of them about."""
+    """Values that must never occur together, and the operations and moves that set one of them."""
 
     never: Values
     because: str
@@ -98,8 +97,8 @@ class GraphSection(Struct, frozen=True):
 
 
 class OrderGraph(Struct, frozen=True):
-    """``sections`` without an operation of this build are left out. ``circles`` are lists of ids that wait for each
-    other: with one, nothing can be laid out in a safe order."""
+    """Sections without an operation of this build are left out. ``circles`` are lists of step ids that wait for each
+    other; a build with a circle has no safe order."""
 
     procedure: str
     title: str
@@ -115,7 +114,7 @@ class OrderGraph(Struct, frozen=True):
 
 
 def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
-    """The plan as a graph. ``start`` gives values to variables that are asked for; the others are left open."""
+    """The graph of a plan. ``start`` gives values to variables that are asked for; the others are left open."""
     procedure = plan.procedure
     order = PartialOrder(plan)
     reduced = reduced_after(order.after, order.before, order.held)
@@ -143,8 +142,11 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
 
 
 def reduced_after(after: Sequence[int], before: Sequence[int], held: int) -> list[int]:
-    """``after`` (bit masks) without what others imply; ``before`` is its closure. Steps that a circle holds up
-    (``held``) keep what they have, since in a circle everything implies everything."""
+    """``after`` (a bit mask per step) without entries that other entries imply: the transitive reduction.
+
+    ``before`` is the transitive closure. Steps in ``held``, which a circle blocks, keep all their entries, because in a
+    circle every entry implies every other.
+    """
     reduced = []
     for index, direct in enumerate(after):
         implied = 0
@@ -186,7 +188,7 @@ def _operation(plan: Plan, step: Step, number: int, after: tuple[str, ...]) -> G
 
 
 def _rules(plan: Plan, *written: Settings) -> tuple[int, ...]:
-    """The rules that name a value that is written."""
+    """Indices of the rules that name a value which is set."""
     return tuple(
         index
         for index, rule in enumerate(plan.procedure.interference)
@@ -206,19 +208,19 @@ def _rule(rule: Rule, index: int, operations: Iterable[GraphOperation], moves: I
 def _states(plan: Plan, start: Valuation) -> Iterable[GraphState]:
     moves = moves_of(plan)
     for variable in plan.procedure.state:
-        stands = variable.start if variable.start is not None else start.get(variable.name)
+        start_value = variable.start if variable.start is not None else start.get(variable.name)
         values = tuple(
             GraphValue(
                 value,
                 variable.words.get(value, value),
-                stands in (None, value),
+                start_value in (None, value),
                 tuple(step.id for step in plan.steps.values() if step.sets.get(variable.name) == value),
                 tuple(move.id for move in moves.values() if move.sets.get(variable.name) == value),
                 tuple(step.id for step in plan.steps.values() if step.during.get(variable.name) == value),
             )
             for value in variable.values
         )
-        yield GraphState(variable.name, variable.title or variable.name.replace("-", " "), stands, values)
+        yield GraphState(variable.name, variable.title or variable.name.replace("-", " "), start_value, values)
 
 
 def _sections(plan: Plan) -> Iterable[GraphSection]:
@@ -228,19 +230,21 @@ def _sections(plan: Plan) -> Iterable[GraphSection]:
             yield GraphSection(section.id, section.title or section.id, operations)
 
 
-# --- repeats put together ---------------------------------------------------------------------------
+# --- repeats combined -------------------------------------------------------------------------------
 
 
 class GroupEdge(Struct, frozen=True):
-    """``group`` indexes the groups. ``by_place`` says that each place waits for its own place only."""
+    """A prerequisite. ``group`` is an index of the groups. ``by_place``: each place waits for its own place only."""
 
     group: int
     by_place: bool = False
 
 
 class OperationGroup(Struct, frozen=True):
-    """Steps that are drawn as one: those that an ``each`` repeats, or a single one. ``first`` stands for all of them;
-    ``title`` names the places ("Seat the intake / exhaust cam"), ``numbers`` reads ``4`` or ``4–7``."""
+    """Steps shown as one: the repeats of an ``each``, or a single step. ``first`` represents them all.
+
+    ``title`` names the places ("Seat the intake / exhaust cam"); ``numbers`` is ``4`` or ``4–7``.
+    """
 
     first: GraphOperation
     steps: tuple[str, ...]
@@ -250,17 +254,21 @@ class OperationGroup(Struct, frozen=True):
 
 
 def grouped_operations(plan: Plan, drawn: OrderGraph) -> tuple[OperationGroup, ...]:
-    """The operations of a graph with repeats together, in the author's order, ``after`` reduced again. Repeats that
-    are done by turns with another operation, so that neither comes first as a whole, are kept apart."""
+    """The operations of a graph with repeats combined, in the author's order and with ``after`` reduced again.
+
+    Repeats that alternate with another operation, so that neither group comes first as a whole, stay separate.
+    """
     together: dict[str, list[GraphOperation]] = {}
     for each in drawn.operations:
         together.setdefault(plan.steps[each.id].operation.id, []).append(each)
     members = list(together.values())
     after = _between(members)
-    knotted = [index for index, mask in enumerate(closure(after)) if mask >> index & 1]
-    if any(len(members[index]) > 1 for index in knotted):
+    alternating = [index for index, mask in enumerate(closure(after)) if mask >> index & 1]
+    if any(len(members[index]) > 1 for index in alternating):
         members = [
-            part for i, group in enumerate(members) for part in ([[one] for one in group] if i in knotted else [group])
+            part
+            for i, group in enumerate(members)
+            for part in ([[one] for one in group] if i in alternating else [group])
         ]
         after = _between(members)
     before = closure(after)
@@ -279,7 +287,7 @@ def grouped_operations(plan: Plan, drawn: OrderGraph) -> tuple[OperationGroup, .
 
 
 def _between(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
-    """By group, the mask of other groups that any of its steps comes after."""
+    """For each group, the bit mask of other groups that any of its steps comes after."""
     group_of = {one.id: index for index, group in enumerate(members) for one in group}
     return [
         sum({1 << group_of[earlier] for one in group for earlier in one.after if group_of[earlier] != index})

@@ -1,39 +1,50 @@
-"""The order of a build as one picture: a row for each operation, a lane for each state.
+"""The order of a build as an SVG picture: a row for each operation, a lane for each state.
 
-Lines on the left say what comes before what, drawn like wiring: a dot joins, a crossing does not. In a state's lane a
-white box is needed, a dashed one stands while the operation is in hand, a black one stands from then on. Moves and
-rules have rows of their own in the same lanes. Shapes and words carry everything, so it prints in black and white;
-the SVG needs nothing from outside.
+Lines on the left show what comes before what, drawn like wiring: a dot joins, a crossing does not. Boxes in a lane are
+values of that state. A white box is needed, a dashed box holds while the operation is in progress, a black box holds
+after it. Moves and rules have rows of their own in the same lanes. Shapes and words carry all the information, so the
+picture prints in black and white.
 """
 
 import textwrap
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from html import escape
 from typing import Literal
 
 from msgspec import Struct
 
 from benchflow.base.plaintext import clean_line
+from benchflow.base.svg import Svg
 from benchflow.ordering.pictures.order_graph import OperationGroup, OrderGraph
 from benchflow.ordering.pictures.order_graph_text import GraphNames
+from benchflow.ordering.pictures.order_tracks import Track, lay_tracks
 
 _SIZE, _SMALL, _LINE = 12.0, 10.0, 14.0
+"""Font sizes, and the height of a line of text, in user units."""
 _PAD, _RAIL, _NUMBER, _TITLE = 16.0, 9.0, 50.0, 300.0
+"""Margin of the page, and widths of a rail, the number box and the title column."""
 _LANE_LEAST, _LANE_MOST = 74.0, 118.0
 
-Kind = Literal["needs", "in hand", "then", "never"]
-_BOXES: dict[Kind, tuple[str, str]] = {
-    "needs": ('fill="#fff" stroke="#000" stroke-width="1"', "#000"),
-    "in hand": ('fill="#fff" stroke="#000" stroke-width="1.5" stroke-dasharray="4 2"', "#000"),
-    "then": ('fill="#000" stroke="#000" stroke-width="1"', "#fff"),
-    "never": ('fill="#fff" stroke="#000" stroke-width="3"', "#000"),
+BoxKind = Literal["needs", "in progress", "then", "never"]
+_FRAMES: dict[BoxKind, dict[str, float | str]] = {
+    "needs": {"fill": "#fff", "stroke": "#000", "stroke-width": 1},
+    "in progress": {"fill": "#fff", "stroke": "#000", "stroke-width": 1.5, "stroke-dasharray": "4 2"},
+    "then": {"fill": "#000", "stroke": "#000", "stroke-width": 1},
+    "never": {"fill": "#fff", "stroke": "#000", "stroke-width": 3},
 }
 
 
-class _Box(Struct, frozen=True):
-    """A value in a lane; ``small`` says below it who brings it about."""
+class _Mark(Struct, frozen=True):
+    """An SVG element to draw; ``words`` is the content of a text element."""
 
-    kind: Kind
+    tag: str
+    attributes: dict[str, float | str]
+    words: str = ""
+
+
+class _Box(Struct, frozen=True):
+    """A value in a lane. ``small`` are lines below it that name the operations and moves which set the value."""
+
+    kind: BoxKind
     lines: tuple[str, ...]
     small: tuple[str, ...] = ()
 
@@ -43,10 +54,10 @@ class _Box(Struct, frozen=True):
 
 
 class _PictureRow(Struct, frozen=True):
-    """``head`` stands in the number's box; a ``heading`` has none and goes across. ``boxes`` are by lane."""
+    """``label`` is the text of the number box. A ``heading`` has no box and spans the page. ``boxes`` are by lane."""
 
     y: float
-    head: str
+    label: str
     lines: tuple[str, ...]
     notes: tuple[str, ...] = ()
     boxes: Mapping[int, tuple[_Box, ...]] = {}
@@ -61,12 +72,12 @@ class _PictureRow(Struct, frozen=True):
 
     @property
     def middle(self) -> float:
-        """Where the lines of the order run in and out: level with the first line of words."""
+        """The y where prerequisite lines meet the row: level with its first line of text."""
         return self.y + 4 + _LINE / 2
 
 
 def order_graph_svg(drawn: OrderGraph, groups: Sequence[OperationGroup]) -> str:
-    """The picture, as the text of an SVG file."""
+    """The picture as the text of an SVG file."""
     return _OrderPicture(drawn, groups).svg()
 
 
@@ -77,7 +88,7 @@ class _OrderPicture:
         self._names = GraphNames(drawn, groups)
         self._lane = {state.name: index for index, state in enumerate(drawn.states)}
         self._wide = [self._lane_width(index) for index in range(len(drawn.states))]
-        self._tracks, self._rails = _tracks(groups)
+        self._tracks, self._rails = lay_tracks(groups)
         self._number_x = _PAD + 14 + self._rails * _RAIL
         self._title_x = self._number_x + _NUMBER + 10
         self._lanes_x = self._title_x + _TITLE + 12
@@ -85,25 +96,24 @@ class _OrderPicture:
         self._y = 0.0
 
     def svg(self) -> str:
-        top = list(self._top())
-        lanes_from = self._y
-        rows, of_group = self._rows()
-        lanes_to = self._y
-        parts = [*top, *self._lane_lines(lanes_from, lanes_to)]
-        parts += _order_lines(self._tracks, of_group, self._number_x)
+        """Lay out all marks from top to bottom, then draw them on a page of the height that they need."""
+        header = list(self._header())
+        lanes_top = self._y
+        rows, group_rows = self._rows()
+        marks = [*header, *self._lane_lines(lanes_top, self._y)]
+        marks += _prerequisite_lines(self._tracks, group_rows, self._number_x)
         for row in rows:
-            parts += self._row(row)
-        width, height = self._right + _PAD, self._y + _PAD
-        name = escape(clean_line(f"The order of {self._drawn.title}"))
-        return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" role="img" aria-label="{name}" width="{width:g}" '
-            f'height="{height:g}" viewBox="0 0 {width:g} {height:g}" font-family="sans-serif"><title>{name}</title>'
-            f'<rect width="{width:g}" height="{height:g}" fill="#fff"/>\n' + "\n".join(parts) + "\n</svg>\n"
-        )
+            marks += self._row(row)
+        picture = Svg(self._right + _PAD, self._y + _PAD, f"The order of {self._drawn.title}")
+        for mark in marks:
+            element = picture.add(mark.tag, **mark.attributes)
+            if mark.words:
+                element.text = clean_line(mark.words)
+        return f"{picture}\n"
 
     # --- above the rows ---------------------------------------------------------------------------
 
-    def _top(self) -> Iterator[str]:
+    def _header(self) -> Iterator[_Mark]:
         drawn = self._drawn
         self._y = _PAD + 20
         yield _text(_PAD, self._y, f"{drawn.title}, revision {drawn.revision}", size=20, bold=True)
@@ -118,11 +128,15 @@ class _OrderPicture:
         heads = [_wrapped(state.title, wide - 8, _SIZE) for state, wide in zip(drawn.states, self._wide, strict=True)]
         self._y += 34 + _LINE * max(map(len, heads), default=0)
 
-    def _legend(self) -> Iterator[str]:
-        shown: list[tuple[Kind, str]] = [("needs", "has to stand so"), ("in hand", "stands so while in hand"),
-                                         ("then", "stands so from then on"), ("never", "never together")]  # fmt: skip
+    def _legend(self) -> Iterator[_Mark]:
+        kinds: dict[BoxKind, str] = {
+            "needs": "value needed to start",
+            "in progress": "value while in progress",
+            "then": "value after it",
+            "never": "never together",
+        }
         x = _PAD
-        for kind, words in shown if self._drawn.states else []:
+        for kind, words in kinds.items() if self._drawn.states else ():
             wide = 52 + _width(words, _SMALL + 1)
             if x > _PAD and x + wide > self._right:
                 x, self._y = _PAD, self._y + 24
@@ -130,21 +144,21 @@ class _OrderPicture:
             yield _text(x + 52, self._y + 13, words, size=_SMALL + 1)
             x += 14 + wide
         self._y += 26 if self._drawn.states else 0
-        yield _number_box(_PAD, self._y + 1, 46, "7", hold=True)
-        yield _text(_PAD + 52, self._y + 13, "a hold: signed before anything after it begins", size=_SMALL + 1)
+        yield from _number_box(_PAD, self._y + 1, 46, "7", hold=True)
+        yield _text(_PAD + 52, self._y + 13, "hold: sign before anything after it starts", size=_SMALL + 1)
         if any(edge.by_place for group in self._groups for edge in group.after):
             x = _PAD + 340
-            yield _path(f"M{x:g} {self._y + 9:g}H{x + 34:g}", dashed=True)
+            yield _line(f"M{x:g} {self._y + 9:g}H{x + 34:g}", dashed=True)
             yield _text(x + 42, self._y + 13, "each place waits for its own", size=_SMALL + 1)
 
-    def _lane_lines(self, top: float, bottom: float) -> Iterator[str]:
+    def _lane_lines(self, top: float, bottom: float) -> Iterator[_Mark]:
         x = self._lanes_x
         for state, wide in zip(self._drawn.states, self._wide, strict=True):
             lines = _wrapped(state.title[:1].upper() + state.title[1:], wide - 8, _SIZE)
             for number, line in enumerate(lines):
                 y = top - 8 - _LINE * (len(lines) - 1 - number)
                 yield _text(x + wide / 2, y, line, anchor="middle", bold=True)
-            yield f'<path d="M{x + wide / 2:g} {top:g}V{bottom:g}" stroke="#999" stroke-width="1"/>'
+            yield _Mark("path", {"d": f"M{x + wide / 2:g} {top:g}V{bottom:g}", "stroke": "#999", "stroke-width": 1})
             x += wide
 
     def _lane_width(self, lane: int) -> float:
@@ -156,47 +170,52 @@ class _OrderPicture:
     # --- rows -------------------------------------------------------------------------------------
 
     def _rows(self) -> tuple[list[_PictureRow], list[_PictureRow]]:
-        """All rows, and those of the groups, by number of the group."""
-        drawn, names = self._drawn, self._names
-        rows = []
-        if drawn.states:
-            start = {s.name: next((v.words for v in s.values if v.value == s.start), "asked for") for s in drawn.states}
-            boxes: Mapping[int, tuple[_Box, ...]] = {
-                self._lane[s.name]: (self._box("then" if s.start else "in hand", self._lane[s.name], start[s.name]),)
-                for s in drawn.states
-            }
-            rows.append(self._add("", ("How it stands at the start",), boxes=boxes))
+        """All rows, and the rows of the groups by index of the group."""
+        drawn = self._drawn
+        rows = list(self._start_row()) if drawn.states else []
         by_group: dict[str, _PictureRow] = {}
         for section in drawn.sections:
             rows.append(self._add("", (section.title,), heading=True))
             for group in self._groups:
                 if group.first.id in section.operations:
-                    by_group[group.first.id] = self._operation(group)
+                    by_group[group.first.id] = self._operation_row(group)
                     rows.append(by_group[group.first.id])
         if drawn.moves:
             rows.append(self._add("", ("Moves, made between operations as often as needed",), heading=True))
         for move in drawn.moves:
             boxes = self._boxes(move.needs, {}, move.sets, None)
             rows.append(self._add(move.letter, self._title_lines(move.title), boxes=boxes))
-        if drawn.rules:
-            rows.append(self._add("", ("Never together",), heading=True))
-        for rule in drawn.rules:
-            never = {
-                self._lane[name]: (self._box("never", self._lane[name], *(names.value(name, v) for v in values)),)
-                for name, values in rule.never.items()
-            }
-            at = names.ways(rule.operations, rule.moves)
-            notes = _wrapped(f"watched at {', '.join(at)}", _TITLE, _SMALL) if at else ()
-            rows.append(self._add("×", self._title_lines(rule.because[:1].upper() + rule.because[1:]), notes, never))
+        rows += self._rule_rows()
         return rows, [by_group[group.first.id] for group in self._groups]
 
-    def _operation(self, group: OperationGroup) -> _PictureRow:
+    def _start_row(self) -> Iterator[_PictureRow]:
+        boxes: dict[int, tuple[_Box, ...]] = {}
+        for state in self._drawn.states:
+            words = next((value.words for value in state.values if value.value == state.start), "asked for")
+            lane = self._lane[state.name]
+            boxes[lane] = (self._box("then" if state.start else "in progress", lane, words),)
+        yield self._add("", ("State at the start",), boxes=boxes)
+
+    def _operation_row(self, group: OperationGroup) -> _PictureRow:
         first = group.first
-        notes = [line for told in self._names.window(group) for line in _wrapped(told, _TITLE, _SMALL)]
+        notes = [line for window in self._names.windows(group) for line in _wrapped(window, _TITLE, _SMALL)]
         if first.sign:
             notes.append(f"hold: signed by {first.sign}")
         boxes = self._boxes(first.needs, first.during, first.sets, group)
         return self._add(group.numbers, self._title_lines(group.title), tuple(notes), boxes, hold=bool(first.sign))
+
+    def _rule_rows(self) -> Iterator[_PictureRow]:
+        names = self._names
+        if self._drawn.rules:
+            yield self._add("", ("Never together",), heading=True)
+        for rule in self._drawn.rules:
+            boxes = {
+                self._lane[name]: (self._box("never", self._lane[name], *(names.value(name, v) for v in values)),)
+                for name, values in rule.never.items()
+            }
+            checked = names.actions(rule.operations, rule.moves)
+            notes = _wrapped(f"checked at {', '.join(checked)}", _TITLE, _SMALL) if checked else ()
+            yield self._add("×", self._title_lines(rule.because[:1].upper() + rule.because[1:]), notes, boxes)
 
     def _boxes(
         self,
@@ -205,33 +224,34 @@ class _OrderPicture:
         sets: dict[str, str],
         group: OperationGroup | None,
     ) -> Mapping[int, tuple[_Box, ...]]:
+        """The boxes of an operation, or of a move where ``group`` is ``None``, by lane."""
         names = self._names
         boxes: dict[int, list[_Box]] = {}
         for name, values in needs.items():
-            by = names.brought_by(group, name, values) if group is not None else []
+            setters = names.setters(group, name, values) if group is not None else []
             words = [names.value(name, value) for value in values]
-            boxes.setdefault(self._lane[name], []).append(self._box("needs", self._lane[name], *words, by=by))
-        settings: tuple[tuple[Kind, dict[str, str]], ...] = (("in hand", during), ("then", sets))
+            boxes.setdefault(self._lane[name], []).append(self._box("needs", self._lane[name], *words, setters=setters))
+        settings: tuple[tuple[BoxKind, dict[str, str]], ...] = (("in progress", during), ("then", sets))
         for kind, written in settings:
             for name, value in written.items():
                 box = self._box(kind, self._lane[name], names.value(name, value))
                 boxes.setdefault(self._lane[name], []).append(box)
         return {lane: tuple(stack) for lane, stack in boxes.items()}
 
-    def _box(self, kind: Kind, lane: int, *values: str, by: Sequence[str] = ()) -> _Box:
-        """Several values stand below each other, with "or" between them."""
+    def _box(self, kind: BoxKind, lane: int, *values: str, setters: Sequence[str] = ()) -> _Box:
+        """Several values are listed below each other, with "or" between them."""
         inside = self._wide[lane] - 14
         words = [f"{value} or" for value in values[:-1]] + list(values[-1:])
-        small = [one.removeprefix("move ").removeprefix("the ") for one in by]
-        told = _wrapped(f"← {', '.join(small)}", inside, _SMALL) if small else ()
-        return _Box(kind, tuple(line for each in words for line in _wrapped(each, inside, _SIZE)), told)
+        short = [setter.removeprefix("move ").removeprefix("the ") for setter in setters]
+        small = _wrapped(f"← {', '.join(short)}", inside, _SMALL) if short else ()
+        return _Box(kind, tuple(line for each in words for line in _wrapped(each, inside, _SIZE)), small)
 
     def _title_lines(self, title: str) -> tuple[str, ...]:
         return _wrapped(title, _TITLE, _SIZE)
 
     def _add(
         self,
-        head: str,
+        label: str,
         lines: tuple[str, ...],
         notes: tuple[str, ...] = (),
         boxes: Mapping[int, tuple[_Box, ...]] | None = None,
@@ -239,20 +259,21 @@ class _OrderPicture:
         heading: bool = False,
         hold: bool = False,
     ) -> _PictureRow:
-        row = _PictureRow(self._y, head, lines, notes, boxes or {}, heading, hold)
+        row = _PictureRow(self._y, label, lines, notes, boxes or {}, heading, hold)
         self._y += row.height
         return row
 
     # --- drawing a row ----------------------------------------------------------------------------
 
-    def _row(self, row: _PictureRow) -> Iterator[str]:
+    def _row(self, row: _PictureRow) -> Iterator[_Mark]:
         y = row.y + 4 + _LINE - 3
         if row.heading:
-            yield f'<path d="M{self._title_x:g} {row.y + 24:g}H{self._right:g}" stroke="#000" stroke-width="1.5"/>'
+            rule = f"M{self._title_x:g} {row.y + 24:g}H{self._right:g}"
+            yield _Mark("path", {"d": rule, "stroke": "#000", "stroke-width": 1.5})
             yield _text(self._title_x, row.y + 19, row.lines[0], size=13, bold=True, halo=True)
             return
-        if row.head:
-            yield _number_box(self._number_x, row.y + 3, _NUMBER, row.head, hold=row.hold)
+        if row.label:
+            yield from _number_box(self._number_x, row.y + 3, _NUMBER, row.label, hold=row.hold)
         for line in row.lines:
             yield _text(self._title_x, y, line)
             y += _LINE
@@ -261,11 +282,12 @@ class _OrderPicture:
             y += _SMALL + 2
         yield from self._row_boxes(row)
 
-    def _row_boxes(self, row: _PictureRow) -> Iterator[str]:
+    def _row_boxes(self, row: _PictureRow) -> Iterator[_Mark]:
         lefts = [self._lanes_x + sum(self._wide[:lane]) for lane in range(len(self._wide))]
         if len(row.boxes) > 1 and any(box.kind == "never" for stack in row.boxes.values() for box in stack):
             ends = sorted(lefts[lane] + self._wide[lane] / 2 for lane in row.boxes)
-            yield f'<path d="M{ends[0]:g} {row.y + 14:g}H{ends[-1]:g}" stroke="#000" stroke-width="3"/>'
+            bar = f"M{ends[0]:g} {row.y + 14:g}H{ends[-1]:g}"
+            yield _Mark("path", {"d": bar, "stroke": "#000", "stroke-width": 3})
         for lane, stack in row.boxes.items():
             y = row.y + 3
             for box in stack:
@@ -273,52 +295,7 @@ class _OrderPicture:
                 y += box.height + 3
 
 
-# --- the lines of the order -------------------------------------------------------------------------
-
-
-class _Track(Struct, frozen=True):
-    """One line down the left: from a group to all that come after it. ``rail`` is its place from the right, ``None``
-    where it runs straight down into the next row. ``by_place`` are the targets whose places wait for their own."""
-
-    source: int
-    targets: tuple[int, ...]
-    by_place: frozenset[int]
-    rail: int | None
-
-
-def _tracks(groups: Sequence[OperationGroup]) -> tuple[list[_Track], int]:
-    """The tracks, short ones nearest to the numbers, and how many rails they need side by side."""
-    targets: dict[int, list[int]] = {}
-    by_place: dict[int, set[int]] = {}
-    for index, group in enumerate(groups):
-        for edge in group.after:
-            targets.setdefault(edge.group, []).append(index)
-            if edge.by_place:
-                by_place.setdefault(edge.group, set()).add(index)
-    tracks: list[_Track] = []
-    rails: list[list[tuple[int, int]]] = []
-    spans = sorted(targets.items(), key=lambda item: (max(*item[1], item[0]) - min(*item[1], item[0]), item[0]))
-    for source, all_targets in spans:
-        own = frozenset(by_place.get(source, ()))
-        if source + 1 in all_targets:
-            tracks.append(_Track(source, (source + 1,), own, None))
-        far = tuple(target for target in all_targets if target != source + 1)
-        if not far:
-            continue
-        span = min(source, *far), max(source, *far)
-        rail = next((i for i, taken in enumerate(rails) if all(_apart(span, other) for other in taken)), len(rails))
-        if rail == len(rails):
-            rails.append([])
-        rails[rail].append(span)
-        tracks.append(_Track(source, far, own, rail))
-    return tracks, len(rails)
-
-
-def _apart(one: tuple[int, int], other: tuple[int, int]) -> bool:
-    return one[1] <= other[0] or other[1] <= one[0]
-
-
-def _order_lines(tracks: Iterable[_Track], rows: Sequence[_PictureRow], number_x: float) -> Iterator[str]:
+def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], number_x: float) -> Iterator[_Mark]:
     for track in tracks:
         source = rows[track.source]
         if track.rail is None:
@@ -327,31 +304,32 @@ def _order_lines(tracks: Iterable[_Track], rows: Sequence[_PictureRow], number_x
         x = number_x - 14 - track.rail * _RAIL
         out = source.middle + 3
         ends = [rows[target].middle - 3 for target in track.targets]
-        yield _path(f"M{number_x:g} {out:g}H{x:g}")
-        yield _path(f"M{x:g} {min(out, *ends):g}V{max(out, *ends):g}")
+        yield _line(f"M{number_x:g} {out:g}H{x:g}")
+        yield _line(f"M{x:g} {min(out, *ends):g}V{max(out, *ends):g}")
         for target, end in zip(track.targets, ends, strict=True):
-            yield _path(f"M{x:g} {end:g}H{number_x - 5:g}", dashed=target in track.by_place)
-            yield f'<path d="M{number_x:g} {end:g}l-6 -3v6z"/>'
+            yield _line(f"M{x:g} {end:g}H{number_x - 5:g}", dashed=target in track.by_place)
+            yield _Mark("path", {"d": f"M{number_x:g} {end:g}l-6 -3v6z"})
             if end != max(ends):
-                yield f'<circle cx="{x:g}" cy="{end:g}" r="2.2"/>'
+                yield _Mark("circle", {"cx": x, "cy": end, "r": 2.2})
 
 
-def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[str]:
-    yield _path(f"M{x:g} {source.middle + 9:g}V{target.y - 1:g}", dashed=dashed)
-    yield f'<path d="M{x:g} {target.y + 3:g}l-3 -6h6z"/>'
-
-
-def _path(d: str, *, dashed: bool = False) -> str:
-    dashes = ' stroke-dasharray="3 2"' if dashed else ""
-    return f'<path d="{d}" fill="none" stroke="#000" stroke-width="1"{dashes}/>'
+def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[_Mark]:
+    yield _line(f"M{x:g} {source.middle + 9:g}V{target.y - 1:g}", dashed=dashed)
+    yield _Mark("path", {"d": f"M{x:g} {target.y + 3:g}l-3 -6h6z"})
 
 
 # --- marks ------------------------------------------------------------------------------------------
 
 
-def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[str]:
-    frame, ink = _BOXES[box.kind]
-    yield f'<rect x="{x:g}" y="{y:g}" width="{wide:g}" height="{box.height:g}" rx="3" {frame}/>'
+def _line(d: str, *, dashed: bool = False) -> _Mark:
+    dashes: dict[str, float | str] = {"stroke-dasharray": "3 2"} if dashed else {}
+    return _Mark("path", {"d": d, "fill": "none", "stroke": "#000", "stroke-width": 1, **dashes})
+
+
+def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[_Mark]:
+    frame = _FRAMES[box.kind]
+    ink = "#fff" if box.kind == "then" else "#000"
+    yield _Mark("rect", {"x": x, "y": y, "width": wide, "height": box.height, "rx": 3, **frame})
     y += _LINE - 2
     for line in box.lines:
         yield _text(x + wide / 2, y + 1, line, anchor="middle", ink=ink)
@@ -362,11 +340,13 @@ def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[str]:
         y += _SMALL + 1
 
 
-def _number_box(x: float, y: float, wide: float, words: str, *, hold: bool) -> str:
-    frame = f'<rect x="{x:g}" y="{y:g}" width="{wide:g}" height="17" fill="#fff" stroke="#000" stroke-width="1.2"/>'
+def _number_box(x: float, y: float, wide: float, words: str, *, hold: bool) -> Iterator[_Mark]:
+    size: dict[str, float | str] = {"x": x, "y": y, "width": wide, "height": 17}
+    yield _Mark("rect", {**size, "fill": "#fff", "stroke": "#000", "stroke-width": 1.2})
     if hold:
-        frame += f'<rect x="{x + 3:g}" y="{y + 3:g}" width="{wide - 6:g}" height="11" fill="none" stroke="#000"/>'
-    return frame + _text(x + wide / 2, y + 12.5, words, anchor="middle", size=11, bold=True)
+        inner: dict[str, float | str] = {"x": x + 3, "y": y + 3, "width": wide - 6, "height": 11}
+        yield _Mark("rect", {**inner, "fill": "none", "stroke": "#000"})
+    yield _text(x + wide / 2, y + 12.5, words, anchor="middle", size=11, bold=True)
 
 
 def _text(
@@ -379,19 +359,20 @@ def _text(
     bold: bool = False,
     ink: str = "#000",
     halo: bool = False,
-) -> str:
-    more = ' font-weight="bold"' if bold else ""
-    more += ' stroke="#fff" stroke-width="4" paint-order="stroke"' if halo else ""
-    return (
-        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" text-anchor="{anchor}" fill="{ink}"{more}>'
-        f"{escape(clean_line(words))}</text>"
-    )
+) -> _Mark:
+    attributes: dict[str, float | str] = {"x": x, "y": y, "font-size": size, "text-anchor": anchor, "fill": ink}
+    if bold:
+        attributes["font-weight"] = "bold"
+    if halo:
+        attributes |= {"stroke": "#fff", "stroke-width": 4, "paint-order": "stroke"}
+    return _Mark("text", attributes, words)
 
 
 def _wrapped(words: str, room: float, size: float) -> tuple[str, ...]:
-    """``words`` in lines of at most ``room``, by a guess of how wide a sans-serif letter is."""
+    """``words`` in lines of at most ``room`` user units, estimated from the mean width of a sans-serif letter."""
     return tuple(textwrap.wrap(clean_line(words), max(int(room / (size * 0.54)), 6))) or ("",)
 
 
 def _width(words: str, size: float) -> float:
+    """Estimated width of ``words`` in user units."""
     return len(clean_line(words)) * size * 0.56

@@ -12,12 +12,12 @@ WIDEST = 100
 
 
 def order_graph_text(drawn: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
-    """Lines of at most ``width`` characters (a single longer word is broken)."""
+    """Lines of at most ``width`` characters, never narrower than 40. A single longer word is broken."""
     return tuple(_OrderText(drawn, groups, max(width, 40)).lines())
 
 
 class GraphNames:
-    """How the pictures call things: an operation by its number, a move by its letter, a value by its words."""
+    """The labels used in text and picture: an operation's number, a move's letter, the words for a value."""
 
     def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup]) -> None:
         self._state = {state.name: state for state in drawn.states}
@@ -34,14 +34,15 @@ class GraphNames:
         return self._words.get((name, value), value)
 
     def needs(self, needs: Values) -> list[str]:
-        """``pistons half way down or on the mark``, one for each variable."""
+        """One text per variable, such as ``pistons half way down or on the mark``."""
         return [f"{self.state(n)} {one_of(self.value(n, value) for value in values)}" for n, values in needs.items()]
 
     def settings(self, settings: Settings) -> list[str]:
+        """One text per variable, such as ``valves open``."""
         return [f"{self.state(name)} {self.value(name, value)}" for name, value in settings.items()]
 
     def numbers(self, steps: Iterable[str]) -> list[str]:
-        """``4–7`` where a whole group is meant, each number otherwise."""
+        """Numbers of the steps; ``4–7`` where all steps of a group are among them."""
         wanted = list(steps)
         found: list[str] = []
         for step in wanted:
@@ -50,41 +51,45 @@ class GraphNames:
             found.append(group.numbers if whole else str(self._number[step]))
         return list(dict.fromkeys(found))
 
-    def ways(self, steps: Iterable[str], moves: Iterable[str]) -> list[str]:
-        """``12``, ``30–33``, ``move A``."""
+    def actions(self, steps: Iterable[str], moves: Iterable[str]) -> list[str]:
+        """Labels of steps and moves, such as ``12``, ``30–33``, ``move A``."""
         return [*self.numbers(steps), *(f"move {self._letter[move]}" for move in moves)]
 
     def after(self, group: OperationGroup, groups: Sequence[OperationGroup]) -> list[str]:
-        return [
-            groups[edge.group].numbers + (" (each its own)" if edge.by_place else "") for edge in group.after
-        ]  # fmt: skip
+        """Numbers of the groups that come before this one."""
+        return [groups[edge.group].numbers + (" (each its own)" if edge.by_place else "") for edge in group.after]
 
-    def window(self, group: OperationGroup) -> list[str]:
-        """``at most 10 min since 31``: a repeat counts from its own place, so from the group."""
-        told: dict[str, list[str]] = {}
+    def windows(self, group: OperationGroup) -> list[str]:
+        """The time windows of a group, such as ``at most 10 min since 31``.
+
+        A repeated operation counts from the same place of the earlier operation, so the earlier group is named.
+        """
+        since: dict[str, list[str]] = {}
         for window in group.first.windows:
-            told.setdefault(window.text, []).append(window.operation)
+            since.setdefault(window.text, []).append(window.operation)
         lines = []
-        for text, operations in told.items():
-            since = [self._group[one].numbers if len(group.steps) > 1 else str(self._number[one]) for one in operations]
-            lines.append(f"{text} since {all_of(dict.fromkeys(since))}")
+        for text, operations in since.items():
+            names = [self._group[one].numbers if len(group.steps) > 1 else str(self._number[one]) for one in operations]
+            lines.append(f"{text} since {all_of(dict.fromkeys(names))}")
         return lines
 
-    def brought_by(self, group: OperationGroup, name: str, values: Sequence[str]) -> list[str]:
-        """Who may have brought the variable to one of the values when the group's turn comes, and the start where it
-        stands so then. What comes after the group anyway is left out."""
+    def setters(self, group: OperationGroup, name: str, values: Sequence[str]) -> list[str]:
+        """Everything that may have set the variable to one of the values before the group starts.
+
+        Operations that come after the group are left out. ``the start`` is included if the start has such a value.
+        """
         state = self._state.get(name)
         if state is None:
             return []
-        reached = [value for value in state.values if value.value in values]
-        by = self.ways(
-            dict.fromkeys(step for value in reached for step in value.operations if not self._is_later(step, group)),
-            dict.fromkeys(move for value in reached for move in value.moves),
+        wanted = [value for value in state.values if value.value in values]
+        actions = self.actions(
+            dict.fromkeys(step for value in wanted for step in value.operations if not self._is_later(step, group)),
+            dict.fromkeys(move for value in wanted for move in value.moves),
         )
-        return (["the start"] if any(value.at_start for value in reached) else []) + by
+        return (["the start"] if any(value.at_start for value in wanted) else []) + actions
 
     def _is_later(self, step: str, group: OperationGroup) -> bool:
-        """Whether the step is, or comes after, every step of the group that it could have served."""
+        """True if the step is, or comes after, every step of the group."""
         before = self._before[self._number[step] - 1]
         return all(step == one or before >> self._number[one] - 1 & 1 for one in group.steps)
 
@@ -127,33 +132,34 @@ class _OrderText:
         if after:
             yield from self._under("after", ", ".join(after))
         for name, values in first.needs.items():
-            by = names.brought_by(group, name, values)
-            yield from self._under("needs", f"{names.needs({name: values})[0]}{f' ← {one_of(by)}' if by else ''}")
-        for told in names.window(group):
-            yield from self._under("time", told)
+            setters = names.setters(group, name, values)
+            source = f" ← {one_of(setters)}" if setters else ""
+            yield from self._under("needs", f"{names.needs({name: values})[0]}{source}")
+        for window in names.windows(group):
+            yield from self._under("time", window)
         if first.during:
-            yield from self._under("in hand", ", ".join(names.settings(first.during)))
+            yield from self._under("during", ", ".join(names.settings(first.during)))
         if first.sets:
             yield from self._under("then", ", ".join(names.settings(first.sets)))
         if first.sign:
-            yield from self._under("hold", f"signed by {first.sign} before anything after it begins")
+            yield from self._under("hold", f"sign by {first.sign} before anything after it starts")
 
     def _states(self) -> Iterator[str]:
         if not self._drawn.states:
             return
-        yield from self._heading("HOW THE STATES MOVE")
+        yield from self._heading("STATES AND WHAT SETS THEM")
         for state in self._drawn.states:
             asked = ": asked for at the start" if state.start is None else ""
             yield from self._wrapped(state.title[:1].upper() + state.title[1:] + asked)
             wide = min(max(len(value.words) for value in state.values), 24)
             for value in state.values:
-                by = self._names.ways(value.operations, value.moves)
+                actions = self._names.actions(value.operations, value.moves)
                 held = self._names.numbers(value.held)
-                told = ["at the start"] if value.at_start and state.start else []
-                told += [f"by {', '.join(by)}"] if by else []
-                told += [f"while {', '.join(held)} is in hand"] if held else []
-                never = "only if it stands so at the start" if state.start is None else "never"
-                yield from self._wrapped("; ".join(told) or never, head=f"    {value.words.ljust(wide)}")
+                sources = ["at the start"] if value.at_start and state.start else []
+                sources += [f"by {', '.join(actions)}"] if actions else []
+                sources += [f"during {', '.join(held)}"] if held else []
+                otherwise = "only if so at the start" if state.start is None else "never"
+                yield from self._wrapped("; ".join(sources) or otherwise, head=f"    {value.words.ljust(wide)}")
 
     def _moves(self) -> Iterator[str]:
         if not self._drawn.moves:
@@ -161,8 +167,8 @@ class _OrderText:
         yield from self._heading("MOVES, MADE BETWEEN OPERATIONS AS OFTEN AS NEEDED")
         for move in self._drawn.moves:
             yield from self._wrapped(move.title, head=move.letter.rjust(self._side - 2))
-            for told in self._names.needs(move.needs):
-                yield from self._under("needs", told)
+            for need in self._names.needs(move.needs):
+                yield from self._under("needs", need)
             yield from self._under("then", ", ".join(self._names.settings(move.sets)))
 
     def _rules(self) -> Iterator[str]:
@@ -173,9 +179,9 @@ class _OrderText:
             yield from self._wrapped(self._names.rule(rule), head="  -")
             if rule.because:
                 yield from self._wrapped(rule.because, head="   ")
-            at = self._names.ways(rule.operations, rule.moves)
-            if at:
-                yield from self._wrapped(f"watched at {', '.join(at)}", head="   ")
+            checked = self._names.actions(rule.operations, rule.moves)
+            if checked:
+                yield from self._wrapped(f"checked at {', '.join(checked)}", head="   ")
 
     # --- lines ------------------------------------------------------------------------------------
 
@@ -188,6 +194,6 @@ class _OrderText:
 
     def _wrapped(self, text: str, head: str = "") -> Iterator[str]:
         lead = f"{head}  " if head else ""
-        yield from textwrap.wrap(
-            " ".join(text.split()), self._width, initial_indent=lead, subsequent_indent=" " * len(lead)
-        ) or [lead.rstrip()]  # fmt: skip
+        words = " ".join(text.split())
+        lines = textwrap.wrap(words, self._width, initial_indent=lead, subsequent_indent=" " * len(lead))
+        yield from lines or [lead.rstrip()]

@@ -1,7 +1,7 @@
-"""A build laid out in one safe order, with the reason for each line: what a printed sheet is made of.
+"""The content of a printed order sheet: a build in one safe order, with the reason for each line.
 
-The order follows the author's as closely as the interlock allows; moves are put in where a state asks for one. It
-is walked by the interlock's own rules from the start that is given, so it is safe from that start and from no other.
+The order follows the author's as closely as the interlock allows. Moves are inserted where a state requires one. Every
+step is checked by the interlock from the given start, so the order is safe from that start only.
 """
 
 from collections.abc import Iterator, Sequence
@@ -32,15 +32,17 @@ from benchflow.procedure.plan import Plan
 
 
 class NeededState(Struct, frozen=True):
-    """A state that a line needs, in words, and the turn that brought it about: ``None`` is the start."""
+    """A state that a line needs, in words. ``since`` is the turn that set it; ``None`` is the start."""
 
     words: str
     since: int | None
 
 
 class SheetWindow(Struct, frozen=True):
-    """A time window: the author's text, and the turn whose end it counts from. ``holds_back`` says that it holds back
-    the beginning, ``closes`` that the operation has to be finished by its end."""
+    """A time window: the author's text, and the turn whose end it counts from (``since``).
+
+    ``holds_back``: the operation must not start before the window opens. ``closes``: it must be finished in time.
+    """
 
     text: str
     since: int
@@ -49,8 +51,11 @@ class SheetWindow(Struct, frozen=True):
 
 
 class SheetOperation(Struct, frozen=True, tag="operation"):
-    """An operation's turn, from 1. ``after`` are the turns that it waits for, without what others imply. ``hazards``
-    tell the rules of which it brings about a value, in words."""
+    """One operation on the sheet. ``turn`` counts from 1.
+
+    ``after`` are the turns that it waits for, without those that others imply. ``hazards`` are the rules that name a
+    value which the operation sets, in words.
+    """
 
     turn: int
     step: str
@@ -61,7 +66,7 @@ class SheetOperation(Struct, frozen=True, tag="operation"):
 
 
 class SheetMove(Struct, frozen=True, tag="move"):
-    """A move that is put in for the sake of turn ``before``; ``lifts`` says what stood against that."""
+    """A move inserted for the operation at turn ``before``. ``lifts`` says what blocked that operation."""
 
     turn: int
     move: str
@@ -71,9 +76,10 @@ class SheetMove(Struct, frozen=True, tag="move"):
 
 
 class OrderSheet(Struct, frozen=True):
-    """``begin`` says in words how everything has to stand before the first turn, ``asked`` those of it that the
-    procedure asks for. ``time_kept`` is false where the windows cannot all be kept in this order, however quick the
-    builder is."""
+    """``begin`` is the required state before the first turn, in words; ``asked`` the part that the procedure asks for.
+
+    ``time_kept`` is false if the time windows cannot all be kept in this order, however fast the builder works.
+    """
 
     plan: Plan
     start: Valuation
@@ -84,8 +90,10 @@ class OrderSheet(Struct, frozen=True):
 
 
 class NoSafeOrder(Struct, frozen=True):
-    """No safe order was found from this start; ``reasons`` say in words what stood against going on after ``done``
-    (ids of operations and moves). ``certain`` is false where the search was cut off."""
+    """No safe order was found from this start. ``reasons`` say what blocks every step after ``done``.
+
+    ``done`` holds ids of operations and moves. ``certain`` is false if the search reached its limit.
+    """
 
     reasons: tuple[str, ...]
     done: tuple[str, ...]
@@ -93,7 +101,7 @@ class NoSafeOrder(Struct, frozen=True):
 
 
 def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
-    """One safe order of the whole build from ``start`` (every variable)."""
+    """One safe order of the whole build from ``start``, which gives a value to every variable."""
     rules = forbidden(plan, start)
     if rules:
         because = tuple(plan.procedure.interference[rule].because for rule in rules)
@@ -107,16 +115,16 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
         return found
     kept = _time_kept(plan, found)
     if not kept:
-        timely = _walk_in_time(plan, start, order)
-        if timely is not None:
-            found, kept = timely, True
+        in_time = _walk_in_time(plan, start, order)
+        if in_time is not None:
+            found, kept = in_time, True
     begin = {name: _words(plan, name, (value,)) for name, value in start.items() if value is not None}
     asked = {variable.name for variable in plan.procedure.state if variable.start is None}
     return OrderSheet(
         plan,
         dict(start),
         tuple(begin.values()),
-        tuple(told for name, told in begin.items() if name in asked),
+        tuple(words for name, words in begin.items() if name in asked),
         tuple(_turns(plan, start, order, found)),
         kept,
     )
@@ -126,26 +134,26 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
 
 
 def _walk(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
-    """The author's order, as far as ``after`` and the interlock allow; where that comes to a dead end, any order."""
+    """The author's order as closely as ``after`` and the interlock allow. If that is a dead end, any safe order."""
     configuration = Configuration(frozenset(), dict(start))
-    gone: list[RouteStep] = []
+    walked: list[RouteStep] = []
     left = sorted(plan.steps, key=lambda name: order.rank[order.index[name]])
     while left:
-        way = _next(plan, configuration, left)
-        if not way:
+        steps = _next(plan, configuration, left)
+        if not steps:
             found = _any_order(plan, start, order)
             if isinstance(found, NoRoute):
-                return _stuck(plan, configuration, left, gone, certain=found.certain)
+                return _stuck(plan, configuration, left, walked, certain=found.certain)
             return found
-        for go in way:
-            configuration = _go(plan, configuration, go)
-        gone += way
+        for action in steps:
+            configuration = _advance(plan, configuration, action)
+        walked += steps
         left = [name for name in left if name not in configuration.done]
-    return tuple(gone)
+    return tuple(walked)
 
 
 def _next(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tuple[RouteStep, ...]:
-    """The way to the first step that can be reached, or nothing."""
+    """The route to the first step that can be reached; empty if there is none."""
     for name in left:
         if any(earlier not in configuration.done for earlier in plan.steps[name].after):
             continue
@@ -158,7 +166,7 @@ def _next(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tupl
 
 
 def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoRoute:
-    """A way to a step that comes after all others, which is then left off."""
+    """A route to an extra last step that comes after all others; the extra step is dropped."""
     last = plan.steps[order.steps[-1]]
     end = replace(last, id="\0end", after=tuple(plan.steps), needs={}, during={}, sets={}, time=())
     whole = replace(plan, steps={**plan.steps, end.id: end})
@@ -167,33 +175,33 @@ def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Route
 
 
 def _stuck(
-    plan: Plan, configuration: Configuration, left: Sequence[str], gone: Sequence[RouteStep], *, certain: bool
+    plan: Plan, configuration: Configuration, left: Sequence[str], walked: Sequence[RouteStep], *, certain: bool
 ) -> NoSafeOrder:
-    """What stands against going on from the place that the author's order comes to."""
+    """The reasons why no step can follow where the author's order gets stuck."""
     ready = [name for name in left if all(earlier in configuration.done for earlier in plan.steps[name].after)]
     reasons = [
         f"“{step_title(plan, name)}”: {reason_text(plan, reason)}"
         for name in ready
         for reason in step_reasons(plan, configuration, name)
     ]
-    return NoSafeOrder(tuple(dict.fromkeys(reasons)), tuple(go.id for go in gone), certain)
+    return NoSafeOrder(tuple(dict.fromkeys(reasons)), tuple(action.id for action in walked), certain)
 
 
-def _go(plan: Plan, configuration: Configuration, go: RouteStep) -> Configuration:
-    # Held against the interlock once more: a sheet is read where no interlock stands by.
-    if isinstance(go, DoOperation):
-        assert not step_reasons(plan, configuration, go.operation)
-        return after_step(plan, configuration, go.operation)
-    assert not move_reasons(plan, configuration, go.move)
-    return after_move(plan, configuration, go.move)
+def _advance(plan: Plan, configuration: Configuration, action: RouteStep) -> Configuration:
+    # Check against the interlock again, because nothing checks a printed sheet at the bench.
+    if isinstance(action, DoOperation):
+        assert not step_reasons(plan, configuration, action.operation)
+        return after_step(plan, configuration, action.operation)
+    assert not move_reasons(plan, configuration, action.move)
+    return after_move(plan, configuration, action.move)
 
 
 # --- time -------------------------------------------------------------------------------------------
 
 
-def _time_kept(plan: Plan, gone: Sequence[RouteStep]) -> bool:
-    """Whether the windows can be kept in this order, one operation after the other, each in its least time."""
-    done = [go.operation for go in gone if isinstance(go, DoOperation)]
+def _time_kept(plan: Plan, walked: Sequence[RouteStep]) -> bool:
+    """True if all windows can be kept in this order, with each operation done in its minimum time."""
+    done = [action.operation for action in walked if isinstance(action, DoOperation)]
     points = [(name, moment) for name in done for moment in "bf"]
     return not contradicts(points, list(_network(plan, done)))
 
@@ -213,7 +221,7 @@ def _network(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
 
 
 def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
-    """An order that keeps the windows, made of the one that the proof finds for the steps that matter."""
+    """An order that keeps the windows, built on the order that the proof finds for the steps that matter."""
     kept = timing(plan, order, 0)
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None
@@ -236,29 +244,27 @@ def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Ro
 
 
 def _turns(
-    plan: Plan, start: Valuation, order: PartialOrder, gone: Sequence[RouteStep]
+    plan: Plan, start: Valuation, order: PartialOrder, walked: Sequence[RouteStep]
 ) -> Iterator[SheetOperation | SheetMove]:
     configuration = Configuration(frozenset(), dict(start))
     reduced = reduced_after(order.after, order.before, order.held)
-    turn_of = {go.operation: turn for turn, go in enumerate(gone, 1) if isinstance(go, DoOperation)}
+    turn_of = {action.operation: turn for turn, action in enumerate(walked, 1) if isinstance(action, DoOperation)}
     since: dict[str, int] = {}
     moves = moves_of(plan)
-    for turn, go in enumerate(gone, 1):
-        if isinstance(go, MakeMove):
-            move = moves[go.move]
-            goal, before = next(
-                (g.operation, t) for t, g in enumerate(gone, 1) if t > turn and isinstance(g, DoOperation)
-            )
+    for turn, action in enumerate(walked, 1):
+        if isinstance(action, MakeMove):
+            move = moves[action.move]
+            goal, before = next((name, later) for name, later in turn_of.items() if later > turn)
             lifts = tuple(reason_text(plan, reason) for reason in step_reasons(plan, configuration, goal))
-            yield SheetMove(turn, go.move, before, lifts, _stand(plan, configuration, move.needs, since))
+            yield SheetMove(turn, action.move, before, lifts, _needed_states(plan, configuration, move.needs, since))
             written = move.sets
         else:
-            step = plan.steps[go.operation]
+            step = plan.steps[action.operation]
             yield SheetOperation(
                 turn,
-                go.operation,
-                tuple(sorted(turn_of[order.steps[i]] for i in bits(reduced[order.index[go.operation]]))),
-                _stand(plan, configuration, step.needs, since),
+                action.operation,
+                tuple(sorted(turn_of[order.steps[i]] for i in bits(reduced[order.index[action.operation]]))),
+                _needed_states(plan, configuration, step.needs, since),
                 tuple(
                     SheetWindow(window.text, turn_of[window.operation], window.low is not None, window.high is not None)
                     for window in step.time
@@ -267,25 +273,25 @@ def _turns(
             )
             written = step.sets
         since.update(dict.fromkeys(written, turn))
-        configuration = _go(plan, configuration, go)
+        configuration = _advance(plan, configuration, action)
 
 
-def _stand(
+def _needed_states(
     plan: Plan, configuration: Configuration, needs: Values, since: dict[str, int]
-) -> tuple[NeededState, ...]:  # fmt: skip
+) -> tuple[NeededState, ...]:
     return tuple(
         NeededState(_words(plan, name, (str(configuration.valuation[name]),)), since.get(name)) for name in needs
-    )  # fmt: skip
+    )
 
 
 def _words(plan: Plan, name: str, values: Sequence[str]) -> str:
-    """``pistons half way down``."""
-    told = one_of(value_words(plan.procedure, name, value) for value in values)
-    return f"{in_a_sentence(variable_title(plan.procedure, name))} {told}"
+    """Variable and values, such as ``pistons half way down``."""
+    listed = one_of(value_words(plan.procedure, name, value) for value in values)
+    return f"{in_a_sentence(variable_title(plan.procedure, name))} {listed}"
 
 
 def _hazards(plan: Plan, *written: Settings) -> tuple[str, ...]:
-    """``valves partly open: never with pistons on the mark. An open valve would reach a piston``"""
+    """One text per rule, such as ``valves open: never with pistons at the deck. An open valve would reach them``."""
     found = []
     for rule in plan.procedure.interference:
         brought = [name for name, values in rule.never.items() if any(each.get(name) in values for each in written)]

@@ -342,7 +342,7 @@ def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> N
 def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    hands.do("start_rework", operation="seal", reason="the sealant had skinned", walk=True)
+    hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
     for _ in range(3):
         assert hands.stopped("move", move="turn-down") == {"not-allowed"}
         hands.do("rework-step")

@@ -161,7 +161,7 @@ def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_saf
         "Pistons at-deck",
         "Turn the crank down",
         "The chain pinches.",
-        "Made for 3: Pistons must stand down; now: at-deck",
+        "Made for 3: Pistons must be down; now at-deck",
         "an open valve would reach them",
         "Seat the <cam> & oil it",
         "It is easily forgotten.",

@@ -1,1 +1,1 @@
-"""What may be done next, and the proof of it."""
+"""The order of a build: what may be done next, the route to an operation, safe rework, and the proof of all orders."""

@@ -1,11 +1,11 @@
-"""A configuration: the operations done, and how the assembly stands."""
+"""A configuration: the set of operations done, and a value for every state variable."""
 
 from msgspec import Struct
 
 from benchflow.procedure.model import Settings, Values
 
 Valuation = dict[str, str | None]
-"""Variable to its value; ``None`` is not known."""
+"""A value for each variable; ``None`` is not known."""
 
 
 class Configuration(Struct, frozen=True):
@@ -21,14 +21,14 @@ def after_setting(valuation: Valuation, settings: Settings) -> Valuation:
 
 
 def unmet(valuation: Valuation, needs: Values) -> dict[str, tuple[str, ...]]:
-    """The part of ``needs`` that does not stand. What is not known meets no need."""
+    """The entries of ``needs`` that the valuation does not satisfy. A value that is not known satisfies no need."""
     return {name: wanted for name, wanted in needs.items() if valuation.get(name) not in wanted}
 
 
 def matches(valuation: Valuation, never: Values) -> bool:
-    """Whether a rule matches. What is not known matches every value."""
-    for name, values in never.items():
+    """True if the rule ``never`` matches the valuation. A value that is not known matches every value."""
+    for name, values in never.items():  # a loop, as the bench evaluates every rule for every operation
         value = valuation.get(name)
         if value is not None and value not in values:
-            return False  # a loop, since the bench asks this of every rule for every operation
+            return False
     return True

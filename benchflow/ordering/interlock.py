@@ -1,9 +1,9 @@
-"""What may be done next, and every reason why something may not.
+"""The interlock: whether a step or move is allowed now, and every reason why not.
 
-A step (an operation of the plan) may be taken up when everything in its ``after`` is done, its ``needs``
-stand, and no interference rule matches while it is in hand (``during`` over the current values) or when it
-is done (``sets`` written). A move needs its ``needs`` and must leave nothing that a rule forbids. A variable
-that is not known meets no need and matches every rule that names it.
+A step (an operation of the plan) may be started if all steps in its ``after`` are done, its ``needs`` are met, and no
+interference rule matches while it is in progress (``during`` over the current values) or when it is done (``sets``
+written). A move may be made if its ``needs`` are met and no rule matches afterwards. A variable whose value is not
+known meets no need and matches every rule that names it.
 """
 
 from collections.abc import Iterator
@@ -16,9 +16,9 @@ from benchflow.ordering.wording import (
     all_of,
     in_a_sentence,
     move_title,
-    must_stand,
     one_of,
-    stands,
+    required_state_text,
+    state_text,
     step_title,
     value_words,
     variable_named,
@@ -31,22 +31,24 @@ Phase = Literal["during", "done"]
 
 
 class AfterMissing(Struct, frozen=True, tag="after-missing"):
-    """An operation that comes first is not done."""
+    """``operation`` must be done first."""
 
     operation: str
 
 
 class StateNotMet(Struct, frozen=True, tag="state-not-met"):
-    """``stands`` is ``None`` when it is not known."""
+    """The variable has a value that is not ``wanted``; ``None`` is not known."""
 
     variable: str
-    stands: str | None
+    value: str | None
     wanted: tuple[str, ...]
 
 
 class Lift(Struct, frozen=True):
-    """What would lift an interference: ``variable`` at one of ``values``, which these moves, and these
-    operations still to be done, bring about. They may themselves be blocked now."""
+    """What would lift an interference: ``variable`` at one of ``values``.
+
+    ``moves`` and ``operations`` (not done yet) set such a value. They may themselves be blocked now.
+    """
 
     variable: str
     values: tuple[str, ...]
@@ -55,22 +57,27 @@ class Lift(Struct, frozen=True):
 
 
 class Interference(Struct, frozen=True, tag="interference"):
-    """``rule`` indexes ``Procedure.interference``. ``together`` holds the values that would stand together
-    (``None`` where not known) at ``moment``; ``written`` names those that the step itself brings about."""
+    """The step would break a rule. ``rule`` is an index into ``Procedure.interference``.
+
+    ``together`` holds the values that would occur together in ``phase`` (``None`` is not known). ``written`` names the
+    variables that the step itself sets.
+    """
 
     rule: int
-    moment: Phase
+    phase: Phase
     together: Valuation
     written: tuple[str, ...]
     lifts: tuple[Lift, ...]
 
 
 class AlreadyDone(Struct, frozen=True, tag="already-done"):
+    """The operation is done already."""
+
     operation: str
 
 
 class NotInThisBuild(Struct, frozen=True, tag="unknown-name"):
-    """No such operation or move, or not with the options chosen."""
+    """The procedure has no such operation or move, or not with the chosen options."""
 
     name: str
 
@@ -79,14 +86,14 @@ Blocked = AfterMissing | StateNotMet | Interference | AlreadyDone | NotInThisBui
 
 
 def code(reason: Blocked) -> str:
-    """The refusal code of the procedure format."""
+    """The refusal code, as the procedure format names it."""
     tag = reason.__struct_config__.tag
     assert isinstance(tag, str)
     return tag
 
 
 def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tuple[Blocked, ...]:
-    """Every reason why the step may not be taken up now; empty when it may."""
+    """Every reason why the step may not be started now; empty if it may."""
     step = plan.steps.get(step_id)
     if step is None:
         return (NotInThisBuild(step_id),)
@@ -101,7 +108,7 @@ def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tupl
 
 
 def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tuple[Blocked, ...]:
-    """Every reason why the move may not be made now; empty when it may."""
+    """Every reason why the move may not be made now; empty if it may."""
     move = moves_of(plan).get(move_id)
     if move is None:
         return (NotInThisBuild(move_id),)
@@ -112,7 +119,7 @@ def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tupl
 
 
 def moves_of(plan: Plan) -> dict[str, Move]:
-    """The moves of this build: those whose ``when`` holds for the options chosen."""
+    """The moves of this build, by id: those whose ``when`` holds for the chosen options."""
     return {
         move.id: move
         for move in plan.procedure.moves
@@ -121,44 +128,43 @@ def moves_of(plan: Plan) -> dict[str, Move]:
 
 
 def forbidden(plan: Plan, valuation: Valuation) -> tuple[int, ...]:
-    """The rules that these values break, as indices into ``Procedure.interference``."""
+    """Indices into ``Procedure.interference`` of the rules that these values break."""
     return tuple(index for index, rule in enumerate(plan.procedure.interference) if matches(valuation, rule.never))
 
 
 def while_in_progress(plan: Plan, configuration: Configuration, step_id: str) -> Valuation:
-    """How the assembly stands while the step is in hand."""
+    """The valuation while the step is in progress."""
     return after_setting(configuration.valuation, plan.steps[step_id].during)
 
 
 def after_step(plan: Plan, configuration: Configuration, step_id: str) -> Configuration:
-    """The configuration when the step is done. Asks nothing: see :func:`step_reasons`."""
+    """The configuration after the step. It is not checked: see :func:`step_reasons`."""
     step = plan.steps[step_id]
     return Configuration(configuration.done | {step_id}, after_setting(configuration.valuation, step.sets))
 
 
 def after_move(plan: Plan, configuration: Configuration, move_id: str) -> Configuration:
-    """The configuration when the move is made. Asks nothing: see :func:`move_reasons`."""
+    """The configuration after the move. It is not checked: see :func:`move_reasons`."""
     move = plan.procedure.moves_by_id[move_id]
     return Configuration(configuration.done, after_setting(configuration.valuation, move.sets))
 
 
-# --- in a mechanic's words --------------------------------------------------------------------------
+# --- messages ---------------------------------------------------------------------------------------
 
 
 def reason_text(plan: Plan, reason: Blocked) -> str:
-    """One or two sentences for the bench, such as "Pistons stand at the deck; an open valve would reach
-    them"."""
+    """A message for the bench without a full stop: ``Pistons are at the deck; an open valve would reach them``."""
     procedure = plan.procedure
     match reason:
         case AfterMissing(operation):
-            return f"“{step_title(plan, operation)}” comes first and is not done"
+            return f"Do “{step_title(plan, operation)}” first"
         case StateNotMet(variable, None, wanted):
-            return f"{must_stand(procedure, variable, wanted)}; how it stands is not known"
+            return f"{required_state_text(procedure, variable, wanted)}; the state is not known"
         case StateNotMet(variable, value, wanted):
             now = value_words(procedure, variable, value)
-            return f"{must_stand(procedure, variable, wanted)}; now: {now}"
+            return f"{required_state_text(procedure, variable, wanted)}; now {now}"
         case Interference():
-            return _interference_words(plan, reason)
+            return _interference_text(plan, reason)
         case AlreadyDone(operation):
             return f"“{step_title(plan, operation)}” is already done"
         case NotInThisBuild(name):
@@ -166,35 +172,35 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
 
 
 def lift_text(plan: Plan, lift: Lift) -> str:
-    """``Lifted when pistons stand down: turn the crank down``."""
+    """What would lift an interference, such as ``Allowed with pistons down (by “Turn the crank down”)``."""
     procedure = plan.procedure
     wanted = one_of(value_words(procedure, lift.variable, value) for value in lift.values)
-    ways = [move_title(procedure, name) for name in lift.moves]
-    ways += [step_title(plan, name) for name in lift.operations]
-    how = f" (by {one_of(f'“{way}”' for way in ways)})" if ways else ""
-    return f"Lifted with {in_a_sentence(variable_title(procedure, lift.variable))} {wanted}{how}"
+    titles = [move_title(procedure, name) for name in lift.moves]
+    titles += [step_title(plan, name) for name in lift.operations]
+    how = f" (by {one_of(f'“{title}”' for title in titles)})" if titles else ""
+    return f"Allowed with {in_a_sentence(variable_title(procedure, lift.variable))} {wanted}{how}"
 
 
-def _interference_words(plan: Plan, reason: Interference) -> str:
+def _interference_text(plan: Plan, reason: Interference) -> str:
     procedure = plan.procedure
     because = procedure.interference[reason.rule].because
-    standing = [name for name in reason.together if name not in reason.written]
-    # What the step itself brings about is what the author's `because` speaks of; what stands already
-    # is what the builder has to see. Where nothing stands already the step's own values are named.
-    told = standing or list(reason.together)
-    clauses = [stands(procedure, name, reason.together[name]) for name in told]
+    current = [name for name in reason.together if name not in reason.written]
+    # The author's `because` describes the values that the step sets, so the message names the current ones. A rule
+    # that the step breaks by itself has no current values; then the step's own values are named.
+    named = current or list(reason.together)
+    clauses = [state_text(procedure, name, reason.together[name]) for name in named]
     clauses[1:] = [in_a_sentence(clause) for clause in clauses[1:]]
     sentence = all_of(clauses)
-    if not standing:
-        moment = "While it is in hand" if reason.moment == "during" else "When it is done"
-        sentence = f"{moment}, {in_a_sentence(sentence)}"
+    if not current:
+        phase = "While it is in progress" if reason.phase == "during" else "When it is done"
+        sentence = f"{phase}, {in_a_sentence(sentence)}"
     if not because:
         others = all_of(
             f"{in_a_sentence(variable_title(procedure, name))} {value_words(procedure, name, value)}"
             for name, value in reason.together.items()
-            if name not in told
+            if name not in named
         )
-        return f"{sentence}; never together with {others}" if others else f"{sentence}; that must never be"
+        return f"{sentence}; never together with {others}" if others else f"{sentence}; a rule forbids this"
     return f"{sentence}. {because}" if because[:1].isupper() else f"{sentence}; {because}"
 
 
@@ -207,13 +213,15 @@ def _states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
 
 
 def interferences(
-    plan: Plan, configuration: Configuration, moments: tuple[tuple[Phase, Settings], ...]
+    plan: Plan, configuration: Configuration, phases: tuple[tuple[Phase, Settings], ...]
 ) -> Iterator[Interference]:
-    """The rules that match with these settings over the configuration. A rule is named once, at the first
-    moment that it matches."""
+    """The rules that match with the settings of each phase written over the configuration.
+
+    Each rule is reported once, for the first phase in which it matches.
+    """
     rules = plan.procedure.interference
     named: set[int] = set()
-    for moment, written in moments:
+    for phase, written in phases:
         valuation = after_setting(configuration.valuation, written)
         for index, rule in enumerate(rules):
             if index in named or not matches(valuation, rule.never):
@@ -221,7 +229,7 @@ def interferences(
             named.add(index)
             yield Interference(
                 rule=index,
-                moment=moment,
+                phase=phase,
                 together={name: valuation.get(name) for name in rule.never},
                 written=tuple(name for name in rule.never if name in written),
                 lifts=tuple(_lifts(plan, configuration, rule.never, written)),

@@ -1,14 +1,13 @@
-"""The way there: the shortest safe list of operations and moves up to and including an operation.
+"""The shortest safe route: the operations and moves up to and including a goal operation.
 
-The search is A* over (steps done, valuation), exact, with reductions that cannot change its answer:
+The search is A* over (steps done, valuation). It is exact. These reductions do not change its answer:
 
-* only what can matter is looked at: the operations that come before the goal, the variables that they need
-  or that a rule holds against what they write, and whatever writes those variables;
-* an operation that has to be done anyway is done as soon as it may be, when nothing that might come before
-  it could be hindered by its having been done (*forwarded* below);
-* operations that are alike in effect and in their place in the order are done in the author's order;
-* of what may be done next, only a stubborn set is tried: work that has nothing to do with each other is not
-  interleaved in every way (:mod:`.stubborn`).
+* Only relevant steps, moves and variables are searched (:mod:`.route_relevance`).
+* A required step is done as soon as it is allowed, if its result cannot block any step that might be done before it
+  (*early* steps below).
+* Steps with equal effect and equal place in the order are done in the author's order.
+* Of the actions that are allowed, only a stubborn set is tried, so that independent work is not interleaved in every
+  possible way (:mod:`.stubborn_sets`).
 """
 
 from collections.abc import Iterable, Iterator
@@ -26,25 +25,26 @@ from benchflow.ordering.stubborn_sets import StubbornSets
 from benchflow.procedure.plan import Plan
 
 DEFAULT_LIMIT = 4_000
-"""Configurations looked at before the search stops asking for the shortest."""
-_STRAIGHT_ON = 5
-"""How much more what is left counts than what is done, when any way will do."""
-_TO_SEE_WHY = 300
-"""Configurations looked at to tell what stands against a goal that is out of reach."""
+"""Number of configurations after which the search stops looking for the shortest route."""
+_GREEDY = 5
+"""Weight of the estimated rest of the route in a search for any safe route."""
+_LIMIT_OUT_OF_REACH = 300
+"""Number of configurations searched for the reasons that block a goal known to be out of reach."""
 
 
 class SafeRoute(Struct, frozen=True, tag="route"):
-    """``steps`` end with the goal. ``shortest`` is false only where the search was cut off by its limit:
-    the way is safe all the same."""
+    """``steps`` end with the goal. ``shortest`` is false if the search reached its limit; the route is safe anyway."""
 
     steps: tuple[RouteStep, ...]
     shortest: bool = True
 
 
 class NoRoute(Struct, frozen=True, tag="no-route"):
-    """No order of operations and moves leads there safely. ``reasons`` are those met where the most of what
-    comes first could be done; ``at`` is that configuration. ``certain`` is false only where the search was
-    cut off by its limit: there may be a way that was not found."""
+    """No route to the goal was found.
+
+    ``at`` is the configuration closest to the goal, ``reasons`` are the reasons that block it there. ``certain`` is
+    false if the search reached its limit, so that there may be a route.
+    """
 
     reasons: tuple[Blocked, ...]
     at: Configuration
@@ -52,20 +52,20 @@ class NoRoute(Struct, frozen=True, tag="no-route"):
 
 
 def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = DEFAULT_LIMIT) -> SafeRoute | NoRoute:
-    """The shortest safe way from ``configuration`` up to and including ``goal`` (a step id)."""
+    """The shortest safe route from ``configuration`` up to and including ``goal`` (a step id)."""
     if goal not in plan.steps:
         return NoRoute((NotInThisBuild(goal),), configuration)
     if goal in configuration.done:
         return NoRoute((AlreadyDone(goal),), configuration)
-    part = RelevantActions(plan, configuration, goal)
-    search = _RouteSearch(plan, configuration, goal, part)
-    if part.out_of_reach():
-        found = search.run(limit=min(limit, _TO_SEE_WHY), weight=_STRAIGHT_ON)
+    relevant = RelevantActions(plan, configuration, goal)
+    search = _RouteSearch(plan, configuration, goal, relevant)
+    if relevant.out_of_reach():
+        found = search.run(limit=min(limit, _LIMIT_OUT_OF_REACH), weight=_GREEDY)
         return replace(found, certain=True) if isinstance(found, NoRoute) else found
     found = search.run(limit=limit, weight=1)
     if isinstance(found, NoRoute) and not found.certain:
-        # Too many ways to be sure of the shortest: any safe one serves the builder better than none.
-        found = search.run(limit=limit, weight=_STRAIGHT_ON)
+        # Too many configurations to prove a route the shortest. Any safe route is better than none.
+        found = search.run(limit=limit, weight=_GREEDY)
     return found
 
 
@@ -73,8 +73,10 @@ def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = D
 
 
 def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int]) -> bool:
-    """Whether an effect minds the variable standing at the value, or writes another. ``against`` holds the
-    values of other variables that a rule forbids together with it."""
+    """True if the effect conflicts with ``variable == value`` or overwrites it.
+
+    ``against`` holds, for each other variable, the mask of values that a rule forbids together with it.
+    """
     return (
         any(name == variable and not mask >> value & 1 for name, mask in effect.needs)
         or any(name == variable and other != value for name, other in effect.sets)
@@ -83,27 +85,27 @@ def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int])
 
 
 _Node = tuple[int, int]
-"""Steps done (mask) and valuation."""
+"""Steps done (bit mask) and number of the valuation."""
 
 
 class _RouteSearch:
-    def __init__(self, plan: Plan, configuration: Configuration, goal: str, part: RelevantActions) -> None:
+    def __init__(self, plan: Plan, configuration: Configuration, goal: str, relevant: RelevantActions) -> None:
         self._plan = plan
         self._configuration = configuration
         self.machine = machine = StateMachine(
             plan,
-            variables=part.variables,
-            steps=[name for name in plan.steps if name in part.steps],
-            moves=[name for name in moves_of(plan) if name in part.moves],
+            variables=relevant.variables,
+            steps=[name for name in plan.steps if name in relevant.steps],
+            moves=[name for name in moves_of(plan) if name in relevant.moves],
         )
         followers = [0] * len(machine.after)
         for index, mask in enumerate(machine.after):
             for earlier in bits(mask):
                 followers[earlier] |= 1 << index
         self._later = closure(followers)
-        self._required = sum(1 << machine.index[name] for name in part.required)
+        self._required = sum(1 << machine.index[name] for name in relevant.required)
         self._goal = 1 << machine.index[goal]
-        self._hindered_by: dict[tuple[int, int], tuple[int, bool]] = {}
+        self._blocked_by: dict[tuple[int, int], tuple[int, bool]] = {}
         self._effects_on: list[list[int]] = [[] for _ in machine.variables]
         for number, effect in enumerate(machine.effects):
             for variable in effect.touches:
@@ -111,8 +113,8 @@ class _RouteSearch:
         self._steps_of = [0] * len(machine.effects)
         for step, number in enumerate(machine.effect_of):
             self._steps_of[number] |= 1 << step
-        self._forwarded = [i for i in bits(self._required) if self._may_be_forwarded(i)]
-        self._forwarded_mask = sum(1 << i for i in self._forwarded)
+        self._early = [i for i in bits(self._required) if self._may_be_early(i)]
+        self._early_mask = sum(1 << i for i in self._early)
         self._gate = self._with_twins_in_order()
         self._stubborn = StubbornSets(machine, self._gate)
         self._written_with = self._components()
@@ -121,11 +123,11 @@ class _RouteSearch:
         self._start = machine.number(configuration.valuation)
 
     def run(self, *, limit: int, weight: int) -> SafeRoute | NoRoute:
-        start, path = self._hurry(0, self._start)
+        start, path = self._do_early(0, self._start)
         cost = {start: len(path)}
         came: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
         count = 0
-        left = self._left(start)
+        left = self._estimate(start)
         heap = [(len(path) + weight * left, left, 0, start)]
         closest, closest_left = start, left
         closed: set[_Node] = set()
@@ -134,27 +136,27 @@ class _RouteSearch:
             if node in closed:
                 continue
             if node[0] & self._goal:
-                return SafeRoute(tuple(self._told(came, node)), shortest=weight == 1)
+                return SafeRoute(tuple(self._path(came, node)), shortest=weight == 1)
             closed.add(node)
             if len(closed) > limit:
                 return self._stuck(closest, certain=False)
             if left < closest_left:
                 closest, closest_left = node, left
             for action, done, valuation in self._next(node):
-                after, hurried = self._hurry(done, valuation)
-                so_far = cost[node] + 1 + len(hurried)
+                after, early = self._do_early(done, valuation)
+                so_far = cost[node] + 1 + len(early)
                 if so_far >= cost.get(after, so_far + 1):
                     continue
                 cost[after] = so_far
                 closed.discard(after)
-                came[after] = (node, (action, *hurried))
-                count -= 1  # the latest first among equals: straight on, before looking sideways
-                still = self._left(after)
-                heappush(heap, (so_far + weight * still, still, count, after))
+                came[after] = (node, (action, *early))
+                count -= 1  # latest first among equals: depth before breadth
+                rest = self._estimate(after)
+                heappush(heap, (so_far + weight * rest, rest, count, after))
         return self._stuck(closest, certain=True)
 
     def _next(self, node: _Node) -> Iterator[tuple[int, int, int]]:
-        """(action, done, valuation); an action is a step's number, or ``~number`` of a move."""
+        """The next (action, done, valuation). An action is the number of a step, or ``~number`` of a move."""
         done, valuation = node
         machine = self.machine
         steps, moves = self._stubborn.of(done, valuation, self._required & ~done)
@@ -166,14 +168,14 @@ class _RouteSearch:
             if then != valuation:
                 yield ~number, done, then
 
-    def _hurry(self, done: int, valuation: int) -> tuple[_Node, tuple[int, ...]]:
-        """Everything done that may be forwarded from here."""
+    def _do_early(self, done: int, valuation: int) -> tuple[_Node, tuple[int, ...]]:
+        """The node after every early step that is allowed, and the steps done."""
         machine = self.machine
         path: list[int] = []
-        again = self._forwarded_mask & ~done != 0
+        again = self._early_mask & ~done != 0
         while again:
             again = False
-            for index in self._forwarded:
+            for index in self._early:
                 if done >> index & 1 or machine.after[index] & ~done:
                     continue
                 then = machine.step(valuation, machine.effect_of[index])
@@ -184,12 +186,15 @@ class _RouteSearch:
                     again = True
         return (done, valuation), tuple(path)
 
-    # --- a lower bound on what is left ------------------------------------------------------------
+    # --- lower bound on the rest of the route -----------------------------------------------------
 
-    def _left(self, node: _Node) -> int:
-        """Never more than the steps still to go: what is required, and for each variable one more write
-        for each of the disjoint sets of values that are needed, do not stand, and that no required step
-        brings about. Variables that one action may write together are counted once."""
+    def _estimate(self, node: _Node) -> int:
+        """A lower bound on the number of actions left.
+
+        It counts the required steps. For each variable it adds one write for each of the disjoint sets of values that
+        are needed, do not hold now, and that no required step sets. Variables that one action may write together count
+        once.
+        """
         done, valuation = node
         left = self._required & ~done
         shortfalls = self._shortfalls.get(valuation)
@@ -198,31 +203,31 @@ class _RouteSearch:
             shortfalls = [group for group in self._need_groups if not group[1] >> values[group[0]] & 1]
             self._shortfalls[valuation] = shortfalls
         wanted: dict[int, list[int]] = {}
-        for variable, mask, needing, providing in shortfalls:
-            if needing & left and not providing & left:
-                apart = wanted.setdefault(variable, [])
-                if not any(mask & other for other in apart):
-                    apart.append(mask)
+        for variable, mask, needing, setting in shortfalls:
+            if needing & left and not setting & left:
+                disjoint = wanted.setdefault(variable, [])
+                if not any(mask & other for other in disjoint):
+                    disjoint.append(mask)
         most: dict[int, int] = {}
-        for variable, apart in wanted.items():
+        for variable, disjoint in wanted.items():
             together = self._written_with[variable]
-            most[together] = max(most.get(together, 0), len(apart))
+            most[together] = max(most.get(together, 0), len(disjoint))
         return left.bit_count() + sum(most.values())
 
     def _group_needs(self) -> list[tuple[int, int, int, int]]:
-        """(variable, mask of values, required steps that need them, required steps that bring one about)."""
+        """(variable, mask of values, required steps that need one of them, required steps that set one of them)."""
         machine = self.machine
         needing: dict[tuple[int, int], int] = {}
         for index in bits(self._required):
             for need in machine.effects[machine.effect_of[index]].needs:
                 needing[need] = needing.get(need, 0) | 1 << index
         return [
-            (variable, mask, steps, self._stubborn.bringing(variable, mask) & self._required)
+            (variable, mask, steps, self._stubborn.setting(variable, mask) & self._required)
             for (variable, mask), steps in needing.items()
         ]
 
     def _components(self) -> list[int]:
-        """By variable, the lowest of those that some effect writes together, however indirectly."""
+        """For each variable, one representative of the variables that effects write together, also indirectly."""
         root = list(range(len(self.machine.variables)))
 
         def find(variable: int) -> int:
@@ -238,20 +243,22 @@ class _RouteSearch:
 
     # --- reductions -------------------------------------------------------------------------------
 
-    def _may_be_forwarded(self, index: int) -> bool:
-        """Whether nothing that is not after this step anyway could be hindered by its being done already:
-        nobody else writes what it writes otherwise, needs it otherwise, or would then break a rule."""
+    def _may_be_early(self, index: int) -> bool:
+        """True if doing the step early cannot block any step that does not come after it anyway.
+
+        No other step or move then overwrites what the step sets, needs another value, or breaks a rule with it.
+        """
         machine = self.machine
-        apart = ~(self._later[index] | 1 << index)
+        unordered = ~(self._later[index] | 1 << index)
         for variable, value in machine.effects[machine.effect_of[index]].sets:
-            steps, moves = self._hindered(variable, value)
-            if moves or steps & apart:
+            steps, moves = self._blocked(variable, value)
+            if moves or steps & unordered:
                 return False
         return True
 
-    def _hindered(self, variable: int, value: int) -> tuple[int, bool]:
-        """The steps, and whether any move, that this value standing could hinder or that write another."""
-        known = self._hindered_by.get((variable, value))
+    def _blocked(self, variable: int, value: int) -> tuple[int, bool]:
+        """The steps that conflict with ``variable == value`` or overwrite it, and whether any move does."""
+        known = self._blocked_by.get((variable, value))
         if known is None:
             machine = self.machine
             against = machine.values_against(variable, value)
@@ -262,11 +269,11 @@ class _RouteSearch:
                     steps |= self._steps_of[effect]
                     moves = moves or effect in machine.move_effects
             known = steps, moves
-            self._hindered_by[variable, value] = known
+            self._blocked_by[variable, value] = known
         return known
 
     def _with_twins_in_order(self) -> list[int]:
-        """``after``, and of steps that are alike in every respect each after the one before."""
+        """``after``, with interchangeable steps put one after the other."""
         machine = self.machine
         gate = list(machine.after)
         last: dict[tuple[int, int, int, int], int] = {}
@@ -277,9 +284,9 @@ class _RouteSearch:
             last[alike] = index
         return gate
 
-    # --- telling ----------------------------------------------------------------------------------
+    # --- results ----------------------------------------------------------------------------------
 
-    def _told(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[RouteStep]:
+    def _path(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[RouteStep]:
         actions: list[int] = []
         while node is not None:
             node, taken = came[node]
@@ -288,7 +295,7 @@ class _RouteSearch:
             yield DoOperation(self.machine.steps[action]) if action >= 0 else MakeMove(self.machine.moves[~action])
 
     def _stuck(self, node: _Node, *, certain: bool) -> NoRoute:
-        done, valuation = self._as_far_as_it_goes(node)
+        done, valuation = self._advanced(node)
         machine = self.machine
         names = frozenset(machine.steps[index] for index in bits(done))
         at = Configuration(
@@ -300,8 +307,8 @@ class _RouteSearch:
         reasons = self._reasons(at, ready) or self._reasons(at, bits(left))
         return NoRoute(tuple(reasons), at, certain)
 
-    def _as_far_as_it_goes(self, node: _Node) -> _Node:
-        """The search turns away where it sees that there is no way; the builder sees it only further on."""
+    def _advanced(self, node: _Node) -> _Node:
+        """The node after all further required steps that are allowed, so that the reasons found are the last ones."""
         done, valuation = node
         machine = self.machine
         again = True

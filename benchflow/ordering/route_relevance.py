@@ -1,4 +1,4 @@
-"""What a way to one operation can have anything to do with, and whether there can be one at all."""
+"""The steps, moves and variables that a route to one operation can involve, and a quick test for no route."""
 
 from collections.abc import Iterator
 
@@ -9,8 +9,12 @@ from benchflow.procedure.plan import Plan
 
 
 class RelevantActions:
-    """``steps``, ``moves`` and ``variables`` that a way to the goal can have anything to do with; ``required`` are the
-    steps that every way contains."""
+    """Everything that a route to the goal can involve.
+
+    ``steps`` are the prerequisites of the goal and whatever sets a relevant variable. ``variables`` are needed by those
+    steps, or named by a rule together with a variable that they set. ``moves`` set a relevant variable. ``required``
+    are the steps that every route contains.
+    """
 
     def __init__(self, plan: Plan, configuration: Configuration, goal: str) -> None:
         self.steps: set[str] = set()
@@ -36,18 +40,20 @@ class RelevantActions:
                 self._rules_on.setdefault(variable, []).append(rule.never)
 
         self.required = {goal, *self._earlier(goal)}
-        self._later = _followers(plan, goal) - self.required
+        self._later = _steps_after(plan, goal) - self.required
         self._todo: list[str] = []
-        self._want_step(goal)
+        self._add_step(goal)
         self._follow()
         for index in forbidden(plan, configuration.valuation):
             for variable in rules[index].never:
-                self._want_variable(variable)
+                self._add_variable(variable)
         self._follow()
 
     def out_of_reach(self) -> bool:
-        """Whether the goal cannot be reached even if whatever a variable has once stood at could be had again at any
-        time: then it cannot be reached at all. The other answer proves nothing."""
+        """True if the goal cannot be reached even if a variable keeps every value that it ever had.
+
+        This over-approximates what is reachable, so "true" is proven; "false" proves nothing.
+        """
         values = {name: {value} - {None} for name, value in self._valuation.items()}
         done = set(self._done)
         actions = [
@@ -89,20 +95,20 @@ class RelevantActions:
         while self._todo:
             step = self._plan.steps[self._todo.pop()]
             for earlier in step.after:
-                self._want_step(earlier)
+                self._add_step(earlier)
             self._conditions(step.needs, step.during, step.sets)
 
-    def _want_step(self, step_id: str) -> None:
+    def _add_step(self, step_id: str) -> None:
         if step_id not in self._done and step_id not in self.steps and step_id not in self._later:
             self.steps.add(step_id)
             self._todo.append(step_id)
 
-    def _want_variable(self, variable: str) -> None:
+    def _add_variable(self, variable: str) -> None:
         if variable in self.variables:
             return
         self.variables.add(variable)
         for step_id in self._writing_steps.get(variable, ()):
-            self._want_step(step_id)
+            self._add_step(step_id)
         for move_id in self._writing_moves.get(variable, ()):
             if move_id not in self.moves:
                 self.moves.add(move_id)
@@ -111,11 +117,11 @@ class RelevantActions:
 
     def _conditions(self, needs: Values, during: Settings, sets: Settings) -> None:
         for variable in needs:
-            self._want_variable(variable)
+            self._add_variable(variable)
         for variable in (*during, *sets):
             for never in self._rules_on.get(variable, ()):
                 for other in never:
-                    self._want_variable(other)
+                    self._add_variable(other)
 
     def _earlier(self, goal: str) -> Iterator[str]:
         seen = {goal}
@@ -128,8 +134,8 @@ class RelevantActions:
                     yield earlier
 
 
-def _followers(plan: Plan, goal: str) -> set[str]:
-    """What comes after the goal, and so can't be on the way to it."""
+def _steps_after(plan: Plan, goal: str) -> set[str]:
+    """All steps that come after the goal. They cannot be on a route to it."""
     followers: dict[str, list[str]] = {}
     for step_id, step in plan.steps.items():
         for earlier in step.after:

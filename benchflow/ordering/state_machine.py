@@ -1,8 +1,8 @@
-"""A plan in small integers, for whoever has to look at many configurations.
+"""A plan as a state machine on small integers, for fast searches over many configurations.
 
-Steps are numbered in the plan's order and sets of steps are bit masks. A valuation is interned as a number;
-what a step or a move does to it is worked out once for each *effect* (equal needs, during and sets) and
-remembered. Variables that the caller leaves out are not looked at.
+Steps are numbered in the plan's order, and sets of steps are bit masks. Each valuation gets a number. The result of a
+step or move from a valuation is computed once per *effect* (equal needs, during and sets) and cached. Variables that
+the caller leaves out are ignored.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -18,7 +18,7 @@ _NOT_YET = -2
 
 
 class Effect(NamedTuple):
-    """``needs`` are (variable, mask of values); ``during`` and ``sets`` (variable, value)."""
+    """``needs`` holds (variable, mask of values); ``during`` and ``sets`` hold (variable, value)."""
 
     needs: tuple[tuple[int, int], ...]
     during: tuple[tuple[int, int], ...]
@@ -26,18 +26,19 @@ class Effect(NamedTuple):
 
     @property
     def touches(self) -> frozenset[int]:
+        """All variables that the effect reads or writes."""
         return frozenset(variable for part in self for variable, _ in part)
 
 
 class Breach(NamedTuple):
-    """A rule (index into ``Procedure.interference``) that a step would break, and when."""
+    """A rule (index into ``Procedure.interference``) that a step would break, and in which phase."""
 
     rule: int
-    moment: Phase
+    phase: Phase
 
 
 def bits(mask: int) -> Iterator[int]:
-    """The numbers of the bits that are set, lowest first."""
+    """The positions of the bits that are set, lowest first."""
     while mask:
         low = mask & -mask
         yield low.bit_length() - 1
@@ -45,9 +46,9 @@ def bits(mask: int) -> Iterator[int]:
 
 
 def closure(after: Sequence[int]) -> list[int]:
-    """Everything that comes before each step, by way of others. A step in a circle comes before itself."""
+    """The transitive closure of ``after`` (a bit mask per step). A step in a circle comes before itself."""
     before = list(after)
-    order = _sorted_or_not(after)
+    order = _topological_order(after)
     for index in order:
         gathered = before[index]
         for earlier in bits(after[index]):
@@ -56,7 +57,7 @@ def closure(after: Sequence[int]) -> list[int]:
     if len(order) == len(after):
         return before
     changed = True
-    while changed:  # only with a circle in the order, where no sorting helps
+    while changed:  # only if there is a circle
         changed = False
         for index, mask in enumerate(before):
             gathered = mask
@@ -68,8 +69,8 @@ def closure(after: Sequence[int]) -> list[int]:
     return before
 
 
-def _sorted_or_not(after: Sequence[int]) -> list[int]:
-    """The steps that are not held up by a circle, sorted so that what comes first stands first."""
+def _topological_order(after: Sequence[int]) -> list[int]:
+    """The steps in an order that keeps ``after``, without those that a circle blocks."""
     followers: list[list[int]] = [[] for _ in after]
     missing = [mask.bit_count() for mask in after]
     for index, mask in enumerate(after):
@@ -85,9 +86,9 @@ def _sorted_or_not(after: Sequence[int]) -> list[int]:
 
 
 class StateMachine:
-    """``steps`` and ``moves`` are names by number; ``after`` and ``before`` (its closure) bit masks.
+    """``steps`` and ``moves`` are ids by number; ``after`` is a bit mask for each step.
 
-    ``effect_of`` numbers the effect of each step, ``move_effects`` of each move.
+    ``effect_of`` holds the effect number of each step, ``move_effects`` of each move.
     """
 
     def __init__(
@@ -128,14 +129,14 @@ class StateMachine:
                 self._rules_on[variable].append(index)
         self._valuations: list[tuple[int, ...]] = []
         self._valuation_number: dict[tuple[int, ...], int] = {}
-        self._standing: list[tuple[int, ...]] = []
+        self._broken: list[tuple[int, ...]] = []
         self._next: list[list[int]] = []
         self._moved: dict[tuple[int, int], int] = {}
 
     # --- valuations -------------------------------------------------------------------------------
 
     def number(self, valuation: Valuation) -> int:
-        """The number of a valuation; variables left out of the machine are dropped."""
+        """The number of a valuation. Variables that the machine leaves out are dropped."""
         return self._intern(
             tuple(
                 len(known) if (value := valuation.get(variable.name)) is None else known[value]
@@ -150,60 +151,61 @@ class StateMachine:
         }
 
     def values(self, number: int) -> tuple[int, ...]:
-        """Value numbers by variable; the number of values itself where it is not known."""
+        """The value number of each variable; one past the last value means not known."""
         return self._valuations[number]
 
-    # --- what effects do --------------------------------------------------------------------------
+    # --- effects ----------------------------------------------------------------------------------
 
     def meets(self, valuation: int, effect: int) -> bool:
-        """Whether the needs stand."""
+        """True if the valuation meets the needs of the effect."""
         values = self._valuations[valuation]
         return all(mask >> values[variable] & 1 for variable, mask in self.effects[effect].needs)
 
     def breach(self, valuation: int, effect: int, *, is_move: bool = False) -> Breach | None:
-        """The first rule that matches in hand or when done, or ``None``. A move is never in hand."""
-        moments: tuple[tuple[Phase, tuple[tuple[int, int], ...]], ...] = (
+        """The first rule that matches during the effect or after it, or ``None``. A move has no ``during`` phase."""
+        phases: tuple[tuple[Phase, tuple[tuple[int, int], ...]], ...] = (
             ("during", self.effects[effect].during),
             ("done", self.effects[effect].sets),
         )
-        for moment, written in moments[1:] if is_move else moments:
+        for phase, written in phases[1:] if is_move else phases:
             for rule in self._matching(valuation, written):
-                return Breach(rule, moment)
+                return Breach(rule, phase)
         return None
 
     def rules_on(self, variable: int) -> Iterator[tuple[tuple[int, int], ...]]:
-        """The rules that name the variable, as (variable, mask of the values that match)."""
+        """The rules that name the variable, each as pairs of (variable, mask of matching values)."""
         for index in self._rules_on[variable]:
             yield self._never[index]
 
     def rule(self, index: int) -> tuple[tuple[int, int], ...]:
+        """The rule as pairs of (variable, mask of matching values)."""
         return self._never[index]
 
     def step(self, valuation: int, effect: int) -> int:
-        """The valuation when a step of this effect is done from this one, or ``BLOCKED``."""
+        """The valuation after a step with this effect, or ``BLOCKED``."""
         row = self._next[valuation]
         if effect >= len(row):
             row.extend([_NOT_YET] * (len(self.effects) - len(row)))
         known = row[effect]
         if known == _NOT_YET:
-            known = self._work_out(valuation, effect, is_move=False)
+            known = self._result(valuation, effect, is_move=False)
             row[effect] = known
         return known
 
     def move(self, valuation: int, number: int) -> int:
-        """The valuation when the move is made from this one, or ``BLOCKED``."""
+        """The valuation after the move, or ``BLOCKED``."""
         known = self._moved.get((valuation, number))
         if known is None:
-            known = self._work_out(valuation, self.move_effects[number], is_move=True)
+            known = self._result(valuation, self.move_effects[number], is_move=True)
             self._moved[valuation, number] = known
         return known
 
-    def standing(self, valuation: int) -> tuple[int, ...]:
+    def broken_rules(self, valuation: int) -> tuple[int, ...]:
         """The rules that the valuation itself breaks."""
-        return self._standing[valuation]
+        return self._broken[valuation]
 
     def values_against(self, variable: int, value: int) -> dict[int, int]:
-        """By other variable, the values that some rule forbids while ``variable`` stands at ``value``."""
+        """For each other variable, the mask of values that some rule forbids while ``variable`` is at ``value``."""
         against: dict[int, int] = {}
         for index in self._rules_on[variable]:
             never = self._never[index]
@@ -212,9 +214,9 @@ class StateMachine:
                     against[name] = against.get(name, 0) | mask
         return against
 
-    # --- inside -----------------------------------------------------------------------------------
+    # --- private ----------------------------------------------------------------------------------
 
-    def _work_out(self, valuation: int, effect: int, *, is_move: bool) -> int:
+    def _result(self, valuation: int, effect: int, *, is_move: bool) -> int:
         if not self.meets(valuation, effect) or self.breach(valuation, effect, is_move=is_move):
             return BLOCKED
         sets = self.effects[effect].sets
@@ -223,16 +225,16 @@ class StateMachine:
         values = list(self._valuations[valuation])
         for variable, value in sets:
             values[variable] = value
-        return self._intern(tuple(values), safe=True)  # or it would have been a breach
+        return self._intern(tuple(values), safe=True)  # checked for breaches above
 
     def _matching(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
-        """The rules that match with ``written`` over the valuation, in the author's order."""
-        standing = self._standing[valuation]
+        """The rules that match with ``written`` written over the valuation, in the author's order."""
+        broken = self._broken[valuation]
         if not written:
-            yield from standing
+            yield from broken
             return
         values = list(self._valuations[valuation])
-        suspects = set(standing)
+        suspects = set(broken)
         for variable, value in written:
             values[variable] = value
             suspects.update(self._rules_on[variable])
@@ -248,7 +250,7 @@ class StateMachine:
             self._valuations.append(values)
             self._next.append([])
             never = () if safe else self._never.items()
-            self._standing.append(tuple(i for i, rule in never if all(mask >> values[v] & 1 for v, mask in rule)))
+            self._broken.append(tuple(i for i, rule in never if all(mask >> values[v] & 1 for v, mask in rule)))
         return number
 
     def _effect(self, needs: Values, during: Settings, sets: Settings) -> int:
@@ -273,4 +275,4 @@ class StateMachine:
         return sum({1 << known[value] for value in wanted if value in known})
 
     def _never_mask(self, name: str, wanted: Iterable[str]) -> int:
-        return self._mask(name, wanted) | 1 << len(self._known(name))  # what is not known matches
+        return self._mask(name, wanted) | 1 << len(self._known(name))  # a value that is not known matches

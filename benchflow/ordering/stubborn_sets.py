@@ -1,10 +1,10 @@
-"""Strong stubborn sets: of the steps and moves that are possible, a few that are enough.
+"""Strong stubborn sets: a subset of the allowed actions that suffices to find a shortest route.
 
-What is left out can still be done afterwards, to the same end and in no more steps: the set holds a step that has
-to be done anyway; for each of its members that may be done now, everything that it could hinder or be hindered by;
-for each that may not, everything that one condition which it lacks can come from. (A. Valmari: StubbornSets sets for
-reduced state space generation, 1991; for shortest plans M. Wehrle, M. Helmert: About partial order reduction in
-planning and computer aided verification, 2012. From memory.)
+An action outside the set can be done later, with the same result and no more actions. The set contains one required
+step. For each member that is allowed now, it contains every action that interferes with the member. For each member
+that is not, it contains every action that can provide one missing condition. Source: A. Valmari, Stubborn sets for
+reduced state space generation, 1991; for shortest plans M. Wehrle and M. Helmert, About partial order reduction in
+planning and computer aided verification, 2012. From memory.
 """
 
 from collections.abc import Sequence
@@ -13,7 +13,7 @@ from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits
 
 
 class StubbornSets:
-    """Steps are numbered from 0, moves after them; ``gate`` is what has to be done before each step."""
+    """Actions are numbered: steps from 0, then moves. ``gate`` holds, for each step, the steps to do before it."""
 
     def __init__(self, machine: StateMachine, gate: Sequence[int]) -> None:
         self._machine = machine
@@ -21,7 +21,7 @@ class StubbornSets:
         self._steps = len(machine.steps)
         self._effects = [*machine.effect_of, *machine.move_effects]
         count = len(machine.variables)
-        self._writing = [0] * count  # by variable, the actions that write it
+        self._writing = [0] * count  # for each variable, the actions that write it
         self._writing_value: list[dict[int, int]] = [{} for _ in range(count)]
         reading = [0] * count
         reads = [self._reads(effect) for effect in machine.effects]
@@ -41,44 +41,44 @@ class StubbornSets:
                 self._interfering[effect] |= self._writing[variable]
 
     def of(self, done: int, valuation: int, required: int) -> tuple[int, int]:
-        """(steps, moves) that are possible and enough, as masks. ``required`` are steps that must be done yet."""
+        """The allowed (steps, moves) of a stubborn set, as bit masks. ``required`` are the steps still to be done."""
         everything = (1 << len(self._effects)) - 1
-        if self._machine.standing(valuation) or not required:
-            return self._possible(everything & ~done, done, valuation)
+        if self._machine.broken_rules(valuation) or not required:
+            return self._allowed(everything & ~done, done, valuation)
         members = todo = self._seed(done, required)
-        possible = 0
+        allowed = 0
         while todo:
             low = todo & -todo
             todo ^= low
             action = low.bit_length() - 1
-            if self._is_possible(action, done, valuation):
-                possible |= low
+            if self._is_allowed(action, done, valuation):
+                allowed |= low
                 more = self._interfering[self._effects[action]]
             else:
                 more = self._enabling(action, done, valuation)
             more &= ~members & ~done
             members |= more
             todo |= more
-        return possible & (1 << self._steps) - 1, possible >> self._steps
+        return allowed & (1 << self._steps) - 1, allowed >> self._steps
 
     def _seed(self, done: int, required: int) -> int:
-        """A step that must be done yet: one whose turn it is, where there is one."""
+        """A required step, as a mask: one whose prerequisites are done if there is one."""
         for step in bits(required):
             if not self._gate[step] & ~done:
                 return 1 << step
         return required & -required
 
-    def _possible(self, actions: int, done: int, valuation: int) -> tuple[int, int]:
-        found = sum(1 << action for action in bits(actions) if self._is_possible(action, done, valuation))
+    def _allowed(self, actions: int, done: int, valuation: int) -> tuple[int, int]:
+        found = sum(1 << action for action in bits(actions) if self._is_allowed(action, done, valuation))
         return found & (1 << self._steps) - 1, found >> self._steps
 
-    def _is_possible(self, action: int, done: int, valuation: int) -> bool:
+    def _is_allowed(self, action: int, done: int, valuation: int) -> bool:
         if action >= self._steps:
             return self._machine.move(valuation, action - self._steps) != BLOCKED
         return not self._gate[action] & ~done and self._machine.step(valuation, self._effects[action]) != BLOCKED
 
     def _enabling(self, action: int, done: int, valuation: int) -> int:
-        """Everything that can bring about one condition that the action lacks: nothing else can come before it."""
+        """Every action that can provide one missing condition of this action, as a mask."""
         machine = self._machine
         if action < self._steps:
             missing = self._gate[action] & ~done
@@ -88,19 +88,19 @@ class StubbornSets:
         values = machine.values(valuation)
         for variable, mask in machine.effects[effect].needs:
             if not mask >> values[variable] & 1:
-                return self.bringing(variable, mask)
+                return self.setting(variable, mask)
         breach = machine.breach(valuation, effect, is_move=action >= self._steps)
-        assert breach is not None, "an action that nothing stands against is possible"
+        assert breach is not None, "an action without a missing condition is allowed"
         parts = machine.effects[effect]
-        written = {variable for variable, _ in (parts.during if breach.moment == "during" else parts.sets)}
+        written = {variable for variable, _ in (parts.during if breach.phase == "during" else parts.sets)}
         found = 0
         for variable, never in machine.rule(breach.rule):
             if variable not in written:
-                found |= self.bringing(variable, ~never)
+                found |= self.setting(variable, ~never)
         return found
 
-    def bringing(self, variable: int, mask: int) -> int:
-        """The actions that write one of these values, as a mask."""
+    def setting(self, variable: int, mask: int) -> int:
+        """The actions that set the variable to one of the values in ``mask``, as a mask."""
         found = 0
         for value, actions in self._writing_value[variable].items():
             if mask >> value & 1:
@@ -108,7 +108,7 @@ class StubbornSets:
         return found
 
     def _reads(self, effect: Effect) -> set[int]:
-        """The variables on whose values it depends whether the effect may be had."""
+        """The variables whose values decide whether the effect is allowed."""
         machine = self._machine
         needs, during, sets = effect
         found = {variable for variable, _ in needs}

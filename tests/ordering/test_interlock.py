@@ -37,7 +37,7 @@ def test_a_blocked_operation_names_every_operation_state_and_rule_that_stands_in
 def test_a_valve_held_open_only_while_the_step_is_in_hand_still_counts() -> None:
     (reason,) = step_reasons(valve_plan(), configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
-    assert (reason.rule, reason.moment) == (0, "during")
+    assert (reason.rule, reason.phase) == (0, "during")
     assert reason.together == {"pistons": "at-deck", "valves": "open"}
     assert reason.written == ("valves",)
 
@@ -46,10 +46,10 @@ def test_the_reason_reads_as_a_mechanic_would_say_it_and_says_what_lifts_it() ->
     built = valve_plan()
     (reason,) = step_reasons(built, configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
-    assert reason_text(built, reason) == "Pistons stand at the deck; an open valve would reach them"
+    assert reason_text(built, reason) == "Pistons are at the deck; an open valve would reach them"
     (lift,) = reason.lifts
     assert lift.moves == ("turn-crank-down",)
-    assert lift_text(built, lift) == "Lifted with pistons down (by “Turn crank down”)"
+    assert lift_text(built, lift) == "Allowed with pistons down (by “Turn crank down”)"
 
 
 def test_a_step_that_may_be_taken_up_has_no_reasons() -> None:
@@ -65,7 +65,7 @@ def test_a_value_left_standing_is_refused_when_the_step_is_done() -> None:
     here = Configuration(frozenset(), {"valves": "shut", "pistons": "at-deck"})
     (reason,) = step_reasons(built, here, "open")
     assert isinstance(reason, Interference)
-    assert reason.moment == "done"
+    assert reason.phase == "done"
 
 
 def test_what_is_not_known_meets_no_need_and_matches_every_rule() -> None:
@@ -82,7 +82,7 @@ def test_a_move_is_refused_for_its_needs_and_for_what_it_would_leave_standing() 
     assert move_reasons(valve_plan(), timed, "turn-crank-up") == (StateNotMet("cam", "timed", ("out", "seated")),)
     (reason,) = move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-up")
     assert isinstance(reason, Interference)
-    assert reason_text(valve_plan(), reason) == "Valves stand open; an open valve would reach them"
+    assert reason_text(valve_plan(), reason) == "Valves are open; an open valve would reach them"
     assert move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-down") == ()
 
 
@@ -95,7 +95,7 @@ def test_a_rule_that_the_step_breaks_all_by_itself_says_so() -> None:
     (reason,) = step_reasons(built, Configuration(frozenset(), {"a": "0", "b": "0"}), "ram-it")
     assert isinstance(reason, Interference)
     assert reason.lifts == ()
-    assert reason_text(built, reason) == "While it is in hand, a stands 1 and b stands 1; they touch"
+    assert reason_text(built, reason) == "While it is in progress, a is 1 and b is 1; they touch"
 
 
 def test_done_work_and_unknown_names_are_told_apart() -> None:

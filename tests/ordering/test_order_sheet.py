@@ -134,7 +134,7 @@ def test_a_sheet_says_so_when_its_windows_cannot_be_kept() -> None:
                 moves=[move("turn", {"pistons": "up"})],
             ),
             {"pistons": "up"},
-            "“A”: Pistons must stand down; now: up",
+            "“A”: Pistons must be down; now up",
         ),
     ],
 )

@@ -91,7 +91,7 @@ def test_an_operation_without_an_undo_is_refused_by_name_even_deep_in_what_rests
     built = plan(step("a", undo=OFF), step("b", "a"), step("c", "b"))
     found = plan_rework(built, built_up(built, {}, "a", "b", "c"), "a")
     assert found == NoRework((NoUndo("b"), NoUndo("c")))
-    assert obstacle_text(built, NoUndo("b")) == "The procedure does not say how “B” is taken back"
+    assert obstacle_text(built, NoUndo("b")) == "The procedure does not say how to undo “B”"
 
 
 def test_what_is_not_done_cannot_come_back() -> None:
@@ -114,9 +114,7 @@ def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() ->
     (reason,) = found.reasons
     assert isinstance(reason, UndoBlocked)
     assert isinstance(reason.reason, Interference)
-    assert obstacle_text(built, reason) == (
-        "To take back “Seat cam”: Pistons stand at-deck; an open valve would reach them"
-    )
+    assert obstacle_text(built, reason) == ("To undo “Seat cam”: pistons are at-deck; an open valve would reach them")
 
 
 def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> None:

@@ -1,14 +1,15 @@
 import math
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable
 
 import networkx
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchflow.ordering.latest_start import latest_starts
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsKept, timing
-from benchflow.ordering.time_network import Between, contradicts, distances, latest_begin, times
+from benchflow.ordering.time_network import Between, contradicts, times
 from benchflow.procedure.plan import Plan
 from tests.ordering.plans import plan, step, within
 from tests.ordering.random_plans import examples
@@ -38,17 +39,10 @@ def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycl
         graph.add_edge(each.then, each.first, weight=-each.least)
     negative = networkx.negative_edge_cycle(graph)
     assert contradicts(range(5), network) == negative
-    found = distances(range(5), network)
-    assert (found is None) == negative
-    if found is not None:
-        assert found == {a: dict(row) for a, row in full(networkx.floyd_warshall(graph)).items()}
-        kept = times(range(5), network)
-        assert kept is not None
+    kept = times(range(5), network)
+    assert (kept is None) == negative
+    if kept is not None:
         assert all(each.least <= kept[each.then] - kept[each.first] <= each.most for each in network)
-
-
-def full(rows: Mapping[Hashable, Mapping[Hashable, float]]) -> dict[int, dict[int, float]]:
-    return {a: {b: rows[a].get(b, math.inf) for b in range(5)} for a in range(5)}
 
 
 # --- procedures -------------------------------------------------------------------------------------
@@ -203,16 +197,19 @@ def test_the_latest_beginning_leaves_time_for_all_that_has_to_come_before() -> N
         step("head-down", "guide", time=[within("sealant", 600)], takes=180),
         step("later", "head-down", takes=60),
     )
-    found = latest_begin(built, {"sealant": 1000.0}, now=1100.0)
+    found = latest_starts(built, {"sealant": 1000.0}, now=1100.0)
     assert found == {"hoist": 140.0, "guide": 260.0, "head-down": 320.0}
-    assert latest_begin(built, {"sealant": 1000.0, "hoist": 1150.0}, now=1200.0) == {"guide": 160.0, "head-down": 220.0}
+    assert latest_starts(built, {"sealant": 1000.0, "hoist": 1150.0}, now=1200.0) == {
+        "guide": 160.0,
+        "head-down": 220.0,
+    }
 
 
 def test_nothing_presses_before_a_window_opens_or_after_it_is_kept() -> None:
     built = plan(step("a"), step("b", time=[within("a", 60)], takes=10))
-    assert latest_begin(built, {}, now=0.0) == {}
-    assert latest_begin(built, {"a": 0.0, "b": 20.0}, now=30.0) == {}
-    assert latest_begin(built, {"a": 0.0}, now=100.0) == {"b": -50.0}
+    assert latest_starts(built, {}, now=0.0) == {}
+    assert latest_starts(built, {"a": 0.0, "b": 20.0}, now=30.0) == {}
+    assert latest_starts(built, {"a": 0.0}, now=100.0) == {"b": -50.0}
 
 
 def test_a_wait_on_the_way_brings_the_beginning_forward() -> None:
@@ -221,7 +218,7 @@ def test_a_wait_on_the_way_brings_the_beginning_forward() -> None:
         step("glue", "a", takes=10),
         step("b", time=[within("glue", None, wait=100), within("a", 300)], takes=20),
     )
-    assert latest_begin(built, {"a": 0.0}, now=0.0) == {"glue": 170.0, "b": 280.0}
+    assert latest_starts(built, {"a": 0.0}, now=0.0) == {"glue": 170.0, "b": 280.0}
 
 
 def test_two_operations_that_wait_for_one_window_are_not_both_put_off_to_its_end() -> None:
@@ -230,7 +227,7 @@ def test_two_operations_that_wait_for_one_window_are_not_both_put_off_to_its_end
         step("left", time=[within("mix", 600)], takes=100),
         step("right", time=[within("mix", 600)], takes=100),
     )
-    assert latest_begin(built, {"mix": 0.0}, now=0.0) == {"left": 400.0, "right": 500.0}
+    assert latest_starts(built, {"mix": 0.0}, now=0.0) == {"left": 400.0, "right": 500.0}
 
 
 @settings(max_examples=examples(60), deadline=None)
@@ -240,7 +237,7 @@ def test_who_begins_each_operation_by_its_moment_keeps_every_open_window(built: 
     for each in built.steps.values():
         if all(name in done for name in each.after) and data.draw(st.booleans()):
             done[each.id] = 0.0
-    moments = latest_begin(built, done, now=0.0)
+    moments = latest_starts(built, done, now=0.0)
     clock = -math.inf
     for name in sorted(moments, key=lambda name: (moments[name], list(built.steps).index(name))):
         each = built.steps[name]

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
-from benchflow.ordering.wording import all_of, in_a_sentence, stands, step_title
+from benchflow.ordering.wording import all_of, in_a_sentence, state_text, step_title
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan, Step
 
@@ -21,7 +21,7 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
                 break
             start[name] = matching[0]
         else:
-            together = [stands(procedure, name, start[name]) for name in rule.never]
+            together = [state_text(procedure, name, start[name]) for name in rule.never]
             together[1:] = [in_a_sentence(words) for words in together[1:]]
             told = in_a_sentence(all_of(together))
             message = (

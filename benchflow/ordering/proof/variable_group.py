@@ -103,7 +103,7 @@ class VariableGroup:
         forbidden: list[int] = []
         for values in start_values(self.machine.variables):
             number = self.machine.number(dict(values))
-            (forbidden if self.machine.standing(number) else allowed).append(number)
+            (forbidden if self.machine.broken_rules(number) else allowed).append(number)
         return allowed, forbidden
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
-from benchflow.ordering.wording import all_of, in_a_sentence, move_title, stands, step_title
+from benchflow.ordering.wording import all_of, in_a_sentence, move_title, state_text, step_title
 from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
@@ -92,7 +92,7 @@ def _name(name: str) -> str:
 def _opened(event: ev.Opened, book: Book) -> str:
     words = [f"opened the session for {event.unit}" if event.unit else "opened the session"]
     words += [f"{_name(name)}: {choice}" for name, choice in event.options.items()]
-    words += [in_a_sentence(stands(book.procedure, name, value)) for name, value in event.start.items()]
+    words += [in_a_sentence(state_text(book.procedure, name, value)) for name, value in event.start.items()]
     return "; ".join(words)
 
 
@@ -212,7 +212,7 @@ def _corrected(event: ev.Corrected, book: Book) -> str:
 
 def _state_set(event: ev.StateSet, book: Book) -> str:
     reason = f" ({event.reason})" if event.reason else ""
-    return f"found: {in_a_sentence(stands(book.procedure, event.variable, event.value))}{reason}"
+    return f"found: {in_a_sentence(state_text(book.procedure, event.variable, event.value))}{reason}"
 
 
 def _closed(event: ev.Closed, book: Book) -> str:

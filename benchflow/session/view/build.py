@@ -193,10 +193,10 @@ def clocks(state: State, around: Around) -> Iterator[ClockRow]:
 def latest_moments(state: State, around: Around) -> dict[str, float]:
     """Seconds to the latest moment to begin each step that an open window waits for, so that none is missed. Empty
     once one is missed: then no moment keeps them all, and the window that has closed says what to do."""
-    from benchflow.ordering.time_network import latest_begin  # late: most sessions have no window open
+    from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
 
     done = {name: -elapsed(finished, around.now) for name, finished in state.done.items()}
-    found = latest_begin(state.plan, done, 0.0)
+    found = latest_starts(state.plan, done, 0.0)
     return found if all(seconds >= 0 for seconds in found.values()) else {}
 
 

@@ -1,0 +1,63 @@
+"""How long the builder may wait: the latest time to start each step so that no open window is missed."""
+
+from collections.abc import Mapping
+from math import inf
+
+from benchflow.procedure.plan import Plan
+
+
+def latest_starts(plan: Plan, done: Mapping[str, float], now: float) -> dict[str, float]:
+    """Seconds from ``now`` to the latest start of every step that an open window depends on.
+
+    ``done`` holds, for each finished step, when it was last finished, in seconds of the same clock as ``now``. A window
+    is open if the step that it counts from is done and its own step is not. The result leaves time for everything that
+    has to be done before, waits included, with one operation in progress at a time and each taking its minimum. Steps
+    that may be done in either order are taken in the author's order. A builder who starts each step in time misses no
+    open window. A negative result means that it is too late to keep all windows.
+    """
+    finish: dict[str, float] = {}
+    for step in plan.steps.values():
+        if step.id not in done:
+            limits = [done[w.operation] + w.high for w in step.time if w.operation in done and w.high is not None]
+            if limits:
+                finish[step.id] = min(limits)
+    if not finish:
+        return {}
+    order = _in_order(plan, done)
+    for name in reversed(order):
+        step = plan.steps[name]
+        if name not in finish:
+            continue
+        start = finish[name] - step.takes
+        waits = {w.operation: w.low for w in step.time if w.low is not None}
+        for earlier in step.after:
+            if earlier not in done:
+                latest = start - (waits.get(earlier) or 0.0)
+                finish[earlier] = min(finish.get(earlier, inf), latest)
+    place = {name: number for number, name in enumerate(order)}
+    starts: dict[str, float] = {}
+    next_start = inf
+    for name in sorted(finish, key=lambda name: (finish[name], place.get(name, 0)), reverse=True):
+        next_start = min(finish[name], next_start) - plan.steps[name].takes
+        starts[name] = next_start - now
+    return {name: starts[name] for name in plan.steps if name in starts}
+
+
+def _in_order(plan: Plan, done: Mapping[str, float]) -> list[str]:
+    """The steps still to be done, each after its prerequisites, otherwise in the author's order."""
+    found: list[str] = []
+    state: dict[str, bool] = {}  # False while the prerequisites of a step are visited, True when it is in the result
+    for root in plan.steps:
+        todo = [root]
+        while todo:
+            name = todo[-1]
+            if name in done or state.get(name):
+                todo.pop()
+                continue
+            if name in state:
+                state[name] = True
+                found.append(todo.pop())
+                continue
+            state[name] = False
+            todo.extend(a for a in reversed(plan.steps[name].after) if a not in done and a not in state)
+    return found

@@ -111,7 +111,7 @@ READER: dict[str, tuple[str, str]] = {
         "A remedy is given for readings below (or above), but the limit has no end on that side.",
         "limit: at most 0.05 mm, below: [...]    ->  above: [...]",
     ),
-    "said-twice": (
+    "duplicate-item": (
         "The same word stands twice in one list.",
         "values: [shut, open, shut]              ->  [shut, open]",
     ),
@@ -147,7 +147,7 @@ READER: dict[str, tuple[str, str]] = {
         "stand in braces.",
         "title: Cylinder {cilinder}              ->  Cylinder {cylinder}",
     ),
-    "unseen-character": (
+    "invisible-character": (
         "Characters that cannot be seen were taken out of a text, since they could steer a terminal.",
         "type the text again",
     ),

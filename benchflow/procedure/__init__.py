@@ -1,9 +1,22 @@
-"""What an author writes: the model, the reader, problems with line and column, formulas, joint layouts.
+"""The procedure file: model, reading, checks, and the plan of one build.
 
-A text becomes a tree with places (``source``, ``nodes``). What may stand where is said once, by shapes (``shape``,
-``shapes``, ``keys``, ``measures``, ``referring``), key by key in the ``*_keys`` modules; ``reader``, ``schema`` and
-``guide`` are made from them. What was read is then held against itself (``names``, ``value_checks``,
-``tightening_keys``, ``instrument_checks``). ``cache`` is the way in for everybody else, ``expand`` the way on.
+==================  =======================================================================
+``model``           the procedure as the author wrote it, as frozen types
+``reader``          text to a procedure, or a list of problems with line and column
+``compiled_cache``  loads a procedure file; a compiled form makes the next start faster
+``plan``            the plan of one build: options answered, repeated operations written out
+``expand``          makes a plan from a procedure and the answers to its options
+``identity``        names with places, such as ``journal[2]``
+``problems``        a problem in the author's file
+``joint_layouts``   positions of the fasteners of a joint
+``formula/``        formulas: parsing, units, evaluation
+``yaml_source/``    YAML text to a tree of nodes
+``shapes/``         what may be written at a place: nodes to values, and JSON Schema
+``keys/``           the keys of the format, one module per subject
+``checks/``         checks that need the whole procedure
+``authoring/``      JSON Schema and the author's guide, made from the keys
+==================  =======================================================================
 
-To add a key: a ``Key`` in the module of its subject, a field in ``model``, and a line in ``tests/procedure/good``.
+To add a key: write a ``Key`` in the module of its subject, a field in ``model``, and use it in
+``tests/procedure/good/every-key.yaml``.
 """

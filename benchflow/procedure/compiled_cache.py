@@ -1,12 +1,12 @@
-"""A procedure from its file, read once: the compiled form is kept beside, found by the text's own fingerprint.
+"""Loads a procedure from its file, with a cache of compiled forms.
 
-The compiled form is only ever a shortcut. It is found by the SHA-256 of the text and a fingerprint of the reader
-itself; a file of it that is damaged, or written by another reader, is read past and written anew; where it cannot be
-written the procedure is simply read again next time. Only procedures without an error are kept.
+The compiled form is only a shortcut. It is found by the SHA-256 of the text and a fingerprint of the reader. If it is
+missing, damaged or made by another reader, the text is read and the form is written again; if it cannot be written, the
+text is read again next time. Only procedures without an error are cached.
 """
 
+import functools
 from contextlib import suppress
-from functools import cache
 from hashlib import sha256
 from pathlib import Path
 
@@ -21,13 +21,13 @@ from benchflow.procedure.problems import Problem
 from benchflow.procedure.yaml_source.yaml_reader import MAX_BYTES, decode
 
 KEPT = 64
-"""Compiled procedures kept in a folder; the longest unused go first."""
+"""The most compiled forms in a folder; the least recently used are deleted first."""
 
 
 class Loaded(Struct, frozen=True):
-    """``procedure`` is ``None`` when there are errors among ``problems``. ``text`` is the file as it stands (line
-    ends as written, without a byte order mark); ``sha256`` is that of ``text`` in UTF-8, in hex. Both are "" where the
-    file is no text or too large."""
+    """``procedure`` is ``None`` if one of the ``problems`` is an error. ``text`` is the text of the file, with its own
+    line ends and without a byte order mark; ``sha256`` is the digest of ``text`` in UTF-8, in hex. Both are "" if the
+    file is not UTF-8 text or too large."""
 
     procedure: Procedure | None
     text: str
@@ -41,10 +41,10 @@ class _Compiled(Struct, frozen=True):
 
 
 def load(path: Path, cache_folder: Path | None = None) -> Loaded:
-    """Read the procedure in ``path``. With a ``cache_folder`` the compiled form is looked for there, and kept there.
+    """Read the procedure in ``path``; ``cache_folder`` is the folder of the compiled forms, if there is one.
 
     Raises:
-        BenchflowError: the file cannot be opened.
+        BenchflowError: the file cannot be read.
     """
     try:
         with path.open("rb") as stream:
@@ -58,37 +58,37 @@ def load(path: Path, cache_folder: Path | None = None) -> Loaded:
 
 
 def read_text(text: str, file: str = "procedure", cache_folder: Path | None = None) -> Loaded:
-    """Read a procedure's text, such as the one that a session's log carries. ``file`` names it in messages."""
+    """As :func:`load`, for a text such as the one in a log; ``file`` is its name in messages."""
     encoded = text.encode("utf-8", "surrogatepass")
     source = sha256(encoded)
     digest = source.hexdigest()
-    compiled_forms = None if cache_folder is None else _compiled_forms(cache_folder)
-    name = f"{digest[:32]}-{_reader_fingerprint()}" if compiled_forms is not None else ""
-    kept = None if compiled_forms is None else compiled_forms.get(name, source.digest())
+    cache = None if cache_folder is None else _cache_in(cache_folder)
+    name = f"{digest[:32]}-{_reader_fingerprint()}" if cache is not None else ""
+    kept = None if cache is None else cache.get(name, source.digest())
     if kept is not None:
         problems = tuple(msgspec.structs.replace(problem, file=file) for problem in kept.problems)
         return Loaded(kept.procedure, text, digest, problems)
-    from benchflow.procedure.reader import read  # late: brings in the YAML reader
+    from benchflow.procedure.reader import read  # late import: it loads the YAML parser (benchmark bench_screen)
 
     reading = read(text, file)
-    if compiled_forms is not None and reading.procedure is not None:
-        compiled_forms.put(name, source.digest(), _Compiled(reading.procedure, reading.problems))
+    if cache is not None and reading.procedure is not None:
+        cache.put(name, source.digest(), _Compiled(reading.procedure, reading.problems))
     return Loaded(reading.procedure, text, digest, reading.problems)
 
 
 # --- the compiled form ------------------------------------------------------------------------------
 
 
-def _compiled_forms(folder: Path) -> DigestCache[_Compiled]:
+def _cache_in(folder: Path) -> DigestCache[_Compiled]:
     return DigestCache(folder, ".procedure", _Compiled, KEPT)
 
 
-@cache
+@functools.cache
 def _reader_fingerprint() -> str:
-    """Changes whenever the reader may have changed: the program's version, and size and time of its own files."""
+    """Changes when the reader can have changed: made from the version, and size and time of the source files."""
     package = Path(__file__).parents[1]
     found = sha256(__version__.encode())
-    with suppress(OSError):  # not on a disk: the version has to do
+    with suppress(OSError):  # the package is not in a folder: the version has to do
         for folder in ("base", "procedure", "quantity"):
             for path in sorted((package / folder).rglob("*.py")):
                 state = path.stat()

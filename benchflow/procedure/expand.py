@@ -1,7 +1,7 @@
-"""From the procedure as its author wrote it to the plan of one build: options answered, repeats written out.
+"""Makes the plan of one build from a procedure and the answers to its options.
 
-Total: a procedure that was read without an error expands for any options. An option that is not answered has no
-choice, so what is only for certain choices is not part of the build.
+A procedure that was read without an error expands for any answers. An option without an answer has no choice, so
+everything with a `when` on it is left out.
 """
 
 from collections.abc import Iterator, Mapping
@@ -31,22 +31,21 @@ from benchflow.quantity import seconds
 
 
 def expand(procedure: Procedure, options: Mapping[str, str]) -> Plan:
-    """The plan of the build for these answers to the procedure's options."""
+    """The plan of the build; ``options`` maps names of options to choices."""
     build = _Build(procedure, options)
     steps = {step.id: step for operation in build.operations for step in build.steps(operation)}
     return Plan(procedure, dict(options), steps)
 
 
 def holds(when: Values, options: Mapping[str, str]) -> bool:
-    """Whether ``when`` is true for these answers."""
+    """True if the answers match ``when``."""
     return all(options.get(name) in choices for name, choices in when.items())
 
 
 def option_choices(procedure: Procedure, *, ordering_only: bool = False) -> Iterator[dict[str, str]]:
-    """Every way to answer the options, in the author's order, the first choices first.
+    """Every combination of answers to the options, in the author's order; ``{}`` if there are no options.
 
-    ``ordering_only`` leaves out the options that no `when` names: they cannot change which operations and moves
-    there are. Without options there is one way, ``{}``.
+    ``ordering_only`` leaves out the options that no `when` names, because they do not change the operations and moves.
     """
     asked = {name for operation in procedure.operations for name in operation.when}
     asked |= {name for move in procedure.moves for name in move.when}
@@ -56,10 +55,10 @@ def option_choices(procedure: Procedure, *, ordering_only: bool = False) -> Iter
 
 
 def resolve(plan: Plan, ref: str, place: str | None = None, each: str | None = None) -> tuple[str, ...]:
-    """The ids of the steps that ``ref`` names in a plan: an id, ``id[*]``, ``id[2]`` or a section's id.
+    """The ids of the steps that ``ref`` names in a plan: an operation's id, ``id[*]``, ``id[2]`` or a section's id.
 
-    ``place`` and ``each`` are those of the step that names it: a plain id repeated over the same set of places means
-    the same place. Empty where what is named is not part of this build.
+    ``place`` and ``each`` are those of the step that contains the reference: an id without a place, repeated over the
+    same set of places, means the same place. The result is empty if the operation is not part of this build.
     """
     return _Build(plan.procedure, plan.options).ids(ref, place, each)
 
@@ -71,7 +70,7 @@ class _Build:
         self._by_id = {op.id: op for op in self.operations}
         self._sections = {section.id: section.operations for section in procedure.sections}
         self._each_of: dict[str, str | None] = {op.id: op.each for op in self.operations}
-        # Values that are repeated, with what they repeat over: their names take a place.
+        # Name of a repeated value to its set of places: these names get a place.
         self._repeated = {
             name: op.each
             for op in procedure.operations
@@ -133,10 +132,10 @@ class _Build:
             operation.undo.sets if operation.undo else {},
         )
 
-    # texts and names under `each`
+    # texts and names of one place
 
     def _placed(self, operation: Operation, place: str | None) -> Operation:
-        """``operation`` with its texts filled in and its names followed by their place."""
+        """``operation`` with placeholders filled in and with places in the names of its values."""
         fill = _Fill(operation.each, place)
         undo, hold = operation.undo, operation.hold
         changed: dict[str, object] = {
@@ -156,7 +155,7 @@ class _Build:
         return replace(operation, **changed)
 
     def _name(self, name: str, fill: "_Fill") -> str:
-        """A value's name as it is called from this place."""
+        """The name of a value with its place, if it is repeated over the same set of places."""
         if fill.place is None or self._repeated.get(name) != fill.each:
             return name  # not repeated here, or written with a place
         return str(ValueRef(name, fill.place))
@@ -201,11 +200,11 @@ class _Build:
     def _formula(self, text: str, fill: "_Fill") -> str:
         if fill.place is None:
             return text
-        # Late: only a formula that repeats is ever taken apart here.
+        # Late import: only a repeated formula needs it (benchmark bench_screen).
         from benchflow.procedure.formula import at_place, parse_formula
 
-        those = {name for name, each in self._repeated.items() if each == fill.each}
-        return at_place(parse_formula(text), those, fill.place).text
+        repeated = {name for name, each in self._repeated.items() if each == fill.each}
+        return at_place(parse_formula(text), repeated, fill.place).text
 
     def _choose(self, choose: PartChoice, fill: "_Fill") -> PartChoice:
         name, by = self._name(choose.name, fill), self._name(choose.by, fill)
@@ -222,7 +221,7 @@ class _Build:
 
 
 class _Fill:
-    """Fills ``{cylinder}`` in texts of one place; doubled braces become single ones."""
+    """Replaces ``{cylinder}`` in a text by the place, and doubled braces by single ones."""
 
     def __init__(self, each: str | None, place: str | None) -> None:
         self.each, self.place = each, place

@@ -1,6 +1,6 @@
-"""Joints as they lie: layouts as an author draws them, and those that a pattern makes.
+"""Layouts of the fasteners of a joint: drawn by the author, or made from a pattern.
 
-A layout is rows of cells; a cell is a fastener's number or ``None`` for an empty place. Numbers are 1..n in
+A layout is rows of cells; a cell is the number of a fastener, or ``None`` if it is empty. The numbers are 1..n in
 tightening order.
 """
 
@@ -21,15 +21,17 @@ _PUBLISHED: dict[int, tuple[int, ...]] = {
     20: (1, 11, 6, 16, 3, 13, 8, 18, 5, 15, 10, 20, 2, 12, 7, 17, 4, 14, 9, 19),
     24: (1, 13, 7, 19, 4, 16, 10, 22, 2, 14, 8, 20, 5, 17, 11, 23, 3, 15, 9, 21, 6, 18, 12, 24),
 }
-"""The cross pattern of flange practice (ASME PCC-1, legacy table; from memory, 12 also seen printed)."""
+"""Cross pattern for round flanges (ASME PCC-1, legacy table; from memory, the one for 12 also seen in print)."""
 
 
 def star_order(count: int) -> tuple[int, ...]:
-    """The order of tightening ``count`` bolts that are numbered one after the other clockwise.
+    """The tightening order of ``count`` bolts that are numbered clockwise.
 
-    By the flange practice for 4, 8, 12, 16, 20 and 24; for the other counts from 3 to 24 common practice, no source:
-    opposite each other in turn where the count is even, every (n-1)/2-th bolt where it is odd.
-    Raises ``ValueError`` for other counts.
+    For 4, 8, 12, 16, 20 and 24 bolts the table above. For the other counts from 3 to 24 common practice, no source:
+    opposite bolts in turn if the count is even, every (n-1)/2-th bolt if it is odd.
+
+    Raises:
+        ValueError: ``count`` is not 3 to 24.
     """
     if not 3 <= count <= 24:
         raise ValueError(f"a star has 3 to 24 bolts, not {count}")
@@ -43,14 +45,14 @@ def star_order(count: int) -> tuple[int, ...]:
 
 
 def star_labels(count: int) -> tuple[int, ...]:
-    """The place of each bolt in the order of tightening, read clockwise: the inverse of :func:`star_order`."""
+    """The position of each bolt in the tightening order, clockwise: the inverse of :func:`star_order`."""
     order = star_order(count)
     return tuple(order.index(bolt) + 1 for bolt in range(1, count + 1))
 
 
 def star_layout(count: int) -> Layout:
-    """A star as it lies: bolts round a circle, the first at the top, clockwise. Larger ones round a square, which
-    takes fewer rows on a screen."""
+    """The layout of a star: bolts clockwise on a circle, the first at the top. More than 12 bolts are on a square,
+    which needs fewer rows on a screen."""
     labels = star_labels(count)
     return _circle(labels) if count <= 12 else _square(labels)
 
@@ -67,26 +69,27 @@ def _circle(labels: tuple[int, ...]) -> Layout:
 
 
 def _square(labels: tuple[int, ...]) -> Layout:
-    count = len(labels) + len(labels) % 2  # an odd count leaves one place of the square empty
+    count = len(labels) + len(labels) % 2  # an odd count leaves one cell empty
     width = (count // 2 + 3) // 2
     height = count // 2 + 2 - width
-    round_it = (
+    border = (
         [(0, column) for column in range(width)]
         + [(row, width - 1) for row in range(1, height)]
         + [(height - 1, column) for column in range(width - 2, -1, -1)]
         + [(row, 0) for row in range(height - 2, 0, -1)]
     )
     grid: list[list[int | None]] = [[None] * width for _ in range(height)]
-    for (row, column), label in zip(round_it, labels, strict=False):
+    for (row, column), label in zip(border, labels, strict=False):
         grid[row][column] = label
     return tuple(tuple(line) for line in grid)
 
 
 def middle_out_layout(rows: int, columns: int) -> Layout:
-    """Rows of fasteners, numbered from the middle outwards: the nearest to the middle first, those equally far
+    """Rows of fasteners, numbered from the middle outwards: those nearest to the middle first, at equal distance
     counter-clockwise from the lower right (common practice, no source).
 
-    Raises ``ValueError`` for an empty one or more than :data:`MOST_FASTENERS`.
+    Raises:
+        ValueError: the layout has no fastener, or more than :data:`MOST_FASTENERS`.
     """
     if rows < 1 or columns < 1 or rows * columns > MOST_FASTENERS:
         raise ValueError(f"a layout of {rows} by {columns} is not possible; at most {MOST_FASTENERS} fasteners")
@@ -101,18 +104,18 @@ def middle_out_layout(rows: int, columns: int) -> Layout:
     return tuple(tuple(number[row, column] for column in range(columns)) for row in range(rows))
 
 
-# --- a layout as it is drawn ------------------------------------------------------------------------
+# --- drawn layouts -----------------------------------------------------------------------------------
 
 
 class DrawnCell:
-    """A cell of a drawn layout: its text, and the half-open span of columns that it takes."""
+    """A cell of a drawn layout: its text, and its columns from ``start`` up to but not including ``end``."""
 
     def __init__(self, text: str, start: int) -> None:
         self.text, self.start, self.end = text, start, start + len(text)
 
 
 def tokens(line: str) -> list[DrawnCell]:
-    """The cells of one row, at the columns where they are drawn."""
+    """The cells of one line."""
     found: list[DrawnCell] = []
     start = 0
     for part in line.split(" "):
@@ -123,12 +126,12 @@ def tokens(line: str) -> list[DrawnCell]:
 
 
 def grid(rows: list[list[DrawnCell]]) -> Layout:
-    """Drawn rows as a grid. Cells are put one under the other by the columns they are drawn at, unless all rows
-    have equally many, which are then taken to be one under the other. Every cell is a number or empty."""
+    """The layout of drawn rows; every cell is a number or empty. If all rows have the same number of cells, these are
+    the columns. Otherwise cells are aligned by the columns in which they are drawn."""
     numbers = [[None if cell.text in EMPTY else int(cell.text) for cell in row] for row in rows]
     if len({len(row) for row in rows}) == 1:
         return tuple(tuple(row) for row in numbers)
-    lanes = _lanes(rows)
+    lanes = _grid_columns(rows)
     width = max(max(lane for lane in row) for row in lanes) + 1
     drawn: list[tuple[int | None, ...]] = []
     for row, places in zip(numbers, lanes, strict=True):
@@ -139,8 +142,8 @@ def grid(rows: list[list[DrawnCell]]) -> Layout:
     return tuple(drawn)
 
 
-def _lanes(rows: list[list[DrawnCell]]) -> list[list[int]]:
-    """For each cell, the grid column that it stands in: cells that overlap from row to row share one."""
+def _grid_columns(rows: list[list[DrawnCell]]) -> list[list[int]]:
+    """The grid column of each cell. Cells of different rows whose columns overlap share a grid column."""
     spans = sorted((cell.start, cell.end) for row in rows for cell in row)
     joined: list[list[int]] = []
     for start, end in spans:

@@ -1,9 +1,9 @@
-"""The procedure as an author means it: frozen types, no positions lost, nothing expanded yet.
+"""The procedure as the author wrote it, as frozen types. Nothing is expanded yet.
 
-Every type here is a ``msgspec.Struct``: cheap to define (the bench has to paint at once) and
-written to and read from the compiled cache without code of our own.
+Every type is a ``msgspec.Struct``: cheap to define, which keeps the start of the bench fast, and written to the
+compiled cache without further code. A ``mark`` is the line and column in the author's file.
 
-Text fields are already clean: control characters and bidirectional overrides are taken out by the reader.
+All texts are clean: the reader has removed control characters and bidirectional overrides.
 """
 
 from decimal import Decimal
@@ -19,14 +19,14 @@ Signal = Literal["danger", "warning", "caution", "notice"]
 
 
 class Mark(Struct, frozen=True, array_like=True):
-    """A place in the author's file; both count from 1. ``Mark(0, 0)`` is nowhere in particular."""
+    """Line and column in the author's file, both from 1. ``Mark(0, 0)`` means no particular place."""
 
     line: int = 0
     column: int = 0
 
 
 class Ref(Struct, frozen=True):
-    """A name that the author wrote, and where: an ``after`` entry, a ``uses`` entry."""
+    """A name that the author wrote, for example under ``after`` or ``uses``, and where it is written."""
 
     name: str
     mark: Mark = Mark()
@@ -38,14 +38,14 @@ class Caution(Struct, frozen=True):
 
 
 Values = dict[str, tuple[str, ...]]
-"""Variable to the values that will do (``needs``) or that match (``never``)."""
+"""State variable to the accepted values (``needs``) or the forbidden ones (``never``)."""
 
 Settings = dict[str, str]
-"""Variable to the one value written or held (``sets``, ``during``)."""
+"""State variable to the one value that it gets (``sets``) or has meanwhile (``during``)."""
 
 
 class Option(Struct, frozen=True):
-    """A question asked when the session opens."""
+    """A question asked when a job is started."""
 
     name: str
     ask: str
@@ -54,10 +54,10 @@ class Option(Struct, frozen=True):
 
 
 class Variable(Struct, frozen=True):
-    """One thing about the assembly that can stand in a few ways.
+    """A state variable: one feature of the assembly and its possible values.
 
-    ``start`` is ``None`` when it is asked for. ``words`` gives a value its words for the bench
-    ("at-deck": "at the deck"); the value itself where the author gave none.
+    ``start`` is the value at the start of a job, ``None`` if the builder is asked for it. ``words`` maps a value to its
+    text for the bench ("at-deck": "at the deck"); a value without an entry is shown as it is.
     """
 
     name: str
@@ -70,7 +70,7 @@ class Variable(Struct, frozen=True):
 
 
 class Rule(Struct, frozen=True):
-    """An interference rule: these values must never stand together."""
+    """An interference rule: a combination of values that must never occur."""
 
     never: Values
     because: str
@@ -78,7 +78,7 @@ class Rule(Struct, frozen=True):
 
 
 class Move(Struct, frozen=True):
-    """Something that may be done any number of times between operations, such as turning the crank."""
+    """A change of state that may be made any number of times between operations, such as turning the crank."""
 
     id: str
     title: str
@@ -91,7 +91,7 @@ class Move(Struct, frozen=True):
 
 
 class KitItem(Struct, frozen=True):
-    """A part or a consumable. ``life`` is how long it is good for once opened."""
+    """A part or a consumable. ``life`` is how long it can be used after it was opened."""
 
     id: str
     kind: Literal["part", "consumable"]
@@ -105,10 +105,11 @@ class KitItem(Struct, frozen=True):
 
 
 class InstrumentNeed(Struct, frozen=True):
-    """An instrument that the procedure asks for; the shop's register says what there is.
+    """An instrument that the procedure needs. Which instruments the shop has is in the shop's register.
 
-    ``uncertainty`` is the largest that will do: a percentage of reading (``at most 4 %``) or a quantity.
-    ``unfit`` says whether an unfit one is refused or warned about.
+    ``covers`` is the measuring range that is needed. ``uncertainty`` is the largest accepted expanded uncertainty: a
+    percentage of the reading (``at most 4 %``) or a quantity. ``unfit`` says whether an unfit instrument is refused or
+    only warned about.
     """
 
     id: str
@@ -121,8 +122,8 @@ class InstrumentNeed(Struct, frozen=True):
 
 
 class Joint(Struct, frozen=True):
-    """Fasteners as they lie. ``layout`` is rows of cells, ``None`` for an empty place; numbers are 1..count
-    in tightening order."""
+    """A bolted joint. ``layout`` shows the fasteners from above as rows of cells: a fastener's number, ``None`` for an
+    empty cell. The numbers are 1..count in tightening order."""
 
     id: str
     title: str
@@ -138,18 +139,18 @@ class Joint(Struct, frozen=True):
 
 
 class Failure(Struct, frozen=True):
-    """What may come back, in the customer's words."""
+    """A complaint that a customer may come back with, in his words."""
 
     id: str
     text: str
     mark: Mark = Mark()
 
 
-# --- limits that lean on an earlier reading ---------------------------------------------------------
+# --- limits --------------------------------------------------------------------------------------------
 
 
 class AboveReading(Struct, frozen=True, tag="above-reading"):
-    """``above start-torque by 0.35 .. 0.45 N·m``."""
+    """A limit relative to an earlier value: ``above start-torque by 0.35 .. 0.45 N·m``."""
 
     name: str
     by: Limit
@@ -157,14 +158,14 @@ class AboveReading(Struct, frozen=True, tag="above-reading"):
 
 
 class EqualWithin(Struct, frozen=True, tag="equal-within"):
-    """``equal within 0.010 in``: the readings of this value may differ by this much at most."""
+    """``equal within 0.010 in``: the largest accepted difference between the readings of a value."""
 
     spread: Quantity
     text: str
 
 
 class Fixed(Struct, frozen=True, tag="fixed"):
-    """An ordinary limit."""
+    """A limit given by numbers."""
 
     limit: Limit
 
@@ -180,7 +181,7 @@ DecisionRule = Literal["simple", "guarded"]
 
 
 class Remedy(Struct, frozen=True):
-    """What to do about a reading out of its limit. ``tries`` is how often before the next one."""
+    """What to do about a value out of its limit. ``tries`` is how often it is tried before the next remedy."""
 
     do: str
     redo: tuple[Ref, ...] = ()
@@ -190,7 +191,7 @@ class Remedy(Struct, frozen=True):
 
 
 class RecordedValue(Struct, frozen=True):
-    """A value to be read. ``slots`` names the readings: ``("1",)`` for one, ``("1", "2", "3")`` for
+    """A value to be measured and recorded. ``slots`` names its readings: ``("1",)`` for one, ``("1", "2", "3")`` for
     ``readings: 3``, or the author's places (``by_place``)."""
 
     name: str
@@ -210,7 +211,7 @@ class RecordedValue(Struct, frozen=True):
 
 
 class CalculatedValue(Struct, frozen=True):
-    """A value worked out from others; ``formula`` is the author's text, already checked for units."""
+    """A value calculated from others. ``formula`` is the author's text; its units are already checked."""
 
     name: str
     formula: str
@@ -225,14 +226,14 @@ class CalculatedValue(Struct, frozen=True):
 
 
 class ChoiceRow(Struct, frozen=True):
-    """One row of a choosing table: from above the row before, up to and including ``up_to``."""
+    """One row of a selection table: from above the row before, up to and including ``up_to``."""
 
     up_to: Quantity
     take: str
 
 
 class PartChoice(Struct, frozen=True):
-    """Choosing a part by a value from a table without gaps."""
+    """The choice of a part by a value, from a table without gaps."""
 
     name: str
     by: str
@@ -243,7 +244,7 @@ class PartChoice(Struct, frozen=True):
 
 
 class StockSizes(Struct, frozen=True):
-    """The sizes that are made: from ``first`` to ``last`` every ``step``. ``text`` is as the author wrote it."""
+    """The sizes that can be bought: from ``first`` to ``last`` in steps of ``step``. ``text`` is the author's."""
 
     first: Quantity
     last: Quantity
@@ -252,10 +253,10 @@ class StockSizes(Struct, frozen=True):
 
 
 class PartMatching(Struct, frozen=True):
-    """Giving a measured set of parts to a set of places.
+    """The assignment of a measured set of parts to a set of places.
 
-    ``measured`` names the kit item or record with the parts on hand, ``to`` the places (a name under
-    `places`), ``so_that`` the worked-out value that has to come within ``limit``, near ``aim``.
+    ``measured`` names the kit item or recorded value with the parts on hand, ``to`` the places (a name under
+    ``places``), ``so_that`` the calculated value that has to be within ``limit`` and as close as possible to ``aim``.
     """
 
     name: str
@@ -285,7 +286,7 @@ class AngleStage(Struct, frozen=True, tag="angle"):
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
-    """Back off by an angle, or by turns (``turn`` is a unit of angle)."""
+    """Turning back by an angle; ``turn`` is a unit of angle."""
 
     angle: Quantity
     text: str
@@ -293,9 +294,10 @@ class LoosenStage(Struct, frozen=True, tag="loosen"):
 
 
 class CheckStage(Struct, frozen=True, tag="check"):
-    """Each fastener is tried and has to be within the limit: of torque, of angle, or of stretch (a length).
+    """Checking each fastener against a limit of torque, angle or stretch (a length).
 
-    ``stretch`` stands beside a torque: then both are read, and only where both are within is the fastener accepted.
+    ``stretch`` is a second limit beside one of torque: both are measured, and a fastener is accepted only if both are
+    within.
     """
 
     limit: Limit
@@ -311,7 +313,7 @@ class Tighten(Struct, frozen=True):
     joint: str
     stages: tuple[Stage, ...]
     total_angle: Quantity | None = None
-    draw_down: str = ""  # how the part is brought down level before the first stage, "" where it need not be
+    draw_down: str = ""  # how the part is drawn down evenly before the first stage; "" if it need not be
     instrument: str | None = None  # the author's key is `with`
     mark: Mark = Mark()
 
@@ -326,7 +328,7 @@ class Hold(Struct, frozen=True):
 
 
 class TimeSince(Struct, frozen=True):
-    """Time since ``operation`` was last finished: ``low`` holds back taking up, ``high`` finishing."""
+    """Limits on the time since ``operation`` was last finished: no start before ``low``, no finish after ``high``."""
 
     operation: Ref
     low: Quantity | None
@@ -335,7 +337,7 @@ class TimeSince(Struct, frozen=True):
 
 
 class Undo(Struct, frozen=True):
-    """How an operation is taken back. ``sets`` is what then stands, where the value before will not do."""
+    """How an operation is undone. ``sets`` is the state afterwards, if it is not the state before the operation."""
 
     do: str
     needs: Values = {}
@@ -348,9 +350,9 @@ class Operation(Struct, frozen=True):
     id: str
     title: str
     section: str  # the section's id
-    number: int  # place in the file, from 1
+    number: int  # position in the file, from 1
     do: str = ""
-    because: str = ""  # why it stands here
+    because: str = ""  # why it is done at this point
     cautions: tuple[Caution, ...] = ()
     when: Values = {}
     each: str | None = None
@@ -375,12 +377,12 @@ class Operation(Struct, frozen=True):
 
 
 def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ...]:
-    """The values that an operation gives: read, and worked out."""
+    """The values of an operation: recorded ones, then calculated ones."""
     return (*operation.record, *operation.work_out)
 
 
 def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
-    """The choices of parts that an operation makes."""
+    """The choices and matchings of parts in an operation."""
     return (*operation.choose, *operation.match)
 
 
@@ -392,7 +394,7 @@ class Section(Struct, frozen=True):
 
 
 class FollowUp(Struct, frozen=True):
-    """Open work after the build. ``due`` counts from the close of the session."""
+    """Work that remains after the build. ``due`` is the time from the end of the job."""
 
     title: str
     due: Quantity | None = None

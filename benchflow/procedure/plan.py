@@ -41,7 +41,7 @@ class Step(Struct, frozen=True):
     """An operation of this build.
 
     ``id`` is ``seat[1]`` where the author's ``each`` repeats the operation. ``after`` holds ids of this plan only:
-    an operation that is not part of the build is left out, so it counts as done. It includes the operations that a
+    an operation that is not part of the build is left out and so counts as done. It includes the operations that a
     time window counts from. In ``operation`` the placeholders such as ``{cylinder}`` are filled in and, under
     ``each``, the names of values have their place: ``journal[2]``.
     """

@@ -1,4 +1,4 @@
-"""What is wrong with an author's file, as data: what, where, and what to do about it."""
+"""A problem in an author's file as data: what is wrong, where, and what to do about it."""
 
 from collections.abc import Iterable
 from typing import Literal
@@ -13,18 +13,18 @@ CODES = frozenset(
         "cannot-prove", "circular-formula", "control-character", "directive", "disagreeing-units", "duplicate-key",
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
         "missing-because", "missing-key", "missing-title", "missing-unit", "never-tightened", "not-one-of",
-        "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "said-twice", "several-documents",
+        "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
         "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems", "total-angle",
-        "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "unseen-character", "unused",
+        "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character", "unused",
         "value-not-ready", "which-place", "wrong-dimension", "wrong-kind",
     }
 )  # fmt: skip
-"""What the reader of procedures finds. What is proven about the order has codes of its own (`ordering.md`)."""
+"""The codes of the reader. The proof of the order has its own codes (:mod:`benchflow.ordering.proof`)."""
 
 
 class Problem(Struct, frozen=True):
-    """``line`` and ``column`` count from 1; 0 where the file as a whole is meant. ``where`` is the way there in the
-    author's own keys and ids (``seat-cam.record.end-play.limit``), for those who have no editor open."""
+    """One problem. ``line`` and ``column`` count from 1; 0 means the file as a whole. ``where`` is the path to the
+    place in the author's own keys and ids, such as ``seat-cam.record.end-play.limit``."""
 
     code: str
     severity: Severity
@@ -36,7 +36,7 @@ class Problem(Struct, frozen=True):
     where: str = ""
 
     def __str__(self) -> str:
-        """``file:line:column: what (hint)``."""
+        """``file:line:column: message (hint)``."""
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
         hint = f" ({self.hint})" if self.hint else ""
         kind = "" if self.severity == "error" else f"{self.severity}: "
@@ -44,7 +44,7 @@ class Problem(Struct, frozen=True):
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name that was probably meant, if any is near."""
+    """The known name that was probably meant, if one is similar."""
     from difflib import get_close_matches  # only ever needed for an error
 
     names = list(known)
@@ -52,15 +52,15 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     close = get_close_matches(name.casefold(), folded, n=1, cutoff=0.6)
     if close:
         return folded[close[0]]
-    # What is left: a name cut short or drawn out, as in `crank` for `turn-the-crank-down`.
+    # A shortened or extended name, such as `crank` for `turn-the-crank-down`.
     part = [other for other in names if len(name) > 2 and (name in other or (len(other) > 2 and other in name))]
     return min(part, key=len) if part else None
 
 
 def hint_for(name: str, known: Iterable[str], nothing: str = "") -> str:
-    """Words that help with an unknown ``name``: the nearest known one, or all of them when they are few.
+    """A hint for an unknown ``name``: the most similar known name, or all of them if they are few.
 
-    ``nothing`` is said when nothing is known at all.
+    ``nothing`` is the hint if no name is known at all.
     """
     names = list(dict.fromkeys(known))
     near = nearest(name, names)
@@ -69,5 +69,5 @@ def hint_for(name: str, known: Iterable[str], nothing: str = "") -> str:
     if not names:
         return nothing
     if len(names) <= 12:
-        return "there is " + ", ".join(f"`{other}`" for other in names)
+        return "known: " + ", ".join(f"`{other}`" for other in names)
     return ""

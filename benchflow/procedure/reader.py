@@ -1,8 +1,8 @@
-"""Text to procedure, or everything that is wrong with it at once.
+"""Reads the text of a procedure: to a procedure, or to all of its problems at once.
 
-The text becomes a tree (:mod:`.source`), the tree is read by the shapes (:mod:`.procedure_keys` and what it is made
-of), and what was read is held against itself: every name against those that are given (:mod:`.names`), every joint
-against its stages, every formula against its units (:mod:`.value_checks`).
+The text becomes a tree of nodes (:mod:`~benchflow.procedure.yaml_source.yaml_reader`). The shapes of the keys read the
+tree (:mod:`~benchflow.procedure.keys.procedure_keys`). Then the whole procedure is checked: names, tightening stages,
+instruments, values and formulas (:mod:`benchflow.procedure.checks`).
 """
 
 import re
@@ -12,9 +12,9 @@ from msgspec.structs import replace
 
 from benchflow.procedure.checks.instrument_checks import check_instruments
 from benchflow.procedure.checks.name_checks import NameTable, check_unique
+from benchflow.procedure.checks.tightening_checks import check_tightening
 from benchflow.procedure.keys.procedure_keys import PROCEDURE, UnnumberedProcedure, UnnumberedSection
 from benchflow.procedure.keys.setup_keys import read_places
-from benchflow.procedure.keys.tightening_keys import check_tighten
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Section
 from benchflow.procedure.problems import Problem
 from benchflow.procedure.shapes.shape_base import ReadContext
@@ -23,91 +23,82 @@ from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
 
 class ReadResult(Struct, frozen=True):
-    """``procedure`` is ``None`` when a problem is an error; ``problems`` are in the order of the file."""
+    """``procedure`` is ``None`` if one of the problems is an error. ``problems`` are in the order of the file."""
 
     procedure: Procedure | None
     problems: tuple[Problem, ...]
 
 
 def read_bytes(data: bytes, file: str) -> ReadResult:
-    """Read a file's bytes; ``file`` is its name for messages."""
+    """Read the bytes of a file; ``file`` is its name in messages."""
     text, problems = decode(data, file)
     return ReadResult(None, problems.listed(None)) if text is None else read(text, file)
 
 
 def read(text: str, file: str = "procedure") -> ReadResult:
-    """Read a procedure's text. Never raises for anything that can stand in a file."""
+    """Read the text of a procedure; ``file`` is its name in messages. Never raises, whatever the text."""
     source = parse(text, file)
     problems = source.problems
     if source.root is None:
         if not problems.any_error:
-            problems.add("empty-file", Mark(1, 1), "the file is empty", "a procedure begins with `benchflow: 1`")
+            problems.add("empty-file", Mark(1, 1), "the file is empty", "begin a procedure with `benchflow: 1`")
         return ReadResult(None, problems.listed(None))
     if not isinstance(source.root, YamlMapping):
-        hint = "a procedure begins with `benchflow: 1`"
-        problems.add("wrong-kind", source.root.mark, "a procedure is made of keys with values", hint)
+        hint = "begin a procedure with `benchflow: 1`"
+        problems.add("wrong-kind", source.root.mark, "a procedure is a mapping of keys with values", hint)
         return ReadResult(None, problems.listed(source.root))
-    notes = ReadContext(problems)
-    if source.stopped is not None:
-        _read_as_far_as(source.stopped, source.root, notes)
+    context = ReadContext(problems)
+    if source.error_at is not None:
+        _report_before(source.error_at, source.root, context)
         return ReadResult(None, problems.listed(source.root))
-    read_places(source.root, notes)
-    written = PROCEDURE.read(source.root, notes)
-    procedure = None if written is None else _checked(written, notes)
+    read_places(source.root, context)
+    written = PROCEDURE.read(source.root, context)
+    procedure = None if written is None else _checked(written, context)
     listed = problems.listed(source.root)
     return ReadResult(None if problems.any_error else procedure, listed)
 
 
 _CERTAIN = frozenset(
     {
-        "alias", "tag", "directive", "control-character", "unseen-character", "too-long", "bad-key", "duplicate-key",
+        "alias", "tag", "directive", "control-character", "invisible-character", "too-long", "bad-key", "duplicate-key",
         "unknown-key", "wrong-kind", "empty-value", "bad-name", "bad-number", "not-one-of", "one-too-many",
-        "said-twice", "bad-quantity", "wrong-dimension", "disagreeing-units", "bad-layout", "unknown-format",
+        "duplicate-item", "bad-quantity", "wrong-dimension", "disagreeing-units", "bad-layout", "unknown-format",
     }
 )  # fmt: skip
-"""What is wrong whatever may follow."""
+"""Codes of problems that do not depend on what follows in the file."""
 
 
-def _read_as_far_as(stopped: Mark, root: YamlNode, notes: ReadContext) -> None:
-    """Also report what is wrong above the line where the text stops being YAML, as far as that is certain."""
-    PROCEDURE.read(root, notes)
-    notes.problems.keep(
-        lambda problem: problem.code == "bad-yaml" or (problem.code in _CERTAIN and problem.line < stopped.line)
+def _report_before(error_at: Mark, root: YamlNode, context: ReadContext) -> None:
+    """Also report the problems before the line of a syntax error that do not depend on what follows."""
+    PROCEDURE.read(root, context)
+    context.problems.keep(
+        lambda problem: problem.code == "bad-yaml" or (problem.code in _CERTAIN and problem.line < error_at.line)
     )
 
 
-def _checked(written: UnnumberedProcedure, notes: ReadContext) -> Procedure:
-    procedure = _assembled(written)
+def _checked(written: UnnumberedProcedure, context: ReadContext) -> Procedure:
+    procedure = _numbered(written)
     names = NameTable(procedure)
-    check_unique(written, notes)
-    _check_tightening(procedure, notes)
-    check_instruments(procedure, notes)
-    _check_values(procedure, names, notes)
-    names.resolve(notes)
+    check_unique(written, context)
+    check_tightening(procedure, context)
+    check_instruments(procedure, context)
+    _check_values(procedure, names, context)
+    names.resolve(context)
     return procedure
 
 
-def _check_values(procedure: Procedure, names: NameTable, notes: ReadContext) -> None:
+def _check_values(procedure: Procedure, names: NameTable, context: ReadContext) -> None:
     from benchflow.procedure.checks.value_checks import Precedence, ValueChecks
 
     sections = {section.id: section.operations for section in procedure.sections}
-    ValueChecks(procedure.operations, names, Precedence(procedure.operations, sections), notes).run()
+    ValueChecks(procedure.operations, names, Precedence(procedure.operations, sections), context).run()
 
 
-def _check_tightening(procedure: Procedure, notes: ReadContext) -> None:
-    joints = {joint.id: joint for joint in procedure.joints}
-    for operation in procedure.operations:
-        if operation.tighten is not None and operation.tighten.joint in joints:
-            joint = joints[operation.tighten.joint]
-            if joint.count:
-                check_tighten(operation.tighten, joint, notes)
+# --- numbering and names ----------------------------------------------------------------------------
 
 
-# --- putting it together ----------------------------------------------------------------------------
-
-
-def _assembled(written: UnnumberedProcedure) -> Procedure:
-    """Sections named, operations numbered through, the decision rule of the procedure where a value has none."""
+def _numbered(written: UnnumberedProcedure) -> Procedure:
+    """The procedure with ids of sections, numbers of operations, and its decision rule for values that have none."""
     taken = {operation.id for section in written.sections for operation in section.operations}
     taken |= {section.id for section in written.sections if section.id}
     sections: list[Section] = []
@@ -122,7 +113,7 @@ def _assembled(written: UnnumberedProcedure) -> Procedure:
 
 
 def _section_id(section: UnnumberedSection, number: int, taken: set[str]) -> str:
-    """A name made from the title: lower case, dashes; told apart by a number where it is taken."""
+    """An id made from the title: lower case with dashes, and a number if that id is already in use."""
     slug = re.sub(r"[^a-z0-9]+", "-", section.title.lower()).strip("-") or f"section-{number}"
     ident, again = slug, 2
     while ident in taken:

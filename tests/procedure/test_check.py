@@ -70,6 +70,6 @@ def test_a_slip_of_the_pen_is_recognised() -> None:
 
 
 def test_few_known_names_are_all_told_and_many_are_not() -> None:
-    assert hint_for("x9", ["a", "b"]) == "there is `a`, `b`"
+    assert hint_for("x9", ["a", "b"]) == "known: `a`, `b`"
     assert hint_for("x9", [f"name-{n}" for n in range(40)]) == ""
     assert hint_for("x9", [], "none is given") == "none is given"

@@ -64,7 +64,7 @@ def test_what_has_no_stated_uncertainty_is_taken_as_exact() -> None:
 
 
 def test_a_root_at_zero_has_no_first_order_uncertainty_and_says_so() -> None:
-    with pytest.raises(FormulaError, match="first order"):
+    with pytest.raises(FormulaError, match="first-order"):
         u("sqrt(zero)", "mm", zero="1")
 
 

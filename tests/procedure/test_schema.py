@@ -60,8 +60,8 @@ def test_every_key_is_explained_to_the_author() -> None:
     assert len(found) > 20
     for keys in found.values():
         for key in keys.keys.values():
-            assert key.says.endswith("."), f"{keys.name}: {key.name}"
-            assert json_schema()["$defs"][keys.name]["properties"][key.name]["description"] == key.says
+            assert key.description.endswith("."), f"{keys.name}: {key.name}"
+            assert json_schema()["$defs"][keys.name]["properties"][key.name]["description"] == key.description
 
 
 def test_every_key_stands_in_the_authors_guide() -> None:
@@ -69,7 +69,7 @@ def test_every_key_stands_in_the_authors_guide() -> None:
     for keys in parts_below(PROCEDURE).values():
         for key in keys.keys.values():
             assert f"| `{key.name}` |" in guide
-            assert key.says.replace("|", "\\|") in guide
+            assert key.description.replace("|", "\\|") in guide
 
 
 def test_the_example_that_authors_begin_with_is_sound_in_every_order() -> None:

@@ -104,7 +104,7 @@ def test_a_file_full_of_mistakes_lists_many_and_says_that_there_are_more() -> No
     reading = read("".join(f"key-{n}: x\n" for n in range(MAX_PROBLEMS + 50)))
     assert len(reading.problems) == MAX_PROBLEMS + 1
     assert reading.problems[-1].code == "too-many-problems"
-    assert "there may be others" in reading.problems[-1].message
+    assert "reading stopped here" in reading.problems[-1].message
 
 
 def test_digits_stay_as_they_are_written() -> None:
@@ -125,7 +125,7 @@ def test_an_escape_code_in_a_title_is_shown_as_plain_text() -> None:
     reading = read(SMALL.replace("title: A trial", 'title: "A \\x1b]52;c;bHM=\\x07\\u202e trial"'))
     assert reading.procedure is not None
     assert reading.procedure.title == "A ]52;c;bHM= trial"
-    assert _codes(reading) == ["unseen-character"]
+    assert _codes(reading) == ["invisible-character"]
 
 
 def test_several_mistakes_are_told_together_and_in_the_order_of_the_file() -> None:

@@ -122,7 +122,7 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
         ("1 % of scale", "1 bar of scale", 24, 63, "bad-quantity", "no uncertainty"),
         ("lever: 380 mm", "scale: 120 mm", 21, 12, "wrong-dimension", "does not go with"),
         ("range: 0 .. 10 bar, ", "", 24, 43, "missing-key", "scale"),
-        ("serial: T-2", 'serial: "00117"', 11, 3, "said-twice", "00117"),
+        ("serial: T-2", 'serial: "00117"', 11, 3, "duplicate-item", "00117"),
         ("by: A. Builder", "by: A. Bilder", 25, 16, "unknown-name", "A. Builder"),
         (f"pin: {SIGNING}", "pin: 2417", 8, 10, "bad-pin", "salted hash"),
     ],

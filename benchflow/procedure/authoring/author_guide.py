@@ -1,22 +1,21 @@
-"""The author's guide, as Markdown. The keys are those that the reader reads by: it is never behind."""
+"""The author's guide as Markdown, made from the keys that the reader uses."""
 
 from typing import Any
 
-from benchflow.procedure.authoring.guide_introduction import OPENING
+from benchflow.procedure.authoring.guide_introduction import INTRODUCTION
 from benchflow.procedure.keys.procedure_keys import PROCEDURE
 from benchflow.procedure.shapes.keyed_shapes import Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import Shape
 
 
 def author_guide() -> str:
-    """How things are written, an example, and every key, part by part: what it is, what is written there, and whether
-    it must be."""
+    """The guide: how to write things, an example, and a table of the keys for each part of a procedure."""
     parts = parts_below(PROCEDURE)
-    return "\n".join([OPENING, *(_part(keys) for keys in parts.values())])
+    return "\n".join([INTRODUCTION, *(_part(keys) for keys in parts.values())])
 
 
 def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
-    """Every mapping with known keys that can stand at or below ``shape``, by its name, the outer before the inner."""
+    """Every mapping with fixed keys in ``shape``, including itself, by name; outer ones before inner ones."""
     found: dict[str, KeyedShape[Any]] = {}
     waiting: list[Shape[Any]] = [shape]
     while waiting:
@@ -29,15 +28,15 @@ def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
 
 def _part(keys: KeyedShape[Any]) -> str:
     noun = keys.noun.strip("`")
-    lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | what is written | meaning |", "|---|---|---|"]
+    lines = [f"## {noun[0].upper()}{noun[1:]}", "", "| key | value | meaning |", "|---|---|---|"]
     lines += [_row(key, keys) for key in keys.keys.values()]
     if keys.one_of:
-        lines += ["", f"Exactly one of {', '.join(f'`{key.name}`' for key in keys.one_of)} is written."]
+        lines += ["", f"Write exactly one of {', '.join(f'`{key.name}`' for key in keys.one_of)}."]
     return "\n".join([*lines, ""])
 
 
 def _row(key: Key[Any], keys: KeyedShape[Any]) -> str:
-    must = " **Required.**" if key.required else ""
-    said = f"{key.says}{must}".replace("|", "\\|")
+    required = " **Required.**" if key.required else ""
+    description = f"{key.description}{required}".replace("|", "\\|")
     noun = key.shape.noun.rstrip(",").replace("|", "\\|")
-    return f"| `{key.name}` | {noun} | {said} |"
+    return f"| `{key.name}` | {noun} | {description} |"

@@ -1,33 +1,33 @@
-"""How the author's guide opens: how things are written, and one whole procedure. The tests read and prove it."""
+"""The first part of the author's guide: how to write things, and an example. The tests read and prove the example."""
 
-OPENING = """# The author's guide
+INTRODUCTION = """# The author's guide
 
-A procedure is a text file in YAML. Begin with the example below, or with a copy of a shipped one (`benchflow where`
-says where they lie). Run `benchflow check FILE` every few lines: it names every mistake with its line and column, and
-then proves the order. `benchflow check --explain CODE` says more about a finding; `benchflow order FILE` shows the
+A procedure is a text file in YAML. Start with the example below or with a copy of a shipped procedure (`benchflow
+where` prints their folder). After every few lines, run `benchflow check FILE`: it lists every problem with line and
+column, and then proves the order. `benchflow check --explain CODE` explains a finding. `benchflow order FILE` shows the
 order.
 
-## How things are written
+## How to write things
 
-- **Indent** with spaces, never with tabs; what belongs together stands in one column.
-- **Names** (`id`, and the names of values, joints, parts ...) are letters, digits and dashes: `seat-cam`. Each is used
-  once in a procedure.
-- **Texts** need quotes when they begin with `[ { * & ! % @`, or have `: ` or ` #` in them, and inside `[...]` or
-  `{...}` also when they have a comma: `check: ["Clean, dry and flat"]`.
+- **Indent** with spaces, never with tabs. Lines of one list or mapping have the same indent.
+- **Names** (`id`, and the names of values, joints, parts ...) consist of letters, digits and dashes: `seat-cam`. Use
+  each name once in a procedure.
+- **Texts** need quotes if they begin with `[ { * & ! % @` or contain `: ` or ` #`. Inside `[...]` or `{...}` they also
+  need quotes if they contain a comma: `check: ["Clean, dry and flat"]`.
 - **Quantities** are a number and a unit: `40 N·m`, `85 ft-lb`, `0.0015 in`, `1.5 thou`, `90°`, `1 turn`, `20 °C`,
-  `10 min`, `14 d`. A point, never a comma.
-- **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are still in. As
-  printed twice: `29.5 ft-lb (40 N·m)`; the two are held against each other.
-- **Places**: under `each: bore` an operation is done once for each place; its texts may say `{bore}`. Elsewhere
-  `measure[2]` is one of them and `"measure[*]"`, in quotes, all.
-- **Order**: `after` names what is to be done before. How the assembly stands is told by `state`: `needs` says how it
-  has to stand, `sets` how it stands afterwards, `during` how it stands while the operation is in hand, and `never` what
-  must not meet.
-- **Formulas**: names of values, `+ - * /`, brackets; minus needs a space on either side, since names have dashes.
-- **Evidence**: under `decision: guarded` a reading near its limit proves nothing, so each value needs `with` an
-  instrument whose `uncertainty` is said.
+  `10 min`, `14 d`. Use a decimal point, never a comma.
+- **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are within the limit.
+  If two units are printed, write both: `29.5 ft-lb (40 N·m)`. The program checks that they agree.
+- **Places**: under `each: bore` an operation is done once for each bore, and its texts can contain `{bore}`. Elsewhere,
+  `measure[2]` means one place and `"measure[*]"`, in quotes, all places.
+- **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state
+  that an operation needs, `sets` the state when it is done, `during` the state while it is in progress. `never` lists
+  states that must not occur together.
+- **Formulas** use names of values, `+ - * /` and brackets. Write spaces around a minus, because names contain dashes.
+- **Evidence**: with `decision: guarded`, a value near its limit is not proven. Each value then needs `with`, naming an
+  instrument that has an `uncertainty`.
 
-## A whole example
+## An example
 
 ```yaml
 benchflow: 1
@@ -137,5 +137,5 @@ follow-up:
 - {title: Look for leaks, due: 7 d}
 ```
 
-Now every key, part by part.
+The rest of this guide lists every key, part by part.
 """

@@ -1,4 +1,4 @@
-"""The JSON Schema of a procedure file, made from the same keys that the reader reads by."""
+"""JSON Schema of a procedure file, made from the keys that the reader uses."""
 
 from typing import Any
 
@@ -9,15 +9,15 @@ from benchflow.procedure.shapes.shape_base import Definitions
 def json_schema() -> dict[str, Any]:
     """JSON Schema (2020-12) for editors.
 
-    It accepts every file that the reader accepts. What it cannot say is left to the reader: whether a name is given,
-    what is wrong inside a quantity or a formula, keys written twice.
+    It accepts every file that the reader accepts. Only the reader checks whether a name is defined, whether quantities
+    and formulas are correct, and whether a key is written twice.
     """
     definitions = Definitions()
     root = PROCEDURE.schema(definitions)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "benchflow procedure",
-        "description": "An assembly procedure: operations in order, what must hold, and what is measured.",
+        "description": "An assembly procedure: operations, their order, the states they need, the values to measure.",
         **root,
         "$defs": dict(sorted(definitions.parts.items())),
     }

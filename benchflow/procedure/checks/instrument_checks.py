@@ -1,4 +1,4 @@
-"""Whether the instruments that a procedure asks for can do what they are named for, and prove what they have to."""
+"""Checks of instruments: range and dimension for what they measure, and uncertainty for the guarded decision rule."""
 
 from fractions import Fraction
 
@@ -9,40 +9,49 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlSequence
 from benchflow.quantity import Limit, Quantity, base, difference_factor, dimension_of, position, show
 
 
-def check_instruments(procedure: Procedure, notes: ReadContext) -> None:
-    """Warn of a stage or a limit beyond what the instrument has to cover, and of one of another kind."""
+def check_instruments(procedure: Procedure, context: ReadContext) -> None:
+    """Warn of instruments that do not cover a stage or limit, or cannot prove a value to be within its limit."""
     known = {need.id: need for need in procedure.instruments}
     needs = {name: need for name, need in known.items() if need.covers is not None}
     for operation in procedure.operations:
         for record in operation.record:
             if record.instrument in needs:
-                _record(record, needs[record.instrument], notes)
+                _record(record, needs[record.instrument], context)
             if record.decision == "guarded" and record.bound is not None:
-                _provable(record, known.get(record.instrument or ""), notes)
+                _provable(record, known.get(record.instrument or ""), context)
         if operation.tighten is not None and operation.tighten.instrument in needs:
-            _stages(operation, needs[operation.tighten.instrument], notes)
+            _stages(operation, needs[operation.tighten.instrument], context)
 
 
-def _record(record: RecordedValue, need: InstrumentNeed, notes: ReadContext) -> None:
+def _record(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> None:
     covers = need.covers
     if covers is None:
         return
     if limit_dimension(covers) != record.dimension:
-        what = record.dimension or "a bare number"
-        message = f"`{record.name}` is {what}, and `{need.id}` covers {covers.text}"
-        notes.problem("instrument-does-not-fit", record.mark, message, "is the right instrument named?", "warning")
+        what = f"a {record.dimension}" if record.dimension else "a number without a unit"
+        message = f"`{record.name}` is {what}, but `{need.id}` covers {covers.text}"
+        context.problem("instrument-does-not-fit", record.mark, message, "check the name of the instrument", "warning")
         return
     if isinstance(record.bound, Fixed):
         for end in (record.bound.limit.low, record.bound.limit.high):
-            _within(end, covers, need, record.mark, notes)
+            _within(end, covers, need, record.mark, context)
 
 
-def _provable(record: RecordedValue, need: InstrumentNeed | None, notes: ReadContext) -> None:
-    """Under the guarded rule (ISO 14253-1:2017) a reading of unknown uncertainty proves nothing, nor does one whose
-    guard bands of 1.65 u, 0.825 U at k = 2, meet in the middle of the limit."""
+def _provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadContext) -> None:
+    """Warn if no reading can be proven within its limit under the guarded rule (ISO 14253-1:2017).
+
+    That is so without an uncertainty, and if the guard bands of 1.65 u (0.825 U for k = 2) at both ends of the limit
+    meet.
+    """
     if record.instrument is None:
-        message = f"`{record.name}` is judged guarded, and nothing says how sure a reading is: none is proven in"
-        notes.problem("cannot-prove", record.mark, message, "name one (`with`), or `decision: simple`", "warning")
+        message = f"`{record.name}` has `decision: guarded` but no instrument, so no reading can be proven ok"
+        context.problem(
+            "cannot-prove",
+            record.mark,
+            message,
+            "name an instrument with `with`, or write `decision: simple`",
+            "warning",
+        )
         return
     largest = None if need is None or need.uncertainty is None else need.uncertainty.high
     bound = record.bound
@@ -53,32 +62,34 @@ def _provable(record: RecordedValue, need: InstrumentNeed | None, notes: ReadCon
         return
     guard = Fraction(825, 1000) * Fraction(largest.value) * difference_factor(largest.unit)
     if 2 * guard > base(high) - base(low):
-        message = f"an instrument no surer than is asked for, {show(largest)}, proves no reading within {bound.text}"
-        notes.problem("cannot-prove", record.mark, message, "ask for a finer instrument", "warning")
+        message = f"with an uncertainty of {show(largest)} no reading can be proven within {bound.text}"
+        context.problem(
+            "cannot-prove", record.mark, message, "require a smaller uncertainty of the instrument", "warning"
+        )
 
 
-def _stages(operation: Operation, need: InstrumentNeed, notes: ReadContext) -> None:
+def _stages(operation: Operation, need: InstrumentNeed, context: ReadContext) -> None:
     tighten, covers = operation.tighten, need.covers
     if tighten is None or covers is None:
         return
-    node = notes.nodes.get(("stages", tighten.mark))
+    node = context.nodes.get(("stages", tighten.mark))
     items = node.items if isinstance(node, YamlSequence) else []
     if len(items) != len(tighten.stages):
         return
     for stage, item in zip(tighten.stages, items, strict=True):
         if isinstance(stage, TorqueStage):
-            _within(stage.torque, covers, need, item.mark, notes)
+            _within(stage.torque, covers, need, item.mark, context)
 
 
-def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, notes: ReadContext) -> None:
-    if wanted is None or not wanted.value:  # nothing is read at nought
+def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, context: ReadContext) -> None:
+    if wanted is None or not wanted.value:  # zero needs no range
         return
     if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "in":
         return
-    notes.problem(
+    context.problem(
         "instrument-does-not-fit",
         mark,
-        f"{show(wanted)} is beyond what `{need.id}` has to cover, {covers.text}",
-        "let it cover more, or name another instrument",
+        f"{show(wanted)} is outside the range of `{need.id}`, {covers.text}",
+        "widen `covers`, or name another instrument",
         severity="warning",
     )

@@ -1,4 +1,4 @@
-"""Every name that a procedure gives, and whether what is mentioned is among them."""
+"""Checks of names: each name that is used has to be defined, and defined only once."""
 
 from collections.abc import Iterable, Iterator
 
@@ -29,12 +29,12 @@ _NOUNS = {
 
 
 class NameTable:
-    """What each name means. ``places_of`` gives the places of an operation or value that has several."""
+    """The names that a procedure defines. ``places_of`` has the places of repeated operations and values."""
 
     def __init__(self, procedure: Procedure) -> None:
         operations = procedure.operations
         self.places = procedure.places
-        self.given: dict[str, dict[str, Mark]] = {
+        self.defined: dict[str, dict[str, Mark]] = {
             "state": {variable.name: variable.mark for variable in procedure.state},
             "option": {option.name: option.mark for option in procedure.options},
             "places": dict.fromkeys(procedure.places, Mark()),
@@ -48,10 +48,10 @@ class NameTable:
             "value": _first((name, mark) for op in operations for name, mark in _values(op)),
             "chosen": _first((part.name, part.mark) for op in operations for part in parts_of(op)),
         }
-        self.given["used"] = {**self.given["kit"], **self.given["instrument"]}
-        self.given["whole-operation"] = self.given["operation"]
-        self.given["prerequisite"] = {**self.given["section"], **self.given["operation"]}
-        self.given["parts"] = {**self.given["kit"], **self.given["value"]}
+        self.defined["used"] = {**self.defined["kit"], **self.defined["instrument"]}
+        self.defined["whole-operation"] = self.defined["operation"]
+        self.defined["prerequisite"] = {**self.defined["section"], **self.defined["operation"]}
+        self.defined["parts"] = {**self.defined["kit"], **self.defined["value"]}
         self.values = {
             "state-value": {variable.name: variable.values for variable in procedure.state},
             "choice": {option.name: option.choices for option in procedure.options},
@@ -68,63 +68,63 @@ class NameTable:
                     if len(record.slots) > 1 or record.by_place:
                         self.places_of["value"][record.name] = record.slots
 
-    def resolve(self, notes: ReadContext) -> None:
-        """Report every mention of a name that is not given."""
-        for mention in notes.mentions:
-            if notes.problems.full:
+    def resolve(self, context: ReadContext) -> None:
+        """Report every use of a name that is not defined."""
+        for mention in context.mentions:
+            if context.problems.full:
                 break
-            if mention.name in notes.half_known or mention.of in notes.half_known:
+            if mention.name in context.unreadable_names or mention.of in context.unreadable_names:
                 continue
             if mention.kind in self.values:
-                self._value(mention, notes)
+                self._value(mention, context)
             else:
-                self._name(mention, notes)
+                self._name(mention, context)
 
-    def _value(self, mention: Mention, notes: ReadContext) -> None:
+    def _value(self, mention: Mention, context: ReadContext) -> None:
         known = self.values[mention.kind].get(mention.of)
         if not known or mention.name in known:
-            return  # a variable that is not known is reported at its own place
+            return  # an unknown variable is reported where it is used
         noun = "value" if mention.kind == "state-value" else "choice"
-        notes.problem(
+        context.problem(
             "unknown-name",
             mention.mark,
             f"`{mention.of}` has no {noun} `{mention.name}`",
             hint_for(mention.name, known),
         )
 
-    def _name(self, mention: Mention, notes: ReadContext) -> None:
-        given = self.given[mention.kind]
+    def _name(self, mention: Mention, context: ReadContext) -> None:
+        defined = self.defined[mention.kind]
         name, place, _ = ValueRef.parse(mention.name)
         placed = "operation" if mention.kind == "prerequisite" else mention.kind
-        if name in given and (place is None or placed in self.places_of):
+        if name in defined and (place is None or placed in self.places_of):
             if place is not None:
-                self._place(mention, placed, name, place, notes)
+                self._place(mention, placed, name, place, context)
             return
-        if name in notes.half_known:
+        if name in context.unreadable_names:
             return
-        notes.problem(
+        context.problem(
             "unknown-name",
             mention.mark,
             f"there is no {_NOUNS[mention.kind]} `{mention.name}`",
-            self._hint(name, mention.kind, notes),
+            self._hint(name, mention.kind, context),
         )
 
-    def _place(self, mention: Mention, kind: str, name: str, place: str, notes: ReadContext) -> None:
+    def _place(self, mention: Mention, kind: str, name: str, place: str, context: ReadContext) -> None:
         places = self.places_of[kind].get(name)
         if places is None:
-            what = "is done once" if kind == "operation" else "is read once"
-            notes.problem("unknown-name", mention.mark, f"`{name}` has no places: it {what}", f"write `{name}`")
+            what = "is done once" if kind == "operation" else "has one reading"
+            context.problem("unknown-name", mention.mark, f"`{name}` has no places, it {what}", f"write `{name}`")
         elif place != ALL_PLACES and place not in places:
             hint = hint_for(place, places)
-            notes.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
+            context.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
 
-    def _hint(self, name: str, kind: str, notes: ReadContext) -> str:
-        if name in self.given[kind]:
+    def _hint(self, name: str, kind: str, context: ReadContext) -> str:
+        if name in self.defined[kind]:
             return f"write `{name}`, without a place"
-        return self._elsewhere(name, kind) or notes.hint(name, self.given[kind], "none is given in this file")
+        return self._elsewhere(name, kind) or context.hint(name, self.defined[kind], "the file defines none")
 
     def _elsewhere(self, name: str, kind: str) -> str:
-        """A hint where the name is given, but for another kind of thing."""
+        """A hint if the name is defined, but for something of another kind."""
         for other in (
             "operation",
             "section",
@@ -137,7 +137,7 @@ class NameTable:
             "value",
             "chosen",
         ):
-            if other != kind and name in self.given[other]:
+            if other != kind and name in self.defined[other]:
                 return f"`{name}` is {_article(_NOUNS[other])}"
         return ""
 
@@ -158,8 +158,8 @@ def _first(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
     return found
 
 
-def check_unique(written: UnnumberedProcedure, notes: ReadContext) -> None:
-    """Report a name that is given twice where the two could be meant by the same word."""
+def check_unique(written: UnnumberedProcedure, context: ReadContext) -> None:
+    """Report a name that is defined twice where one word could mean both."""
     procedure = written.procedure
     operations = [operation for section in written.sections for operation in section.operations]
     steps = [
@@ -172,23 +172,23 @@ def check_unique(written: UnnumberedProcedure, notes: ReadContext) -> None:
         *((part.name, part.mark, "a choice") for op in operations for part in parts_of(op)),
     ]
     used = [
-        *((item.id, item.mark, "a thing of the kit") for item in procedure.kit),
+        *((item.id, item.mark, "a kit item") for item in procedure.kit),
         *((need.id, need.mark, "an instrument") for need in procedure.instruments),
     ]
     for group in (steps, values, used):
-        _check_group(group, notes)
+        _check_group(group, context)
 
 
-def _check_group(group: list[tuple[str, Mark, str]], notes: ReadContext) -> None:
+def _check_group(group: list[tuple[str, Mark, str]], context: ReadContext) -> None:
     first: dict[str, tuple[Mark, str]] = {}
     for name, mark, what in sorted(group, key=lambda entry: (entry[1].line, entry[1].column)):
         if name not in first:
             first[name] = (mark, what)
             continue
         before, kind = first[name]
-        notes.problem(
+        context.problem(
             "duplicate-name",
             mark,
             f"`{name}` is already the name of {kind} on line {before.line}",
-            "names are unique in a procedure: give one of them another",
+            "rename one of the two",
         )

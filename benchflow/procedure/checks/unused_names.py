@@ -1,4 +1,4 @@
-"""What the reader finds, in the shape that `benchflow check --json` gives out."""
+"""Names that nothing uses, and problems in the form of `benchflow check --json`."""
 
 from collections.abc import Iterable, Iterator
 from typing import Any
@@ -7,11 +7,11 @@ from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.problems import Problem
 
 Finding = dict[str, Any]
-"""``code, severity, where, line, column, message``, as `ordering.md` has it."""
+"""A JSON object with ``code``, ``severity``, ``where``, ``line``, ``column`` and ``message``."""
 
 
 def as_finding(problem: Problem) -> Finding:
-    """A problem as a finding; the hint stands in brackets at the end of its message."""
+    """A problem as a finding. The hint is in brackets at the end of the message."""
     return {
         "code": problem.code,
         "severity": problem.severity,
@@ -23,7 +23,7 @@ def as_finding(problem: Problem) -> Finding:
 
 
 def check_structure(procedure: Procedure | None, problems: Iterable[Problem], file: str) -> list[Problem]:
-    """Everything that can be said without following an order: what the reader found, and what is never used."""
+    """All problems that do not depend on the order: those of the reader, and names that nothing uses."""
     found = list(problems)
     if procedure is not None:
         found += _unused(procedure, file)
@@ -31,7 +31,7 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
 
 
 def _unused(procedure: Procedure, file: str) -> Iterator[Problem]:
-    """Names that are given and that nothing refers to: a slip as a rule, or something left over."""
+    """A note for each name that is defined but not used."""
     operations = procedure.operations
     used = {ref.name for op in operations for ref in op.uses}
     used |= {ref.name for op in operations if op.undo for ref in op.undo.discard}
@@ -46,12 +46,19 @@ def _unused(procedure: Procedure, file: str) -> Iterator[Problem]:
     given: list[tuple[str, Mark, set[str], str]] = [
         *((item.id, item.mark, used, f"no operation uses the {item.kind}") for item in procedure.kit),
         *((need.id, need.mark, used, "no operation uses the instrument") for need in procedure.instruments),
-        *((option.name, option.mark, conditions, "no `when` asks for the option") for option in procedure.options),
-        *((fail.id, fail.mark, guarded, "no operation guards against") for fail in procedure.failures),
+        *((option.name, option.mark, conditions, "no `when` uses the option") for option in procedure.options),
+        *((fail.id, fail.mark, guarded, "no operation guards against the failure") for fail in procedure.failures),
         *((joint.id, joint.mark, joined, "no operation tightens the joint") for joint in procedure.joints),
     ]
     for name, mark, names, what in given:
         if name not in names:
             yield Problem(
-                "unused", "note", file, mark.line, mark.column, f"{what} `{name}`", "a name misspelt elsewhere?", name
+                "unused",
+                "note",
+                file,
+                mark.line,
+                mark.column,
+                f"{what} `{name}`",
+                "check the spelling of the name where it should be used",
+                name,
             )

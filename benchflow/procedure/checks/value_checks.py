@@ -1,5 +1,4 @@
-"""Whether values fit together: formulas and their units, the values that tables and matchings go by, limits that lean
-on earlier readings."""
+"""Checks of values: formulas and their units, and the values that tables, matchings and relative limits use."""
 
 from collections.abc import Iterator
 from itertools import chain
@@ -28,7 +27,7 @@ Value = RecordedValue | CalculatedValue
 
 
 class Precedence:
-    """What comes before what in every order: `after` and `time`, followed back."""
+    """Which operations come before which in every order, by `after` and `time`."""
 
     def __init__(self, operations: tuple[Operation, ...], sections: dict[str, tuple[str, ...]]) -> None:
         self._direct: dict[str, set[str]] = {}
@@ -38,7 +37,8 @@ class Precedence:
                 plain = StepId.parse(ref.name).operation
                 direct.update(sections.get(plain, (plain,)))
 
-    def surely(self, earlier: str, later: str) -> bool:
+    def always(self, earlier: str, later: str) -> bool:
+        """True if ``earlier`` comes before ``later`` in every order."""
         seen: set[str] = set()
         waiting = [later]
         while waiting:
@@ -52,12 +52,12 @@ class Precedence:
 
 
 class ValueChecks:
-    """Checks that need all values of a procedure together."""
+    """The checks that need all values of a procedure."""
 
     def __init__(
-        self, operations: tuple[Operation, ...], given: NameTable, before: Precedence, notes: ReadContext
+        self, operations: tuple[Operation, ...], given: NameTable, before: Precedence, context: ReadContext
     ) -> None:
-        self._operations, self._given, self._before, self._notes = operations, given, before, notes
+        self._operations, self._given, self._before, self._context = operations, given, before, context
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
             for value in values_of(operation):
@@ -65,25 +65,25 @@ class ValueChecks:
         self._units = {name: value.unit for name, (value, _) in self._values.items()}
 
     def run(self) -> None:
-        leans: dict[str, set[str]] = {}
+        uses: dict[str, set[str]] = {}
         for operation in self._operations:
-            if self._notes.problems.full:
+            if self._context.problems.full:
                 return
             for work_out in operation.work_out:
-                leans[work_out.name] = self._formula(work_out, operation)
+                uses[work_out.name] = self._formula(work_out, operation)
             for value in values_of(operation):
                 self._bounds(value, operation)
             for choose in operation.choose:
                 self._choose(choose, operation)
             for match in operation.match:
                 self._match(match, operation)
-        self._circles(leans)
+        self._circles(uses)
 
     # formulas
 
     def _formula(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
-        """Check one formula; gives the names that it speaks of."""
-        written = self._notes.nodes.get(("is", work_out.mark))
+        """Check one formula and return the names of the values that it uses."""
+        written = self._context.nodes.get(("is", work_out.mark))
         if not isinstance(written, YamlScalar):
             return set()
         shift = len(written.text) - len(written.text.lstrip())
@@ -94,14 +94,14 @@ class ValueChecks:
             if self._names_known(formula, operation, match, written, shift):
                 check_units(formula, units, work_out.unit)
         except FormulaError as error:
-            self._notes.problem(
+            self._context.problem(
                 "bad-formula", written.at(shift + error.at), f"`{work_out.formula[:60]}`: {error.why}", error.hint
             )
             return set()
         return {ref.name for ref in names(formula)}
 
     def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:
-        """The unit of the parts that are matched, whose size the formula calls by the match's name."""
+        """The unit of the matched parts; in the formula, the name of the match is the size of a part."""
         return self._units.get(match.measured, work_out.unit)
 
     def _names_known(
@@ -110,15 +110,15 @@ class ValueChecks:
         known = True
         for ref in names(formula):
             if match is not None and ref.name == match.name and ref.place is None:
-                continue  # the size of the part given to the place
-            if ref.name in self._notes.half_known:
+                continue  # the size of the part that is assigned to the place
+            if ref.name in self._context.unreadable_names:
                 known = False
             elif ref.name not in self._values:
-                self._notes.problem(
+                self._context.problem(
                     "unknown-name",
                     written.at(shift + ref.at),
                     f"there is no value `{ref.name}`",
-                    self._notes.hint(ref.name, self._values, "no value is recorded or worked out in this file"),
+                    self._context.hint(ref.name, self._values, "the file defines no value"),
                 )
                 known = False
             else:
@@ -128,56 +128,56 @@ class ValueChecks:
         return known
 
     def _at_all_places(self, name: str, match: PartMatching) -> bool:
-        """Whether a value is there at every place of a matching, which works the formula out for each in turn."""
+        """True if a value exists at every place of a matching, whose formula is evaluated at each place."""
         there = self._given.places_of["value"].get(name, ())
         wanted = self._given.places.get(match.to)
         return wanted is not None and set(wanted) <= set(there)
 
     def _one_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
-        """Whether it is plain which of a value's places is meant."""
+        """True if it is clear which place of a value is meant; otherwise reported."""
         value, giver = self._values[name]
         places = self._given.places_of["value"].get(name)
         if place is not None:
-            self._notes.mention("value", str(ValueRef(name, place)), mark)
+            self._context.mention("value", str(ValueRef(name, place)), mark)
             return places is not None and (place == ALL_PLACES or place in places)
         if places is None or (giver.each is not None and giver.each == operation.each):
             return True
         if giver.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
-            return True  # several readings of one thing: the value that is judged
-        self._notes.problem(
+            return True  # several readings of one value: the figure that is judged
+        self._context.problem(
             "which-place",
             mark,
-            f"`{name}` has {len(places)} places, and it is not said which is meant",
-            f"write `{ValueRef(name, places[0])}`, or all of them as in mean({ValueRef(name, ALL_PLACES)})",
+            f"`{name}` has {len(places)} places, and the formula does not say which one",
+            f"write `{ValueRef(name, places[0])}`, or use all of them, such as mean({ValueRef(name, ALL_PLACES)})",
         )
         return False
 
     def _ready(self, name: str, operation: Operation, mark: Mark) -> None:
-        """A value from an operation that need not come before: it may be wanted before it is there."""
+        """Warn of a value from an operation that does not always come before."""
         _, giver = self._values[name]
-        if giver.id == operation.id or self._before.surely(giver.id, operation.id):
+        if giver.id == operation.id or self._before.always(giver.id, operation.id):
             return
-        self._notes.problem(
+        self._context.problem(
             "value-not-ready",
             mark,
-            f"`{name}` comes from `{giver.id}`, which need not be done before `{operation.id}`",
-            f"add `{giver.id}` to its `after`",
+            f"`{name}` comes from `{giver.id}`, which is not always done before `{operation.id}`",
+            f"add `{giver.id}` to `after` of `{operation.id}`",
             severity="warning",
         )
 
-    def _circles(self, leans: dict[str, set[str]]) -> None:
-        """Report values that are worked out from themselves."""
-        for name in leans:
+    def _circles(self, uses: dict[str, set[str]]) -> None:
+        """Report values that are calculated from themselves."""
+        for name in uses:
             seen: set[str] = set()
-            waiting = list(leans[name])
+            waiting = list(uses[name])
             while waiting:
                 other = waiting.pop()
                 if other not in seen:
                     seen.add(other)
-                    waiting.extend(leans.get(other, ()))
+                    waiting.extend(uses.get(other, ()))
             if name in seen:
                 mark = self._values[name][0].mark
-                self._notes.problem("circular-formula", mark, f"`{name}` is worked out from itself")
+                self._context.problem("circular-formula", mark, f"`{name}` is calculated from itself")
 
     # limits, tables, matchings
 
@@ -187,11 +187,11 @@ class ValueChecks:
             if isinstance(bound, AboveReading):
                 self._above(bound, value, operation)
             elif isinstance(bound, EqualWithin) and self._single(value, operation):
-                self._notes.problem(
+                self._context.problem(
                     "too-few",
                     value.mark,
-                    f"`{value.name}` is to be equal within {bound.spread.entered}, but it is read once",
-                    "write `readings`, or a list of places",
+                    f"`{value.name}` has the limit equal within {bound.spread.entered}, but only one reading",
+                    "write `readings` with a number or a list of places",
                 )
 
     def _single(self, value: Value, operation: Operation) -> bool:
@@ -201,14 +201,14 @@ class ValueChecks:
         name = ValueRef.parse(bound.name).name
         found = self._values.get(name)
         if found is None:
-            return  # reported where names are looked up
+            return  # an unknown name is reported by the name check
         if name == value.name:
-            self._notes.problem("circular-formula", value.mark, f"the limit of `{name}` leans on `{name}` itself")
+            self._context.problem("circular-formula", value.mark, f"the limit of `{name}` depends on `{name}` itself")
         elif found[0].dimension != value.dimension:
-            self._notes.problem(
+            self._context.problem(
                 "wrong-dimension",
                 value.mark,
-                f"`{value.name}` is {_kind(value.dimension)}, and its limit leans on `{name}`, "
+                f"`{value.name}` is {_kind(value.dimension)}, but its limit depends on `{name}`, "
                 f"{_kind(found[0].dimension)}",
             )
         else:
@@ -222,10 +222,10 @@ class ValueChecks:
         self._ready(name, operation, choose.mark)
         edge = choose.bands[0].up_to
         if dimension_of(edge.unit) != found[0].dimension:
-            self._notes.problem(
+            self._context.problem(
                 "wrong-dimension",
                 choose.mark,
-                f"the table goes by {edge.entered}, and `{name}` is {_kind(found[0].dimension)}",
+                f"the table has {edge.entered}, but `{name}` is {_kind(found[0].dimension)}",
             )
 
     def _match(self, match: PartMatching, operation: Operation) -> None:
@@ -234,15 +234,16 @@ class ValueChecks:
             return
         kind = limit_dimension(match.limit)
         if kind != found[0].dimension:
-            node = self._notes.nodes["limit", match.mark]
-            self._notes.problem(
+            node = self._context.nodes["limit", match.mark]
+            self._context.problem(
                 "wrong-dimension",
                 node.mark,
-                f"`{match.limit.text}` is {_kind(kind)}, and `{match.so_that}` is {_kind(found[0].dimension)}",
+                f"`{match.limit.text}` is {_kind(kind)}, but `{match.so_that}` is {_kind(found[0].dimension)}",
             )
 
 
 def _kind(dimension: str) -> str:
+    """``a length``, ``an angle``, ``a number without a unit``."""
     if not dimension:
-        return "a bare number"
+        return "a number without a unit"
     return f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"

@@ -1,17 +1,17 @@
-"""The language of ``work-out: is:`` - sums over recorded values, with units checked before anything runs.
+"""Formulas of calculated values (``work-out: is:``): parsing, units, evaluation, uncertainty.
 
 ``bore[2] - journal[2]``, ``mean(bore[*]) - journal``, ``max(bore[*] - journal[*])``, ``(32.00 mm - heel) / 2``.
 
-Names begin with a letter and may hold dashes (``end-play``), so a minus between names needs spaces.
-``name[2]`` is one place, ``name[*]`` all of them, inside ``mean max min spread sum count``. There are
-``+ - * /``, brackets, numbers with or without a unit, ``abs`` and ``sqrt``; no powers, no conditions, no
-names that are not values.
+Names begin with a letter and can contain dashes (``end-play``), so a minus between names needs spaces.
+``name[2]`` is one place, ``name[*]`` all places; the latter only inside ``mean max min spread sum count``. There are
+``+ - * /``, brackets, numbers with or without a unit, ``abs`` and ``sqrt``, but no powers and no conditions.
 
-Temperatures: °C and °F are readings, which may be subtracted and averaged but not added or multiplied; what
-comes of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
+Temperatures: °C and °F are points on a scale. They can be subtracted and averaged, but not added or multiplied. The
+result of a subtraction is a difference, without the offset between the scales. ``K`` is always a difference.
 
-Dimensions are worked through by pint, on a small registry of our own (:mod:`.dimensions`); values are worked
-out in exact fractions of base units (:mod:`.working`), first-order uncertainty by the uncertainties library.
+``expression``  the formula as a tree, parsing and writing
+``unit_check``  units and dimensions, by pint on a small registry
+``evaluation``  values in exact fractions of base units, and first-order uncertainty by the uncertainties library
 """
 
 from benchflow.procedure.formula.evaluation import EvaluatedFormula, evaluate, propagate

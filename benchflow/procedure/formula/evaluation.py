@@ -1,4 +1,4 @@
-"""Working a formula out: exactly, shown with the numbers filled in, and with its uncertainty to first order."""
+"""Evaluates a formula: the exact value, the calculation as text with numbers, and the first-order uncertainty."""
 
 from collections.abc import Callable, Mapping
 from decimal import Context, Decimal
@@ -28,9 +28,12 @@ from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
 
 class EvaluatedFormula(Struct, frozen=True):
-    """A value worked out. ``value`` is exact (28 digits where the decimal has no end), its ``entered`` the
-    result as shown. ``filled`` is the whole line as a person writes it: ``52.010 mm - 51.970 mm = 0.040 mm``,
-    with ``≈`` where the result shown is rounded. ``difference`` says that it is a temperature difference."""
+    """The result of a formula.
+
+    ``value`` is exact, or has 28 digits if the decimal does not end; its ``entered`` is the result as shown. ``filled``
+    is the calculation with numbers: ``52.010 mm - 51.970 mm = 0.040 mm``, with ``≈`` if the result shown is rounded.
+    ``difference`` marks a temperature difference.
+    """
 
     value: Quantity
     filled: str
@@ -38,11 +41,13 @@ class EvaluatedFormula(Struct, frozen=True):
 
 
 def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str) -> EvaluatedFormula:
-    """Works a formula out whose units :func:`check_units` has accepted.
+    """Evaluate a formula whose units :func:`check_units` has accepted.
 
-    ``values`` has ``end-play`` or ``journal[2]`` as keys; ``journal[*]`` takes every place of ``journal`` that
-    is there, in the mapping's order, so all of them have to be there before this is called. Raises
-    :class:`FormulaError` where a value is missing, a division is by zero or a root is of less than nothing.
+    The keys of ``values`` are ``end-play`` or ``journal[2]``. ``journal[*]`` stands for every place of ``journal`` in
+    ``values``, in their order; the caller has to provide all of them.
+
+    Raises:
+        FormulaError: a value is missing, a divisor is zero, or a root is of a negative number.
     """
     result = _Evaluator(formula, values, _EXACT).of(formula.root)
     difference = dimension_of(result_unit) == "temperature" and not result.reading
@@ -61,11 +66,14 @@ def propagate(
 ) -> Decimal:
     """Standard uncertainty of the result in ``result_unit``, to first order (JCGM 100:2008, 5.1.2).
 
-    ``uncertainties`` maps the same keys as ``values`` to standard uncertainties (u, not U) in the unit of
-    each value; what is not in it is taken as exact. Readings are taken as independent of each other; one
-    that a formula uses twice is the same reading both times. Raises :class:`FormulaError` as ``evaluate``.
+    ``uncertainties`` maps keys of ``values`` to standard uncertainties (u, not U) in the unit of the value; a value
+    without an entry is exact. Different readings are independent of each other; a reading that occurs twice in the
+    formula is the same both times.
+
+    Raises:
+        FormulaError: as :func:`evaluate`, or the result has no first-order uncertainty.
     """
-    # imported here because it takes 0.05 s
+    # late import: takes 0.05 s, and only values with an uncertainty need it
     from uncertainties import UFloat, ufloat, umath  # type: ignore[import-untyped]  # it ships no types
 
     def read(key: str, value: Fraction, factor: Fraction) -> Num:
@@ -81,22 +89,24 @@ def propagate(
     result = _Evaluator(formula, values, algebra).of(formula.root).value
     deviation = result.std_dev if isinstance(result, UFloat) else 0.0
     if not isfinite(deviation):
-        why = "this has no uncertainty to first order"
-        raise FormulaError(formula.text, 0, why, "at zero, a root is too steep for it")
+        why = "the result has no first-order uncertainty"
+        raise FormulaError(formula.text, 0, why, "the slope of a root is infinite at zero")
     return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
 
 
-# --- one walk for both kinds of number --------------------------------------------------------------
+# --- one evaluator for both kinds of number-----------------------------------------------------------
 
 _28 = Context(prec=28)
-Num = Any  # a Fraction, or a float with its uncertainty: both have the operators, neither shares a type
+Num = Any  # a Fraction, or a float with an uncertainty; the two have no common type
 
 
 class _Algebra(NamedTuple):
+    """The operations that differ between exact fractions and floats with uncertainty."""
+
     number: Callable[[Fraction], Num]  # a fixed number
-    read: Callable[[str, Fraction, Fraction], Num]  # a value's key, its base value, its unit's factor
+    read: Callable[[str, Fraction, Fraction], Num]  # a value: its key, base value, factor of its unit
     root: Callable[[Num], Num]
-    size: Callable[[Num], Any]  # what to compare by: the number itself, without its uncertainty
+    size: Callable[[Num], Any]  # the number without its uncertainty, for comparisons
 
 
 class _EvaluatedNode(NamedTuple):
@@ -105,7 +115,7 @@ class _EvaluatedNode(NamedTuple):
 
 
 def _exact_root(value: Fraction) -> Fraction:
-    """Exact where the root is rational; else to 30 significant digits or more."""
+    """The square root: exact if it is rational, otherwise to 30 significant digits."""
     above, below = isqrt(value.numerator), isqrt(value.denominator)
     if above * above == value.numerator and below * below == value.denominator:
         return Fraction(above, below)
@@ -121,8 +131,8 @@ _EXACT = _Algebra(
 class _Evaluator:
     def __init__(self, formula: Formula, values: Mapping[str, Quantity], algebra: _Algebra) -> None:
         self.formula, self.values, self.algebra = formula, values, algebra
-        self.seen: dict[str, Num] = {}  # one number a reading, so that a reading used twice is one variable
-        self.place: str | None = None  # what [*] stands for at the moment
+        self.seen: dict[str, Num] = {}  # one number per reading, so that a reading used twice is one variable
+        self.place: str | None = None  # the place that [*] currently stands for
 
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
@@ -160,7 +170,7 @@ class _Evaluator:
                 return _EvaluatedNode(left.value * right.value, False)
             case "/":
                 if self.algebra.size(right.value) == 0:
-                    raise self.error(node.at, "this divides by zero", "look at the value below the line")
+                    raise self.error(node.at, "division by zero", "check the divisor")
                 return _EvaluatedNode(left.value / right.value, False)
 
     def call(self, node: Call) -> _EvaluatedNode:
@@ -183,11 +193,11 @@ class _Evaluator:
                 return _EvaluatedNode(-numbers[0] if size(numbers[0]) < 0 else numbers[0], False)
             case "sqrt":
                 if size(numbers[0]) < 0:
-                    raise self.error(node.at, "the root of less than nothing", "look at the values under the root")
+                    raise self.error(node.at, "root of a negative number", "check the values under the root")
                 return _EvaluatedNode(self.algebra.root(numbers[0]), False)
 
     def spread_out(self, argument: Expression) -> list[_EvaluatedNode]:
-        """An argument once, or once for every place if it speaks of ``[*]``."""
+        """The value of an argument, or its values at every place if it contains ``[*]``."""
         places = places_of(self.formula, argument, self.values) if self.place is None else None
         if places is None:
             return [self.of(argument)]
@@ -199,9 +209,10 @@ class _Evaluator:
 
 
 def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quantity]) -> tuple[str, ...] | None:
-    """The places that ``[*]`` in an argument runs over; ``None`` where it speaks of none.
+    """The places that ``[*]`` in an argument stands for; ``None`` if it contains no ``[*]``.
 
-    Raises :class:`FormulaError` when no value is there, or when two names have different places.
+    Raises:
+        FormulaError: there is no value, or two names have different places.
     """
     stars = [node for node in walk(argument) if isinstance(node, NameNode) and node.place == ALL_PLACES]
     if not stars:
@@ -228,7 +239,7 @@ def _has_offset(unit: str) -> bool:
     return bool(unit) and units.BY_SYMBOL[unit].offset != 0
 
 
-# --- as a person writes it --------------------------------------------------------------------------
+# --- the calculation as text --------------------------------------------------------------------------
 
 
 def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
@@ -236,7 +247,7 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
         return node.shown if isinstance(node, Constant) else show_short(values[node.key])
 
     def laid_out(node: Expression) -> Expression:
-        """``[*]`` written out place by place."""
+        """The expression with ``[*]`` written out place by place."""
         match node:
             case Call(function=function, arguments=arguments, at=at) if function in OVER_PLACES:
                 every: list[Expression] = []
@@ -278,19 +289,19 @@ def _places(value: Decimal) -> int:
 
 
 def _padded(exact: Fraction, places: int) -> Decimal:
-    """The result to store: exact, with as many digits as are shown; 28 digits where it has more."""
+    """The result to store: exact and with at least ``places`` decimals, or rounded to 28 digits."""
     value = _28.plus(decimal(exact))
     return value if _places(value) >= places else Decimal(f"{exact * 10**places}E-{places}")
 
 
 def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:
-    """Decimals of the result as shown. (Our own rule: nothing written is lost, nothing is pretended.)
+    """The number of decimals of the result as shown (our own rule, no source).
 
-    As many as the finest number in the result's unit has, up to two more where that makes it exact, else one
-    more, and three significant digits at least. Where no number is in the result's unit, four significant
-    digits, or fewer where that is exact.
+    As many as the most precise number in the result's unit; up to two more if that makes the result exact, otherwise
+    one more and at least three significant digits. If no number is in the result's unit: four significant digits, or
+    fewer if that is exact.
     """
-    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _speaks_of(formula, key)]
+    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]
     if not written:
         four = max(3 - magnitude(exact), 0)
@@ -306,7 +317,7 @@ def _ends_at(value: Fraction, places: int) -> bool:
     return (value * Fraction(10) ** places).denominator == 1
 
 
-def _speaks_of(formula: Formula, key: str) -> bool:
+def _uses(formula: Formula, key: str) -> bool:
     ref = ValueRef.parse(key)
     return any(
         isinstance(node, NameNode) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))

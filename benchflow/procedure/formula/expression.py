@@ -1,4 +1,4 @@
-"""A formula as a tree, and the reading of one: a hand-written descent over text of bounded length and nesting."""
+"""A formula as a tree of expressions, parsed by recursive descent; length and nesting are limited."""
 
 import re
 from collections.abc import Callable, Container
@@ -24,9 +24,9 @@ OF_ONE: tuple[Function, ...] = ("abs", "sqrt")
 
 
 class FormulaError(BenchflowError):
-    """A formula that cannot be read, does not fit its units, or cannot be worked out with these values.
+    """A formula that is malformed, does not fit its units, or cannot be evaluated with the given values.
 
-    ``at`` is the index of the character in ``text``; ``why`` what is wrong; ``hint`` what to write.
+    ``at`` is the index of the character in ``text``, ``why`` what is wrong, ``hint`` what to write.
     """
 
     def __init__(self, text: str, at: int, why: str, hint: str = "") -> None:
@@ -35,8 +35,8 @@ class FormulaError(BenchflowError):
 
 
 class Constant(Struct, frozen=True, tag="number"):
-    """A number in the formula itself. ``unit`` is canonical, "" for none; ``shown`` is as written and
-    ``places`` how many decimals it was written with."""
+    """A number in the formula. ``unit`` is the canonical symbol, "" for none; ``shown`` is the number as written,
+    ``places`` its number of decimals."""
 
     value: Fraction
     unit: str
@@ -46,7 +46,7 @@ class Constant(Struct, frozen=True, tag="number"):
 
 
 class NameNode(Struct, frozen=True, tag="name"):
-    """A value. ``place`` is ``None`` for a value without places and ``"*"`` for all its places."""
+    """The name of a value. ``place`` is ``None`` without a place and ``"*"`` for all places."""
 
     name: str
     place: str | None
@@ -54,17 +54,19 @@ class NameNode(Struct, frozen=True, tag="name"):
 
     @property
     def key(self) -> str:
-        """As it stands in the log: ``end-play`` or ``journal[2]``."""
+        """The name as in the log: ``end-play`` or ``journal[2]``."""
         return str(ValueRef(self.name, self.place))
 
 
 class Negation(Struct, frozen=True, tag="negative"):
+    """The negative of an expression; ``at`` is the index of the sign."""
+
     of: "Expression"
     at: int
 
 
 class BinaryOperation(Struct, frozen=True, tag="pair"):
-    """Two operands; ``at`` is the operator."""
+    """Two operands; ``at`` is the index of the operator."""
 
     operator: Literal["+", "-", "*", "/"]
     left: "Expression"
@@ -73,6 +75,8 @@ class BinaryOperation(Struct, frozen=True, tag="pair"):
 
 
 class Call(Struct, frozen=True, tag="call"):
+    """A function of one or more expressions."""
+
     function: Function
     arguments: "tuple[Expression, ...]"
     at: int
@@ -82,12 +86,14 @@ Expression = Constant | NameNode | Negation | BinaryOperation | Call
 
 
 class Formula(Struct, frozen=True):
+    """A parsed formula with its text."""
+
     text: str
     root: Expression
 
 
 class NameRef(NamedTuple):
-    """A value that a formula speaks of. ``at`` is the index in the text."""
+    """A value that a formula uses. ``at`` is the index of its first use in the text."""
 
     name: str
     place: str | None
@@ -95,23 +101,27 @@ class NameRef(NamedTuple):
 
 
 def parse_formula(text: str) -> Formula:
-    """Raises :class:`FormulaError`; a formula that comes back is well formed, its units not yet checked."""
+    """Parse a formula. Its units are not checked yet.
+
+    Raises:
+        FormulaError: the text is not a formula.
+    """
     if len(text) > MAX_LENGTH:
-        raise FormulaError(text, MAX_LENGTH, f"longer than {MAX_LENGTH} characters", "work it out in two steps")
+        raise FormulaError(text, MAX_LENGTH, f"longer than {MAX_LENGTH} characters", "split it into two values")
     return Formula(text, _FormulaParser(text).whole())
 
 
 def names(formula: Formula) -> tuple[NameRef, ...]:
-    """Every value it speaks of, in order of appearance, each name and place once."""
+    """The values that the formula uses, in order of appearance, each name and place once."""
     found: dict[tuple[str, str | None], NameRef] = {}
-    spoken_of = [node for node in walk(formula.root) if isinstance(node, NameNode)]
-    for node in sorted(spoken_of, key=lambda name: name.at):
+    used = [node for node in walk(formula.root) if isinstance(node, NameNode)]
+    for node in sorted(used, key=lambda name: name.at):
         found.setdefault((node.name, node.place), NameRef(node.name, node.place, node.at))
     return tuple(found.values())
 
 
 def walk(node: Expression) -> list[Expression]:
-    """The node and everything below it."""
+    """The expression and all expressions in it."""
     found, waiting = [], [node]
     while waiting:
         here = waiting.pop()
@@ -121,6 +131,7 @@ def walk(node: Expression) -> list[Expression]:
 
 
 def below(node: Expression) -> tuple[Expression, ...]:
+    """The operands of an expression."""
     match node:
         case Negation(of=of):
             return (of,)
@@ -133,7 +144,7 @@ def below(node: Expression) -> tuple[Expression, ...]:
 
 
 def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
-    """The formula of one place under ``each``: names among ``those`` that have no place get this one."""
+    """The formula at one place: each name in ``those`` that has no place gets ``place``."""
 
     def moved(node: Expression) -> Expression:
         match node:
@@ -153,7 +164,7 @@ def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
 
 
 def render(formula: Formula) -> str:
-    """The formula as text, in one spacing; reading it gives the same tree (positions apart)."""
+    """The formula as text with uniform spacing. Parsing it gives the same tree, except for positions."""
     return write(formula.root, lambda leaf: leaf.key if isinstance(leaf, NameNode) else leaf.shown)
 
 
@@ -161,7 +172,7 @@ _RANK = {"+": 1, "-": 1, "*": 2, "/": 2}
 
 
 def write(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times: str = "*") -> str:
-    """The tree as text, ``leaf`` giving the text of names and numbers, with the brackets that it needs."""
+    """The expression as text with the necessary brackets. ``leaf`` gives the text of a name or number."""
     match node:
         case Negation(of=of):
             inner = write(of, leaf, times)
@@ -203,13 +214,13 @@ class _FormulaParser:
 
     def whole(self) -> Expression:
         if not self.peek():
-            raise self.error(0, "nothing is written", "write it like bore - journal")
+            raise self.error(0, "the formula is empty", "write it like bore - journal")
         root = self.sum()
         if char := self.peek():
             raise self.unexpected(char)
         for node in walk(root):
             if isinstance(node, NameNode) and node.place == ALL_PLACES and not self.inside_call(root, node):
-                hint = f"say which of them: mean({node.key}), max({node.key}), or {node.name}[1]"
+                hint = f"write mean({node.key}), max({node.key}), or one place: {node.name}[1]"
                 raise self.error(node.at, f"{node.key} is several values", hint)
         return root
 
@@ -221,19 +232,21 @@ class _FormulaParser:
 
     def unexpected(self, char: str) -> FormulaError:
         if char == "^" or self.plain.startswith("**", self.i):
-            return self.error(self.i, "powers are not read here", "write bore * bore")
+            return self.error(self.i, "powers are not supported", "write bore * bore")
         if char == ",":
-            return self.error(self.i, "a comma parts values inside a function only", "write decimals with a point")
+            return self.error(
+                self.i, "a comma is possible only between the values of a function", "write a decimal point"
+            )
         if char == ")":
-            return self.error(self.i, "a bracket that was never opened")
+            return self.error(self.i, "this bracket has no opening bracket")
         if char.isalnum() or char == "(":
             return self.error(self.i, "an operator is missing before this", "write + - * or /")
-        return self.error(self.i, f'"{printable(char)}" does not belong in a formula')
+        return self.error(self.i, f'"{printable(char)}" is not possible in a formula')
 
     def nested(self) -> None:
         self.depth += 1
         if self.depth > MAX_NESTING:
-            raise self.error(self.i, f"nested deeper than {MAX_NESTING}", "work it out in two steps")
+            raise self.error(self.i, f"brackets are nested deeper than {MAX_NESTING}", "split it into two values")
 
     def sum(self) -> Expression:
         left = self.product()
@@ -292,23 +305,23 @@ class _FormulaParser:
         place = _PLACE.match(self.plain, self.i) if self.plain[match.end() : match.end() + 1] == "[" else None
         if place is None:
             if self.plain[match.end() : match.end() + 1] == "[":
-                raise self.error(match.end(), "this bracket is not closed", "write a place as journal[2]")
+                raise self.error(match.end(), "this bracket is not closed", "write a place like journal[2]")
             self.i = match.end()
             return NameNode(word, None, at)
         self.i = place.end()
         if not place.group(1).strip():
-            raise self.error(place.start(), "no place is named", f"write {word}[2], or {word}[*] for all")
+            raise self.error(place.start(), "the place is missing", f"write {word}[2], or {word}[*] for all")
         return NameNode(word, place.group(1).strip(), at)
 
     def call(self, word: str, at: int) -> Expression:
         function = _FUNCTIONS.get(word)
         if function is None:
             known = ", ".join(_FUNCTIONS)
-            raise self.error(at, f"there is no function {word}", f"there are {known}")
+            raise self.error(at, f"there is no function {word}", f"functions: {known}")
         opened, self.i = self.i, self.i + 1
         self.nested()
         if self.peek() == ")":
-            raise self.error(self.i, f"{word} of nothing", f"write {word}(journal[*])")
+            raise self.error(self.i, f"{word} has no value", f"write {word}(journal[*])")
         arguments = [self.sum()]
         while self.peek() == ",":
             self.i += 1
@@ -330,7 +343,7 @@ class _FormulaParser:
                 number, end = self.scan(self.plain[:slash].rstrip())
                 unit, unit_stop = self.unit(end)
             elif self.before == "/":
-                raise self.error(at, "a fraction after a division can be read two ways", "put it in brackets")
+                raise self.error(at, "a fraction after a division is ambiguous", "put it in brackets")
         self.i = unit_stop
         shown = self.plain[at:unit_stop].strip()
         places = len(shown[: end - at].partition(".")[2])
@@ -343,7 +356,7 @@ class _FormulaParser:
             raise self.error(error.at, error.why, error.hint) from None
 
     def unit(self, end: int) -> tuple[str, int]:
-        """The longest unit that begins after a number, and where it ends. ``/`` in it stands tight; ``*`` is
+        """The longest unit after a number, and the index of its end. A ``/`` in it has no spaces around it; ``*`` is
         never part of it."""
         start = skip_space(self.plain, end)
         char = self.plain[start : start + 1]
@@ -367,5 +380,5 @@ class _FormulaParser:
         refused = units.refusal(spelling)
         if refused is not None:
             return self.error(start, *refused)
-        why = f'"{printable(spelling)}" is no unit known here'
-        return self.error(start, why, "write the unit as the trade does; to multiply, write *")
+        why = f'unknown unit "{printable(spelling)}"'
+        return self.error(start, why, "write a unit of the trade; to multiply, write *")

@@ -1,8 +1,8 @@
-"""Whether a formula's units fit together, found out before anything is measured.
+"""Checks that the units of a formula fit together.
 
-pint multiplies and divides the units, on a registry that knows nothing but seven base dimensions of ours and
-what is made from them: 3 ms to build, where pint's own takes 100. It is built on first use; the bench, which
-works with formulas that were checked when they were read, never needs it.
+pint multiplies and divides the units, on a registry with only the base units that the trade's dimensions need: it takes
+3 ms to build, pint's own takes 100. It is built on first use. The bench never needs it, because formulas are checked
+when a procedure is read.
 """
 
 from collections.abc import Mapping
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     import pint
 
 ValueKind = Literal["plain", "reading"]
-"""A ``reading`` is a temperature on its scale, which has an offset; everything else is ``plain``."""
+"""``reading`` is a temperature on a scale with an offset (°C, °F); everything else is ``plain``."""
 
 _BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
           "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
@@ -38,12 +38,12 @@ MADE_OF = {
     "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
     "expansion": "1 / kelvin", "voltage": "volt", "current": "ampere", "resistance": "ohm",
 }  # fmt: skip
-"""Each dimension's base unit in pint's names. The factors of our unit table are relative to these."""
+"""Each dimension's base unit in pint's names. The factors of the unit table are relative to these."""
 
 
 @cache
 def _registry() -> "pint.UnitRegistry[Fraction]":
-    import pint  # 0.1 s, and only an author's check comes here
+    import pint  # late: takes 0.1 s, and only checking a procedure needs it
 
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
     for definition in _BASES:
@@ -62,37 +62,40 @@ class _Result(NamedTuple):
 
 
 def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) -> None:
-    """Raises :class:`FormulaError` unless every step makes sense and the result can be given in ``result_unit``.
+    """Check the units of every operation, and that the result can be expressed in ``result_unit``.
 
-    ``units`` maps names to their canonical units ("" for a bare count), by ``journal[2]`` or ``journal``
-    (which then stands for all its places). A difference of temperatures may be given in °C, °F or K.
+    ``units`` maps ``journal[2]``, or ``journal`` for all its places, to a canonical unit symbol ("" for none). The
+    result of a temperature difference can be in °C, °F or K.
+
+    Raises:
+        FormulaError: the units do not fit.
     """
     found = _Checker(formula, units).of(formula.root)
     if found.unit.dimensionality != _made_of(dimension_of(result_unit)).dimensionality:
-        is_ = f"this works out to {_words(found)}"
+        is_ = f"the result is {_words(found)}"
         wanted = _words(_Result(_made_of(dimension_of(result_unit)), "plain"))
-        raise FormulaError(formula.text, 0, is_, f"its unit, {result_unit or 'none'}, is {wanted}")
+        raise FormulaError(formula.text, 0, is_, f"its unit, {result_unit or 'none'}, is for {wanted}")
 
 
 def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
-    """Whether the result is a temperature difference, to be compared and converted without the offset."""
+    """True if the result is a temperature difference, which is compared and converted without the offset."""
     found = _Checker(formula, units).of(formula.root)
     return found.kind == "plain" and found.unit.dimensionality == _made_of("temperature").dimensionality
 
 
-_OUR_NAMES = {"": "a plain number", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
+_OUR_NAMES = {"": "a number without a unit", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
               "expansion": "a thermal expansion"}  # fmt: skip
 
 
 def _words(found: _Result) -> str:
-    """``a length``; for what has no name, its make: ``metre * kelvin``."""
+    """``a length``; for a dimension without a name its base dimensions: ``length^2 temperature``."""
     for dimension in MADE_OF:
         if _made_of(dimension).dimensionality == found.unit.dimensionality:
             if dimension == "temperature":
-                return "a temperature as read" if found.kind == "reading" else "a temperature difference"
+                return "a temperature" if found.kind == "reading" else "a temperature difference"
             return _OUR_NAMES.get(dimension, f"a {dimension}")
     parts = (f"{name.strip('[]')}^{power}" for name, power in sorted(found.unit.dimensionality.items()))
-    return f"something that no unit here measures ({' '.join(parts).replace('^1', '')})"
+    return f"a quantity without a unit in the table ({' '.join(parts).replace('^1', '')})"
 
 
 class _Checker:
@@ -134,10 +137,10 @@ class _Checker:
         for cut in (i for i, char in enumerate(name.name) if char == "-"):
             left, right = name.name[:cut], name.name[cut + 1 :]
             if left in plain and right in plain:
-                return self.error(name.at, f"nothing is called {name.key}", f"to subtract, write {left} - {right}")
+                return self.error(name.at, f"there is no value {name.key}", f"to subtract, write {left} - {right}")
         near = get_close_matches(name.name, sorted(plain), n=1)
-        hint = f"did you mean {near[0]}?" if near else "write the name of a recorded or worked-out value"
-        return self.error(name.at, f"nothing is called {name.key}", hint)
+        hint = f"did you mean {near[0]}?" if near else "write the name of a recorded or calculated value"
+        return self.error(name.at, f"there is no value {name.key}", hint)
 
     def sum(self, node: BinaryOperation) -> _Result:
         left, right = self.of(node.left), self.of(node.right)
@@ -146,17 +149,17 @@ class _Checker:
             hint = ""
             for side, words in ((node.left, _words(right)), (node.right, _words(left))):
                 if isinstance(side, Constant) and not side.unit:
-                    hint = f"{side.shown} has no unit; {words} is wanted there"
+                    hint = f"{side.shown} has no unit; write it as {words}"
             raise self.error(node.at, f"{_words(left)} and {_words(right)} cannot be {verb}", hint)
         match node.operator, left.kind, right.kind:
             case "-", "reading", "reading":
                 return _Result(left.unit, "plain")
             case "+", "reading", "reading":
                 hint = "take their mean, or subtract one from the other"
-                raise self.error(node.at, "two temperatures as read cannot be added", hint)
+                raise self.error(node.at, "two temperatures cannot be added", hint)
             case "-", "plain", "reading":
-                hint = "a difference is in K; a reading in °C or °F comes first"
-                raise self.error(node.at, "a temperature as read cannot be taken from a difference", hint)
+                hint = "write the temperature first; a difference is in K"
+                raise self.error(node.at, "a temperature cannot be subtracted from a temperature difference", hint)
             case _:
                 return left if left.kind == "reading" else right
 
@@ -177,16 +180,16 @@ class _Checker:
                 at = argument.at if isinstance(argument, NameNode | Constant) else node.at
                 raise self.error(at, f"{node.function} of {_words(first)} and {_words(other)}")
         if node.function == "sqrt":
-            root = self.plain(first, node.at, "put under a root").unit ** Fraction(1, 2)
+            root = self.plain(first, node.at, "used in a root").unit ** Fraction(1, 2)
             return _Result(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
         if node.function in ("abs", "sum"):
-            return self.plain(first, node.at, "summed" if node.function == "sum" else "made absolute")
+            return self.plain(first, node.at, "summed" if node.function == "sum" else "used in abs")
         return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
 
     def plain(self, found: _Result, at: int, verb: str) -> _Result:
         if found.kind == "reading":
-            hint = "subtract another first; a difference is written in K"
-            raise self.error(at, f"a temperature as read cannot be {verb}", hint)
+            hint = "subtract another temperature first; write a difference in K"
+            raise self.error(at, f"a temperature cannot be {verb}", hint)
         return found
 
 

@@ -1,4 +1,4 @@
-"""Joints as they lie: the key `joints`."""
+"""The key `joints`: joints with the layout of their fasteners."""
 
 import re
 
@@ -11,7 +11,7 @@ from benchflow.procedure.joint_layouts import (
     star_layout,
     tokens,
 )
-from benchflow.procedure.keys.setup_keys import spoken
+from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import Joint, Ref
 from benchflow.procedure.shapes.basic_shapes import (
     LINE,
@@ -20,7 +20,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     IntegerShape,
     ListShape,
     MapShape,
-    whole,
+    integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
@@ -28,37 +28,39 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 
 
 class _Drawing(Shape[Layout]):
-    """A layout as it is drawn, a row a line."""
+    """A layout drawn as text, one row per line."""
 
-    noun = "a drawing of the joint (rows of numbers, `.` for an empty place)"
+    noun = "a drawing of the joint (rows of numbers, `.` for an empty cell)"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Layout | None:
-        found = scalar(node, self.noun, notes)
-        if found is None or not self._numbered(found, notes):
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Layout | None:
+        found = scalar(node, self.noun, context)
+        if found is None or not self._numbered(found, context):
             return None
         return grid([row for row in (tokens(line) for line in found.text.split("\n")) if row])
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {**TEXT_SCHEMA, "pattern": r"\S"}
 
-    def _numbered(self, found: YamlScalar, notes: ReadContext) -> bool:
-        """Whether the numbers are 1..n, each once. What is wrong is reported at its cell."""
+    def _numbered(self, found: YamlScalar, context: ReadContext) -> bool:
+        """True if the numbers are 1..n, each once. A problem is reported at its cell."""
         seen: dict[int, int] = {}
         good = True
         for cell in re.finditer(r"\S+", found.text):
             if cell[0] in EMPTY:
                 continue
-            number = whole(cell[0])
+            number = integer(cell[0])
             if number is None or not 1 <= number <= MOST_FASTENERS:
-                hint = "a cell is a fastener's number, or `.` for an empty place"
-                notes.problem("bad-layout", found.at(cell.start()), f"`{cell[0][:20]}` is no fastener's number", hint)
+                hint = "write a fastener's number, or `.` for an empty cell"
+                context.problem(
+                    "bad-layout", found.at(cell.start()), f"`{cell[0][:20]}` is not the number of a fastener", hint
+                )
                 good = False
             elif number in seen:
-                notes.problem(
+                context.problem(
                     "bad-layout",
                     found.at(cell.start()),
-                    f"the number {number} is in this layout twice",
-                    "number the fasteners from 1, each once, in the order of tightening",
+                    f"the number {number} occurs twice",
+                    "number the fasteners from 1 in tightening order, each number once",
                 )
                 good = False
             else:
@@ -66,28 +68,28 @@ class _Drawing(Shape[Layout]):
         if good and set(seen) != set(range(1, len(seen) + 1)):
             missing = sorted(set(range(1, max(seen) + 1)) - set(seen))
             listed = ", ".join(map(str, missing[:8])) + (", ..." if len(missing) > 8 else "")
-            notes.problem(
+            context.problem(
                 "bad-layout",
                 found.at(seen[max(seen)]),
                 f"the numbers go up to {max(seen)}, but {listed} {'is' if len(missing) == 1 else 'are'} missing",
-                "number the fasteners from 1, each once, in the order of tightening",
+                "number the fasteners from 1 in tightening order, each number once",
             )
             good = False
         if good and not seen:
-            notes.problem("bad-layout", found.mark, "there is no fastener in this layout")
+            context.problem("bad-layout", found.mark, "this layout has no fastener")
             good = False
         return good
 
 
 class _Pattern(Shape[tuple[str, Layout]]):
-    """A layout that need not be drawn, by its name."""
+    """A layout given by a pattern and its size."""
 
     noun = "a pattern such as `star 8` or `out from the middle, 2 by 5`"
     _star = re.compile(r"star\s+([0-9]{1,4})")
     _middle = re.compile(r"out\s+from\s+the\s+middle\s*,?\s*([0-9]{1,4})\s*(?:by|x|×)\s*([0-9]{1,4})")
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[str, Layout] | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> tuple[str, Layout] | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         text = found.text.strip()
@@ -98,9 +100,9 @@ class _Pattern(Shape[tuple[str, Layout]]):
             if middle:
                 return text, middle_out_layout(int(middle[1]), int(middle[2]))
         except ValueError as error:
-            notes.problem("bad-layout", found.mark, str(error), "draw the joint under `layout` instead")
+            context.problem("bad-layout", found.mark, str(error), "draw the joint under `layout`")
             return None
-        notes.problem("bad-layout", found.mark, f"`{text[:40]}` is no pattern that is known here", f"write {self.noun}")
+        context.problem("bad-layout", found.mark, f"unknown pattern `{text[:40]}`", f"write {self.noun}")
         return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -110,20 +112,27 @@ class _Pattern(Shape[tuple[str, Layout]]):
         }
 
 
-_TITLE = Key("title", LINE, "What it is, in words.")
-_THREAD = Key("thread", LINE, "The thread, as in M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
+_TITLE = Key("title", LINE, "Its title.")
+_THREAD = Key("thread", LINE, "The thread, such as M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
 _CLASS = Key(
     "class",
     LINE,
-    "Property class or grade of the fastener; in quotes, so that 10.9 stays as written.",
+    "Property class or grade of the fastener; put it in quotes.",
     examples=("10.9",),
 )
-_LUBRICANT = Key("lubricant", LINE, "What the torque assumes on thread and face.", examples=("engine oil",))
-_NUT_FACTOR = Key("nut-factor", FactorShape(), "K in T = K d F, for the estimate of preload.", examples=(0.15,))
+_LUBRICANT = Key(
+    "lubricant",
+    LINE,
+    "The lubricant on thread and bearing face that the torque is given for.",
+    examples=("engine oil",),
+)
+_NUT_FACTOR = Key(
+    "nut-factor", FactorShape(), "The nut factor K in T = K d F, for the estimated preload.", examples=(0.15,)
+)
 _LAYOUT = Key(
     "layout",
     _Drawing(),
-    "The part as it lies: a row a line, fasteners numbered in the order of tightening, `.` for an empty place.",
+    "The joint seen from above, one row per line: fasteners numbered in tightening order, `.` for an empty cell.",
     examples=("9 5 1 4 8\n10 6 2 3 7\n",),
 )
 _PATTERN = Key(
@@ -135,7 +144,7 @@ _PATTERN = Key(
 _GROUPS = Key(
     "groups",
     MapShape(ListShape(IntegerShape(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
-    "Fasteners that some stages are for alone: names with their numbers.",
+    "Groups of fasteners for stages with `only`: names with the numbers of the fasteners.",
 )
 
 
@@ -143,24 +152,24 @@ def _joint(fields: Fields) -> Joint:
     pattern = fields.get(_PATTERN)
     layout = fields.get(_LAYOUT) or (pattern[1] if pattern else ())
     count = sum(number is not None for row in layout for number in row)
-    groups = fields.has(_GROUPS, {})
+    groups = fields.get_or(_GROUPS, {})
     for name, numbers in groups.items():
         beyond = [number for number in numbers if count and number > count]
         if beyond:
             fields.problem(
                 "unknown-name",
                 _GROUPS,
-                f"the group `{name}` has fastener {beyond[0]}, and the joint has {count}",
-                "see the numbers in its layout",
+                f"the group `{name}` has fastener {beyond[0]}, but the joint has only {count}",
+                "use the numbers of the layout",
             )
     return Joint(
         fields.name.name,
-        fields.has(_TITLE, spoken(fields.name.name)),
+        fields.get_or(_TITLE, title_from_name(fields.name.name)),
         layout,
         count,
-        fields.has(_THREAD, ""),
-        fields.has(_CLASS, ""),
-        fields.has(_LUBRICANT, ""),
+        fields.get_or(_THREAD, ""),
+        fields.get_or(_CLASS, ""),
+        fields.get_or(_LUBRICANT, ""),
         fields.get(_NUT_FACTOR),
         groups,
         pattern[0] if pattern else "",

@@ -1,7 +1,7 @@
-"""An operation: what is done, when it may be, and what shows that it was done right."""
+"""Keys of an operation: instruction, order, state, time, evidence, undoing."""
 
 from benchflow.procedure.keys.part_keys import CHOOSE, MATCH
-from benchflow.procedure.keys.setup_keys import CAUTIONS_SAY, cautions, spoken
+from benchflow.procedure.keys.setup_keys import CAUTIONS_DESCRIPTION, cautions, title_from_name
 from benchflow.procedure.keys.tightening_keys import TIGHTEN
 from benchflow.procedure.keys.value_keys import RECORD, WORK_OUT
 from benchflow.procedure.model import Hold, Operation, Ref, TimeSince, Undo
@@ -24,54 +24,55 @@ from benchflow.quantity import Limit
 ID = Key(
     "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
 )
-TITLE = Key("title", FILLED_LINE, "What is done, in a line. Texts under `each` may say {cylinder}.")
-DO = Key("do", FILLED_PARAGRAPH, "The instruction. A line each where there are several steps.")
-BECAUSE = Key("because", FILLED_PARAGRAPH, "Why it stands here, for the builder and for the printed sheet.")
-_CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_SAY)
-_WHEN = Key("when", WHEN, "Only for these choices of the options; otherwise it is not part of the build.")
+TITLE = Key("title", FILLED_LINE, "What is done, on one line. Under `each`, texts can contain {cylinder}.")
+DO = Key("do", FILLED_PARAGRAPH, "The instruction; one line per step.")
+BECAUSE = Key("because", FILLED_PARAGRAPH, "Why it is done at this point, for the builder and the printed sheet.")
+_CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
+_WHEN = Key("when", WHEN, "Part of the build only for these choices of the options.")
 _EACH = Key(
     "each",
     ReferenceShape("places", "a set of places"),
-    "Repeated for each place of this set; ids become seat[1], seat[2].",
+    "Repeated at each place of this set; the ids become seat[1], seat[2].",
 )
 _AFTER = Key(
     "after",
     ListShape(ReferenceShape("prerequisite", "an id"), single=True),
     "What has to be done before: an operation's id, `id[*]` for all its places, `id[2]` for one, or a section's id. "
-    "Under the same `each`, a plain id is the same place.",
+    "Under the same `each`, an id without a place means the same place.",
     examples=(["set-head-down"],),
 )
-_NEEDS = Key(
-    "needs", NEEDS, "How the assembly has to stand before it is taken up: each variable with a value or a list of them."
-)
-_DURING = Key("during", SETTINGS, "How the assembly stands while it is in hand; falls away when it is done.")
-_SETS = Key("sets", SETTINGS, "How the assembly stands when it is done.")
+_NEEDS = Key("needs", NEEDS, "The state that is needed to start it: each variable with a value or a list of values.")
+_DURING = Key("during", SETTINGS, "The state while it is in progress; it ends when the operation is done.")
+_SETS = Key("sets", SETTINGS, "The state when it is done.")
 _TAKES = Key(
-    "takes", QuantityShape("time"), "The least it takes, for the check of the time windows.", examples=("5 min",)
+    "takes",
+    QuantityShape("time"),
+    "The shortest time that it takes, for the check of the time windows.",
+    examples=("5 min",),
 )
 _USES = Key(
     "uses",
     ListShape(ReferenceShape("used", "a name from the kit or the instruments"), single=True),
-    "Parts, consumables and instruments it uses, by name.",
+    "Names of the parts, consumables and instruments that it uses.",
 )
-_RECORD = Key("record", RECORD, "Values to be read, by name.")
-_WORK_OUT = Key("work-out", WORK_OUT, "Values worked out from others, by name.")
-_CHOOSE = Key("choose", CHOOSE, "Parts chosen from a table by a value.")
-_MATCH = Key("match", MATCH, "A measured set of parts given to a set of places.")
-_TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened here, and its stages.")
+_RECORD = Key("record", RECORD, "Values to measure, by name.")
+_WORK_OUT = Key("work-out", WORK_OUT, "Values calculated from others, by name.")
+_CHOOSE = Key("choose", CHOOSE, "Parts that are chosen by a value from a table.")
+_MATCH = Key("match", MATCH, "The assignment of measured parts to places.")
+_TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened, and its stages.")
 _CHECK = Key(
     "check",
     ListShape(FILLED_LINE, single=True, at_least=1, distinct=True),
-    "What is to be seen or felt, each to be ticked.",
+    "What to see or feel; each item is ticked.",
 )
 _GUARDS = Key(
     "guards-against",
     ListShape(ReferenceShape("failure", "a name under `failures`"), single=True),
-    "The complaints that it guards against.",
+    "The complaints that it prevents or detects.",
 )
 
 
-def _window(limit: Limit, node: YamlNode, name: Ref, notes: ReadContext) -> TimeSince:
+def _window(limit: Limit, node: YamlNode, name: Ref, context: ReadContext) -> TimeSince:
     return TimeSince(name, limit.low, limit.high, limit.text)
 
 
@@ -79,44 +80,44 @@ _TIME = Key(
     "time",
     MapShape(
         TransformedShape(LimitShape("time", "at most 10 min"), _window),
-        "operations with the time since they were finished",
+        "operations with the accepted time since they were finished",
         key=KeyReferenceShape("operation", "an operation's id"),
     ),
-    "The time since another operation was last finished: the lower end holds back taking up, the upper end finishing. "
-    "It also comes after that operation.",
+    "The time since another operation was last finished: no start before the lower end, no finish after the upper end. "
+    "The operation also comes after the other one.",
     examples=({"apply-sealant": "at most 10 min"},),
 )
 
-_BY = Key("by", LINE, "The role that signs: inspector.", required=True)
+_BY = Key("by", LINE, "The role that signs, such as inspector.", required=True)
 _FOR = Key("for", FILLED_LINE, "What is signed for.")
 
 
 def _hold(fields: Fields) -> Hold:
-    return Hold(fields.has(_BY, ""), fields.has(_FOR, ""), fields.node.mark)
+    return Hold(fields.get_or(_BY, ""), fields.get_or(_FOR, ""), fields.node.mark)
 
 
 _HOLD = Key(
     "hold",
     KeyedShape("hold", "`hold`", (_BY, _FOR), _hold),
-    "Not finished until this role has signed; nothing that comes after may start.",
+    "This role has to sign before the operation is finished and before anything after it can start.",
 )
 
-_UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is taken back.")
-_UNDO_NEEDS = Key("needs", NEEDS, "How the assembly has to stand before it is taken back.")
-_UNDO_SETS = Key("sets", SETTINGS, "How the assembly stands afterwards, where what stood before will not do.")
+_UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is undone.")
+_UNDO_NEEDS = Key("needs", NEEDS, "The state that is needed to undo it.")
+_UNDO_SETS = Key("sets", SETTINGS, "The state afterwards, if it is not the state before the operation.")
 _DISCARD = Key(
     "discard",
     ListShape(ReferenceShape("kit", "a part's name"), single=True),
-    "Parts that are thrown away when it comes off.",
+    "Parts that are thrown away when it is undone.",
 )
 
 
 def _undo(fields: Fields) -> Undo:
     return Undo(
-        fields.has(_UNDO_DO, ""),
-        fields.has(_UNDO_NEEDS, {}),
-        fields.has(_DISCARD, ()),
-        fields.has(_UNDO_SETS, {}),
+        fields.get_or(_UNDO_DO, ""),
+        fields.get_or(_UNDO_NEEDS, {}),
+        fields.get_or(_DISCARD, ()),
+        fields.get_or(_UNDO_SETS, {}),
         fields.node.mark,
     )
 
@@ -124,13 +125,13 @@ def _undo(fields: Fields) -> Undo:
 _UNDO = Key(
     "undo",
     KeyedShape("undo", "`undo`", (_UNDO_DO, _UNDO_NEEDS, _DISCARD, _UNDO_SETS), _undo),
-    "How it is taken back. Without it the operation cannot be taken back.",
+    "How it is undone. Without `undo` the operation cannot be undone.",
 )
 
 _RESTORED_BY = Key(
     "restored-by",
     ReferenceShape("whole-operation", "an operation's id"),
-    "The operation that puts it right.",
+    "The operation that restores it.",
     required=True,
 )
 
@@ -142,67 +143,71 @@ def _temporary(fields: Fields) -> Ref | None:
 _TEMPORARY = Key(
     "temporary",
     KeyedShape("temporary", "`temporary`", (_RESTORED_BY,), _temporary),
-    "A setting that the session may not end with, and the operation that puts it right.",
+    "A temporary setting that must not remain at the end of the job, and the operation that restores it.",
 )
 
 
 def _operation(fields: Fields) -> Operation:
-    notes = fields.notes
+    context = fields.context
     each = fields.get(_EACH)
-    _check_placeholders(each.name if each else None, notes)
+    _check_placeholders(each.name if each else None, context)
     ident = fields.get(ID)
     if ident is None:
         written = fields.nodes.get("id")
-        notes.half_known.update([getattr(written, "text", "")])
+        context.unreadable_names.update([getattr(written, "text", "")])
     elif not fields.wrote(TITLE):
-        notes.problem(
-            "missing-title", fields.mark, f"`{ident}` has no title", "write `title`: what is done, in a line", "warning"
+        context.problem(
+            "missing-title",
+            fields.mark,
+            f"`{ident}` has no title",
+            "write `title`: what is done, on one line",
+            "warning",
         )
     restored = fields.get(_TEMPORARY)
     return Operation(
         id=ident or "",
-        title=fields.has(TITLE, spoken(ident or "")),
+        title=fields.get_or(TITLE, title_from_name(ident or "")),
         section="",
         number=0,
-        do=fields.has(DO, ""),
-        because=fields.has(BECAUSE, ""),
-        cautions=fields.has(_CAUTIONS, ()),
-        when=fields.has(_WHEN, {}),
+        do=fields.get_or(DO, ""),
+        because=fields.get_or(BECAUSE, ""),
+        cautions=fields.get_or(_CAUTIONS, ()),
+        when=fields.get_or(_WHEN, {}),
         each=each.name if each else None,
-        after=fields.has(_AFTER, ()),
-        needs=fields.has(_NEEDS, {}),
-        during=fields.has(_DURING, {}),
-        sets=fields.has(_SETS, {}),
-        time=tuple(fields.has(_TIME, {}).values()),
+        after=fields.get_or(_AFTER, ()),
+        needs=fields.get_or(_NEEDS, {}),
+        during=fields.get_or(_DURING, {}),
+        sets=fields.get_or(_SETS, {}),
+        time=tuple(fields.get_or(_TIME, {}).values()),
         takes=fields.get(_TAKES),
-        uses=fields.has(_USES, ()),
-        record=tuple(fields.has(_RECORD, {}).values()),
-        work_out=tuple(fields.has(_WORK_OUT, {}).values()),
-        choose=tuple(fields.has(_CHOOSE, {}).values()),
-        match=tuple(fields.has(_MATCH, {}).values()),
+        uses=fields.get_or(_USES, ()),
+        record=tuple(fields.get_or(_RECORD, {}).values()),
+        work_out=tuple(fields.get_or(_WORK_OUT, {}).values()),
+        choose=tuple(fields.get_or(_CHOOSE, {}).values()),
+        match=tuple(fields.get_or(_MATCH, {}).values()),
         tighten=fields.get(_TIGHTEN),
-        check=fields.has(_CHECK, ()),
+        check=fields.get_or(_CHECK, ()),
         hold=fields.get(_HOLD),
-        guards_against=fields.has(_GUARDS, ()),
+        guards_against=fields.get_or(_GUARDS, ()),
         undo=fields.get(_UNDO),
         restored_by=restored,
         mark=fields.mark,
     )
 
 
-def _check_placeholders(each: str | None, notes: ReadContext) -> None:
-    """``{cylinder}`` stands for the place under `each: cylinder`, and nothing else may stand in braces."""
-    for word, mark in notes.placeholders:
+def _check_placeholders(each: str | None, context: ReadContext) -> None:
+    """Report every placeholder other than ``{cylinder}`` under `each: cylinder`."""
+    for word, mark in context.placeholders:
         if word == each:
             continue
-        fits = f"`{{{each}}}` is filled in here" if each else "only under `each` is there a place to fill in"
-        notes.problem(
+        possible = f"`{{{each}}}` is possible here" if each else "a placeholder is possible only under `each`"
+        context.problem(
             "unknown-placeholder",
             mark,
-            f"nothing is known to fill in for {{{word[:40]}}}",
-            f"{fits}; for braces write {{{{...}}}}",
+            f"unknown placeholder {{{word[:40]}}}",
+            f"{possible}; for braces in a text write {{{{...}}}}",
         )
-    notes.placeholders.clear()
+    context.placeholders.clear()
 
 
 OPERATION = KeyedShape(
@@ -213,8 +218,8 @@ OPERATION = KeyedShape(
         _RECORD, _WORK_OUT, _CHOOSE, _MATCH, _TIGHTEN, _CHECK, _HOLD, _GUARDS, _UNDO, _TEMPORARY,
     ),
     _operation,
-    advice={
-        "before": "write it the other way round: `after` on the operation that comes later",
+    hints={
+        "before": "write `after` on the operation that comes later",
         "caution": "write `cautions: [{caution: ...}]`",
         "warning": "write `cautions: [{warning: ...}]`",
         "danger": "write `cautions: [{danger: ...}]`",

@@ -1,4 +1,4 @@
-"""Choosing a part from a table, and giving a measured set of parts to a set of places: `choose` and `match`."""
+"""The keys `choose` (a part from a table) and `match` (measured parts to places)."""
 
 from benchflow.procedure.keys.setup_keys import limit_dimension
 from benchflow.procedure.model import ChoiceRow, PartChoice, PartMatching, StockSizes
@@ -18,20 +18,20 @@ from benchflow.quantity import (
     parse_quantity,
 )
 
-_TITLE = Key("title", FILLED_LINE, "What it is, in words.")
+_TITLE = Key("title", FILLED_LINE, "Its title.")
 
 # --- choose -----------------------------------------------------------------------------------------
 
 _ROW_ABOVE = Key(
     "above",
     RawTextShape("a quantity"),
-    "The lower edge, where it is written: it must be the upper edge of the row before.",
+    "The lower edge; it must be the upper edge of the row before.",
     examples=("0.10 mm",),
 )
 _ROW_UP_TO = Key(
     "up to",
     RawTextShape("a quantity"),
-    "The upper edge, which still belongs to this row.",
+    "The upper edge; it belongs to this row.",
     required=True,
     examples=("0.20 mm",),
 )
@@ -39,14 +39,14 @@ _ROW_TAKE = Key("take", LINE, "The part to take.", required=True)
 
 
 class _TableRow:
-    """A row as written, with the places of its edges."""
+    """A row of the table, with the marks of its edges."""
 
     def __init__(self, fields: Fields) -> None:
-        notes = fields.notes
+        context = fields.context
         above, up_to = fields.get(_ROW_ABOVE), fields.get(_ROW_UP_TO)
-        self.above = None if above is None else quantity_or_count(above, notes)
-        self.up_to = None if up_to is None else quantity_or_count(up_to, notes)
-        self.take = fields.has(_ROW_TAKE, "")
+        self.above = None if above is None else quantity_or_count(above, context)
+        self.up_to = None if up_to is None else quantity_or_count(up_to, context)
+        self.take = fields.get_or(_ROW_TAKE, "")
         self.above_mark, self.mark = fields.at(_ROW_ABOVE), fields.at(_ROW_UP_TO)
 
 
@@ -56,57 +56,57 @@ _FROM = Key(
     ListShape(
         KeyedShape("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _TableRow), at_least=1
     ),
-    "The table, smallest first and without gaps: what to take up to which value.",
+    "The table: which part to take up to which value, smallest first and without gaps.",
     required=True,
 )
 
 
 def _choose(fields: Fields) -> PartChoice:
     by = fields.get(_BY)
-    rows = fields.has(_FROM, ())
-    _check_table(rows, fields.notes)
+    rows = fields.get_or(_FROM, ())
+    _check_table(rows, fields.context)
     bands = tuple(ChoiceRow(row.up_to, row.take) for row in rows if row.up_to is not None)
     return PartChoice(
         fields.name.name,
         by.name if by else "",
         bands,
         rows[0].above if rows else None,
-        fields.has(_TITLE, ""),
+        fields.get_or(_TITLE, ""),
         fields.mark,
     )
 
 
-def _check_table(rows: tuple[_TableRow, ...], notes: ReadContext) -> None:
-    """Each row begins where the one before ends."""
+def _check_table(rows: tuple[_TableRow, ...], context: ReadContext) -> None:
+    """Report rows that leave a gap or overlap."""
     before: Quantity | None = None
     for row in rows:
         edges = [edge for edge in (before, row.above, row.up_to) if edge is not None]
         if len({dimension_of(edge.unit) for edge in edges}) > 1:
-            notes.problem("wrong-dimension", row.mark, "the edges of this table are not all of one kind")
+            context.problem("wrong-dimension", row.mark, "the edges of this table have different dimensions")
             return
         low = row.above if row.above is not None else before
         if row.above is not None and before is not None:
             if base(row.above) > base(before):
-                notes.problem(
+                context.problem(
                     "gap-in-table",
                     row.above_mark,
-                    f"nothing is to be taken from {before.entered} to {row.above.entered}",
-                    f"begin this row above {before.entered}",
+                    f"no row covers {before.entered} to {row.above.entered}",
+                    f"write `above: {before.entered}`",
                 )
             elif base(row.above) < base(before):
-                notes.problem(
+                context.problem(
                     "overlap-in-table",
                     row.above_mark,
-                    f"two parts are to be taken from {row.above.entered} to {before.entered}",
-                    f"begin this row above {before.entered}",
+                    f"two rows cover {row.above.entered} to {before.entered}",
+                    f"write `above: {before.entered}`",
                 )
         if row.up_to is not None and low is not None and base(row.up_to) <= base(low):
-            notes.problem(
+            context.problem(
                 "overlap-in-table",
                 row.mark,
-                f"this row goes up to {row.up_to.entered}, and the one before to {low.entered} already"
+                f"this row ends at {row.up_to.entered}, but the row before already ends at {low.entered}"
                 if row.above is None
-                else f"this row ends at {row.up_to.entered}, which is not above {low.entered}, where it begins",
+                else f"this row begins at {low.entered} and ends at {row.up_to.entered}",
                 "write the rows with the smallest first",
             )
         before = row.up_to if row.up_to is not None else before
@@ -121,41 +121,46 @@ CHOOSE = MapShape(
 _MEASURED = Key(
     "measured",
     ReferenceShape("parts", "a part's or a value's name"),
-    "The parts on hand, measured: a part of the kit, or a value.",
+    "The measured parts on hand: a part of the kit, or a recorded value.",
     required=True,
 )
 _TO = Key(
     "to",
     ReferenceShape("places", "a set of places"),
-    "The places that they are for: a name under `places`.",
+    "The places for the parts: a name under `places`.",
     required=True,
 )
 _SO_THAT = Key(
     "so that",
     ReferenceShape("value", "a value's name"),
-    "The value that has to come within the limit at every place.",
+    "The calculated value that has to be within the limit at every place.",
     required=True,
 )
 _LIMIT = Key(
     "limit",
     LimitShape(None, "0.20 .. 0.30 mm"),
-    "What it has to come within.",
+    "The limit for that value.",
     required=True,
     examples=("0.20 .. 0.30 mm",),
 )
-_AIM = Key("aim", RawTextShape("a quantity"), "What it should be as near to as can be.", examples=("0.25 mm",))
+_AIM = Key(
+    "aim",
+    RawTextShape("a quantity"),
+    "The best value: the result should be as close to it as possible.",
+    examples=("0.25 mm",),
+)
 
 
 _SIZES = Key(
     "sizes",
     RawTextShape("the sizes that can be bought"),
-    "The sizes that can be bought, so that it can be said what to buy when those on hand will not do.",
+    "The sizes that can be bought. If the parts on hand do not fit, the program says which size to buy.",
     examples=("2.00 .. 2.98 mm step 0.02 mm",),
 )
 
 
-def _sizes(written: YamlScalar, notes: ReadContext) -> StockSizes | None:
-    """``2.00 .. 2.98 mm step 0.02 mm``."""
+def _sizes(written: YamlScalar, context: ReadContext) -> StockSizes | None:
+    """Parse ``2.00 .. 2.98 mm step 0.02 mm``; ``None`` with a problem if that fails."""
     span, step, every = written.text.partition(" step ")
     try:
         within = parse_limit(span.strip())
@@ -163,22 +168,22 @@ def _sizes(written: YamlScalar, notes: ReadContext) -> StockSizes | None:
             raise QuantityError("bad-quantity", written.text, len(written.text), "the step is missing")
         each = parse_quantity(every.strip(), dimension=dimension_of(within.low.unit))
         if each.value <= 0:
-            raise QuantityError("bad-quantity", written.text, len(span) + 6, "a step is more than nothing")
+            raise QuantityError("bad-quantity", written.text, len(span) + 6, "the step must be above zero")
     except QuantityError as error:
         hint = "write it like 2.00 .. 2.98 mm step 0.02 mm"
-        notes.problem(error.code, written.mark, f"`{written.text[:60]}`: {error.why}", hint)
+        context.problem(error.code, written.mark, f"`{written.text[:60]}`: {error.why}", hint)
         return None
     return StockSizes(within.low, within.high, each, written.text)
 
 
 def _match(fields: Fields) -> PartMatching:
-    notes = fields.notes
+    context = fields.context
     measured, to, so_that = fields.get(_MEASURED), fields.get(_TO), fields.get(_SO_THAT)
     within, aimed, made = fields.get(_LIMIT), fields.get(_AIM), fields.get(_SIZES)
     aim = None
     if aimed is not None:
-        aim = quantity(aimed, notes, limit_dimension(within) if within is not None else None)
-    notes.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
+        aim = quantity(aimed, context, limit_dimension(within) if within is not None else None)
+    context.nodes["limit", fields.mark] = fields.nodes.get("limit", fields.node)
     return PartMatching(
         fields.name.name,
         measured.name if measured else "",
@@ -186,8 +191,8 @@ def _match(fields: Fields) -> PartMatching:
         so_that.name if so_that else "",
         within or Limit(None, None, ""),
         aim,
-        fields.has(_TITLE, ""),
-        None if made is None else _sizes(made, notes),
+        fields.get_or(_TITLE, ""),
+        None if made is None else _sizes(made, context),
         fields.mark,
     )
 

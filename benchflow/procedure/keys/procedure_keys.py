@@ -1,4 +1,4 @@
-"""The whole file: the keys at the top level."""
+"""The keys at the top level of a procedure file."""
 
 from typing import cast
 
@@ -7,7 +7,7 @@ from msgspec import Struct
 from benchflow.procedure.keys.joint_keys import JOINTS
 from benchflow.procedure.keys.operation_keys import OPERATION
 from benchflow.procedure.keys.setup_keys import (
-    CAUTIONS_SAY,
+    CAUTIONS_DESCRIPTION,
     FAILURES,
     FOLLOW_UP,
     INSTRUMENTS,
@@ -33,17 +33,17 @@ FORMAT = "1"
 class _Format(Shape[str]):
     noun = f"`{FORMAT}`, the version of the format"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if found.text != FORMAT:
             newer = found.text.isdecimal() and len(found.text) < 9 and int(found.text) > int(FORMAT)
-            notes.problem(
+            context.problem(
                 "unknown-format",
                 found.mark,
-                f"this file says format `{found.text[:20]}`; this program reads format {FORMAT}",
-                "a newer benchflow is needed" if newer else f"write `benchflow: {FORMAT}`",
+                f"the file has format `{found.text[:20]}`; this program reads format {FORMAT}",
+                "install a newer benchflow" if newer else f"write `benchflow: {FORMAT}`",
             )
             return None
         return found.text
@@ -53,7 +53,7 @@ class _Format(Shape[str]):
 
 
 class UnnumberedSection(Struct, frozen=True):
-    """A section as read: ``id`` is ``None`` where it is still to be made from the title."""
+    """A section as read. An ``id`` of ``None`` is later made from the title."""
 
     id: str | None
     title: str
@@ -61,12 +61,12 @@ class UnnumberedSection(Struct, frozen=True):
     mark: Mark
 
 
-_SECTION_TITLE = Key("title", LINE, "What this part of the work is, in a line.")
-_SECTION_ID = Key("id", NAMED, "The name for `after`; made from the title where it is not given.")
+_SECTION_TITLE = Key("title", LINE, "What this part of the work is, on one line.")
+_SECTION_ID = Key("id", NAMED, "The name for `after`; by default made from the title.")
 _OPERATIONS = Key(
     "operations",
     ListShape(OPERATION),
-    "The operations of this section, in the order they are usually done.",
+    "The operations of this section, in their usual order.",
     required=True,
 )
 
@@ -75,42 +75,46 @@ def _section(fields: Fields) -> UnnumberedSection:
     given = fields.get(_SECTION_ID)
     title = fields.get(_SECTION_TITLE)
     if not fields.wrote(_SECTION_TITLE):
-        fields.notes.problem("missing-title", fields.mark, "this section has no title", "write `title`", "warning")
-    return UnnumberedSection(given, title or given or "", fields.has(_OPERATIONS, ()), fields.mark)
+        fields.context.problem("missing-title", fields.mark, "this section has no title", "write `title`", "warning")
+    return UnnumberedSection(given, title or given or "", fields.get_or(_OPERATIONS, ()), fields.mark)
 
 
 _SECTION = KeyedShape("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPERATIONS), _section)
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))
 _ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))
-_TITLE = Key("title", LINE, "What is done, in a line.")
-_REVISION = Key("revision", LINE, "The revision, in quotes so that it stays as written.", examples=("B",))
+_TITLE = Key("title", LINE, "What is done, on one line.")
+_REVISION = Key("revision", LINE, "The revision; put it in quotes.", examples=("B",))
 _SUBJECT = Key("subject", LINE, "What is being built.")
 _SOURCE = Key("source", PARAGRAPH, "Where the numbers come from.")
-_NOTICE = Key("notice", PARAGRAPH, "Shown before anything else.")
-_CAUTIONS = Key("cautions", cautions(), CAUTIONS_SAY)
-_UNITS = Key("units", UNITS, "The unit that the screen shows for each kind of quantity; any unit may be entered.")
+_NOTICE = Key("notice", PARAGRAPH, "A notice that is shown first.")
+_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
+_UNITS = Key("units", UNITS, "The unit that the screen shows for each dimension; any unit can be entered.")
 _OPTIONS = Key(
-    "options", OPTIONS, "What is asked when the session opens, and decides which operations are part of the build."
+    "options", OPTIONS, "Questions at the start of a job; the answers decide which operations are part of the build."
 )
-_PLACES = Key("places", PLACES, "Sets of places that operations and readings repeat over, in this order.")
-_STATE = Key("state", STATE, "How the assembly can stand: variables with a few named values each.")
-_INTERFERENCE = Key("interference", INTERFERENCE, "Values that must never stand together, and why.")
-_MOVES = Key("moves", MOVES, "What may be done any number of times between operations, such as turning the crank.")
+_PLACES = Key("places", PLACES, "Sets of places at which operations and readings are repeated, in this order.")
+_STATE = Key("state", STATE, "The possible states of the assembly: variables, each with a few named values.")
+_INTERFERENCE = Key("interference", INTERFERENCE, "Values that must never occur together, and why.")
+_MOVES = Key(
+    "moves",
+    MOVES,
+    "Changes of state that can be made any number of times between operations, such as turning the crank.",
+)
 _KIT = Key("kit", KIT, "Parts and consumables.")
 _INSTRUMENTS = Key(
-    "instruments", INSTRUMENTS, "The instruments that are needed; the shop's register says what there is."
+    "instruments", INSTRUMENTS, "The instruments that are needed. Which ones the shop has is in its register."
 )
-_JOINTS = Key("joints", JOINTS, "Joints as they lie, with their fasteners.")
+_JOINTS = Key("joints", JOINTS, "Joints with the positions of their fasteners.")
 _FAILURES = Key(
-    "failures", FAILURES, "What may come back, in the customer's words; operations name the ones they guard against."
+    "failures", FAILURES, "Possible complaints, in the customer's words; operations name those that they guard against."
 )
 _SECTIONS = Key("sections", ListShape(_SECTION, at_least=1), "The work, in sections.", required=True)
-_FOLLOW_UP = Key("follow-up", FOLLOW_UP, "What remains to be done after the build.")
+_FOLLOW_UP = Key("follow-up", FOLLOW_UP, "Work that remains after the build.")
 
 
 class UnnumberedProcedure(Struct, frozen=True):
-    """The procedure as read, its sections not yet numbered through."""
+    """The procedure as read; sections and operations are not numbered yet."""
 
     procedure: Procedure
     sections: tuple[UnnumberedSection, ...]
@@ -119,29 +123,29 @@ class UnnumberedProcedure(Struct, frozen=True):
 def _procedure(fields: Fields) -> UnnumberedProcedure:
     ident = fields.get(_ID)
     if not fields.wrote(_TITLE):
-        fields.notes.problem("missing-title", fields.mark, "the procedure has no title", "write `title`", "warning")
+        fields.context.problem("missing-title", fields.mark, "the procedure has no title", "write `title`", "warning")
     procedure = Procedure(
         id=ident or "",
-        title=fields.has(_TITLE, ident or ""),
-        revision=fields.has(_REVISION, ""),
-        subject=fields.has(_SUBJECT, ""),
-        source=fields.has(_SOURCE, ""),
-        notice=fields.has(_NOTICE, ""),
-        cautions=fields.has(_CAUTIONS, ()),
-        units=fields.has(_UNITS, {}),
-        options=tuple(fields.has(_OPTIONS, {}).values()),
-        places=fields.has(_PLACES, {}),
-        state=tuple(fields.has(_STATE, {}).values()),
-        interference=fields.has(_INTERFERENCE, ()),
-        moves=tuple(fields.has(_MOVES, {}).values()),
-        kit=fields.has(_KIT, ()),
-        instruments=tuple(fields.has(_INSTRUMENTS, {}).values()),
-        joints=tuple(fields.has(_JOINTS, {}).values()),
-        failures=tuple(fields.has(_FAILURES, {}).values()),
-        follow_up=fields.has(_FOLLOW_UP, ()),
-        decision=cast(DecisionRule, fields.has(DECISION, "simple")),
+        title=fields.get_or(_TITLE, ident or ""),
+        revision=fields.get_or(_REVISION, ""),
+        subject=fields.get_or(_SUBJECT, ""),
+        source=fields.get_or(_SOURCE, ""),
+        notice=fields.get_or(_NOTICE, ""),
+        cautions=fields.get_or(_CAUTIONS, ()),
+        units=fields.get_or(_UNITS, {}),
+        options=tuple(fields.get_or(_OPTIONS, {}).values()),
+        places=fields.get_or(_PLACES, {}),
+        state=tuple(fields.get_or(_STATE, {}).values()),
+        interference=fields.get_or(_INTERFERENCE, ()),
+        moves=tuple(fields.get_or(_MOVES, {}).values()),
+        kit=fields.get_or(_KIT, ()),
+        instruments=tuple(fields.get_or(_INSTRUMENTS, {}).values()),
+        joints=tuple(fields.get_or(_JOINTS, {}).values()),
+        failures=tuple(fields.get_or(_FAILURES, {}).values()),
+        follow_up=fields.get_or(_FOLLOW_UP, ()),
+        decision=cast(DecisionRule, fields.get_or(DECISION, "simple")),
     )
-    return UnnumberedProcedure(procedure, fields.has(_SECTIONS, ()))
+    return UnnumberedProcedure(procedure, fields.get_or(_SECTIONS, ()))
 
 
 PROCEDURE = KeyedShape(
@@ -152,5 +156,5 @@ PROCEDURE = KeyedShape(
         _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
     ),
     _procedure,
-    advice={"operations": "operations belong into a section: `sections: [{title: ..., operations: [...]}]`"},
+    hints={"operations": "write operations in a section: `sections: [{title: ..., operations: [...]}]`"},
 )  # fmt: skip

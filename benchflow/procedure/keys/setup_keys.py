@@ -1,4 +1,4 @@
-"""What stands at the head of a procedure: options, places, state, rules, moves, kit, instruments, failures."""
+"""Keys of the setup: options, places, state, interference, moves, kit, instruments, failures, follow-up, units."""
 
 from typing import cast, get_args
 
@@ -35,8 +35,8 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode
 from benchflow.quantity import dimension_of
 
 
-def spoken(name: str) -> str:
-    """A name as words, where the author gave none: ``head-gasket`` is "Head gasket"."""
+def title_from_name(name: str) -> str:
+    """The default title for a name: "Head gasket" for ``head-gasket``."""
     words = name.replace("-", " ").replace("_", " ").strip()
     return words[:1].upper() + words[1:]
 
@@ -45,94 +45,94 @@ def spoken(name: str) -> str:
 
 
 def cautions(filled: bool = False) -> Shape[tuple[Caution, ...]]:
-    """A list of cautions, each a signal word with its text. ``filled`` under an operation."""
+    """The shape of a list of cautions. ``filled`` allows placeholders."""
     text = TextShape("the text of the caution", filled=filled)
     meanings = {
-        "danger": "Will kill or maim if it is not avoided.",
-        "warning": "Could kill or maim if it is not avoided.",
-        "caution": "Could hurt somebody, or ruin a part, if it is not avoided.",
-        "notice": "No danger to anybody, but to be known beforehand.",
+        "danger": "Death or serious injury will result if it is not avoided.",
+        "warning": "Death or serious injury could result if it is not avoided.",
+        "caution": "Minor injury or a damaged part could result if it is not avoided.",
+        "notice": "No danger to people, but important to know before.",
     }
     keys = tuple(Key(word, text, meanings[word]) for word in get_args(Signal))
 
     def build(fields: Fields) -> Caution | None:
         for key in keys:
-            said = fields.get(key)
-            if said is not None:
-                return Caution(cast(Signal, key.name), said)
+            found = fields.get(key)
+            if found is not None:
+                return Caution(cast(Signal, key.name), found)
         return None
 
     return ListShape(KeyedShape("caution", "a caution", keys, build, one_of=keys))
 
 
-CAUTIONS_SAY = (
-    "Signal words and texts, shown above the instruction: danger, warning, caution or notice (ANSI Z535, ISO 3864)."
+CAUTIONS_DESCRIPTION = (
+    "Shown above the instruction: a signal word (danger, warning, caution, notice: ANSI Z535, ISO 3864) and a text."
 )
 
 # --- options and places -----------------------------------------------------------------------------
 
-_ASK = Key("ask", LINE, "The question asked when the session opens.")
+_ASK = Key("ask", LINE, "The question at the start of a job.")
 _CHOICES = Key(
     "choices",
     ListShape(LABEL, at_least=1, distinct=True),
-    "The answers to choose from, the usual one first.",
+    "The possible answers, the usual one first.",
     required=True,
 )
 
 
 def _option(fields: Fields) -> Option:
     name = fields.name.name
-    return Option(name, fields.has(_ASK, f"{spoken(name)}?"), fields.has(_CHOICES, ()), fields.mark)
+    return Option(name, fields.get_or(_ASK, f"{title_from_name(name)}?"), fields.get_or(_CHOICES, ()), fields.mark)
 
 
 OPTIONS = MapShape(KeyedShape("option", "an option", (_ASK, _CHOICES), _option), "options by name")
-PLACES = MapShape(ListShape(LABEL, at_least=1, distinct=True), "names with the places that each repeats over")
+PLACES = MapShape(ListShape(LABEL, at_least=1, distinct=True), "sets of places by name")
 
 # --- state ------------------------------------------------------------------------------------------
 
 
-def _value_names(values: tuple[str, ...], node: YamlNode, name: Ref, notes: ReadContext) -> dict[str, str]:
+def _value_names(values: tuple[str, ...], node: YamlNode, name: Ref, context: ReadContext) -> dict[str, str]:
     return dict.fromkeys(values, "")
 
 
 _VALUES = Key(
     "values",
     EitherShape(
-        "a list of values, or values with their words for the bench",
+        "a list of values, or values with their text for the bench",
         items=TransformedShape(ListShape(LABEL, at_least=1, distinct=True), _value_names),
-        entries=MapShape(LINE, "values with their words", key=LABEL, at_least=1),
+        entries=MapShape(LINE, "values with their text", key=LABEL, at_least=1),
     ),
-    "The ways this can stand: a list, or each value with its words for the bench (at-deck: at the deck).",
+    "The possible values: a list, or each value with its text for the bench (at-deck: at the deck).",
     required=True,
     examples=(["at-deck", "down"],),
 )
 _START = Key(
     "start",
     LABEL,
-    "How it stands when the session opens: one of the values, or `ask`, which asks the builder.",
+    "The value at the start of a job: one of the values, or `ask` to ask the builder.",
     required=True,
 )
 _STATE_ASK = Key("ask", LINE, "The question for `start: ask`.")
-_STATE_TITLE = Key("title", LINE, "Its name in words, for the bench.")
+_STATE_TITLE = Key("title", LINE, "Its title for the bench.")
 
 
 def _variable(fields: Fields) -> Variable:
     name = fields.name.name
-    words = fields.has(_VALUES, {})
+    words = fields.get_or(_VALUES, {})
     start = fields.get(_START)
     if start == "ask":
         start = None
     elif start is not None:
-        fields.notes.mention("state-value", start, fields.at(_START), of=name)
+        fields.context.mention("state-value", start, fields.at(_START), of=name)
     if "ask" in words:
-        fields.problem("bad-name", _VALUES, "`ask` cannot be a value: `start: ask` means asking the builder")
+        fields.problem("bad-name", _VALUES, "`ask` cannot be a value, because `start: ask` asks the builder")
     return Variable(
         name,
         tuple(words),
         start,
-        fields.has(_STATE_ASK, ""),
-        fields.has(_STATE_TITLE, ""),
-        {value: said for value, said in words.items() if said},
+        fields.get_or(_STATE_ASK, ""),
+        fields.get_or(_STATE_TITLE, ""),
+        {value: text for value, text in words.items() if text},
         fields.mark,
     )
 
@@ -143,49 +143,50 @@ STATE = MapShape(
 )
 
 _NEVER = Key(
-    "never", NEVER, "The values that must not stand together, each a value or a list of values.", required=True
+    "never",
+    NEVER,
+    "The values that must not occur together: each variable with a value or a list of values.",
+    required=True,
 )
-_RULE_BECAUSE = Key("because", LINE, "What would happen, in the builder's words.")
+_RULE_BECAUSE = Key("because", LINE, "What would happen if they did.")
 
 
 def _rule(fields: Fields) -> Rule:
-    never = fields.has(_NEVER, {})
+    never = fields.get_or(_NEVER, {})
     because = fields.get(_RULE_BECAUSE)
     if not fields.wrote(_RULE_BECAUSE):
-        fields.notes.problem(
+        fields.context.problem(
             "missing-because",
             fields.mark,
-            "this rule does not say why",
-            "write `because`: the builder is told it when he is stopped",
+            "this rule gives no reason",
+            "write `because`: the builder sees it when something is blocked",
             "warning",
         )
     if because is None:
-        standing = " and ".join(f"{name} {' or '.join(values)}" for name, values in never.items())
-        because = f"{standing} must not stand together"
+        combination = " and ".join(f"{name} {' or '.join(values)}" for name, values in never.items())
+        because = f"{combination} must not occur together"
     return Rule(never, because, fields.mark)
 
 
 INTERFERENCE = ListShape(KeyedShape("rule", "an interference rule", (_NEVER, _RULE_BECAUSE), _rule))
 
-_MOVE_TITLE = Key("title", LINE, "What it is, in a line.")
+_MOVE_TITLE = Key("title", LINE, "What it is, on one line.")
 _MOVE_DO = Key("do", PARAGRAPH, "How it is done.")
-_MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_SAY)
+_MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _MOVE_WHEN = Key("when", WHEN, "Only for these choices of the options.")
-_MOVE_NEEDS = Key(
-    "needs", NEEDS, "How the assembly has to stand before it: each variable with a value or a list of values."
-)
-_MOVE_SETS = Key("sets", SETTINGS, "How the assembly stands after it.", required=True)
+_MOVE_NEEDS = Key("needs", NEEDS, "The state before it: each variable with a value or a list of values.")
+_MOVE_SETS = Key("sets", SETTINGS, "The state after it.", required=True)
 
 
 def _move(fields: Fields) -> Move:
     return Move(
         fields.name.name,
-        fields.has(_MOVE_TITLE, spoken(fields.name.name)),
-        fields.has(_MOVE_DO, ""),
-        fields.has(_MOVE_CAUTIONS, ()),
-        fields.has(_MOVE_WHEN, {}),
-        fields.has(_MOVE_NEEDS, {}),
-        fields.has(_MOVE_SETS, {}),
+        fields.get_or(_MOVE_TITLE, title_from_name(fields.name.name)),
+        fields.get_or(_MOVE_DO, ""),
+        fields.get_or(_MOVE_CAUTIONS, ()),
+        fields.get_or(_MOVE_WHEN, {}),
+        fields.get_or(_MOVE_NEEDS, {}),
+        fields.get_or(_MOVE_SETS, {}),
         fields.mark,
     )
 
@@ -196,19 +197,19 @@ MOVES = MapShape(
         "a move",
         (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_SETS),
         _move,
-        advice={"after": "a move may be made whenever its `needs` hold; it has no `after`"},
+        hints={"after": "a move has no `after`; it can be made whenever its `needs` are met"},
     ),
     "moves by name",
 )
 
 # --- kit and instruments ----------------------------------------------------------------------------
 
-_KIT_TITLE = Key("title", LINE, "What it is, in words.")
-_KIT_PN = Key("pn", LINE, "The part number, every digit as written.")
+_KIT_TITLE = Key("title", LINE, "Its title.")
+_KIT_PN = Key("pn", LINE, "The part number.")
 _KIT_QUANTITY = Key("quantity", LINE, "How many, or how much.")
-_KIT_LOT = Key("lot", WordShape("required"), "`required`: its lot or batch number is asked for where it is used.")
-_KIT_DISCARD = Key("discard", BooleanShape(), "true where it is used once and thrown away when it comes off again.")
-_KIT_LIFE = Key("life", QuantityShape("time"), "How long it is good for once it has been opened.", examples=("30 d",))
+_KIT_LOT = Key("lot", WordShape("required"), "`required` asks for its lot or batch number where it is used.")
+_KIT_DISCARD = Key("discard", BooleanShape(), "true if it is used once and thrown away when it is removed.")
+_KIT_LIFE = Key("life", QuantityShape("time"), "How long it can be used after it was opened.", examples=("30 d",))
 _KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE)
 
 
@@ -219,16 +220,16 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
         return KitItem(
             fields.name.name,
             "part" if part else "consumable",
-            fields.has(_KIT_TITLE, spoken(fields.name.name)),
-            fields.has(_KIT_QUANTITY, ""),
+            fields.get_or(_KIT_TITLE, title_from_name(fields.name.name)),
+            fields.get_or(_KIT_QUANTITY, ""),
             fields.wrote(_KIT_LOT),
-            fields.has(_KIT_DISCARD, False),
+            fields.get_or(_KIT_DISCARD, False),
             fields.get(_KIT_LIFE),
             fields.mark,
-            fields.has(_KIT_PN, ""),
+            fields.get_or(_KIT_PN, ""),
         )
 
-    def titled(title: str, node: YamlNode, name: Ref, notes: ReadContext) -> KitItem:
+    def titled(title: str, node: YamlNode, name: Ref, context: ReadContext) -> KitItem:
         return KitItem(name.name, "part" if part else "consumable", title, mark=name.mark)
 
     noun = f"the {kind}'s title, or its keys"
@@ -240,29 +241,29 @@ def _kit_items(kind: str) -> Shape[dict[str, KitItem]]:
 
 _PARTS = Key("parts", _kit_items("part"), "Parts by name: a title, or keys.")
 _CONSUMABLES = Key(
-    "consumables", _kit_items("consumable"), "Sealants, oils, cloths and the like by name: a title, or keys."
+    "consumables", _kit_items("consumable"), "Sealants, oils, cloths and so on by name: a title, or keys."
 )
 
 
 def _kit(fields: Fields) -> tuple[KitItem, ...]:
-    return (*fields.has(_PARTS, {}).values(), *fields.has(_CONSUMABLES, {}).values())
+    return (*fields.get_or(_PARTS, {}).values(), *fields.get_or(_CONSUMABLES, {}).values())
 
 
 KIT = KeyedShape("kit", "the kit", (_PARTS, _CONSUMABLES), _kit)
 
-_KIND = Key(
-    "kind", LINE, "What it measures or is, as in the shop's register: torque, length, angle, ...", required=True
+_KIND = Key("kind", LINE, "What it measures, as in the shop's register: torque, length, angle, ...", required=True)
+_INSTRUMENT_TITLE = Key("title", LINE, "Its title.")
+_COVERS = Key(
+    "covers", LimitShape(None, "20 .. 120 N·m"), "The measuring range that is needed.", examples=("20 .. 120 N·m",)
 )
-_INSTRUMENT_TITLE = Key("title", LINE, "What it is, in words.")
-_COVERS = Key("covers", LimitShape(None, "20 .. 120 N·m"), "The range it has to cover.", examples=("20 .. 120 N·m",))
 _UNCERTAINTY = Key(
     "uncertainty",
     LimitShape(None, "at most 4 %"),
-    "The largest expanded uncertainty that will do: of the reading in per cent, or as a quantity.",
+    "The largest accepted expanded uncertainty: a percentage of the reading, or a quantity.",
     examples=("at most 4 %",),
 )
 _UNFIT = Key(
-    "unfit", WordShape("refuse", "warn"), "What happens when one that is not fit is taken: refuse (as a rule) or warn."
+    "unfit", WordShape("refuse", "warn"), "What happens if an unfit one is used: `refuse` (the default) or `warn`."
 )
 
 
@@ -272,12 +273,12 @@ def _instrument(fields: Fields) -> InstrumentNeed:
         covered, unsure = limit_dimension(covers), limit_dimension(uncertainty)
         if unsure not in ("fraction", covered):
             fields.problem(
-                "wrong-dimension", _UNCERTAINTY, f"an uncertainty of {unsure} for an instrument that covers {covered}"
+                "wrong-dimension", _UNCERTAINTY, f"the uncertainty is a {unsure}, but the instrument covers a {covered}"
             )
     return InstrumentNeed(
         fields.name.name,
-        fields.has(_KIND, ""),
-        fields.has(_INSTRUMENT_TITLE, spoken(fields.name.name)),
+        fields.get_or(_KIND, ""),
+        fields.get_or(_INSTRUMENT_TITLE, title_from_name(fields.name.name)),
         covers,
         uncertainty,
         "warn" if fields.get(_UNFIT) == "warn" else "refuse",
@@ -286,7 +287,7 @@ def _instrument(fields: Fields) -> InstrumentNeed:
 
 
 def limit_dimension(limit: object) -> str:
-    """The dimension of a limit's ends; ``""`` for a bare count."""
+    """The dimension of a limit; ``""`` if it has no unit."""
     end = getattr(limit, "low", None) or getattr(limit, "high", None)
     return dimension_of(end.unit) if end is not None else ""
 
@@ -296,32 +297,32 @@ INSTRUMENTS = MapShape(
     "instruments by name",
 )
 
-# --- what may come back, what follows ---------------------------------------------------------------
+# --- failures and follow-up -------------------------------------------------------------------------
 
 
-def _failure(text: str, node: YamlNode, name: Ref, notes: ReadContext) -> Failure:
+def _failure(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Failure:
     return Failure(name.name, text, name.mark)
 
 
 FAILURES = MapShape(TransformedShape(LINE, _failure), "complaints by name")
 
 _FOLLOW_TITLE = Key("title", LINE, "What is to be done.", required=True)
-_DUE = Key("due", QuantityShape("time"), "When, counted from the end of the build.", examples=("14 d",))
-_OR = Key("or", LINE, "The other measure of when, whichever comes first.", examples=("500 km",))
+_DUE = Key("due", QuantityShape("time"), "When it is due, counted from the end of the build.", examples=("14 d",))
+_OR = Key("or", LINE, "Another due date, whichever comes first.", examples=("500 km",))
 
 
 def _follow_up(fields: Fields) -> FollowUp:
-    return FollowUp(fields.has(_FOLLOW_TITLE, ""), fields.get(_DUE), fields.has(_OR, ""), fields.mark)
+    return FollowUp(fields.get_or(_FOLLOW_TITLE, ""), fields.get(_DUE), fields.get_or(_OR, ""), fields.mark)
 
 
 FOLLOW_UP = ListShape(KeyedShape("follow-up", "a follow-up", (_FOLLOW_TITLE, _DUE, _OR), _follow_up))
-UNITS = MapShape(DisplayUnitShape(), "kinds of quantity with the unit that the screen shows", key=DimensionShape())
+UNITS = MapShape(DisplayUnitShape(), "dimensions with the unit that the screen shows", key=DimensionShape())
 
 
-def read_places(root: YamlNode | None, notes: ReadContext) -> None:
-    """Note what stands under `places` before the rest is read, since readings may name a set of them."""
+def read_places(root: YamlNode | None, context: ReadContext) -> None:
+    """Read `places` before everything else, because `readings` can name a set of places."""
     if not isinstance(root, YamlMapping):
         return
     for key, value in root.pairs:
         if key.text == "places":
-            notes.place_sets = PLACES.read(value, notes) or {}
+            context.place_sets = PLACES.read(value, context) or {}

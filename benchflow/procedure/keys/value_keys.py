@@ -1,8 +1,8 @@
-"""What is read, worked out, chosen and matched: the keys `record`, `work-out`, `choose` and `match`."""
+"""The keys `record` (measured values) and `work-out` (calculated values)."""
 
 from typing import cast
 
-from benchflow.procedure.keys.setup_keys import spoken
+from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
@@ -24,7 +24,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     ListShape,
     MapShape,
     WordShape,
-    whole,
+    integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import RawTextShape, UnitShape, bound, bound_or_count
@@ -37,57 +37,55 @@ MOST_READINGS = 99
 
 # --- remedies ---------------------------------------------------------------------------------------
 
-_REMEDY_DO = Key("do", FILLED_LINE, "What to do about it.", required=True)
+_REMEDY_DO = Key("do", FILLED_LINE, "What to do.", required=True)
 _REDO = Key(
     "redo",
     ListShape(ReferenceShape("operation", "an operation's id"), single=True),
-    "The operations to be done again afterwards: ids.",
+    "The ids of the operations to do again afterwards.",
 )
-_TRIES = Key(
-    "tries", IntegerShape(1, MOST_READINGS), "How often to try this before the next remedy; once, where it is not said."
-)
-_STOP = Key("stop", BooleanShape(), "true where the work stops here: nothing further is tried.")
+_TRIES = Key("tries", IntegerShape(1, MOST_READINGS), "How often to try this before the next remedy; by default once.")
+_STOP = Key("stop", BooleanShape(), "true if the work stops here and no further remedy is tried.")
 
 
 def _remedy(fields: Fields) -> Remedy:
     return Remedy(
-        fields.has(_REMEDY_DO, ""),
-        fields.has(_REDO, ()),
-        fields.has(_TRIES, 1),
-        fields.has(_STOP, False),
+        fields.get_or(_REMEDY_DO, ""),
+        fields.get_or(_REDO, ()),
+        fields.get_or(_TRIES, 1),
+        fields.get_or(_STOP, False),
         fields.mark,
     )
 
 
 _REMEDIES = ListShape(KeyedShape("remedy", "a remedy", (_REMEDY_DO, _REDO, _TRIES, _STOP), _remedy), at_least=1)
 
-_BELOW = Key("below", _REMEDIES, "What to do when it comes out too low: remedies, tried in this order.")
-_ABOVE = Key("above", _REMEDIES, "What to do when it comes out too high: remedies, tried in this order.")
-_DECISION_SAYS = (
-    "How a value near its limit is judged, stated beforehand: `simple`, or `guarded` (ISO 14253-1, guard band 1.65 u: "
-    "a value in the band is not proven)."
+_BELOW = Key("below", _REMEDIES, "Remedies for a value that is too low, in this order.")
+_ABOVE = Key("above", _REMEDIES, "Remedies for a value that is too high, in this order.")
+_DECISION_DESCRIPTION = (
+    "The decision rule near a limit: `simple`, or `guarded` (ISO 14253-1, guard band 1.65 u: a value in the guard band "
+    "is not proven)."
 )
-DECISION = Key("decision", WordShape("simple", "guarded"), _DECISION_SAYS)
+DECISION = Key("decision", WordShape("simple", "guarded"), _DECISION_DESCRIPTION)
 
 # --- record -----------------------------------------------------------------------------------------
 
 
 class _Slots(Shape[tuple[str, ...]]):
-    """``readings``: how many, or where: a list of places or the name of a set of places."""
+    """``readings``: a number, or the name of a set of places."""
 
     noun = "a number of readings, or a list of places"
     _count = IntegerShape(1, MOST_READINGS)
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[str, ...] | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> tuple[str, ...] | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
-        if whole(found.text) is not None:
-            count = self._count.read(node, notes)
+        if integer(found.text) is not None:
+            count = self._count.read(node, context)
             return None if count is None else tuple(str(number) for number in range(1, count + 1))
-        places = notes.place_sets.get(found.text)
+        places = context.place_sets.get(found.text)
         if places is None:
-            notes.mention("places", found.text, found.mark)
+            context.mention("places", found.text, found.mark)
         return places
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -98,39 +96,37 @@ _SLOTS: Shape[tuple[str, ...]] = EitherShape(
     _Slots.noun, text=_Slots(), items=ListShape(LABEL, at_least=1, distinct=True)
 )
 
-_ASK = Key("ask", FILLED_LINE, "How it is measured, in a line.")
+_ASK = Key("ask", FILLED_LINE, "What to measure and how, on one line.")
 _UNIT = Key(
     "unit",
     UnitShape(),
-    "The unit of the field; another may be entered and is converted. `count` for a bare number.",
+    "The unit of the value; an entry in another unit is converted. `count` for a number without a unit.",
     examples=("mm",),
 )
-_LIMIT_SAYS = (
-    "What it has to come within: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`, "
+_LIMIT_DESCRIPTION = (
+    "The limit: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`, "
     "`0.15 +0.03 -0.01 mm`, `above start-torque by 0.35 .. 0.45 N·m`, `equal within 0.010 in`."
 )
 _WRITTEN_LIMIT = RawTextShape("a limit such as 0.10 .. 0.28 mm")
-_LIMIT = Key("limit", _WRITTEN_LIMIT, _LIMIT_SAYS, examples=("0.10 .. 0.28 mm",))
-_USED = Key("used", _WRITTEN_LIMIT, "A second limit, for parts that are used again.", examples=("at most 0.40 mm",))
-_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument it is measured with.")
-_READINGS = Key(
-    "readings", _SLOTS, "How many readings, or where they are taken: a list of places, or the name of a set of places."
-)
+_LIMIT = Key("limit", _WRITTEN_LIMIT, _LIMIT_DESCRIPTION, examples=("0.10 .. 0.28 mm",))
+_USED = Key("used", _WRITTEN_LIMIT, "A second limit, for used parts.", examples=("at most 0.40 mm",))
+_WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The instrument to measure it with.")
+_READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a list, or the name of a set of places.")
 _JUDGE = Key(
     "judge",
     WordShape("all", "mean", "largest", "smallest", "spread"),
-    "What is held against the limit where there are several readings: all of them (as a rule), or one figure.",
+    "What is compared with the limit if there are several readings: all of them (the default), or one figure.",
 )
 _RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE)
 
 
 def _bound(fields: Fields, key: Key[YamlScalar], dimension: str | None) -> Bound | None:
     written = fields.get(key)
-    return None if written is None else bound(written, fields.notes, dimension)
+    return None if written is None else bound(written, fields.context, dimension)
 
 
 def _bound_unit(found: Bound | None) -> str | None:
-    """The unit that a limit is written in; ``None`` where it has no unit of its own."""
+    """The unit that a limit is written in; ``None`` if there is no limit."""
     if isinstance(found, EqualWithin):
         return found.spread.unit
     written = found.limit if isinstance(found, Fixed) else found.by if found is not None else None
@@ -139,23 +135,23 @@ def _bound_unit(found: Bound | None) -> str | None:
 
 
 def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
-    """The field's unit, and both limits read in it. A unit that is not written is the limit's own."""
+    """The unit and both limits. Without the key `unit`, the unit is that of the limit."""
     unit = fields.get(_UNIT)
     if unit is None and fields.wrote(_UNIT):
-        return "", None, None  # reported; the limits cannot be judged without it
+        return "", None, None  # already reported; without a unit the limits cannot be read
     if unit is None:
         written = fields.get(_LIMIT) or fields.get(_USED)
         if written is not None:
-            found = bound_or_count(written, fields.notes)
+            found = bound_or_count(written, fields.context)
             if found is None:
                 return "", None, None
             unit = _bound_unit(found) or ""
         elif not fields.wrote(_LIMIT):
-            fields.notes.problem(
+            fields.context.problem(
                 "missing-unit",
                 fields.mark,
-                f"`{fields.name.name}` has no unit, and is read as a bare number",
-                "write `unit: mm` or the like; `unit: count` where a bare number is meant",
+                f"`{fields.name.name}` has no unit, so it is a number without a unit",
+                "write a unit such as `unit: mm`, or `unit: count` if that is meant",
                 severity="warning",
             )
     if unit is None:
@@ -166,12 +162,12 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
 def _record(fields: Fields) -> RecordedValue:
     unit, limit, used = _unit_and_bounds(fields)
     dimension = dimension_of(unit)
-    slots = fields.has(_READINGS, ("1",))
+    slots = fields.get_or(_READINGS, ("1",))
     by_place = fields.wrote(_READINGS) and not _is_count(fields.nodes["readings"])
     instrument = fields.get(_WITH)
     record = RecordedValue(
         fields.name.name,
-        fields.has(_ASK, spoken(fields.name.name)),
+        fields.get_or(_ASK, title_from_name(fields.name.name)),
         unit,
         dimension,
         limit,
@@ -179,10 +175,10 @@ def _record(fields: Fields) -> RecordedValue:
         instrument.name if instrument else None,
         slots,
         by_place,
-        cast(Judge, fields.has(_JUDGE, "all")),
-        cast(DecisionRule, fields.has(DECISION, "")),
-        fields.has(_BELOW, ()),
-        fields.has(_ABOVE, ()),
+        cast(Judge, fields.get_or(_JUDGE, "all")),
+        cast(DecisionRule, fields.get_or(DECISION, "")),
+        fields.get_or(_BELOW, ()),
+        fields.get_or(_ABOVE, ()),
         fields.mark,
     )
     _check_record(record, fields)
@@ -190,7 +186,7 @@ def _record(fields: Fields) -> RecordedValue:
 
 
 def _is_count(node: YamlNode) -> bool:
-    return isinstance(node, YamlScalar) and whole(node.text) is not None
+    return isinstance(node, YamlScalar) and integer(node.text) is not None
 
 
 def _check_record(record: RecordedValue, fields: Fields) -> None:
@@ -203,23 +199,23 @@ def _check_record(record: RecordedValue, fields: Fields) -> None:
 
 
 def _check_remedies(fields: Fields) -> None:
-    """A remedy for a value that cannot come out on that side is a slip: in the limit, or in the key."""
+    """Warn of remedies for a side on which the value has no limit."""
     texts = [written.text.strip() for written in (fields.get(_LIMIT), fields.get(_USED)) if written is not None]
     for key, closed, end in ((_BELOW, "at most", "lower"), (_ABOVE, "at least", "upper")):
         if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):
             continue
         why = f"`{closed}` has no {end} end" if texts else "there is no limit"
-        fields.notes.problem(
+        fields.context.problem(
             "remedy-without-limit",
             fields.at(key),
-            f"`{key.name}` says what to do, but {why}",
-            "write the limit that it is for, or take the remedy out",
+            f"`{key.name}` has a remedy, but {why}",
+            "write that limit, or delete the remedy",
             severity="warning",
         )
 
 
 RECORD = MapShape(
-    KeyedShape("record", "a value to record", _RECORD, _record), "values to record, by name", key=VALUE_NAMED
+    KeyedShape("record", "a recorded value", _RECORD, _record), "recorded values by name", key=VALUE_NAMED
 )
 
 # --- work-out ---------------------------------------------------------------------------------------
@@ -227,14 +223,14 @@ RECORD = MapShape(
 _IS = Key(
     "is",
     RawTextShape("a formula such as bore - journal"),
-    "The formula: names of values, + - * /, brackets, mean, max, min, spread, sum, abs, count, sqrt; "
-    "`name[2]` is one place, `name[*]` all of them.",
+    "The formula: names of values, + - * /, brackets, mean, max, min, spread, sum, abs, count, sqrt. "
+    "`name[2]` is the value at one place, `name[*]` at all places.",
     required=True,
     examples=("bore - journal", "mean(bore[*]) - journal[2]"),
 )
-_TITLE = Key("title", FILLED_LINE, "What it is, in words.")
+_TITLE = Key("title", FILLED_LINE, "Its title.")
 _RESULT_UNIT = Key(
-    "unit", UnitShape(), "The unit of the result; `count` for a bare number.", examples=("mm",), required=True
+    "unit", UnitShape(), "The unit of the result; `count` for a number without a unit.", examples=("mm",), required=True
 )
 
 
@@ -242,7 +238,7 @@ def _work_out(fields: Fields) -> CalculatedValue:
     unit = fields.get(_RESULT_UNIT)
     formula = fields.get(_IS)
     if formula is not None:
-        fields.notes.nodes["is", fields.mark] = formula
+        fields.context.nodes["is", fields.mark] = formula
     _check_remedies(fields)
     return CalculatedValue(
         fields.name.name,
@@ -250,18 +246,18 @@ def _work_out(fields: Fields) -> CalculatedValue:
         unit or "",
         dimension_of(unit or ""),
         _bound(fields, _LIMIT, dimension_of(unit)) if unit is not None else None,
-        cast(DecisionRule, fields.has(DECISION, "")),
-        fields.has(_BELOW, ()),
-        fields.has(_ABOVE, ()),
-        fields.has(_TITLE, ""),
+        cast(DecisionRule, fields.get_or(DECISION, "")),
+        fields.get_or(_BELOW, ()),
+        fields.get_or(_ABOVE, ()),
+        fields.get_or(_TITLE, ""),
         fields.mark,
     )
 
 
 WORK_OUT = MapShape(
     KeyedShape(
-        "work-out", "a value to work out", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out
+        "work-out", "a calculated value", (_IS, _RESULT_UNIT, _LIMIT, DECISION, _BELOW, _ABOVE, _TITLE), _work_out
     ),
-    "values to work out, by name",
+    "calculated values by name",
     key=VALUE_NAMED,
 )

@@ -1,8 +1,8 @@
-"""What may stand where in a procedure file, said once: the reader and the JSON Schema are both made from it.
+"""Shapes of texts, names, numbers, lists and mappings.
 
-A :class:`Shape` takes a node of the tree to a value, reporting what is wrong, and describes itself as JSON Schema.
-The plain shapes are here; :mod:`benchflow.procedure.shapes.keyed_shapes` has the one for mappings with known keys, and
-:mod:`benchflow.procedure.shapes.quantity_shapes` those for quantities and limits.
+A :class:`Shape` reads a node to a value, reports what is wrong, and describes itself as JSON Schema, so the reader and
+the schema cannot differ. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
+limits in :mod:`benchflow.procedure.shapes.quantity_shapes`.
 """
 
 import re
@@ -30,33 +30,33 @@ T = TypeVar("T")
 S = TypeVar("S")
 
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
-"""A name: letters, digits, dashes and underscores, so that it can be typed at any bench and stands in a formula."""
+"""A name: letters, digits, dashes and underscores, so that it can be typed anywhere and used in a formula."""
 _exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # 12e3 is a number to every editor
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
 
-# YAML loaders of editors turn unquoted texts into numbers and booleans; to the reader they are texts all the same.
+# YAML loaders of editors turn some unquoted texts into numbers and booleans; the reader keeps them as texts.
 TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
 
 
 class TextShape(Shape[str]):
-    """Words. On one line unless ``lines``; never blank. ``filled`` texts may say ``{cylinder}`` under `each`."""
+    """A text, never blank, on one line unless ``lines``. A ``filled`` text may contain ``{cylinder}`` under `each`."""
 
     def __init__(self, noun: str = "a text", *, lines: bool = False, filled: bool = False) -> None:
         self.noun, self.lines, self.filled = noun, lines, filled
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         text = found.text.strip("\n").rstrip() if self.lines else clean_line(found.text)
         if not text.strip():
-            notes.problem("empty-value", found.mark, f"nothing is written here; {self.noun} is wanted")
+            context.problem("empty-value", found.mark, f"empty text; {self.noun} is expected")
             return None
         if self.filled and "{" in text:
             for found_word in PLACEHOLDER.finditer(found.text):
                 if found_word[1] is not None:
-                    notes.placeholders.append((found_word[1], found.at(found_word.start())))
+                    context.placeholders.append((found_word[1], found.at(found_word.start())))
         return text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -70,19 +70,22 @@ FILLED_PARAGRAPH = TextShape(lines=True, filled=True)
 
 
 class LabelShape(Shape[str]):
-    """A short word or number that stands for itself: a place, a value of a variable, a choice. Never a bracket,
-    a brace, a comma or a star, since names are written ``seat[1]``."""
+    """A short word or number: a place, a value of a state variable, a choice. Without brackets, braces, commas and
+    stars, because a place is written ``seat[1]``."""
 
     noun = "a short word"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         text = clean_line(found.text)
         if _place.fullmatch(text) is None:
-            notes.problem(
-                "bad-name", found.mark, f"`{short(text)}` cannot stand for a value or a place", "no brackets or commas"
+            context.problem(
+                "bad-name",
+                found.mark,
+                f"`{short(text)}` cannot name a value or a place",
+                "leave out brackets and commas",
             )
             return None
         return text
@@ -95,21 +98,21 @@ LABEL = LabelShape()
 
 
 class NameShape(Shape[str]):
-    """A name that is given here, for other lines to use. ``pattern`` is what it is made of, ``rule`` says so."""
+    """A name that is defined here. ``pattern`` is its regular expression, ``rule`` the same in words for hints."""
 
     noun = "a name"
 
     def __init__(self, pattern: str, rule: str) -> None:
         self.pattern, self.rule, self._fits = pattern, rule, re.compile(pattern)
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if self._fits.fullmatch(found.text) is None or _exponent.fullmatch(found.text):
             near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")[:40]
             hint = f"{self.rule}: `{near}`" if self._fits.fullmatch(near) else self.rule
-            notes.problem("bad-name", found.mark, f"`{short(found.text)}` is no name", hint)
+            context.problem("bad-name", found.mark, f"`{short(found.text)}` is not a valid name", hint)
             return None
         return found.text
 
@@ -117,29 +120,29 @@ class NameShape(Shape[str]):
         return {"type": ["string", "integer", "boolean"], "pattern": f"^{self.pattern}$"}
 
 
-_MADE_OF = "a name is made of the letters a to z, digits, dashes and underscores"
-NAMED = NameShape(NAME, _MADE_OF)
-VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_MADE_OF}, and begins with a letter")
-"""The name of a value, which has to stand in a formula."""
+_NAME_RULE = "use the letters a to z, digits, dashes and underscores"
+NAMED = NameShape(NAME, _NAME_RULE)
+VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_NAME_RULE}, beginning with a letter")
+"""The name of a value, as it can be used in a formula."""
 
 
 class WordShape(Shape[str]):
-    """One of a few words."""
+    """One of a fixed set of words."""
 
     def __init__(self, *words: str) -> None:
         self.words = words
         self.noun = " or ".join(f"`{word}`" for word in words)
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if found.text not in self.words:
             near = nearest(found.text, self.words)
-            notes.problem(
+            context.problem(
                 "not-one-of",
                 found.mark,
-                f"`{short(found.text)}` cannot stand here; {self.noun} is wanted",
+                f"`{short(found.text)}` is not possible here; {self.noun} is expected",
                 f"did you mean `{near}`?" if near else "",
             )
             return None
@@ -152,17 +155,17 @@ class WordShape(Shape[str]):
 class BooleanShape(Shape[bool]):
     noun = "true or false"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> bool | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> bool | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if not found.plain or found.text not in ("true", "false"):
             if found.text in ("true", "false"):
-                hint = "without the quotes"
+                hint = "remove the quotes"
             else:
                 yes = found.text.casefold() in ("yes", "on", "y", "1")
-                hint = "write true" if yes else "write true, or take the key out"
-            notes.problem("not-one-of", found.mark, f"`{short(found.text)}` is neither true nor false", hint)
+                hint = "write true" if yes else "write true, or delete the key"
+            context.problem("not-one-of", found.mark, f"`{short(found.text)}` is neither true nor false", hint)
             return None
         return found.text == "true"
 
@@ -171,19 +174,19 @@ class BooleanShape(Shape[bool]):
 
 
 class IntegerShape(Shape[int]):
-    """A whole number from ``low`` to ``high``, in digits."""
+    """An integer from ``low`` to ``high``, in digits."""
 
     def __init__(self, low: int, high: int) -> None:
         self.low, self.high = low, high
         self.noun = f"a whole number from {low} to {high}"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> int | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> int | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
-        number = whole(found.text)
+        number = integer(found.text)
         if number is None or not self.low <= number <= self.high:
-            notes.problem("bad-number", found.mark, f"`{short(found.text)}` is not {self.noun}")
+            context.problem("bad-number", found.mark, f"`{short(found.text)}` is not {self.noun}")
             return None
         return number
 
@@ -193,24 +196,24 @@ class IntegerShape(Shape[int]):
         return {"anyOf": [as_number, {"type": "string", "pattern": f"^0*({numbers})$"}]}
 
 
-def whole(text: str) -> int | None:
-    """The number that a few digits write, else ``None``."""
+def integer(text: str) -> int | None:
+    """``text`` as a number if it is one to nine digits, otherwise ``None``."""
     return int(text) if 0 < len(text) <= 9 and text.isascii() and text.isdigit() else None
 
 
 class FactorShape(Shape[Decimal]):
-    """A plain decimal number above zero, digits kept."""
+    """A decimal number above zero, without a unit; its digits are kept."""
 
     noun = "a decimal number"
     _number = re.compile(r"[0-9]{0,9}\.?[0-9]{1,20}")
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Decimal | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Decimal | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if self._number.fullmatch(found.text) is None or not Decimal(found.text):
-            hint = "write a point, not a comma" if "," in found.text else "such as 0.15"
-            notes.problem("bad-number", found.mark, f"`{short(found.text)}` is no number above zero", hint)
+            hint = "write a decimal point, not a comma" if "," in found.text else "such as 0.15"
+            context.problem("bad-number", found.mark, f"`{short(found.text)}` is not a number above zero", hint)
             return None
         return Decimal(found.text)
 
@@ -220,31 +223,31 @@ class FactorShape(Shape[Decimal]):
 
 
 class ListShape(Shape[tuple[T, ...]]):
-    """A list; ``single`` also takes one item written without brackets. ``distinct`` refuses one written twice."""
+    """A list. ``single`` also accepts one item without brackets; ``distinct`` refuses an item that occurs twice."""
 
     def __init__(self, item: Shape[T], *, single: bool = False, at_least: int = 0, distinct: bool = False) -> None:
         self.item, self.single, self.at_least, self.distinct = item, single, at_least, distinct
         self.noun = f"{item.noun}, or a list of them," if single else f"a list, each item {item.noun},"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> tuple[T, ...] | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> tuple[T, ...] | None:
         if not isinstance(node, YamlSequence):
             if self.single and not (isinstance(node, YamlScalar) and node.nothing):
-                only = self.item.read(node, notes, name)
+                only = self.item.read(node, context, name)
                 return None if only is None else (only,)
-            wrong_kind(node, self.noun, notes)
+            wrong_kind(node, self.noun, context)
             return None
         if len(node.items) < self.at_least:
             wanted = "one item" if self.at_least == 1 else f"{self.at_least} items"
-            notes.problem("too-few", node.mark, f"this list needs at least {wanted}")
+            context.problem("too-few", node.mark, f"this list needs at least {wanted}")
         items: list[T] = []
         for child in node.items:
-            if notes.problems.full:
+            if context.problems.full:
                 break
-            item = self.item.read(child, notes, name)
+            item = self.item.read(child, context, name)
             if item is None:
                 continue
             if self.distinct and item in items:
-                notes.problem("said-twice", child.mark, f"`{item}` stands in this list already", "keep one of them")
+                context.problem("duplicate-item", child.mark, f"`{item}` is in this list twice", "delete one of them")
                 continue
             items.append(item)
         return tuple(items)
@@ -263,25 +266,25 @@ class ListShape(Shape[tuple[T, ...]]):
 
 
 class MapShape(Shape[dict[str, T]]):
-    """Entries that the author names. The key is read by ``key`` and handed to the value's shape as its name."""
+    """Entries with names that the author chooses. ``key`` reads the name, ``value`` the entry."""
 
     def __init__(self, value: Shape[T], noun: str, *, key: Shape[str] = NAMED, at_least: int = 0) -> None:
         self.key, self.value, self.noun, self.at_least = key, value, noun, at_least
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> dict[str, T] | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> dict[str, T] | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, f"a mapping of {self.noun}", notes)
+            wrong_kind(node, f"a mapping of {self.noun}", context)
             return None
         if len(node.pairs) < self.at_least:
-            notes.problem("too-few", node.mark, "there is nothing in these brackets", f"write {self.noun}")
+            context.problem("too-few", node.mark, "this mapping is empty", f"write {self.noun}")
         entries: dict[str, T] = {}
         for key, child in node.pairs:
-            if notes.problems.full:
+            if context.problems.full:
                 break
-            read_key = self.key.read(key, notes)
-            value = self.value.read(child, notes, Ref(read_key or key.text, key.mark))
+            read_key = self.key.read(key, context)
+            value = self.value.read(child, context, Ref(read_key or key.text, key.mark))
             if read_key is None or value is None:
-                notes.half_known.add(key.text)
+                context.unreadable_names.add(key.text)
             else:
                 entries[read_key] = value
         return entries
@@ -300,7 +303,7 @@ class MapShape(Shape[dict[str, T]]):
 
 
 class TransformedShape(Shape[T], Generic[S, T]):
-    """What ``shape`` reads, made into something else by ``make(value, node, name, notes)``."""
+    """A value of ``shape``, transformed by ``make(value, node, name, context)``."""
 
     def __init__(
         self, shape: Shape[S], make: Callable[[S, YamlNode, Ref, ReadContext], T | None], noun: str = ""
@@ -308,9 +311,9 @@ class TransformedShape(Shape[T], Generic[S, T]):
         self.shape, self.make = shape, make
         self.noun = noun or shape.noun
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
-        value = self.shape.read(node, notes, name)
-        return None if value is None else self.make(value, node, name, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
+        value = self.shape.read(node, context, name)
+        return None if value is None else self.make(value, node, name, context)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return self.shape.schema(definitions)
@@ -320,7 +323,7 @@ class TransformedShape(Shape[T], Generic[S, T]):
 
 
 class EitherShape(Shape[T]):
-    """One shape for a text, another for a list or a mapping: which one is meant is plain from what is written."""
+    """Different shapes for a text, a list and a mapping; the kind of the node decides."""
 
     def __init__(
         self,
@@ -333,12 +336,12 @@ class EitherShape(Shape[T]):
         self.noun = noun
         self._by_kind: Mapping[type, Shape[T] | None] = {YamlScalar: text, YamlSequence: items, YamlMapping: entries}
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
         shape = self._by_kind[type(node)]
         if shape is None or (isinstance(node, YamlScalar) and node.nothing):
-            wrong_kind(node, self.noun, notes)
+            wrong_kind(node, self.noun, context)
             return None
-        return shape.read(node, notes, name)
+        return shape.read(node, context, name)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"anyOf": [shape.schema(definitions) for shape in self.parts()]}

@@ -1,4 +1,4 @@
-"""Mappings with known keys: each key said once, with its shape and what it means."""
+"""Shapes of mappings with fixed keys, each key with its shape and its description."""
 
 import json
 import re
@@ -24,53 +24,61 @@ _needs_quotes = re.compile(r"[\[\]{},:#\"'&*!|>%@`]")
 
 
 class Key(Generic[T]):
-    """``says`` is the key's entry in the JSON Schema and the author's guide. ``examples`` are values as written."""
+    """A key. ``description`` is for the JSON Schema and the author's guide, ``examples`` are values as written."""
 
     def __init__(
-        self, name: str, shape: Shape[T], says: str, *, required: bool = False, examples: tuple[Any, ...] = ()
+        self, name: str, shape: Shape[T], description: str, *, required: bool = False, examples: tuple[Any, ...] = ()
     ) -> None:
-        self.name, self.shape, self.says, self.required, self.examples = name, shape, says, required, examples
+        self.name, self.shape, self.description, self.required, self.examples = (
+            name,
+            shape,
+            description,
+            required,
+            examples,
+        )
 
 
 class Fields:
-    """What was read under known keys. A key that is absent, or whose value could not be read, gives ``None``."""
+    """The values of a mapping by key. A key that is missing or whose value could not be read gives ``None``."""
 
-    def __init__(self, node: YamlMapping, name: Ref, notes: ReadContext) -> None:
-        self.node, self.name, self.notes = node, name, notes
+    def __init__(self, node: YamlMapping, name: Ref, context: ReadContext) -> None:
+        self.node, self.name, self.context = node, name, context
         self.values: dict[str, object] = {}
         self.nodes: dict[str, YamlNode] = {}
 
     def get(self, key: Key[T]) -> T | None:
+        """The value of ``key``."""
         return cast("T | None", self.values.get(key.name))
 
-    def has(self, key: Key[T], default: T) -> T:
+    def get_or(self, key: Key[T], default: T) -> T:
+        """The value of ``key``, or ``default``."""
         value = self.values.get(key.name)
         return default if value is None else cast("T", value)
 
     def wrote(self, key: Key[Any]) -> bool:
-        """Whether the author wrote the key at all."""
+        """True if the author wrote the key."""
         return key.name in self.nodes
 
     def at(self, key: Key[Any]) -> Mark:
-        """The place of the key's value; of the whole mapping where the key is absent."""
+        """The place of the key's value, or of the mapping if the key is missing."""
         node = self.nodes.get(key.name)
         return self.node.mark if node is None else node.mark
 
     @property
     def mark(self) -> Mark:
-        """The place of the entry: of its name where it has one."""
+        """The place of the entry's name, or of the mapping if it has no name."""
         return self.name.mark if self.name is not NOWHERE else self.node.mark
 
     def problem(self, code: str, key: Key[Any], message: str, hint: str = "") -> None:
-        self.notes.problem(code, self.at(key), message, hint)
+        self.context.problem(code, self.at(key), message, hint)
 
 
 class KeyedShape(Shape[B]):
-    """A mapping with known keys, made into a value by ``build``.
+    """A mapping with fixed keys, made into a value by ``build``.
 
-    ``name`` is the definition's name in the JSON Schema. ``one_of`` lists keys of which exactly one is to be
-    written; ``beside`` pairs a key with the one that it cannot be without. ``advice`` gives a hint for a key that
-    people write and that is not one of ours.
+    ``name`` is the definition's name in the JSON Schema. Exactly one of the keys in ``one_of`` has to be written.
+    ``requires`` has pairs of a key and the other key that it needs. ``hints`` maps unknown keys that authors tend to
+    write to a hint.
     """
 
     def __init__(
@@ -81,32 +89,32 @@ class KeyedShape(Shape[B]):
         build: Callable[[Fields], B | None],
         *,
         one_of: tuple[Key[Any], ...] = (),
-        beside: tuple[tuple[Key[Any], Key[Any]], ...] = (),
-        advice: dict[str, str] | None = None,
+        requires: tuple[tuple[Key[Any], Key[Any]], ...] = (),
+        hints: dict[str, str] | None = None,
     ) -> None:
-        self.name, self.noun, self.build, self.one_of, self.beside = name, noun, build, one_of, beside
+        self.name, self.noun, self.build, self.one_of, self.requires = name, noun, build, one_of, requires
         self.keys = {key.name: key for key in keys}
-        self.advice = advice or {}
+        self.hints = hints or {}
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> B | None:
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> B | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, f"{self.noun} (keys with values)", notes, self._with_keys(node))
+            wrong_kind(node, f"{self.noun} (keys with values)", context, self._with_keys(node))
             return None
-        fields = Fields(node, name, notes)
+        fields = Fields(node, name, context)
         for key, child in node.pairs:
-            if notes.problems.full:
+            if context.problems.full:
                 break
             known = self.keys.get(key.text)
             if known is None:
-                self._unknown(key, node, notes)
+                self._unknown(key, node, context)
             else:
                 fields.nodes[key.text] = child
-                fields.values[key.text] = known.shape.read(child, notes)
+                fields.values[key.text] = known.shape.read(child, context)
         self._missing(fields)
         return self.build(fields)
 
     def _with_keys(self, node: YamlNode) -> str:
-        """How a text that stands alone would be written with keys: ``hold: inspector`` as ``{by: inspector}``."""
+        """A hint for a text where a mapping is expected: ``hold: inspector`` has to be ``hold: {by: inspector}``."""
         if not isinstance(node, YamlScalar):
             return ""
         must = [key.name for key in self.keys.values() if key.required] or [*self.keys][:1]
@@ -115,34 +123,34 @@ class KeyedShape(Shape[B]):
         inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
         return f"write it with keys, such as {{{inside}}}"
 
-    def _unknown(self, key: YamlScalar, node: YamlMapping, notes: ReadContext) -> None:
-        hint = self.advice.get(key.text, "")
+    def _unknown(self, key: YamlScalar, node: YamlMapping, context: ReadContext) -> None:
+        hint = self.hints.get(key.text, "")
         if key.text == "<<":
-            hint = "nothing is merged in here: write the keys out"
+            hint = "merging is not supported: write the keys here"
         if not hint and node.flow and key.text[:1].isdigit():
-            hint = (
-                "inside {...} a comma begins a new key; a decimal is written with a point, a text with commas in quotes"
-            )
+            hint = "inside {...} a comma begins a new key: write a decimal point, and quotes around a text with commas"
         if not hint:
             hint = hint_for(key.text, self.keys)
-        notes.problem("unknown-key", key.mark, f"{self.noun} has no key `{key.text}`", hint)
+        context.problem("unknown-key", key.mark, f"{self.noun} has no key `{key.text}`", hint)
 
     def _missing(self, fields: Fields) -> None:
         place = fields.mark
         for key in self.keys.values():
             if key.required and not fields.wrote(key):
-                fields.notes.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", key.says)
-        for key, other in self.beside:
+                fields.context.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", key.description)
+        for key, other in self.requires:
             if fields.wrote(key) and not fields.wrote(other):
-                fields.problem("missing-key", key, f"`{key.name}` stands beside `{other.name}`", other.says)
+                fields.problem("missing-key", key, f"`{key.name}` needs the key `{other.name}` too", other.description)
         if self.one_of:
             written = [key.name for key in self.one_of if fields.wrote(key)]
             names = " or ".join(f"`{key.name}`" for key in self.one_of)
             if not written:
-                fields.notes.problem("missing-key", place, f"{self.noun} needs {names}")
+                fields.context.problem("missing-key", place, f"{self.noun} needs {names}")
             elif len(written) > 1:
                 again = fields.nodes[written[1]].mark
-                fields.notes.problem("one-too-many", again, f"{self.noun} has only one of {names}", "keep one of them")
+                fields.context.problem(
+                    "one-too-many", again, f"{self.noun} can have only one of {names}", "delete the others"
+                )
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return definitions.refer(self.name, lambda: self._schema(definitions))
@@ -150,15 +158,15 @@ class KeyedShape(Shape[B]):
     def _schema(self, definitions: Definitions) -> JsonSchema:
         properties: JsonSchema = {}
         for key in self.keys.values():
-            properties[key.name] = {**key.shape.schema(definitions), "description": key.says}
+            properties[key.name] = {**key.shape.schema(definitions), "description": key.description}
             if key.examples:
                 properties[key.name]["examples"] = list(key.examples)
         schema: JsonSchema = {"type": "object", "additionalProperties": False, "properties": properties}
         required = [key.name for key in self.keys.values() if key.required]
         if required:
             schema["required"] = required
-        if self.beside:
-            schema["dependentRequired"] = {key.name: [other.name] for key, other in self.beside}
+        if self.requires:
+            schema["dependentRequired"] = {key.name: [other.name] for key, other in self.requires}
         if self.one_of:
             schema["oneOf"] = [{"required": [key.name]} for key in self.one_of]
         return schema

@@ -1,4 +1,4 @@
-"""Shapes for quantities, limits and units: trade notation by :mod:`benchflow.quantity`, each error at its place."""
+"""Shapes of quantities, limits and units in trade notation (:mod:`benchflow.quantity`)."""
 
 import re
 
@@ -21,63 +21,65 @@ from benchflow.quantity import (
 _above = re.compile(rf"\s*above\s+({NAME}(?:\[[^\[\]]*\])?)\s+by\s+(?=\S)")
 _equal = re.compile(r"\s*equal\s+within\s+(?=\S)")
 
-# A number alone is read by an editor's YAML loader as a number; where a unit is wanted it is refused by both.
+# An editor's YAML loader reads a bare number as a number; where a unit is needed, reader and schema refuse it.
 _WITH_UNIT: JsonSchema = {"type": "string", "pattern": r"\S"}
 _MAYBE_COUNT: JsonSchema = {"type": ["string", "number"], "pattern": r"\S"}
 
 
-def report(error: QuantityError, found: YamlScalar, notes: ReadContext, shift: int = 0) -> None:
-    """``error`` at its character in the author's file; ``shift`` is where its text begins in ``found``."""
-    notes.problem(error.code, found.at(shift + error.at), f"`{found.text.strip()[:60]}`: {error.why}", error.hint)
+def report(error: QuantityError, found: YamlScalar, context: ReadContext, shift: int = 0) -> None:
+    """Report ``error`` at its character in the author's file; its text begins at index ``shift`` of ``found``."""
+    context.problem(error.code, found.at(shift + error.at), f"`{found.text.strip()[:60]}`: {error.why}", error.hint)
 
 
-def quantity(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Quantity | None:
+def quantity(found: YamlScalar, context: ReadContext, dimension: str | None) -> Quantity | None:
+    """A quantity of the given dimension, or of any dimension for ``None``."""
     try:
         return parse_quantity(found.text, dimension=dimension)
     except QuantityError as error:
-        report(error, found, notes)
+        report(error, found, context)
         return None
 
 
-def quantity_or_count(found: YamlScalar, notes: ReadContext) -> Quantity | None:
-    """A quantity of any kind, or a bare number."""
+def quantity_or_count(found: YamlScalar, context: ReadContext) -> Quantity | None:
+    """A quantity of any dimension, or a number without a unit."""
     try:
         return parse_quantity(found.text, dimension="")
     except QuantityError:
-        return quantity(found, notes, None)
+        return quantity(found, context, None)
 
 
-def limit(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Limit | None:
+def limit(found: YamlScalar, context: ReadContext, dimension: str | None) -> Limit | None:
+    """A limit given by numbers."""
     try:
         return parse_limit(found.text, dimension=dimension)
     except QuantityError as error:
-        report(error, found, notes)
+        report(error, found, context)
         return None
 
 
-def bound_or_count(found: YamlScalar, notes: ReadContext) -> Bound | None:
-    """A limit in any of its forms and of any kind, or one of bare numbers."""
+def bound_or_count(found: YamlScalar, context: ReadContext) -> Bound | None:
+    """A limit in any form and of any dimension, or one of numbers without a unit."""
     try:
         return Fixed(parse_limit(found.text, dimension=""))
     except QuantityError:
-        return bound(found, notes, None)
+        return bound(found, context, None)
 
 
-def bound(found: YamlScalar, notes: ReadContext, dimension: str | None) -> Bound | None:
-    """A limit in any of its forms, those that lean on an earlier reading among them."""
+def bound(found: YamlScalar, context: ReadContext, dimension: str | None) -> Bound | None:
+    """A limit in any form, including one relative to an earlier value."""
     text = found.text
-    lean = _above.match(text)
+    relative = _above.match(text)
     equal = _equal.match(text)
-    start = lean.end() if lean else equal.end() if equal else 0
+    start = relative.end() if relative else equal.end() if equal else 0
     try:
-        if lean:
-            notes.mention("value", lean[1], found.at(lean.start(1)))
-            return AboveReading(lean[1], parse_limit(text[start:], dimension=dimension), text.strip())
+        if relative:
+            context.mention("value", relative[1], found.at(relative.start(1)))
+            return AboveReading(relative[1], parse_limit(text[start:], dimension=dimension), text.strip())
         if equal:
             return EqualWithin(parse_quantity(text[start:], dimension=dimension), text.strip())
         return Fixed(parse_limit(text, dimension=dimension))
     except QuantityError as error:
-        report(error, found, notes, start)
+        report(error, found, context, start)
         return None
 
 
@@ -88,49 +90,49 @@ class QuantityShape(Shape[Quantity]):
         self.dimension = dimension
         self.noun = f"a quantity such as {units.EXAMPLES[dimension]}"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
-        found = scalar(node, self.noun, notes)
-        return None if found is None else quantity(found, notes, self.dimension)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
+        found = scalar(node, self.noun, context)
+        return None if found is None else quantity(found, context, self.dimension)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)
 
 
 class LimitShape(Shape[Limit]):
-    """A limit; of one dimension, or of any where ``dimension`` is ``None``."""
+    """A limit of one dimension, or of any dimension for ``None``."""
 
     def __init__(self, dimension: str | None, example: str) -> None:
         self.dimension = dimension
         self.noun = f"a limit such as {example}"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Limit | None:
-        found = scalar(node, self.noun, notes)
-        return None if found is None else limit(found, notes, self.dimension)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Limit | None:
+        found = scalar(node, self.noun, context)
+        return None if found is None else limit(found, context, self.dimension)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_WITH_UNIT)
 
 
 class RawTextShape(Shape[YamlScalar]):
-    """A quantity, limit or formula as it is written, to be read when its unit is known."""
+    """A quantity, limit or formula as text. It is parsed later, when its unit is known."""
 
     def __init__(self, noun: str) -> None:
         self.noun = noun
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> YamlScalar | None:
-        return scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> YamlScalar | None:
+        return scalar(node, self.noun, context)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return dict(_MAYBE_COUNT)
 
 
 class UnitShape(Shape[str]):
-    """A unit as the trade writes it, read to its canonical symbol. ``count`` is the word for a bare number."""
+    """A unit in trade notation, read to its canonical symbol. ``count`` means a number without a unit."""
 
     noun = "a unit such as mm"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if found.text.strip() in ("", "count"):
@@ -138,7 +140,7 @@ class UnitShape(Shape[str]):
         try:
             return unit_symbol(found.text)
         except QuantityError as error:
-            report(error, found, notes)
+            report(error, found, context)
             return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -146,18 +148,18 @@ class UnitShape(Shape[str]):
 
 
 class DimensionShape(Shape[str]):
-    """What a quantity is a quantity of, in one word: the key under `units`."""
+    """The name of a dimension, such as length: a key under `units`."""
 
-    noun = "a kind of quantity such as length"
+    noun = "a dimension such as length"
     known = tuple(units.BASES)
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         if found.text not in self.known:
-            notes.problem(
-                "unknown-key", found.mark, f"`{found.text}` is no kind of quantity", hint_for(found.text, self.known)
+            context.problem(
+                "unknown-key", found.mark, f"`{found.text}` is not a known dimension", hint_for(found.text, self.known)
             )
             return None
         return found.text
@@ -167,19 +169,19 @@ class DimensionShape(Shape[str]):
 
 
 class DisplayUnitShape(UnitShape):
-    """The unit in which quantities of its key's kind are shown."""
+    """The unit in which quantities of the dimension that is the key are shown."""
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> str | None:
-        symbol = super().read(node, notes, name)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
+        symbol = super().read(node, context, name)
         if symbol is None or name.name not in DimensionShape.known:
             return symbol
         found = dimension_of(symbol)
         if found != name.name:
-            what = f"a unit of {found}" if found else "a bare number"
-            notes.problem(
+            what = f"a unit of {found}" if found else "a number without a unit"
+            context.problem(
                 "wrong-dimension",
                 node.mark,
-                f"`{symbol}` is {what}, not of {name.name}",
+                f"`{symbol}` is {what}; a unit of {name.name} is expected",
                 f"such as {units.BASES[name.name]}",
             )
             return None

@@ -1,7 +1,7 @@
-"""What every shape is made with: notes of what a reading finds, and the shape itself.
+"""The base class of shapes, and the context that collects what the reading of a file finds.
 
-A shape never raises for anything that an author can write. Where it cannot make a value it has reported why and
-gives ``None``; the rest of the file is read on, so that everything wrong is known at once.
+A shape never raises, whatever an author writes. If it cannot make a value, it reports why and returns ``None``; the
+rest of the file is read, so that all problems are reported at once.
 """
 
 from abc import ABC, abstractmethod
@@ -23,7 +23,7 @@ NOWHERE = Ref("", Mark())
 
 
 class Mention(Struct, frozen=True):
-    """A name used where something of that ``kind`` is meant. ``of`` is what it belongs to: a value's variable."""
+    """A use of a name of the given ``kind``. ``of`` is the name that it belongs to: the variable of a value."""
 
     kind: str
     name: str
@@ -32,26 +32,26 @@ class Mention(Struct, frozen=True):
 
 
 class ReadContext:
-    """What a reading finds besides values: problems, names mentioned, places that the model does not keep."""
+    """What reading a file finds besides values: problems, names in use, nodes that later checks need."""
 
     def __init__(self, problems: ProblemList) -> None:
         self.problems = problems
         self._comparisons = 100_000
         self.mentions: list[Mention] = []
-        self.half_known: set[str] = set()
-        """Names whose entry could not be read: mentioning one of them is no second mistake."""
+        self.unreadable_names: set[str] = set()
+        """Names whose entry could not be read. A use of one of them is not reported as unknown."""
         self.placeholders: list[tuple[str, Mark]] = []
-        """`{word}` in the texts of the operation that is being read, until it claims them."""
+        """Each `{word}` in the texts of the operation that is being read; checked and cleared at its end."""
         self.nodes: dict[tuple[str, Mark], YamlNode] = {}
-        """(key, place of its owner) to what is written there, for checks that point into it afterwards."""
+        """(key, mark of its owner) to the node of the value, so that later checks can report a place in it."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
-        """What stands under `places`, which is read before everything else."""
+        """The entries of `places`, which is read first."""
 
     def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         self.problems.add(code, mark, message, hint, severity)
 
     def hint(self, name: str, known: Collection[str], nothing: str) -> str:
-        """:func:`~.problems.hint_for`, until so much was compared that a file is only costing time."""
+        """As :func:`~benchflow.procedure.problems.hint_for`, but "" once a file has cost too many comparisons."""
         self._comparisons -= len(known)
         return hint_for(name, known, nothing) if self._comparisons > 0 else ""
 
@@ -60,64 +60,66 @@ class ReadContext:
 
 
 class Definitions:
-    """The named parts of the JSON Schema, each written once."""
+    """The definitions of the JSON Schema (`$defs`)."""
 
     def __init__(self) -> None:
         self.parts: dict[str, JsonSchema] = {}
 
     def refer(self, name: str, make: Callable[[], JsonSchema]) -> JsonSchema:
+        """A reference to the definition ``name``, made by ``make`` on first use."""
         if name not in self.parts:
-            self.parts[name] = {}  # stands in while it is made, for a part that contains itself
+            self.parts[name] = {}  # already there when the definition refers to itself
             self.parts[name] = make()
         return {"$ref": f"#/$defs/{name}"}
 
 
 class Shape(ABC, Generic[T]):
-    """``noun`` says what is wanted: "a line of text"."""
+    """What may be written at a place in the file. ``noun`` names it for messages: "a line of text"."""
 
     noun: str
 
     @abstractmethod
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> T | None:
-        """The value of ``node``; ``name`` is the author's key where the value is a named entry."""
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
+        """The value of ``node``, ``None`` if there is none; ``name`` is the author's key of a named entry."""
 
     @abstractmethod
     def schema(self, definitions: Definitions) -> JsonSchema:
-        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as that can be said there."""
+        """JSON Schema (2020-12) of what :meth:`read` accepts, as far as JSON Schema can express it."""
 
     def parts(self) -> "tuple[Shape[Any], ...]":
-        """The shapes that this one is made of."""
+        """The shapes that this one contains."""
         return ()
 
 
-def wrong_kind(node: YamlNode, noun: str, notes: ReadContext, hint: str = "") -> None:
-    """Report that ``noun`` was wanted and something else stands there. ``hint`` is for a text that stands there."""
-    if isinstance(node, YamlScalar) and node.spoilt:
+def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
+    """Report that ``noun`` is expected and something else is written. ``hint`` is used if that is a text."""
+    if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):
         found = "nothing" if node.nothing else f"the text `{short(node.text)}`"
     else:
         found = "a list" if isinstance(node, YamlSequence) else "a mapping"
     if found == "nothing":
-        notes.problem(
-            "empty-value", node.mark, f"nothing is written here; {noun} is wanted", "write it, or take the key out"
+        context.problem(
+            "empty-value", node.mark, f"empty value; {noun} is expected", "write a value, or delete the key"
         )
         return
     if isinstance(node, YamlMapping) and node.flow:
         hint = "a text that begins with { needs quotes"
     elif isinstance(node, YamlSequence):
         hint = "a text that begins with [ or - needs quotes"
-    notes.problem("wrong-kind", node.mark, f"{noun} is wanted here, not {found}", hint)
+    context.problem("wrong-kind", node.mark, f"{noun} is expected here, not {found}", hint)
 
 
 def short(text: str) -> str:
+    """``text`` on one line, cut to 40 characters."""
     line = clean_line(text)
     return line if len(line) <= 40 else line[:39] + "…"
 
 
-def scalar(node: YamlNode, noun: str, notes: ReadContext) -> YamlScalar | None:
-    """``node`` if it is a text; else the problem is reported."""
-    if isinstance(node, YamlScalar) and not node.nothing and not node.spoilt:
+def scalar(node: YamlNode, noun: str, context: ReadContext) -> YamlScalar | None:
+    """``node`` if it is a text; otherwise ``None``, and the problem is reported."""
+    if isinstance(node, YamlScalar) and not node.nothing and not node.unreadable:
         return node
-    wrong_kind(node, noun, notes)
+    wrong_kind(node, noun, context)
     return None

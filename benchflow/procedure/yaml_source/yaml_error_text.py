@@ -1,4 +1,4 @@
-"""What the YAML reader complains of, in the words of a mechanic, with the place to look at."""
+"""Errors of the YAML parser in plain words, with the place to look at."""
 
 from typing import Any
 
@@ -6,30 +6,31 @@ from benchflow.procedure.model import Mark
 
 
 def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark | None) -> tuple[str, str, Mark]:
-    """The YAML reader's complaint as a mechanic would put it: what, hint, and the place to look at.
+    """Message, hint and place for an error of the YAML parser.
 
-    ``quote`` is where a text in quotes began on an earlier line that ends on this one.
+    ``problem`` is the parser's message, ``line`` the line of the error and ``where`` its place. ``quote`` is the place
+    where a quoted text begins that ends on the line before; ``None`` if there is none.
     """
     at = line[where.column - 1 : where.column]
     before = line[: where.column - 1]
     if at == "\t" or "\\t" in problem:
-        return "a tab where only spaces may stand", "indent with spaces", where
+        return "a tab is used for the indent", "use spaces", where
     if "mapping values are not allowed" in problem:
         return (
-            "a colon and a space inside a text, where no new key can begin",
+            "a colon followed by a space begins a key, which is not possible here",
             "put the text in quotes, or check the indent of this line",
             where,
         )
     if "scanning an alias" in str(error.context) or "scanning an anchor" in str(error.context):
         if "[" in before:
-            return "`*` cannot stand here", 'inside [...] a name such as seat[*] needs quotes: ["seat[*]"]', where
+            return "`*` is not possible here", 'inside [...] a name such as seat[*] needs quotes: ["seat[*]"]', where
         return "`*` and `&` cannot begin a text", "put the text in quotes", where
     if "quoted scalar" in str(error.context):
         start = place_of(error.context_mark) if error.context_mark is not None else where
-        return "the quote that opens here is not closed", "close it, or double it inside the text", start
+        return "this quote is not closed", "close it; inside a quoted text, write the quote twice", start
     if quote is not None:
         return (
-            f"the text in quotes that opens here goes on to line {where.line}, and what follows it there is amiss",
+            f"the quoted text that begins here does not end before line {where.line}",
             "close the quote where the text ends",
             quote,
         )
@@ -37,20 +38,21 @@ def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark
         return f"`{at}` cannot begin a text", "put the text in quotes", where
     if "expected ',' or" in problem or "expected the node content" in problem:
         return (
-            f"the list or mapping in brackets goes wrong here: {problem}",
-            "look for a comma or a bracket that is missing; names with brackets need quotes",
+            f"this list or mapping in brackets has an error: {problem}",
+            "look for a missing comma or bracket; names with brackets need quotes",
             where,
         )
     if "could not find expected ':'" in problem:
-        return "this line is no key with a colon, and goes on with nothing", "check its indent, or the `:`", where
+        return "this line is neither a key with a colon nor part of a text", "check its indent and its `:`", where
     if "expected <block end>" in problem:
         return (
-            "this does not go with what stands before it",
-            "check the indent; a text that begins with { [ or a quote needs quotes round the whole of it",
+            "this does not fit what is written before it",
+            "check the indent; put quotes around the whole of a text that begins with { [ or a quote",
             where,
         )
-    return f"this is no YAML: {problem}", "check the indent, brackets and quotes around here", where
+    return f"this is not YAML: {problem}", "check the indent, brackets and quotes near this place", where
 
 
 def place_of(mark: Any) -> Mark:
+    """A place of the YAML parser, which counts from 0, as a mark."""
     return Mark(mark.line + 1, mark.column + 1)

@@ -1,4 +1,4 @@
-"""The author's file as a tree: texts, lists and mappings, each with its place."""
+"""The nodes of the YAML tree: texts, lists and mappings, each with line and column."""
 
 from msgspec import Struct
 
@@ -6,10 +6,10 @@ from benchflow.procedure.model import Mark
 
 
 class YamlScalar(Struct):
-    """A text. ``plain`` is written without quotes.
+    """A text. ``plain`` means without quotes.
 
-    ``offset`` leads from ``column`` to the first character where positions inside the text can be told (one line,
-    nothing escaped or taken out). ``indent`` is that of the lines below a ``|``. ``None`` where neither holds.
+    ``offset`` is the distance from ``column`` to the first character, for a text on one line without escapes or removed
+    characters; ``None`` otherwise. ``indent`` is the indent of the lines below a ``|``; ``None`` for other styles.
     """
 
     text: str
@@ -18,15 +18,15 @@ class YamlScalar(Struct):
     plain: bool
     offset: int | None
     indent: int | None = None
-    spoilt: bool = False
-    """What stands here cannot be read and was reported; nothing more is to be said of it."""
+    unreadable: bool = False
+    """The value cannot be read. That is already reported, so no further problem is reported for it."""
 
     @property
     def mark(self) -> Mark:
         return Mark(self.line, self.column)
 
     def at(self, index: int) -> Mark:
-        """The place of the character at ``index``, as near as can be told."""
+        """The place of the character at ``index``, or of the text if its exact place is unknown."""
         if self.offset is not None:
             return Mark(self.line, self.column + self.offset + index)
         if self.indent is not None:
@@ -36,7 +36,7 @@ class YamlScalar(Struct):
 
     @property
     def nothing(self) -> bool:
-        """Nothing was written here, or one of YAML's words for nothing."""
+        """True if nothing is written, or one of the YAML words for null."""
         return self.plain and self.text in ("", "~", "null", "Null", "NULL")
 
 
@@ -51,9 +51,8 @@ class YamlSequence(Struct):
 
 
 class YamlMapping(Struct):
-    """Keys in the author's order, each once; ``repeated`` are the ones written again, already reported.
-
-    ``flow`` is written in braces."""
+    """``pairs`` are in the author's order, each key once. ``repeated`` are pairs with a key that was written before;
+    they are already reported. ``flow`` means written in braces."""
 
     pairs: list[tuple[YamlScalar, "YamlNode"]]
     repeated: list[tuple[YamlScalar, "YamlNode"]]
@@ -69,8 +68,8 @@ class YamlMapping(Struct):
 YamlNode = YamlScalar | YamlSequence | YamlMapping
 
 
-def way(root: YamlNode, mark: Mark) -> str:
-    """The keys and ids that lead to ``mark``, joined by dots; an operation's id stands for all before it."""
+def path_to(root: YamlNode, mark: Mark) -> str:
+    """The path of keys and ids to ``mark``, joined by dots. It begins with the operation's id, if there is one."""
     steps: list[str] = []
     node = root
     place = (mark.line, mark.column)

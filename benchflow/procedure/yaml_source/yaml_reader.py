@@ -1,8 +1,8 @@
-"""The author's text as a tree of texts with their places, and nothing else that YAML can do.
+"""Reads YAML text to a tree of texts, lists and mappings with their places.
 
-YAML 1.2 is read from the parser's events: no alias, anchor, tag, directive or second document gets any further,
-nesting is bounded while it is read, and every scalar stays the text that was written (``00123`` keeps its zeros).
-The shape of the file decides later what a text means. Line and column count from 1, in characters.
+YAML 1.2 is read from the events of the parser. Aliases, anchors, tags, directives and further documents are reported as
+problems, nesting is limited, and every scalar stays the text that was written (``00123`` keeps its zeros). What a text
+means is decided later by the shapes. Line and column count from 1, in characters.
 """
 
 import re
@@ -15,20 +15,20 @@ from benchflow.base.plaintext import clean, unsafe_characters
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, Severity
 from benchflow.procedure.yaml_source.yaml_error_text import in_plain_words, place_of
-from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, way
+from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, path_to
 
 MAX_BYTES = 1024 * 1024
-"""The largest file that is read. The largest procedure imagined (1,000 operations) is below half of it."""
+"""The largest file that is read. A procedure of 1,000 operations needs less than half."""
 MAX_DEPTH = 24
-"""How deep lists and mappings may nest; the format itself needs ten."""
+"""The deepest nesting of lists and mappings; the format needs ten."""
 MAX_SCALAR = 20_000
-"""Characters in one text."""
+"""The most characters in one text."""
 MAX_PROBLEMS = 500
-"""Problems listed. After so many the rest of the file is not looked at, which bounds what a hostile one can cost."""
+"""The most problems listed. Reading stops there, which limits the time that a hostile file can cost."""
 
 
 class ProblemList:
-    """Collects what is wrong with one file, at most :data:`MAX_PROBLEMS`."""
+    """The problems of one file, at most :data:`MAX_PROBLEMS`, each once."""
 
     def __init__(self, file: str) -> None:
         self.file = file
@@ -44,12 +44,12 @@ class ProblemList:
         self.all.append(Problem(code, severity, self.file, mark.line, mark.column, message, hint))
 
     def keep(self, wanted: Callable[[Problem], bool]) -> None:
-        """Forget every problem that is not ``wanted``."""
+        """Drop every problem that is not ``wanted``."""
         self.all = [problem for problem in self.all if wanted(problem)]
 
     @property
     def full(self) -> bool:
-        """Whether enough was found, and reading may stop."""
+        """True if :data:`MAX_PROBLEMS` is reached, so that reading can stop."""
         return len(self.all) >= MAX_PROBLEMS
 
     @property
@@ -57,38 +57,38 @@ class ProblemList:
         return self.full or any(problem.severity == "error" for problem in self.all)
 
     def listed(self, root: YamlNode | None) -> tuple[Problem, ...]:
-        """All of them in the order of the file, each with its way through ``root``."""
+        """All problems in the order of the file, each with its path from ``root``."""
         found = sorted(self.all, key=lambda problem: (problem.line, problem.column))
         if root is not None:
-            found = [_with_way(problem, root) for problem in found]
+            found = [_with_path(problem, root) for problem in found]
         if self.full:
             last = found[-1]
-            message = f"more than {MAX_PROBLEMS} problems; there may be others, which were not looked for"
+            message = f"more than {MAX_PROBLEMS} problems; reading stopped here"
             found.append(Problem("too-many-problems", "error", self.file, last.line, last.column, message))
         return tuple(found)
 
 
 class ParsedYaml(Struct):
-    """``root`` is ``None`` when the text is empty or no YAML at all. Where it stops being YAML at some place,
-    ``stopped`` is that place and ``root`` what comes before."""
+    """The tree and its problems. ``root`` is ``None`` if the text is empty or is not YAML. After a syntax error,
+    ``error_at`` is its place and ``root`` the tree of what is written before it."""
 
     root: YamlNode | None
     problems: ProblemList
-    stopped: Mark | None = None
+    error_at: Mark | None = None
 
 
 def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
-    """The text of a file's bytes; ``None`` with the problem when it is too large or not UTF-8.
+    """The text of a file's bytes; ``None`` and a problem if the file is too large or not UTF-8.
 
-    One byte more than :data:`MAX_BYTES` is enough of a large file to be handed in.
+    Of a large file, one byte more than :data:`MAX_BYTES` is enough.
     """
     problems = ProblemList(file)
     if len(data) > MAX_BYTES:
         problems.add(
             "too-large",
             Mark(),
-            f"the file is larger than {MAX_BYTES // 1024} KiB, which is the most that is read",
-            "a procedure is words and numbers: is this the right file?",
+            f"the file is larger than {MAX_BYTES // 1024} KiB, the largest size that is read",
+            "check that this is the right file",
         )
         return None, problems
     try:
@@ -100,14 +100,14 @@ def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
         problems.add(
             "not-utf-8",
             Mark(before.count(b"\n") + 1, column),
-            "the file is not UTF-8 text from here on",
+            "from here on the file is not UTF-8 text",
             "save it as UTF-8",
         )
         return None, problems
 
 
 def parse(text: str, file: str) -> ParsedYaml:
-    """The tree of ``text``. Never raises; what is wrong is in ``problems``."""
+    """The tree of ``text``. Never raises; problems are in the result."""
     problems = ProblemList(file)
     if len(text) > MAX_BYTES or len(text.encode("utf-8", "surrogatepass")) > MAX_BYTES:
         _, problems = decode(text.encode("utf-8", "surrogatepass"), file)
@@ -115,11 +115,11 @@ def parse(text: str, file: str) -> ParsedYaml:
     text = text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
     text = _without_directives(_without_controls(text, problems), problems)
     builder = _TreeBuilder(text, problems)
-    return ParsedYaml(builder.build(), problems, builder.stopped)
+    return ParsedYaml(builder.build(), problems, builder.error_at)
 
 
 def _without_controls(text: str, problems: ProblemList) -> str:
-    """YAML allows none of these unescaped. Each is reported and read as a space, so that the rest is read too."""
+    """Report characters that YAML does not allow, and replace each by a space, so that the rest can be read."""
     bad = {character for character in unsafe_characters(text) if not _may_stand_in_yaml(character)}
     bad |= {character for character in "\x85\u2028\u2029" if character in text}
     if not bad:
@@ -134,14 +134,14 @@ def _without_controls(text: str, problems: ProblemList) -> str:
                 problems.add(
                     "control-character",
                     Mark(number, column),
-                    f"a control character (U+{ord(character):04X}) in the text",
+                    f"the text contains a control character (U+{ord(character):04X})",
                     "delete it",
                 )
     return text.translate({ord(character): " " for character in bad})
 
 
 def _without_directives(text: str, problems: ProblemList) -> str:
-    """Lines with ``%`` before the document are reported and blanked, so that none can change how the rest is read."""
+    """Report and blank lines with ``%`` before the document, so that none can change how the rest is read."""
     if "%" not in text:
         return text
     lines = text.split("\n")
@@ -160,7 +160,7 @@ def _without_directives(text: str, problems: ProblemList) -> str:
 
 
 def _may_stand_in_yaml(character: str) -> bool:
-    # The rest of what `unseen` finds is printable to YAML; it is taken out of each text with a warning.
+    # YAML allows the rest of the unsafe characters; they are removed from each text with a warning.
     code = ord(character)
     return code > 0x9F and not 0xD800 <= code <= 0xDFFF and code & 0xFFFE != 0xFFFE
 
@@ -173,20 +173,20 @@ class _TooDeep(Exception):
 
 
 class _TreeBuilder:
-    """Makes the tree from the events of one document, without recursion."""
+    """Builds the tree from the events of one document, without recursion."""
 
     def __init__(self, text: str, problems: ProblemList) -> None:
         self._text = text
         self._lines = text.split("\n")
         self._problems = problems
-        # Each open collection with its list of children so far (keys and values in turn for a mapping).
+        # Each open collection with its children so far (for a mapping: key, value, key, value ...).
         self._open: list[tuple[Any, list[YamlNode]]] = []
-        self._long_quote: Any = None  # the last text in quotes that goes over several lines
-        self.stopped: Mark | None = None
-        """Where the text stopped being YAML; the tree then holds what comes before."""
+        self._long_quote: Any = None  # the last quoted text of several lines
+        self.error_at: Mark | None = None
+        """The place of a syntax error; the tree then has what is written before it."""
 
     def build(self) -> YamlNode | None:
-        # Late: a procedure from the compiled cache is shown without loading the YAML reader at all.
+        # Late import: a procedure from the compiled cache needs no YAML parser (benchmark bench_screen).
         from ruamel.yaml import YAML
         from ruamel.yaml.error import MarkedYAMLError, YAMLError
 
@@ -196,7 +196,7 @@ class _TreeBuilder:
         except _TooDeep:
             pass
         except MarkedYAMLError as error:
-            self.stopped = self._bad_yaml(error)
+            self.error_at = self._bad_yaml(error)
             root = self._so_far()
         except (YAMLError, ValueError, OverflowError) as error:
             self._bad_escape(error)
@@ -241,7 +241,7 @@ class _TreeBuilder:
         return root
 
     def _so_far(self) -> YamlNode | None:
-        """The tree of what was read before the text stopped being YAML; a key without its value is left out."""
+        """The tree of what was read before a syntax error. A key without its value is left out."""
         node: YamlNode | None = None
         while self._open:
             event, children = self._open.pop()
@@ -257,8 +257,8 @@ class _TreeBuilder:
             self._problems.add(
                 "several-documents",
                 place_of(event.start_mark),
-                "a second document begins here; one file holds one procedure",
-                "delete the line `---`, or put what follows into a file of its own",
+                "a second document begins here; a file holds one procedure",
+                "delete the line `---`, or move the second document to another file",
             )
 
     def _check_properties(self, event: Any) -> None:
@@ -267,7 +267,7 @@ class _TreeBuilder:
                 "alias",
                 place_of(event.start_mark),
                 f"an anchor (&{event.anchor}) is not allowed in a procedure",
-                "write the text out where it is needed; a text that begins with & needs quotes",
+                "repeat the text where it is needed; a text that begins with & needs quotes",
             )
         if event.tag is not None:
             self._problems.add(
@@ -282,8 +282,8 @@ class _TreeBuilder:
             self._problems.add(
                 "too-deep",
                 place_of(event.start_mark),
-                f"lists and mappings nest more than {MAX_DEPTH} deep here; nothing after this place was read",
-                "look for a bracket that is not closed",
+                f"lists and mappings are nested more than {MAX_DEPTH} deep; nothing after this place was read",
+                "look for a missing closing bracket",
             )
             raise _TooDeep
 
@@ -293,9 +293,9 @@ class _TreeBuilder:
             "alias",
             mark,
             f"an alias (*{event.anchor}) is not allowed in a procedure",
-            "write the text out where it is needed; a text that begins with * needs quotes",
+            "repeat the text where it is needed; a text that begins with * needs quotes",
         )
-        return YamlScalar(f"*{event.anchor}", mark.line, mark.column, False, None, spoilt=True)
+        return YamlScalar(f"*{event.anchor}", mark.line, mark.column, False, None, unreadable=True)
 
     def _scalar(self, event: Any) -> YamlScalar:
         raw: str = event.value
@@ -305,17 +305,17 @@ class _TreeBuilder:
                 "too-long",
                 mark,
                 f"this text has {len(raw)} characters; at most {MAX_SCALAR} are read",
-                "look for a quote that is not closed",
+                "look for a missing closing quote",
             )
             raw = raw[:MAX_SCALAR]
         out = unsafe_characters(raw)
         if out:
             names = ", ".join(f"U+{ord(character):04X}" for character in out)
             self._problems.add(
-                "unseen-character",
+                "invisible-character",
                 mark,
-                f"characters that cannot be seen were taken out of this text: {names}",
-                "type the text again without them",
+                f"invisible characters were removed from this text: {names}",
+                "type the text again",
                 severity="warning",
             )
         quotes = 0 if event.style is None else 1
@@ -326,7 +326,7 @@ class _TreeBuilder:
         return YamlScalar(clean(raw), mark.line, mark.column, event.style is None, quotes if exact else None, indent)
 
     def _indent(self, first: int, text: str) -> int | None:
-        """How far the lines below a ``|`` are indented in the file, ``first`` being the index of the first of them."""
+        """The indent of the lines below a ``|`` in the file. ``first`` is the index of the first of them."""
         for raw, line in zip(self._lines[first:], text.split("\n"), strict=False):
             if line:
                 return len(raw) - len(line) if raw.endswith(line) else None
@@ -344,33 +344,33 @@ class _TreeBuilder:
                 self._problems.add(
                     "bad-key",
                     key.mark,
-                    "a key must be a plain word, not a list or a mapping",
+                    "a key must be a word, not a list or a mapping",
                     "a text that begins with { or [ needs quotes",
                 )
             elif key.text in first:
                 self._problems.add(
                     "duplicate-key",
                     key.mark,
-                    f"`{key.text}` is written twice here; it stands on line {first[key.text].line} already",
+                    f"the key `{key.text}` is written twice; it is already on line {first[key.text].line}",
                     "keep one of them",
                 )
                 repeated.append((key, value))
             else:
                 first[key.text] = key
                 if isinstance(value, YamlScalar) and value.plain and not value.text:
-                    value.line, value.column = key.line, key.column  # nothing has no place of its own
+                    value.line, value.column = key.line, key.column  # an empty value has no place of its own
                 pairs.append((key, value))
         return YamlMapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
 
     def _bad_escape(self, error: Exception) -> None:
-        """The YAML reader gives no place for an escape that is no character, such as "\\UFFFFFFFF"."""
+        """Find the place of an escape that is not a character, such as "\\UFFFFFFFF"; the parser gives none."""
         found = next((at for at in _long_escape.finditer(self._text) if int(at[1], 16) > 0x10FFFF), None)
         if found is None:
             self._problems.add("bad-yaml", Mark(), f"the file cannot be read as YAML: {error}")
             return
         before = self._text[: found.start()]
         place = Mark(before.count("\n") + 1, found.start() - before.rfind("\n"))
-        self._problems.add("bad-yaml", place, f"`{found[0]}` is no character", "write the character itself")
+        self._problems.add("bad-yaml", place, f"`{found[0]}` is not a character", "write the character itself")
 
     def _bad_yaml(self, error: Any) -> Mark:
         mark = error.problem_mark or error.context_mark
@@ -383,7 +383,7 @@ class _TreeBuilder:
         return where
 
 
-def _with_way(problem: Problem, root: YamlNode) -> Problem:
+def _with_path(problem: Problem, root: YamlNode) -> Problem:
     return Problem(
         problem.code,
         problem.severity,
@@ -392,5 +392,5 @@ def _with_way(problem: Problem, root: YamlNode) -> Problem:
         problem.column,
         problem.message,
         problem.hint,
-        way(root, Mark(problem.line, problem.column)) if problem.line else "",
+        path_to(root, Mark(problem.line, problem.column)) if problem.line else "",
     )

@@ -40,7 +40,7 @@ from benchflow.procedure.shapes.basic_shapes import (
     MapShape,
     TransformedShape,
     WordShape,
-    whole,
+    integer,
 )
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.quantity_shapes import LimitShape, QuantityShape, quantity, report
@@ -96,15 +96,15 @@ def json_schema() -> JsonSchema:
 class Day(Shape[date]):
     noun = "a day such as 2026-03-01"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> date | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> date | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         try:
             return date.fromisoformat(found.text)
         except ValueError:
             hint = "year-month-day, such as 2026-03-01"
-            notes.problem("bad-date", found.mark, f"`{found.text[:40]}` is no day", hint)
+            context.problem("bad-date", found.mark, f"`{found.text[:40]}` is no day", hint)
             return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -114,13 +114,13 @@ class Day(Shape[date]):
 class Count(Shape[int]):
     noun = "a whole number"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> int | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> int | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
-        number = whole(found.text)
+        number = integer(found.text)
         if number is None:
-            notes.problem("bad-number", found.mark, f"`{found.text[:40]}` is no count", "a whole number, such as 410")
+            context.problem("bad-number", found.mark, f"`{found.text[:40]}` is no count", "a whole number, such as 410")
         return number
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -132,9 +132,9 @@ class _Anything(Shape[Quantity]):
 
     noun = "a quantity with its unit, such as 120 N·m"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
-        found = scalar(node, self.noun, notes)
-        return None if found is None else quantity(found, notes, None)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Quantity | None:
+        found = scalar(node, self.noun, context)
+        return None if found is None else quantity(found, context, None)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "pattern": r"\S"}
@@ -151,8 +151,8 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
     noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
     _ending = "of scale"
 
-    def read(self, node: YamlNode, notes: ReadContext, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
-        found = scalar(node, self.noun, notes)
+    def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Uncertainty | ShareOfScale | None:
+        found = scalar(node, self.noun, context)
         if found is None:
             return None
         text = found.text.rstrip()
@@ -161,11 +161,11 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
         try:
             value = parse_quantity(number)
         except QuantityError as error:
-            report(error, found, notes, sign)
+            report(error, found, context, sign)
             return None
         share = dimension_of(value.unit) == "fraction"
         if value.value < 0 or (text.endswith(self._ending) and not share):
-            notes.problem("bad-quantity", found.mark, f"`{found.text[:40]}` is no uncertainty", self.noun)
+            context.problem("bad-quantity", found.mark, f"`{found.text[:40]}` is no uncertainty", self.noun)
             return None
         if not share:
             return Width(value, text)
@@ -176,10 +176,10 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
         return {"type": "string", "pattern": r"\S"}
 
 
-def _pin(text: str, node: YamlNode, name: Ref, notes: ReadContext) -> str | None:
+def _pin(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
     if hash_parts(text) is None:
         # A PIN written out must not be spread further, so the message does not repeat it.
-        notes.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
+        context.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
         return None
     return text
 
@@ -194,7 +194,7 @@ _LEFT = Key("retired", Day(), "The day since when the person no longer works her
 
 
 def _person(fields: Fields) -> Person:
-    return Person(fields.name.name, fields.has(_ROLES, ()), fields.has(_PIN, ""), fields.get(_LEFT))
+    return Person(fields.name.name, fields.get_or(_ROLES, ()), fields.get_or(_PIN, ""), fields.get(_LEFT))
 
 
 PEOPLE = MapShape(KeyedShape("person", "a person", (_ROLES, _PIN, _LEFT), _person), "people by name", key=LINE)
@@ -237,11 +237,12 @@ def _instrument(fields: Fields) -> Instrument:
     if scale is not None and top is not None and dimension_of(scale.unit) != dimension_of(top.unit):
         fields.problem("wrong-dimension", _SCALE, f"{show(scale)} does not go with a range up to {show(top)}")
     return Instrument(
-        id=fields.name.name, kind=fields.has(_KIND, ""), title=fields.has(_TITLE, ""), serial=fields.has(_SERIAL, ""),
+        id=fields.name.name, kind=fields.get_or(_KIND, ""), title=fields.get_or(_TITLE, ""),
+        serial=fields.get_or(_SERIAL, ""),
         range=span, scale=scale, uncertainty=_uncertainty(fields, scale or top),
-        k=fields.has(_COVERAGE, Decimal(2)), calibrated=calibrated, due=due, uses_before=fields.has(_USES, 0),
-        uses_in=fields.has(_USES_IN, {}), uses_allowed=fields.get(_ALLOWED), lever=_lever(fields),
-        doubt=fields.has(_DOUBT, ""), retired=fields.get(_RETIRED), note=fields.has(_NOTE, ""),
+        k=fields.get_or(_COVERAGE, Decimal(2)), calibrated=calibrated, due=due, uses_before=fields.get_or(_USES, 0),
+        uses_in=fields.get_or(_USES_IN, {}), uses_allowed=fields.get(_ALLOWED), lever=_lever(fields),
+        doubt=fields.get_or(_DOUBT, ""), retired=fields.get(_RETIRED), note=fields.get_or(_NOTE, ""),
     )  # fmt: skip
 
 
@@ -282,7 +283,7 @@ class _Defaults(Struct, frozen=True):
 
 
 def _defaults(fields: Fields) -> _Defaults:
-    return _Defaults(Defaults(fields.has(_BY, "")), fields.at(_BY))
+    return _Defaults(Defaults(fields.get_or(_BY, "")), fields.at(_BY))
 
 
 _VERSION = Key("shop", WordShape("1"), "The version of this format: 1.", required=True)
@@ -293,15 +294,15 @@ _DEFAULTS = Key("defaults", KeyedShape("defaults", "the defaults", (_BY,), _defa
 
 
 def _shop(fields: Fields) -> Shop:
-    people = tuple(fields.has(_PEOPLE, {}).values())
-    instruments = tuple(fields.has(_INSTRUMENTS, {}).values())
-    defaults = fields.has(_DEFAULTS, _Defaults())
+    people = tuple(fields.get_or(_PEOPLE, {}).values())
+    instruments = tuple(fields.get_or(_INSTRUMENTS, {}).values())
+    defaults = fields.get_or(_DEFAULTS, _Defaults())
     names, by = [person.name for person in people], defaults.values.by
     if by and by not in names:
         hint = hint_for(by, names, "add them under `people` first")
-        fields.notes.problem("unknown-name", defaults.by_mark, f"`{by}` is not among the people", hint)
+        fields.context.problem("unknown-name", defaults.by_mark, f"`{by}` is not among the people", hint)
     _serials(fields, instruments)
-    return Shop(fields.has(_NAME, ""), people, instruments, defaults.values)
+    return Shop(fields.get_or(_NAME, ""), people, instruments, defaults.values)
 
 
 def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
@@ -310,7 +311,7 @@ def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
     for one in instruments:
         if one.serial and one.serial in seen:
             message = f"`{one.id}` and `{seen[one.serial]}` have the same serial, {one.serial}"
-            fields.problem("said-twice", _INSTRUMENTS, message, "one of the two is wrong")
+            fields.problem("duplicate-item", _INSTRUMENTS, message, "one of the two is wrong")
         seen.setdefault(one.serial, one.id)
 
 

@@ -1,136 +1,158 @@
-"""Rows given columns, one each, at the least cost: found by scipy, certified in whole numbers.
+"""Assignment of rows to columns at the least total cost, in exact whole numbers.
 
-scipy's solver (shortest augmenting paths, after Jonker and Volgenant) works in floating point. Its answer is then
-held against a theorem (Klein, 1967; from memory): an assignment is of least cost exactly when no circle of
-exchanges is cheaper. Whole numbers of any size are compared, so nothing is lost to rounding; should rounding have
-cost something, the cheaper circle is exchanged and the certificate tried again.
+The Hungarian method by shortest augmenting paths: rows are added one at a time, and each is placed along the
+cheapest chain of exchanges (Dijkstra's search on reduced costs). The prices of rows and columns that the search
+keeps are a dual solution: no pair costs less than its two prices, and every chosen pair costs exactly that. This
+proves that the answer is of least cost, and it shows every other answer of the same cost: those that use only
+pairs without slack (complementary slackness).
+
+Source: Kuhn 1955, Edmonds and Karp 1972 (from memory). The tests compare the cost with scipy's solver.
 """
 
+from heapq import heappop, heappush
 from typing import NamedTuple
 
 Costs = list[list[int | None]]
 """By row and column; ``None`` where the two do not go together."""
 
 
-class Taking(NamedTuple):
-    """``row`` takes ``column`` instead of its own."""
+class Swap(NamedTuple):
+    """``row`` takes ``column`` instead of the column chosen for it."""
 
     row: int
     column: int
 
 
 class Assignment:
-    """The column of each row, and the other ways of least cost."""
+    """The chosen column of each row, and the other assignments of the same cost."""
 
-    def __init__(self, chosen: tuple[int, ...], free: dict[int, list["_Arc"]]) -> None:
-        self.chosen, self._free = chosen, free
+    def __init__(self, chosen: tuple[int, ...], steps: dict[int, list["_Step"]]) -> None:
+        self.chosen, self._steps = chosen, steps
 
-    def instead(self, row: int, differs: "list[bool]") -> tuple[Taking, ...] | None:
-        """Another way of the same cost in which ``row`` takes a column that ``differs`` (by column); all the rows
-        that then take another. ``None`` where there is none."""
-        for arc in self._free.get(row, ()):
-            if arc.column >= 0 and differs[arc.column]:
-                rest = self._way(arc.end, row)
+    def alternative(self, row: int, differs: list[bool]) -> tuple[Swap, ...] | None:
+        """All swaps of another assignment of the same cost in which ``row`` takes a column that ``differs``.
+
+        ``differs`` has an entry for each column. ``None`` where there is no such assignment.
+        """
+        for step in self._steps.get(row, ()):
+            if step.column >= 0 and differs[step.column]:
+                rest = self._path(step.end, row)
                 if rest is not None:
-                    return tuple(sorted((Taking(row, arc.column), *rest)))
+                    return tuple(sorted((Swap(row, step.column), *rest)))
         return None
 
-    def _way(self, start: int, goal: int) -> list[Taking] | None:
-        """The fewest exchanges that lead from ``start`` to ``goal`` at no cost."""
-        before: dict[int, _Arc | None] = {start: None}
+    def _path(self, start: int, goal: int) -> list[Swap] | None:
+        """The shortest chain of swaps from ``start`` to ``goal``."""
+        reached: dict[int, _Step | None] = {start: None}
         queue = [start]
         for node in queue:
             if node == goal:
                 break
-            for arc in self._free.get(node, ()):
-                if arc.end not in before:
-                    before[arc.end] = arc
-                    queue.append(arc.end)
-        if goal not in before:
+            for step in self._steps.get(node, ()):
+                if step.end not in reached:
+                    reached[step.end] = step
+                    queue.append(step.end)
+        if goal not in reached:
             return None
-        found: list[Taking] = []
-        arc_here = before[goal]
-        while arc_here is not None:
-            if arc_here.column >= 0:
-                found.append(Taking(arc_here.start, arc_here.column))
-            arc_here = before[arc_here.start]
-        return found
+        swaps: list[Swap] = []
+        last = reached[goal]
+        while last is not None:
+            if last.column >= 0:
+                swaps.append(Swap(last.start, last.column))
+            last = reached[last.start]
+        return swaps
 
 
-def assign(costs: Costs) -> Assignment:
-    """An assignment of least cost. There must be one: raises ``ValueError`` where rows cannot all be served."""
-    chosen = _by_scipy(costs)
-    while True:
-        arcs = _arcs(costs, chosen)
-        potential, circle = _relax(arcs, len(chosen) + 1)
-        if circle is None:
-            free: dict[int, list[_Arc]] = {}
-            for arc in arcs:
-                if potential[arc.start] + arc.cost == potential[arc.end]:
-                    free.setdefault(arc.start, []).append(arc)
-            return Assignment(tuple(chosen), free)
-        for arc in circle:
-            if arc.column >= 0:
-                chosen[arc.start] = arc.column
+class _Step(NamedTuple):
+    """An exchange without cost: ``start`` takes ``column`` from ``end``.
 
-
-def _by_scipy(costs: Costs) -> list[int]:
-    import numpy as np  # late: the bench paints before anything is matched
-    from scipy.optimize import linear_sum_assignment
-
-    top = max((cost for line in costs for cost in line if cost is not None), default=0) or 1
-    matrix = np.array([[np.inf if cost is None else cost / top for cost in line] for line in costs])
-    _rows, columns = linear_sum_assignment(matrix)
-    return [int(column) for column in columns]
-
-
-class _Arc(NamedTuple):
-    """``start`` takes ``column``, which ``end`` has now. The node after the last row is the heap of columns that
-    nobody has: taking from it lets go of nobody's, and what it takes in (column -1) lies there."""
+    The node after the last row stands for the columns that no row has. A step from it has column -1: the row
+    ``end`` gives up its column.
+    """
 
     start: int
     end: int
     column: int
-    cost: int
 
 
-def _arcs(costs: Costs, chosen: list[int]) -> list[_Arc]:
-    heap = len(chosen)
-    taken = set(chosen)
-    lying = [column for column in range(len(costs[0])) if column not in taken]
-    arcs: list[_Arc] = []
-    for row, line in enumerate(costs):
-        own = line[chosen[row]]
-        assert own is not None  # the solver never chooses what does not go together
-        for other, column in enumerate(chosen):
-            price = line[column]
-            if other != row and price is not None:
-                arcs.append(_Arc(row, other, column, price - own))
-        free = [(price, column) for column in lying if (price := line[column]) is not None]
-        least = min((price for price, _column in free), default=None)
-        arcs += [_Arc(row, heap, column, price - own) for price, column in free if price == least]
-        arcs.append(_Arc(heap, row, -1, 0))
-    return arcs
+def assign(costs: Costs) -> Assignment:
+    """An assignment of least cost.
+
+    Raises:
+        ValueError: the rows cannot all be given a column.
+    """
+    solver = _Solver(costs)
+    for row in range(len(costs)):
+        solver.place(row)
+    return Assignment(tuple(solver.column_of), solver.free_steps())
 
 
-def _relax(arcs: list[_Arc], count: int) -> tuple[list[int], list[_Arc] | None]:
-    """Bellman and Ford's relaxation from every node at once. Either potentials that prove that no circle costs
-    less than nothing, or such a circle."""
-    potential = [0] * count
-    before: dict[int, _Arc] = {}
-    for _round in range(count + 1):
-        last = -1
-        for arc in arcs:
-            reached = potential[arc.start] + arc.cost
-            if reached < potential[arc.end]:
-                potential[arc.end] = reached
-                before[arc.end] = arc
-                last = arc.end
-        if last < 0:
-            return potential, None
-    for _step in range(count):  # back from the last node improved, for long enough to be on the circle itself
-        last = before[last].start
-    circle = [before[last]]
-    while circle[-1].start != last:
-        circle.append(before[circle[-1].start])
-    return potential, circle
+class _Solver:
+    """The rows placed so far, with prices such that ``cost - row price - column price`` is never below zero, is
+    zero for each chosen pair, and the price of a column that no row has is zero."""
+
+    def __init__(self, costs: Costs) -> None:
+        self.pairs = [[(column, cost) for column, cost in enumerate(line) if cost is not None] for line in costs]
+        columns = len(costs[0]) if costs else 0
+        self.column_of = [-1] * len(costs)
+        self.row_of = [-1] * columns
+        self.row_price = [0] * len(costs)
+        self.column_price = [0] * columns
+
+    def place(self, new: int) -> None:
+        """Give the row ``new`` a column; rows placed before may change theirs."""
+        column_price = self.column_price
+        self.row_price[new] = min((cost - column_price[column] for column, cost in self.pairs[new]), default=0)
+        distance: dict[int, int] = {}
+        reached_from: dict[int, int] = {}
+        settled: dict[int, int] = {}
+        queue: list[tuple[int, int]] = []
+        row, so_far = new, 0
+        while True:
+            offset = so_far - self.row_price[row]
+            for column, cost in self.pairs[row]:
+                if column not in settled:
+                    length = offset + cost - column_price[column]
+                    known = distance.get(column)
+                    if known is None or length < known:
+                        distance[column], reached_from[column] = length, row
+                        heappush(queue, (length, column))
+            while queue and queue[0][1] in settled:
+                heappop(queue)
+            if not queue:
+                raise ValueError("the rows cannot all be given a column")
+            so_far, column = heappop(queue)
+            if self.row_of[column] < 0:
+                break
+            settled[column] = so_far
+            row = self.row_of[column]
+        self._change_prices(new, settled, so_far)
+        self._exchange(new, column, reached_from)
+
+    def _change_prices(self, new: int, settled: dict[int, int], length: int) -> None:
+        self.row_price[new] += length
+        for column, distance in settled.items():
+            self.row_price[self.row_of[column]] += length - distance
+            self.column_price[column] -= length - distance
+
+    def _exchange(self, new: int, column: int, reached_from: dict[int, int]) -> None:
+        row = -1
+        while row != new:
+            row = reached_from[column]
+            self.row_of[column] = row
+            self.column_of[row], column = column, self.column_of[row]
+
+    def free_steps(self) -> dict[int, list[_Step]]:
+        """The exchanges that cost nothing, by the row that starts them."""
+        unused = len(self.pairs)
+        steps: dict[int, list[_Step]] = {unused: []}
+        for row, pairs in enumerate(self.pairs):
+            own = self.column_of[row]
+            steps[row] = [
+                _Step(row, unused if self.row_of[column] < 0 else self.row_of[column], column)
+                for column, cost in pairs
+                if column != own and cost == self.row_price[row] + self.column_price[column]
+            ]
+            if self.column_price[own] == 0:
+                steps[unused].append(_Step(unused, row, -1))
+        return steps

@@ -8,10 +8,8 @@ Comparisons are exact (fractions in the base unit), so a reading never changes i
 its unit. Probabilities are floats and are for looking at, never for deciding.
 """
 
-from collections.abc import Callable
 from fractions import Fraction
-from itertools import pairwise
-from math import erfc, exp, pi, sqrt
+from math import erfc, sqrt
 from typing import Literal
 
 from msgspec import Struct
@@ -138,90 +136,3 @@ def conformity_words(chance: float) -> str:
     if percent < 0.05:
         return "less than 0.1 %"
     return f"{percent:.1f} %"
-
-
-# --- guard bands by name, and the four outcomes -----------------------------------------------------
-
-GUARD_BANDS: dict[str, Fraction] = {
-    "6 sigma": Fraction(3),
-    "3 sigma": Fraction(3, 2),
-    "ILAC-G8:2009": Fraction(1),
-    "ISO 14253-1:2017": Fraction(83, 100),
-    "simple acceptance": Fraction(0),
-}
-"""w / U for k = 2, as the table in ILAC-G8:09/2019 prints them (0.83 is 0.825 rounded)."""
-
-Outcome = Literal["pass", "conditional-pass", "conditional-fail", "fail"]
-
-
-def specific_risk(guard_in_expanded: Fraction, k: int = 2) -> float:
-    """Chance that an item read exactly at the acceptance limit is out, one limit only:
-    Φ(−k r) for a guard band of r U. Computed; the ILAC table's printed risks are rounder."""
-    return _phi(float(-k * guard_in_expanded))
-
-
-def four_outcomes(reading: Fraction, low: Fraction | None, high: Fraction | None, guard: Fraction) -> Outcome:
-    """Pass, conditional pass, conditional fail, fail (ILAC-G8:09/2019, 4.2.3): the worse of both sides."""
-    outcomes: list[Outcome] = ["pass", "conditional-pass", "conditional-fail", "fail"]
-    worst = 0
-    for distance in (
-        None if low is None else reading - low,
-        None if high is None else high - reading,
-    ):
-        if distance is not None:
-            rank = 0 if distance >= guard else 1 if distance >= 0 else 2 if distance >= -guard else 3
-            worst = max(worst, rank)
-    return outcomes[worst]
-
-
-# --- risks over a whole production ------------------------------------------------------------------
-
-
-class Risks(Struct, frozen=True):
-    """``conforming``: share of items that truly conform. ``consumer``: share accepted and not
-    conforming. ``producer``: share rejected though conforming."""
-
-    conforming: float
-    consumer: float
-    producer: float
-
-
-def global_risks(
-    mean: float,
-    u0: float,
-    u: float,
-    tolerance: tuple[float | None, float | None],
-    acceptance: tuple[float | None, float | None],
-) -> Risks:
-    """Risks over items spread normally about ``mean`` (standard deviation ``u0``), measured with
-    standard uncertainty ``u``: JCGM 106:2012, 9.5 (equations 19 and 21). One unit throughout; integrated
-    numerically to about 1e-9."""
-    from scipy.integrate import quad  # late: a second of import that only this sum needs
-
-    def density(true: float) -> float:
-        return exp(-(((true - mean) / u0) ** 2) / 2) / (u0 * sqrt(2 * pi))
-
-    def accepted(true: float) -> float:
-        low, high = acceptance
-        above_low = 1.0 if low is None else 1.0 - _phi((low - true) / u)
-        above_high = 0.0 if high is None else 1.0 - _phi((high - true) / u)
-        return above_low - above_high
-
-    def over(function: Callable[[float], float], start: float, end: float) -> float:
-        # A spread is far narrower than the line it lies on: quad must be shown where.
-        edges = [start, *(e for e in sorted({*_known(tolerance), *_known(acceptance)}) if start < e < end), end]
-        return float(sum(quad(function, a, b)[0] for a, b in pairwise(edges)))
-
-    start, end = mean - 9 * u0, mean + 9 * u0
-    low = start if tolerance[0] is None else min(max(tolerance[0], start), end)
-    high = end if tolerance[1] is None else min(max(tolerance[1], start), end)
-    conforming = _phi((high - mean) / u0) - _phi((low - mean) / u0)
-    consumer = over(lambda x: density(x) * accepted(x), start, low) + over(
-        lambda x: density(x) * accepted(x), high, end
-    )
-    producer = over(lambda x: density(x) * (1 - accepted(x)), low, high)
-    return Risks(conforming, consumer, producer)
-
-
-def _known(pair: tuple[float | None, float | None]) -> list[float]:
-    return [edge for edge in pair if edge is not None]

@@ -2,7 +2,7 @@
 
 What is best, in this order: every limit holds; as few parts as can be are bought; as few as can be are
 not in their place already; the squared distances from the aims add up to the least (so that no one place
-pays for the others). They are weighed as one exact integer (:mod:`benchflow.trade.assignment` proves the answer).
+pays for the others). They are weighed as one exact whole number (:mod:`benchflow.trade.assignment`).
 """
 
 from collections.abc import Sequence
@@ -188,12 +188,23 @@ def _refuse_nonsense(parts: Sequence[Part], places: Sequence[Place], grid: Sizes
         raise MatchError("The sizes that can be bought need a first not above the last, and a step above zero.")
 
 
-def _fits(place: Place, size: Fraction) -> bool:
-    return (place.low is None or base(place.low) <= size) and (place.high is None or size <= base(place.high))
+class _Bounds(Struct, frozen=True):
+    """The sizes that fit a place and its aim, in the base unit."""
+
+    low: Fraction | None
+    high: Fraction | None
+    aim: Fraction | None
+
+    def fit(self, size: Fraction) -> bool:
+        return (self.low is None or self.low <= size) and (self.high is None or size <= self.high)
+
+    def off(self, size: Fraction) -> Fraction:
+        return Fraction(0) if self.aim is None else size - self.aim
 
 
-def _off(place: Place, size: Fraction) -> Fraction:
-    return Fraction(0) if place.aim is None else size - base(place.aim)
+def _bounds(place: Place) -> _Bounds:
+    low, high, aim = (None if end is None else base(end) for end in (place.low, place.high, place.aim))
+    return _Bounds(low, high, aim)
 
 
 def _sizes_for(place: Place, grid: Sizes | None) -> tuple[Quantity, ...]:
@@ -221,14 +232,15 @@ def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int
     number bought, one bought any number moved, one moved any distance from the aims."""
     offs: list[list[Fraction | None]] = []
     for row, place in enumerate(places):
+        bounds = _bounds(place)
         line: list[Fraction | None] = []
         for column in columns:
             if column.part is None:
                 size = column.size
-                line.append((_off(place, size) if size is not None else Fraction(0)) if column.row == row else None)
+                line.append((bounds.off(size) if size is not None else Fraction(0)) if column.row == row else None)
             else:
                 assert column.size is not None  # a part on hand has been measured
-                line.append(_off(place, column.size) if _fits(place, column.size) else None)
+                line.append(bounds.off(column.size) if bounds.fit(column.size) else None)
         offs.append(line)
     every = [off for line in offs for off in line if off is not None]
     whole = lcm(*(off.denominator for off in every)) if every else 1
@@ -256,7 +268,7 @@ def _ties(places: Sequence[Place], columns: Sequence[_Column], best: Assignment)
     ties: dict[frozenset[tuple[str, str]], Tie] = {}
     for row in range(len(places)):
         own = columns[best.chosen[row]].size
-        other = best.instead(row, [column.size != own for column in columns])
+        other = best.alternative(row, [column.size != own for column in columns])
         if other is not None:
             told = tuple((places[taking.row].name, _called(columns[taking.column])) for taking in other)
             ties.setdefault(frozenset(told), Tie(told))
@@ -299,7 +311,8 @@ def _answer(
 def _shortage(place: Place, columns: Sequence[_Column], given: Sequence[Given]) -> str:
     """Why nothing on hand is left for a place: nothing fits, or what fits is needed elsewhere."""
     sizes = {one.part.id: one.size for one in columns if one.part is not None and one.size is not None}
-    fitting = {part for part, size in sizes.items() if _fits(place, size)}
+    bounds = _bounds(place)
+    fitting = {part for part, size in sizes.items() if bounds.fit(size)}
     if not fitting:
         return f"{place.name}: nothing on hand is {_span(place.low, place.high)}"
     taken = [f"{one.part} (at {one.place})" for one in given if one.part in fitting]

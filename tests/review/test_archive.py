@@ -1,6 +1,7 @@
 """The archive answers as the files do, whoever fills it and however often."""
 
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Sequence
@@ -381,6 +382,12 @@ def test_a_database_that_holds_something_else_is_never_written_to(tmp_path: Path
         open_database(str(note))
     with pytest.raises(NoArchive, match="neither"):
         open_database("mysql://somewhere/else")
+
+
+def test_missing_driver_of_postgresql_is_named_with_the_way_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "psycopg", None)  # an import of it fails
+    with pytest.raises(NoArchive, match=re.escape("pip install 'benchflow-assembly[postgres]'")):
+        open_database("postgresql://ann@127.0.0.1:1/none")
 
 
 def test_a_password_in_the_url_of_the_archive_is_never_shown() -> None:

@@ -1,14 +1,16 @@
-"""The certificate behind a match."""
+"""Assignment of rows to columns at the least cost."""
 
 from itertools import permutations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linear_sum_assignment
 
 from benchflow.trade.assignment import Costs, assign
 
-# Far beyond what floating point tells apart, so that scipy's answer has to be mended.
+# The large prices differ by less than floating point resolves.
 prices = st.one_of(st.none(), st.integers(0, 5), st.integers(10**30, 10**30 + 5))
 
 
@@ -17,7 +19,7 @@ def tables(draw: st.DrawFn) -> Costs:
     rows = draw(st.integers(1, 4))
     columns = draw(st.integers(rows, 5))
     table: Costs = draw(st.lists(st.lists(prices, min_size=columns, max_size=columns), min_size=rows, max_size=rows))
-    for row in range(rows):  # one way there always is
+    for row in range(rows):  # so that there is a solution
         table[row][row] = table[row][row] if table[row][row] is not None else 10**40
     return table
 
@@ -29,7 +31,7 @@ def total(costs: Costs, chosen: tuple[int, ...]) -> int | None:
 
 @settings(max_examples=200, deadline=None)
 @given(tables())
-def test_the_least_cost_is_found_to_the_last_digit(costs: Costs) -> None:
+def test_cost_is_the_least_of_all_assignments_to_the_last_digit(costs: Costs) -> None:
     found = assign(costs)
     every = [total(costs, way) for way in permutations(range(len(costs[0])), len(costs))]
     assert total(costs, found.chosen) == min(one for one in every if one is not None)
@@ -37,13 +39,13 @@ def test_the_least_cost_is_found_to_the_last_digit(costs: Costs) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(tables())
-def test_another_way_is_named_exactly_where_there_is_one(costs: Costs) -> None:
+def test_alternative_of_the_same_cost_is_found_exactly_where_there_is_one(costs: Costs) -> None:
     found = assign(costs)
     least = total(costs, found.chosen)
     ways = [way for way in permutations(range(len(costs[0])), len(costs)) if total(costs, way) == least]
     for row in range(len(costs)):
         differs = [column != found.chosen[row] for column in range(len(costs[0]))]
-        other = found.instead(row, differs)
+        other = found.alternative(row, differs)
         assert (other is not None) == any(way[row] != found.chosen[row] for way in ways)
         if other is not None:
             after = list(found.chosen)
@@ -54,6 +56,26 @@ def test_another_way_is_named_exactly_where_there_is_one(costs: Costs) -> None:
             assert total(costs, tuple(after)) == least
 
 
-def test_rows_that_cannot_all_be_served_are_said_so() -> None:
-    with pytest.raises(ValueError, match="infeasible"):
+@settings(max_examples=100, deadline=None)
+@given(st.data())
+def test_cost_equals_that_of_scipy(data: st.DataObject) -> None:
+    rows = data.draw(st.integers(1, 30))
+    columns = data.draw(st.integers(rows, 60))
+    rnd = data.draw(st.randoms(use_true_random=False))
+    highest = data.draw(st.sampled_from([1, 4, 1000, 10**9]))
+    fitting = data.draw(st.sampled_from([0.1, 0.5, 1.0]))
+    costs: Costs = [
+        [
+            rnd.randint(-highest, highest) if column == row or rnd.random() < fitting else None
+            for column in range(columns)
+        ]
+        for row in range(rows)
+    ]
+    table = np.array([[np.inf if cost is None else cost for cost in line] for line in costs])
+    least = sum(table[row, column] for row, column in zip(*linear_sum_assignment(table), strict=True))
+    assert total(costs, assign(costs).chosen) == int(least)
+
+
+def test_rows_that_cannot_all_have_a_column_are_an_error() -> None:
+    with pytest.raises(ValueError, match="cannot all be given"):
         assign([[1, None], [1, None]])

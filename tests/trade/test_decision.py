@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.quantity import Limit, Quantity, convert, parse_limit, parse_quantity
-from benchflow.trade.decision import conformity, conformity_words, four_outcomes, judge
+from benchflow.trade.decision import conformity, conformity_words, judge
 
 
 def q(text: str) -> Quantity:
@@ -118,10 +118,3 @@ def test_conformity_is_half_at_a_limit_and_never_said_to_be_certain() -> None:
     assert conformity_words(1.0) == "more than 99.9 %"
     assert conformity_words(0.91924) == "91.9 %"
     assert conformity_words(0.0) == "less than 0.1 %"
-
-
-@pytest.mark.parametrize(
-    ("reading", "outcome"), [(7, "pass"), (8, "pass"), (9, "conditional-pass"), (11, "conditional-fail"), (13, "fail")]
-)
-def test_four_outcomes_lie_either_side_of_the_limit(reading: int, outcome: str) -> None:
-    assert four_outcomes(Fraction(reading), None, Fraction(10), Fraction(2)) == outcome

@@ -128,7 +128,13 @@ def open_database(text: str, *, fresh: bool = False) -> Database:
 
 def _engine(url: URL) -> Engine:
     if url.get_backend_name() == "postgresql":
-        return create_engine(url, connect_args={"connect_timeout": 15}, pool_pre_ping=True)
+        try:
+            return create_engine(url, connect_args={"connect_timeout": 15}, pool_pre_ping=True)
+        except ImportError as missing:
+            raise NoArchive(
+                "The archive is on a PostgreSQL server, and its driver is not installed. "
+                "Install it: pip install 'benchflow-assembly[postgres]'"
+            ) from missing
     if url.database and url.database != ":memory:" and not Path(url.database).parent.is_dir():
         raise NoArchive(f"There is no folder {Path(url.database).parent}. Make it, or name another file.")
     engine = create_engine(url, connect_args={"timeout": _PATIENCE})

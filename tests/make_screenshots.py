@@ -19,11 +19,11 @@ from typing import NamedTuple
 
 from benchflow.session.catalog import Places
 from benchflow.session.controller import Clock
-from benchflow.tui.app.job_catalog import Shelf
-from benchflow.tui.app.themes import Name, look
 from benchflow.tui.draw.large_letters import QUARTERS
-from benchflow.tui.screens.job_list import FrontPage
-from benchflow.tui.screens.start_job import NoticePage
+from benchflow.tui.draw.themes import Name, bench_theme
+from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.screens.job_list_page import JobListPage
+from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.page import Page
 from tests.tui.play import LIBRARY, Hands
 from tests.tui.sitting import Sitting, sitting
@@ -43,7 +43,7 @@ class Shot(NamedTuple):
 
     name: str
     size: tuple[int, int]
-    look: Name
+    bench_theme: Name
     stage: Callable[[Path], "Hands | Page[None]"]
     keys: tuple[str, ...] = ()
 
@@ -82,10 +82,10 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
     return stage
 
 
-def shelf_of(log: Path) -> Shelf:
+def shelf_of(log: Path) -> JobCatalog:
     home = log.parent
     clock = Clock(lambda: begun(log.with_name("other.jsonl")).moment)
-    return Shelf(Places(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
+    return JobCatalog(Places(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
 
 
 def front(log: Path) -> "Page[None]":
@@ -95,12 +95,12 @@ def front(log: Path) -> "Page[None]":
         hands.open(unit=f"job {number}", pistons="at-deck")
         hands.work_to(goal)
         hands.desk.close()
-    return FrontPage(shelf_of(log), None, None, None)
+    return JobListPage(shelf_of(log), None, None, None)
 
 
 def notice(log: Path) -> "Page[None]":
-    shelf = shelf_of(log)
-    return NoticePage(shelf, shelf.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
+    catalog = shelf_of(log)
+    return NoticePage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
 
 
 SUM = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
@@ -140,16 +140,16 @@ async def take(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
     first = stage.desk if isinstance(stage, Hands) else stage
     async with sitting(first, shot.size) as bench:
-        wear(bench, shot.look)
+        apply_theme(bench, shot.bench_theme)
         for key in shot.keys:
             await bench.press(key)
         return own_font(bench.app.export_screenshot(title=" "))
 
 
-def wear(bench: Sitting, name: Name) -> None:
-    bench.app.look = look(name)
-    bench.app._wear()
-    bench.screen.wear_look()
+def apply_theme(bench: Sitting, name: Name) -> None:
+    bench.app.bench_theme = bench_theme(name)
+    bench.app._apply_theme()
+    bench.screen.apply_theme()
     bench.screen.redraw()
 
 

@@ -17,6 +17,6 @@ def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit:
     # What is made while the program comes up stays; looking through it again and again for what could be thrown
     # away costs a tenth of the time to the first paint. It is set going again when that is there.
     gc.disable()
-    from benchflow.tui.app.launch import run  # late: brings in Textual
+    from benchflow.tui.launch import run  # late: brings in Textual
 
     return run(target, log_folder, by, unit)

@@ -125,8 +125,8 @@ def p95(values: Sequence[float]) -> float:
     return statistics.quantiles(values, n=20)[-1]
 
 
-def line(what: str, ours: float, reference: float, aim: float) -> None:
-    print(f"{what:<52} {ours:8.1f} ms   minimal {reference:7.1f} ms   {ours / reference:5.2f} times (aim {aim})")
+def line(what: str, ours: float, reference: float, selected: float) -> None:
+    print(f"{what:<52} {ours:8.1f} ms   minimal {reference:7.1f} ms   {ours / reference:5.2f} times (aim {selected})")
 
 
 def tick_words(number: int) -> str:

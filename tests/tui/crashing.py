@@ -9,9 +9,10 @@ from textual.binding import Binding, BindingType
 from benchflow.session.controller import Desk
 from benchflow.session.procedure_loading import reader
 from benchflow.tui.app.bench_app import BenchApp
-from benchflow.tui.app.preferences import Preferences
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.draw.styled_lines import Line, say
+from benchflow.tui.draw.styled_lines import Line, styled
+from benchflow.tui.model.preferences import Preferences
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.screen_map import screen_for
 from benchflow.tui.widgets.page import BACK, TextPage
 
 
@@ -19,7 +20,7 @@ class Crashing(TextPage[None], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [Binding("x", "crash", "crash", id="crash"), BACK]
 
     def text(self, width: int) -> list[Line]:
-        return [say("ready to crash")]
+        return [styled("ready to crash")]
 
     def action_crash(self) -> None:
         private = "a name that is nobody's business"
@@ -28,7 +29,7 @@ class Crashing(TextPage[None], inherit_bindings=False):
 
 if __name__ == "__main__":
     desk = Desk.resume(Path(sys.argv[1]), read=reader())
-    app = BenchApp(Preferences(None), Crashing(), Seat(desk))
+    app = BenchApp(Preferences(None), Crashing(), screen_for, SessionClient(desk))
     app.run()
     desk.close()
     sys.exit(app.return_code)

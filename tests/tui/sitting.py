@@ -12,11 +12,13 @@ from textual.pilot import Pilot
 
 from benchflow.session.controller import Desk
 from benchflow.tui.app.bench_app import BenchApp
-from benchflow.tui.app.preferences import Preferences
-from benchflow.tui.app.session_client import Seat
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.styled_lines import plain
-from benchflow.tui.widgets.canvas import Board
+from benchflow.tui.model.preferences import Preferences
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.review.review_screens import review_screen_for
+from benchflow.tui.screen_map import screen_for
+from benchflow.tui.widgets.canvas import Canvas
 from benchflow.tui.widgets.page import Page
 
 CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
@@ -62,7 +64,7 @@ class Sitting:
 
     @property
     def text(self) -> str:
-        return "\n".join(plain(line).rstrip() for line in self.screen.query_one(Board).lines)
+        return "\n".join(plain(line).rstrip() for line in self.screen.query_one(Canvas).lines)
 
     @property
     def field(self) -> str:
@@ -72,8 +74,8 @@ class Sitting:
     @property
     def events(self) -> list[dict[str, Any]]:
         """The log, read from the disk."""
-        assert self.app.seat is not None
-        return [json.loads(line) for line in self.app.seat.log.read_text(encoding="utf-8").splitlines()]
+        assert self.app.client is not None
+        return [json.loads(line) for line in self.app.client.log.read_text(encoding="utf-8").splitlines()]
 
     @property
     def kinds(self) -> list[str]:
@@ -86,14 +88,16 @@ class Sitting:
 
 
 @asynccontextmanager
-async def sitting(first: Desk | Page[Any], size: tuple[int, int] = (80, 24), by: str = "") -> AsyncIterator[Sitting]:
+async def sitting(
+    first: Desk | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
+) -> AsyncIterator[Sitting]:
     """At a desk whose session is open, or before any other first page."""
-    seat = Seat(first, by) if isinstance(first, Desk) else None
-    page = BenchScreen(seat) if seat is not None else first
+    client = SessionClient(first, by) if isinstance(first, Desk) else None
+    page = BenchScreen(client) if client is not None else first
     assert isinstance(page, Page)
-    app = BenchApp(Preferences(None), page, seat)
+    app = BenchApp(Preferences(None), page, review_screen_for if review else screen_for, client)
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
         yield Sitting(app, pilot)
-    if app.seat is not None:
-        app.seat.desk.close()
+    if app.client is not None:
+        app.client.desk.close()

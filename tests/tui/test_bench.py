@@ -225,7 +225,7 @@ async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked
 async def test_every_key_of_the_bench_is_listed_and_can_be_struck_from_the_list(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.press("question_mark")
-        for word in ("pause", "take back", "deviate", "large type", "look", "leave"):
+        for word in ("pause", "rework", "deviate", "large type", "colours", "leave"):
             assert word in bench.text, word
         for _ in range(40):
             if re.search(r"► +n  note", bench.text):

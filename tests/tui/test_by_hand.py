@@ -7,10 +7,10 @@ import pytest
 from benchflow.session.catalog import places
 from benchflow.session.controller import Desk
 from benchflow.session.shop.live_register import Register
-from benchflow.tui.app.job_catalog import Shelf
-from benchflow.tui.app.launch import first_page
 from benchflow.tui.bench.bench_screen import BenchScreen
-from benchflow.tui.screens.start_job import OpeningPage
+from benchflow.tui.launch import first_page
+from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.screens.start_page import StartPage
 from tests.session.bench import Hands, HeldClock, load, read
 from tests.tui.sitting import sitting
 
@@ -145,7 +145,7 @@ async def test_the_shops_own_builder_is_picked_already_and_its_people_are_offere
     where = places()
     where.shop.parent.mkdir(parents=True)
     where.shop.write_text(SHOP, encoding="utf-8")
-    page = OpeningPage(Shelf(where, tmp_path / "logs", HeldClock()), load(MEASURING), "b.yaml", None, "7")
+    page = StartPage(JobCatalog(where, tmp_path / "logs", HeldClock()), load(MEASURING), "b.yaml", None, "7")
     async with sitting(page) as bench:
         assert "● Robin" in bench.text
         assert "○ Kim" in bench.text
@@ -269,7 +269,7 @@ async def test_the_log_of_a_rehearsal_under_any_name_can_be_looked_at(tmp_path: 
     hands.desk.close()
     renamed = tmp_path / "tried.log"
     (tmp_path / "b.jsonl").rename(renamed)
-    desk = first_page(Shelf(places(), tmp_path), renamed, None, None)
+    desk = first_page(JobCatalog(places(), tmp_path), renamed, None, None)
     assert isinstance(desk, Desk)
     async with sitting(desk) as bench:
         assert isinstance(bench.screen, BenchScreen)

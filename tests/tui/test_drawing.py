@@ -10,16 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.session.view.bench_view import ClockRow, Gauge, NextRow, StandRow, TightenInput
-from benchflow.tui.bench.fields import next_want, wants_of
-from benchflow.tui.bench.offer import OfferWork
-from benchflow.tui.draw.bench_layout import Scene, draw_bench
-from benchflow.tui.draw.field_rows import Typed
+from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import pictures_of
 from benchflow.tui.draw.large_letters import big, big_wrapped
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import Line, cut, plain, width_of, wrap
+from benchflow.tui.model.bench_inputs import bench_inputs, next_input
+from benchflow.tui.model.current_task import OperationTask
+from benchflow.tui.model.typed_text import TypedText
 from tests.tui.samples import CHECK, CLOSING, FLOAT, HOLD, SEALANT, joint, now, view
 
 NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
@@ -29,23 +29,23 @@ def texts(lines: tuple[Line, ...] | list[Line]) -> str:
     return "\n".join(plain(line) for line in lines)
 
 
-def scenes() -> Iterator[tuple[str, Scene, tuple[object, ...]]]:
+def scenes() -> Iterator[tuple[str, BenchContent, tuple[object, ...]]]:
     for inputs in ((FLOAT, CHECK, HOLD), (joint(), CHECK, HOLD)):
         shown = now(*inputs)
-        wants = wants_of(shown)
-        for at, want in enumerate(wants):
-            yield f"{type(inputs[0]).__name__}-{at}", Scene(NOON, OfferWork(shown), want), inputs
-    yield "to take up", Scene(NOON, OfferWork(now(FLOAT, in_progress=False))), ()
+        items = bench_inputs(shown)
+        for at, item in enumerate(items):
+            yield f"{type(inputs[0]).__name__}-{at}", BenchContent(NOON, OperationTask(shown), item), inputs
+    yield "to take up", BenchContent(NOON, OperationTask(now(FLOAT, in_progress=False))), ()
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (100, 30)])
 @pytest.mark.parametrize("large", [False, True])
 @pytest.mark.parametrize(("scene", "inputs"), [(s, i) for _, s, i in scenes()], ids=[name for name, _, _ in scenes()])
 def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
-    scene: Scene, inputs: tuple[object, ...], size: tuple[int, int], large: bool
+    scene: BenchContent, inputs: tuple[object, ...], size: tuple[int, int], large: bool
 ) -> None:
-    assert isinstance(scene.offer, OfferWork)
-    shown = view(scene.offer.now, (CLOSING, SEALANT))
+    assert isinstance(scene.task, OperationTask)
+    shown = view(scene.task.now, (CLOSING, SEALANT))
     picture = (draw_large if large else draw_bench)(shown, scene, *size)
     words = texts(picture.lines)
     assert len(picture.lines) <= size[1]
@@ -74,7 +74,9 @@ def test_nothing_of_how_it_stands_is_left_out_for_what_comes_next_however_many_c
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
 def test_the_next_fastener_and_every_number_are_seen_on_the_smallest_screen(size: tuple[int, int]) -> None:
     shown = now(joint(), CHECK, HOLD)
-    picture = draw_bench(view(shown, (CLOSING,)), Scene(NOON, OfferWork(shown), wants_of(shown)[0]), *size)
+    picture = draw_bench(
+        view(shown, (CLOSING,)), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), *size
+    )
     words = texts(picture.lines)
     assert "►7◄" in words
     assert "6 of 10, stage 2 of 3: 60 N·m" in words
@@ -124,16 +126,18 @@ def test_the_guard_band_is_drawn_apart_from_the_rest_of_the_limit() -> None:
 
 def test_a_typed_value_is_echoed_with_what_it_comes_to_and_where_it_would_lie() -> None:
     shown = now(FLOAT)
-    typed = Typed("4.7 thou", "0.119 mm", gauge=Gauge(0.25, 0.75, None, None, 0.6))
-    words = texts(draw_bench(view(shown), Scene(NOON, OfferWork(shown), wants_of(shown)[0], typed), 80, 24).lines)
+    typed = TypedText("4.7 thou", "0.119 mm", gauge=Gauge(0.25, 0.75, None, None, 0.6))
+    words = texts(
+        draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0], typed), 80, 24).lines
+    )
     assert "= 0.119 mm" in words
     assert "●" in words
 
 
 def test_a_gauge_goes_to_the_next_open_reading_and_then_to_the_one_that_is_out() -> None:
-    wants = wants_of(now(FLOAT, CHECK))
-    assert next_want(wants) == 0
-    assert next_want(wants, 0) == 1
+    items = bench_inputs(now(FLOAT, CHECK))
+    assert next_input(items) == 0
+    assert next_input(items, 0) == 1
 
 
 def test_what_is_long_is_cut_with_an_ellipsis_and_wide_letters_count_double() -> None:
@@ -150,7 +154,7 @@ def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones
 def test_a_status_is_a_word_and_a_shape() -> None:
     rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "blocked", "not yet"))
     shown = view(None)
-    words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), Scene(NOON), 80, 24).lines)
+    words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), BenchContent(NOON), 80, 24).lines)
     assert "○  1 First" in words
     assert "STOPPED" in words
     assert "×  2 Second" in words
@@ -166,7 +170,7 @@ def test_no_text_and_no_size_of_window_breaks_the_screen(
     width: int, height: int, title: str, do: str, large: bool, at: int
 ) -> None:
     shown = msgspec.structs.replace(now(joint(), FLOAT, CHECK), title=title, do=(do, "2 " + do))
-    scene = Scene(NOON, OfferWork(shown), wants_of(shown)[at], turned=at)
+    scene = BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[at], scrolled=at)
     picture = (draw_large if large else draw_bench)(view(shown, (CLOSING,)), scene, width, height)
     assert len(picture.lines) <= height
     assert all(width_of(line) <= width for line in picture.lines)

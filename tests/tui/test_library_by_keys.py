@@ -7,56 +7,56 @@ import pytest
 from benchflow.quantity import parse_limit
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, HoldInput, LotInput, TightenInput, WorkedInput
 from benchflow.tui.bench.bench_screen import BenchScreen
-from benchflow.tui.bench.fields import Want, WantFinish, WantOther, WantReading, WantTick
-from benchflow.tui.bench.offer import OfferMove, OfferNothing, OfferWork
-from benchflow.tui.draw.joint_map import drawing_down
+from benchflow.tui.draw.joint_map import is_drawing_down
+from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
+from benchflow.tui.model.current_task import MoveTask, NoTask, OperationTask
 from tests.session.walker import middle, reading
 from tests.tui.play import Hands
 from tests.tui.sitting import Sitting, sitting
 
-MOST = 3000
+MAX_BYTES = 3000
 """Answers. A procedure that takes more than that is going round in circles."""
 
 
 async def answer(bench: Sitting, screen: BenchScreen, hands: Hands) -> None:
     """One thing, as a builder at the bench would do it who reads what is on the screen."""
-    stand = screen.stand
-    if any(row.phase == "wait" for row in screen.seat.view.clocks) and stand.stopped:
+    cursor = screen.cursor
+    if any(row.phase == "wait" for row in screen.client.view.clocks) and cursor.blocked:
         hands.moment = hands.moment.replace(day=hands.moment.day + 1) if hands.moment.day < 27 else hands.moment
-    want = stand.want
-    if isinstance(stand.offer, OfferNothing | OfferMove):
+    item = cursor.item
+    if isinstance(cursor.task, NoTask | MoveTask):
         await bench.press("enter")
-    elif want is None and isinstance(stand.offer, OfferWork):
-        await bench.press("g" if stand.stopped else "enter")
+    elif item is None and isinstance(cursor.task, OperationTask):
+        await bench.press("g" if cursor.blocked else "enter")
     else:
-        assert want is not None
-        await enter(bench, screen, hands, want)
+        assert item is not None
+        await enter(bench, screen, hands, item)
 
 
-async def enter(bench: Sitting, screen: BenchScreen, hands: Hands, want: Want) -> None:
-    match want:
-        case WantReading():
+async def enter(bench: Sitting, screen: BenchScreen, hands: Hands, item: BenchInput) -> None:
+    match item:
+        case SlotInput():
             record = next(
                 each
-                for each in hands.state.plan.steps[screen.stand.operation].operation.record
-                if each.name == want.of.name
+                for each in hands.state.plan.steps[screen.cursor.operation].operation.record
+                if each.name == item.of.name
             )
             await bench.type(reading(hands.state, record) + "\n")
-        case WantTick(value=value) if value is not None:
+        case TickInput(value=value) if value is not None:
             await bench.type(middle(parse_limit(value.limit), value.unit) + "\n")
-        case WantOther(of=LotInput()):
+        case WholeInput(of=LotInput()):
             await bench.type("A-0042\n")
-        case WantOther(of=HoldInput()):
+        case WholeInput(of=HoldInput()):
             await bench.press("enter")
             await bench.type("K. Lathe\n")
-        case WantOther(of=ChoiceInput() as choice):
+        case WholeInput(of=ChoiceInput() as choice):
             await bench.press("enter" if choice.proposed else "1")
-        case WantTick() | WantOther(of=CheckInput()) | WantFinish():
+        case TickInput() | WholeInput(of=CheckInput()) | FinishInput():
             await bench.press("enter")
-        case WantOther(of=WorkedInput() as worked):
+        case WholeInput(of=WorkedInput() as worked):
             raise AssertionError(f"{worked.title} is out: {worked.shown}")
-        case WantOther(of=TightenInput() as joint):
-            assert drawing_down(joint)
+        case WholeInput(of=TightenInput() as joint):
+            assert is_drawing_down(joint)
             await bench.press("t")
 
 
@@ -67,8 +67,8 @@ async def test_a_shipped_procedure_is_built_from_its_opening_to_its_end_by_keys(
     hands.open(**starts)
     async with sitting(hands.desk) as bench:
         assert isinstance(bench.screen, BenchScreen)
-        for _ in range(MOST):
-            if bench.app.seat is not None and bench.app.seat.view.finished:
+        for _ in range(MAX_BYTES):
+            if bench.app.client is not None and bench.app.client.view.finished:
                 break
             before = (bench.text, len(bench.events))
             await answer(bench, bench.screen, hands)

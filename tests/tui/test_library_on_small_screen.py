@@ -7,12 +7,12 @@ import msgspec
 import pytest
 
 from benchflow.session.view.build import operation_view
-from benchflow.tui.bench.fields import Want, WantTick, input_of, takes_text, wants_of
-from benchflow.tui.bench.offer import OfferWork
-from benchflow.tui.draw.bench_layout import Scene, draw_bench
+from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.joint_map import next_of
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.styled_lines import plain
+from benchflow.tui.model.bench_inputs import BenchInput, TickInput, bench_inputs, input_of, takes_text
+from benchflow.tui.model.current_task import OperationTask
 from tests.tui.play import LIBRARY, Hands
 
 NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
@@ -26,27 +26,27 @@ def test_cautions_the_thing_wanted_and_its_field_are_whole(tmp_path: Path, proce
     view = hands.desk.view()
     for name in hands.state.plan.steps:
         now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_progress=True)
-        for want in wants_of(now):
-            scene = Scene(NOON, OfferWork(now), want)
+        for item in bench_inputs(now):
+            scene = BenchContent(NOON, OperationTask(now), item)
             picture = (draw_large if large else draw_bench)(view, scene, 80, 24)
             left = " ".join(" ".join(plain(line)[: 80 if large else 49].split()) for line in picture.lines)
             for caution in now.cautions:
                 assert caution.signal.upper() in left, name
                 assert caution.text.split()[-1] in left, (name, caution.text)
-            if takes_text(want):
-                assert picture.place is not None, (name, want)
+            if takes_text(item):
+                assert picture.place is not None, (name, item)
                 row = plain(picture.lines[picture.place.y])
                 assert row[picture.place.x - 1] == "[", (name, row)
                 assert row[picture.place.x + picture.place.width] == "]", (name, row)
-            if isinstance(want, WantTick) and not large:
-                assert f"►{next_of(want.of)}◄" in left, (name, left)
+            if isinstance(item, TickInput) and not large:
+                assert f"►{next_of(item.of)}◄" in left, (name, left)
             elif not large:
-                assert words_of(want).split()[0] in left, (name, words_of(want))
+                assert words_of(item).split()[0] in left, (name, words_of(item))
     hands.desk.close()
 
 
-def words_of(want: Want) -> str:
+def words_of(item: BenchInput) -> str:
     """What names the thing that is wanted."""
-    given = input_of(want)
+    given = input_of(item)
     found = next((getattr(given, name, "") for name in ("ask", "text", "title") if getattr(given, name, "")), "Finish")
     return str(found)

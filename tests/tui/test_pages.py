@@ -1,12 +1,20 @@
 """The screens around the bench: each does what it says, in the log, and each can be left in two ways."""
 
 import errno
+import importlib
 import json
+import pkgutil
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from textual.binding import Binding
 
+import benchflow.tui
+from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.widgets.entry_field import EntryField
+from benchflow.tui.widgets.page import Page
 from tests.session.bench import SMALL, Hands, begin, resume
 from tests.session.logs import Trouble
 from tests.tui.sitting import Sitting, sitting
@@ -174,8 +182,8 @@ async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another
         elsewhere.mkdir()
         await bench.type(f"{elsewhere}\n")
         assert f"Theloggoesonin{elsewhere}" in "".join(bench.text.split())
-        assert bench.app.seat is not None
-        assert bench.app.seat.log.parent == elsewhere
+        assert bench.app.client is not None
+        assert bench.app.client.log.parent == elsewhere
         assert bench.field == "0.25"
         await bench.press("enter")
         assert bench.last["quantity"]["entered"] == "0.25 mm"
@@ -255,7 +263,7 @@ async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_se
         assert "is temporary" in bench.text
         await bench.press("escape")
         hands.work("let-chain-down")
-        bench.app.seat.look_again()  # type: ignore[union-attr]  # the bench has one
+        bench.app.client.refresh()  # type: ignore[union-attr]  # the bench has one
         await bench.press("e", "enter")
         assert (bench.last["kind"], bench.last["reason"]) == ("closed", "the block is cracked")
 
@@ -269,7 +277,9 @@ async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequenc
     async with sitting(begin(tmp_path, HOSTILE).desk, (120, 40)) as bench:
         assert "[/] [red]Seal[/red] [@click=app.quit]x[/]" in bench.text
         assert "[qty 4]" in bench.text
-        painted = "".join(segment.text for y in range(40) for segment in bench.screen.query_one("Board").render_line(y))
+        painted = "".join(
+            segment.text for y in range(40) for segment in bench.screen.query_one("Canvas").render_line(y)
+        )
         assert "\x1b" not in painted
         assert "\u202e" not in painted
         await bench.press("o", "w", "escape", "escape", "m", "escape", "s")
@@ -315,24 +325,31 @@ async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path
         assert len(set(await every_page(bench))) == 11
 
 
-async def test_no_binding_is_without_a_stable_name_or_on_a_key_that_terminals_change(tmp_path: Path) -> None:
-    from benchflow.tui.bench.bench_screen import BenchScreen
-    from benchflow.tui.screens.help_page import KeysPage
-    from benchflow.tui.screens.job_list import FrontPage
-    from benchflow.tui.screens.leaving_page import EndedPage, LeavePage
-    from benchflow.tui.screens.why_page import WhyPage
-    from benchflow.tui.widgets.entry_field import Entry
-    from benchflow.tui.widgets.form_page import FormPage
-    from benchflow.tui.widgets.list_page import ListPage
+def screen_classes(of: type[Page[Any]] = Page) -> Iterator[type[Page[Any]]]:
+    """Every kind of page in the package."""
+    for module in pkgutil.walk_packages(benchflow.tui.__path__, "benchflow.tui."):
+        importlib.import_module(module.name)
+    yield of
+    for each in of.__subclasses__():
+        if each.__module__.startswith("benchflow."):
+            yield from screen_classes(each)
 
-    for screen in (BenchScreen, FormPage, FrontPage, KeysPage, EndedPage, LeavePage, ListPage, WhyPage, Entry):
-        bindings = [binding for binding in screen.BINDINGS if isinstance(binding, Binding)]
-        assert len(bindings) == len(screen.BINDINGS), screen
-        names = [binding.id for binding in bindings]
-        assert all(names), screen
-        assert len(set(names)) == len(names), screen
-        keys = {key for binding in bindings for key in binding.key.split(",")}
-        assert not keys & {"ctrl+m", "ctrl+h", "ctrl+i", "ctrl+j"}, screen
+
+@pytest.mark.parametrize("screen", [*dict.fromkeys(screen_classes()), EntryField], ids=lambda screen: screen.__name__)
+def test_every_binding_has_a_stable_id_an_action_and_a_key_that_terminals_leave_alone(
+    screen: type[Page[Any]] | type[EntryField],
+) -> None:
+    bindings = [binding for binding in screen.BINDINGS if isinstance(binding, Binding)]
+    assert len(bindings) == len(screen.BINDINGS)
+    names = [binding.id for binding in bindings]
+    assert all(names)
+    assert len(set(names)) == len(names)
+    keys = {key for binding in bindings for key in binding.key.split(",")}
+    assert not keys & {"ctrl+m", "ctrl+h", "ctrl+i", "ctrl+j"}
+    for binding in bindings:
+        action = binding.action.partition("(")[0]
+        owner: type[object] = BenchApp if action.startswith("app.") else screen
+        assert hasattr(owner, f"action_{action.removeprefix('app.')}"), action
 
 
 @pytest.mark.parametrize("keys", [("f5",), ("f6",), ("f6", "f6", "f6")])

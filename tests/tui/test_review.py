@@ -1,5 +1,6 @@
 """The day it comes back, at the screen: by keys alone from the complaint to what went wrong."""
 
+from contextlib import AbstractAsyncContextManager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -11,12 +12,12 @@ from benchflow.review.evidence.assessment import by_failure, find_failure, text_
 from benchflow.review.evidence.ranking import GROUNDS
 from benchflow.review.log.loaded_log import Account, account
 from benchflow.review.many.comparison import compare
-from benchflow.tui.review.comparison_page import ComparePage
-from benchflow.tui.review.complaint_page import ComplaintsPage
-from benchflow.tui.review.ranking_page import SuspectsPage
-from benchflow.tui.review.replay_page import BenchThenPage, ReplayPage
-from benchflow.tui.review.review_case import Case
-from benchflow.tui.review.text_pages import ProcedurePage, ReadingsPage, RulePage, StoodPage
+from benchflow.tui.review.comparison_page import ComparisonPage
+from benchflow.tui.review.complaint_page import ComplaintPage
+from benchflow.tui.review.ranking_page import RankingPage
+from benchflow.tui.review.replay_page import PastBenchPage, ReplayPage
+from benchflow.tui.review.review_case import ReviewCase
+from benchflow.tui.review.text_pages import AllStatePage, EvidencePage, OperationTextPage, RankingRulePage
 from benchflow.tui.widgets.page import Page
 from tests.make_history import PLANTED, WHERE, Planted
 from tests.review.player import CLEAN
@@ -30,8 +31,12 @@ OVERDUE = PLANTED[0].faults
 LATE = PLANTED[1].faults
 
 
-def front(of: Account) -> ComplaintsPage:
-    return ComplaintsPage(Case(of, SHOP))
+def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> AbstractAsyncContextManager[Sitting]:
+    return sitting(first, size, review=True)
+
+
+def front(of: Account) -> ComplaintPage:
+    return ComplaintPage(ReviewCase(of, SHOP))
 
 
 def on_screen(bench: Sitting, kind: type[P]) -> P:
@@ -49,9 +54,9 @@ async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_fi
     told = account(log, read())
     step = told.plan.steps[planted.operation]
     complaint = next(f for f in told.procedure.failures if f.id == step.operation.guards_against[0].name)
-    async with sitting(front(told)) as bench:
+    async with review_sitting(front(told)) as bench:
         await bench.type(f"{complaint.text}\n")
-        suspects = on_screen(bench, SuspectsPage)
+        suspects = on_screen(bench, RankingPage)
         assert suspects.guard is not None
         assert suspects.guard.operation == planted.operation
         assert suspects.guard.reasons[0].kind in planted.kinds
@@ -60,16 +65,16 @@ async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_fi
         await bench.press("m")
         assert on_screen(bench, ReplayPage).seq == suspects.guard.reasons[0].seq
         await bench.press("escape", "t")
-        assert on_screen(bench, ProcedurePage)
+        assert on_screen(bench, OperationTextPage)
         assert text_of(told, planted.operation).splitlines()[0].strip() in bench.text
         await bench.press("q", "enter")
-        assert on_screen(bench, ReadingsPage).operation == planted.operation
+        assert on_screen(bench, EvidencePage).operation == planted.operation
     assert log.read_bytes() == before
 
 
 async def test_the_complaints_say_beforehand_against_which_of_them_something_is_held() -> None:
     of = told(5, LATE, with_tools=True)
-    async with sitting(front(of)) as bench:
+    async with review_sitting(front(of)) as bench:
         for failure in of.procedure.failures:
             found = by_failure(of, failure, SHOP)
             row = next(line for line in bench.text.splitlines() if failure.text in line)
@@ -78,16 +83,16 @@ async def test_the_complaints_say_beforehand_against_which_of_them_something_is_
 
 
 async def test_a_complaint_nobody_wrote_down_is_looked_for_in_what_the_operations_say() -> None:
-    async with sitting(front(told(5, LATE, with_tools=True))) as bench:
+    async with review_sitting(front(told(5, LATE, with_tools=True))) as bench:
         await bench.type("skinned\n")
         assert "speaks" not in bench.text
-        assert {guard.operation for guard in on_screen(bench, SuspectsPage).found.guards} >= {"set-head-down"}
+        assert {guard.operation for guard in on_screen(bench, RankingPage).found.guards} >= {"set-head-down"}
 
 
 async def test_words_that_lead_nowhere_stay_and_are_answered() -> None:
-    async with sitting(front(told(5))) as bench:
+    async with review_sitting(front(told(5))) as bench:
         await bench.type("zeppelin\n")
-        assert on_screen(bench, ComplaintsPage)
+        assert on_screen(bench, ComplaintPage)
         assert "No operation of this build speaks of “zeppelin”" in bench.text
         assert bench.field == "zeppelin"
         await bench.press("escape")
@@ -96,17 +101,17 @@ async def test_words_that_lead_nowhere_stay_and_are_answered() -> None:
 
 
 async def test_a_clean_build_is_said_to_have_nothing_against_it() -> None:
-    async with sitting(front(told(5, CLEAN, with_tools=True))) as bench:
+    async with review_sitting(front(told(5, CLEAN, with_tools=True))) as bench:
         await bench.type("loses\n")
         assert "Nothing is held against any of" in bench.text
         assert "▲" not in "\n".join(bench.text.splitlines()[4:])
 
 
 async def test_the_whole_rule_can_be_read_with_one_key() -> None:
-    async with sitting(front(told(5, LATE, with_tools=True)), (80, 24)) as bench:
+    async with review_sitting(front(told(5, LATE, with_tools=True)), (80, 24)) as bench:
         await bench.type("loses\n")
         await bench.press("w")
-        assert on_screen(bench, RulePage)
+        assert on_screen(bench, RankingRulePage)
         seen = bench.text
         for _ in range(6):
             await bench.press("pagedown")
@@ -118,10 +123,10 @@ async def test_a_complaint_named_on_the_command_line_is_there_at_once_and_leads_
     of = told(5, LATE, with_tools=True)
     failure = find_failure(of, "head-gasket-leak")
     assert failure is not None
-    async with sitting(ComplaintsPage(Case(of, SHOP), by_failure(of, failure, SHOP))) as bench:
-        assert on_screen(bench, SuspectsPage).operation == "set-head-down"
+    async with review_sitting(ComplaintPage(ReviewCase(of, SHOP), by_failure(of, failure, SHOP))) as bench:
+        assert on_screen(bench, RankingPage).operation == "set-head-down"
         await bench.press("escape")
-        assert on_screen(bench, ComplaintsPage)
+        assert on_screen(bench, ComplaintPage)
 
 
 # --- what there is of it --------------------------------------------------------------------------
@@ -129,7 +134,7 @@ async def test_a_complaint_named_on_the_command_line_is_there_at_once_and_leads_
 
 async def test_the_joint_is_drawn_as_it_lies_with_the_wrench_that_tightened_it() -> None:
     of = told(5, OVERDUE, with_tools=True)
-    async with sitting(front(of)) as bench:
+    async with review_sitting(front(of)) as bench:
         await bench.type("loses\n")
         await bench.press("r")
         assert all(f"{number}(●)" in bench.text for number in range(1, 11))
@@ -137,7 +142,7 @@ async def test_the_joint_is_drawn_as_it_lies_with_the_wrench_that_tightened_it()
 
 
 async def test_a_reading_is_drawn_against_its_limit_and_names_its_gauge() -> None:
-    async with sitting(front(told(5, PLANTED[2].faults, with_tools=True))) as bench:
+    async with review_sitting(front(told(5, PLANTED[2].faults, with_tools=True))) as bench:
         await bench.type("bearings\n")
         await bench.press("r")
         assert "[━" in bench.text
@@ -157,7 +162,7 @@ async def replaying(bench: Sitting) -> ReplayPage:
 
 async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day() -> None:
     of = told(5, LATE, with_tools=True)
-    async with sitting(front(of)) as bench:
+    async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
         here = page.moment.frame.seq
         await bench.press("down", "down", "up")
@@ -180,7 +185,7 @@ async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day()
 
 async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said_and_what_was_in_hand() -> None:
     of = told(5, LATE, with_tools=True)
-    async with sitting(front(of)) as bench:
+    async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
         head = next(row for row in page.moment.frame.standing if row.variable == "head")
         assert head.words == "off"
@@ -198,17 +203,17 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
 async def test_the_bench_as_it_looked_that_day_can_be_seen_and_not_touched() -> None:
     log = played(5, OVERDUE, with_tools=True)
     before = log.read_bytes()
-    async with sitting(front(account(log, read()))) as bench:
+    async with review_sitting(front(account(log, read()))) as bench:
         page = await replaying(bench)
         await bench.press(*["down"] * 3, "b")
-        assert on_screen(bench, BenchThenPage)
+        assert on_screen(bench, PastBenchPage)
         ticked = page.moment.state.work("tighten-head").ticks
         assert f"{len(ticked)} of 10, stage 1" in bench.text
         assert f"►{len(ticked) + 1}◄" in bench.text
         await bench.press("enter", "space", "f", "d", "u")
-        assert on_screen(bench, BenchThenPage)
+        assert on_screen(bench, PastBenchPage)
         await bench.press("o")
-        assert on_screen(bench, StoodPage)
+        assert on_screen(bench, AllStatePage)
         await bench.press("escape", "escape")
         assert on_screen(bench, ReplayPage)
     assert log.read_bytes() == before
@@ -217,14 +222,14 @@ async def test_the_bench_as_it_looked_that_day_can_be_seen_and_not_touched() -> 
 # --- two builds -----------------------------------------------------------------------------------
 
 
-def both() -> ComparePage:
+def both() -> ComparisonPage:
     left, right = told(5, OVERDUE, with_tools=True), told(5, CLEAN, with_tools=True)
-    return ComparePage(Case(left, None), Case(right, None), compare(left, right))
+    return ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), compare(left, right))
 
 
 async def test_two_builds_show_first_what_differed_first_and_lead_to_either_moment() -> None:
-    async with sitting(both()) as bench:
-        page = on_screen(bench, ComparePage)
+    async with review_sitting(both()) as bench:
+        page = on_screen(bench, ComparisonPage)
         first = page.found.first
         assert first is not None
         assert (first.operation, first.left, first.right) == ("tighten-head", "TW-B", "TW-A")
@@ -265,13 +270,13 @@ WAYS: tuple[tuple[str, ...], ...] = (
 async def test_every_screen_is_whole_and_shows_the_way_out(size: tuple[int, int]) -> None:
     for page in (lambda: front(told(5, LATE, with_tools=True)), both):
         for keys in WAYS:
-            async with sitting(page(), size) as bench:
+            async with review_sitting(page(), size) as bench:
                 await bench.press(*keys)
                 rows = bench.text.splitlines()
                 assert len(rows) <= size[1], keys
                 assert max(len(row) for row in rows) <= size[0], keys
                 foot = "\n".join(rows[-3:])
-                assert any(way in foot for way in ("q back", "q leave", "Esc back", "Esc leave")), (keys, foot)
+                assert any(route in foot for route in ("q back", "q leave", "Esc back", "Esc leave")), (keys, foot)
 
 
 HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
@@ -285,16 +290,16 @@ async def test_what_somebody_wrote_in_a_note_is_shown_as_text_and_steers_nothing
     hands.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
     hands.finish("make-safe")
     hands.desk.close()
-    async with sitting(front(account(log, read()))) as bench:
+    async with review_sitting(front(account(log, read()))) as bench:
         await bench.type("qty\n")
-        assert on_screen(bench, SuspectsPage).operation == "make-safe"
+        assert on_screen(bench, RankingPage).operation == "make-safe"
         assert "[@click=app.quit]go[/]" in bench.text
-        for way in ("m", "r", "t", "i"):
-            await bench.press(way)
-            painted = "".join(strip.text for strip in bench.screen.query_one("Board").render_lines(_all(bench)))
+        for route in ("m", "r", "t", "i"):
+            await bench.press(route)
+            painted = "".join(strip.text for strip in bench.screen.query_one("Canvas").render_lines(_all(bench)))
             assert "\x1b" not in painted
             await bench.press("escape")
-        assert on_screen(bench, SuspectsPage)
+        assert on_screen(bench, RankingPage)
 
 
 def _all(bench: Sitting) -> Region:
@@ -306,7 +311,7 @@ async def test_a_log_whose_chain_is_broken_says_so_wherever_it_accuses_somebody(
     lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
     log = tmp_path / "damaged.jsonl"
     log.write_bytes(b"".join(lines))
-    async with sitting(front(account(log, read()))) as bench:
+    async with review_sitting(front(account(log, read()))) as bench:
         assert "The chain is broken: line 401" in bench.text
         await bench.type("loses\n")
         assert "The chain is broken: line 401" in bench.text

@@ -1,1 +1,1 @@
-"""The application: keys in order, themes, signals, the client of the session controller."""
+"""The Textual app: keys in order, signals, themes applied, screens opened by request."""

@@ -1,45 +1,69 @@
-"""The program at the bench: the look it wears, the session it holds, the screens it shows."""
+"""The Textual app: themes, the open session, opening screens, and leaving in order."""
 
 import asyncio
 import gc
 import os
 import threading
-from typing import Any, ClassVar
+from collections.abc import Callable
+from typing import Any, ClassVar, TypeVar
 
 from textual.binding import BindingType
+from textual.screen import Screen
 from textual.theme import Theme
 
 from benchflow.base.plaintext import clean
 from benchflow.session.controller import Desk
+from benchflow.tui.app.navigation import BenchRequest, ScreenRequest
 from benchflow.tui.app.ordered_keys import OrderedApp
-from benchflow.tui.app.preferences import Preferences
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.app.signals import end_on_signals, go_on_after_stop
-from benchflow.tui.app.themes import NAMES, Look, first_look, look
-from benchflow.tui.widgets.page import Page
+from benchflow.tui.app.signals import end_on_signals, redraw_after_stop
+from benchflow.tui.draw.themes import NAMES, BenchTheme, bench_theme, initial_theme
+from benchflow.tui.model.preferences import Preferences
+from benchflow.tui.model.session_client import SessionClient
 
 FIRST = 1
-"""Where the first page lies on the stack of screens: on the bare one that every app has."""
+"""Index of the first page on the stack of screens; below it is the empty screen that every app has."""
+
+Result = TypeVar("Result")
+ScreenFactory = Callable[[Any, SessionClient | None], Screen[Any]]
+"""Makes the screen for a request; see :mod:`benchflow.tui.app.navigation`."""
+
+
+class ThemedScreen(Screen[Result]):
+    """What the app asks of every screen."""
+
+    def apply_theme(self) -> None:
+        raise NotImplementedError
+
+    def redraw(self) -> None:
+        raise NotImplementedError
 
 
 class BenchApp(OrderedApp[int], inherit_bindings=False):
-    """``first`` is the screen to begin with; ``seat`` the session that is open, ``None`` before."""
+    """``first`` is the first screen or a request for it, ``screens`` makes all others, ``client`` is the open session
+    (``None`` before one is open)."""
 
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = []
     TITLE = "benchflow"
 
-    def __init__(self, preferences: Preferences, first: "Page[Any]", seat: Seat | None = None) -> None:
+    def __init__(
+        self,
+        preferences: Preferences,
+        first: ThemedScreen[Any] | ScreenRequest,
+        screens: ScreenFactory,
+        client: SessionClient | None = None,
+    ) -> None:
         self.preferences = preferences
-        self.look: Look = look(first_look(os.environ, preferences.look))
-        super().__init__(ansi_color=not self.look.own_colours)
+        self.bench_theme: BenchTheme = bench_theme(initial_theme(os.environ, preferences.bench_theme))
+        super().__init__(ansi_color=not self.bench_theme.own_colours)
         self.animation_level = "none"
-        self.seat = seat
+        self.client = client
         self.last_words: tuple[str, ...] = ()
         self._first = first
+        self._screen_for = screens
         self._saving = self._save_again = False
         for name in NAMES:
-            own = look(name)
+            own = bench_theme(name)
             if own.own_colours:
                 self.register_theme(
                     Theme(
@@ -51,32 +75,35 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
                         dark=name == "dark",
                     )
                 )
-        self._wear()
+        self._apply_theme()
 
     @property
     def large(self) -> bool:
         return self.preferences.large
 
     def on_mount(self) -> None:
-        self.push_screen(self._first)
+        if isinstance(self._first, ScreenRequest):
+            self.open(self._first)
+        else:
+            self.push_screen(self._first)
         end_on_signals(self.save, self.leave)
-        go_on_after_stop(self._paint_anew)
-        self.call_after_refresh(self._painted)
+        redraw_after_stop(self._repaint)
+        self.call_after_refresh(self._after_first_paint)
 
-    def _painted(self) -> None:
+    def _after_first_paint(self) -> None:
         """The first paint is there: what it did not need comes in now."""
         gc.freeze()
         gc.enable()
         # Formulas are worked out with the help of a library that takes a while to come in: not while a key waits.
-        threading.Thread(target=_fetch, daemon=True).start()
+        threading.Thread(target=_import_pint, daemon=True).start()
 
-    def _paint_anew(self) -> None:
+    def _repaint(self) -> None:
         """Others may have painted over the screen. Called by a signal: the rest is for the app's own queue."""
         self.call_later(self.refresh, layout=True)
 
     def save(self) -> None:
-        if self.seat is not None:
-            self.seat.drafts.save()
+        if self.client is not None:
+            self.client.drafts.save()
 
     def save_soon(self) -> None:
         """Keep what is half typed, in a thread of its own; what is typed while it writes is written after."""
@@ -100,18 +127,20 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
     # --- from screen to screen --------------------------------------------------------------------
 
-    def sit_down(self, desk: Desk, by: str = "") -> None:
-        """At the bench, with a session that is open; whatever was on the screen before is put away."""
-        from benchflow.tui.bench.bench_screen import BenchScreen
+    def open(self, request: ScreenRequest, on_close: Callable[[str | None], None] | None = None) -> None:
+        """Put the requested screen on top; ``on_close`` gets what it closes with."""
+        self.push_screen(self._screen_for(request, self.client), on_close)
 
-        seat = self.seat = Seat(desk, by)
+    def open_bench(self, desk: Desk, by: str = "") -> None:
+        """Show the bench of an open session; the screens before it are closed. ``by`` is who builds now."""
+        self.client = SessionClient(desk, by)
 
         def change() -> None:
             while len(self.screen_stack) > FIRST + 1:
                 self.pop_screen()
-            self.switch_screen(BenchScreen(seat))
+            self.switch_screen(self._screen_for(BenchRequest(), self.client))
 
-        # From the app's own queue: the screen that asked for it goes away.
+        # From the app's own queue: the screen that calls this is closed.
         self.call_later(change)
 
     def back_or_leave(self) -> None:
@@ -121,35 +150,28 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         else:
             self.leave()
 
-    def ended(self) -> None:
-        """The session is over: its end sheet."""
-        from benchflow.tui.screens.leaving_page import EndedPage
-
-        assert self.seat is not None  # it was the seat's session that ended
-        self.push_screen(EndedPage(self.seat))
-
     # --- looks --------------------------------------------------------------------------------------
 
-    def action_look(self) -> None:
+    def action_theme(self) -> None:
         """The next look, and the same one the next time."""
         names = [name for name in NAMES if not self.no_color or name == "plain"]
-        self.look = look(names[(names.index(self.look.name) + 1) % len(names)])
-        self.preferences.keep(look=self.look.name)
-        self._wear()
+        self.bench_theme = bench_theme(names[(names.index(self.bench_theme.name) + 1) % len(names)])
+        self.preferences.keep(bench_theme=self.bench_theme.name)
+        self._apply_theme()
         for screen in self.screen_stack:
-            if isinstance(screen, Page):
-                screen.wear_look()
+            if isinstance(screen, ThemedScreen):
+                screen.apply_theme()
                 screen.redraw()
 
     def action_large(self) -> None:
         self.preferences.keep(large=not self.preferences.large)
         for screen in self.screen_stack:
-            if isinstance(screen, Page):
+            if isinstance(screen, ThemedScreen):
                 screen.redraw()
 
-    def _wear(self) -> None:
-        self.ansi_color = not self.look.own_colours
-        self.theme = f"bench-{self.look.name}" if self.look.own_colours else "ansi-dark"
+    def _apply_theme(self) -> None:
+        self.ansi_color = not self.bench_theme.own_colours
+        self.theme = f"bench-{self.bench_theme.name}" if self.bench_theme.own_colours else "ansi-dark"
 
     def _fatal_error(self) -> None:
         """What went wrong, in a few lines: where the log is, and no values of variables, which may be private."""
@@ -157,7 +179,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
         self.save()
         error = self._exception
-        where = f"The log is whole: {self.seat.log}" if self.seat is not None else "No session was open."
+        where = f"The log is whole: {self.client.log}" if self.client is not None else "No session was open."
         told = traceback.format_exception(error) if error is not None else []
         if self._exit_renderables:  # the first error is the one that matters; others follow from it
             return
@@ -167,5 +189,5 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self._close_messages_no_wait()
 
 
-def _fetch() -> None:
+def _import_pint() -> None:
     import pint  # noqa: F401 - so that it is there when the first conversion needs it

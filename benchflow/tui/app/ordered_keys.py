@@ -27,16 +27,16 @@ class OrderedApp(App[Result]):
     """``hold_keys`` is for whoever waits for an answer outside the message handlers, in a worker."""
 
     _waiting: deque[events.Key | events.Paste]
-    _letting_in: asyncio.Task[None] | None = None
+    _dispatching: asyncio.Task[None] | None = None
     _held: int = 0
-    _let_go: asyncio.Event
+    _released: asyncio.Event
 
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
-            if self._letting_in is None:
+            if self._dispatching is None:
                 self._waiting = deque()
-                self._let_go = asyncio.Event()
-                self._letting_in = asyncio.create_task(self._let_in(), name="keys in order")
+                self._released = asyncio.Event()
+                self._dispatching = asyncio.create_task(self._dispatch(), name="keys in order")
             self._waiting.append(event)
         else:
             await super().on_event(event)
@@ -49,27 +49,27 @@ class OrderedApp(App[Result]):
             yield
         finally:
             self._held -= 1
-            if not self._held and self._letting_in is not None:
-                self._let_go.set()
+            if not self._held and self._dispatching is not None:
+                self._released.set()
 
     async def keys_settled(self) -> None:
         """Return when every key struck so far has done all that it does."""
-        while (letting_in := self._letting_in) is not None:
+        while (letting_in := self._dispatching) is not None:
             await asyncio.wait({letting_in})
 
-    async def _let_in(self) -> None:
+    async def _dispatch(self) -> None:
         try:
             while True:
                 # The event was put there by the caller, or while the last one settled.
                 await asyncio.sleep(0)
                 if not self._waiting:
                     return
-                await self._one(self._waiting.popleft())
+                await self._dispatch_one(self._waiting.popleft())
                 await self._settle()
         finally:
-            self._letting_in = None
+            self._dispatching = None
 
-    async def _one(self, event: events.Event) -> None:
+    async def _dispatch_one(self, event: events.Event) -> None:
         try:
             await super().on_event(event)
         except Exception as error:  # noqa: BLE001 - handed on to the app's own handler, which ends the program
@@ -79,8 +79,8 @@ class OrderedApp(App[Result]):
         quiet = 0
         while quiet < ROUNDS and self.is_running:
             while self._held:
-                self._let_go.clear()
-                await self._let_go.wait()
+                self._released.clear()
+                await self._released.wait()
             before = self._chain()
             if not before:  # a screen is on its way up and cannot take a key yet
                 quiet = 0

@@ -41,7 +41,7 @@ def _end(number: signal.Signals, save: Callable[[], None], leave: Callable[[int]
     leave(status)
 
 
-def go_on_after_stop(repaint: Callable[[], None]) -> None:
+def redraw_after_stop(repaint: Callable[[], None]) -> None:
     """Stopped from outside and let go on (SIGSTOP, SIGCONT): the terminal as it was, and everything painted anew.
 
     The library's own handler is for a stop that it was told of beforehand (SIGTSTP). After any other it would start a

@@ -1,1 +1,1 @@
-"""The bench screen: fields, cursor, entering, key bindings."""
+"""The bench: the screen on which an operation is carried out."""

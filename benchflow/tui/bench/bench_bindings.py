@@ -3,10 +3,10 @@
 from textual.binding import Binding, BindingType
 
 from benchflow.session.view.bench_view import CheckInput, ChoiceInput, HoldInput, LotInput, WorkedInput
-from benchflow.tui.bench.cursor import Stand
-from benchflow.tui.bench.fields import Want, WantFinish, WantOther, WantReading, WantTick
-from benchflow.tui.bench.offer import OfferMove, OfferNothing, OfferStepBack
-from benchflow.tui.draw.joint_map import drawing_down
+from benchflow.tui.bench.cursor import BenchCursor
+from benchflow.tui.draw.joint_map import is_drawing_down
+from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
+from benchflow.tui.model.current_task import MoveTask, NoTask, ReworkTask
 from benchflow.tui.widgets.page import letter
 
 ENTER = "enter,space"
@@ -36,17 +36,17 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("r"), "remedy", "remedy", id="bench.remedy"),
     Binding(letter("f"), "folder", "another folder", id="bench.folder"),
     Binding(letter("w"), "why", "why", id="bench.why"),
-    Binding(letter("g"), "way", "the way", id="bench.way"),
-    Binding(letter("g"), "off_way", "off the way", id="bench.off-way"),
+    Binding(letter("g"), "guide", "guide me there", id="bench.guide"),
+    Binding(letter("g"), "stop_guiding", "stop guiding", id="bench.stop-guiding"),
     Binding(letter("o"), "operations", "list", id="bench.operations"),
     Binding(letter("m"), "moves", "moves", id="bench.moves"),
     Binding(letter("a"), "pause", "pause", id="bench.pause"),
     Binding(letter("n"), "note", "note", id="bench.note"),
-    Binding(letter("u"), "take_back", "take back", id="bench.take-back"),
+    Binding(letter("u"), "rework", "rework", id="bench.rework"),
     Binding(letter("d"), "deviate", "deviate", id="bench.deviate"),
     Binding(letter("c"), "correct", "correct", id="bench.correct"),
-    Binding(letter("s"), "stands", "stands", id="bench.stands"),
-    Binding("equals_sign", "sums", "sums", id="bench.sums", show=False),
+    Binding(letter("s"), "state", "state", id="bench.state"),
+    Binding("equals_sign", "calculation", "calculation", id="bench.calculation", show=False),
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
@@ -57,31 +57,31 @@ BENCH_KEYS: list[BindingType] = [
 ]
 """Several share a key: the one that means something now is live, and the others are not there."""
 
-Live = bool | None
+KeyState = bool | None
 """As `check_action` has it: true live, ``None`` blocked and greyed, false not there."""
 
 
-def _of(want: Want | None, kind: type) -> bool:
-    return isinstance(want, WantOther) and isinstance(want.of, kind)
+def _is_input(item: BenchInput | None, kind: type) -> bool:
+    return isinstance(item, WholeInput) and isinstance(item.of, kind)
 
 
-def _entering(stand: Stand) -> dict[str, Live]:
+def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """What Enter and its like do to the line in hand."""
-    want = stand.want
-    check = want.of if isinstance(want, WantOther) and isinstance(want.of, CheckInput) else None
-    choice = want.of if isinstance(want, WantOther) and isinstance(want.of, ChoiceInput) else None
-    hold = want.of if isinstance(want, WantOther) and isinstance(want.of, HoldInput) else None
-    worked = want.of if isinstance(want, WantOther) and isinstance(want.of, WorkedInput) else None
-    joint = stand.joint
-    missing = stand.work.now.missing if stand.work else ()
+    item = cursor.item
+    check = item.of if isinstance(item, WholeInput) and isinstance(item.of, CheckInput) else None
+    choice = item.of if isinstance(item, WholeInput) and isinstance(item.of, ChoiceInput) else None
+    hold = item.of if isinstance(item, WholeInput) and isinstance(item.of, HoldInput) else None
+    worked = item.of if isinstance(item, WholeInput) and isinstance(item.of, WorkedInput) else None
+    joint = cursor.joint
+    missing = cursor.work.now.missing if cursor.work else ()
     return {
-        "record": isinstance(want, WantReading) or _of(want, LotInput),
-        "tick": isinstance(want, WantTick) and want.last,
-        "next_value": isinstance(want, WantTick) and not want.last,
-        "draw_down": joint is not None and drawing_down(joint),
-        "seated": joint is not None and drawing_down(joint),
+        "record": isinstance(item, SlotInput) or _is_input(item, LotInput),
+        "tick": isinstance(item, TickInput) and item.last,
+        "next_value": isinstance(item, TickInput) and not item.last,
+        "draw_down": joint is not None and is_drawing_down(joint),
+        "seated": joint is not None and is_drawing_down(joint),
         "untick": joint is not None and bool(joint.undo),
-        "instrument": (isinstance(want, WantReading | WantTick) and stand.seat.has_register) or None,
+        "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,
         "check": check is not None and not check.complete,
@@ -89,70 +89,72 @@ def _entering(stand: Stand) -> dict[str, Live]:
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
         "remedy_here": worked is not None and bool(worked.remedy),
-        "remedy": isinstance(want, WantReading) and bool(want.of.remedy),
-        "finish": isinstance(want, WantFinish) and (None if missing else True),
-        "line": len(stand.wants) > 1,
-        "pause": stand.in_progress and (True if stand.work and stand.work.now.pause_allowed else None),
-        "deviate": stand.work is not None or None,
+        "remedy": isinstance(item, SlotInput) and bool(item.of.remedy),
+        "finish": isinstance(item, FinishInput) and (None if missing else True),
+        "line": len(cursor.items) > 1,
+        "pause": cursor.in_progress and (True if cursor.work and cursor.work.now.pause_allowed else None),
+        "deviate": cursor.work is not None or None,
     }
 
 
-def _going(stand: Stand) -> dict[str, Live]:
+def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """What may be begun, left, gone to."""
-    view = stand.seat.view
-    offered = stand.work is not None and not stand.in_progress
-    idle = not stand.in_progress and view.rework is None
-    ended = isinstance(stand.offer, OfferNothing) and view.finished and not view.closed
+    view = cursor.client.view
+    offered = cursor.work is not None and not cursor.in_progress
+    idle = not cursor.in_progress and view.rework is None
+    ended = isinstance(cursor.task, NoTask) and view.finished and not view.closed
     return {
-        "start": offered and not stand.stopped,
-        "blocked": stand.stopped,
-        "why": True if stand.work else None,
-        "move_now": isinstance(stand.offer, OfferMove) and (None if stand.offer.move.refused else True),
-        "rework_step": isinstance(stand.offer, OfferStepBack),
-        "way": False if stand.way else (True if stand.stopped else None),
-        "off_way": stand.way is not None,
+        "start": offered and not cursor.blocked,
+        "blocked": cursor.blocked,
+        "why": True if cursor.work else None,
+        "move_now": isinstance(cursor.task, MoveTask) and (None if cursor.task.move.refused else True),
+        "rework_step": isinstance(cursor.task, ReworkTask),
+        "guide": False if cursor.route else (True if cursor.blocked else None),
+        "stop_guiding": cursor.route is not None,
         "moves": (idle or None) if view.moves else False,
-        "take_back": (idle and bool(view.done or _aside(stand))) or None,
+        "rework": (idle and bool(view.done or _any_paused(cursor))) or None,
         "end": ended,
         "end_early": (not view.closed) or None,
     }
 
 
-def _aside(stand: Stand) -> bool:
-    return any(row.status == "paused" for row in stand.seat.view.next)
+def _any_paused(cursor: BenchCursor) -> bool:
+    return any(row.status == "paused" for row in cursor.client.view.next)
 
 
-READING = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "sums"})
+VIEW_ONLY = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "calculation"})
 """What can be done with a session that is only looked at."""
 
 
-def live_states(stand: Stand, typing: bool, unsaved: bool) -> dict[str, Live]:
+def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, KeyState]:
     """What every action of the bench means now; one that is not listed is live. ``typing``: the field has the
     keys; ``unsaved``: the disk did not take the last step."""
-    states = {**_entering(stand), **_going(stand), "step_out": typing, "folder": unsaved}
+    states = {**_entry_states(cursor), **_task_states(cursor), "step_out": typing, "folder": unsaved}
     if typing:
         states["untick"] = False
     return states
 
 
-def live(stand: Stand, states: dict[str, Live], action: str, parameters: tuple[object, ...]) -> Live:
+def key_state(
+    cursor: BenchCursor, states: dict[str, KeyState], action: str, parameters: tuple[object, ...]
+) -> KeyState:
     """Whether one action means something now, ``states`` being those of :func:`live_states`."""
     state = states.get(action, True)
     if action == "choose" and state:
-        state = _choice(stand, parameters)
-    view = stand.seat.view
-    if (view.read_only or view.closed) and action not in READING and state is not False:
+        state = _choice(cursor, parameters)
+    view = cursor.client.view
+    if (view.read_only or view.closed) and action not in VIEW_ONLY and state is not False:
         return None
     return state
 
 
-def _choice(stand: Stand, parameters: tuple[object, ...]) -> Live:
-    want = stand.want
-    assert isinstance(want, WantOther)
-    assert isinstance(want.of, ChoiceInput)
+def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
+    item = cursor.item
+    assert isinstance(item, WholeInput)
+    assert isinstance(item.of, ChoiceInput)
     number = parameters[0] if parameters else 0
     if number == 0:
-        return True if len(want.of.proposed) == 1 or want.of.other else None
-    if want.of.other:
+        return True if len(item.of.proposed) == 1 or item.of.other else None
+    if item.of.other:
         return False  # a figure is a size, and goes to the field
-    return isinstance(number, int) and number <= len(want.of.choices)
+    return isinstance(number, int) and number <= len(item.of.choices)

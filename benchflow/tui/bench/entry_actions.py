@@ -1,137 +1,234 @@
-"""From what is typed to what is sent: a reading before the eyes as one types, and the intent that Enter makes."""
+"""Entering at the bench: from the line in hand and what is typed there to an intent, and to the words that say it."""
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
+import asyncio
+from collections.abc import Coroutine
+from typing import Any
 
-from benchflow.base.errors import BenchflowError
-from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
-from benchflow.quantity.shown import with_unit
+from benchflow.session.controller import Accepted
 from benchflow.session.refusal import Refusal
-from benchflow.session.view.bench_view import Gauge
-from benchflow.session.view.operation_inputs import gauge
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.bench.fields import FieldOf, Want, WantReading, WantTick, field_of
-from benchflow.tui.draw.field_rows import Typed
+from benchflow.session.view.bench_view import CheckInput, ChoiceInput, LotInput
+from benchflow.tui.app.navigation import InstrumentRequest
+from benchflow.tui.bench.bench_navigation import BenchNavigation
+from benchflow.tui.bench.confirmations import reading_message
+from benchflow.tui.bench.intent_fields import (
+    asks_instrument,
+    chosen_instruments,
+    instruments_for,
+    reading_fields,
+    tick_fields,
+)
+from benchflow.tui.model.bench_inputs import SlotInput, TickInput, WholeInput
+from benchflow.tui.model.current_task import MoveTask
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.model.typed_text import error_in, with_own_unit
+from benchflow.tui.widgets.entry_field import EntryField
 
-if TYPE_CHECKING:
-    from benchflow.session.rules.instrument_choice import ToolList
+SLOW = 0.4
+"""Seconds of waiting for the disk before the screen says so."""
 
-
-def typed_so_far(want: Want | None, text: str) -> Typed:
-    """What stands in the field comes to this. What may still become right is not called wrong yet."""
-    field = field_of(want)
-    if not text.strip() or field is None or field.words:
-        return Typed(text)
-    try:
-        quantity = _read(field, text)
-    except QuantityError as error:
-        unfinished = error.at >= len(text.rstrip()) - 1
-        return Typed(text) if unfinished else _wrong(text, error)
-    same = field.unit is None or quantity.unit == field.unit
-    converted = "" if same else show_converted(quantity, field.unit or "")
-    return Typed(text, converted, gauge=_would_lie(field, text))
+NOT_ENTERED = "Not entered: see the arrow."
 
 
-def wrong_with(want: Want | None, text: str) -> Typed | None:
-    """What is wrong with a quantity that is to be entered, ``None`` when it can be sent."""
-    field = field_of(want)
-    if field is None or field.words:
-        return None
-    try:
-        _read(field, text)
-    except QuantityError as error:
-        return _wrong(text, error)
-    return None
+class EntryActions(BenchNavigation, inherit_bindings=False):
+    """One intent for each key that enters something. What is typed stays until it is on disk."""
 
+    entry: EntryField
 
-def _read(field: FieldOf, text: str) -> Quantity:
-    if field.unit is None:
-        return parse_quantity(text)
-    return parse_quantity(text, unit=field.unit, dimension=dimension_of(field.unit))
+    def __init__(self, client: SessionClient) -> None:
+        super().__init__(client)
+        self.unsaved = False
 
-
-def _wrong(text: str, error: QuantityError) -> Typed:
-    return Typed(text, error=f"{error.why}; {error.hint}" if error.hint else error.why, at=error.at)
-
-
-def _would_lie(field: FieldOf, text: str) -> Gauge | None:
-    """The gauge with the typed reading on it; the guard band is where the last one had it."""
-    if not field.limit:
-        return None
-    try:
-        limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
-        drawn = gauge(limit, _read(field, text), "simple", None)
-    except BenchflowError:
-        return None  # a limit in words of its own: the desk judges it, and the screen does not draw it ahead
-    guard = field.gauge or drawn
-    return Gauge(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
-
-
-def with_own_unit(text: str, unit: str | None) -> str:
-    """The text with the field's unit where none was typed: an intent always says its unit."""
-    if not unit:
-        return text
-    try:
-        parse_quantity(text, dimension=dimension_of(unit))
-    except QuantityError:
+    async def _send(self, intent: str, **fields: Any) -> Accepted | None:
+        """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
+        slow = asyncio.get_running_loop().call_later(SLOW, self.show_message, "Writing to the disk …")
         try:
-            parse_quantity(text, unit=unit)
-        except QuantityError:
-            return text  # refused as it stands, with the place that is wrong
-        return with_unit(text.strip(), unit)
-    return text
+            answer = await self.client.send(intent, **fields)
+        finally:
+            slow.cancel()
+        if isinstance(answer, Refusal):
+            if asks_instrument(answer) and self._ask_instrument(answer, intent, fields):
+                return None
+            self.unsaved = answer.refused[0].code == "not-saved" and not self.client.view.read_only
+            self.refused(answer)
+            return None
+        self.unsaved = False
+        return answer
 
+    def _ask_instrument(self, refusal: Refusal, intent: str, fields: dict[str, Any]) -> bool:
+        """Several would do, or the one in use does not: which is it? The entry waits and is sent again."""
+        lists = instruments_for(self.client, self.cursor.item, fields)
+        unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
+        asked = [each for each in lists if (each.need in unfit if unfit else each.unsaid)]
+        tools = next((each for each in asked if any(row.allowed for row in each.rows)), None)
+        if tools is None:
+            return False
 
-def reading_fields(want: WantReading, text: str) -> dict[str, str]:
-    """The fields of a ``record`` intent."""
-    return {
-        "name": want.of.name,
-        "value": with_own_unit(text, want.of.unit),
-        "reading": want.slot.slot,
-    }
+        def chosen(serial: str | None) -> None:
+            if serial is None:
+                self.on_return(None)
+                self.show_message("Not entered: it is not said which instrument it is.", role="weak")
+                return
+            self.client.tools[tools.need] = serial
+            self.action_record() if intent == "record" else self.action_tick()
 
+        waiting = str(fields.get("value") or "")
+        self.bench.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
+        self.app.bell()
+        return True
 
-def asks_instrument(refusal: Refusal) -> bool:
-    """Whether all that stands in the way is which instrument it is."""
-    codes = {(reason.code, reason.name) for reason in refusal.refused}
-    return codes == {("value-missing", "instrument")} or {code for code, _ in codes} == {"instrument-unfit"}
+    def action_instrument(self) -> None:
+        """Another instrument from the next entry on."""
+        lists = instruments_for(self.client, self.cursor.item, {})
+        item = self.cursor.item
+        stretch = isinstance(item, TickInput) and item.value is not None and item.value.field == "stretch"
+        tools = next((each for each in lists if (each.field == "stretch-instrument") == stretch), None)
+        if tools is None:
+            self.show_message(
+                "The procedure asks for no instrument here, or the shop has no register of them.", role="weak"
+            )
+            return
 
+        def chosen(serial: str | None) -> None:
+            self.on_return(None)
+            if serial is not None:
+                self.client.tools[tools.need] = serial
+                self.show_message(f"{tools.title}: {serial}, from the next entry on.")
 
-def instruments_for(seat: Seat, want: Want | None, fields: Mapping[str, object]) -> "tuple[ToolList, ...]":
-    """What the shop has for the line in hand, by the instruments that it asks for; ``fields`` are those of the
-    intent. Empty without a register, or where its file cannot be read: the desk says that in so many words."""
-    from benchflow.session.rules.instrument_choice import (  # late: the bench opens without it
-        tools_for_joint,
-        tools_for_reading,
-    )
+        self.bench.open(InstrumentRequest(tools), chosen)
 
-    typed = {name: str(fields[name]) for name in ("value", "stretch") if fields.get(name)}
-    try:
-        around = seat.around()
-    except BenchflowError:
-        return ()
-    match want:
-        case WantReading():
-            return tools_for_reading(seat.state, around, want.of.name, typed.get("value", ""))
-        case WantTick():
-            return tools_for_joint(seat.state, around, want.stage, typed)
-        case _:
-            return ()
+    def _entered(self, drafts: tuple[str, ...]) -> None:
+        self.cursor.entered(drafts)
+        self.bench.save_soon()
 
+    def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
+        """One intent, and what the screen says when it is on disk."""
 
-def instruments_said(seat: Seat, want: Want | None, fields: Mapping[str, object]) -> dict[str, str]:
-    """The fields of the intent that say which instruments were chosen for it and are not in the log yet."""
-    if not seat.tools:
-        return {}
-    return {
-        tools.field: seat.tools[tools.need] for tools in instruments_for(seat, want, fields) if tools.need in seat.tools
-    }
+        async def work() -> None:
+            here = (self.cursor.operation, self.cursor.in_progress)
+            drafts = self.cursor.drafts_of_line()
+            if await self._send(intent, **fields) is not None:
+                self._entered(drafts)
+                if here == (self.cursor.operation, self.cursor.in_progress):
+                    self.cursor.advance()
+                self.show_message(message)
+                self.update_entry()
 
+        self.run_held(work())
 
-def tick_fields(want: WantTick, texts: Mapping[str, str]) -> dict[str, object]:
-    """The fields of a ``tick`` intent; ``texts`` are the readings that it takes, by the intent's own names."""
-    fields: dict[str, object] = {"joint": want.of.joint, "fastener": want.fastener, "stage": want.stage}
-    units = {value.field: value.unit for value in want.of.wanted}
-    for name, text in texts.items():
-        fields[name] = with_own_unit(text, units.get(name))  # type: ignore[call-overload]  # the names are the fields' own
-    return fields
+    def action_start(self) -> None:
+        self.turn_to("")
+        self._send_and_show("", "start", operation=self.cursor.operation)
+
+    def action_move_now(self) -> None:
+        assert isinstance(self.cursor.task, MoveTask)
+        move = self.cursor.task.move
+        self._send_and_show(f"Done: {move.title}", "move", move=move.move)
+
+    def action_rework_step(self) -> None:
+        step = self.client.view.rework
+        self._send_and_show(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "rework-step")
+
+    def action_record(self) -> None:
+        item = self.cursor.item
+        if not self._check_entry():
+            return
+        if isinstance(item, WholeInput) and isinstance(item.of, LotInput):
+            lot = self.entry.value.strip()
+            self._send_and_show(f"Lot {lot}", "lot", consumable=item.of.consumable, lot=lot)
+        elif isinstance(item, SlotInput):
+            self.run_held(self._record(item, self.entry.value))
+
+    def _record(self, item: SlotInput, text: str) -> Coroutine[Any, Any, None]:
+        async def work() -> None:
+            drafts = self.cursor.drafts_of_line()
+            fields = reading_fields(item, text)
+            if await self._send("record", **fields, **chosen_instruments(self.client, item, fields)) is None:
+                return
+            self._entered(drafts)
+            self.show_message(*reading_message(self.cursor.items, item))
+            self.cursor.advance()
+            self.update_entry()
+
+        return work()
+
+    def action_next_value(self) -> None:
+        """The first of two readings of a tick: it is kept until the second is there."""
+        if self._check_entry():
+            self.cursor.step(1)
+            self.update_entry()
+
+    def action_tick(self) -> None:
+        item = self.cursor.item
+        assert isinstance(item, TickInput)
+        if item.value is not None and not self._check_entry():
+            return
+        texts: dict[str, str] = {}
+        for each in self.cursor.items:
+            if isinstance(each, TickInput) and each.value is not None:
+                texts[each.value.field] = self.client.drafts.text(self.cursor.draft_of(each))
+        fields = tick_fields(item, texts)
+        message = chosen_instruments(self.client, item, fields)
+        self._send_and_show(f"No. {item.fastener}: {item.of.stages[item.stage - 1]}", "tick", **fields, **message)
+
+    def _check_entry(self) -> bool:
+        """Whether what stands in the field can be entered; if not, it is pointed at and stays."""
+        text = self.entry.value
+        if not text.strip():
+            self.focus_on(self.entry)
+            self.show_message("Type it first, then Enter.", role="weak")
+            return False
+        wrong = error_in(self.cursor.item, text)
+        if wrong is None:
+            return True
+        self.cursor.typed = wrong
+        self.show_message(NOT_ENTERED, role="alarm")
+        self.app.bell()
+        return False
+
+    def action_untick(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self._send_and_show(f"Taken back, it does not count: {joint.undo}", "untick", joint=joint.joint)
+
+    def action_draw_down(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self._send_and_show("", "draw-down", joint=joint.joint)
+
+    def action_seated(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self._send_and_show("All are seated: the stages begin.", "draw-down", joint=joint.joint, seated=True)
+
+    def action_check(self) -> None:
+        self._tick_check(False)
+
+    def action_uncheck(self) -> None:
+        self._tick_check(True)
+
+    def _tick_check(self, undo: bool) -> None:
+        item = self.cursor.item
+        assert isinstance(item, WholeInput)
+        assert isinstance(item.of, CheckInput)
+        message = "Tick taken back" if undo else f"Ticked: {item.of.text}"
+        self._send_and_show(message, "tick-check", check=item.of.number, undo=undo)
+
+    def action_choose(self, number: int) -> None:
+        item = self.cursor.item
+        assert isinstance(item, WholeInput)
+        assert isinstance(item.of, ChoiceInput)
+        if number:
+            take = item.of.choices[number - 1]
+        elif item.of.other and (self.entry.value.strip() or not item.of.proposed):
+            if not self._check_entry():
+                return
+            take = with_own_unit(self.entry.value, item.of.other)
+        else:
+            take = item.of.proposed[0]
+        self._send_and_show(f"Taken: {take}", "choose", name=item.of.name, take=take)
+
+    def action_finish(self) -> None:
+        self._send_and_show(f"Finished: {self.cursor.work.now.title}" if self.cursor.work else "", "finish")
+
+    def action_pause(self) -> None:
+        self._send_and_show("Set aside, with everything that was entered.", "pause")

@@ -1,1 +1,1 @@
-"""Drawing functions: from plain data to styled lines of text."""
+"""Drawing: from a view to styled lines, without Textual widgets."""

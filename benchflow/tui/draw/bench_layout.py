@@ -7,48 +7,49 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import BenchView, NowView
-from benchflow.tui.bench.fields import Want
-from benchflow.tui.bench.offer import Offer, OfferMove, OfferNothing, OfferStepBack, OfferWork
-from benchflow.tui.draw.field_rows import Place, Typed
-from benchflow.tui.draw.key_bar import KeyWord, draw_keys
-from benchflow.tui.draw.operation import Panel, draw_move, draw_now, draw_taking_back
+from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
+from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_now, draw_rework_step
 from benchflow.tui.draw.side_column import draw_side
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, apart, fit, hang, rule, say, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, hanging, justified, rule, styled, wrap
+from benchflow.tui.model.bench_inputs import BenchInput
+from benchflow.tui.model.current_task import CurrentTask, MoveTask, NoTask, OperationTask, ReworkTask
+from benchflow.tui.model.typed_text import TypedText
 
 NARROW = 70
 """Below as many columns the side column goes under the operation."""
 
 
-class Saying(Struct, frozen=True):
+class StatusMessage(Struct, frozen=True):
     """Words that stay until the next thing is done: a refusal's reasons, what was just put on disk."""
 
     texts: tuple[str, ...] = ()
     role: Role = "text"
 
 
-class Scene(Struct, frozen=True):
+class BenchContent(Struct, frozen=True):
     """All that the bench is drawn from, besides the view."""
 
     now: datetime
-    offer: Offer = OfferNothing()
-    want: Want | None = None
-    typed: Typed = Typed()
-    saying: Saying = Saying()
-    keys: tuple[KeyWord, ...] = ()
-    way: str = ""  # "On the way to 27 Time the cams: step 2 of 5"
-    turned: int = 0
+    task: CurrentTask = NoTask()
+    item: BenchInput | None = None
+    typed: TypedText = TypedText()
+    message: StatusMessage = StatusMessage()
+    keys: tuple[KeyLabel, ...] = ()
+    route: str = ""  # "On the way to 27 Time the cams: step 2 of 5"
+    scrolled: int = 0
 
 
 class Picture(Struct, frozen=True):
     lines: tuple[Line, ...]
-    place: Place | None
+    place: FieldPlace | None
     hidden: int
 
 
-def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
+def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
     keys = draw_keys(scene.keys, width - 2, 2)
-    said = [*draw_alarms(view, width - 2), *draw_saying(scene.saying, width - 2, max(height // 4, 2))]
-    body = height - 2 - len(keys) - len(said)
+    message = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
+    body = height - 2 - len(keys) - len(message)
     if width < NARROW:
         panel = _panel(view, scene, width - 2, max(body - 6, min(body, 10), 1))
         side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
@@ -73,10 +74,10 @@ def draw_bench(view: BenchView, scene: Scene, width: int, height: int) -> Pictur
         draw_header(view, scene.now, width),
         *rows,
         rule(width),
-        *(_inset(line, width) for line in said),
+        *(_inset(line, width) for line in message),
         *(_inset(line, width) for line in keys),
     ]
-    place = panel.place and Place(panel.place.x + 1, panel.place.y + 1, panel.place.width)
+    place = panel.place and FieldPlace(panel.place.x + 1, panel.place.y + 1, panel.place.width)
     return Picture(tuple(lines[:height]), place, panel.hidden)
 
 
@@ -90,7 +91,7 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
         right.append((" WATCHING ", "notice"))
     right.append((f"  saved {view.saved}  ", "head"))
     right.append((f" {now:%H:%M} ", "head-strong"))
-    return apart(tuple(left), tuple(right), width, "head")
+    return justified(tuple(left), tuple(right), width, "head")
 
 
 def draw_alarms(view: BenchView, width: int) -> list[Line]:
@@ -100,58 +101,58 @@ def draw_alarms(view: BenchView, width: int) -> list[Line]:
         if row.phase in ("closing", "missed"):
             mark = "▲ " if row.phase == "closing" else "× "
             role: Role = "weak" if row.phase == "closing" else "out"
-            out.extend(hang(mark, row.advice, width, role))
+            out.extend(hanging(mark, row.advice, width, role))
     return out[:3]
 
 
-def draw_saying(saying: Saying, width: int, most: int) -> list[Line]:
+def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
     """At least one row, so that the bench does not jump when something is said."""
     out: list[Line] = []
-    several = len(saying.texts) > 1
-    for text in saying.texts:
+    several = len(message.texts) > 1
+    for text in message.texts:
         if several:
-            out.extend(hang("· ", text, width, saying.role))
+            out.extend(hanging("· ", text, width, message.role))
         else:
-            out.extend(say(part, saying.role) for part in wrap(text, width))
+            out.extend(styled(part, message.role) for part in wrap(text, width))
     if len(out) > most:
         left = len(out) - most + 1
-        out = [*out[: most - 1], say(f"· and {left} lines more: w shows all", saying.role)]
+        out = [*out[: most - 1], styled(f"· and {left} lines more: w shows all", message.role)]
     return out or [EMPTY]
 
 
-def _panel(view: BenchView, scene: Scene, width: int, height: int) -> Panel:
-    lead: list[Line] = [*hang("→ ", scene.way, width, "weak")] if scene.way else []
-    panel = _offered(view, scene, width, height - len(lead))
+def _panel(view: BenchView, scene: BenchContent, width: int, height: int) -> Panel:
+    lead: list[Line] = [*hanging("→ ", scene.route, width, "weak")] if scene.route else []
+    panel = _task_panel(view, scene, width, height - len(lead))
     if not lead:
         return panel
-    place = panel.place and Place(panel.place.x, panel.place.y + len(lead), panel.place.width)
+    place = panel.place and FieldPlace(panel.place.x, panel.place.y + len(lead), panel.place.width)
     return Panel((*lead, *panel.lines), place, panel.hidden)
 
 
-def _offered(view: BenchView, scene: Scene, width: int, height: int) -> Panel:
-    match scene.offer:
-        case OfferStepBack():
-            return draw_taking_back(scene.offer.step, width)
-        case OfferMove():
-            return draw_move(scene.offer.move, width)
-        case OfferWork():
-            now = scene.offer.now
-            return draw_now(now, about(view, now), scene.want, scene.typed, width, height, scene.turned)
-        case OfferNothing():
-            return Panel(tuple(_nothing(view, width)))
+def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -> Panel:
+    match scene.task:
+        case ReworkTask():
+            return draw_rework_step(scene.task.step, width)
+        case MoveTask():
+            return draw_move(scene.task.move, width)
+        case OperationTask():
+            now = scene.task.now
+            return draw_now(now, about(view, now), scene.item, scene.typed, width, height, scene.scrolled)
+        case NoTask():
+            return Panel(tuple(_no_task(view, width)))
 
 
-def offered_words(view: BenchView, scene: Scene) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
+def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
     """Title, cautions and instruction of whatever is offered."""
-    match scene.offer:
-        case OfferStepBack(step=step):
+    match scene.task:
+        case ReworkTask(step=step):
             return f"Take back: {step.title}", step.cautions, tuple(step.do.splitlines())
-        case OfferMove(move=move):
+        case MoveTask(move=move):
             return move.title, move.cautions, tuple(move.do.splitlines())
-        case OfferWork(now=now):
+        case OperationTask(now=now):
             return f"{now.number} {now.title}", now.cautions, now.do
-        case OfferNothing():
-            return nothing_words(view), (), ()
+        case NoTask():
+            return no_task_text(view), (), ()
 
 
 def about(view: BenchView, now: NowView) -> str:
@@ -161,7 +162,7 @@ def about(view: BenchView, now: NowView) -> str:
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 
-def nothing_words(view: BenchView) -> str:
+def no_task_text(view: BenchView) -> str:
     if view.closed:
         return "This session is ended. Its log stays as it is."
     if view.finished:
@@ -169,9 +170,9 @@ def nothing_words(view: BenchView) -> str:
     return "Nothing can be taken up as things stand. o lists the operations, with what stops each."
 
 
-def _nothing(view: BenchView, width: int) -> list[Line]:
-    words = nothing_words(view)
-    return [say(f"{view.done} of {view.of} done", "label"), *(say(part, "title") for part in wrap(words, width))]
+def _no_task(view: BenchView, width: int) -> list[Line]:
+    words = no_task_text(view)
+    return [styled(f"{view.done} of {view.of} done", "label"), *(styled(part, "title") for part in wrap(words, width))]
 
 
 def _inset(line: Line, width: int) -> Line:
@@ -180,8 +181,8 @@ def _inset(line: Line, width: int) -> Line:
 
 def framed(title: str, body: Sequence[Line], foot: Sequence[Line], width: int, height: int) -> list[Line]:
     """A page: its title as a header, the body, the foot (words that stay, keys) at the bottom."""
-    room = height - 2 - len(foot)
-    rows = [*body[:room], *([EMPTY] * max(room - len(body), 0))]
+    available = height - 2 - len(foot)
+    rows = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     return [
         fit(((f" {title}", "head-strong"),), width, "head"),
         *(_inset(line, width) for line in rows),

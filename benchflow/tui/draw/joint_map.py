@@ -31,7 +31,7 @@ def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
     return [*out, _list(joint, width)]
 
 
-def drawing_down(joint: TightenInput) -> bool:
+def is_drawing_down(joint: TightenInput) -> bool:
     """Whether the part is still coming down, before the first stage. Counting the turns is for the builder to choose,
     that all are seated is for him to say: the key that goes on must never be the one that puts the full torque on
     one fastener of a part that hangs askew."""
@@ -40,7 +40,7 @@ def drawing_down(joint: TightenInput) -> bool:
 
 def next_of(joint: TightenInput) -> int | None:
     """The fastener to put the wrench on now."""
-    if joint.drawing is not None and drawing_down(joint):
+    if joint.drawing is not None and is_drawing_down(joint):
         return joint.drawing.next
     return joint.next if joint.next is not None else joint.again[0] if joint.again else None
 
@@ -66,7 +66,7 @@ def _number(joint: TightenInput, fastener: Fastener | None, width: int) -> Line:
 def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: int) -> Line:
     if fastener is None:
         return EMPTY
-    if drawing_down(joint):
+    if is_drawing_down(joint):
         return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
     if fastener.verdict == "out":
         return (("×".center(width), "out"),)

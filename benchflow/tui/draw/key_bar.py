@@ -40,7 +40,7 @@ def character_of(key: str) -> str | None:
     return key if len(key) == 1 else CHARACTERS.get(key)
 
 
-class KeyWord(Struct, frozen=True):
+class KeyLabel(Struct, frozen=True):
     """``enabled`` is false where the action is blocked: it stays in view, greyed."""
 
     id: str
@@ -56,7 +56,7 @@ def key_name(key: str) -> str:
     return NAMES.get(key) or (key.upper() if key.startswith("f") and key[1:].isdigit() else key)
 
 
-def key_words(screen: Screen[Any], focused: Widget | None) -> tuple[KeyWord, ...]:
+def key_labels(screen: Screen[Any], focused: Widget | None) -> tuple[KeyLabel, ...]:
     """One for each live binding with words, in the order in which the screen lists them; where several keys do
     the same, the first stands for it. Keys that the focused field takes for itself are left out: they would
     only be typed."""
@@ -73,7 +73,7 @@ def key_words(screen: Screen[Any], focused: Widget | None) -> tuple[KeyWord, ...
         own = listed.get(name, tuple(keys))
         first = min(keys, key=lambda key: own.index(key) if key in own else len(own))
         shown = each.binding.key_display or key_name(first)
-        out.append(KeyWord(name, shown, each.binding.description, each.enabled, each.binding.show, _action(each)))
+        out.append(KeyLabel(name, shown, each.binding.description, each.enabled, each.binding.show, _action(each)))
     return tuple(out)
 
 
@@ -90,7 +90,7 @@ def _action(active: ActiveBinding) -> str:
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
-def draw_keys(words: Sequence[KeyWord], width: int, most: int) -> list[Line]:
+def draw_keys(words: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
     """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows. Where there is not room for all of
     them the blocked ones go first; the last to go are those that lead out and those that list the rest."""
     left = [word for word in words if word.shown]
@@ -119,7 +119,7 @@ def key_at(line: Line, x: int) -> tuple[str, str] | None:
     return None
 
 
-def _piece(word: KeyWord) -> Line:
+def _piece(word: KeyLabel) -> Line:
     if word.enabled:
         return ((word.key, "key"), (f" {word.word}", "text"))
     return ((word.key, "key-off"), (f" ({word.word})", "key-off"))

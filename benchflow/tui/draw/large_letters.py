@@ -6,7 +6,7 @@ row, from the top, the leftmost dot being 16.
 
 import unicodedata
 
-from benchflow.tui.draw.styled_lines import Line, Role, say
+from benchflow.tui.draw.styled_lines import Line, Role, styled
 
 ROWS = 4
 COLUMNS = 3
@@ -52,39 +52,39 @@ def big(text: str, role: Role = "strong") -> list[Line]:
     """Four rows; one row of ordinary letters where a character has no large one."""
     letters = [_dots(char) for char in text]
     if any(letter is None for letter in letters):
-        return [say(text, role)]
+        return [styled(text, role)]
     rows: list[Line] = []
     for row in range(ROWS):
         cells = [_cell(letter, row, column) for letter in letters if letter for column in range(COLUMNS)]
-        rows.append(say("".join(cells).rstrip(), role))
+        rows.append(styled("".join(cells).rstrip(), role))
     return rows
 
 
 def big_fits(text: str, width: int, most: int) -> bool:
     """Whether all of it is seen in so many lines of large letters."""
-    room = max(width // COLUMNS, 1)
-    lines = _broken(text, room)
-    return len(lines) <= most and all(len(line) <= room for line in lines)
+    available = max(width // COLUMNS, 1)
+    lines = _broken(text, available)
+    return len(lines) <= most and all(len(line) <= available for line in lines)
 
 
 def big_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
     """Broken at blanks into at most ``most`` lines of large letters, with an ellipsis where that cuts it."""
-    room = max(width // COLUMNS, 1)
-    lines = _broken(text, room)
+    available = max(width // COLUMNS, 1)
+    lines = _broken(text, available)
     if len(lines) > most:
         lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
     out: list[Line] = []
     for each in lines:
-        out.extend(big(each if len(each) <= room else each[: room - 1] + "…", role))
+        out.extend(big(each if len(each) <= available else each[: available - 1] + "…", role))
     return out
 
 
-def _broken(text: str, room: int) -> list[str]:
+def _broken(text: str, available: int) -> list[str]:
     lines: list[str] = []
     line = ""
     for word in text.split():
         joined = f"{line} {word}" if line else word
-        if line and len(joined) > room:
+        if line and len(joined) > available:
             lines.append(line)
             line = word
         else:

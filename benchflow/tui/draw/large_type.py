@@ -1,41 +1,49 @@
 """The bench in large type: from the far side one reads what to do, the figure that matters, and the clock."""
 
 from benchflow.session.view.bench_view import BenchView, TightenInput
-from benchflow.tui.bench.fields import (
-    Want,
-    WantFinish,
-    WantOther,
-    WantReading,
-    WantTick,
-    field_of,
+from benchflow.tui.draw.bench_layout import (
+    BenchContent,
+    Picture,
+    about,
+    draw_alarms,
+    draw_header,
+    draw_message,
+    task_text,
+)
+from benchflow.tui.draw.input_blocks import FIELD, LOT_FIELD, FieldPlace, verdict
+from benchflow.tui.draw.joint_map import is_drawing_down, pictures_of
+from benchflow.tui.draw.key_bar import draw_keys
+from benchflow.tui.draw.large_letters import big, big_fits, big_width, big_wrapped
+from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.side_column import ORDER, STATUS, clock_text
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, justified, rule, styled, width_of, wrap
+from benchflow.tui.model.bench_inputs import (
+    BenchInput,
+    FinishInput,
+    SlotInput,
+    TickInput,
+    WholeInput,
+    field_spec,
     input_of,
     takes_text,
 )
-from benchflow.tui.bench.offer import OfferWork
-from benchflow.tui.draw.bench_layout import Picture, Scene, about, draw_alarms, draw_header, draw_saying, offered_words
-from benchflow.tui.draw.field_rows import FIELD, LOT_FIELD, Place, verdict
-from benchflow.tui.draw.joint_map import drawing_down, pictures_of
-from benchflow.tui.draw.key_bar import draw_keys
-from benchflow.tui.draw.large_letters import big, big_fits, big_width, big_wrapped
-from benchflow.tui.draw.operation import draw_cautions, numbered
-from benchflow.tui.draw.side_column import ORDER, STATUS, clock_words
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, apart, cut, fit, rule, say, width_of, wrap
+from benchflow.tui.model.current_task import OperationTask
 
 
-def draw_large(view: BenchView, scene: Scene, width: int, height: int) -> Picture:
+def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
     """The five answers all the same: title and figure large, the rest in ordinary letters below them."""
     inner = width - 2
     keys = draw_keys(scene.keys, inner, 1)
-    foot = [*draw_alarms(view, inner), *draw_saying(scene.saying, inner, 2)]
-    stands = [*draw_stands(view, inner), *_next(view, inner)]
-    room = height - 3 - len(keys) - len(foot) - len(stands)
+    foot = [*draw_alarms(view, inner), *draw_message(scene.message, inner, 2)]
+    stands = [*draw_state_short(view, inner), *_next(view, inner)]
+    available = height - 3 - len(keys) - len(foot) - len(stands)
     figure, place = _figure(view, scene, inner)
-    top = _top(view, scene, inner, room - len(figure) - 1)
-    figure = [*figure, *_picture(scene.want, inner, room - len(top) - len(figure) - 2)]
-    spare = max(room - len(top) - len(figure), 0)
+    top = _top(view, scene, inner, available - len(figure) - 1)
+    figure = [*figure, *_picture(scene.item, inner, available - len(top) - len(figure) - 2)]
+    spare = max(available - len(top) - len(figure), 0)
     gap = 1 if spare else 0
     body = [*top, *([EMPTY] * gap), *figure]
-    body = [*body[:room], *([EMPTY] * max(room - len(body), 0))]
+    body = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     lines = [
         draw_header(view, scene.now, width),
         *(_inset(line, width) for line in body),
@@ -45,7 +53,7 @@ def draw_large(view: BenchView, scene: Scene, width: int, height: int) -> Pictur
         *(_inset(line, width) for line in keys),
     ]
     if place is not None:
-        place = Place(place.x + 1, place.y + 1 + len(top) + gap, place.width)
+        place = FieldPlace(place.x + 1, place.y + 1 + len(top) + gap, place.width)
     return Picture(tuple(lines[:height]), place, 0)
 
 
@@ -53,57 +61,58 @@ def _inset(line: Line, width: int) -> Line:
     return ((" ", "text"), *fit(line, width - 2), (" ", "text"))
 
 
-def _top(view: BenchView, scene: Scene, width: int, room: int) -> list[Line]:
+def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> list[Line]:
     """What it is, in two lines of large letters where there is room for them, and its cautions."""
-    title, cautions, told = offered_words(view, scene)
+    title, cautions, told = task_text(view, scene)
     warned = draw_cautions(cautions, width)
-    over = about(view, scene.offer.now) if isinstance(scene.offer, OfferWork) else scene.way
-    head = [say(cut(over, width), "label")]
-    lines = 2 if room - len(head) - len(warned) >= 8 else 1
+    over = about(view, scene.task.now) if isinstance(scene.task, OperationTask) else scene.route
+    head = [styled(cut(over, width), "label")]
+    lines = 2 if available - len(head) - len(warned) >= 8 else 1
     drawn = big_wrapped(title, width, lines)
-    whole = [] if big_fits(title, width, lines) else [say(part, "strong") for part in wrap(title, width)]
+    whole = [] if big_fits(title, width, lines) else [styled(part, "strong") for part in wrap(title, width)]
     out = [*head, *drawn, *whole, *warned]
-    left = room - len(out) - 1
+    left = available - len(out) - 1
     rest = [line for text in told for line in numbered(text, width)]
     if left > 0 and rest:
         out.extend([EMPTY, *rest[:left]])
     return out
 
 
-def _figure(view: BenchView, scene: Scene, width: int) -> tuple[list[Line], Place | None]:
+def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
     """The one thing wanted now, large, with the clock beside it; below it the field, where there is one."""
-    want = scene.want
-    text, words = figure_of(want, scene.typed.text)
+    item = scene.item
+    text, words = large_figure(item, scene.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
     clock = min(running, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0), default=None)
-    time, time_role = clock_words(clock) if clock is not None else ("", "text")
+    time, time_role = clock_text(clock) if clock is not None else ("", "text")
     short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")
     right = big(short, time_role) if time and big_width(text + "  " + short) <= width else []
     left = big_wrapped(text, width - (big_width(short) + 2 if right else 0), 1, "now") if text else []
     rows = max(len(left), len(right))
     out: list[Line] = [
-        apart(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width) for y in range(rows)
+        justified(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width)
+        for y in range(rows)
     ]
-    said: Line = (("► " if words else "", "now"), (words, "strong"))
+    message: Line = (("► " if words else "", "now"), (words, "strong"))
     whole = f"{time} for {clock.title}" if clock is not None else ""
-    beside = next((each for each in (whole, time) if width_of(said) + len(each) + 2 <= width), "")
-    out.append(apart(said, ((beside, time_role),), width))
-    if want is None or not takes_text(want):
+    side_by_side = next((each for each in (whole, time) if width_of(message) + len(each) + 2 <= width), "")
+    out.append(justified(message, ((side_by_side, time_role),), width))
+    if item is None or not takes_text(item):
         return out, None
-    return _field(want, scene, out, width)
+    return _field(item, scene, out, width)
 
 
-def _picture(want: Want | None, width: int, room: int) -> list[Line]:
+def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
     """The joint as it lies, where there is room for it under the figure."""
-    joint = None if want is None else input_of(want)
+    joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
-    picture = next((each for each in pictures_of(joint, width) if len(each) <= room), [])
+    picture = next((each for each in pictures_of(joint, width) if len(each) <= available), [])
     return [EMPTY, *picture] if picture else []
 
 
-def _field(want: Want, scene: Scene, above: list[Line], width: int) -> tuple[list[Line], Place]:
-    field = field_of(want)
+def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int) -> tuple[list[Line], FieldPlace]:
+    field = field_spec(item)
     assert field is not None  # asked for only where there is one
     size = LOT_FIELD if field.words else FIELD
     unit = f"] {field.unit}" if field.unit else "]"
@@ -117,48 +126,48 @@ def _field(want: Want, scene: Scene, above: list[Line], width: int) -> tuple[lis
         (f"   {field.limit}", "text"),
         (f"   {note}", role),
     )
-    return [*above, line], Place(3, len(above), size)
+    return [*above, line], FieldPlace(3, len(above), size)
 
 
-def figure_of(want: Want | None, typed: str) -> tuple[str, str]:
+def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
     """What is shown large of a want, and the words below it."""
-    match want:
-        case WantReading():
-            which = f", {want.slot.slot}" if len(want.of.readings) > 1 else ""
-            shown = want.slot.shown or want.of.limit
-            word, _ = verdict(want.slot)
-            return (typed or shown, f"{want.of.ask}{which}" + (f": {word}" if word and not typed else ""))
-        case WantTick(of=joint):
-            stage = typed or joint.set_to or joint.stages[want.stage - 1].partition(" (")[0]
+    match item:
+        case SlotInput():
+            which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
+            shown = item.slot.shown or item.of.limit
+            word, _ = verdict(item.slot)
+            return (typed or shown, f"{item.of.ask}{which}" + (f": {word}" if word and not typed else ""))
+        case TickInput(of=joint):
+            stage = typed or joint.set_to or joint.stages[item.stage - 1].partition(" (")[0]
             set_to = f"SET WITH THE EXTENSION ON · {joint.words}" if joint.set_to and not typed else joint.words
-            return (f"►{want.fastener}  {stage}", set_to)
-        case WantOther(of=TightenInput() as joint) if joint.drawing is not None and drawing_down(joint):
+            return (f"►{item.fastener}  {stage}", set_to)
+        case WholeInput(of=TightenInput() as joint) if joint.drawing is not None and is_drawing_down(joint):
             return (f"►{joint.drawing.next}", joint.drawing.words)
-        case WantOther():
-            given = want.of
+        case WholeInput():
+            given = item.of
             text = getattr(given, "text", "") or getattr(given, "title", "")
             return ("", str(text))
-        case WantFinish():
+        case FinishInput():
             return ("Finish", "Everything that it wants is in.")
         case None:
             return ("", "")
 
 
-def draw_stands(view: BenchView, width: int) -> list[Line]:
+def draw_state_short(view: BenchView, width: int) -> list[Line]:
     """All of it in two rows, ``pistons down · valves shut``."""
     words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.standing)
     lines = wrap(words, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
-    return [say(part) for part in shown if part]
+    return [styled(part) for part in shown if part]
 
 
 def _next(view: BenchView, width: int) -> list[Line]:
     here = view.now.operation if view.now is not None else ""
     rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
     ready = next((row for row in rows if row.status != "blocked"), None)
-    stopped = next((row for row in rows if row.status == "blocked"), None)
+    blocked = next((row for row in rows if row.status == "blocked"), None)
     out: list[Line] = []
-    for head, row in (("Next ", ready), ("Stopped ", stopped)):
+    for head, row in (("Next ", ready), ("Stopped ", blocked)):
         if row is not None:
             shape, role, _ = STATUS[row.status]
             text = f"{row.number} {row.title}" + (f": {row.reason}" if row.reason else "")

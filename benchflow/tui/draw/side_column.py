@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from benchflow.base.durations import countdown
 from benchflow.session.view.bench_view import BenchView, ClockRow, NextRow, StandRow
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, say, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
 
 STATUS: dict[str, tuple[str, Role, str]] = {
     "ready": ("○", "ready", "ready"),
@@ -18,10 +18,10 @@ STATUS: dict[str, tuple[str, Role, str]] = {
 ORDER = ("closing", "missed", "open", "wait")
 """Which clock matters most."""
 
-LEAST_NEXT = 5
+MIN_NEXT = 5
 """Rows that what comes next keeps, while how it stands and the clock are whole above it."""
 
-BARE_NEXT = 2
+FEWEST_NEXT = 2
 """Rows that it gives way to before anything of how it stands is left out: `o` lists what comes next."""
 
 REASONS = 3
@@ -31,12 +31,12 @@ REASONS = 3
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     """All three. Where the rows are few the air goes first, then the clocks go to a row each."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
-    if len(view.standing) + 1 + len(clocks) + LEAST_NEXT > height:
+    if len(view.standing) + 1 + len(clocks) + MIN_NEXT > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
     below = height - len(clocks)
-    whole = min(len(view.standing) + 1, below - BARE_NEXT)
-    standing = draw_standing(view.standing, width, max(below - LEAST_NEXT, whole, 3))
-    air = [EMPTY] if len(standing) + len(clocks) + LEAST_NEXT + 2 <= height else []
+    whole = min(len(view.standing) + 1, below - FEWEST_NEXT)
+    standing = draw_state(view.standing, width, max(below - MIN_NEXT, whole, 3))
+    air = [EMPTY] if len(standing) + len(clocks) + MIN_NEXT + 2 <= height else []
     out = [*standing, *(air if standing else [])]
     if clocks:
         out.extend([*clocks, *air])
@@ -45,7 +45,7 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     return out[:height]
 
 
-def draw_standing(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
+def draw_state(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
     if not rows:
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
@@ -63,11 +63,11 @@ def draw_standing(rows: Sequence[StandRow], width: int, height: int) -> list[Lin
             out.append(((title if index == 0 else " " * column, "text"), (part, role)))
     if len(out) > height:
         left = len(out) - height + 1
-        out = [*out[: height - 1], say(f"and {left} more: s", "faint")]
+        out = [*out[: height - 1], styled(f"and {left} more: s", "faint")]
     return out
 
 
-def clock_words(row: ClockRow) -> tuple[str, Role]:
+def clock_text(row: ClockRow) -> tuple[str, Role]:
     """``▲ 0:45 left``: counts down; past its end it says for how long."""
     if row.seconds is None:
         return (row.phase, "text")
@@ -91,10 +91,10 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
         words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
-        lines: list[Line] = [(clock_words(row),), *(say("  " + part) for part in wrap(words, width - 2)[:2])]
+        lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(words, width - 2)[:2])]
         rest = len(rows) - index
         if len(out) + len(lines) > height and index:
-            out.append(say(f"and {rest} more", "faint"))
+            out.append(styled(f"and {rest} more", "faint"))
             break
         out.extend(lines)
     return out
@@ -108,10 +108,10 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
     out: list[Line] = [rule(width, "CLOCK")]
     fits = len(pressing) if len(pressing) < height else height - 2
     for row in pressing[:fits]:
-        words, role = clock_words(row)
+        words, role = clock_text(row)
         out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
     if fits < len(pressing):
-        out.append(say(f"and {len(pressing) - fits} more", "faint"))
+        out.append(styled(f"and {len(pressing) - fits} more", "faint"))
     return out
 
 
@@ -120,21 +120,21 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     here = view.now.operation if view.now is not None else ""
     rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
     ready = [row for row in rows if row.status != "blocked"]
-    stopped = [row for row in rows if row.status == "blocked"]
+    blocked = [row for row in rows if row.status == "blocked"]
     out: list[Line] = [rule(width, "NEXT")]
-    for_ready = height - 1 - (min(len(stopped), 2) * 2 + 1 if stopped else 0)
-    none = "nothing else is ready" if stopped else "nothing is left to do"
-    out.extend(_listed(ready, width, max(for_ready, 2)) or [say(none, "faint")])
-    if stopped and len(out) + 2 <= height:
+    for_ready = height - 1 - (min(len(blocked), 2) * 2 + 1 if blocked else 0)
+    none = "nothing else is ready" if blocked else "nothing is left to do"
+    out.extend(_listed(ready, width, max(for_ready, 2)) or [styled(none, "faint")])
+    if blocked and len(out) + 2 <= height:
         out.append(rule(width, "STOPPED"))
-        out.extend(_stopped(stopped, width, height - len(out)))
+        out.extend(_stopped(blocked, width, height - len(out)))
     return out[:height]
 
 
 def _listed(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
     lines = [_next_line(row, width) for row in rows[:height]]
     if len(rows) > height > 2:
-        lines[-1] = say(f"and {len(rows) - height + 1} more: o", "faint")
+        lines[-1] = styled(f"and {len(rows) - height + 1} more: o", "faint")
     return lines
 
 
@@ -144,9 +144,9 @@ def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
     for index, row in enumerate(rows):
         left = len(rows) - index
         if len(out) + 1 >= height and left > 1:
-            return [*out, say(f"and {left} more: o", "faint")][:height]
+            return [*out, styled(f"and {left} more: o", "faint")][:height]
         out.append(_next_line(row, width))
-        reason = [say("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
+        reason = [styled("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
         if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:
             out.extend(reason)
     return out
@@ -155,5 +155,5 @@ def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
 def _next_line(row: NextRow, width: int) -> Line:
     shape, role, word = STATUS[row.status]
     tail = f"  {word}" if row.status == "paused" else ""
-    room = width - 2 - len(tail)
-    return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", room), "text"), (tail, role))
+    available = width - 2 - len(tail)
+    return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", available), "text"), (tail, role))

@@ -21,7 +21,7 @@ Line = tuple[Span, ...]
 EMPTY: Line = ()
 
 
-def say(text: str, role: Role = "text") -> Line:
+def styled(text: str, role: Role = "text") -> Line:
     return ((text, role),)
 
 
@@ -70,7 +70,7 @@ def _head(word: str, width: int) -> str:
     return word
 
 
-def hang(mark: str, text: str, width: int, role: Role = "text", mark_role: Role | None = None) -> list[Line]:
+def hanging(mark: str, text: str, width: int, role: Role = "text", mark_role: Role | None = None) -> list[Line]:
     """The text wrapped behind a mark, further lines indented by as much."""
     indent = cell_len(mark)
     marked: Span = (mark, mark_role or role)
@@ -82,24 +82,24 @@ def hang(mark: str, text: str, width: int, role: Role = "text", mark_role: Role 
 
 def fit(line: Line, width: int, fill: Role = "text") -> Line:
     """Exactly ``width`` cells: padded with ``fill``, or cut with an ellipsis."""
-    room = width
+    available = width
     out: list[Span] = []
     for text, role in line:
         cells = cell_len(text)
-        if cells > room:
-            out.append((set_cell_size(cut(text, room), room), role))
+        if cells > available:
+            out.append((set_cell_size(cut(text, available), available), role))
             return tuple(out)
         out.append((text, role))
-        room -= cells
-    if room > 0:
-        out.append((" " * room, fill))
+        available -= cells
+    if available > 0:
+        out.append((" " * available, fill))
     return tuple(out)
 
 
-def apart(left: Line, right: Line, width: int, fill: Role = "text") -> Line:
+def justified(left: Line, right: Line, width: int, fill: Role = "text") -> Line:
     """``left`` at the left edge and ``right`` at the right one; ``left`` is cut where both do not fit."""
-    room = max(width - width_of(right), 0)
-    return fit(left, room, fill) + fit(right, width - room, fill)
+    available = max(width - width_of(right), 0)
+    return fit(left, available, fill) + fit(right, width - available, fill)
 
 
 def rule(width: int, label: str = "") -> Line:
@@ -108,7 +108,7 @@ def rule(width: int, label: str = "") -> Line:
     return ((label + " ", "label"), ("─" * max(width - cell_len(label) - 1, 0), "rule"))
 
 
-def beside(
+def side_by_side(
     left: Sequence[Line], right: Sequence[Line], left_width: int, gap: int, width: int, height: int
 ) -> list[Line]:
     """Two columns, each cut and padded to its place."""

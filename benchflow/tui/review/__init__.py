@@ -12,17 +12,17 @@ if TYPE_CHECKING:
 def show_review(account: "Account", shop: "Shop | None", asked: "Review | None") -> int:
     """The comeback review of one session, until it is left; returns the exit status. With ``asked`` it begins at its
     suspects, else with the choice of a complaint. ``shop`` is the register by which instruments are doubted."""
-    from benchflow.tui.review.complaint_page import ComplaintsPage
-    from benchflow.tui.review.review_app import show
-    from benchflow.tui.review.review_case import Case  # late: brings in Textual
+    from benchflow.tui.review.complaint_page import ComplaintPage
+    from benchflow.tui.review.review_case import ReviewCase  # late: brings in Textual
+    from benchflow.tui.review.review_screens import show
 
-    return show(ComplaintsPage(Case(account, shop), asked))
+    return show(ComplaintPage(ReviewCase(account, shop), asked))
 
 
 def show_comparison(left: "Account", right: "Account", found: "Comparison") -> int:
     """Two builds side by side, until it is left; returns the exit status."""
-    from benchflow.tui.review.comparison_page import ComparePage
-    from benchflow.tui.review.review_app import show
-    from benchflow.tui.review.review_case import Case
+    from benchflow.tui.review.comparison_page import ComparisonPage
+    from benchflow.tui.review.review_case import ReviewCase
+    from benchflow.tui.review.review_screens import show
 
-    return show(ComparePage(Case(left, None), Case(right, None), found))
+    return show(ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), found))

@@ -9,11 +9,12 @@ from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
 from benchflow.review.answer_text import what_differs
 from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hang, say, wrap
-from benchflow.tui.review.review_case import Case
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hanging, styled, wrap
+from benchflow.tui.review.review_case import ReviewCase
+from benchflow.tui.review.review_requests import ReplayRequest
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
 from benchflow.tui.widgets.page import letter
-from benchflow.tui.widgets.tall_list import BlocksPage, shortened
+from benchflow.tui.widgets.tall_list import TallListPage, shortened
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
@@ -25,7 +26,7 @@ BETWEEN = " │ "
 DIFFERS = "≠ "
 
 
-class ComparePage(BlocksPage[Any], inherit_bindings=False):
+class ComparisonPage(TallListPage[Any], inherit_bindings=False):
     """``left`` and ``right`` are the builds, ``found`` what holding one against the other came to."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -38,7 +39,7 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
         *leaving_keys("leave"),
     ]
 
-    def __init__(self, left: Case, right: Case, found: Comparison) -> None:
+    def __init__(self, left: ReviewCase, right: ReviewCase, found: Comparison) -> None:
         super().__init__()
         self.left, self.right, self.found = left, right, found
         self.part: Part = "differences"
@@ -62,10 +63,10 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         inner = width - 2
         lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
-        notes = [line for each in _both(self.found.warnings) for line in hang("NOTE  ", each, width, "text", "weak")]
+        notes = [line for each in _both(self.found.warnings) for line in hanging("NOTE  ", each, width, "text", "weak")]
         lines.extend([*shortened(notes, 4), EMPTY])
         if self.part == "differences" and self.found.first is None:
-            return [*lines, say("Nothing differs but figures and times: r and t show them.", "strong")]
+            return [*lines, styled("Nothing differs but figures and times: r and t show them.", "strong")]
         of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
         return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
 
@@ -118,15 +119,13 @@ class ComparePage(BlocksPage[Any], inherit_bindings=False):
     def action_moment_right(self) -> None:
         self._open(self.right, self._seqs()[1])
 
-    def _open(self, case: Case, seq: int | None) -> None:
-        from benchflow.tui.review.replay_page import ReplayPage
-
+    def _open(self, case: ReviewCase, seq: int | None) -> None:
         assert seq is not None  # the key is not live without
 
         async def work() -> None:
-            self.app.push_screen(ReplayPage(case, await case.moment(seq)))
+            self.bench.open(ReplayRequest(case, await case.moment(seq)))
 
-        self.go(work())
+        self.run_held(work())
 
     def action_back(self) -> None:
         self.bench.leave(0)
@@ -154,7 +153,7 @@ def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
 
 def _difference(of: Difference, width: int, first: bool) -> list[Line]:
     title = f"{of.title}: {what_differs(of)}" if of.title else f"At the beginning: {what_differs(of)}"
-    head = hang(DIFFERS, title, width, "strong" if first else "text", "weak")
+    head = hanging(DIFFERS, title, width, "strong" if first else "text", "weak")
     return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
 
 
@@ -164,9 +163,9 @@ def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Li
     differs = of.left_verdict != of.right_verdict
     lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
     if differs or here:
-        said = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
-        lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(said))
-    return [*lines, say(cut(f"  {operation}", width), "faint")] if here else lines
+        message = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
+        lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(message))
+    return [*lines, styled(cut(f"  {operation}", width), "faint")] if here else lines
 
 
 def _judged(verdict: str, share: float | None) -> str:
@@ -178,10 +177,10 @@ def _judged(verdict: str, share: float | None) -> str:
 
 def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:
     cell = 14 if width < 100 else 20
-    room = width - cell * len(figures)
+    available = width - cell * len(figures)
     role: Role = "strong" if here else "text"
     cells = "".join(cut(text or "-", cell - 1).rjust(cell) for text in figures)
-    return [((cut(name, room - 1).ljust(room), role), (cells, role))]
+    return [((cut(name, available - 1).ljust(available), role), (cells, role))]
 
 
 def _both(warnings: Sequence[str]) -> list[str]:

@@ -9,19 +9,20 @@ from textual.widgets import Input
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Guard, Review
-from benchflow.tui.draw.field_rows import Place
-from benchflow.tui.draw.styled_lines import EMPTY, Line, apart, cut, hang, say, wrap
+from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, justified, styled, wrap
 from benchflow.tui.review.evidence_lines import SOUND, SUSPECT
-from benchflow.tui.review.review_case import Asked, Case
+from benchflow.tui.review.review_case import Asked, ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT
-from benchflow.tui.widgets.entry_field import Entry
+from benchflow.tui.review.review_requests import BuildRequest, RankingRequest
+from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.list_page import ListPage, list_keys
-from benchflow.tui.widgets.page import APP_KEYS, BACK, Drawn
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage
 
 LABEL = "What is wrong? "
 
 
-class ComplaintsPage(ListPage[None], inherit_bindings=False):
+class ComplaintPage(ListPage[None], inherit_bindings=False):
     """The first screen of a review. ``asked`` was asked for already, and is shown on top."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -32,7 +33,7 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
         *APP_KEYS,
     ]
 
-    def __init__(self, case: Case, asked: Review | None = None) -> None:
+    def __init__(self, case: ReviewCase, asked: Review | None = None) -> None:
         super().__init__()
         self.case = case
         self._asked = asked
@@ -40,7 +41,7 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
         self.title_line = clean_line(f"It came back: {case.unit}")
 
     def compose(self) -> ComposeResult:
-        self.field = Entry(self.bench.look, "words")
+        self.field = EntryField(self.bench.bench_theme, "words")
         self.entries = [self.field]
         yield from super().compose()
 
@@ -48,7 +49,7 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
         super().on_mount()
         self.field.display = True
         self.focus_on(self.field)
-        self.go(self._look_over())
+        self.run_held(self._look_over())
 
     async def _look_over(self) -> None:
         """How many guards of each complaint have something against them."""
@@ -74,25 +75,27 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
         self.at = 0
 
     def intro(self, width: int) -> list[Line]:
-        lines = [say(cut(self.case.build(), width), "faint")]
-        notes = [line for each in self.case.account.warnings for line in hang("NOTE  ", each, width, "text", "weak")]
+        lines = [styled(cut(self.case.build(), width), "faint")]
+        notes = [line for each in self.case.account.warnings for line in hanging("NOTE  ", each, width, "text", "weak")]
         if len(notes) > 4:
-            notes = [*notes[:3], say(f"      and {len(notes) - 3} lines more: F2", "weak")]
+            notes = [*notes[:3], styled(f"      and {len(notes) - 3} lines more: F2", "weak")]
         return [*lines, *notes, EMPTY]
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         intro = self.intro(width)
-        place = Place(len(LABEL), len(intro), min(width - len(LABEL), 48))
+        place = FieldPlace(len(LABEL), len(intro), min(width - len(LABEL), 48))
         ask: Line = ((LABEL, "strong"), (" " * place.width, "field"))
-        over: Line = apart(EMPTY, (("held against its guards", "faint"),), min(width, 78)) if self._guards else EMPTY
+        over: Line = (
+            justified(EMPTY, (("held against its guards", "faint"),), min(width, 78)) if self._guards else EMPTY
+        )
         lines = [*intro, ask, over]
         rows = self._rows()
-        room = max(height - len(lines), 1)
-        start = max(0, min(self.at - room // 2, len(rows) - room))
-        for index in range(start, min(start + room, len(rows))):
+        available = max(height - len(lines), 1)
+        start = max(0, min(self.at - available // 2, len(rows) - available))
+        for index in range(start, min(start + available, len(rows))):
             mark = "► " if index == self.at else "  "
             lines.append(((mark, "now"), *self._row(rows[index], width - 2, index == self.at)))
-        return Drawn(tuple(lines), (place,))
+        return DrawnPage(tuple(lines), (place,))
 
     def _row(self, asked: Asked, width: int, here: bool) -> Line:
         match asked:
@@ -110,7 +113,7 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
             right = ((f"  {SUSPECT} {suspects} of {len(guards)}", "weak"),)
         else:
             right = ((f"  {SOUND} none of {len(guards)}", "faint"),)
-        return apart(((text, "strong" if here else "text"),), right, min(width, 76))
+        return justified(((text, "strong" if here else "text"),), right, min(width, 76))
 
     # --- what the keys do -------------------------------------------------------------------------
 
@@ -126,22 +129,20 @@ class ComplaintsPage(ListPage[None], inherit_bindings=False):
         async def work() -> None:
             found = await self.case.review(asked)
             if isinstance(asked, str) and not found.guards:
-                self.say(*wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="weak")
+                self.show_message(
+                    *wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="weak"
+                )
                 return
-            self.say()
+            self.show_message()
             self._show(found)
 
-        self.go(work())
+        self.run_held(work())
 
     def _show(self, found: Review) -> None:
-        from benchflow.tui.review.ranking_page import SuspectsPage
-
-        self.app.push_screen(SuspectsPage(self.case, found))
+        self.bench.open(RankingRequest(self.case, found))
 
     def action_about_build(self) -> None:
-        from benchflow.tui.review.text_pages import BuildPage
-
-        self.app.push_screen(BuildPage(self.case))
+        self.bench.open(BuildRequest(self.case))
 
     def action_back(self) -> None:
         self.bench.leave(0)

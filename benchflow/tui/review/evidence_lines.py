@@ -7,18 +7,18 @@ from benchflow.review.evidence.ranking import SUSPECT as GRADE_HELD
 from benchflow.review.evidence.ranking import Reason
 from benchflow.review.sheets.build_sheet import SheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
-from benchflow.tui.draw.field_rows import WORDS
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.operation import draw_cautions, numbered
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, apart, cut, hang, rule, say, wrap
-from benchflow.tui.review.review_case import Pages
+from benchflow.tui.draw.input_blocks import WORDS
+from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cut, hanging, justified, rule, styled, wrap
+from benchflow.tui.review.review_case import OperationText
 
 SUSPECT, TOLD, SOUND = "▲", "○", "●"
 LEGEND = f"{SUSPECT} held against it   {TOLD} only told   {SOUND} nothing weak"
 GAUGE = 44
 
 
-def mark_of(guard: Guard) -> Span:
+def guard_mark(guard: Guard) -> Span:
     if guard.suspect:
         return f"{SUSPECT} ", "weak"
     return (f"{TOLD} ", "text") if guard.reasons else (f"{SOUND} ", "done")
@@ -31,7 +31,7 @@ def draw_head(guard: Guard, width: int) -> Line:
         right: Line = ((f"  grade {guard.grade:>3}", "weak"),)
     else:
         right = (("  only told" if guard.reasons else "  nothing weak", "faint"),)
-    return apart((mark_of(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
+    return justified((guard_mark(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
 
 
 def draw_reason(reason: Reason, width: int, *, whole: bool) -> list[Line]:
@@ -42,7 +42,7 @@ def draw_reason(reason: Reason, width: int, *, whole: bool) -> list[Line]:
     parts = wrap(f"{head}{reason.words}{where}", width - len(mark))
     told = len(head) if parts[0].startswith(head) else 0
     first: Line = ((mark, "weak"), (parts[0][:told], "label"), (parts[0][told:], "text"))
-    return [first, *indented([say(part) for part in parts[1:]], len(mark))]
+    return [first, *indented([styled(part) for part in parts[1:]], len(mark))]
 
 
 def indented(lines: Sequence[Line], by: int) -> list[Line]:
@@ -51,21 +51,21 @@ def indented(lines: Sequence[Line], by: int) -> list[Line]:
 
 def draw_known(guard: Guard, width: int) -> list[Line]:
     """What the log knows, a line each."""
-    return [line for known in guard.known for line in hang("· ", known.words, width, "faint")]
+    return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
 def draw_guard(guard: Guard, width: int) -> list[Line]:
     """All that is held against one operation and all that is known of it."""
-    lines = [say(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
-    lines.extend([say(cut(guard.section, width), "faint"), EMPTY])
+    lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
+    lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
-        lines.append(say(f"{SOUND} Nothing is weak about it.", "in"))
+        lines.append(styled(f"{SOUND} Nothing is weak about it.", "in"))
     for reason in guard.reasons:
         lines.extend(draw_reason(reason, width, whole=True))
     if guard.known:
         lines.extend([EMPTY, rule(width, "WHAT THE LOG KNOWS"), *draw_known(guard, width)])
     elif not guard.done:
-        lines.extend([EMPTY, say("The log knows nothing of it.", "faint")])
+        lines.extend([EMPTY, styled("The log knows nothing of it.", "faint")])
     return lines
 
 
@@ -75,9 +75,9 @@ def draw_guard(guard: Guard, width: int) -> list[Line]:
 def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) -> list[Line]:
     """What is held against one operation and everything that stands for it: readings against their limits, the joint
     as it lies, the rest."""
-    lines = [say(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
+    lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
     done = f"Finished {of.at} UTC by {of.by}, in hand for {of.took}" if of.done else "Not finished"
-    lines.append(say(done, "label"))
+    lines.append(styled(done, "label"))
     for reason in reasons:
         mark: Span = (f"{SUSPECT} ", "weak") if reason.grade >= GRADE_HELD else (f"{TOLD} ", "text")
         told = draw_reason(reason, width - 2, whole=True)
@@ -93,34 +93,34 @@ def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) ->
     if rest:
         lines.extend([EMPTY, *rest])
     if not (of.values or of.joint or rest or of.deviations):
-        lines.extend([EMPTY, say("Nothing was measured, tightened, checked or signed.", "weak")])
+        lines.extend([EMPTY, styled("Nothing was measured, tightened, checked or signed.", "weak")])
     return lines
 
 
 def _said(mark: str, role: Role, texts: Sequence[str], before: str, width: int) -> list[Line]:
-    return [line for text in texts for line in hang(mark, before + text, width, "text", role)]
+    return [line for text in texts for line in hanging(mark, before + text, width, "text", role)]
 
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
     word, role = WORDS.get(value.verdict, ("not judged", "faint"))
     mark: Span = ("× ", "out") if value.verdict == "out" else ("● ", "in") if value.verdict == "in" else ("○ ", "text")
-    lines = hang(mark[0], value.ask or value.name, width, "strong", mark[1])
+    lines = hanging(mark[0], value.ask or value.name, width, "strong", mark[1])
     inner = width - 2
     figures = " · ".join(f"{slot}: {figure}" if slot else figure for slot, figure in value.figures) or value.judged
-    body = [say(part, "strong") for part in wrap(figures, inner)]
+    body = [styled(part, "strong") for part in wrap(figures, inner)]
     if value.filled:
-        body.extend(say(part, "faint") for part in wrap(value.filled, inner))
+        body.extend(styled(part, "faint") for part in wrap(value.filled, inner))
     if value.gauge is not None:
         body.append(draw_gauge(value.gauge, min(inner, GAUGE), role))
     judged = f"{word}, limit {value.limit}" if value.limit else "no limit"
     if len(value.figures) > 1 and value.limit and value.judged:
         judged += f"; {value.judged} was held against it"
     tools = f"; with {', '.join(value.tools)}" if value.tools else ""
-    body.extend(say(part, role if value.verdict != "in" else "text") for part in wrap(judged + tools, inner))
+    body.extend(styled(part, role if value.verdict != "in" else "text") for part in wrap(judged + tools, inner))
     if value.waived:
-        body.extend(hang("signed for by ", value.waived, inner, "text", "aside"))
+        body.extend(hanging("signed for by ", value.waived, inner, "text", "aside"))
     for earlier in value.earlier:
-        body.extend(hang("before: ", earlier, inner, "text", "label"))
+        body.extend(hanging("before: ", earlier, inner, "text", "label"))
     return [*lines, *indented(body, 2)]
 
 
@@ -128,28 +128,30 @@ def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     """The joint as it lies, with what each fastener got; below it each stage with its tool and its hour."""
     from benchflow.trade.pictures import joint_lines
 
-    lines = [say(part, "strong") for part in wrap(joint.title, width)]
+    lines = [styled(part, "strong") for part in wrap(joint.title, width)]
     if joint.about:
-        lines.extend(say(part, "faint") for part in wrap(joint.about, width))
+        lines.extend(styled(part, "faint") for part in wrap(joint.about, width))
     lines.append(EMPTY)
-    lines.extend(say(line) for line in joint_lines(joint.fasteners, width))
-    lines.extend([say("(●) every stage   ( ) not every stage   (×) out of its limit", "faint"), EMPTY])
+    lines.extend(styled(line) for line in joint_lines(joint.fasteners, width))
+    lines.extend([styled("(●) every stage   ( ) not every stage   (×) out of its limit", "faint"), EMPTY])
     for tool in joint.tools or ("Nothing of it stands as tightened.",):
-        lines.extend(hang("· ", tool, width))
+        lines.extend(hanging("· ", tool, width))
     return lines
 
 
 def _rest(of: SheetOperation, width: int) -> list[Line]:
     lines: list[Line] = []
     for text, seen in of.checks:
-        lines.extend(hang("[x] " if seen else "[ ] ", text if seen else f"{text}: NOT seen", width, "text", "strong"))
+        lines.extend(
+            hanging("[x] " if seen else "[ ] ", text if seen else f"{text}: NOT seen", width, "text", "strong")
+        )
     for part in of.parts:
-        lines.extend(hang("· ", part, width))
+        lines.extend(hanging("· ", part, width))
     if of.hold:
         own = ", who did the work" if of.self_signed else ""
         signed = f"signed by {of.signed}{own}" if of.signed else "NOT signed"
         lines.extend(
-            hang(f"{SUSPECT} " if of.self_signed or not of.signed else "● ", f"Hold, {of.hold}: {signed}", width)
+            hanging(f"{SUSPECT} " if of.self_signed or not of.signed else "● ", f"Hold, {of.hold}: {signed}", width)
         )
     lines.extend(_said("“ ", "label", of.notes, "", width))
     return lines
@@ -158,19 +160,19 @@ def _rest(of: SheetOperation, width: int) -> list[Line]:
 # --- the procedure's text -----------------------------------------------------------------------------
 
 
-def draw_pages(pages: Pages, width: int) -> list[Line]:
+def draw_pages(pages: OperationText, width: int) -> list[Line]:
     """The instruction as the bench showed it, then the lines of the author's file."""
     now = pages.now
-    lines = [say(part, "title") for part in wrap(f"{now.number}  {now.title}", width)]
+    lines = [styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width)]
     lines.extend(draw_cautions(now.cautions, width))
     lines.append(EMPTY)
     lines.extend(line for text in now.do for line in numbered(text, width))
     if now.because:
-        lines.extend([EMPTY, *hang("Why here: ", now.because, width, "text", "label")])
+        lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
     if now.uses:
-        lines.extend(hang("With: ", ", ".join(now.uses), width, "text", "label"))
+        lines.extend(hanging("With: ", ", ".join(now.uses), width, "text", "label"))
     lines.extend([EMPTY, rule(width, f"AS WRITTEN, FROM LINE {pages.line}")])
     for text in pages.written.splitlines():
         indent = len(text) - len(text.lstrip())
-        lines.extend(hang(" " * min(indent, width // 2), text.strip(), width, "text") if text.strip() else [EMPTY])
+        lines.extend(hanging(" " * min(indent, width // 2), text.strip(), width, "text") if text.strip() else [EMPTY])
     return lines

@@ -9,7 +9,7 @@ from benchflow.base.plaintext import clean_line
 from benchflow.review.evidence.assessment import Guard, Review
 from benchflow.review.evidence.ranking import Reason
 from benchflow.review.formatting import count
-from benchflow.tui.draw.styled_lines import EMPTY, Line, beside, hang, say, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, side_by_side, styled, wrap
 from benchflow.tui.review.evidence_lines import (
     LEGEND,
     draw_guard,
@@ -18,26 +18,27 @@ from benchflow.tui.review.evidence_lines import (
     draw_reason,
     indented,
 )
-from benchflow.tui.review.review_case import Case
-from benchflow.tui.review.review_navigation import ABOUT, DOORS, Doors
+from benchflow.tui.review.review_case import ReviewCase
+from benchflow.tui.review.review_navigation import ABOUT, NAVIGATION, ReviewNavigation
+from benchflow.tui.review.review_requests import RankingRuleRequest
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
-from benchflow.tui.widgets.page import Drawn, letter
-from benchflow.tui.widgets.tall_list import BlocksPage, shortened
+from benchflow.tui.widgets.page import DrawnPage, letter
+from benchflow.tui.widgets.tall_list import TallListPage, shortened
 
 WIDE = 100
 """From as many columns on the guard in hand is told in full beside the list."""
 
 
-class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
+class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("readings"),
-        *DOORS,
+        *NAVIGATION,
         Binding(letter("w"), "rule", "how it is ranked", id="review.rule"),
         ABOUT,
         *leaving_keys(),
     ]
 
-    def __init__(self, case: Case, found: Review) -> None:
+    def __init__(self, case: ReviewCase, found: Review) -> None:
         super().__init__()
         self.case = case
         self.found = found
@@ -68,11 +69,11 @@ class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = []
         if self.case.account.log.damage is not None:
-            lines.extend(hang("NOTE  ", self.case.account.warnings[0], width, "text", "weak"))
-        lines.extend(say(part, "strong") for part in wrap(summary(self.found), width))
-        lines.append(say(LEGEND, "faint"))
+            lines.extend(hanging("NOTE  ", self.case.account.warnings[0], width, "text", "weak"))
+        lines.extend(styled(part, "strong") for part in wrap(summary(self.found), width))
+        lines.append(styled(LEGEND, "faint"))
         if self.found.not_here:
-            left_out = hang("Not part of this build: ", ", ".join(self.found.not_here), width, "faint")
+            left_out = hanging("Not part of this build: ", ", ".join(self.found.not_here), width, "faint")
             lines.extend(shortened(left_out, 2))
         return [*lines, EMPTY]
 
@@ -87,16 +88,18 @@ class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
             lines.extend(indented(draw_known(guard, width - 6), 6))
         return [*lines, EMPTY] if guard.suspect or (told and len(lines) > 1) else lines
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         self.wide = width >= WIDE - 2
         if not self.wide or self.guard is None:
             return super().body(width, height)
         intro = self.intro(width)
-        room = height - len(intro)
+        available = height - len(intro)
         left = width * 45 // 100
         detail = draw_guard(self.guard, width - left - 3)
-        rows = beside(self.list_lines(left, room), [*shortened(detail, room)], left, 3, width, room)
-        return Drawn((*intro, *rows))
+        rows = side_by_side(
+            self.list_lines(left, available), [*shortened(detail, available)], left, 3, width, available
+        )
+        return DrawnPage((*intro, *rows))
 
     # --- what the keys do -------------------------------------------------------------------------
 
@@ -109,9 +112,7 @@ class SuspectsPage(Doors, BlocksPage[Any], inherit_bindings=False):
         self.action_readings()
 
     def action_rule(self) -> None:
-        from benchflow.tui.review.text_pages import RulePage
-
-        self.app.push_screen(RulePage())
+        self.bench.open(RankingRuleRequest())
 
 
 def summary(found: Review) -> str:

@@ -8,23 +8,23 @@ from benchflow.base.plaintext import clean_line
 from benchflow.review.log.replay import By
 from benchflow.session.log.timestamps import parse
 from benchflow.session.view.bench_view import BenchView, TightenInput
-from benchflow.tui.bench.fields import Want, WantOther
-from benchflow.tui.bench.offer import Offer, OfferNothing, OfferStepBack, OfferWork
-from benchflow.tui.draw.bench_layout import Saying, Scene, draw_bench
-from benchflow.tui.draw.key_bar import key_words
-from benchflow.tui.draw.side_column import draw_clocks, draw_clocks_short, draw_standing
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, beside, cut, rule, say, wrap
-from benchflow.tui.review.review_case import Case, Moment, Told
-from benchflow.tui.review.review_navigation import ABOUT, READINGS, TEXT, Doors
-from benchflow.tui.review.text_pages import StoodPage
+from benchflow.tui.draw.bench_layout import BenchContent, StatusMessage, draw_bench
+from benchflow.tui.draw.key_bar import key_labels
+from benchflow.tui.draw.side_column import draw_clocks, draw_clocks_short, draw_state
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, rule, side_by_side, styled, wrap
+from benchflow.tui.model.bench_inputs import BenchInput, WholeInput
+from benchflow.tui.model.current_task import CurrentTask, NoTask, OperationTask, ReworkTask
+from benchflow.tui.review.review_case import EventSummary, ReplayPoint, ReviewCase
+from benchflow.tui.review.review_navigation import ABOUT, READINGS, TEXT, ReviewNavigation
+from benchflow.tui.review.review_requests import AllStateRequest
 from benchflow.tui.widgets.list_page import leaving_keys
-from benchflow.tui.widgets.page import Drawn, Page, letter
+from benchflow.tui.widgets.page import DrawnPage, Page, letter
 
 NARROW = 70
 DONE_SHOWN = 4
 
 
-class ReplayPage(Doors, Page[Any], inherit_bindings=False):
+class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
     """Begins at ``moment`` and goes wherever the keys lead."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -36,15 +36,15 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
         Binding("pageup", "back_by('day')", "", id="replay.day-back", show=False),
         Binding("home", "to(1)", "", id="replay.first", show=False),
         Binding("end", "to(-1)", "to either end", id="replay.last", show=False, key_display="Home End"),
-        Binding(letter("b"), "as_it_looked", "bench then", id="replay.bench"),
-        Binding(letter("o"), "stood", "all then", id="replay.stood"),
+        Binding(letter("b"), "past_bench", "bench then", id="replay.bench"),
+        Binding(letter("o"), "all_state", "all then", id="replay.stood"),
         TEXT,
         READINGS,
         ABOUT,
         *leaving_keys(),
     ]
 
-    def __init__(self, case: Case, moment: Moment) -> None:
+    def __init__(self, case: ReviewCase, moment: ReplayPoint) -> None:
         super().__init__()
         self.case = case
         self.moment = moment
@@ -61,21 +61,21 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
 
     # --- what is seen -----------------------------------------------------------------------------
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         frame = self.moment.frame
         when = f"{frame.at[:10]} {frame.at[11:19]} UTC"
-        head: list[Line] = [say(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
-        head.extend(say(part, "title") for part in wrap(frame.words or "(nothing to tell)", width))
+        head: list[Line] = [styled(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
+        head.extend(styled(part, "title") for part in wrap(frame.words or "(nothing to tell)", width))
         about = self.moment.story[frame.seq - 1].operation
-        head = [*head[: height // 3], say(cut(self.case.title(about), width), "faint") if about else EMPTY, EMPTY]
-        room = height - len(head)
+        head = [*head[: height // 3], styled(cut(self.case.title(about), width), "faint") if about else EMPTY, EMPTY]
+        available = height - len(head)
         if width < NARROW:
-            side = self._side(width, room * 2 // 3)
-            return Drawn((*head, *side, EMPTY, *self._events(width, max(room - len(side) - 1, 3))))
+            side = self._side(width, available * 2 // 3)
+            return DrawnPage((*head, *side, EMPTY, *self._events(width, max(available - len(side) - 1, 3))))
         right = min(max(width * 2 // 5, 30), 56)
         left = width - right - 3
-        rows = beside(self._events(left, room), self._side(right, room), left, 3, width, room)
-        return Drawn((*head, *rows))
+        rows = side_by_side(self._events(left, available), self._side(right, available), left, 3, width, available)
+        return DrawnPage((*head, *rows))
 
     def _events(self, width: int, height: int) -> list[Line]:
         """What went before and what came after, a line each, under its day and its operation."""
@@ -88,7 +88,7 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
             if new_day:
                 lines.append(rule(width, told.at[:10]))
             if told.operation and (new_day or before is None or before.operation != told.operation):
-                lines.append(say(cut(self.case.title(told.operation), width), "faint"))
+                lines.append(styled(cut(self.case.title(told.operation), width), "faint"))
             if index == at:
                 here = len(lines)
             lines.append(_event(told, width, index == at))
@@ -99,116 +99,116 @@ class ReplayPage(Doors, Page[Any], inherit_bindings=False):
         """How it stood, what the clock said, what was in hand, open and done."""
         frame = self.moment.frame
         title = self.case.title(frame.operation) if frame.operation else "nothing"
-        work: list[Line] = [rule(width, "IN HAND"), say(cut(title, width), "strong")]
+        work: list[Line] = [rule(width, "IN HAND"), styled(cut(title, width), "strong")]
         if frame.open:
             work.append(rule(width, "SET ASIDE"))
-            work.extend(say(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
+            work.extend(styled(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
         work.append(rule(width, f"DONE {len(frame.done)} OF {len(frame.done) + frame.left}"))
         clocks = draw_clocks(frame.clocks, width, 7)
         if len(frame.standing) + len(clocks) + len(work) + 2 > height:
             clocks = draw_clocks_short(frame.clocks, width, 4)
-        room = max(height - len(clocks) - len(work) - 1, 3)
-        standing = draw_standing(frame.standing, width, max(room, len(frame.standing) + 1))
-        if len(standing) > room:
-            standing = [*standing[: room - 1], say(f"and {len(standing) - room + 1} more: o", "faint")]
+        available = max(height - len(clocks) - len(work) - 1, 3)
+        standing = draw_state(frame.standing, width, max(available, len(frame.standing) + 1))
+        if len(standing) > available:
+            standing = [*standing[: available - 1], styled(f"and {len(standing) - available + 1} more: o", "faint")]
         lines = [*standing, *clocks, *work]
         spare = max(height - len(lines), 1)
-        done = [say(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-spare:])]
+        done = [styled(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-spare:])]
         return [*lines, *done][:height]
 
     # --- what the keys do -------------------------------------------------------------------------
 
     def action_forward(self, by: By) -> None:
         async def work() -> None:
-            await self._stop_at(await self.case.forward(self.moment.frame.seq, by), "This is the last event.")
+            await self._go_to(await self.case.forward(self.moment.frame.seq, by), "This is the last event.")
 
-        self.go(work())
+        self.run_held(work())
 
     def action_back_by(self, by: By) -> None:
         async def work() -> None:
-            await self._stop_at(await self.case.back(self.moment.frame.seq, by), "This is the first event.")
+            await self._go_to(await self.case.back(self.moment.frame.seq, by), "This is the first event.")
 
-        self.go(work())
+        self.run_held(work())
 
     def action_to(self, seq: int) -> None:
-        self.go(self._stop_at(seq if seq > 0 else self.case.last, ""))
+        self.run_held(self._go_to(seq if seq > 0 else self.case.last, ""))
 
-    async def _stop_at(self, seq: int, at_the_end: str) -> None:
+    async def _go_to(self, seq: int, at_end_message: str) -> None:
         here = self.moment.frame.seq
         if seq != here:
             self.moment = await self.case.moment(seq)
-        self.say(*([at_the_end] if seq == here and at_the_end else []), role="weak")
+        self.show_message(*([at_end_message] if seq == here and at_end_message else []), role="weak")
 
-    def action_as_it_looked(self) -> None:
+    def action_past_bench(self) -> None:
         seq = self.moment.frame.seq
 
         async def work() -> None:
-            self.app.push_screen(BenchThenPage(await self.case.bench(seq), self.moment))
+            self.app.push_screen(PastBenchPage(await self.case.bench(seq), self.moment))
 
-        self.go(work())
+        self.run_held(work())
 
-    def action_stood(self) -> None:
+    def action_all_state(self) -> None:
         seq = self.moment.frame.seq
 
         async def work() -> None:
-            self.app.push_screen(StoodPage(await self.case.bench(seq), seq))
+            self.bench.open(AllStateRequest(await self.case.bench(seq), seq))
 
-        self.go(work())
+        self.run_held(work())
 
 
-class BenchThenPage(Page[Any], inherit_bindings=False):
+class PastBenchPage(Page[Any], inherit_bindings=False):
     """The bench as it looked after an event; nothing can be entered."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("pagedown", "turn(3)", "read on", id="then.read-on", show=False),
         Binding("pageup", "turn(-3)", "read back", id="then.read-back", show=False),
-        Binding(letter("o") + "," + letter("s"), "stood", "all then", id="then.stood"),
+        Binding(letter("o") + "," + letter("s"), "all_state", "all then", id="then.stood"),
         *leaving_keys("back"),
     ]
     title_line = "the bench then"
 
-    def __init__(self, view: BenchView, moment: Moment) -> None:
+    def __init__(self, view: BenchView, moment: ReplayPoint) -> None:
         super().__init__()
         self.view = view
         self.moment = moment
-        self.turned = 0
+        self.scrolled = 0
 
-    def draw(self, width: int, height: int) -> Drawn:
+    def draw(self, width: int, height: int) -> DrawnPage:
         frame = self.moment.frame
-        scene = Scene(
+        scene = BenchContent(
             now=parse(frame.at),
-            offer=_offer(self.view),
-            want=_joint(self.view),
-            saying=Saying(
+            task=_offer(self.view),
+            item=_joint(self.view),
+            message=StatusMessage(
                 (f"After event {frame.seq} of {frame.of}, times in UTC: to look at only.",),
                 "weak",
             ),
-            keys=key_words(self, self.focused),
-            turned=self.turned,
+            keys=key_labels(self, self.focused),
+            scrolled=self.scrolled,
         )
-        return Drawn(draw_bench(self.view, scene, width, height).lines)
+        return DrawnPage(draw_bench(self.view, scene, width, height).lines)
 
     def action_turn(self, by: int) -> None:
-        self.turned = max(self.turned + by, 0)
+        self.scrolled = max(self.scrolled + by, 0)
         self.redraw()
 
-    def action_stood(self) -> None:
-        self.app.push_screen(StoodPage(self.view, self.moment.frame.seq))
+    def action_all_state(self) -> None:
+        self.bench.open(AllStateRequest(self.view, self.moment.frame.seq))
 
 
-def _offer(view: BenchView) -> Offer:
+def _offer(view: BenchView) -> CurrentTask:
     if view.rework is not None:
-        return OfferStepBack(view.rework)
-    return OfferWork(view.now) if view.now is not None else OfferNothing()
+        return ReworkTask(view.rework)
+    return OperationTask(view.now) if view.now is not None else NoTask()
 
 
-def _joint(view: BenchView) -> Want | None:
+def _joint(view: BenchView) -> BenchInput | None:
     """The joint in hand, so that it is drawn as it lay."""
     inputs = view.now.inputs if view.now is not None and view.now.in_progress else ()
-    return next((WantOther(given) for given in inputs if isinstance(given, TightenInput)), None)
+    return next((WholeInput(given) for given in inputs if isinstance(given, TightenInput)), None)
 
 
-def _event(told: Told, width: int, here: bool) -> Line:
+def _event(told: EventSummary, width: int, here: bool) -> Line:
     role: Role = "strong" if here else "text"
     return (
         ("► " if here else "  ", "now"),

@@ -29,7 +29,7 @@ Asked = Failure | str | None
 """A failure of the procedure, words to search for, or everything."""
 
 
-class Told(Struct, frozen=True):
+class EventSummary(Struct, frozen=True):
     """One event in words. ``at`` is RFC 3339, UTC; ``operation`` the one it belongs to, ``""`` for none;
     ``short`` is it in a few words, for a line below the operation's title."""
 
@@ -40,7 +40,7 @@ class Told(Struct, frozen=True):
     short: str
 
 
-class Pages(Struct, frozen=True):
+class OperationText(Struct, frozen=True):
     """The procedure's text of one operation: as the bench shows it, and the lines of the author's file."""
 
     now: NowView
@@ -48,7 +48,7 @@ class Pages(Struct, frozen=True):
     written: str
 
 
-class Case:
+class ReviewCase:
     def __init__(self, account: Account, shop: Shop | None) -> None:
         self.account = account
         self._shop = shop
@@ -123,21 +123,21 @@ class Case:
         made = sheet(self.account)
         return {each.operation: each for section in made.sections for each in section.operations}
 
-    async def pages(self, operation: str) -> Pages:
+    async def pages(self, operation: str) -> OperationText:
         return await asyncio.to_thread(self._pages, operation)
 
-    def _pages(self, operation: str) -> Pages:
+    def _pages(self, operation: str) -> OperationText:
         step = self.account.plan.steps[operation]
         now = operation_view(self.account.state, _around(self.account.state), operation)
-        return Pages(now, step.operation.mark.line, text_of(self.account, operation))
+        return OperationText(now, step.operation.mark.line, text_of(self.account, operation))
 
     # --- any moment of it --------------------------------------------------------------------------
 
-    async def moment(self, seq: int) -> "Moment":
+    async def moment(self, seq: int) -> "ReplayPoint":
         return await asyncio.to_thread(self._moment, seq)
 
-    def _moment(self, seq: int) -> "Moment":
-        return Moment(self._replay.frame(seq), self._replay.state(seq), self._story)
+    def _moment(self, seq: int) -> "ReplayPoint":
+        return ReplayPoint(self._replay.frame(seq), self._replay.state(seq), self._story)
 
     async def bench(self, seq: int) -> BenchView:
         """What the bench showed after event ``seq``."""
@@ -154,7 +154,7 @@ class Case:
         return Replay(self.account)
 
     @cached_property
-    def _story(self) -> tuple[Told, ...]:
+    def _story(self) -> tuple[EventSummary, ...]:
         """Every event in words, event 1 first."""
         book = Book(self.account.plan)
         in_progress = ""
@@ -168,16 +168,16 @@ class Case:
                 in_progress = operation
             elif line.kind in ("finished", "paused"):
                 in_progress = ""
-            out.append(Told(line.seq, line.at, operation, words, _short(event) or words))
+            out.append(EventSummary(line.seq, line.at, operation, words, _short(event) or words))
         return tuple(out)
 
 
-class Moment(Struct, frozen=True):
+class ReplayPoint(Struct, frozen=True):
     """The moment after an event, and the whole story around it."""
 
     frame: Frame
     state: State
-    story: tuple[Told, ...]
+    story: tuple[EventSummary, ...]
 
 
 def _short(event: Event | None) -> str:

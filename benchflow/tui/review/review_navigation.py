@@ -5,7 +5,8 @@ from typing import Any
 from textual.binding import Binding, BindingType
 
 from benchflow.review.evidence.ranking import Reason
-from benchflow.tui.review.review_case import Case
+from benchflow.tui.review.review_case import ReviewCase
+from benchflow.tui.review.review_requests import BuildRequest, EvidenceRequest, OperationTextRequest, ReplayRequest
 from benchflow.tui.widgets.page import Page, letter
 
 MOMENT = Binding(letter("m"), "moment", "the moment", id="review.moment")
@@ -14,13 +15,13 @@ READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
 READINGS_TOO = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
 """Where Enter opens them as well."""
-DOORS: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS_TOO)
+NAVIGATION: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS_TOO)
 
 
-class Doors(Page[Any], inherit_bindings=False):
+class ReviewNavigation(Page[Any], inherit_bindings=False):
     """``operation`` and ``seq`` are what the keys lead to now: ``""`` and ``None`` where there is nothing."""
 
-    case: Case
+    case: ReviewCase
 
     @property
     def operation(self) -> str:
@@ -45,37 +46,29 @@ class Doors(Page[Any], inherit_bindings=False):
                 return True
 
     def action_moment(self) -> None:
-        from benchflow.tui.review.replay_page import ReplayPage
-
         seq = self.seq
         assert seq is not None  # the key is not live without
 
         async def work() -> None:
-            self.app.push_screen(ReplayPage(self.case, await self.case.moment(seq)))
+            self.bench.open(ReplayRequest(self.case, await self.case.moment(seq)))
 
-        self.go(work())
+        self.run_held(work())
 
     def action_text(self) -> None:
-        from benchflow.tui.review.text_pages import ProcedurePage
-
         operation = self.operation
 
         async def work() -> None:
-            self.app.push_screen(ProcedurePage(self.case, await self.case.pages(operation)))
+            self.bench.open(OperationTextRequest(self.case, await self.case.pages(operation)))
 
-        self.go(work())
+        self.run_held(work())
 
     def action_readings(self) -> None:
-        from benchflow.tui.review.text_pages import ReadingsPage
-
         operation, seq, reasons = self.operation, self.seq, self.reasons
 
         async def work() -> None:
-            self.app.push_screen(ReadingsPage(self.case, await self.case.evidence(operation), reasons, seq))
+            self.bench.open(EvidenceRequest(self.case, await self.case.evidence(operation), reasons, seq))
 
-        self.go(work())
+        self.run_held(work())
 
     def action_about_build(self) -> None:
-        from benchflow.tui.review.text_pages import BuildPage
-
-        self.app.push_screen(BuildPage(self.case))
+        self.bench.open(BuildRequest(self.case))

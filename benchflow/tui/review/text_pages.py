@@ -8,44 +8,44 @@ from benchflow.review.evidence.ranking import GROUNDS, SUSPECT, Reason
 from benchflow.review.evidence.ranking import rule as ranking_rule
 from benchflow.review.sheets.build_sheet import SheetOperation
 from benchflow.session.view.bench_view import BenchView
-from benchflow.tui.draw.side_column import STATUS, draw_clocks, draw_standing
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, rule, say, wrap
+from benchflow.tui.draw.side_column import STATUS, draw_clocks, draw_state
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.review.evidence_lines import draw_operation, draw_pages
-from benchflow.tui.review.review_case import Case, Pages
-from benchflow.tui.review.review_navigation import ABOUT, MOMENT, TEXT, Doors
+from benchflow.tui.review.review_case import OperationText, ReviewCase
+from benchflow.tui.review.review_navigation import ABOUT, MOMENT, TEXT, ReviewNavigation
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import TextPage
 
 
-class ReadingsPage(Doors, TextPage[None], inherit_bindings=False):
+class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
     """The evidence for one operation as it stands at the end of the log."""
 
     BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
 
-    def __init__(self, case: Case, of: SheetOperation, reasons: tuple[Reason, ...], seq: int | None) -> None:
+    def __init__(self, case: ReviewCase, of: SheetOperation, reasons: tuple[Reason, ...], seq: int | None) -> None:
         super().__init__()
         self.case = case
-        self._of, self._reasons, self._seq = of, reasons, seq
+        self._is_input, self._reasons, self._seq = of, reasons, seq
         self.title_line = f"{case.unit}: what there is of it"
 
     @property
     def operation(self) -> str:
-        return self._of.operation
+        return self._is_input.operation
 
     @property
     def seq(self) -> int | None:
         return self._seq
 
     def text(self, width: int) -> list[Line]:
-        return draw_operation(self._of, self._reasons, width)
+        return draw_operation(self._is_input, self._reasons, width)
 
 
-class ProcedurePage(TextPage[None], inherit_bindings=False):
+class OperationTextPage(TextPage[None], inherit_bindings=False):
     """One operation's text, from the procedure that the log carries."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
-    def __init__(self, case: Case, pages: Pages) -> None:
+    def __init__(self, case: ReviewCase, pages: OperationText) -> None:
         super().__init__()
         self._pages = pages
         self.title_line = f"{case.unit}: the procedure as it was that day, revision {case.account.procedure.revision}"
@@ -54,21 +54,21 @@ class ProcedurePage(TextPage[None], inherit_bindings=False):
         return draw_pages(self._pages, width)
 
 
-class RulePage(TextPage[None], inherit_bindings=False):
+class RankingRulePage(TextPage[None], inherit_bindings=False):
     """By what rule evidence is called weak: the same for everybody."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
     title_line = "How it is ranked"
 
     def text(self, width: int) -> list[Line]:
-        lines = [say(part) for part in wrap(ranking_rule()[0], width)]
+        lines = [styled(part) for part in wrap(ranking_rule()[0], width)]
         lines.append(EMPTY)
         told = False
         for ground in GROUNDS:
             if ground.grade < SUSPECT and not told:
-                lines.append(say("Only told, and held against nobody:", "label"))
+                lines.append(styled("Only told, and held against nobody:", "label"))
                 told = True
-            lines.extend(hang(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "weak"))
+            lines.extend(hanging(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "weak"))
         return lines
 
 
@@ -77,7 +77,7 @@ class BuildPage(TextPage[None], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
-    def __init__(self, case: Case) -> None:
+    def __init__(self, case: ReviewCase) -> None:
         super().__init__()
         self.case = case
         self.title_line = f"{case.unit}: this build"
@@ -85,17 +85,17 @@ class BuildPage(TextPage[None], inherit_bindings=False):
     def text(self, width: int) -> list[Line]:
         lines: list[Line] = [EMPTY]
         for label, words in self.case.about():
-            lines.extend(hang(f"{label:<13}", words, width, "text", "label"))
+            lines.extend(hanging(f"{label:<13}", words, width, "text", "label"))
         lines.append(EMPTY)
         for warning in self.case.account.warnings:
-            lines.extend(hang("NOTE  ", warning, width, "text", "weak"))
+            lines.extend(hanging("NOTE  ", warning, width, "text", "weak"))
         notice = self.case.account.procedure.notice
         if notice:
-            lines.extend([EMPTY, *hang("", notice, width)])
+            lines.extend([EMPTY, *hanging("", notice, width)])
         return lines
 
 
-class StoodPage(TextPage[None], inherit_bindings=False):
+class AllStatePage(TextPage[None], inherit_bindings=False):
     """How everything stood after an event: the assembly, the clock, every operation and what stopped it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
@@ -107,13 +107,13 @@ class StoodPage(TextPage[None], inherit_bindings=False):
 
     def text(self, width: int) -> list[Line]:
         view = self._view
-        lines = [*draw_standing(view.standing, width, 1000), EMPTY]
+        lines = [*draw_state(view.standing, width, 1000), EMPTY]
         lines.extend([*draw_clocks(view.clocks, width, 1000), EMPTY] if view.clocks else [])
         lines.append(rule(width, f"OPERATIONS, {view.done} OF {view.of} DONE"))
         for each in view.next:
             shape, role, word = STATUS[each.status]
             words = f"{each.number:>3}  {each.title}" + ("" if each.status == "done" else f": {word}")
-            lines.extend(hang(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))
+            lines.extend(hanging(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))
             if each.reason:
-                lines.extend(hang("       ", each.reason, width, "blocked"))
+                lines.extend(hanging("       ", each.reason, width, "blocked"))
         return lines

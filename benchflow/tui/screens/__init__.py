@@ -1,1 +1,1 @@
-"""The other screens of the bench, one module each."""
+"""The other screens of a job, one module for each subject."""

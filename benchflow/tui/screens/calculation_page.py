@@ -10,12 +10,12 @@ from textual.widgets import Input
 from benchflow.trade.asking import Measure, OneOf, SumErrors, SumSpec
 from benchflow.trade.sums import SUMS, work
 from benchflow.trade.worked import Worked
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
-class SumsPage(ListPage[str], inherit_bindings=False):
+class CalculationListPage(ListPage[str], inherit_bindings=False):
     """Gives back a result for the field at the bench."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("do this sum"), *leaving_keys()]
@@ -36,17 +36,17 @@ class SumsPage(ListPage[str], inherit_bindings=False):
         return ((self.specs[index].title, "text"),)
 
     def about(self, width: int) -> list[Line]:
-        return hang("From: ", self.specs[self.at].source, width, "faint")
+        return hanging("From: ", self.specs[self.at].source, width, "faint")
 
     def chosen(self) -> None:
-        self.app.push_screen(SumPage(self.specs[self.at], self.takes_result), self._came_out)
+        self.app.push_screen(CalculationPage(self.specs[self.at], self.takes_result), self._use_result)
 
-    def _came_out(self, result: str | None) -> None:
+    def _use_result(self, result: str | None) -> None:
         if result:
             self.dismiss(result)
 
 
-class SumPage(FormPage, inherit_bindings=False):
+class CalculationPage(FormPage, inherit_bindings=False):
     """Works as one types. Nothing of it goes into the log unless its result is entered as a reading."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -63,31 +63,31 @@ class SumPage(FormPage, inherit_bindings=False):
         self.title_line = spec.title
         super().__init__(None)
 
-    def questions(self) -> Sequence[Ask]:
-        asks = []
+    def questions(self) -> Sequence[FormField]:
+        form_fields = []
         for field in self.spec.fields:
             unit = f", in {field.takes.unit}" if isinstance(field.takes, Measure) and field.takes.unit else ""
             hint = f"such as {field.example}" if field.example else ""
             spare = "may stay empty" if field.optional else ""
             note = "; ".join(filter(None, (hint, spare)))
             choices = tuple((each, each) for each in field.takes.choices) if isinstance(field.takes, OneOf) else ()
-            asks.append(Ask(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
-        return asks
+            form_fields.append(FormField(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
+        return form_fields
 
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = [EMPTY]
         if self.worked is not None:
             for each in self.worked.lines:
                 lines.append(((f"{each.title}: ", "text"), (each.shown, "strong")))
-                lines.extend(say("  " + part, "faint") for part in wrap(each.filled, width - 2))
+                lines.extend(styled("  " + part, "faint") for part in wrap(each.filled, width - 2))
             for note in self.worked.notes:
-                lines.extend(hang("· ", note, width))
+                lines.extend(hanging("· ", note, width))
         elif self.wrong is not None:
             for error in self.wrong.errors:
-                lines.extend(hang("× ", str(error), width, "blocked"))
+                lines.extend(hanging("× ", str(error), width, "blocked"))
         else:
-            lines.append(say("The answer stands here as soon as everything is there.", "faint"))
-        return [*lines, *hang("From: ", self.spec.source, width, "faint")]
+            lines.append(styled("The answer stands here as soon as everything is there.", "faint"))
+        return [*lines, *hanging("From: ", self.spec.source, width, "faint")]
 
     def typed(self, field: Input) -> None:
         self._work(quiet=True)
@@ -108,13 +108,13 @@ class SumPage(FormPage, inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "take":
-            return self.worked is not None and self.takes_result and self.at >= len(self.asks) - 1
+            return self.worked is not None and self.takes_result and self.at >= len(self.form_fields) - 1
         return super().check_action(action, parameters)
 
     def action_take(self) -> None:
         assert self.worked is not None  # the key is not there before
         self.dismiss(self.worked.lines[0].shown)
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         self._work(quiet=False)
         self.redraw()

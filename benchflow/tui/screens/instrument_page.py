@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.rules.instrument_choice import ToolList, ToolRow
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
@@ -28,14 +28,14 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         wanted = f", to be fit for {self.tools.wanted}" if self.tools.wanted else ""
-        lines = [EMPTY, *(say(part, "title") for part in wrap(self.tools.title + wanted, width))]
+        lines = [EMPTY, *(styled(part, "title") for part in wrap(self.tools.title + wanted, width))]
         words = "It stays the one until another is chosen with i, and stands in the log with each entry."
         if self.waiting:
             words = f"{self.waiting} is entered with the one you choose. {words}"
-        lines.extend(say(part, "faint") for part in wrap(words, width))
+        lines.extend(styled(part, "faint") for part in wrap(words, width))
         if not self.rows:
             lines.append(EMPTY)
-            lines.extend(say(part, "blocked") for part in wrap("The shop's register has none of this kind.", width))
+            lines.extend(styled(part, "blocked") for part in wrap("The shop's register has none of this kind.", width))
         return [*lines, EMPTY]
 
     def row(self, index: int, width: int) -> Line:
@@ -51,10 +51,10 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         if not self.rows:
             return []
         row = self.rows[self.at]
-        out = [line for reason in row.reasons for line in hang("× ", reason, width, "blocked")]
+        out = [line for reason in row.reasons for line in hanging("× ", reason, width, "blocked")]
         if row.reasons and row.allowed:
             words = "The procedure lets it be used all the same; the log says that it was not fit."
-            out.extend(say(part, "weak") for part in wrap(words, width))
+            out.extend(styled(part, "weak") for part in wrap(words, width))
         return out
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

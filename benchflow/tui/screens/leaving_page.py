@@ -9,12 +9,11 @@ from textual.binding import Binding, BindingType
 
 from benchflow.procedure.model import FollowUp
 from benchflow.quantity import seconds
-from benchflow.session.intents.dispatch import close_reasons
 from benchflow.session.log.timestamps import parse
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, rule, say, wrap
-from benchflow.tui.screens.bench_forms import waived_words
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.screens.record_forms import waived_title
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
 
@@ -29,72 +28,77 @@ class LeavePage(TextPage[None], inherit_bindings=False):
     ]
     title_line = "Leave the bench"
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, client: SessionClient) -> None:
         super().__init__()
-        self.seat = seat
+        self.client = client
 
     def text(self, width: int) -> list[Line]:
-        view = self.seat.view
-        lines: list[Line] = [EMPTY, say("Everything you entered is on disk.", "title"), EMPTY]
+        view = self.client.view
+        lines: list[Line] = [EMPTY, styled("Everything you entered is on disk.", "title"), EMPTY]
         if view.now is not None and view.now.in_progress:
             words = f"{view.now.number} {view.now.title} stays in hand; what is half typed is kept too."
-            lines.extend(say(part) for part in wrap(words, width))
+            lines.extend(styled(part) for part in wrap(words, width))
         lines.extend(
-            hang("Open windows go on running: ", "; ".join(c.title for c in view.clocks), width, "weak")
+            hanging("Open windows go on running: ", "; ".join(c.title for c in view.clocks), width, "weak")
             if view.clocks
             else []
         )
         lines.extend(
-            [EMPTY, say("To come back:", "label"), *(say(part) for part in wrap(back_words(self.seat), width))]
+            [
+                EMPTY,
+                styled("To come back:", "label"),
+                *(styled(part) for part in wrap(resume_command(self.client), width)),
+            ]
         )
         return lines
 
     def action_leave(self) -> None:
-        self.bench.leave(0, *left_words(self.seat))
+        self.bench.leave(0, *exit_messages(self.client))
 
 
-def back_words(seat: Seat) -> str:
-    return f"benchflow run {seat.log}"
+def resume_command(client: SessionClient) -> str:
+    return f"benchflow run {client.log}"
 
 
-def left_words(seat: Seat) -> tuple[str, ...]:
+def exit_messages(client: SessionClient) -> tuple[str, ...]:
     """What is said on the terminal when the bench is gone."""
-    view = seat.view
+    view = client.view
     where = f"{view.title}, {view.unit}: {view.done} of {view.of} done, {view.saved} events saved."
-    return (where, f"Log: {seat.log}", *(() if view.closed else (f"To go on: {back_words(seat)}",)))
+    return (where, f"Log: {client.log}", *(() if view.closed else (f"To go on: {resume_command(client)}",)))
 
 
-class EndPage(FormPage, inherit_bindings=False):
+class EndJobPage(FormPage, inherit_bindings=False):
     """Ends the session. With work left open it takes a reason; some things may not be left at all."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("end the session")
     title_line = "End the session"
     form = "end"
 
-    def questions(self) -> Sequence[Ask]:
-        assert self.seat is not None  # opened from the bench
-        if self.seat.view.finished:
+    def questions(self) -> Sequence[FormField]:
+        assert self.client is not None  # opened from the bench
+        if self.client.view.finished:
             return ()
-        return (Ask("unfinished", "Not everything is done. Why does it end here all the same?"),)
+        return (FormField("unfinished", "Not everything is done. Why does it end here all the same?"),)
 
     def intro(self, width: int) -> list[Line]:
-        assert self.seat is not None  # opened from the bench
-        view = self.seat.view
-        lines: list[Line] = [EMPTY, say(f"{view.done} of {view.of} operations are done.", "title"), EMPTY]
-        left = close_reasons(self.seat.state, unfinished=True)
+        assert self.client is not None  # opened from the bench
+        view = self.client.view
+        lines: list[Line] = [EMPTY, styled(f"{view.done} of {view.of} operations are done.", "title"), EMPTY]
+        left = self.client.reasons_against_ending()
         for reason in left:
-            lines.extend(hang("× ", reason.message, width, "blocked"))
-        lines.extend(follow_up_lines(self.seat.desk.procedure.follow_up, self.seat.now, width))
+            lines.extend(hanging("× ", reason.message, width, "blocked"))
+        lines.extend(follow_up_lines(self.client.desk.procedure.follow_up, self.client.now, width))
         words = "A session that is ended takes no more entries; its log stays, whole and readable."
-        return [*lines, EMPTY, *(say(part, "faint") for part in wrap(words, width))]
+        return [*lines, EMPTY, *(styled(part, "faint") for part in wrap(words, width))]
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         fields = {"unfinished": values["unfinished"]} if values.get("unfinished") else {}
         if await self.send("The session is ended.", "close", **fields):
-            self.bench.ended()
+            assert self.client is not None  # opened from the bench
+            self.app.push_screen(EndSheetPage(self.client))
 
 
-class EndedPage(TextPage[None], inherit_bindings=False):
+class EndSheetPage(TextPage[None], inherit_bindings=False):
     """The end sheet: what was done, what is still to do and when, where the log is."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -104,32 +108,36 @@ class EndedPage(TextPage[None], inherit_bindings=False):
     ]
     title_line = "The session is ended"
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, client: SessionClient) -> None:
         super().__init__()
-        self.seat = seat
+        self.client = client
 
     def text(self, width: int) -> list[Line]:
-        view, state = self.seat.view, self.seat.state
-        lines: list[Line] = [EMPTY, *(say(part, "title") for part in wrap(f"{view.title}, {view.unit}", width)), EMPTY]
-        lines.append(say(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
+        view, state = self.client.view, self.client.state
+        lines: list[Line] = [
+            EMPTY,
+            *(styled(part, "title") for part in wrap(f"{view.title}, {view.unit}", width)),
+            EMPTY,
+        ]
+        lines.append(styled(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
         deviations = [
-            f"{now.title}, {waived_words(now, about)}: {each.reason} ({each.by})"
+            f"{now.title}, {waived_title(now, about)}: {each.reason} ({each.by})"
             for name, work in state.works.items()
             if work.deviations
-            for now in (self.seat.operation(name),)
+            for now in (self.client.operation(name),)
             for about, each in work.deviations.items()
         ]
         if deviations:
             lines.extend([EMPTY, rule(width, "DEVIATIONS")])
-            lines.extend(line for each in deviations for line in hang("· ", each, width))
-        lines.extend(follow_up_lines(self.seat.desk.procedure.follow_up, parse(state.closed).astimezone(), width))
+            lines.extend(line for each in deviations for line in hanging("· ", each, width))
+        lines.extend(follow_up_lines(self.client.desk.procedure.follow_up, parse(state.closed).astimezone(), width))
         lines.extend([EMPTY, rule(width, "THE LOG")])
-        lines.extend(say(part) for part in wrap(str(self.seat.log), width))
-        lines.append(say(f"Fingerprint {self.seat.desk.journal.head[:16]}", "faint"))
+        lines.extend(styled(part) for part in wrap(str(self.client.log), width))
+        lines.append(styled(f"Fingerprint {self.client.desk.journal.head[:16]}", "faint"))
         return lines
 
     def action_leave(self) -> None:
-        self.bench.leave(0, *left_words(self.seat))
+        self.bench.leave(0, *exit_messages(self.client))
 
 
 def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> list[Line]:
@@ -140,7 +148,7 @@ def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> l
     for item in items:
         day = f"{from_ + timedelta(seconds=seconds(item.due)):%Y-%m-%d}" if item.due is not None else "no date   "
         other = f", or {item.or_}" if item.or_ else ""
-        out.extend(hang(f"{day}  ", item.title + other, width, "text", "strong"))
+        out.extend(hanging(f"{day}  ", item.title + other, width, "text", "strong"))
     return out
 
 
@@ -151,25 +159,30 @@ class FolderPage(FormPage, inherit_bindings=False):
     title_line = "Another folder for the log"
     form = "folder"
 
-    def questions(self) -> Sequence[Ask]:
-        return (Ask("folder", "Folder to go on in", keep=False),)
+    def questions(self) -> Sequence[FormField]:
+        return (FormField("folder", "Folder to go on in", keep=False),)
 
     def intro(self, width: int) -> list[Line]:
-        assert self.seat is not None  # opened from the bench
+        assert self.client is not None  # opened from the bench
         words = (
             "Everything in the log so far is copied there and checked, and the session goes on in the copy. "
             "What you had typed is still in its field."
         )
-        return [EMPTY, say(f"Now in {self.seat.log.parent}", "strong"), EMPTY, *(say(p) for p in wrap(words, width))]
+        return [
+            EMPTY,
+            styled(f"Now in {self.client.log.parent}", "strong"),
+            EMPTY,
+            *(styled(p) for p in wrap(words, width)),
+        ]
 
-    async def agreed(self, values: dict[str, str]) -> None:
-        assert self.seat is not None  # opened from the bench
+    async def submit(self, values: dict[str, str]) -> None:
+        assert self.client is not None  # opened from the bench
         if not values["folder"]:
-            self.say("Type a folder, such as the one of a stick.", role="weak")
+            self.show_message("Type a folder, such as the one of a stick.", role="weak")
             return
-        wrong = await self.seat.move_to(Path(values["folder"]).expanduser())
+        wrong = await self.client.move_to(Path(values["folder"]).expanduser())
         if wrong:
-            self.say(wrong, role="alarm")
+            self.show_message(wrong, role="alarm")
             self.app.bell()
         else:
-            self.done(f"The log goes on in {self.seat.log}. Enter again what was refused.")
+            self.done(f"The log goes on in {self.client.log}. Enter again what was refused.")

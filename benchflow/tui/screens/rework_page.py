@@ -6,24 +6,24 @@ from typing import Any, ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.app.session_client import Seat
 from benchflow.tui.draw.side_column import STATUS
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
-class TakeBackPage(ListPage[str], inherit_bindings=False):
+class ReworkPage(ListPage[str], inherit_bindings=False):
     """What was done, the latest first. Gives back what was agreed to."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("show what comes apart"), *leaving_keys()]
     title_line = "Take work back"
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, client: SessionClient) -> None:
         super().__init__()
-        self.seat = seat
-        rows = {row.operation: row for row in seat.view.next}
-        order = [*seat.state.paused, *reversed(tuple(seat.state.done))]
+        self.client = client
+        rows = {row.operation: row for row in client.view.next}
+        order = [*client.state.paused, *reversed(tuple(client.state.done))]
         self.rows = [rows[name] for name in order]
 
     def count(self) -> int:
@@ -31,65 +31,65 @@ class TakeBackPage(ListPage[str], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         words = "Choose what has to be done again. The way it comes apart is shown first; nothing happens yet."
-        return [EMPTY, *(say(part, "faint") for part in wrap(words, width)), EMPTY]
+        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
         shape, role, word = STATUS[each.status]
-        room = min(width - 14, 64)
-        title = cut(f"{each.number:>3}  {each.title}", room).ljust(room)
+        available = min(width - 14, 64)
+        title = cut(f"{each.number:>3}  {each.title}", available).ljust(available)
         return ((f"{shape} ", role), (title, "text"), (f" {word}", role))
 
     def chosen(self) -> None:
         operation = self.rows[self.at].operation
-        plan = self.seat.query("rework-plan", operation)
+        plan = self.client.query("rework-plan", operation)
         if isinstance(plan, Refusal):
             self.refused(plan)
         else:
-            self.app.push_screen(PlanPage(self.seat, operation, plan), self._agreed)
+            self.app.push_screen(ReworkPlanPage(self.client, operation, plan), self._agreed)
 
-    def _agreed(self, said: str | None) -> None:
-        if said:
-            self.dismiss(said)
+    def _agreed(self, message: str | None) -> None:
+        if message:
+            self.dismiss(message)
 
 
-class PlanPage(FormPage, inherit_bindings=False):
+class ReworkPlanPage(FormPage, inherit_bindings=False):
     """The plan, whole, and the reason for it."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("agree, and begin")
     title_line = "How it comes apart"
     form = "take-back"
 
-    def __init__(self, seat: Seat, operation: str, plan: dict[str, Any]) -> None:
+    def __init__(self, client: SessionClient, operation: str, plan: dict[str, Any]) -> None:
         self.operation = operation
         self.plan = plan
-        procedure = seat.desk.procedure
-        self.titles = {row.operation: f"{row.number} {row.title}" for row in seat.view.next}
+        procedure = client.desk.procedure
+        self.titles = {row.operation: f"{row.number} {row.title}" for row in client.view.next}
         self.moves = {move.id: move.title for move in procedure.moves}
         self.kit = {item.id: item.title or item.id for item in procedure.kit}
-        super().__init__(seat)
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
-        return (Ask("reason", "Why is it taken back?"),)
+    def questions(self) -> Sequence[FormField]:
+        return (FormField("reason", "Why is it taken back?"),)
 
     def intro(self, width: int) -> list[Line]:
-        lines: list[Line] = [EMPTY, say(f"To do again: {self.titles[self.operation]}", "title"), EMPTY]
-        lines.append(say("It comes apart in this order:", "label"))
+        lines: list[Line] = [EMPTY, styled(f"To do again: {self.titles[self.operation]}", "title"), EMPTY]
+        lines.append(styled("It comes apart in this order:", "label"))
         for number, step in enumerate(self.plan["steps"], start=1):
             if "move" in step:
                 words = self.moves.get(step["move"], step["move"])
             else:
                 words = f"take back {self.titles.get(step['operation'], step['operation'])}"
-            lines.extend(hang(f"{number:>2}  ", words, width, "text", "label"))
+            lines.extend(hanging(f"{number:>2}  ", words, width, "text", "label"))
         if self.plan["discard"]:
-            thrown = ", ".join(self.kit.get(name, name) for name in self.plan["discard"])
-            lines.extend([EMPTY, *hang("Thrown away: ", thrown, width, "strong", "weak")])
+            discarded = ", ".join(self.kit.get(name, name) for name in self.plan["discard"])
+            lines.extend([EMPTY, *hanging("Thrown away: ", discarded, width, "strong", "weak")])
         redo = [name for name in self.plan["redo"] if name != self.operation]
         if redo:
             again = "; ".join(self.titles.get(name, name) for name in redo)
-            lines.extend([EMPTY, *hang("To do again as well: ", again, width, "text", "weak")])
+            lines.extend([EMPTY, *hanging("To do again as well: ", again, width, "text", "weak")])
         return lines
 
-    async def agreed(self, values: dict[str, str]) -> None:
-        said = "Agreed. Each step is shown; say when it is done."
-        await self.send(said, "rework", operation=self.operation, reason=values["reason"], walk=True)
+    async def submit(self, values: dict[str, str]) -> None:
+        message = "Agreed. Each step is shown; say when it is done."
+        await self.send(message, "rework", operation=self.operation, reason=values["reason"], walk=True)

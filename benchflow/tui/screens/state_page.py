@@ -6,24 +6,24 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.procedure.model import Variable
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, styled, wrap
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 UNKNOWN = "?"
 
 
-class StandsPage(ListPage[str], inherit_bindings=False):
+class StatePage(ListPage[str], inherit_bindings=False):
     """Gives back what was put down."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it stands otherwise"), *leaving_keys()]
     title_line = "How it stands"
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, client: SessionClient) -> None:
         super().__init__()
-        self.seat = seat
-        self.rows = seat.view.standing
+        self.client = client
+        self.rows = client.view.standing
 
     def count(self) -> int:
         return len(self.rows)
@@ -33,7 +33,7 @@ class StandsPage(ListPage[str], inherit_bindings=False):
             "This is how the assembly stands by what was done. Where you find it to stand otherwise, say so: "
             "the interlock goes by it."
         )
-        return [EMPTY, *(say(part, "faint") for part in wrap(words, width)), EMPTY]
+        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
@@ -43,38 +43,38 @@ class StandsPage(ListPage[str], inherit_bindings=False):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":
-            blocked = self.seat.view.read_only or self.seat.view.closed or not self.rows
+            blocked = self.client.view.read_only or self.client.view.closed or not self.rows
             return None if blocked else True
         return True
 
     def chosen(self) -> None:
         name = self.rows[self.at].variable
-        variable = self.seat.desk.procedure.variables_by_name[name]
-        self.app.push_screen(FoundPage(self.seat, variable), self._found)
+        variable = self.client.desk.procedure.variables_by_name[name]
+        self.app.push_screen(StateFoundPage(self.client, variable), self._found)
 
-    def _found(self, said: str | None) -> None:
-        if said:
-            self.dismiss(said)
+    def _found(self, message: str | None) -> None:
+        if message:
+            self.dismiss(message)
 
 
-class FoundPage(FormPage, inherit_bindings=False):
+class StateFoundPage(FormPage, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = form_keys("put it down")
     title_line = "Found to stand"
     form = "found"
 
-    def __init__(self, seat: Seat, variable: Variable) -> None:
+    def __init__(self, client: SessionClient, variable: Variable) -> None:
         self.variable = variable
-        super().__init__(seat)
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         known = [(value, self.variable.words.get(value, value)) for value in self.variable.values]
         title = self.variable.title or self.variable.name
         return (
-            Ask("value", self.variable.ask or f"How does it stand: {title}?", (*known, (UNKNOWN, "not known"))),
-            Ask("reason", "How was it found? (a few words; may stay empty)"),
+            FormField("value", self.variable.ask or f"How does it stand: {title}?", (*known, (UNKNOWN, "not known"))),
+            FormField("reason", "How was it found? (a few words; may stay empty)"),
         )
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         value = None if values["value"] == UNKNOWN else values["value"]
         await self.send(
             "State changed.", "set-state", variable=self.variable.name, value=value, reason=values["reason"]

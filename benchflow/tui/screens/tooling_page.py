@@ -5,10 +5,10 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.bench.entry_actions import with_own_unit
-from benchflow.tui.draw.styled_lines import EMPTY, Line, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys
+from benchflow.tui.draw.styled_lines import EMPTY, Line, styled, wrap
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.model.typed_text import with_own_unit
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 
 NOTHING = "none"
 
@@ -20,11 +20,11 @@ class WrenchPage(FormPage, inherit_bindings=False):
     title_line = "On the torque wrench"
     form = "wrench"
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         return (
-            Ask("extension", "Extension, from the square to the fastener, in mm (empty: none is on)", keep=False),
-            Ask("lever", "Lever, from the square to the middle of the grip, in mm", keep=False),
-            Ask("angle", "Angle between them, in ° (empty: in line)", keep=False),
+            FormField("extension", "Extension, from the square to the fastener, in mm (empty: none is on)", keep=False),
+            FormField("lever", "Lever, from the square to the middle of the grip, in mm", keep=False),
+            FormField("angle", "Angle between them, in ° (empty: in line)", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
@@ -32,9 +32,9 @@ class WrenchPage(FormPage, inherit_bindings=False):
             "With an extension, a crowfoot for instance, the wrench is set lower than the torque that is wanted. "
             "The bench shows the setting for every stage."
         )
-        return [EMPTY, *(say(part) for part in wrap(words, width))]
+        return [EMPTY, *(styled(part) for part in wrap(words, width))]
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         if not values["extension"]:
             await self.send("No extension is on the wrench.", "wrench", extension=NOTHING)
             return
@@ -53,20 +53,20 @@ class LubricantPage(FormPage, inherit_bindings=False):
     title_line = "On the threads"
     form = "lubricant"
 
-    def __init__(self, seat: Seat, joint: str, title: str) -> None:
+    def __init__(self, client: SessionClient, joint: str, title: str) -> None:
         self.joint, self.joint_title = joint, title
-        super().__init__(seat)
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         return (
-            Ask("lubricant", "What is really on the threads and under the heads?", keep=False),
-            Ask("nut-factor", "Its nut factor, where it is known (may stay empty)", keep=False),
+            FormField("lubricant", "What is really on the threads and under the heads?", keep=False),
+            FormField("nut-factor", "Its nut factor, where it is known (may stay empty)", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
-        return [EMPTY, say(self.joint_title, "title")]
+        return [EMPTY, styled(self.joint_title, "title")]
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         fields = {"nut-factor": values["nut-factor"]} if values["nut-factor"] else {}
         await self.send(
             f"On the threads: {values['lubricant']}.",

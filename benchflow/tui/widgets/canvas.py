@@ -8,20 +8,20 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from benchflow.base.plaintext import clean
-from benchflow.tui.app.themes import Look
 from benchflow.tui.draw.styled_lines import Line, fit
+from benchflow.tui.draw.themes import BenchTheme
 
 
-class Board(Widget):
+class Canvas(Widget):
     """Paints what :meth:`show` was last given. Every text is cleaned here once more, whatever made it."""
 
     DEFAULT_CSS = """
-    Board { width: 100%; height: 100%; position: absolute; }
+    Canvas { width: 100%; height: 100%; position: absolute; }
     """
 
-    def __init__(self, look: Look) -> None:
+    def __init__(self, bench_theme: BenchTheme) -> None:
         super().__init__()
-        self._look = look
+        self._bench_theme = bench_theme
         self._lines: tuple[Line, ...] = ()
 
     @property
@@ -36,13 +36,13 @@ class Board(Widget):
         if changed:
             self.refresh(*(Region(0, y, self.size.width, 1) for y in changed))
 
-    def wear(self, look: Look) -> None:
-        self._look = look
+    def apply_theme(self, bench_theme: BenchTheme) -> None:
+        self._bench_theme = bench_theme
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
         width = self.size.width
         line = self._lines[y] if y < len(self._lines) else ()
         spoken = tuple((clean(text).replace("\n", " "), role) for text, role in line)
-        styles = self._look.styles
+        styles = self._bench_theme.styles
         return Strip([Segment(text, styles[role]) for text, role in fit(spoken, width)], width)

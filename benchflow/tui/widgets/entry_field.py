@@ -11,15 +11,15 @@ from textual.strip import Strip
 from textual.widgets import Input
 
 from benchflow.base.plaintext import clean
-from benchflow.tui.app.themes import Look
+from benchflow.tui.draw.themes import BenchTheme
 
-LONGEST = 500
+MAX_LENGTH = 500
 """Characters that a field takes; a quantity is refused long before that."""
 
 Kind = Literal["quantity", "words", "secret"]
 
 
-class Entry(Input, inherit_bindings=False):
+class EntryField(Input, inherit_bindings=False):
     """Enter is not handled here: it goes up to the screen, which knows what it means.
 
     A quantity begins with a figure, a sign or a point. So while its field is empty a letter is let through
@@ -27,8 +27,8 @@ class Entry(Input, inherit_bindings=False):
     """
 
     DEFAULT_CSS = """
-    Entry { border: none; padding: 0; height: 1; position: absolute; display: none; }
-    Entry:focus { border: none; background-tint: transparent; }
+    EntryField { border: none; padding: 0; height: 1; position: absolute; display: none; }
+    EntryField:focus { border: none; background-tint: transparent; }
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -49,23 +49,25 @@ class Entry(Input, inherit_bindings=False):
             super().__init__()
             self.words = words
 
-    def __init__(self, look: Look, kind: Kind = "words", value: str = "", *, id: str | None = None) -> None:
-        super().__init__(clean(value), password=kind == "secret", max_length=LONGEST, select_on_focus=False, id=id)
+    def __init__(
+        self, bench_theme: BenchTheme, kind: Kind = "words", value: str = "", *, id: str | None = None
+    ) -> None:
+        super().__init__(clean(value), password=kind == "secret", max_length=MAX_LENGTH, select_on_focus=False, id=id)
         self.cursor_blink = False
         self.kind: Kind = kind
-        self._look = look
-        self._lies = (0, 0, 0)
+        self._bench_theme = bench_theme
+        self._position = (0, 0, 0)
 
-    def lie_at(self, x: int, y: int, width: int) -> None:
+    def place_at(self, x: int, y: int, width: int) -> None:
         """Where on the screen it is seen. A move costs a layout, so it is made only when it is one."""
         self.display = True
-        if self._lies != (x, y, width):
-            self._lies = (x, y, width)
+        if self._position != (x, y, width):
+            self._position = (x, y, width)
             self.styles.offset = (x, y)
             self.styles.width = width
 
-    def wear(self, look: Look) -> None:
-        self._look = look
+    def apply_theme(self, bench_theme: BenchTheme) -> None:
+        self._bench_theme = bench_theme
         self.refresh()
 
     def put(self, kind: Kind, text: str) -> None:
@@ -109,7 +111,7 @@ class Entry(Input, inherit_bindings=False):
     def render_line(self, y: int) -> Strip:
         """The end of the text where it is longer than the field, with the cursor always in view."""
         width = self.size.width
-        styles = self._look.styles
+        styles = self._bench_theme.styles
         text = clean("•" * len(self.value) if self.password else self.value).replace("\n", " ") + " "
         at = min(self.cursor_position, len(text) - 1)
         start = 0

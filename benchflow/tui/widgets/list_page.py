@@ -6,7 +6,7 @@ from typing import ClassVar, TypeVar
 from textual.binding import Binding, BindingType
 
 from benchflow.tui.draw.styled_lines import EMPTY, Line
-from benchflow.tui.widgets.page import APP_KEYS, BACK, Drawn, Page, letter
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter
 
 Result = TypeVar("Result")
 
@@ -57,20 +57,20 @@ class ListPage(Page[Result], inherit_bindings=False):
 
     # --- the rest ---------------------------------------------------------------------------------
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         intro, about = self.intro(width), self.about(width)
         about = about[: max(height // 2 - len(intro), 3)]
-        room = max(height - len(intro) - len(about) - (1 if about else 0), 1)
-        start = max(0, min(self.at - room // 2, self.count() - room))
+        available = max(height - len(intro) - len(about) - (1 if about else 0), 1)
+        start = max(0, min(self.at - available // 2, self.count() - available))
         self._first, self._from = start, 1 + len(intro)
         rows: list[Line] = []
-        for index in range(start, min(start + room, self.count())):
+        for index in range(start, min(start + available, self.count())):
             here = index == self.at
             rows.append((("► " if here else "  ", "now"), *self.row(index, width - 2)))
-        padded: Sequence[Line] = [*intro, *rows, *([EMPTY] * (room - len(rows)))]
-        return Drawn((*padded, *([EMPTY, *about] if about else [])))
+        padded: Sequence[Line] = [*intro, *rows, *([EMPTY] * (available - len(rows)))]
+        return DrawnPage((*padded, *([EMPTY, *about] if about else [])))
 
-    def touched(self, row: int) -> None:
+    def clicked(self, row: int) -> None:
         """The first touch puts a row in hand, the second chooses it."""
         index = self._first + row - self._from
         if not row - self._from >= 0 or index >= self.count():

@@ -1,25 +1,23 @@
 """What every screen has: one board, its fields, the words that stay, the keys at the foot, two ways out."""
 
 from collections.abc import Coroutine, Sequence
-from typing import TYPE_CHECKING, Any, ClassVar, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from msgspec import Struct
 from textual import events, on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.screen import Screen
 from textual.widgets import Input
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.bench_layout import Saying, draw_saying, framed
-from benchflow.tui.draw.field_rows import Place
-from benchflow.tui.draw.key_bar import draw_keys, key_at, key_words
+from benchflow.tui.app.bench_app import BenchApp, ThemedScreen
+from benchflow.tui.app.navigation import HelpRequest
+from benchflow.tui.draw.bench_layout import StatusMessage, draw_message, framed
+from benchflow.tui.draw.input_blocks import FieldPlace
+from benchflow.tui.draw.key_bar import draw_keys, key_at, key_labels
 from benchflow.tui.draw.styled_lines import Line, Role
-from benchflow.tui.widgets.canvas import Board
-from benchflow.tui.widgets.entry_field import Entry
-
-if TYPE_CHECKING:
-    from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.widgets.canvas import Canvas
+from benchflow.tui.widgets.entry_field import EntryField
 
 Result = TypeVar("Result")
 
@@ -29,22 +27,22 @@ def letter(key: str) -> str:
     return f"{key},{key.upper()}"
 
 
-class Drawn(Struct, frozen=True):
+class DrawnPage(Struct, frozen=True):
     """A whole screen of lines, and where each field lies in it (``None``: out of sight)."""
 
     lines: tuple[Line, ...]
-    places: tuple[Place | None, ...] = ()
+    places: tuple[FieldPlace | None, ...] = ()
 
 
 APP_KEYS: tuple[BindingType, ...] = (
     Binding("question_mark,f1", "keys", "all keys", id="app.keys"),
     Binding("f5", "app.large", "large type", id="app.large", show=False),
-    Binding("f6", "app.look", "look", id="app.look", show=False),
+    Binding("f6", "app.theme", "colours", id="app.theme", show=False),
 )
 BACK = Binding("escape,f10,ctrl+c,ctrl+q", "back", "back", id="page.back")
 
 
-class Page(Screen[Result], inherit_bindings=False):
+class Page(ThemedScreen[Result], inherit_bindings=False):
     """``title_line`` stands at the head, ``body`` below it, what was last said and the keys at the foot."""
 
     DEFAULT_CSS = "Page { overflow: hidden; }"
@@ -55,20 +53,18 @@ class Page(Screen[Result], inherit_bindings=False):
 
     def __init__(self) -> None:
         super().__init__()
-        self.entries: list[Entry] = []
-        self.saying = Saying()
+        self.entries: list[EntryField] = []
+        self.message = StatusMessage()
         self.stray = ""
         self._to_draw = False
 
     @property
-    def bench(self) -> "BenchApp":
-        from benchflow.tui.app.bench_app import BenchApp
-
+    def bench(self) -> BenchApp:
         assert isinstance(self.app, BenchApp)
         return self.app
 
     def compose(self) -> ComposeResult:
-        yield Board(self.bench.look)
+        yield Canvas(self.bench.bench_theme)
         yield from self.entries
 
     def on_mount(self) -> None:
@@ -76,18 +72,18 @@ class Page(Screen[Result], inherit_bindings=False):
 
     # --- drawing ------------------------------------------------------------------------------
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         """The lines between the head and the foot; at most ``height`` of them are shown."""
         raise NotImplementedError
 
-    def draw(self, width: int, height: int) -> Drawn:
-        foot = [*draw_saying(self.saying, width - 2, max(height // 4, 2)), *self.key_lines(width - 2)]
+    def draw(self, width: int, height: int) -> DrawnPage:
+        foot = [*draw_message(self.message, width - 2, max(height // 4, 2)), *self.key_lines(width - 2)]
         drawn = self.body(width - 2, height - 2 - len(foot))
-        places = tuple(place and Place(place.x + 1, place.y + 1, place.width) for place in drawn.places)
-        return Drawn(tuple(framed(self.title_line, drawn.lines, foot, width, height)), places)
+        places = tuple(place and FieldPlace(place.x + 1, place.y + 1, place.width) for place in drawn.places)
+        return DrawnPage(tuple(framed(self.title_line, drawn.lines, foot, width, height)), places)
 
     def key_lines(self, width: int) -> list[Line]:
-        return draw_keys(key_words(self, self.focused), width, 2)
+        return draw_keys(key_labels(self, self.focused), width, 2)
 
     def redraw(self) -> None:
         """Draw anew, once for everything that is said and done in one go."""
@@ -102,21 +98,21 @@ class Page(Screen[Result], inherit_bindings=False):
             return
         width, height = self.app.size
         drawn = self.draw(width, height)
-        self.query_one(Board).show(drawn.lines)
+        self.query_one(Canvas).show(drawn.lines)
         for entry, place in zip(self.entries, drawn.places, strict=True):
             if place is None:
                 entry.display = False
                 continue
-            entry.lie_at(place.x, place.y, place.width)
+            entry.place_at(place.x, place.y, place.width)
 
-    def wear_look(self) -> None:
-        self.query_one(Board).wear(self.bench.look)
+    def apply_theme(self) -> None:
+        self.query_one(Canvas).apply_theme(self.bench.bench_theme)
         for entry in self.entries:
-            entry.wear(self.bench.look)
+            entry.apply_theme(self.bench.bench_theme)
 
     @on(events.DescendantFocus)
     @on(events.DescendantBlur)
-    def _focus_went(self) -> None:
+    def _focus_changed(self) -> None:
         """Other keys mean something now."""
         self.redraw()
 
@@ -125,23 +121,23 @@ class Page(Screen[Result], inherit_bindings=False):
         self.redraw()
 
     @on(events.ScreenResume)
-    def _seen_again(self) -> None:
+    def _resumed(self) -> None:
         self.redraw()
 
     @on(events.Click)
-    def _touched(self, event: events.Click) -> None:
+    def _clicked(self, event: events.Click) -> None:
         """A key in the foot that is touched does what it says; elsewhere the screen knows what lies there."""
         event.stop()
-        board = self.query_one(Board)
-        line = board.lines[event.screen_y] if event.screen_y < len(board.lines) else ()
+        canvas = self.query_one(Canvas)
+        line = canvas.lines[event.screen_y] if event.screen_y < len(canvas.lines) else ()
         found = key_at(line, event.screen_x)
-        for word in key_words(self, self.focused) if found is not None else ():
+        for word in key_labels(self, self.focused) if found is not None else ():
             if (word.key, word.word) == found and word.enabled:
                 self.call_later(self.run_action, word.action)
                 return
-        self.touched(event.screen_y)
+        self.clicked(event.screen_y)
 
-    def touched(self, row: int) -> None:
+    def clicked(self, row: int) -> None:
         """A row was touched, by a finger or a mouse."""
 
     @on(Input.Changed)
@@ -150,10 +146,10 @@ class Page(Screen[Result], inherit_bindings=False):
         self.typed(event.input)
         self.redraw()
 
-    @on(Entry.Refused)
-    def _not_taken(self, event: Entry.Refused) -> None:
+    @on(EntryField.Refused)
+    def _refused_paste(self, event: EntryField.Refused) -> None:
         event.stop()
-        self.say(event.words, "alarm")
+        self.show_message(event.words, "alarm")
         self.app.bell()
 
     def typed(self, field: Input) -> None:
@@ -178,21 +174,21 @@ class Page(Screen[Result], inherit_bindings=False):
     def swallow(self, event: events.Key, words: str) -> None:
         event.stop()
         event.prevent_default()
-        self.say(words, role="alarm")
+        self.show_message(words, role="alarm")
 
     # --- saying and doing ---------------------------------------------------------------------
 
-    def say(self, *texts: str, role: Role = "text") -> None:
+    def show_message(self, *texts: str, role: Role = "text") -> None:
         """Words that stay until the next ones."""
-        self.saying = Saying(texts, role)
+        self.message = StatusMessage(texts, role)
         self.redraw()
 
     def refused(self, refusal: Refusal) -> None:
         """Every reason stays on the screen, and the bell rings once."""
-        self.say(*(reason.message for reason in refusal.refused), role="alarm")
+        self.show_message(*(reason.message for reason in refusal.refused), role="alarm")
         self.app.bell()
 
-    def go(self, work: Coroutine[Any, Any, None]) -> None:
+    def run_held(self, work: Coroutine[Any, Any, None]) -> None:
         """Do something that waits for an answer. Keys struck meanwhile are let in afterwards, in order."""
         hold = self.bench.hold_keys()
         hold.__enter__()
@@ -205,18 +201,16 @@ class Page(Screen[Result], inherit_bindings=False):
 
         self.run_worker(held(), group="desk", exit_on_error=True)
 
-    def focus_on(self, field: Entry | None) -> None:
+    def focus_on(self, field: EntryField | None) -> None:
         self.set_focus(field, scroll_visible=False)
 
     def action_back(self) -> None:
         self.dismiss(None)
 
     def action_keys(self) -> None:
-        from benchflow.tui.screens.help_page import KeysPage
+        self.bench.open(HelpRequest(self.title_line, key_labels(self, None)), self._run_action)
 
-        self.app.push_screen(KeysPage(self.title_line, key_words(self, None)), self._struck)
-
-    def _struck(self, action: str | None) -> None:
+    def _run_action(self, action: str | None) -> None:
         """A key was chosen from the list: do what it does."""
         if action:
             self.call_later(self.run_action, action)
@@ -234,24 +228,24 @@ class TextPage(Page[Result]):
 
     def __init__(self) -> None:
         super().__init__()
-        self.turned = 0
+        self.scrolled = 0
         self._rows = 0
         self._room = 1
 
     def text(self, width: int) -> Sequence[Line]:
         raise NotImplementedError
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         lines = self.text(width)
         self._rows, self._room = len(lines), height
-        return Drawn(tuple(turned(lines, self.turned, height)))
+        return DrawnPage(tuple(scrolled(lines, self.scrolled, height)))
 
     def action_turn(self, by: int) -> None:
-        self.turned = min(max(self.turned + by, 0), max(self._rows - self._room + 1, 0))
+        self.scrolled = min(max(self.scrolled + by, 0), max(self._rows - self._room + 1, 0))
         self.redraw()
 
 
-def turned(lines: Sequence[Line], by: int, height: int) -> list[Line]:
+def scrolled(lines: Sequence[Line], by: int, height: int) -> list[Line]:
     """``height`` of the lines from the one at ``by`` on, with a last line that says that more follow."""
     if len(lines) <= height:
         return list(lines)

@@ -3,27 +3,27 @@
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from benchflow.tui.draw.styled_lines import EMPTY, Line, say
+from benchflow.tui.draw.styled_lines import EMPTY, Line, styled
 from benchflow.tui.widgets.list_page import ListPage
-from benchflow.tui.widgets.page import Drawn
+from benchflow.tui.widgets.page import DrawnPage
 
 Result = TypeVar("Result")
 
-Block = Sequence[Line]
+InputBlock = Sequence[Line]
 
 
-class BlocksPage(ListPage[Result], inherit_bindings=False):
+class TallListPage(ListPage[Result], inherit_bindings=False):
     """``block`` instead of ``row``. Only the blocks in sight are drawn."""
 
-    def block(self, index: int, width: int) -> Block:
+    def block(self, index: int, width: int) -> InputBlock:
         raise NotImplementedError
 
-    def body(self, width: int, height: int) -> Drawn:
+    def body(self, width: int, height: int) -> DrawnPage:
         intro = self.intro(width)[: max(height // 2, 3)]
-        room = height - len(intro)
-        return Drawn((*intro, *self.list_lines(width, room)))
+        available = height - len(intro)
+        return DrawnPage((*intro, *self.list_lines(width, available)))
 
-    def list_lines(self, width: int, room: int) -> list[Line]:
+    def list_lines(self, width: int, available: int) -> list[Line]:
         """At most ``room`` lines of the list, with the block in hand marked and as much around it as goes."""
         if not self.count():
             return []
@@ -33,13 +33,13 @@ class BlocksPage(ListPage[Result], inherit_bindings=False):
             lines = self.block(index, width - 2)
             return [(("► " if here and y == 0 else "  ", "now"), *line) for y, line in enumerate(lines)]
 
-        return around(marked, self.at, self.count(), room)
+        return around(marked, self.at, self.count(), available)
 
 
-def around(block: Callable[[int], list[Line]], at: int, count: int, room: int) -> list[Line]:
+def around(block: Callable[[int], list[Line]], at: int, count: int, available: int) -> list[Line]:
     """``room`` lines with block ``at`` among them: half of what is left over goes above it, the rest below."""
-    here = shortened(block(at), room)
-    spare = room - len(here)
+    here = shortened(block(at), available)
+    spare = available - len(here)
     above: list[Line] = []
     first, after = at, at + 1
     while first > 0 and len(above) < spare // 2:
@@ -57,12 +57,12 @@ def around(block: Callable[[int], list[Line]], at: int, count: int, room: int) -
     return [*above[len(above) - for_above :], *here, *below[:for_below]]
 
 
-def shortened(lines: list[Line], room: int) -> list[Line]:
+def shortened(lines: list[Line], available: int) -> list[Line]:
     """The lines, or as many as go with a last one that says how many more there are."""
-    if len(lines) <= room:
+    if len(lines) <= available:
         return lines
-    kept = lines[: max(room - 1, 0)]
-    return [*kept, say(f"  ▼ {len(lines) - len(kept)} more lines", "weak")][:room]
+    kept = lines[: max(available - 1, 0)]
+    return [*kept, styled(f"  ▼ {len(lines) - len(kept)} more lines", "weak")][:available]
 
 
 def padded(lines: Sequence[Line], height: int) -> list[Line]:

@@ -9,23 +9,25 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.session.catalog import Session
 from benchflow.session.log.timestamps import parse
-from benchflow.tui.app.job_catalog import Shelf, title_of
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say
-from benchflow.tui.screens.start_job import NoticePage
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
+from benchflow.tui.model.job_catalog import JobCatalog, title_of
+from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
-class FrontPage(ListPage[None], inherit_bindings=False):
+class JobListPage(ListPage[None], inherit_bindings=False):
     """``only`` limits the sessions to those of one procedure, which is then the only one offered too."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys("leave")]
     title_line = "benchflow"
 
-    def __init__(self, shelf: Shelf, by: str | None, unit: str | None, only: tuple[list[Session], Path] | None) -> None:
+    def __init__(
+        self, catalog: JobCatalog, by: str | None, unit: str | None, only: tuple[list[Session], Path] | None
+    ) -> None:
         super().__init__()
-        self.shelf, self.by, self.unit = shelf, by, unit
-        self.sessions = shelf.going_on() if only is None else only[0]
-        self.procedures = shelf.procedures() if only is None else [only[1]]
+        self.catalog, self.by, self.unit = catalog, by, unit
+        self.sessions = catalog.open_jobs() if only is None else only[0]
+        self.procedures = catalog.procedures() if only is None else [only[1]]
         self.titles = {path: title_of(path) for path in self.procedures}
 
     def count(self) -> int:
@@ -34,20 +36,20 @@ class FrontPage(ListPage[None], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         if not self.count():
             words = "No session is open, and no procedures came along: give one, as in benchflow run FILE."
-            return [EMPTY, *hang("", words, width)]
+            return [EMPTY, *hanging("", words, width)]
         words = "Go on with a session, or begin a new one:" if self.sessions else "Begin a session:"
-        return [EMPTY, say(words, "label"), EMPTY]
+        return [EMPTY, styled(words, "label"), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         if index < len(self.sessions):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
             tail = "held" if each.standing == "held" else f"{each.done} done, go on"
-            room = min(width - 14, 60)
-            return (("◊ ", "aside"), (cut(text, room).ljust(room), "strong"), (tail, "faint"))
+            available = min(width - 14, 60)
+            return (("◊ ", "aside"), (cut(text, available).ljust(available), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]
-        room = min(width - 14, 60)
-        return (("○ ", "ready"), (cut(self.titles[path], room).ljust(room), "text"), ("new", "faint"))
+        available = min(width - 14, 60)
+        return (("○ ", "ready"), (cut(self.titles[path], available).ljust(available), "text"), ("new", "faint"))
 
     def about(self, width: int) -> list[Line]:
         if not self.count():
@@ -56,19 +58,19 @@ class FrontPage(ListPage[None], inherit_bindings=False):
             each = self.sessions[self.at]
             last = f"{parse(each.last_at).astimezone():%Y-%m-%d %H:%M}"
             words = clean_line(f"by {each.by}, {each.events} events, last worked on {last}. {each.words}")
-            return [*hang("Go on: ", words, width, "text", "label"), *hang("", str(each.path), width, "faint")]
+            return [*hanging("Go on: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]
-        return [*hang("A new session: ", self.titles[path], width, "text", "label"), say(str(path), "faint")]
+        return [*hanging("A new session: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
 
     def chosen(self) -> None:
         try:
             if self.at < len(self.sessions):
-                self.bench.sit_down(self.shelf.resume(self.sessions[self.at].path), self.by or "")
+                self.bench.open_bench(self.catalog.resume(self.sessions[self.at].path), self.by or "")
             else:
                 path = self.procedures[self.at - len(self.sessions)]
-                self.app.push_screen(NoticePage(self.shelf, self.shelf.load(path), path.name, self.by, self.unit))
+                self.app.push_screen(NoticePage(self.catalog, self.catalog.load(path), path.name, self.by, self.unit))
         except BenchflowError as error:
-            self.say(*str(error).splitlines(), role="alarm")
+            self.show_message(*str(error).splitlines(), role="alarm")
             self.app.bell()
 
     def action_back(self) -> None:

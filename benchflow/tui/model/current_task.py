@@ -5,32 +5,32 @@ from msgspec import Struct
 from benchflow.session.view.bench_view import MoveRow, NowView, ReworkView
 
 
-class OfferStepBack(Struct, frozen=True, tag="rework-step"):
+class ReworkTask(Struct, frozen=True, tag="rework-step"):
     """Work is coming apart: the step that is to be done now."""
 
     step: ReworkView
 
 
-class OfferMove(Struct, frozen=True, tag="move"):
+class MoveTask(Struct, frozen=True, tag="move"):
     """A move on the way to the goal."""
 
     move: MoveRow
 
 
-class OfferWork(Struct, frozen=True, tag="work"):
+class OperationTask(Struct, frozen=True, tag="work"):
     """An operation: in hand, to be taken up, or stopped."""
 
     now: NowView
 
 
-class OfferNothing(Struct, frozen=True, tag="nothing"):
+class NoTask(Struct, frozen=True, tag="nothing"):
     """Everything is done, or nothing can be taken up."""
 
 
-Offer = OfferStepBack | OfferMove | OfferWork | OfferNothing
+CurrentTask = ReworkTask | MoveTask | OperationTask | NoTask
 
 
-class Way(Struct, frozen=True):
+class GuidedRoute(Struct, frozen=True):
     """The shortest safe way that is being walked: what is left of it, the goal last."""
 
     goal: str

@@ -12,10 +12,10 @@ from benchflow.procedure.model import Procedure
 from benchflow.session.controller import Desk
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop
-from benchflow.tui.app.job_catalog import Shelf, put_away
-from benchflow.tui.draw.operation import draw_cautions
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, rule, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys, who
+from benchflow.tui.draw.operation_panel import draw_cautions
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
+from benchflow.tui.model.job_catalog import JobCatalog, close_unused
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, who
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import TextPage
 
@@ -32,10 +32,10 @@ class NoticePage(TextPage[None], inherit_bindings=False):
     ]
     title_line = "Before you begin"
 
-    def __init__(self, shelf: Shelf, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
+    def __init__(self, catalog: JobCatalog, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
         super().__init__()
         assert loaded.procedure is not None  # the shelf has seen to it
-        self.shelf, self.loaded, self.file, self.by, self.unit = shelf, loaded, file, by, unit
+        self.catalog, self.loaded, self.file, self.by, self.unit = catalog, loaded, file, by, unit
         self.procedure = loaded.procedure
 
     def text(self, width: int) -> list[Line]:
@@ -43,10 +43,10 @@ class NoticePage(TextPage[None], inherit_bindings=False):
 
     def action_read(self) -> None:
         """Enter turns on until the end has been seen, and then goes on."""
-        if self._rows > self._room and self.turned + self._room - 1 < self._rows:
+        if self._rows > self._room and self.scrolled + self._room - 1 < self._rows:
             self.action_turn(max(self._room - 3, 1))
             return
-        self.app.push_screen(OpeningPage(self.shelf, self.loaded, self.file, self.by, self.unit))
+        self.app.push_screen(StartPage(self.catalog, self.loaded, self.file, self.by, self.unit))
 
     def action_back(self) -> None:
         self.bench.back_or_leave()
@@ -54,14 +54,14 @@ class NoticePage(TextPage[None], inherit_bindings=False):
 
 def notice_lines(procedure: Procedure, width: int) -> list[Line]:
     revision = f", revision {procedure.revision}" if procedure.revision else ""
-    lines: list[Line] = [EMPTY, *(say(p, "title") for p in wrap(procedure.title + revision, width))]
+    lines: list[Line] = [EMPTY, *(styled(p, "title") for p in wrap(procedure.title + revision, width))]
     if procedure.subject:
-        lines.extend(say(part) for part in wrap(procedure.subject, width))
+        lines.extend(styled(part) for part in wrap(procedure.subject, width))
     if procedure.notice:
         lines.extend([EMPTY, *_badge("notice", procedure.notice, width)])
     lines.extend(draw_cautions(procedure.cautions, width))
     if procedure.source:
-        lines.extend([EMPTY, *hang("Where the numbers come from: ", procedure.source, width, "faint", "label")])
+        lines.extend([EMPTY, *hanging("Where the numbers come from: ", procedure.source, width, "faint", "label")])
     return lines
 
 
@@ -84,75 +84,75 @@ def kit_lines(procedure: Procedure, width: int) -> list[Line]:
             out.extend([EMPTY, rule(width, label)])
             for item in items:
                 extra = ", ".join(filter(None, (item.quantity, "its lot is asked for" if item.lot_required else "")))
-                out.extend(hang("· ", f"{item.title or item.id}{', ' if extra else ''}{extra}", width))
+                out.extend(hanging("· ", f"{item.title or item.id}{', ' if extra else ''}{extra}", width))
     if procedure.instruments:
         out.extend([EMPTY, rule(width, "INSTRUMENTS")])
         for need in procedure.instruments:
             bounds = [limit.text for limit in (need.covers, need.uncertainty) if limit is not None]
             covers = f", {', uncertainty '.join(bounds)}" if bounds else ""
-            out.extend(hang("· ", f"{need.title or need.id}{covers}", width))
+            out.extend(hanging("· ", f"{need.title or need.id}{covers}", width))
     return out
 
 
-class OpeningPage(FormPage, inherit_bindings=False):
+class StartPage(FormPage, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = form_keys("open the session")
     title_line = "Open a session"
     form = "open"
 
-    def __init__(self, shelf: Shelf, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
+    def __init__(self, catalog: JobCatalog, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
         assert loaded.procedure is not None  # the shelf has seen to it
-        self.shelf, self.loaded, self.file, self.by, self.unit = shelf, loaded, file, by or "", unit or ""
+        self.catalog, self.loaded, self.file, self.by, self.unit = catalog, loaded, file, by or "", unit or ""
         self.procedure = loaded.procedure
-        self.shop = _shop(shelf)
+        self.shop = _shop(catalog)
         super().__init__(None)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         return (
             who(self.shop, "Who is building?", self.by or ("" if self.shop is None else self.shop.defaults.by)),
-            Ask("unit", "What is built? Its serial or job number", value=self.unit),
+            FormField("unit", "What is built? Its serial or job number", value=self.unit),
             *(
-                Ask(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
+                FormField(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
                 for option in self.procedure.options
             ),
             *self._starts(),
-            Ask("folder", "Folder for the log", value=str(self.shelf.folder)),
+            FormField("folder", "Folder for the log", value=str(self.catalog.folder)),
         )
 
-    def _starts(self) -> Iterable[Ask]:
+    def _starts(self) -> Iterable[FormField]:
         for variable in self.procedure.state:
             if variable.start is None:
                 known = [(value, variable.words.get(value, value)) for value in variable.values]
                 words = variable.ask or f"How does it stand: {variable.title or variable.name}?"
-                yield Ask(f"start {variable.name}", words, (*known, (UNKNOWN, "not known yet")))
+                yield FormField(f"start {variable.name}", words, (*known, (UNKNOWN, "not known yet")))
 
     def intro(self, width: int) -> list[Line]:
-        return [EMPTY, *(say(part, "title") for part in wrap(self.procedure.title, width))]
+        return [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         desk: Desk | None = None
         try:
-            desk = self.shelf.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
+            desk = self.catalog.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
             answer = desk.send(open_intent(values))
         except BenchflowError as error:
             self._no(desk, str(error))
             return
         if isinstance(answer, Refusal):
-            put_away(desk)
+            close_unused(desk)
             self.refused(answer)
         else:
-            self.bench.sit_down(desk)
+            self.bench.open_bench(desk)
 
     def _no(self, desk: Desk | None, words: str) -> None:
         if desk is not None:
-            put_away(desk)
-        self.say(*words.splitlines(), role="alarm")
+            close_unused(desk)
+        self.show_message(*words.splitlines(), role="alarm")
         self.app.bell()
 
 
-def _shop(shelf: Shelf) -> Shop | None:
+def _shop(catalog: JobCatalog) -> Shop | None:
     """The register; none where its file has mistakes in it, which the desk tells in full when it is asked."""
     try:
-        return shelf.register().shop()
+        return catalog.register().shop()
     except BenchflowError:
         return None
 

@@ -12,7 +12,7 @@ from msgspec import Struct
 from benchflow.base.atomic_write import atomic_write
 
 SUFFIX = ".draft"
-MOST = 1 << 20
+MAX_BYTES = 1 << 20
 """Bytes. Whatever is larger was not written here."""
 
 
@@ -72,6 +72,6 @@ class Drafts:
 def _read(path: Path) -> Draft:
     try:
         with path.open("rb") as file:
-            return msgspec.json.decode(file.read(MOST), type=Draft)
+            return msgspec.json.decode(file.read(MAX_BYTES), type=Draft)
     except (OSError, msgspec.DecodeError):
         return Draft()

@@ -6,10 +6,10 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.view.bench_view import ChoiceInput, HoldInput, NowView, ReadingInput, TightenInput, WorkedInput
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.bench.fields import Want, input_of
-from benchflow.tui.draw.styled_lines import EMPTY, Line, hang, say, wrap
-from benchflow.tui.widgets.form_page import Ask, FormPage, form_keys, who
+from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
+from benchflow.tui.model.bench_inputs import BenchInput, input_of
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, who
 
 
 class NotePage(FormPage, inherit_bindings=False):
@@ -17,16 +17,16 @@ class NotePage(FormPage, inherit_bindings=False):
     title_line = "A note"
     form = "note"
 
-    def __init__(self, seat: Seat, operation: str) -> None:
+    def __init__(self, client: SessionClient, operation: str) -> None:
         self.operation = operation
-        super().__init__(seat)
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
-        return (Ask("text", "What should be remembered of this moment?"),)
+    def questions(self) -> Sequence[FormField]:
+        return (FormField("text", "What should be remembered of this moment?"),)
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         if not values["text"]:
-            self.say("Nothing is written yet. Esc goes back.", role="weak")
+            self.show_message("Nothing is written yet. Esc goes back.", role="weak")
             return
         await self.send("Noted.", "note", text=values["text"], operation=self.operation or None)
 
@@ -38,15 +38,15 @@ class SignPage(FormPage, inherit_bindings=False):
     title_line = "Hold point"
     form = "sign"
 
-    def __init__(self, seat: Seat, operation: str) -> None:
-        self.now = seat.operation(operation)
-        self.pins, self.shop = seat.has_register, seat.shop()
-        super().__init__(seat)
+    def __init__(self, client: SessionClient, operation: str) -> None:
+        self.now = client.operation(operation)
+        self.pins, self.shop = client.has_register, client.shop()
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         role = self._hold().role
         name = who(self.shop, f"Name of the {role} who signs", role=role, keep=False)
-        pin = Ask("pin", "PIN (empty if there is none)", secret=True, keep=False)
+        pin = FormField("pin", "PIN (empty if there is none)", secret=True, keep=False)
         return (name, pin) if self.pins else (name,)
 
     def _hold(self) -> HoldInput:
@@ -54,15 +54,15 @@ class SignPage(FormPage, inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         hold = self._hold()
-        lines = [EMPTY, say(f"{self.now.number}  {self.now.title}", "title"), EMPTY]
-        lines.extend(hang("Look at: ", hold.text, width, "strong", "label"))
+        lines = [EMPTY, styled(f"{self.now.number}  {self.now.title}", "title"), EMPTY]
+        lines.extend(hanging("Look at: ", hold.text, width, "strong", "label"))
         lines.append(EMPTY)
-        lines.extend(say(part) for part in wrap("Nothing that comes after it may start before it is signed.", width))
+        lines.extend(styled(part) for part in wrap("Nothing that comes after it may start before it is signed.", width))
         return lines
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         if not values["by"]:
-            self.say("A signature has a name.", role="weak")
+            self.show_message("A signature has a name.", role="weak")
             return
         await self.send(
             f"Signed by {values['by']}.",
@@ -73,28 +73,32 @@ class SignPage(FormPage, inherit_bindings=False):
         )
 
 
-class DeviatePage(FormPage, inherit_bindings=False):
+class DeviationPage(FormPage, inherit_bindings=False):
     """A limit, a hold or a time window waived, with a reason and a name. Never an interference rule."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("sign the deviation")
     title_line = "Deviation"
     form = "deviate"
 
-    def __init__(self, seat: Seat, operation: str) -> None:
-        self.now = seat.operation(operation)
-        self.clocks = seat.view.clocks
-        self.pins, self.shop = seat.has_register, seat.shop()
-        self.who = seat.view.by
-        super().__init__(seat)
+    def __init__(self, client: SessionClient, operation: str) -> None:
+        self.now = client.operation(operation)
+        self.clocks = client.view.clocks
+        self.pins, self.shop = client.has_register, client.shop()
+        self.who = client.view.by
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         about = tuple(self._about())
-        asks = [
-            Ask("about", "What is waived?", about, self._likely(about)),
-            Ask("reason", "Why does it stay as it is?"),
+        form_fields = [
+            FormField("about", "What is waived?", about, self._likely(about)),
+            FormField("reason", "Why does it stay as it is?"),
             who(self.shop, "Who answers for it?", self.who, keep=False),
         ]
-        return (*asks, Ask("pin", "PIN (empty if there is none)", secret=True, keep=False)) if self.pins else asks
+        return (
+            (*form_fields, FormField("pin", "PIN (empty if there is none)", secret=True, keep=False))
+            if self.pins
+            else form_fields
+        )
 
     def _about(self) -> list[tuple[str, str]]:
         out: list[tuple[str, str]] = []
@@ -115,20 +119,20 @@ class DeviatePage(FormPage, inherit_bindings=False):
 
     def _likely(self, about: tuple[tuple[str, str], ...]) -> str:
         """What is amiss now, if it is one thing; else the only thing that there is."""
-        amiss = [
+        wrong_ones = [
             given.name
             for given in self.now.inputs
             if isinstance(given, ReadingInput) and not given.complete
             if any(slot.verdict in ("out", "not-proven") for slot in given.readings)
         ]
-        amiss += [
+        wrong_ones += [
             given.name
             for given in self.now.inputs
             if isinstance(given, WorkedInput) and not given.complete and given.verdict in ("out", "not-proven")
         ]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
-            amiss.append("time")
-        named = amiss or [name for name, _ in about]
+            wrong_ones.append("time")
+        named = wrong_ones or [name for name, _ in about]
         return named[0] if len(named) == 1 else ""
 
     def intro(self, width: int) -> list[Line]:
@@ -138,11 +142,11 @@ class DeviatePage(FormPage, inherit_bindings=False):
         )
         return [
             EMPTY,
-            say(f"{self.now.number}  {self.now.title}", "title"),
-            *(say(part) for part in wrap(words, width)),
+            styled(f"{self.now.number}  {self.now.title}", "title"),
+            *(styled(part) for part in wrap(words, width)),
         ]
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         await self.send(
             "The deviation stands in the log.",
             "deviate",
@@ -154,7 +158,7 @@ class DeviatePage(FormPage, inherit_bindings=False):
         )
 
 
-def waived_words(now: NowView, about: str) -> str:
+def waived_title(now: NowView, about: str) -> str:
     """What a deviation speaks of, by its question or title and not by its name in the file."""
     for given in now.inputs:
         match given:
@@ -174,24 +178,24 @@ class RemedyPage(FormPage, inherit_bindings=False):
     title_line = "Out of its limit"
     form = "remedy"
 
-    def __init__(self, seat: Seat, want: Want) -> None:
-        given = input_of(want)
+    def __init__(self, client: SessionClient, item: BenchInput) -> None:
+        given = input_of(item)
         assert isinstance(given, ReadingInput | WorkedInput)  # only these have remedies
         self.given = given
-        super().__init__(seat)
+        super().__init__(client)
 
-    def questions(self) -> Sequence[Ask]:
+    def questions(self) -> Sequence[FormField]:
         return ()
 
     def intro(self, width: int) -> list[Line]:
         given = self.given
         name = given.ask if isinstance(given, ReadingInput) else given.title
-        lines: list[Line] = [EMPTY, say(name, "title"), say(f"Limit: {given.limit}"), EMPTY]
-        lines.extend(hang("→ ", given.remedy, width, "strong", "weak"))
+        lines: list[Line] = [EMPTY, styled(name, "title"), styled(f"Limit: {given.limit}"), EMPTY]
+        lines.extend(hanging("→ ", given.remedy, width, "strong", "weak"))
         lines.append(EMPTY)
         if given.redo:
             lines.extend(
-                [*hang("After it, to be done again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY]
+                [*hanging("After it, to be done again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY]
             )
         words = "Enter says that this has been done; measure again then. d on the bench signs a deviation instead."
         if given.stops:
@@ -199,14 +203,14 @@ class RemedyPage(FormPage, inherit_bindings=False):
                 "This cannot be mended here. A value that was read wrongly is measured again on the bench; d there "
                 "signs a deviation where the part stays as it is."
             )
-        return [*lines, *(say(part) for part in wrap(words, width))]
+        return [*lines, *(styled(part) for part in wrap(words, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "agree" and self.given.stops:
             return None
         return super().check_action(action, parameters)
 
-    async def agreed(self, values: dict[str, str]) -> None:
+    async def submit(self, values: dict[str, str]) -> None:
         again = (
             f"To be done again now, then measured: {'; '.join(self.given.redo)}."
             if self.given.redo

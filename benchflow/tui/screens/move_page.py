@@ -5,29 +5,29 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.app.session_client import Seat
-from benchflow.tui.draw.operation import draw_cautions, numbered
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hang, say, wrap
+from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
+from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
-class MovesPage(ListPage[str], inherit_bindings=False):
+class MovePage(ListPage[str], inherit_bindings=False):
     """Gives back what was done."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it is done"), *leaving_keys()]
     title_line = "Moves"
 
-    def __init__(self, seat: Seat) -> None:
+    def __init__(self, client: SessionClient) -> None:
         super().__init__()
-        self.seat = seat
-        self.rows = seat.view.moves
+        self.client = client
+        self.rows = client.view.moves
 
     def count(self) -> int:
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
         words = "Make the move, then say so with Enter: how the assembly stands changes with it."
-        return [EMPTY, *(say(part, "faint") for part in wrap(words, width)), EMPTY]
+        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         move = self.rows[index]
@@ -46,7 +46,7 @@ class MovesPage(ListPage[str], inherit_bindings=False):
         lines = draw_cautions(move.cautions, width)
         lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
         for reason in move.refused:
-            lines.extend(hang("× ", reason.message, width, "blocked"))
+            lines.extend(hanging("× ", reason.message, width, "blocked"))
         return lines
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -55,10 +55,10 @@ class MovesPage(ListPage[str], inherit_bindings=False):
         return True
 
     def chosen(self) -> None:
-        self.go(self._make(self.rows[self.at].move, self.rows[self.at].title))
+        self.run_held(self._make(self.rows[self.at].move, self.rows[self.at].title))
 
     async def _make(self, move: str, title: str) -> None:
-        answer = await self.seat.send("move", move=move)
+        answer = await self.client.send("move", move=move)
         if isinstance(answer, Refusal):
             self.refused(answer)
         else:

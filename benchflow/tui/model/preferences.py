@@ -12,8 +12,8 @@ from benchflow.base.errors import BenchflowError
 FILE = "bench.json"
 
 
-class Liked(Struct):
-    look: str = ""
+class PreferenceData(Struct):
+    bench_theme: str = ""
     large: bool = False
 
 
@@ -22,22 +22,22 @@ class Preferences:
 
     def __init__(self, folder: Path | None) -> None:
         self._path = None if folder is None else folder / FILE
-        self._liked = Liked()
+        self._liked = PreferenceData()
         if self._path is not None:
             with suppress(OSError, msgspec.DecodeError):
-                self._liked = msgspec.json.decode(self._path.read_bytes(), type=Liked)
+                self._liked = msgspec.json.decode(self._path.read_bytes(), type=PreferenceData)
 
     @property
-    def look(self) -> str:
-        return self._liked.look
+    def bench_theme(self) -> str:
+        return self._liked.bench_theme
 
     @property
     def large(self) -> bool:
         return self._liked.large
 
-    def keep(self, *, look: str | None = None, large: bool | None = None) -> None:
-        if look is not None:
-            self._liked.look = look
+    def keep(self, *, bench_theme: str | None = None, large: bool | None = None) -> None:
+        if bench_theme is not None:
+            self._liked.bench_theme = bench_theme
         if large is not None:
             self._liked.large = large
         if self._path is None:

@@ -12,13 +12,13 @@ from benchflow.session.controller import Clock, Desk
 from benchflow.session.procedure_loading import load_procedure, reader
 from benchflow.session.shop.live_register import Register
 
-GLANCE = 4096
+TITLE_SEARCH = 4096
 """Characters of a file that are looked at for its title."""
 
-GOING_ON = ("open", "held")
+OPEN_STATES = ("open", "held")
 
 
-class Shelf:
+class JobCatalog:
     """``clock`` is handed in by tests. ``folder`` is where logs go, the platform's own unless it is given."""
 
     def __init__(self, where: Places, folder: Path | None, clock: Clock | None = None) -> None:
@@ -29,9 +29,9 @@ class Shelf:
     def register(self) -> Register:
         return Register(self.where.shop, self.where.compiled)
 
-    def going_on(self) -> list[Session]:
+    def open_jobs(self) -> list[Session]:
         """Sessions that are not ended, last worked on first."""
-        return [each for each in sessions(self.folder) if each.standing in GOING_ON]
+        return [each for each in sessions(self.folder) if each.standing in OPEN_STATES]
 
     def procedures(self) -> list[Path]:
         return library()
@@ -46,10 +46,10 @@ class Shelf:
             )
         return loaded
 
-    def of_procedure(self, loaded: Loaded, unit: str | None) -> list[Session]:
+    def jobs_of(self, loaded: Loaded, unit: str | None) -> list[Session]:
         """Its open sessions: those that carry this very text, or a procedure of the same title."""
         title = loaded.procedure.title if loaded.procedure else ""
-        mine = [each for each in self.going_on() if each.sha256 == loaded.sha256 or each.procedure == title]
+        mine = [each for each in self.open_jobs() if each.sha256 == loaded.sha256 or each.procedure == title]
         return mine if unit is None else [each for each in mine if each.unit == unit]
 
     def resume(self, log: Path) -> Desk:
@@ -72,14 +72,14 @@ def title_of(path: Path) -> str:
     """A procedure's title at a glance, its file's name where that is not to be had."""
     try:
         with path.open(encoding="utf-8") as file:
-            head = file.read(GLANCE)
+            head = file.read(TITLE_SEARCH)
     except (OSError, UnicodeDecodeError):
         return path.stem
     found = re.search(r"^title:[ \t]*(\S.*?)[ \t]*$", head, re.MULTILINE)
     return clean_line(found[1].strip("\"'")) if found else path.stem
 
 
-def put_away(desk: Desk) -> None:
+def close_unused(desk: Desk) -> None:
     """Give the log back; one in which nothing was begun is not left lying about."""
     empty = desk.state is None and not desk.journal.lines
     desk.close()

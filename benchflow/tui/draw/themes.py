@@ -121,7 +121,7 @@ PLAIN: dict[Role, str] = {
 }
 
 
-class Look(Struct, frozen=True):
+class BenchTheme(Struct, frozen=True):
     """``own_colours``: whether the look paints its own ground (24-bit) or keeps the terminal's."""
 
     name: Name
@@ -133,19 +133,19 @@ class Look(Struct, frozen=True):
 
 
 @cache
-def look(name: Name) -> Look:
+def bench_theme(name: Name) -> BenchTheme:
     match name:
         case "dark":
-            return Look(name, "dark", _painted(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
+            return BenchTheme(name, "dark", _after_first_paint(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
         case "light":
-            return Look(name, "light", _painted(LIGHT, "#faf7f0"), True, "#faf7f0", "#262420")
+            return BenchTheme(name, "light", _after_first_paint(LIGHT, "#faf7f0"), True, "#faf7f0", "#262420")
         case "16-colour":
-            return Look(name, "16 colours", _styles(SIXTEEN), False)
+            return BenchTheme(name, "16 colours", _styles(SIXTEEN), False)
         case "plain":
-            return Look(name, "no colour", _styles(PLAIN), False)
+            return BenchTheme(name, "no colour", _styles(PLAIN), False)
 
 
-def first_look(environment: Mapping[str, str], kept: str = "") -> Name:
+def initial_theme(environment: Mapping[str, str], kept: str = "") -> Name:
     """The look to start in: none of colour where NO_COLOR is set (no-color.org), then the one kept from the
     last time, then what the terminal says of itself."""
     if environment.get("NO_COLOR"):
@@ -161,6 +161,6 @@ def _styles(table: Mapping[Role, str]) -> dict[Role, Style]:
     return {role: Style.parse(text) if text else Style.null() for role, text in table.items()}
 
 
-def _painted(table: Mapping[Role, str], ground: str) -> dict[Role, Style]:
+def _after_first_paint(table: Mapping[Role, str], ground: str) -> dict[Role, Style]:
     under = Style(bgcolor=ground)
     return {role: under + Style.parse(text) for role, text in table.items()}

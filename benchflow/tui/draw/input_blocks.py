@@ -5,7 +5,6 @@ from msgspec import Struct
 from benchflow.session.view.bench_view import (
     CheckInput,
     ChoiceInput,
-    Gauge,
     HoldInput,
     Input,
     LotInput,
@@ -15,31 +14,26 @@ from benchflow.session.view.bench_view import (
     TightenInput,
     WorkedInput,
 )
-from benchflow.tui.bench.fields import Want, WantFinish, WantOther, WantReading, WantTick, input_of, takes_text
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import pictures_of
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hang, say, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hanging, styled, wrap
+from benchflow.tui.model.bench_inputs import (
+    BenchInput,
+    FinishInput,
+    SlotInput,
+    TickInput,
+    WholeInput,
+    input_of,
+    takes_text,
+)
+from benchflow.tui.model.typed_text import TypedText
 
 FIELD = 16
 LOT_FIELD = 24
 INDENT = "  "
 
 
-class Typed(Struct, frozen=True):
-    """What stands in the field and what it comes to.
-
-    ``converted`` is it in the field's unit where another was typed; ``at`` points at the character that is
-    wrong and ``error`` says why; ``gauge`` is where it would lie.
-    """
-
-    text: str = ""
-    converted: str = ""
-    error: str = ""
-    at: int | None = None
-    gauge: Gauge | None = None
-
-
-class Place(Struct, frozen=True):
+class FieldPlace(Struct, frozen=True):
     """Where the field lies, in cells from the top left of the lines it comes with."""
 
     x: int
@@ -47,11 +41,11 @@ class Place(Struct, frozen=True):
     width: int
 
 
-class Block(Struct, frozen=True):
+class InputBlock(Struct, frozen=True):
     """``lines`` of one input; ``place`` of its field where it is the one in hand."""
 
     lines: tuple[Line, ...]
-    place: Place | None = None
+    place: FieldPlace | None = None
 
 
 WORDS: dict[str, tuple[str, Role]] = {
@@ -73,19 +67,21 @@ def verdict(reading: Reading) -> Span:
     return (f"{word}, too {reading.side}" if reading.side else word), role
 
 
-def blocks_of(now: NowView, current: Want | None, typed: Typed, width: int, room: int) -> list[Block]:
+def blocks_of(
+    now: NowView, current: BenchInput | None, typed: TypedText, width: int, available: int
+) -> list[InputBlock]:
     """One block for each input, in order, and one for the finish with what still stands in its way. ``room`` is
     how tall the one in hand may be."""
     chosen = None if current is None else input_of(current)
     out = []
     for given in now.inputs:
         if current is not None and given == chosen:
-            out.append(_in_hand(current, typed, width, room))
+            out.append(_current(current, typed, width, available))
         else:
-            out.append(Block(tuple(((INDENT, "text"), *line) for line in _brief(given, width - 2))))
-    if isinstance(current, WantFinish):
-        missing = (line for reason in now.missing for line in hang("  × ", reason.message, width, "blocked"))
-        out.append(Block((_finish(), *missing)))
+            out.append(InputBlock(tuple(((INDENT, "text"), *line) for line in _summary(given, width - 2))))
+    if isinstance(current, FinishInput):
+        missing = (line for reason in now.missing for line in hanging("  × ", reason.message, width, "blocked"))
+        out.append(InputBlock((_finish(), *missing)))
     return out
 
 
@@ -93,14 +89,14 @@ def _finish() -> Line:
     return (("► ", "now"), ("Finish", "strong"))
 
 
-def _mark(done: bool, amiss: bool = False) -> Span:
-    return ("× ", "out") if amiss else ("● ", "in") if done else ("○ ", "text")
+def _mark(done: bool, wrong_ones: bool = False) -> Span:
+    return ("× ", "out") if wrong_ones else ("● ", "in") if done else ("○ ", "text")
 
 
-def _brief(given: Input, width: int) -> list[Line]:
+def _summary(given: Input, width: int) -> list[Line]:
     match given:
         case ReadingInput():
-            return _brief_reading(given, width)
+            return _summary_reading(given, width)
         case WorkedInput():
             shown = given.shown or "not yet"
             word, role = WORDS.get(given.verdict, ("", "text"))
@@ -108,15 +104,15 @@ def _brief(given: Input, width: int) -> list[Line]:
             head: Line = (_mark(given.complete, out), (given.title, "text"))
             lines = _joined(head, ((shown, "strong"), (f"  {word}" if word else "", role)), width)
             if given.filled:
-                lines.extend(say(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
+                lines.extend(styled(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
             if given.remedy:
-                lines.extend(hang("  → ", given.remedy, width, "weak"))
+                lines.extend(hanging("  → ", given.remedy, width, "weak"))
             return lines
         case ChoiceInput():
             taken = given.taken or "to be chosen"
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
         case CheckInput():
-            return hang("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
+            return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
         case LotInput():
             lot = given.lot or "number wanted"
             return [(_mark(given.complete), (f"Lot of {given.title}", "text"), ("  ", "text"), (lot, "strong"))]
@@ -125,12 +121,12 @@ def _brief(given: Input, width: int) -> list[Line]:
         case HoldInput():
             mark, role = _mark(given.complete)
             text = f"Signed by {given.signed}" if given.signed else f"Hold: {given.role} signs"
-            return hang(mark, f"{text}: {given.text}", width, "text", role)
+            return hanging(mark, f"{text}: {given.text}", width, "text", role)
 
 
-def _brief_reading(given: ReadingInput, width: int) -> list[Line]:
-    amiss = any(slot.verdict == "out" and not slot.waived for slot in given.readings)
-    head: Line = (_mark(given.complete, amiss), (given.ask, "text"))
+def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
+    wrong_ones = any(slot.verdict == "out" and not slot.waived for slot in given.readings)
+    head: Line = (_mark(given.complete, wrong_ones), (given.ask, "text"))
     if len(given.readings) == 1:
         slot = given.readings[0]
         word, role = verdict(slot)
@@ -141,7 +137,7 @@ def _brief_reading(given: ReadingInput, width: int) -> list[Line]:
         word, role = verdict(slot)
         cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
     lines = [head, *_packed(cells, width - 2)]
-    return [*lines, say(INDENT + given.summary, "strong")] if given.summary else lines
+    return [*lines, styled(INDENT + given.summary, "strong")] if given.summary else lines
 
 
 def _joined(head: Line, tail: Line, width: int) -> list[Line]:
@@ -150,7 +146,7 @@ def _joined(head: Line, tail: Line, width: int) -> list[Line]:
     if sum(len(text) for text, _ in both) <= width:
         return [both]
     mark, (text, role) = head[0], head[1]
-    return [*hang(mark[0], text, width, role, mark[1]), ((INDENT, "text"), *tail)]
+    return [*hanging(mark[0], text, width, role, mark[1]), ((INDENT, "text"), *tail)]
 
 
 def _packed(cells: list[Line], width: int) -> list[Line]:
@@ -167,49 +163,51 @@ def _packed(cells: list[Line], width: int) -> list[Line]:
     return out
 
 
-def _in_hand(want: Want, typed: Typed, width: int, room: int) -> Block:
-    match want:
-        case WantReading():
-            return _reading(want, typed, width, room)
-        case WantOther(of=LotInput() as lot):
-            lines: list[Line] = hang("► ", f"Lot of {lot.title}", width, "strong", "now")
-            place = Place(3, len(lines), min(LOT_FIELD, width - 4))
+def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> InputBlock:
+    match item:
+        case SlotInput():
+            return _reading(item, typed, width, available)
+        case WholeInput(of=LotInput() as lot):
+            lines: list[Line] = hanging("► ", f"Lot of {lot.title}", width, "strong", "now")
+            place = FieldPlace(3, len(lines), min(LOT_FIELD, width - 4))
             had = f"  now {lot.lot}" if lot.lot else ""
             lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (had, "faint")))
-            return Block((*lines, *_pointed(typed, place, width)), place)
-        case WantTick(of=joint) | WantOther(of=TightenInput() as joint):
-            return _tighten(want, joint, typed, width, room)
-        case WantOther(of=ChoiceInput() as choice):
-            return _choice(want, choice, typed, width, room)
-        case WantOther(of=WorkedInput() as worked):
-            return Block(tuple(_worked(worked, width)))
-        case WantOther(of=given):
-            brief = _brief(given, width - 2)
-            return Block(tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief)))
-        case WantFinish():
-            return Block((_finish(),))
+            return InputBlock((*lines, *_note_below(typed, place, width)), place)
+        case TickInput(of=joint) | WholeInput(of=TightenInput() as joint):
+            return _tighten(item, joint, typed, width, available)
+        case WholeInput(of=ChoiceInput() as choice):
+            return _choice(item, choice, typed, width, available)
+        case WholeInput(of=WorkedInput() as worked):
+            return InputBlock(tuple(_worked(worked, width)))
+        case WholeInput(of=given):
+            brief = _summary(given, width - 2)
+            return InputBlock(
+                tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief))
+            )
+        case FinishInput():
+            return InputBlock((_finish(),))
 
 
-def _reading(want: WantReading, typed: Typed, width: int, room: int) -> Block:
+def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> InputBlock:
     """The field is always in sight: where there are many readings, only those around the one in hand are shown."""
-    given, slot = want.of, want.slot
-    head: list[Line] = hang("► ", given.ask, width, "strong", "now")
-    place = Place(3, 0, FIELD)
-    below = _below_field(want, typed, place, width)
+    given, slot = item.of, item.slot
+    head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
+    place = FieldPlace(3, 0, FIELD)
+    below = _below_field(item, typed, place, width)
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
     field: Line = ((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail)
     slots: list[Line] = []
     if len(given.readings) > 1:
-        slots = _around(*_slots(given, slot, width), max(room - len(head) - 1 - len(below), 3))
+        slots = _around(*_slots(given, slot, width), max(available - len(head) - 1 - len(below), 3))
     above = [*head, *slots]
-    return Block((*above, field, *below), Place(place.x, len(above), place.width))
+    return InputBlock((*above, field, *below), FieldPlace(place.x, len(above), place.width))
 
 
-def _below_field(want: WantReading, typed: Typed, place: Place, width: int) -> list[Line]:
+def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
     """What is typed comes to this, where it lies, what was entered before, what to do about it."""
-    given, slot = want.of, want.slot
+    given, slot = item.of, item.slot
     word, role = verdict(slot)
-    lines = _pointed(typed, place, width)
+    lines = _note_below(typed, place, width)
     gauge = typed.gauge or given.gauge
     if gauge is not None:
         mark: Role = "strong" if typed.gauge is not None else role if word else "strong"
@@ -218,14 +216,14 @@ def _below_field(want: WantReading, typed: Typed, place: Place, width: int) -> l
         again = f"  (reading {slot.attempts})" if slot.attempts > 1 else ""
         lines.append(((INDENT, "text"), (slot.shown, "strong"), ("  " + word, role), (again, "faint")))
     if given.summary:
-        lines.append(say(INDENT + given.summary, "strong"))
+        lines.append(styled(INDENT + given.summary, "strong"))
     if given.remedy:
-        lines.extend(hang("  → ", given.remedy, width, "weak"))
+        lines.extend(hanging("  → ", given.remedy, width, "weak"))
     with_what = given.instrument and f"with: {given.instrument}"
     rule = "guarded: it must clear the limit by the guard band" if given.decision == "guarded" else ""
     if with_what or rule:
         lines.extend(
-            say(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
+            styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
         )
     return lines
 
@@ -243,35 +241,35 @@ def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line
     return lines, next((y for y, line in enumerate(lines) if any(role == "now" for _, role in line)), 0)
 
 
-def _around(lines: list[Line], at: int, room: int) -> list[Line]:
+def _around(lines: list[Line], at: int, available: int) -> list[Line]:
     """``room`` of the lines, the one at ``at`` among them, with how many there are besides."""
-    if len(lines) <= room:
+    if len(lines) <= available:
         return lines
-    start = max(0, min(at - (room - 1) // 2, len(lines) - room + 1))
+    start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))
     return [
-        *lines[start : start + room - 1],
-        say(f"{INDENT} … {len(lines) - room + 1} more lines of readings: ↑↓", "faint"),
+        *lines[start : start + available - 1],
+        styled(f"{INDENT} … {len(lines) - available + 1} more lines of readings: ↑↓", "faint"),
     ]
 
 
-def _pointed(typed: Typed, place: Place, width: int) -> list[Line]:
+def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
     """The row under the field: what it comes to, or a pointer at what is wrong with it."""
     if typed.error:
         at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
-        return hang(" " * at + "↑ ", typed.error, max(width, at + 24), "out")
-    return [say(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
+        return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "out")
+    return [styled(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
 
 
-def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: int) -> Block:
+def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int, available: int) -> InputBlock:
     """As airy as there is room for. Where there is little, the title goes, then settings, then the height."""
     drawing = joint.drawing
     told = drawing.words if drawing is not None and drawing.open else joint.words
-    words = hang("► ", told, width, "in" if joint.complete else "now")
-    title = say(INDENT + joint.title, "strong")
+    words = hanging("► ", told, width, "in" if joint.complete else "now")
+    title = styled(INDENT + joint.title, "strong")
     bad = [f"no. {each.number}: {each.shown}, out" for each in joint.fasteners if each.verdict == "out"]
     notes = [*bad, *(each for each in joint.settings if each != told)]
-    settings = [say(INDENT + part) for each in notes for part in wrap(each, width - 2)]
-    field, place = _reading_field(want, typed, width)
+    settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
+    field, place = _reading_field(item, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
     candidates: list[list[Line]] = [
         [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
@@ -279,30 +277,30 @@ def _tighten(want: Want, joint: TightenInput, typed: Typed, width: int, room: in
         *([*words, *picture, *settings[:few]] for few in (len(settings), 2, 1, 0) for picture in pictures[:-1]),
         *([*words, *pictures[-1], *settings[:few]] for few in (len(settings), 2, 1, 0)),
     ]
-    above = next((lines for lines in candidates if len(lines) + len(field) <= room), candidates[-1])
+    above = next((lines for lines in candidates if len(lines) + len(field) <= available), candidates[-1])
     if place is not None:
-        place = Place(place.x, place.y + len(above), place.width)
-    return Block((*above, *field), place)
+        place = FieldPlace(place.x, place.y + len(above), place.width)
+    return InputBlock((*above, *field), place)
 
 
-def _reading_field(want: Want, typed: Typed, width: int) -> tuple[list[Line], Place | None]:
+def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list[Line], FieldPlace | None]:
     """Where a tick takes a reading: the field for it."""
-    if not isinstance(want, WantTick) or want.value is None:
+    if not isinstance(item, TickInput) or item.value is None:
         return [], None
-    label = f"{INDENT}{want.value.title.capitalize()} at no. {want.fastener} "
-    place = Place(len(label) + 1, 0, FIELD)
-    unit = f"] {want.value.unit}" if want.value.unit else "]"
-    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), (unit, "strong"), (f"  {want.value.limit}", "text"))
+    label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
+    place = FieldPlace(len(label) + 1, 0, FIELD)
+    unit = f"] {item.value.unit}" if item.value.unit else "]"
+    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), (unit, "strong"), (f"  {item.value.limit}", "text"))
     gauge: list[Line] = []
     if typed.gauge is not None:
         gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
-    return [line, *_pointed(typed, place, width), *gauge], place
+    return [line, *_note_below(typed, place, width), *gauge], place
 
 
-def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int, room: int) -> Block:
+def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int, available: int) -> InputBlock:
     """The parts there are; the field for another size, where there is one, stays in sight however many they are."""
-    lines: list[Line] = hang("► ", choice.title, width, "strong", "now")
-    note = [say(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
+    lines: list[Line] = hanging("► ", choice.title, width, "strong", "now")
+    note = [styled(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
     parts: list[Line] = []
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.taken else "○"
@@ -311,25 +309,25 @@ def _choice(want: Want, choice: ChoiceInput, typed: Typed, width: int, room: int
         mark = f"  {taken} " if choice.other else f"  {number} {taken} "
         size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
         parts.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
-    if not takes_text(want):
-        return Block((*lines, *parts, *note))
+    if not takes_text(item):
+        return InputBlock((*lines, *parts, *note))
     field: Line = (
         (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint")
     )  # fmt: skip
-    place = Place(3, 0, FIELD)
-    below = [field, *_pointed(typed, place, width), *note]
-    space = max(room - len(lines) - len(below), 2)
+    place = FieldPlace(3, 0, FIELD)
+    below = [field, *_note_below(typed, place, width), *note]
+    space = max(available - len(lines) - len(below), 2)
     if len(parts) > space:
         first = next((y for y, each in enumerate(choice.choices) if each in choice.proposed), 0)
         start = max(0, min(first - 1, len(parts) - space + 1))
         more = len(parts) - space + 1
-        parts = [*parts[start : start + space - 1], say(f"{INDENT} … {more} more on hand", "faint")]
-    return Block((*lines, *parts, *below), Place(place.x, len(lines) + len(parts), place.width))
+        parts = [*parts[start : start + space - 1], styled(f"{INDENT} … {more} more on hand", "faint")]
+    return InputBlock((*lines, *parts, *below), FieldPlace(place.x, len(lines) + len(parts), place.width))
 
 
 def _worked(worked: WorkedInput, width: int) -> list[Line]:
-    lines: list[Line] = hang("► ", worked.title, width, "strong", "now")
-    lines.extend(say(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
+    lines: list[Line] = hanging("► ", worked.title, width, "strong", "now")
+    lines.extend(styled(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
     word, role = WORDS.get(worked.verdict, ("", "text"))
     lines.append(
         ((INDENT, "text"), (worked.shown or "not yet", "strong"), ("  " + word, role), ("  " + worked.limit, "text"))
@@ -337,5 +335,5 @@ def _worked(worked: WorkedInput, width: int) -> list[Line]:
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
     if worked.remedy:
-        lines.extend(hang("  → ", worked.remedy, width, "weak"))
+        lines.extend(hanging("  → ", worked.remedy, width, "weak"))
     return lines

@@ -11,19 +11,20 @@ import msgspec
 from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Around
 from benchflow.session.controller import Accepted, Answer, Desk
+from benchflow.session.intents.dispatch import close_reasons
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, NowView
 from benchflow.session.view.build import ENTRIES, after_entry, clocks, operation_view
-from benchflow.tui.app.drafts import Drafts
+from benchflow.tui.model.drafts import Drafts
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-class Seat:
+class SessionClient:
     """``view`` is what the bench shows. ``aim`` is the operation that the builder looks at instead of the
     one that is offered; ``drafts.goal`` the one that he is being led to."""
 
@@ -31,8 +32,8 @@ class Seat:
         self.desk = desk
         self.by = by  # who sits here now, where that is not the one who opened the session
         self.drafts = Drafts(desk.journal.path, writable=not desk.read_only)
-        self.view: BenchView = self._seen(desk.view())
-        self.aim = ""
+        self.view: BenchView = self._with_name(desk.view())
+        self.selected = ""
         self.tools: dict[str, str] = {}  # of each need, the instrument that the next entry is made with
         self.busy = False
         self.on_change: Callable[[], None] = lambda: None
@@ -77,22 +78,22 @@ class Seat:
         finally:
             self.busy = False
         if isinstance(answer, Accepted) and answer.lines:
-            self._look_after(answer.lines)
+            self._refresh_after(answer.lines)
         return answer
 
-    def _look_after(self, lines: Sequence[Line]) -> None:
+    def _refresh_after(self, lines: Sequence[Line]) -> None:
         """What was only entered leaves all but the operation in hand as it was, and is shown at once."""
         if all(line.kind in ENTRIES for line in lines):
             self.view = after_entry(self.view, self.state, self.desk.around(), saved=self.desk.saved)
             self.on_change()
         else:
-            self.look_again()
+            self.refresh()
 
-    def _seen(self, view: BenchView) -> BenchView:
+    def _with_name(self, view: BenchView) -> BenchView:
         return msgspec.structs.replace(view, by=self.by) if self.by else view
 
-    def look_again(self) -> None:
-        self.view = self._seen(self.desk.view())
+    def refresh(self) -> None:
+        self.view = self._with_name(self.desk.view())
         self.on_change()
 
     def tick(self) -> bool:
@@ -104,14 +105,14 @@ class Seat:
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
-        self.view = self._seen(self.desk.view())
+        self.view = self._with_name(self.desk.view())
         return True
 
     async def watch(self) -> str:
         """Reading only: take in what the writer has added. Words when the log cannot be followed."""
         try:
             if await asyncio.to_thread(self.desk.reread):
-                self.look_again()
+                self.refresh()
         except BenchflowError as error:
             return str(error)
         return ""
@@ -123,7 +124,7 @@ class Seat:
         except BenchflowError as error:
             return str(error)
         self.drafts.moved(self.log)
-        self.look_again()
+        self.refresh()
         return ""
 
     def operation(self, name: str) -> NowView:
@@ -133,6 +134,10 @@ class Seat:
     def why(self, name: str) -> tuple[Reason, ...]:
         """Every reason why it is stopped, or why it cannot be finished yet."""
         return self.operation(name).missing
+
+    def reasons_against_ending(self) -> tuple[Reason, ...]:
+        """Every reason why the job may not end now, even with a reason given for what is not done."""
+        return close_reasons(self.state, unfinished=True)
 
     def query(self, intent: str, operation: str) -> Any:
         """The answer to a question, as plain JSON; a refusal where there is none."""

@@ -3,8 +3,8 @@
 import pytest
 from rich.color import Color
 
-from benchflow.tui.app.themes import DARK, NAMES, first_look, look
 from benchflow.tui.draw.styled_lines import Role
+from benchflow.tui.draw.themes import DARK, NAMES, bench_theme, initial_theme
 
 QUIET: frozenset[Role] = frozenset({"rule"})
 """Lines that carry no words."""
@@ -22,7 +22,7 @@ def luminance(colour: Color) -> float:
 
 @pytest.mark.parametrize("name", ["dark", "light"])
 def test_every_word_stands_out_from_its_ground(name: str) -> None:
-    worn = look("dark" if name == "dark" else "light")
+    worn = bench_theme("dark" if name == "dark" else "light")
     for role, style in worn.styles.items():
         if role in QUIET:
             continue
@@ -33,16 +33,16 @@ def test_every_word_stands_out_from_its_ground(name: str) -> None:
 
 
 def test_the_plain_look_has_no_colour_at_all() -> None:
-    assert all(style.color is None and style.bgcolor is None for style in look("plain").styles.values())
+    assert all(style.color is None and style.bgcolor is None for style in bench_theme("plain").styles.values())
 
 
 def test_every_role_has_a_style_in_every_look() -> None:
-    assert all(set(look(name).styles) == set(DARK) for name in NAMES)
+    assert all(set(bench_theme(name).styles) == set(DARK) for name in NAMES)
 
 
 @pytest.mark.parametrize("name", ["16-colour", "plain"])
 def test_what_must_not_be_missed_differs_from_plain_text_without_colour(name: str) -> None:
-    worn = look("plain" if name == "plain" else "16-colour")
+    worn = bench_theme("plain" if name == "plain" else "16-colour")
     for role in ("danger", "warning", "caution", "notice", "next", "cursor"):
         style = worn.styles[role]
         assert style.reverse or style.bgcolor is not None, role
@@ -61,4 +61,4 @@ def test_what_must_not_be_missed_differs_from_plain_text_without_colour(name: st
 def test_the_first_look_goes_by_no_color_then_the_last_choice_then_the_terminal(
     environment: dict[str, str], kept: str, wanted: str
 ) -> None:
-    assert first_look(environment, kept) == wanted
+    assert initial_theme(environment, kept) == wanted

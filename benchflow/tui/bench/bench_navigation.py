@@ -1,0 +1,155 @@
+"""From the bench to everywhere else, and back."""
+
+from benchflow.tui.app.navigation import (
+    CalculationRequest,
+    CorrectionRequest,
+    DeviationRequest,
+    EndJobRequest,
+    FolderRequest,
+    LeaveRequest,
+    LubricantRequest,
+    MoveRequest,
+    NoteRequest,
+    OperationListRequest,
+    RemedyRequest,
+    ReworkRequest,
+    SignRequest,
+    StateRequest,
+    WhyRequest,
+    WrenchRequest,
+)
+from benchflow.tui.bench.cursor import BenchCursor
+from benchflow.tui.model.bench_inputs import is_quantity
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.widgets.page import Page
+
+
+class BenchNavigation(Page[None], inherit_bindings=False):
+    """The actions that open another screen. What is done there is done when one comes back."""
+
+    def __init__(self, client: SessionClient) -> None:
+        super().__init__()
+        self.client = client
+        self.cursor = BenchCursor(client)
+
+    def update_entry(self) -> None:
+        raise NotImplementedError
+
+    def on_return(self, message: str | None) -> None:
+        """A screen has closed; ``said`` is what was put on disk there."""
+        self.cursor.update()
+        if message:
+            self.cursor.advance_if_done()
+            self.show_message(message)
+        self.update_entry()
+
+    def turn_to(self, operation: str) -> None:
+        """Look at an operation instead of the one that is offered; at that again with an empty name."""
+        self.client.selected = operation
+
+    def action_line(self, by: int) -> None:
+        self.cursor.step(by)
+        self.update_entry()
+
+    def action_turn(self, by: int) -> None:
+        self.cursor.scrolled = max(self.cursor.scrolled + by, 0)
+        self.redraw()
+
+    def action_step_out(self) -> None:
+        """The text stays in the field; letters are commands now."""
+        self.focus_on(None)
+        self.redraw()
+
+    # --- looking ----------------------------------------------------------------------------------
+
+    def action_why(self) -> None:
+        self.bench.open(WhyRequest(self.cursor.operation), self._guide_to)
+
+    action_blocked = action_why
+
+    def action_operations(self) -> None:
+        self.bench.open(OperationListRequest(), self._show_operation)
+
+    def _show_operation(self, operation: str | None) -> None:
+        if operation:
+            self.client.drafts.goal = ""
+            self.turn_to(operation)
+        self.on_return(None)
+
+    def _guide_to(self, goal: str | None) -> None:
+        """Back from the reasons, on the way to ``goal`` if that was chosen there."""
+        if goal:
+            self.client.drafts.goal = goal
+        self.on_return(None)
+
+    def action_guide(self) -> None:
+        self._guide_to(self.cursor.operation)
+        if self.cursor.route is None:
+            self.show_message("There is no safe way there from how things stand; w says why.", role="alarm")
+
+    def action_stop_guiding(self) -> None:
+        self.client.drafts.goal = ""
+        self.on_return("Off the way: what comes next in the procedure is offered again.")
+
+    def action_calculation(self) -> None:
+        self.bench.open(CalculationRequest(is_quantity(self.cursor.item)), self._use_result)
+
+    def _use_result(self, result: str | None) -> None:
+        """The result is put into the field, and is no reading before Enter says so."""
+        if result:
+            self.cursor.type(result)
+        self.on_return("Put into the field; Enter enters it." if result else None)
+
+    # --- doing ------------------------------------------------------------------------------------
+
+    def action_moves(self) -> None:
+        self.bench.open(MoveRequest(), self.on_return)
+
+    def action_state(self) -> None:
+        self.bench.open(StateRequest(), self.on_return)
+
+    def action_note(self) -> None:
+        self.bench.open(NoteRequest(self.cursor.operation), self.on_return)
+
+    def action_sign(self) -> None:
+        self.bench.open(SignRequest(self.cursor.operation), self.on_return)
+
+    def action_deviate(self) -> None:
+        self.bench.open(DeviationRequest(self.cursor.operation), self.on_return)
+
+    def action_correct(self) -> None:
+        self.bench.open(CorrectionRequest(), self.on_return)
+
+    def action_remedy(self) -> None:
+        item = self.cursor.item
+        assert item is not None
+        self.bench.open(RemedyRequest(item), self.on_return)
+
+    action_remedy_here = action_remedy
+
+    def action_wrench(self) -> None:
+        self.bench.open(WrenchRequest(), self.on_return)
+
+    def action_lubricant(self) -> None:
+        joint = self.cursor.joint
+        assert joint is not None
+        self.bench.open(LubricantRequest(joint.joint, joint.title), self.on_return)
+
+    def action_rework(self) -> None:
+        self.bench.open(ReworkRequest(), self.on_return)
+
+    # --- leaving ----------------------------------------------------------------------------------
+
+    def action_folder(self) -> None:
+        self.bench.open(FolderRequest(), self.on_return)
+
+    def action_back(self) -> None:
+        self.bench.open(LeaveRequest())
+
+    def action_end(self) -> None:
+        self.bench.open(EndJobRequest(), self._ended)
+
+    action_end_early = action_end
+
+    def _ended(self, message: str | None) -> None:
+        self.on_return(message)

@@ -1,0 +1,67 @@
+"""Which screen the program begins with, and what it says when it has ended."""
+
+import sys
+from pathlib import Path
+from typing import Any
+
+from benchflow.session.catalog import SUFFIX, places
+from benchflow.session.controller import Desk
+from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.app.navigation import BenchRequest
+from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.model.preferences import Preferences
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.screen_map import screen_for
+from benchflow.tui.widgets.page import Page
+
+
+def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+    """See :func:`benchflow.tui.start`."""
+    where = places()
+    catalog = JobCatalog(where, log_folder)
+    first = first_page(catalog, target, by, unit)
+    client = SessionClient(first, by or "") if isinstance(first, Desk) else None
+    page = BenchRequest() if isinstance(first, Desk) else first
+    app = BenchApp(Preferences(where.config), page, screen_for, client)
+    try:
+        app.run()
+    finally:
+        if app.client is not None:
+            app.client.desk.close()
+    for words in app.last_words:
+        print(words, file=sys.stderr)
+    return app.return_code or 0
+
+
+LOG_BEGINS = b"{"
+"""A log is a JSON object to the line."""
+
+
+def is_log(target: Path) -> bool:
+    """By its suffix, or by what it begins with: a log may have been given any name."""
+    if target.suffix in (SUFFIX, ".yaml", ".yml"):
+        return target.suffix == SUFFIX
+    try:
+        with target.open("rb") as file:
+            return file.read(len(LOG_BEGINS)) == LOG_BEGINS
+    except OSError:
+        return False  # said by whoever reads it
+
+
+def first_page(catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None) -> "Desk | Page[Any]":
+    """A desk to sit down at at once, or the screen that leads to one."""
+    if target is not None and is_log(target):
+        return catalog.resume(target)
+    from benchflow.tui.screens.job_list_page import JobListPage  # late: a log opens without it (bench_screen.py)
+
+    if target is None:
+        return JobListPage(catalog, by, unit, None)
+    loaded = catalog.load(target)
+    open_sessions = catalog.jobs_of(loaded, unit)
+    if len(open_sessions) == 1:
+        return catalog.resume(open_sessions[0].path)
+    if open_sessions:
+        return JobListPage(catalog, by, unit, (open_sessions, target))
+    from benchflow.tui.screens.start_page import NoticePage
+
+    return NoticePage(catalog, loaded, target.name, by, unit)

@@ -1,0 +1,182 @@
+"""What the operation in hand wants, one thing after another: the line that the builder's key acts on."""
+
+from collections.abc import Callable
+
+from msgspec import Struct
+
+from benchflow.session.view.bench_view import (
+    CheckInput,
+    ChoiceInput,
+    Gauge,
+    HoldInput,
+    Input,
+    LotInput,
+    NowView,
+    Reading,
+    ReadingInput,
+    TickValue,
+    TightenInput,
+    WorkedInput,
+)
+
+
+class SlotInput(Struct, frozen=True, tag="want-reading"):
+    """One slot of a value."""
+
+    of: ReadingInput
+    slot: Reading
+
+
+class TickInput(Struct, frozen=True, tag="want-tick"):
+    """The next fastener of a joint, or one that is to be read again. ``value`` is one of the readings that
+    its tick takes (``last`` says whether it is the last of them), ``None`` where it takes none."""
+
+    of: TightenInput
+    fastener: int
+    stage: int
+    value: TickValue | None = None
+    last: bool = True
+
+
+class WholeInput(Struct, frozen=True, tag="want-other"):
+    """Anything that is one thing by itself: a check, a choice, a lot, a hold, a worked-out value, a part that
+    is drawn down, a joint that is done."""
+
+    of: WorkedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
+
+
+class FinishInput(Struct, frozen=True, tag="want-finish"):
+    """Nothing more to enter: the operation can be finished."""
+
+
+BenchInput = SlotInput | TickInput | WholeInput | FinishInput
+
+
+class FieldSpec(Struct, frozen=True):
+    """What a line's field takes: words, or a quantity in ``unit`` (``None``: its unit has to be typed)."""
+
+    words: bool = False
+    unit: str | None = None
+    limit: str = ""
+    gauge: Gauge | None = None
+
+
+def bench_inputs(now: NowView | None) -> tuple[BenchInput, ...]:
+    """In the author's order, the finishing last; empty when nothing is in hand."""
+    if now is None or not now.in_progress:
+        return ()
+    out: list[BenchInput] = []
+    for given in now.inputs:
+        if isinstance(given, ReadingInput):
+            out.extend(SlotInput(given, slot) for slot in given.readings)
+        elif isinstance(given, TightenInput):
+            out.extend(_joint_inputs(given))
+        else:
+            out.append(WholeInput(given))
+    return (*out, FinishInput())
+
+
+def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
+    if joint.drawing is not None and joint.drawing.open:
+        return [WholeInput(joint)]
+    if joint.next is not None:
+        if not joint.wanted:
+            return [TickInput(joint, joint.next, joint.stage)]
+        return [TickInput(joint, joint.next, joint.stage, value, value == joint.wanted[-1]) for value in joint.wanted]
+    if joint.again:
+        values = joint.wanted or (TickValue("value", "reading", "", ""),)
+        return [TickInput(joint, joint.again[0], joint.again_stage, value, value == values[-1]) for value in values]
+    return [WholeInput(joint)]
+
+
+def input_of(item: BenchInput) -> Input | None:
+    return None if isinstance(item, FinishInput) else item.of
+
+
+def field_spec(item: BenchInput | None) -> FieldSpec | None:
+    """The field of a line; ``None`` where there is nothing to type."""
+    match item:
+        case SlotInput(of=given):
+            return FieldSpec(False, given.unit, given.limit, given.gauge)
+        case TickInput(value=TickValue() as value):
+            return FieldSpec(False, value.unit or None, value.limit)
+        case WholeInput(of=LotInput()):
+            return FieldSpec(words=True)
+        case WholeInput(of=ChoiceInput() as choice) if choice.other:
+            return FieldSpec(False, choice.other)
+        case _:
+            return None
+
+
+def key_of(item: BenchInput) -> str:
+    """A name that stays with the thing while the view changes around it; drafts are kept under it."""
+    match item:
+        case FinishInput():
+            return "finish"
+        case SlotInput():
+            return f"reading {item.of.name} {item.slot.slot}"
+        case TickInput():
+            field = item.value.field if item.value else ""
+            return f"joint {item.of.joint} {item.stage} {item.fastener} {field}".strip()
+        case WholeInput():
+            match item.of:
+                case LotInput():
+                    return f"lot {item.of.consumable}"
+                case TightenInput():
+                    return f"joint {item.of.joint}"
+                case CheckInput():
+                    return f"check {item.of.number}"
+                case HoldInput():
+                    return "hold"
+                case WorkedInput() | ChoiceInput():
+                    return f"value {item.of.name}"
+
+
+def is_open(item: BenchInput) -> bool:
+    """Whether it still waits for the builder. A value worked out by the program never does."""
+    match item:
+        case FinishInput():
+            return True
+        case SlotInput():
+            return not item.slot.shown or item.slot.stale
+        case TickInput():
+            return True
+        case WholeInput():
+            return not item.of.complete and not isinstance(item.of, WorkedInput)
+
+
+def is_wrong(item: BenchInput) -> bool:
+    """Entered, and not good enough: the reading itself, or all of them together where they are judged so."""
+    if not isinstance(item, SlotInput) or item.of.complete:
+        return False
+    bad = {slot.slot for slot in item.of.readings if slot.verdict in ("out", "not-proven") and not slot.waived}
+    if bad:
+        return item.slot.slot in bad
+    return all(slot.shown for slot in item.of.readings)
+
+
+def _needs_entry(item: BenchInput) -> bool:
+    return is_open(item) and not isinstance(item, FinishInput)
+
+
+def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
+    """The line to stand on: the first open one behind ``after``, else the first open one at all, else the
+    first that is amiss, else the finish. A gauge that goes on typing fills the open fields in order."""
+    order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
+    tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_wrong)
+    for fits in tests:
+        found = next((index for index in order if fits(items[index])), None)
+        if found is not None:
+            return found
+    return max(len(items) - 1, 0)
+
+
+def takes_text(item: BenchInput | None) -> bool:
+    """Whether the line has a field to type into."""
+    return field_spec(item) is not None
+
+
+def is_quantity(item: BenchInput | None) -> bool:
+    """Whether what is typed begins with a figure, so that a letter typed first can be a command."""
+    field = field_spec(item)
+    return field is not None and not field.words

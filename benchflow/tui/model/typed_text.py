@@ -1,0 +1,89 @@
+"""A typed quantity: what it comes to, what is wrong with it, and its text with a unit."""
+
+from msgspec import Struct
+
+from benchflow.base.errors import BenchflowError
+from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
+from benchflow.quantity.shown import with_unit
+from benchflow.session.view.bench_view import Gauge
+from benchflow.session.view.operation_inputs import gauge
+from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
+
+
+class TypedText(Struct, frozen=True):
+    """What stands in the field and what it comes to.
+
+    ``converted`` is it in the field's unit where another was typed; ``at`` points at the character that is
+    wrong and ``error`` says why; ``gauge`` is where it would lie.
+    """
+
+    text: str = ""
+    converted: str = ""
+    error: str = ""
+    at: int | None = None
+    gauge: Gauge | None = None
+
+
+def typed_text(item: BenchInput | None, text: str) -> TypedText:
+    """What stands in the field comes to this. What may still become right is not called wrong yet."""
+    field = field_spec(item)
+    if not text.strip() or field is None or field.words:
+        return TypedText(text)
+    try:
+        quantity = _read(field, text)
+    except QuantityError as error:
+        unfinished = error.at >= len(text.rstrip()) - 1
+        return TypedText(text) if unfinished else _wrong(text, error)
+    same = field.unit is None or quantity.unit == field.unit
+    converted = "" if same else show_converted(quantity, field.unit or "")
+    return TypedText(text, converted, gauge=_gauge_for(field, text))
+
+
+def error_in(item: BenchInput | None, text: str) -> TypedText | None:
+    """What is wrong with a quantity that is to be entered, ``None`` when it can be sent."""
+    field = field_spec(item)
+    if field is None or field.words:
+        return None
+    try:
+        _read(field, text)
+    except QuantityError as error:
+        return _wrong(text, error)
+    return None
+
+
+def _read(field: FieldSpec, text: str) -> Quantity:
+    if field.unit is None:
+        return parse_quantity(text)
+    return parse_quantity(text, unit=field.unit, dimension=dimension_of(field.unit))
+
+
+def _wrong(text: str, error: QuantityError) -> TypedText:
+    return TypedText(text, error=f"{error.why}; {error.hint}" if error.hint else error.why, at=error.at)
+
+
+def _gauge_for(field: FieldSpec, text: str) -> Gauge | None:
+    """The gauge with the typed reading on it; the guard band is where the last one had it."""
+    if not field.limit:
+        return None
+    try:
+        limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
+        drawn = gauge(limit, _read(field, text), "simple", None)
+    except BenchflowError:
+        return None  # a limit in words of its own: the desk judges it, and the screen does not draw it ahead
+    guard = field.gauge or drawn
+    return Gauge(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
+
+
+def with_own_unit(text: str, unit: str | None) -> str:
+    """The text with the field's unit where none was typed: an intent always says its unit."""
+    if not unit:
+        return text
+    try:
+        parse_quantity(text, dimension=dimension_of(unit))
+    except QuantityError:
+        try:
+            parse_quantity(text, unit=unit)
+        except QuantityError:
+            return text  # refused as it stands, with the place that is wrong
+        return with_unit(text.strip(), unit)
+    return text

@@ -1,0 +1,47 @@
+"""Which screen answers which request in a review, and the app that shows them."""
+
+from typing import Any, assert_never
+
+from textual.screen import Screen
+
+from benchflow.session.catalog import places
+from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.app.navigation import HelpRequest
+from benchflow.tui.model.preferences import Preferences
+from benchflow.tui.model.session_client import SessionClient
+from benchflow.tui.review import review_requests as to
+from benchflow.tui.review.ranking_page import RankingPage
+from benchflow.tui.review.replay_page import ReplayPage
+from benchflow.tui.review.text_pages import AllStatePage, BuildPage, EvidencePage, OperationTextPage, RankingRulePage
+from benchflow.tui.screens.help_page import HelpPage
+from benchflow.tui.widgets.page import Page
+
+
+def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -> Screen[Any]:
+    """The screen that a request asks for. A review has no open session, so ``client`` is not used."""
+    match request:
+        case HelpRequest():
+            return HelpPage(request.title, request.keys)
+        case to.RankingRequest():
+            return RankingPage(request.case, request.found)
+        case to.RankingRuleRequest():
+            return RankingRulePage()
+        case to.ReplayRequest():
+            return ReplayPage(request.case, request.point)
+        case to.AllStateRequest():
+            return AllStatePage(request.view, request.seq)
+        case to.OperationTextRequest():
+            return OperationTextPage(request.case, request.text)
+        case to.EvidenceRequest():
+            return EvidencePage(request.case, request.of, request.reasons, request.seq)
+        case to.BuildRequest():
+            return BuildPage(request.case)
+        case _:
+            assert_never(request)
+
+
+def show(first: Page[Any]) -> int:
+    """Show a screen of a review until it is left; returns the exit status."""
+    app = BenchApp(Preferences(places().config), first, review_screen_for)
+    app.run()
+    return app.return_code or 0

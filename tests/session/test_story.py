@@ -33,7 +33,7 @@ def hands(tmp_path: Path) -> Iterator[bench.Hands]:
 
 
 def test_every_kind_of_event_has_its_words() -> None:
-    assert set(WORDS) == set(ev.Happening.__args__)
+    assert set(WORDS) == set(ev.EVENT_TYPES.values())
 
 
 def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(hands: bench.Hands) -> None:

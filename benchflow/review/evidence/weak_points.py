@@ -19,8 +19,7 @@ from benchflow.review.formatting import count, room_left, shown
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import Account
 from benchflow.review.log.reading_values import Value, values_of
-from benchflow.session.state.clock import Now, elapsed
-from benchflow.session.state.state import When
+from benchflow.session.state.clock import EventTime, Now, elapsed
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -165,7 +164,7 @@ def _need(account: Account, need: str) -> str:
 # --- time -------------------------------------------------------------------------------------------
 
 
-def _windows(account: Account, step: Step, fact: OperationFact | None, finished: When) -> Iterator[Reason]:
+def _windows(account: Account, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[Reason]:
     for window in step.time:
         since = account.state.done.get(window.operation)
         if since is None:
@@ -196,7 +195,7 @@ def _lubricant(account: Account, step: Step) -> Iterator[Reason]:
         yield Reason("other-lubricant", words, None, used.joint)
 
 
-def _pace(step: Step, fact: OperationFact | None, finished: When | None) -> Iterator[Reason]:
+def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[Reason]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
         words = f"in hand for {rounded_duration(fact.active)}; the procedure gives it at least {least}"

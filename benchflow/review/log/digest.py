@@ -12,7 +12,7 @@ from benchflow.review.log.gathering import Gathered, NotASession, Ticks, Work, s
 from benchflow.review.log.margin import band, number, room
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import format, parse
-from benchflow.session.state.events import Happening
+from benchflow.session.state.events import EVENT_TYPES
 
 __all__ = ["NotASession", "digest", "seconds_between"]
 
@@ -292,5 +292,5 @@ _HANDLERS: dict[str, Callable[[Gathered, Line, Data, Moment], None]] = {
     "instrument-used": _instrument_used, "noted": _noted, "clock-went-back": _clock_went_back,
     "closed": _closed,
 }  # fmt: skip
-_KNOWN_KINDS = frozenset(str(kind.__struct_config__.tag) for kind in Happening.__args__)
+_KNOWN_KINDS = frozenset(EVENT_TYPES)
 """Some of them tell nothing here: how the assembly stood is for the replay."""

@@ -10,7 +10,8 @@ from benchflow.review.log.loaded_log import Account
 from benchflow.session.context import Around
 from benchflow.session.history.event_text import Book, tell
 from benchflow.session.state.clock import Now
-from benchflow.session.state.fold import begin, fold, happening
+from benchflow.session.state.events import event_of
+from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, ClockRow, StandRow
 from benchflow.session.view.build import bench_view, clocks, standing
@@ -74,7 +75,7 @@ class Replay:
     def frame(self, seq: int) -> Frame:
         """The moment after event ``seq``. ``IndexError`` for an event that is not there."""
         state, line = self.state(seq), self._lines[seq - 1]
-        event = happening(line)
+        event = event_of(line)
         in_progress = state.in_progress or ""
         return Frame(
             seq=seq,

@@ -22,8 +22,7 @@ from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.state import events as ev
-from benchflow.session.state.clock import Now, elapsed
-from benchflow.session.state.fold import happening, when
+from benchflow.session.state.clock import Now, elapsed, event_time
 
 PAUSE = 15 * 60
 """Seconds without an event that are worth a line of their own."""
@@ -57,7 +56,7 @@ def story(
             day, operation = moment.date(), None
             yield ""
             yield _day(moment)
-        pause = elapsed(when(told_before.last), _now(told.first)) if told_before else 0
+        pause = elapsed(event_time(told_before.last), _now(told.first)) if told_before else 0
         if pause >= PAUSE:
             yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
         if told.operation != operation:
@@ -127,7 +126,9 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
         if isinstance(event, ev.Started):
             started[operation] = line
         elif isinstance(event, ev.Finished | ev.Paused) and operation in started:
-            words += f", {clock_duration(elapsed(when(started.pop(operation)), _now(line)))} after it was taken up"
+            words += (
+                f", {clock_duration(elapsed(event_time(started.pop(operation)), _now(line)))} after it was taken up"
+            )
         who = f" ({line.by})" if line.by != builder or isinstance(event, ev.Opened | ev.Closed | ev.Signed) else ""
         yield Told(line, last, operation, words + who)
 
@@ -135,7 +136,7 @@ def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
 def happening_or_none(line: Line) -> ev.Event | None:
     """The typed event, or ``None`` where the line holds none that this version understands."""
     try:
-        return happening(line)
+        return ev.event_of(line)
     except msgspec.ValidationError:
         return None
 
@@ -155,14 +156,14 @@ def _run_of(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line]:
         alike = _alike(happening_or_none(line)) if line.kind == run[0].kind and line.by == before.by else None
         if alike is None or alike != _alike(first):
             break
-        if elapsed(when(before), _now(line)) >= PAUSE:
+        if elapsed(event_time(before), _now(line)) >= PAUSE:
             break
         run.append(line)
     return run
 
 
 def _now(line: Line) -> Now:
-    moment = when(line)
+    moment = event_time(line)
     return Now(moment.at, moment.run, moment.ms)
 
 

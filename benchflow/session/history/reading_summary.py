@@ -44,7 +44,8 @@ class SummingUp:
     def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> RecordedValue | None:
         step = state.plan.steps.get(event.operation)
         if isinstance(event, ev.Corrected):
-            _, name, _ = state.recorded.get(event.event, ("", "", ""))
+            entry = state.correctable.get(event.event)
+            name = "" if entry is None else entry.name
         else:
             name = event.name
         return step.record(name) if step else None

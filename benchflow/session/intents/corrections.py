@@ -17,23 +17,23 @@ from benchflow.session.state.state import State, Tick
 
 def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decision:
     """Put a wrong entry right. The entry may belong to an operation that is done: what it says then counts."""
-    found = state.recorded.get(intent.event)
+    found = state.correctable.get(intent.event)
     if found is None:
         message = f"number {intent.event} in the log is no reading and no lot: only those can be put right"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
-    step_id, name, slot = found
+    step_id, name = found.operation, found.name
     reason = clean_line(intent.reason)
     if not reason:
         return refuse("value-missing", "say why the entry was wrong", name=name)
-    if slot == "lot":
+    if found.kind == "lot":
         lot = scanned(intent.value)
         if not lot:
             return refuse("value-missing", f"the lot of {name} is empty", name=name)
         return (Entry(by, ev.Corrected(intent.event, step_id, reason, lot=lot)),)
     step = state.plan.steps[step_id]
-    if slot == "tick":
+    if found.kind == "tick":
         return _tick(state, step, name, intent, reason, by)
-    return _reading(state, step, name, slot, intent, reason, around, by)
+    return _reading(state, step, name, found.reading, intent, reason, around, by)
 
 
 def _reading(

@@ -16,8 +16,8 @@ from benchflow.session.rules.open_items import called
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value
 from benchflow.session.state import events as ev
 from benchflow.session.state.events import Side
-from benchflow.session.state.fold import undone
 from benchflow.session.state.state import State
+from benchflow.session.state.state_changes import operation_undone
 
 
 class Remedying(Struct, frozen=True):
@@ -96,7 +96,7 @@ def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision
 def _forbidden_after(state: State, redo: tuple[str, ...]) -> str | None:
     """The rule that the assembly would break once what is to be done again counts as not done."""
     for one in redo:
-        state = undone(state, one, state.seq)
+        state = operation_undone(state, one, state.seq)
     broken = forbidden(state.plan, state.valuation) if redo else ()
     return state.plan.procedure.interference[broken[0]].because if broken else None
 

@@ -14,8 +14,9 @@ from benchflow.session.rules.blocking import interference_on_finish
 from benchflow.session.rules.check_stages import tick_words
 from benchflow.session.rules.computed_values import judge_worked, remedied_at, worked_by_itself
 from benchflow.session.rules.joint_progress import standing, tally, words
+from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, latest
-from benchflow.session.state.clock import Now, Running, running
+from benchflow.session.state.clock import Now
 from benchflow.session.state.state import State
 
 TIME = "time"
@@ -164,10 +165,10 @@ def _hold(state: State, step: Step) -> Iterator[Reason]:
     yield Reason("hold-unsigned", message, operation=step.id)
 
 
-def unwaived(state: State, step: Step, now: Now) -> Iterator[Running]:
+def unwaived(state: State, step: Step, now: Now) -> Iterator[RunningClock]:
     """The running windows of ``step`` that no deviation is about: all of them, or one by what it counts from."""
     about = state.work(step.id).deviations
-    for run in running(state, step, now):
+    for run in running_clocks(state, step, now):
         since = run.window.operation
         if not any(each in about for each in (TIME, window_name(since), window_name(StepId.parse(since).operation))):
             yield run

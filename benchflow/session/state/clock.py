@@ -1,48 +1,44 @@
-"""How long ago something was: by the monotonic clock while one program ran, by the calendar otherwise."""
+"""Timestamps of events, the present time, and the seconds between the two."""
 
 from msgspec import Struct
 
-from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
-from benchflow.session.state.state import State, When
+
+
+class EventTime(Struct, frozen=True):
+    """When the event ``seq`` was logged: ``at`` by the calendar (RFC 3339, UTC), ``ms`` by the monotonic clock.
+
+    The monotonic clock counts milliseconds since the program run ``run`` began; ``run`` 0 means that there was none.
+    """
+
+    seq: int
+    at: str
+    run: int = 0
+    ms: int = 0
 
 
 class Now(Struct, frozen=True):
-    """This moment. ``run`` 0 means that no monotonic clock runs (simulated sessions)."""
+    """The present time, by the same two clocks. ``run`` is 0 in a simulated session."""
 
     at: str
     run: int = 0
     ms: int = 0
 
 
-def elapsed(since: When, now: Now) -> float:
-    """Seconds from ``since`` to ``now``; never below zero, since a clock set back proves nothing."""
+def event_time(line: Line) -> EventTime:
+    """The time at which a line was logged."""
+    clock = line.data.get("clock")
+    if clock is None:
+        return EventTime(line.seq, line.at)
+    return EventTime(line.seq, line.at, clock["run"], clock["ms"])
+
+
+def elapsed(since: EventTime, now: Now) -> float:
+    """Seconds from ``since`` to ``now``: monotonic within one program run, by the calendar otherwise.
+
+    Never negative: a clock that was set back proves nothing.
+    """
     if since.run and since.run == now.run:
         return max(0, now.ms - since.ms) / 1000
     return max(0.0, (parse(now.at) - parse(since.at)).total_seconds())
-
-
-class Running(Struct, frozen=True):
-    """A window of an operation not yet done, counting from one that is."""
-
-    step: str
-    window: TimeWindow
-    since: float  # seconds since the operation it counts from was finished
-
-    @property
-    def wait_left(self) -> float:
-        return 0.0 if self.window.low is None else max(0.0, self.window.low - self.since)
-
-    @property
-    def open_left(self) -> float | None:
-        """Seconds until it closes, negative once it has; ``None`` when it never does."""
-        return None if self.window.high is None else self.window.high - self.since
-
-
-def running(state: State, step: Step, now: Now) -> tuple[Running, ...]:
-    """The windows of ``step`` whose operation is done."""
-    return tuple(
-        Running(step.id, window, elapsed(state.done[window.operation], now))
-        for window in step.time
-        if window.operation in state.done
-    )

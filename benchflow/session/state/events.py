@@ -1,17 +1,20 @@
-"""What can happen in a session, one type an event kind. The log's ``data`` is one of these.
+"""The events of a session log, one type per kind. The ``data`` of a log line is one of these.
 
-Field names are the keys in the log. Quantities are stored with the digits as entered. A ``clock``
-(run number and monotonic milliseconds since that run began) is put beside them by the desk, outside
-these types, so that durations survive a clock that is set back.
+Field names are the keys in the log. Quantities keep their digits as entered. The session controller adds a ``clock``
+to each event (the number of the program run, and milliseconds by its monotonic clock): see
+:mod:`benchflow.session.state.clock`.
 """
 
 from typing import Literal
 
+import msgspec
 from msgspec import Struct
+
+from benchflow.session.log.line_format import Line
 
 
 class Stored(Struct, frozen=True):
-    """``value`` in ``unit`` (the field's), exact; ``entered`` as typed."""
+    """A quantity in the log: the exact ``value`` in ``unit`` (the unit of the field), and the text as ``entered``."""
 
     value: str
     unit: str
@@ -25,13 +28,13 @@ class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
 class Opened(Event, frozen=True, tag="opened"):
     procedure: str  # the whole text
     procedure_sha256: str
-    file: str  # its name, for people
+    file: str  # name of the procedure file, for display
     options: dict[str, str]
-    start: dict[str, str | None]  # every variable; null is not known
+    start: dict[str, str | None]  # every variable; null: not known
     unit: str
     version: str
     simulated: bool = False
-    shop: str | None = None  # sha256 of the shop file in force, if any
+    shop: str | None = None  # SHA-256 of the shop file, if there was one
 
 
 class Started(Event, frozen=True, tag="started"):
@@ -55,25 +58,25 @@ Side = Literal["low", "high"]
 
 
 class Recorded(Event, frozen=True, tag="recorded"):
-    """One reading. ``verdict`` is of this reading, by the rule in force when it was made (``decision``)."""
+    """One reading. ``verdict`` judges this reading alone, by the decision rule of that time (``decision``)."""
 
     operation: str
     name: str
-    reading: str  # the slot: "1", or a place
+    reading: str  # its number ("1") or its place
     quantity: Stored
     verdict: Verdict
     side: Side | None = None
     limit: str = ""
     decision: str = "simple"
-    instrument: str | None = None  # the need's id
-    serial: str | None = None  # the one used, from the shop's register
-    uncertainty: Stored | None = None  # standard uncertainty u in the field's unit
+    instrument: str | None = None  # id of the procedure's instrument need
+    serial: str | None = None  # of the instrument used, from the shop's register
+    uncertainty: Stored | None = None  # standard uncertainty u, in the unit of the field
     conformity: str | None = None  # probability of conformity, as a decimal
-    used: bool = False  # judged as a part used again
+    used: bool = False  # judged by the limit for used parts
 
 
 class Calculated(Event, frozen=True, tag="calculated"):
-    """A value worked out when its last input came in. ``filled`` is the sum as written on a bench pad."""
+    """A value calculated when its last input was entered. ``filled`` is the formula with the numbers put in."""
 
     operation: str
     name: str
@@ -88,7 +91,7 @@ class Calculated(Event, frozen=True, tag="calculated"):
 
 
 class Remedied(Event, frozen=True, tag="remedied"):
-    """A remedy was carried out: ``do`` its words, ``redo`` the operations that must be done again."""
+    """A remedy was carried out: ``do`` is its text, ``redo`` the operations to be done again."""
 
     operation: str
     name: str
@@ -108,12 +111,14 @@ class Ticked(Event, frozen=True, tag="ticked"):
     instrument: str | None = None
     serial: str | None = None
     stretch: Stored | None = None  # read together with a torque, and judged with it
-    corner: str = ""  # where the two lie together: "friction-high" and the like (benchflow.trade.stretch)
+    corner: str = ""  # what torque and stretch together say, such as "friction-high" (benchflow.trade.stretch)
     stretch_instrument: str | None = None
     stretch_serial: str | None = None
 
 
 class Unticked(Event, frozen=True, tag="unticked"):
+    """The last tick of this fastener in this stage was taken back."""
+
     operation: str
     joint: str
     stage: int
@@ -121,7 +126,7 @@ class Unticked(Event, frozen=True, tag="unticked"):
 
 
 class DrawnDown(Event, frozen=True, tag="drawn-down"):
-    """One fastener turned on a little, before the first stage, so that the part comes down level."""
+    """One fastener was turned down a little, before the first stage, so that the part comes down level."""
 
     operation: str
     joint: str
@@ -130,6 +135,8 @@ class DrawnDown(Event, frozen=True, tag="drawn-down"):
 
 
 class Undrawn(Event, frozen=True, tag="undrawn"):
+    """The last turn of the draw-down was entered by mistake."""
+
     operation: str
     joint: str
     round: int
@@ -137,7 +144,7 @@ class Undrawn(Event, frozen=True, tag="undrawn"):
 
 
 class Seated(Event, frozen=True, tag="seated"):
-    """The part is down and level: the stages may begin. ``turns`` is how many were counted, 0 if nobody did."""
+    """The part is down and level: the stages may begin. ``turns`` were counted; 0 if nobody counted."""
 
     operation: str
     joint: str
@@ -145,7 +152,7 @@ class Seated(Event, frozen=True, tag="seated"):
 
 
 class Unseated(Event, frozen=True, tag="unseated"):
-    """It is not down after all: drawing down goes on."""
+    """The part is not down yet: the draw-down continues."""
 
     operation: str
     joint: str
@@ -176,16 +183,19 @@ class Lot(Event, frozen=True, tag="lot"):
 
 
 class Signed(Event, frozen=True, tag="signed"):
-    """``by`` of the line is the signer."""
+    """The hold of an operation was signed. ``by`` of the log line is the signer."""
 
     operation: str
     role: str
-    self_signed: bool  # by the one who did the work
+    self_signed: bool  # by somebody who worked on the operation
 
 
 class Deviated(Event, frozen=True, tag="deviated"):
-    """``about`` is the name of a value, a part or a joint, ``hold``, ``time`` (every window of the operation) or
-    ``time seal`` (the one that counts from ``seal``); never an interference rule."""
+    """A deviation was signed.
+
+    ``about`` is the name of a value, a part or a joint, ``hold``, ``time`` (every window of the operation) or
+    ``time seal`` (the window that counts from ``seal``); never an interference rule.
+    """
 
     operation: str
     about: str
@@ -193,9 +203,10 @@ class Deviated(Event, frozen=True, tag="deviated"):
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):
-    """Work is to be taken back. ``steps`` is the whole way, in order: each ``{"operation": id}`` (take
-    it back) or ``{"move": id}``. ``walked`` says that the steps follow one by one as they are done;
-    otherwise they are all recorded together with this event."""
+    """Rework began. ``steps`` is the whole plan, in order: each is ``{"operation": id}`` (undo it) or ``{"move": id}``.
+
+    With ``walked`` the steps are logged one by one as they are done; otherwise all together with this event.
+    """
 
     operation: str
     reason: str
@@ -214,8 +225,8 @@ class Noted(Event, frozen=True, tag="noted"):
 
 
 class Corrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry put right: ``event`` is the ``seq`` of the line it speaks of, a reading
-    or a tick that was read (``quantity`` is the right one), or a lot (``lot``)."""
+    """A wrong entry was corrected. ``event`` is the ``seq`` of its line: a reading or a tick with a value
+    (``quantity`` is the right one), or a lot (``lot``)."""
 
     event: int
     operation: str
@@ -225,29 +236,31 @@ class Corrected(Event, frozen=True, tag="corrected"):
     side: Side | None = None
     uncertainty: Stored | None = None
     lot: str | None = None
-    stretch: Stored | None = None  # of a tick that read both
+    stretch: Stored | None = None  # of a tick with torque and stretch
     corner: str = ""
 
 
 class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
-    """An instrument as the shop's register had it that day: logged before its first use in a session, so
-    that the log tells its calibration by itself. ``warnings`` are the reasons, in words, why it was not
-    fit where the procedure only warns; logged again when they change."""
+    """An instrument as the shop's register described it that day.
+
+    Logged before its first use in a session, so that the log contains its calibration, and again when ``warnings``
+    change: the reasons why it was not fit, where the procedure only warns.
+    """
 
     need: str
     serial: str
     title: str = ""
     range: str = ""
-    uncertainty: str = ""  # expanded, as the register has it
+    uncertainty: str = ""  # expanded, as written in the register
     k: str = ""
-    calibrated: str | None = None  # 2026-03-01
+    calibrated: str | None = None  # a date, such as 2026-03-01
     due: str | None = None
     uses: int | None = None
     warnings: tuple[str, ...] = ()
 
 
 class WrenchFitted(Event, frozen=True, tag="wrench-fitted"):
-    """What is on the torque wrench from here on; all ``None``: nothing. ``angle`` 0 is in line."""
+    """The adapter on the torque wrench from now on; all ``None``: no adapter. ``angle`` 0 is in line."""
 
     extension: Stored | None = None
     lever: Stored | None = None
@@ -255,7 +268,7 @@ class WrenchFitted(Event, frozen=True, tag="wrench-fitted"):
 
 
 class Lubricated(Event, frozen=True, tag="lubricated"):
-    """What is on the threads of a joint where it is not what its torque is stated for."""
+    """The lubricant on the threads of a joint, where it is not the one that the torque is stated for."""
 
     joint: str
     lubricant: str
@@ -263,7 +276,7 @@ class Lubricated(Event, frozen=True, tag="lubricated"):
 
 
 class StateSet(Event, frozen=True, tag="state-set"):
-    """How a variable was found to stand: answered late, lost (null), or seen to differ."""
+    """The value that a state variable was found to have: answered late, seen to differ, or not known (null)."""
 
     variable: str
     value: str | None
@@ -277,13 +290,26 @@ class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
 
 class Closed(Event, frozen=True, tag="closed"):
     open_operations: tuple[str, ...] = ()
-    reason: str = ""  # why it ends with work left open
+    reason: str = ""  # for closing with operations not finished
 
 
-Happening = (
+AnyEvent = (
     Opened | Started | Paused | Finished | Moved | Recorded | Calculated | Remedied
     | Ticked | Unticked | DrawnDown | Undrawn | Seated | Unseated
     | Checked | Unchecked | Chosen | Lot | Signed | Deviated
     | ReworkStarted | Undone | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
     | StateSet | ClockWentBack | Closed
 )  # fmt: skip
+
+EVENT_TYPES: dict[str, type[AnyEvent]] = {str(each.__struct_config__.tag): each for each in AnyEvent.__args__}
+"""Every kind of event that this version knows, with its type."""
+
+
+def event_of(line: Line) -> AnyEvent | None:
+    """The typed event of a log line; ``None`` for a kind that this version does not know.
+
+    Raises:
+        msgspec.ValidationError: the data is not what the kind requires.
+    """
+    event_type = EVENT_TYPES.get(line.kind)
+    return None if event_type is None else msgspec.convert(line.data, event_type)

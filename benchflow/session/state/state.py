@@ -1,27 +1,21 @@
-"""The state of a session: nothing but a fold over its log.
+"""The state of a session: the result of folding its log (:mod:`benchflow.session.state.fold`).
 
-All types are frozen. Dicts inside them are never changed in place: the fold copies what it touches.
+All types are frozen. Dicts in them are never changed in place: the fold copies what it changes.
 """
+
+from typing import Literal
 
 from msgspec import Struct
 
 from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
+from benchflow.session.state.clock import EventTime
 from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, Side, Stored, Verdict, WrenchFitted
 
 
-class When(Struct, frozen=True):
-    """A moment: ``at`` is RFC 3339 UTC; ``run`` and ``ms`` are the monotonic clock (``run`` 0: none)."""
-
-    seq: int
-    at: str
-    run: int = 0
-    ms: int = 0
-
-
 class Attempt(Struct, frozen=True):
-    """One entry of one reading. A correction makes a new attempt that names the one it puts right."""
+    """One entry of one reading. A correction is a new attempt; ``corrects`` is the ``seq`` of the wrong entry."""
 
     seq: int
     quantity: Stored
@@ -33,6 +27,8 @@ class Attempt(Struct, frozen=True):
 
 
 class Tick(Struct, frozen=True):
+    """One fastener done in one stage (counted from 1), with what was read, if anything was."""
+
     seq: int
     stage: int
     fastener: int
@@ -42,7 +38,7 @@ class Tick(Struct, frozen=True):
 
 
 class Turn(Struct, frozen=True):
-    """One fastener drawn down a little, before the first stage."""
+    """One fastener turned down a little in a draw-down, before the first stage."""
 
     round: int
     fastener: int
@@ -60,8 +56,7 @@ class Deviation(Struct, frozen=True):
 
 
 class Remedy(Struct, frozen=True):
-    """How far the remedies of a value have been gone through: ``done`` counts every try, ``seq`` is the event of the
-    last one."""
+    """The remedies carried out for a value: ``done`` counts every try, ``seq`` is the event of the last one."""
 
     side: Side
     done: int
@@ -69,32 +64,32 @@ class Remedy(Struct, frozen=True):
 
 
 class Work(Struct, frozen=True):
-    """What has been entered for one operation since it was last begun afresh."""
+    """Everything entered for one operation since it was last undone."""
 
     readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}
     ticks: tuple[Tick, ...] = ()
-    turns: tuple[Turn, ...] = ()  # of a part that is drawn down
-    seated: bool = False  # it was said to be down
+    turns: tuple[Turn, ...] = ()  # of a draw-down
+    seated: bool = False  # the part was confirmed to be down
     checks: frozenset[int] = frozenset()
     chosen: dict[str, str] = {}
     lots: dict[str, str] = {}
     deviations: dict[str, Deviation] = {}
-    lapsed: dict[str, Deviation] = {}  # about what has been replaced since
+    lapsed: dict[str, Deviation] = {}  # deviations whose entry has been replaced since
     remedies: dict[str, Remedy] = {}
     signed: Signature | None = None
-    void: Signature | None = None  # a signature that a later entry has undone
-    people: frozenset[str] = frozenset()  # who took it up or entered anything
-    used: frozenset[str] = frozenset()  # values judged as of a part used again
-    redone: int = 0  # how often it was taken back
+    void: Signature | None = None  # a signature made invalid by a later entry
+    people: frozenset[str] = frozenset()  # who started it or entered anything
+    used: frozenset[str] = frozenset()  # values judged by the limit for used parts
+    redone: int = 0  # how often it was undone
 
     @property
     def touched(self) -> bool:
-        """Whether anything was entered that setting aside has to keep."""
+        """Whether anybody started it or entered anything."""
         return bool(self.people or self.readings or self.ticks or self.turns or self.checks or self.chosen or self.lots)
 
 
 class Write(Struct, frozen=True):
-    """A variable written. ``step`` is empty for a move or for what was found to stand."""
+    """A value given to a state variable. ``step`` is empty for a move and for a state that was found."""
 
     seq: int
     step: str
@@ -102,7 +97,7 @@ class Write(Struct, frozen=True):
 
 
 class ReworkProgress(Struct, frozen=True):
-    """Work coming apart step by step; ``left`` shrinks."""
+    """A rework plan in progress. ``left`` counts the steps still to be done."""
 
     operation: str
     reason: str
@@ -115,29 +110,41 @@ class ReworkProgress(Struct, frozen=True):
         return self.steps[len(self.steps) - self.left]
 
 
+class EntryRef(Struct, frozen=True):
+    """An entry that can be corrected. ``name`` is a value, a joint or a consumable; ``reading``: which reading."""
+
+    operation: str
+    name: str
+    kind: Literal["reading", "tick", "lot"]
+    reading: str = ""
+
+
 class State(Struct, frozen=True):
-    """``done`` is in the order of finishing. ``writes`` holds, for each variable, the start and then
-    every write that has not been taken back, oldest first."""
+    """A session after some event.
+
+    ``done`` is in the order of finishing. ``writes`` holds, for each variable, the start value and then every write
+    that was not withdrawn, oldest first. ``correctable`` has the entries that can be corrected by their ``seq``.
+    """
 
     plan: Plan
     opened: Opened
     by: str
     opened_at: str
     seq: int
-    last: When
-    done: dict[str, When] = {}
+    last: EventTime
+    done: dict[str, EventTime] = {}
     in_progress: str | None = None
-    started: When | None = None
+    started: EventTime | None = None
     works: dict[str, Work] = {}
     writes: dict[str, tuple[Write, ...]] = {}
     valuation: Valuation = {}
     rework: ReworkProgress | None = None
-    recorded: dict[int, tuple[str, str, str]] = {}  # seq of a reading: operation, name, slot
-    tools: dict[str, InstrumentUsed] = {}  # need to the instrument used for it last, as it was that day
+    correctable: dict[int, EntryRef] = {}
+    tools: dict[str, InstrumentUsed] = {}  # by instrument need: the one used last, as it was that day
     wrench: WrenchFitted | None = None
     lubricants: dict[str, Lubricated] = {}  # by joint
     notes: int = 0
-    closed: str = ""  # when
+    closed: str = ""  # timestamp
 
     def configuration(self) -> Configuration:
         return Configuration(frozenset(self.done), self.valuation)
@@ -150,7 +157,7 @@ class State(Struct, frozen=True):
 
     @property
     def paused(self) -> tuple[str, ...]:
-        """Begun, neither finished nor in hand, in the author's order."""
+        """The operations started and neither finished nor in progress, in the order of the procedure."""
         return tuple(
             name
             for name in self.plan.steps

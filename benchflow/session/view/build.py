@@ -15,7 +15,8 @@ from benchflow.session.intents.dispatch import move_reasons, start_reasons
 from benchflow.session.intents.rework_intents import thrown_away
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.open_items import missing, unwaived
-from benchflow.session.state.clock import Running, elapsed
+from benchflow.session.rules.running_clocks import RunningClock
+from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import (
     BenchView,
@@ -212,7 +213,7 @@ def _first_to_begin(state: State, step: Step, moments: dict[str, float]) -> tupl
     return min(pressing.items(), key=lambda item: item[1]) if pressing else None
 
 
-def clock_row(state: State, step: Step, run: Running, moments: dict[str, float]) -> ClockRow | None:
+def clock_row(state: State, step: Step, run: RunningClock, moments: dict[str, float]) -> ClockRow | None:
     since = state.plan.steps[run.window.operation].title
     if run.wait_left > 0:
         advice = f"wait {clock_duration(run.wait_left)} more before {step.title}"

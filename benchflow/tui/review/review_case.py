@@ -19,8 +19,7 @@ from benchflow.session.context import Around
 from benchflow.session.history.event_text import Book, tell
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
-from benchflow.session.state.events import Event, Ticked, Unticked
-from benchflow.session.state.fold import happening
+from benchflow.session.state.events import Event, Ticked, Unticked, event_of
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, NowView
 from benchflow.session.view.build import operation_view
@@ -160,7 +159,7 @@ class ReviewCase:
         in_progress = ""
         out = []
         for line in self.account.log.lines:
-            event = happening(line)
+            event = event_of(line)
             words = tell(event, book) if event is not None else f"{line.kind} (of a newer version)"
             named = line.data.get("operation")
             operation = named if isinstance(named, str) and named in self.account.plan.steps else in_progress

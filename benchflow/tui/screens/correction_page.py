@@ -28,10 +28,11 @@ class LoggedEntry(Struct, frozen=True):
 
 def entered(state: State) -> Iterator[LoggedEntry]:
     """Everything that can be put right, the latest first."""
-    for seq, (step_id, name, slot) in sorted(state.recorded.items(), reverse=True):
+    for seq, entry in sorted(state.correctable.items(), reverse=True):
+        step_id, name, slot = entry.operation, entry.name, entry.reading
         step, work = state.plan.steps[step_id], state.work(step_id)
         title = f"{state.plan.number(step_id)} {step.title}"
-        if slot == "lot":
+        if entry.kind == "lot":
             lot = work.lots.get(name)
             if lot is not None:
                 yield LoggedEntry(seq, title, f"lot of {name}", lot, "")

@@ -1,0 +1,52 @@
+"""The fold: what single events do to a state."""
+
+from pathlib import Path
+
+from msgspec.structs import replace
+
+from benchflow.session.state.fold import fold
+from tests.session.bench import begin
+
+NAMES_IN_NAMES = """\
+benchflow: 1
+id: names
+title: Names in names
+revision: "1"
+sections:
+- id: all
+  title: All
+  operations:
+  - id: measure
+    title: Measure
+    record:
+      bar: {ask: Bar, unit: mm, limit: at most 1 mm}
+      a: {ask: A, unit: mm, limit: at most 1 mm}
+    work-out:
+      twice: {is: 2 * bar, unit: mm, limit: at most 1 mm}
+"""
+
+
+def test_replaced_reading_lapses_only_deviations_of_values_calculated_from_it(tmp_path: Path) -> None:
+    hands = begin(tmp_path, NAMES_IN_NAMES, options={}, start={})
+    hands.do("start", operation="measure")
+    hands.do("record", name="bar", value="0.8 mm")
+    hands.do("record", name="a", value="0.8 mm")
+    hands.do("deviate", operation="measure", about="twice", reason="it will be ground")
+    hands.do("record", name="a", value="0.7 mm")
+    state = hands.desk.state
+    assert state is not None
+    assert set(state.work("measure").deviations) == {"twice"}
+    hands.do("record", name="bar", value="0.9 mm")
+    state = hands.desk.state
+    assert state is not None
+    assert (set(state.work("measure").deviations), set(state.work("measure").lapsed)) == (set(), {"twice"})
+
+
+def test_unknown_kind_changes_only_the_sequence_number_and_the_last_time(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    state, line = hands.desk.state, hands.desk.journal.lines[-1]
+    assert state is not None
+    unknown = replace(line, seq=line.seq + 1, kind="of-a-later-version", data={"anything": 1})
+    after = fold(state, unknown)
+    assert after.seq == line.seq + 1
+    assert replace(after, seq=state.seq, last=state.last) == state

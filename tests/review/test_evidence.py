@@ -69,7 +69,7 @@ def test_a_missed_window_says_by_how_much_beside_the_name_that_signed_for_it() -
     review = of_everything(told(3, Faults(late="set-head-down")))
     words = " / ".join(reason.words for reason in review.guards[0].reasons)
     assert "R. Builder signed to go on without the time window" in words
-    assert "finished 11 min after “Sealant on the four corners”; the window is at most 10 min" in words
+    assert "finished 11 min after “Put sealant on the four corners”; the window is at most 10 min" in words
 
 
 def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else() -> None:

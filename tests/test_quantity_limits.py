@@ -1,4 +1,4 @@
-"""Limits as an author writes them, and values that a maker printed in two units."""
+"""Parsing of limits, and comparison with a limit."""
 
 from decimal import Decimal
 
@@ -40,14 +40,14 @@ READ = [
 
 
 @pytest.mark.parametrize(("text", "low", "high"), READ)
-def test_a_limit_is_read_with_both_ends_and_every_digit(text: str, low: str | None, high: str | None) -> None:
+def test_limit_is_parsed_with_both_ends_and_all_digits(text: str, low: str | None, high: str | None) -> None:
     limit = parse_limit(text)
     assert ends(limit) == (low, high)
     assert limit.text == text
 
 
 @pytest.mark.parametrize(("text", "low", "high"), READ)
-def test_a_limit_that_is_shown_can_be_written_again(text: str, low: str | None, high: str | None) -> None:
+def test_shown_limit_parses_to_the_same_limit(text: str, low: str | None, high: str | None) -> None:
     limit = parse_limit(text)
     assert ends(parse_limit(show_limit(limit))) == ends(limit)
 
@@ -66,15 +66,15 @@ REFUSED = [
     ("0.10 to 0.28 mm", "bad-quantity", 5, "0.10 .. 0.28 mm"),
     ("max. 0.05 mm", "bad-quantity", 0, 'write "at most"'),
     ("≥ 0.05 mm", "bad-quantity", 0, 'write "at least"'),
-    ("0.15 mm", "bad-quantity", 7, "no limit"),
+    ("0.15 mm", "bad-quantity", 7, "not a limit"),
     ("0.15 ± -0.02 mm", "bad-quantity", 7, "no sign"),
     ("0.15 +0.03 mm", "bad-quantity", 13, "second deviation"),
-    ("0.15 mm ± 0.001 in", "bad-quantity", 10, "in one unit"),
+    ("0.15 mm ± 0.001 in", "bad-quantity", 10, "in the same unit"),
     ("0.1 mm .. 5 N", "wrong-dimension", 0, "the same thing"),
     ("at most 1,5 mm", "bad-quantity", 9, "1.5"),
-    ("at most", "bad-quantity", 0, "a number is wanted"),
+    ("at most", "bad-quantity", 0, "a number is expected"),
     ("0.10 .. 0.28 mm (0.004 .. 0.021 in)", "disagreeing-units", 17, "0.28 mm is 0.0110 in, but 0.021 in"),
-    ("0.10 .. 0.28 mm (at most 0.011 in)", "disagreeing-units", 25, "same side"),
+    ("0.10 .. 0.28 mm (at most 0.011 in)", "disagreeing-units", 25, "different open ends"),
     ("at most 0.05 mm (0.02 in)", "disagreeing-units", 17, "0.05 mm is 0.00197 in, but 0.02 in"),
     ("at most 0.05 mm (0.002 ft-lb)", "wrong-dimension", 23, "length"),
     ("9" * 300, "bad-quantity", 200, "longer"),
@@ -82,7 +82,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("text", "code", "at", "words"), REFUSED)
-def test_an_author_is_told_what_is_wrong_with_a_limit_and_where(text: str, code: str, at: int, words: str) -> None:
+def test_wrong_limit_gives_the_reason_and_the_index(text: str, code: str, at: int, words: str) -> None:
     with pytest.raises(QuantityError) as refused:
         parse_limit(text)
     error = refused.value
@@ -90,33 +90,33 @@ def test_an_author_is_told_what_is_wrong_with_a_limit_and_where(text: str, code:
     assert words in f"{error.why}; {error.hint}"
 
 
-def test_both_ends_of_a_limit_belong_to_it() -> None:
+def test_both_ends_are_within_the_limit() -> None:
     limit = parse_limit("0.10 .. 0.28 mm")
     assert [position(limit, parse_quantity(t)) for t in ("0.0999 mm", "0.10 mm", "0.28 mm", "0.2801 mm")] == [
         "low", "in", "in", "high",
     ]  # fmt: skip
 
 
-def test_a_reading_on_the_limit_is_in_whatever_unit_the_gauge_has() -> None:
+def test_reading_equal_to_the_limit_is_within_in_any_unit() -> None:
     assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1 thou")) == "in"
     assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1.0000000001 thou")) == "high"
     assert position(parse_limit("at most 100 °C"), parse_quantity("212 °F")) == "in"
     assert position(parse_limit("at least 120°"), parse_quantity("1/3 turn")) == "in"
 
 
-def test_a_temperature_difference_is_not_judged_by_the_offset_of_its_scale() -> None:
+def test_temperature_difference_is_compared_without_the_offset() -> None:
     warming = parse_quantity("18 °C")
     assert position(parse_limit("at most 36 °F"), warming, difference=True) == "in"
     assert position(parse_limit("at most 36 °F"), warming) == "high"
 
 
-def test_a_torque_is_never_judged_against_a_length() -> None:
+def test_torque_cannot_be_compared_with_a_length() -> None:
     with pytest.raises(QuantityError) as refused:
         position(parse_limit("at most 5 mm"), parse_quantity("5 N·m"))
     assert refused.value.code == "wrong-dimension"
 
 
-def test_a_tolerance_is_worked_out_in_decimals_not_in_binary() -> None:
+def test_tolerance_is_calculated_in_exact_decimals() -> None:
     limit = parse_limit("0.3 ± 0.1 mm")
     assert limit.low is not None
     assert limit.low.value == Decimal("0.2")
@@ -131,7 +131,7 @@ def test_a_tolerance_is_worked_out_in_decimals_not_in_binary() -> None:
         ("no more than 0.1 mm", 'write "at most"'),
     ],
 )
-def test_a_limit_said_in_other_words_is_answered_with_the_words_that_are_read(text: str, hint: str) -> None:
+def test_limit_in_other_words_gives_a_hint_with_the_accepted_words(text: str, hint: str) -> None:
     with pytest.raises(QuantityError) as wrong:
         parse_limit(text)
     assert hint in wrong.value.hint

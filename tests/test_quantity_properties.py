@@ -1,4 +1,4 @@
-"""What holds for every quantity: nothing typed crashes the bench, nothing converted is lost."""
+"""Properties of all quantities: any text is handled, conversion loses nothing."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -43,20 +43,20 @@ def refusal(read: Callable[[str], object], text: str) -> QuantityError | None:
 
 
 @given(quantities)
-def test_showing_and_reading_are_inverses(q: Quantity) -> None:
+def test_parsing_inverts_showing(q: Quantity) -> None:
     again = parse_quantity(show(q))
     assert (again.value, again.unit, again.value.as_tuple().exponent) == (q.value, q.unit, q.value.as_tuple().exponent)
 
 
 @given(values, alike)
-def test_a_conversion_there_and_back_loses_no_digit(value: Decimal, pair: tuple[str, str]) -> None:
+def test_conversion_there_and_back_keeps_all_digits(value: Decimal, pair: tuple[str, str]) -> None:
     q = Quantity(value, pair[0], "")
     back = convert(convert(q, pair[1]), pair[0])
     assert round(back.value, 9) == q.value
 
 
 @given(values, alike)
-def test_a_conversion_with_an_end_is_exact(value: Decimal, pair: tuple[str, str]) -> None:
+def test_conversion_is_exact_if_the_decimal_ends(value: Decimal, pair: tuple[str, str]) -> None:
     there = convert(Quantity(value, pair[0], ""), pair[1])
     error = base(there) - base(Quantity(value, pair[0], ""))
     if error:  # then the decimal has no end, and 28 digits were kept
@@ -65,18 +65,14 @@ def test_a_conversion_with_an_end_is_exact(value: Decimal, pair: tuple[str, str]
 
 
 @given(values, values, values, alike)
-def test_a_reading_never_changes_verdict_with_its_unit(
-    a: Decimal, b: Decimal, x: Decimal, pair: tuple[str, str]
-) -> None:
+def test_comparison_does_not_depend_on_the_unit(a: Decimal, b: Decimal, x: Decimal, pair: tuple[str, str]) -> None:
     low, high = (Quantity(end, pair[0], "") for end in sorted((a, b)))
     limit, reading = Limit(low, high, ""), Quantity(x, pair[0], "")
     assert position(limit, convert(reading, pair[1])) == position(limit, reading)
 
 
 @given(values, alike)
-def test_a_reading_on_its_limit_is_in_even_where_its_conversion_has_no_end(
-    value: Decimal, pair: tuple[str, str]
-) -> None:
+def test_converted_reading_equal_to_its_limit_is_within(value: Decimal, pair: tuple[str, str]) -> None:
     q = Quantity(value, pair[0], "")
     assert position(Limit(q, q, ""), convert(q, pair[1])) == "in"
 
@@ -88,7 +84,7 @@ def test_a_reading_on_its_limit_is_in_even_where_its_conversion_has_no_end(
 @example("(" * 200)
 @example("1 mm " + "(1 mm)" * 30)
 @settings(max_examples=300)
-def test_nothing_typed_raises_anything_but_a_refusal(text: str) -> None:
+def test_any_text_parses_or_raises_a_quantity_error(text: str) -> None:
     for read in (parse_quantity, parse_limit, unit_symbol):
         refused = refusal(read, text)
         assert refused is None or (0 <= refused.at <= len(text) and str(refused).isprintable())
@@ -96,7 +92,7 @@ def test_nothing_typed_raises_anything_but_a_refusal(text: str) -> None:
 
 @given(bench)
 @settings(max_examples=200)
-def test_what_is_read_from_the_bench_is_shown_as_the_same_quantity(text: str) -> None:
+def test_parsed_text_is_shown_as_the_same_quantity(text: str) -> None:
     try:
         q = parse_quantity(text)
     except QuantityError:
@@ -106,7 +102,7 @@ def test_what_is_read_from_the_bench_is_shown_as_the_same_quantity(text: str) ->
 
 
 @given(values, values, symbols)
-def test_a_limit_shown_and_read_is_the_same_limit(a: Decimal, b: Decimal, unit: str) -> None:
+def test_parsing_inverts_showing_of_limits(a: Decimal, b: Decimal, unit: str) -> None:
     low, high = sorted((a, b))
     limit = Limit(Quantity(low, unit, ""), Quantity(high, unit, ""), "")
     again = parse_limit(show_limit(limit))
@@ -116,7 +112,7 @@ def test_a_limit_shown_and_read_is_the_same_limit(a: Decimal, b: Decimal, unit: 
 
 
 @given(values, alike)
-def test_what_is_shown_converted_is_within_its_own_last_digit(value: Decimal, pair: tuple[str, str]) -> None:
+def test_converted_display_is_within_half_its_last_digit(value: Decimal, pair: tuple[str, str]) -> None:
     q = Quantity(value, pair[0], "")
     shown = parse_quantity(show_converted(q, pair[1]))
     exponent = shown.value.as_tuple().exponent

@@ -1,4 +1,4 @@
-"""How quantities stand on the screen, and what is said of those that a maker printed twice."""
+"""Quantities as text, conversion, and quantities printed in two units."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -42,7 +42,7 @@ from benchflow.quantity import (
         ("0.045 mm", "mm", "0.045 mm"),
     ],
 )
-def test_a_value_from_another_unit_is_shown_to_digits_that_mean_something(typed: str, unit: str, shown: str) -> None:
+def test_converted_value_has_a_sensible_number_of_digits(typed: str, unit: str, shown: str) -> None:
     assert show_converted(parse_quantity(typed), unit) == shown
 
 
@@ -55,17 +55,15 @@ def test_a_value_from_another_unit_is_shown_to_digits_that_mean_something(typed:
         ("0.10", "0.10 mm"),
     ],
 )
-def test_a_mean_of_three_does_not_fill_a_page_with_digits_and_what_was_read_keeps_all_of_its_own(
-    value: str, shown: str
-) -> None:
+def test_long_decimal_is_shown_short_and_a_reading_keeps_all_digits(value: str, shown: str) -> None:
     assert show_short(Quantity(Decimal(value), "mm", "")) == shown
 
 
-def test_what_is_shown_rounded_is_not_what_is_stored() -> None:
+def test_conversion_stores_more_digits_than_are_shown() -> None:
     assert convert(parse_quantity("89 in-lb"), "N·m") == Quantity(Decimal("10.0556497834578863"), "N·m", "89 in-lb")
 
 
-def test_a_conversion_without_an_end_is_rounded_once_to_28_digits() -> None:
+def test_conversion_is_rounded_to_28_digits_if_the_decimal_does_not_end() -> None:
     assert convert(parse_quantity("1 mm"), "in").value == Decimal("0.03937007874015748031496062992")
 
 
@@ -83,17 +81,17 @@ def test_a_conversion_without_an_end_is_rounded_once_to_28_digits() -> None:
         ("-0.001", "mm", 1, "0.0 mm"),
     ],
 )
-def test_halves_are_rounded_up_and_units_are_set_as_the_trade_sets_them(
+def test_halves_are_rounded_up_and_units_have_their_usual_form(
     value: str, unit: str, digits: int | None, shown: str
 ) -> None:
     assert show(Quantity(Decimal(value), unit, ""), digits=digits) == shown
 
 
-def test_a_limit_can_be_shown_in_the_unit_of_the_gauge() -> None:
+def test_limit_is_shown_in_another_unit() -> None:
     assert show_limit(parse_limit("0.10 .. 0.28 mm"), "in") == "0.00394 .. 0.0110 in"
 
 
-def test_a_limit_open_below_is_shown_in_words() -> None:
+def test_limit_with_an_open_end_is_shown_in_words() -> None:
     assert show_limit(parse_limit("at most 0.05 mm")) == "at most 0.05 mm"
 
 
@@ -108,7 +106,7 @@ def test_a_limit_open_below_is_shown_in_words() -> None:
         "20 °C (68 °F)",
     ],
 )
-def test_a_value_printed_twice_that_agrees_is_taken_as_printed_first(text: str) -> None:
+def test_first_of_two_agreeing_values_is_used(text: str) -> None:
     q = parse_quantity(text)
     assert q.entered == text
     assert convert(q, parse_quantity(text.split(" (")[0]).unit).value == parse_quantity(text.split(" (")[0]).value
@@ -117,14 +115,14 @@ def test_a_value_printed_twice_that_agrees_is_taken_as_printed_first(text: str) 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("29.5 ft-lb (42 N·m)", "29.5 ft-lb is 40.00 N·m, but 42 N·m is printed beside it"),
-        ("29.5 ft-lb (40.6 N·m)", "printed beside it"),
-        ("1.0 mm (0.004 inch)", "1.0 mm is 0.0394 in, but 0.004 in is printed beside it"),
-        ("20 °C (86 °F)", "20 °C is 68 °F, but 86 °F is printed beside it"),
-        ("89 ft-lb (10 N·m)", "printed beside it"),
+        ("29.5 ft-lb (42 N·m)", "29.5 ft-lb is 40.00 N·m, but 42 N·m is printed"),
+        ("29.5 ft-lb (40.6 N·m)", " is printed"),
+        ("1.0 mm (0.004 inch)", "1.0 mm is 0.0394 in, but 0.004 in is printed"),
+        ("20 °C (86 °F)", "20 °C is 68 °F, but 86 °F is printed"),
+        ("89 ft-lb (10 N·m)", " is printed"),
     ],
 )
-def test_a_misprint_in_a_value_printed_twice_is_caught_with_both_in_one_unit(text: str, words: str) -> None:
+def test_misprint_in_two_units_is_reported_with_both_values(text: str, words: str) -> None:
     with pytest.raises(QuantityError) as refused:
         parse_quantity(text)
     assert refused.value.code == "disagreeing-units"
@@ -132,25 +130,43 @@ def test_a_misprint_in_a_value_printed_twice_is_caught_with_both_in_one_unit(tex
     assert words in refused.value.why
 
 
-def test_the_coarser_of_two_printed_values_decides_how_close_they_must_be() -> None:
+@pytest.mark.parametrize(
+    ("agreeing", "disagreeing"),
+    [
+        ("20 mm (2.05 cm)", "20 mm (2.051 cm)"),  # exactly half a millimetre above, and just beyond
+        ("20 mm (1.95 cm)", "20 mm (1.949 cm)"),
+        ("2.05 cm (20 mm)", "2.051 cm (20 mm)"),  # the order does not matter
+        ("20 N·m (14.4 ft-lb)", "20 N·m (14.3 ft-lb)"),  # 19.52 and 19.39 N·m
+        ("0.10 mm (0.1049 mm)", "0.10 mm (0.1051 mm)"),
+        ("20 °C (68.9 °F)", "20 °C (69 °F)"),  # 20.5 and 20.56 °C
+    ],
+)
+def test_two_printed_values_agree_up_to_half_the_coarser_last_digit(agreeing: str, disagreeing: str) -> None:
+    parse_quantity(agreeing)
+    with pytest.raises(QuantityError) as refused:
+        parse_quantity(disagreeing)
+    assert refused.value.code == "disagreeing-units"
+
+
+def test_coarser_of_two_printed_values_sets_the_tolerance() -> None:
     parse_quantity("20 N·m (15.0 ft-lb)")  # half of 1 N·m either way, though 14.75 would be nearer
     with pytest.raises(QuantityError):
         parse_quantity("20.0 N·m (15.0 ft-lb)")
 
 
-def test_a_difference_of_one_degree_fahrenheit_has_no_offset() -> None:
+def test_temperature_difference_is_converted_without_an_offset() -> None:
     assert difference_factor("°F") == Fraction(5, 9)
     assert convert(parse_quantity("36 °F"), "°C", difference=True).value == 20
     assert convert(parse_quantity("36 °F"), "K", difference=True).value == 20
 
 
-def test_base_values_are_exact_fractions_of_the_base_unit() -> None:
+def test_base_values_are_exact_fractions() -> None:
     assert base(parse_quantity("1 in")) == Fraction(254, 10000)
     assert base(parse_quantity("20 °C")) == Fraction(29315, 100)
     assert base(parse_quantity("14", unit="")) == 14
 
 
-def test_a_torque_kept_in_another_unit_still_lies_on_its_limit() -> None:
+def test_value_stored_in_another_unit_keeps_its_exact_base_value() -> None:
     kept = convert(parse_quantity("100 N·m"), "ft-lb")
     assert len(kept.value.as_tuple().digits) == 28
     assert base(kept) == 100
@@ -160,25 +176,25 @@ def test_a_torque_kept_in_another_unit_still_lies_on_its_limit() -> None:
     assert base(convert(parse_quantity("31.7 °F"), "°C")) == base(parse_quantity("31.7 °F"))
 
 
-def test_time_comes_in_seconds_and_nothing_else_does() -> None:
+def test_seconds_accepts_only_a_time() -> None:
     assert seconds(parse_quantity("1.5 h")) == 5400.0
     with pytest.raises(QuantityError):
         seconds(parse_quantity("90°"))
 
 
-def test_what_measures_something_else_cannot_be_converted() -> None:
+def test_conversion_to_another_dimension_is_refused() -> None:
     with pytest.raises(QuantityError) as refused:
         convert(parse_quantity("5 mm"), "N·m")
     assert refused.value.code == "wrong-dimension"
 
 
-def test_a_unit_is_asked_for_its_dimension_by_its_symbol() -> None:
+def test_dimension_of_a_unit_symbol() -> None:
     assert (dimension_of("ft-lb"), dimension_of(""), dimension_of("%")) == ("torque", "", "fraction")
     with pytest.raises(QuantityError, match="did you mean ft-lb"):
         dimension_of("ft-lbs!")
 
 
-def test_reading_a_quantity_does_not_bring_in_what_the_first_paint_cannot_afford() -> None:
+def test_parsing_a_quantity_imports_no_large_library() -> None:
     import subprocess
     import sys
 

@@ -1,19 +1,19 @@
-"""Trade notation to exact numbers, and back.
+"""Quantities and limits: trade notation to exact numbers, and back.
 
-Numbers are decimal from the first digit to the last; conversion goes through exact fractions (the table in
-:mod:`benchflow.quantity.units`). pint is never handed what a person typed, because its parser evaluates
-expressions. It does the dimensions of formulas (:mod:`benchflow.procedure.formula`), and the tests hold every
-row of the table against it. Nothing here imports it, so that the bench paints at once.
+Numbers are decimal, and conversion goes through exact fractions (:mod:`benchflow.quantity.units` has the factors).
+Typed text never goes to pint, because its parser evaluates expressions. pint checks the dimensions of formulas
+(:mod:`benchflow.procedure.formula`), and the tests compare every row of the table of units with it. Nothing here
+imports it, which keeps the start of the bench fast.
 
-==================  ===========================================================================
-``types``           Quantity, Limit, QuantityError
-``units``           the closed table of units and their spellings
-``numerals``        numbers as people write them
-``notation``        one quantity: ``85 ft-lb``, ``1 1/64 in``, ``29.5 ft-lb (40 N·m)``
-``limits``          ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``0.15 ± 0.02 mm``
-``arithmetic``      base values, conversion, where a value lies in a limit
-``shown``           back into the trade's notation
-==================  ===========================================================================
+==============  =====================================================================
+``types``       Quantity, Limit, QuantityError
+``units``       the table of units, and the unit for a spelling
+``numerals``    parses a number: ``1 1/64``, ``quarter``
+``notation``    parses a quantity: ``85 ft-lb``, ``1 1/64 in``, ``29.5 ft-lb (40 N·m)``
+``limits``      parses a limit: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``
+``arithmetic``  base values, conversion, comparison with a limit
+``shown``       quantities and limits as text
+==============  =====================================================================
 """
 
 from benchflow.quantity.arithmetic import base, convert, difference_factor, dimension_of, position, seconds

@@ -1,4 +1,4 @@
-"""Base values, conversion, and where a value lies in a limit: exact, through fractions."""
+"""Base values, conversion, and comparison with a limit; exact, through fractions."""
 
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
@@ -11,36 +11,40 @@ from benchflow.quantity.units import Unit
 
 _COUNT = Unit("", "", Fraction(1))
 _28 = Context(prec=28, rounding=ROUND_HALF_EVEN)
-"""What has no end as a decimal is rounded correctly to 28 significant digits, once."""
+"""Rounds a decimal that does not end to 28 significant digits, once."""
 
 
 def known(symbol: str) -> Unit:
-    """The unit of a canonical symbol. Raises ``QuantityError`` for anything else."""
+    """The unit with this canonical symbol.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
     unit = units.BY_SYMBOL.get(symbol)
     if unit is None:
         near = units.nearest(symbol)
-        hint = f"did you mean {near}?" if near else "write one of the trade's units"
-        raise QuantityError("bad-quantity", symbol, 0, "no unit known here", hint)
+        hint = f"did you mean {near}?" if near else "write a unit of the trade, such as mm"
+        raise QuantityError("bad-quantity", symbol, 0, "unknown unit", hint)
     return unit
 
 
 def dimension_of(unit: str) -> str:
-    """``length``, ``torque``, ``angle``, ...; ``""`` for a bare count (``unit=""``)."""
+    """The dimension of a unit: ``length``, ``torque``, ``angle`` ...; ``""`` for no unit."""
     return known(unit).dimension if unit else ""
 
 
 def difference_factor(unit: str) -> Fraction:
-    """Base units in a *difference* of one ``unit``: 5/9 (K) for °F, where :func:`base` would add the offset."""
+    """The number of base units in a *difference* of one ``unit``, without an offset: 5/9 (K) for °F."""
     return known(unit).factor if unit else Fraction(1)
 
 
 def base(q: Quantity) -> Fraction:
-    """The exact value in the dimension's base unit: m, N·m, °, K, s, N, Pa, kg, m³, ...
+    """The exact value in the base unit of the dimension: m, N·m, °, K, s, N, Pa, kg, m³ ...
 
-    A value of 28 digits is one that :func:`convert` rounded. It comes back as the simplest fraction within
-    that rounding, in its own unit or in the base's, which is what it was before: 100 N·m kept in ft-lb is
-    100 N·m again, and lies on a limit of 100 N·m, not beside it. (Sure for what has five digits or fewer and a
-    short factor; 2294.3 psi kept in bar may stay off by one part in 10²⁸.)
+    :func:`convert` rounds a decimal that does not end to 28 digits. Such a value is read as the simplest fraction
+    within that rounding, in its own unit or in the base unit. So 100 N·m stored in ft-lb is exactly 100 N·m again, and
+    is equal to a limit of 100 N·m. This holds for values of up to five digits and short factors; 2294.3 psi stored in
+    bar can differ by one part in 10²⁸.
     """
     value = Fraction(q.value)
     unit = known(q.unit) if q.unit else _COUNT
@@ -53,12 +57,13 @@ def base(q: Quantity) -> Fraction:
 
 
 def _half_digit(value: Decimal) -> Fraction:
+    """Half of one step of the last digit."""
     exponent = value.as_tuple().exponent
     return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) / 2
 
 
 def simplest_within(value: Fraction, half: Fraction) -> Fraction:
-    """The fraction of the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
+    """The fraction with the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
     if abs(value) <= half:
         return Fraction(0)
     sign, low, high = (1 if value > 0 else -1), abs(value) - half, abs(value) + half
@@ -74,7 +79,7 @@ def simplest_within(value: Fraction, half: Fraction) -> Fraction:
 
 
 def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fraction:
-    """The other way: a base value in ``unit``. ``difference`` leaves a temperature's offset out."""
+    """A base value expressed in ``unit``. ``difference`` leaves out the offset of a temperature scale."""
     if not unit:
         return value
     wanted = known(unit)
@@ -82,15 +87,16 @@ def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fracti
 
 
 def decimal(value: Fraction) -> Decimal:
-    """Exact where the decimal has an end; else correctly rounded to 28 significant digits."""
+    """``value`` as a decimal: exact if the decimal ends, otherwise rounded to 28 significant digits."""
     exact = finite(value)
     return exact if exact is not None else _28.divide(Decimal(value.numerator), Decimal(value.denominator))
 
 
 def convert(q: Quantity, unit: str, *, difference: bool = False) -> Quantity:
-    """The same quantity in another unit, ``entered`` kept. ``difference`` is for temperature differences.
+    """The same quantity in another unit, with the same ``entered``. ``difference`` is for temperature differences.
 
-    Raises ``QuantityError`` (``wrong-dimension``) where the units measure different things.
+    Raises:
+        QuantityError: the units have different dimensions (``wrong-dimension``).
     """
     if unit == q.unit:
         return q
@@ -100,18 +106,22 @@ def convert(q: Quantity, unit: str, *, difference: bool = False) -> Quantity:
 
 
 def same_dimension(q: Quantity, unit: str) -> None:
-    """Raises ``QuantityError`` unless ``q`` can be expressed in ``unit``."""
+    """Check that ``q`` can be expressed in ``unit``.
+
+    Raises:
+        QuantityError: the units have different dimensions (``wrong-dimension``).
+    """
     found, wanted = dimension_of(q.unit), dimension_of(unit)
     if found != wanted:
-        why = f"{q.unit or 'a plain number'} cannot be turned into {unit or 'a plain number'}"
+        why = f"{q.unit or 'a number without a unit'} cannot be converted to {unit or 'a number without a unit'}"
         raise QuantityError("wrong-dimension", q.entered or f"{q.value} {q.unit}", 0, why)
 
 
 def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["in", "low", "high"]:
-    """Where a value lies: exact, both ends included, whatever the units.
+    """Compare a value with a limit: within, below or above. Both ends are within; the units may differ.
 
-    A reading that :func:`convert` had to round (0.10 mm kept in inches has no end) still lies on its limit.
-    ``difference`` says that all of them are temperature differences (18 °C of warming against 40 °F).
+    The comparison is exact. A reading that is equal to an end stays equal after :func:`convert`, even if its decimal
+    had to be rounded (0.10 mm stored in inches). ``difference`` means that all values are temperature differences.
     """
     if limit.low is not None and _compare(q, limit.low, difference) < 0:
         return "low"
@@ -124,7 +134,9 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
     if a.unit == b.unit:
         return (a.value > b.value) - (a.value < b.value)
     same_dimension(a, b.unit)
-    if len(a.value.as_tuple().digits) >= _28.prec:  # rounded once: the end is rounded alike, which keeps the order
+    if (
+        len(a.value.as_tuple().digits) >= _28.prec
+    ):  # rounded by convert: round the other in the same way, which keeps the order
         other = convert(b, a.unit, difference=difference).value
         return (a.value > other) - (a.value < other)
     if difference:
@@ -135,6 +147,10 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
 
 
 def seconds(q: Quantity) -> float:
-    """A time in seconds. Raises ``QuantityError`` (``wrong-dimension``) for anything else."""
+    """A time in seconds.
+
+    Raises:
+        QuantityError: ``q`` is not a time (``wrong-dimension``).
+    """
     same_dimension(q, "s")
     return float(base(q))

@@ -1,7 +1,7 @@
-"""Limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``at least 0.5 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
+"""Parses limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
 
-A unit on the last number stands for all of them. A tolerance may be a share: ``100 N·m ± 4 %``.
-Printed twice, each end is held against its twin (:mod:`benchflow.quantity.notation`).
+A unit on the last number applies to all numbers. A tolerance can be a percentage: ``100 N·m ± 4 %``. If a limit is
+printed in two units, its ends must agree (:mod:`benchflow.quantity.notation`).
 """
 
 import re
@@ -14,13 +14,13 @@ from benchflow.quantity.notation import (
     ScannedQuantity,
     agree,
     bounded,
-    left_over,
+    brackets,
+    expected,
+    final_unit,
     quantity_of,
-    same_thing,
-    scan_part,
-    settled,
-    twins,
-    wanted,
+    same_dimensions,
+    scan_quantity,
+    trailing_text,
 )
 from benchflow.quantity.numerals import skip_space
 from benchflow.quantity.shown import show
@@ -39,22 +39,22 @@ _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.0
 
 
 class _LimitParser:
-    """The text being read and what the caller asked of it."""
+    """Parser of one text, with the default unit and the required dimension."""
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
         self.text, self.plain = text, bounded(text)
-        self.field, self.dimension = wanted(unit, dimension)
+        self.field, self.dimension = expected(unit, dimension)
 
     def part(self, at: int) -> ScannedQuantity:
-        return scan_part(self.text, self.plain, at, self.dimension)
+        return scan_quantity(self.text, self.plain, at, self.dimension)
 
     def quantity(self, part: ScannedQuantity, unit: Unit | None) -> Quantity:
         shared = part if part.unit is not None else part._replace(unit=unit)
-        found = settled(self.text, shared, self.field, self.dimension)
+        found = final_unit(self.text, shared, self.field, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
     def limit(self, start: int) -> tuple[Limit, int, int]:
-        """The limit at ``start``, where its first number stands, and the index after it. Brackets not yet."""
+        """The limit at ``start`` without brackets, the index of its first number, and the index after it."""
         start = skip_space(self.plain, start)
         one = _ONE_ENDED.match(self.plain, start)
         if one is not None:
@@ -73,33 +73,33 @@ class _LimitParser:
         if self.plain[i : i + 1] in ("+", "-"):
             return self.deviations(first, i)
         if _OTHER_RANGES.match(self.plain, i):
-            raise QuantityError("bad-quantity", self.text, i, "a range is written with two points", RANGE_HINT)
+            raise QuantityError("bad-quantity", self.text, i, "a range needs two points", RANGE_HINT)
         if i < len(self.plain) and self.plain[i] not in "()":
-            raise left_over(self.text, self.plain, i)
+            raise trailing_text(self.text, self.plain, i)
         alone = self.plain[first.at : first.end]
         hint = _FORMS if first.unit is None else f"write at most {alone}, at least {alone}, or a range with `..`"
-        raise QuantityError("bad-quantity", self.text, i, "one value alone is no limit", hint)
+        raise QuantityError("bad-quantity", self.text, i, "a single value is not a limit", hint)
 
     def other_words(self, start: int) -> None:
         other = _OTHER_WORDS.match(self.plain, start)
         if other is not None:
             write = "at most" if other.group(1) else "at least"
-            why = "this way of saying it is not read here"
+            why = "these words are not accepted"
             raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
 
     def range(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
         last = self.part(at)
-        high = self.quantity(last, None)  # first, so that a unit left out is missed at the end
+        high = self.quantity(last, None)  # first, so that a missing unit is reported at the end
         return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
 
     def symmetric(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
         by = self.part(at)
         if by.number.exact < 0:
-            raise QuantityError("bad-quantity", self.text, by.at, "a tolerance has no sign after ±", _FORMS)
-        return self.around(first, (by, by), (-by.number.exact, by.number.exact))
+            raise QuantityError("bad-quantity", self.text, by.at, "a tolerance after ± has no sign", _FORMS)
+        return self.with_tolerance(first, (by, by), (-by.number.exact, by.number.exact))
 
     def deviations(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
-        """``+0.03 -0.01``, in either order; both may have the same sign, as fits have (``+0.030 +0.011``)."""
+        """``+0.03 -0.01`` in either order. Both can have the same sign, as in fits: ``+0.030 +0.011``."""
         one = self.part(at)
         i = skip_space(self.plain, one.end)
         if self.plain[i : i + 1] not in ("+", "-", "0"):
@@ -115,28 +115,28 @@ class _LimitParser:
         if one.unit is not two.unit:
             raise QuantityError("bad-quantity", self.text, one.at, "the deviations have different units", _FORMS)
         low, high = sorted((one.number.exact, two.number.exact))
-        return self.around(first, (one, two), (low, high))
+        return self.with_tolerance(first, (one, two), (low, high))
 
-    def around(
+    def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
     ) -> tuple[Limit, int, int]:
-        """A value and what may be added to it at either end, in its own unit or as a share of it."""
+        """The limit around a value. ``by`` are the deviations of its ends, in the value's unit or as percentages."""
         unit = written[0].unit
         if unit is None and first.unit is None:
-            self.quantity(written[1], None)  # where a unit is left out, it is missed at the end
+            self.quantity(written[1], None)  # reports a missing unit at the end
         share = unit is not None and unit.symbol == "%" and first.unit is not None and first.unit is not unit
         middle = self.quantity(first, None if share else unit)
         if not share and unit is not None and unit.symbol != middle.unit:
-            why = f"the value is in {middle.unit}, its tolerance in {unit.symbol}"
-            raise QuantityError("bad-quantity", self.text, written[0].at, why, "write both in one unit")
+            why = f"the value is in {middle.unit}, but its tolerance is in {unit.symbol}"
+            raise QuantityError("bad-quantity", self.text, written[0].at, why, "write both in the same unit")
         centre = Fraction(middle.value)
         scale = abs(centre) / 100 if share else Fraction(1)
         places = 0 if share else max(_places(part.number.value) for part in (first, *written))
         low, high = (_end(centre + step * scale, places, middle.unit) for step in by)
         return Limit(low, high, ""), first.at, max(part.end for part in written)
 
-    def twin(self, at: int, first: Limit) -> int:
-        """One entry in brackets: a limit of the same form, or for ``at most 0.05 mm (0.002 in)`` a quantity."""
+    def second_unit(self, at: int, first: Limit) -> int:
+        """Check one entry in brackets: a limit of the same form, or a quantity as in ``at most 0.05 mm (0.002 in)``."""
         ends = [end for end in (first.low, first.high) if end is not None]
         self.field, self.dimension = None, dimension_of(ends[0].unit)
         start = skip_space(self.plain, at)
@@ -147,8 +147,8 @@ class _LimitParser:
         else:
             second, begins, after = self.limit(start)
             if (first.low is None) != (second.low is None) or (first.high is None) != (second.high is None):
-                why = "the two do not limit the same side"
-                raise QuantityError("disagreeing-units", self.text, begins, why, "look both up again")
+                why = "the two limits have different open ends"
+                raise QuantityError("disagreeing-units", self.text, begins, why, "check both in the source")
             ordered(self.text, begins, second)
             for one, other in ((first.low, second.low), (first.high, second.high)):
                 if one is not None and other is not None:
@@ -162,34 +162,40 @@ def _places(value: Decimal | None) -> int:
 
 
 def _end(value: Fraction, places: int, unit: str) -> Quantity:
-    """One end of a tolerance: exact, with at least as many digits as were written."""
+    """One end of a tolerance: exact, with at least ``places`` decimals."""
     exact = decimal(value)
     exact = exact if _places(exact) >= places else Decimal(f"{value * 10**places}E-{places}")
     return Quantity(exact, unit, show(Quantity(exact, unit, "")))
 
 
 def ordered(text: str, at: int, limit: Limit) -> None:
-    """Raises when low is above high."""
+    """Check that low is not above high.
+
+    Raises:
+        QuantityError: it is.
+    """
     if limit.low is None or limit.high is None:
         return
-    same_thing(text, at, limit.low, limit.high)
+    same_dimensions(text, at, limit.low, limit.high)
     if base(limit.low) > base(limit.high):
         why = f"the lower end, {show(limit.low)}, is above the upper end, {show(limit.high)}"
-        raise QuantityError("bad-quantity", text, at, why, "the lower end comes first; look both up again")
+        raise QuantityError("bad-quantity", text, at, why, "write the lower end first, and check both in the source")
 
 
 def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None) -> Limit:
-    """A limit in any form of the procedure format, perhaps printed twice; ``text`` keeps the author's words.
+    """Parse a limit in any form, also one printed in two units; ``text`` is the text as written.
 
-    ``unit`` and ``dimension`` as in :func:`parse_quantity`. Raises :class:`QuantityError`; a low end above
-    the high one is an error.
+    ``unit`` and ``dimension`` as in :func:`parse_quantity`.
+
+    Raises:
+        QuantityError: the text is not such a limit, or its low end is above its high end.
     """
     reader = _LimitParser(text, unit, dimension)
     limit, at, i = reader.limit(0)
     ordered(text, at, limit)
     i = skip_space(reader.plain, i)
     if i < len(reader.plain) and reader.plain[i] == "(":
-        i = twins(text, reader.plain, i, lambda inside: reader.twin(inside, limit))
+        i = brackets(text, reader.plain, i, lambda inside: reader.second_unit(inside, limit))
     if i < len(reader.plain):
-        raise left_over(text, reader.plain, i)
+        raise trailing_text(text, reader.plain, i)
     return Limit(limit.low, limit.high, text.strip())

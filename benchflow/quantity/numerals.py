@@ -1,6 +1,6 @@
-"""Numbers as people write them at a bench, read exactly: decimals, fractions, mixed numbers, a few words.
+"""Parses numbers as people write them: decimals, fractions, mixed numbers, a few words.
 
-One pass, left to right, over text of bounded length. Never a float, never an exponent, never a comma.
+Numbers are exact. Exponents and commas are refused. The length of the text is limited.
 """
 
 import re
@@ -9,13 +9,13 @@ from fractions import Fraction
 from typing import NamedTuple
 
 MAX_LENGTH = 200
-"""Characters in a quantity or limit; printed twice with both ends it is below 80."""
+"""The most characters in a quantity or limit; a limit printed in two units has fewer than 80."""
 MAX_DIGITS = 20
-"""Digits in a number. The finest instrument in the trade needs 8."""
+"""The most digits in a number; the most precise instrument of the trade needs 8."""
 
 
 class NumeralError(Exception):
-    """Not a number; turned into a ``QuantityError`` or ``FormulaError`` by whoever reads the text."""
+    """Text that is not a number. The caller turns it into a ``QuantityError`` or ``FormulaError``."""
 
     def __init__(self, at: int, why: str, hint: str = "") -> None:
         super().__init__(why)
@@ -23,13 +23,13 @@ class NumeralError(Exception):
 
 
 class Number(NamedTuple):
-    """``value`` keeps the digits as written and is ``None`` for a fraction without an end (1/3)."""
+    """A number. ``value`` has the digits as written; ``None`` if its decimal does not end, such as 1/3."""
 
     value: Decimal | None
     exact: Fraction
 
 
-# One character for one, so that positions stay true.
+# Each character is replaced by one character, so that indexes stay valid.
 _UNIFORM = {
     **dict.fromkeys(map(ord, "\u00a0\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000\t"), " "),
     **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2012\u2013\ufe63"), "-"),
@@ -44,7 +44,7 @@ _UNIFORM = {
 
 
 def uniform(text: str) -> str:
-    """Look-alike characters made one, each by a single character: full-width digits, minus signs, spaces."""
+    """``text`` with look-alike characters replaced, one by one: full-width digits, minus signs, spaces ..."""
     return text.replace("\t", " ") if text.isascii() else text.translate(_UNIFORM)
 
 
@@ -73,13 +73,18 @@ _FRACTION = re.compile(r"(?:[ ]{1,3}|-)?([0-9]{1,4})/([0-9]{1,4})(?![0-9])")
 
 
 def skip_space(text: str, i: int) -> int:
+    """The index of the first character at or after ``i`` that is not a space."""
     while i < len(text) and text[i] == " ":
         i += 1
     return i
 
 
 def scan_number(text: str, start: int) -> tuple[Number, int]:
-    """The number that begins at ``start`` in cleaned text, and the index just after it."""
+    """The number at ``start`` in a text from :func:`uniform`, and the index after it.
+
+    Raises:
+        NumeralError: there is no number, or it is not accepted.
+    """
     i, sign = start, 1
     if text[i : i + 1] in ("+", "-"):
         sign = -1 if text[i] == "-" else 1
@@ -91,11 +96,11 @@ def scan_number(text: str, start: int) -> tuple[Number, int]:
     if end < len(text) and text[end] == "." and text[end + 1 : end + 2] != ".":
         part = _DIGITS.match(text, end + 1)
         if part is None and whole is None:
-            raise NumeralError(i, "a point without digits")
+            raise NumeralError(i, "this decimal point has no digits")
         end = part.end() if part else end + 1
         return _decimal(text, i, end, sign)
     if whole is None:
-        raise NumeralError(i, "a number is wanted here")
+        raise NumeralError(i, "a number is expected here")
     if text[end : end + 1] == "/" or text[end : end + 1] in _VULGAR or text[end : end + 1] in (" ", "-"):
         mixed = _mixed(text, i, end, sign)
         if mixed is not None:
@@ -105,22 +110,24 @@ def scan_number(text: str, start: int) -> tuple[Number, int]:
 
 def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
     if end - i > MAX_DIGITS + 1:
-        raise NumeralError(i + MAX_DIGITS, f"more than {MAX_DIGITS} digits", "write as many digits as the gauge shows")
+        raise NumeralError(
+            i + MAX_DIGITS, f"more than {MAX_DIGITS} digits", "write only the digits that the gauge shows"
+        )
     _no_comma(text, i, end)
     if text[end : end + 1] == ".":
         if text[end + 1 : end + 2] != ".":
-            raise NumeralError(end, "a second point in one number")
+            raise NumeralError(end, "a second decimal point in one number")
     elif text[end : end + 1] in ("e", "E") and text[end + 1 : end + 2] in tuple("0123456789+-"):
-        raise NumeralError(end, "powers of ten are not read here", "write the number out")
+        raise NumeralError(end, "powers of ten are not accepted", "write all digits")
     elif text[end : end + 1] in ("_",):
-        raise NumeralError(end, "a number has digits and a point only")
+        raise NumeralError(end, "a number can have only digits and a point")
     value = Decimal(text[i:end])
     value = value.copy_negate() if sign < 0 and value else value
     return Number(value, Fraction(value)), end
 
 
 def _no_comma(text: str, i: int, end: int) -> None:
-    """A comma is never guessed at: it parts thousands in one country and decimals in the next."""
+    """Refuse a comma, because it separates thousands in one country and decimals in another."""
     if text[end : end + 1] != "," or not text[end + 1 : end + 2].isdigit():
         return
     follow = _DIGITS.match(text, end + 1)
@@ -135,7 +142,7 @@ def _no_comma(text: str, i: int, end: int) -> None:
 
 
 def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
-    """``1/64``, ``1 1/64``, ``1-1/64``, ``1½``; ``None`` when what follows is no fraction."""
+    """``1/64``, ``1 1/64``, ``1-1/64``, ``1½``; ``None`` if no fraction follows."""
     if end - i > MAX_DIGITS:
         return None
     if text[end] in _VULGAR:
@@ -145,7 +152,7 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
         alone = _FRACTION.match(text, i)
         if alone is None or alone.start(1) != i:
             if text[end + 1 : end + 2].isdigit():
-                raise NumeralError(i, "a fraction has at most four digits above and below")
+                raise NumeralError(i, "a fraction can have at most four digits above and four below")
             return None
         return _fraction(_over(alone, 1, 2), sign), alone.end()
     space = skip_space(text, end)
@@ -157,18 +164,18 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
         return None
     part = _over(after, 1, 2)
     if part >= 1:
-        raise NumeralError(after.start(1), "the fraction of a mixed number is less than one")
+        raise NumeralError(after.start(1), "the fraction in a mixed number must be less than one")
     return _fraction(Fraction(int(text[i:end])) + part, sign), after.end()
 
 
 def _over(match: re.Match[str], above: int, below: int) -> Fraction:
     if int(match.group(below)) == 0:
-        raise NumeralError(match.start(below), "nothing can be divided by zero")
+        raise NumeralError(match.start(below), "a fraction cannot have zero below")
     return Fraction(int(match.group(above)), int(match.group(below)))
 
 
 def _unusual(text: str, i: int, sign: int) -> tuple[Number, int]:
-    """A number that does not begin with a digit: ``½``, ``quarter``; anything else is refused."""
+    """A number that does not begin with a digit: ``½``, ``quarter``."""
     char = text[i : i + 1]
     if char in _VULGAR and char:
         return _fraction(Fraction(*_VULGAR[char]), sign), i + 1
@@ -180,8 +187,8 @@ def _unusual(text: str, i: int, sign: int) -> tuple[Number, int]:
             end = of.end() - 1 if of else word.end()
             return _fraction(value, sign), end
     if char == ",":
-        raise NumeralError(i, "a comma can mean a decimal point or thousands", "write it with a point")
-    raise NumeralError(i, "a number is wanted here" if text.strip() else "nothing is written")
+        raise NumeralError(i, "a comma can mean a decimal point or thousands", "write a decimal point")
+    raise NumeralError(i, "a number is expected here" if text.strip() else "the text is empty")
 
 
 def _fraction(value: Fraction, sign: int) -> Number:
@@ -190,7 +197,7 @@ def _fraction(value: Fraction, sign: int) -> Number:
 
 
 def finite(value: Fraction) -> Decimal | None:
-    """The decimal that is exactly ``value``, without trailing zeros after the point; ``None`` if it has no end."""
+    """``value`` as an exact decimal without trailing zeros; ``None`` if the decimal does not end."""
     rest, twos, fives = value.denominator, 0, 0
     while rest % 2 == 0:
         rest, twos = rest // 2, twos + 1

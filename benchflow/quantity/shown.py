@@ -1,4 +1,4 @@
-"""Quantities and limits back in the trade's notation. What is shown here, the parser reads."""
+"""Quantities and limits as text in trade notation. The parsers read this text."""
 
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
@@ -9,21 +9,23 @@ from benchflow.quantity.types import Limit, Quantity
 
 
 def show(q: Quantity, *, digits: int | None = None) -> str:
-    """``0.045 mm``, ``90°``, ``20 °C``, ``2 turns``; all digits as written, or ``digits`` after the point (half up)."""
+    """``0.045 mm``, ``90°``, ``2 turns``: all digits as written, or rounded half up to ``digits`` decimals."""
     value = q.value if digits is None else round_half_up(Fraction(q.value), digits)
     return with_unit(f"{value:f}", q.unit)
 
 
 def show_short(q: Quantity) -> str:
-    """All digits, or six significant ones where a division or a conversion has no end (more than ten digits).
-    Only for the eyes. (Our own rule.)"""
+    """All digits; six significant digits if there are more than ten, as after a division (our own rule).
+
+    Only for display.
+    """
     if len(q.value.as_tuple().digits) <= 10:
         return show(q)
     return with_unit(f"{Context(prec=6, rounding=ROUND_HALF_UP).plus(q.value):f}", q.unit)
 
 
 def with_unit(number: str, unit: str) -> str:
-    """A number that is already text, with its unit set as the trade sets it."""
+    """A number as text, followed by its unit in the usual form."""
     if not unit or unit == "°":
         return number + unit
     if unit == "turn" and number.lstrip("-") != "1" and not number.lstrip("-").startswith("0"):
@@ -32,19 +34,20 @@ def with_unit(number: str, unit: str) -> str:
 
 
 def round_half_up(value: Fraction, places: int) -> Decimal:
-    """``value`` to ``places`` decimals, halves away from zero, straight from the exact fraction."""
+    """``value`` rounded to ``places`` decimals, halves away from zero, directly from the exact fraction."""
     scaled = abs(value) * Fraction(10) ** places
     whole = (2 * scaled.numerator + scaled.denominator) // (2 * scaled.denominator)
     return Decimal(f"{'-' if value < 0 and whole else ''}{whole}E{-places}")
 
 
 def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
-    """The quantity in another unit, to a sensible number of digits: ``72 in-lb`` is ``8.13 N·m``.
+    """The quantity in another unit with a sensible number of digits: ``8.13 N·m`` for ``72 in-lb``.
 
-    The step shown is the power of ten nearest to a tenth of what the last entered digit is worth, and never
-    coarser than three significant digits; an exact result is not padded with zeros beyond that digit's worth.
-    (Our own rule: one guard digit, so that nothing entered is lost and nothing is pretended.)
-    Only for the eyes: judge and store with :func:`convert`.
+    The last digit shown is the power of ten nearest to a tenth of a step of the last entered digit, with at least three
+    significant digits. An exact result gets no trailing zeros beyond the entered precision (our own rule: one guard
+    digit).
+
+    Only for display; judge and store with :func:`convert`.
     """
     if unit == q.unit:
         return show(q)
@@ -84,7 +87,7 @@ def _without_zeros(value: Decimal, keep: int) -> Decimal:
 
 
 def show_limit(limit: Limit, unit: str | None = None) -> str:
-    """``0.10 .. 0.28 mm``, ``at most 0.05 mm``; in ``unit`` by :func:`show_converted` where it is given."""
+    """``0.10 .. 0.28 mm``, ``at most 0.05 mm``; converted by :func:`show_converted` if ``unit`` is given."""
 
     def end(q: Quantity) -> str:
         return show(q) if unit is None else show_converted(q, unit)

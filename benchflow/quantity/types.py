@@ -1,4 +1,4 @@
-"""What a quantity and a limit are, and the one error of reading them."""
+"""Quantities, limits, and the error for text that is neither."""
 
 from decimal import Decimal
 from typing import Literal
@@ -11,7 +11,7 @@ QuantityErrorCode = Literal["bad-quantity", "wrong-dimension", "disagreeing-unit
 
 
 class Quantity(Struct, frozen=True):
-    """A number and its unit. ``unit`` is the canonical symbol; ``entered`` the text as it was written."""
+    """A number with a unit. ``unit`` is the canonical symbol, "" for none; ``entered`` is the text as written."""
 
     value: Decimal
     unit: str
@@ -19,7 +19,7 @@ class Quantity(Struct, frozen=True):
 
 
 class Limit(Struct, frozen=True):
-    """Both ends are included; ``None`` is open. ``text`` is as the author wrote it."""
+    """A limit. Both ends are within it; an end of ``None`` is open. ``text`` is the text as written."""
 
     low: Quantity | None
     high: Quantity | None
@@ -27,11 +27,10 @@ class Limit(Struct, frozen=True):
 
 
 class QuantityError(BenchflowError):
-    """A quantity or limit that cannot be taken as it stands.
+    """Text that is not a quantity or limit of the kind that is expected.
 
-    ``at`` is the index in ``text`` of the character that it turns on (``len(text)`` where something is
-    missing at the end), ``why`` says what is wrong and ``hint`` what to write. ``str`` is all of it in one
-    sentence, with nothing unprintable in it.
+    ``at`` is the index in ``text`` of the character that is wrong, ``len(text)`` if something is missing at the end.
+    ``why`` says what is wrong, ``hint`` what to write. ``str`` is all of it on one line of printable characters.
     """
 
     def __init__(self, code: QuantityErrorCode, text: str, at: int, why: str, hint: str = "") -> None:
@@ -41,6 +40,6 @@ class QuantityError(BenchflowError):
 
 
 def printable(text: str) -> str:
-    """Text fit to stand in a message: cut to 48 characters, control and formatting characters replaced."""
+    """``text`` for a message: cut to 48 characters, unprintable characters replaced."""
     short = text if len(text) <= 48 else text[:45] + "..."
     return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in short)

@@ -1,12 +1,12 @@
-"""The closed table of units that the trade writes, with exact factors, and the way from a spelling to a unit.
+"""The table of units of the trade with exact factors, and the unit for a spelling.
 
-A factor is the number of base units in one unit, as a ``Fraction``; base units are coherent (m, kg, s, K, N,
-N·m, Pa, m², m³, N/m, V, A, Ω), so that a formula may work in them without further factors. The one exception
-is angle, whose base is the degree: a radian is no exact number of degrees, and nobody sets one at a bench.
+A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent (m, kg, s, K, N, N·m,
+Pa, m², m³, N/m, V, A, Ω), so that a formula in base units needs no further factors. The exception is the angle: its
+base unit is the degree, because a radian is not an exact number of degrees and is not used at a bench.
 
 Sources of the defining numbers: inch 25.4 mm, pound 0.45359237 kg (international yard and pound, 1959);
 standard gravity 9.80665 m/s² (3rd CGPM, 1901); US gallon 231 in³; imperial gallon 4.54609 L; conventional
-mercury 13595.1 kg/m³. The tests hold every row against pint and, where it has the unit, scipy.constants.
+mercury 13595.1 kg/m³. The tests compare every row with pint and, if it has the unit, with scipy.constants.
 """
 
 import unicodedata
@@ -29,7 +29,7 @@ BASES = {
     "pressure": "Pa", "mass": "kg", "volume": "m³", "area": "m²", "fraction": "%", "stiffness": "N/m",
     "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω",
 }  # fmt: skip
-"""Dimension to the unit that stands for it. (% and rpm and ppm/K are not of factor 1; no trade unit is.)"""
+"""Dimension to a typical unit. (%, rpm and ppm/K do not have the factor 1.)"""
 
 EXAMPLES = {
     "length": "0.05 mm", "torque": "40 N·m", "angle": "90°", "temperature": "20 °C", "time": "10 min",
@@ -37,7 +37,7 @@ EXAMPLES = {
     "fraction": "4 %", "stiffness": "30 N/mm", "rotation": "800 rpm", "expansion": "12 ppm/K",
     "voltage": "12.6 V", "current": "5 A", "resistance": "0.8 Ω", "": "3",
 }  # fmt: skip
-"""How a quantity of each dimension is written, for hints."""
+"""An example of each dimension, for hints."""
 
 _INCH = F("0.0254")
 _FOOT = 12 * _INCH
@@ -147,36 +147,36 @@ _TORQUES: tuple[tuple[str, F, str, str], ...] = (
     ("in-oz", _LBF / 16 * _INCH, "in|inch|inches", "oz|ozf|ounce|ounces"),
 )
 
-_MASS_TORQUE = "kg is a mass; a torque by the kilogram is written with its force|kgf·m"
-_NO_PRODUCT = "a torque is a force times a length, not one divided by the other"
+_MASS_TORQUE = "kg is a mass; a torque needs a force|kgf·m"
+_NO_PRODUCT = "a torque is a force times a length, not a quotient"
 REFUSED: dict[str, str] = {
     **dict.fromkeys(("kg·m", "kgm", "m·kg", "mkg", "kg/m", "kgs·m", "m·kgs"), _MASS_TORQUE),
     **dict.fromkeys(("kg·cm", "kgcm", "cm·kg", "cmkg"), _MASS_TORQUE.replace("kgf·m", "kgf·cm")),
     **dict.fromkeys(("kg/cm2", "kg/sq·cm"),
-                    "kg is a mass; a pressure by the kilogram is written with its force|kgf/cm²"),
+                    "kg is a mass; a pressure needs a force|kgf/cm²"),
     **dict.fromkeys(("ft/lb", "ft/lbs", "lb/ft", "lbs/ft", "lbf/ft", "ft/lbf", "foot/pound", "foot/pounds"),
                     f"{_NO_PRODUCT}|ft-lb"),
     **dict.fromkeys(("in/lb", "in/lbs", "in/lbf", "inch/pound", "inch/pounds"), f"{_NO_PRODUCT}|in-lb"),
     "nm": "nm is a nanometre, a millionth of a millimetre|N·m",
     "mPa": "mPa is a thousandth of a pascal|MPa",
     "MN·m": "MN·m is a million newton metres|N·m",
-    **dict.fromkeys(("month", "months"), "a month is no fixed number of days|d, such as 30 d"),
-    **dict.fromkeys(("year", "years", "yr", "yrs"), "a year is no fixed number of days|d, such as 365 d"),
-    **dict.fromkeys(("qt", "quart", "quarts"), "a quart differs between countries|US qt or imp qt"),
-    **dict.fromkeys(("pt", "pint", "pints"), "a pint differs between countries|US pt or imp pt"),
-    **dict.fromkeys(("gal", "gallon", "gallons"), "a gallon differs between countries|US gal or imp gal"),
-    **dict.fromkeys(("tenth", "tenths"), "a tenth of what?|thou or in, such as 0.5 thou"),
-    **dict.fromkeys(("rad", "rads", "radian", "radians"), "angles are read in degrees or turns here|°"),
-    "M": "M alone is no unit|m, mm or min",
-    "k": "k alone is no unit|kg or kN",
+    **dict.fromkeys(("month", "months"), "the length of a month varies|d, such as 30 d"),
+    **dict.fromkeys(("year", "years", "yr", "yrs"), "the length of a year varies|d, such as 365 d"),
+    **dict.fromkeys(("qt", "quart", "quarts"), "a quart is different in the US and the UK|US qt or imp qt"),
+    **dict.fromkeys(("pt", "pint", "pints"), "a pint is different in the US and the UK|US pt or imp pt"),
+    **dict.fromkeys(("gal", "gallon", "gallons"), "a gallon is different in the US and the UK|US gal or imp gal"),
+    **dict.fromkeys(("tenth", "tenths"), "a tenth can mean 0.1 thou or 0.1 mm|thou or mm, such as 0.1 thou"),
+    **dict.fromkeys(("rad", "rads", "radian", "radians"), "write an angle in degrees or turns|°"),
+    "M": "M is not a unit|m, mm or min",
+    "k": "k is not a unit|kg or kN",
 }  # fmt: skip
-"""Spellings that are refused although they look like a unit: why, and after the bar what to write."""
+"""Spellings that look like a unit but are refused: the reason, and after the bar what to write."""
 
 
 def key(spelling: str) -> str:
-    """A spelling with its separators made one: ``ft. - lbs.`` and ``ft lbs`` are both ``ft·lbs``.
+    """A spelling with uniform separators: ``ft·lbs`` for ``ft. - lbs.`` and ``ft lbs``.
 
-    Squared and cubed become plain digits. Length is bounded by the caller.
+    Superscripts become digits. The caller limits the length.
     """
     if not spelling.isascii():
         spelling = unicodedata.normalize("NFKC", spelling).replace("\u03bc", "µ").replace("\u2126", "Ω")
@@ -203,7 +203,7 @@ def _spellings() -> dict[str, Unit]:
         add(Unit(symbol, "temperature", factor, offset), names.split("|"))
     for symbol, factor, left, right in _TORQUES:
         pairs = [(a, b) for a in left.split("|") for b in right.split("|")]
-        # "mN" and "mkp" written in one word would be read as a prefix, so lengths of one letter come last
+        # "mN" or "mkp" in one word would be read as a prefix, so no length of one or two letters comes first
         turned = [f"{b}{a}" for a, b in pairs if b not in ("m", "cm", "mm")]
         names_ = [f"{a}·{b}" for a, b in pairs] + [f"{b}·{a}" for a, b in pairs] + [f"{a}{b}" for a, b in pairs]
         add(Unit(symbol, "torque", factor), names_ + turned)
@@ -216,7 +216,7 @@ _CASE_MATTERS = frozenset({"m", "k"} | {name.casefold() for name in REFUSED if n
 
 
 def _folded() -> dict[str, Unit]:
-    """Spellings whatever their case, where only one unit answers to them."""
+    """Case-folded spellings that belong to only one unit."""
     found: dict[str, Unit] = {}
     twice: set[str] = set()
     for name, unit in _KNOWN.items():
@@ -230,7 +230,7 @@ _FOLDED = _folded()
 
 
 def find(spelling: str) -> Unit | None:
-    """The unit that a spelling names, or ``None``. Letter case is forgiven where it decides nothing."""
+    """The unit for a spelling, or ``None``. Upper and lower case are equal unless they distinguish two units."""
     exact = _KNOWN.get(spelling)
     if exact is not None:
         return exact
@@ -244,27 +244,27 @@ def find(spelling: str) -> Unit | None:
 
 
 def refusal(spelling: str) -> tuple[str, str] | None:
-    """Why a spelling that looks like a unit is refused, and what to write; ``None`` if it is no such one."""
+    """The reason why a spelling is refused, and what to write; ``None`` for other spellings."""
     if find(spelling) is not None:
         return None
     plain = key(spelling)
-    told = REFUSED.get(plain) or REFUSED.get(plain.casefold())
-    if told is None:
+    found = REFUSED.get(plain) or REFUSED.get(plain.casefold())
+    if found is None:
         return None
-    why, write = told.split("|")
+    why, write = found.split("|")
     return why, f"write {write}"
 
 
 def nearest(spelling: str, dimension: str | None = None) -> str | None:
-    """The known symbol nearest to a spelling, for a hint; ``None`` where nothing is near."""
-    from difflib import SequenceMatcher, get_close_matches  # only ever needed for an error
+    """The known symbol most similar to a spelling, for a hint; ``None`` if none is similar."""
+    from difflib import SequenceMatcher, get_close_matches  # late import: only an error needs it
 
     plain = key(spelling)[:40]
     names = {name.casefold(): unit for name, unit in _KNOWN.items() if dimension is None or unit.dimension == dimension}
     cutoff = 0.5 if len(plain) <= 2 else 0.6
 
     def nearness(name: str) -> float:
-        """Likeness, less something for every letter more or fewer: a slip of the finger changes none."""
+        """Similarity of a name, less a penalty for each letter more or fewer."""
         usual = EXAMPLES[names[name].dimension].endswith(" " + names[name].symbol)
         likeness = SequenceMatcher(None, name, plain.casefold()).ratio()
         return likeness - 0.2 * abs(len(name) - len(plain)) + 0.05 * usual

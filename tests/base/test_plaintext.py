@@ -24,25 +24,25 @@ from benchflow.base.plaintext import clean, clean_line, unsafe_characters
         ("\ufeffmark", "mark"),
     ],
 )
-def test_what_would_steer_a_terminal_is_taken_out_and_the_words_stay(dirty: str, shown: str) -> None:
+def test_unsafe_characters_are_removed_and_words_stay(dirty: str, shown: str) -> None:
     assert clean(dirty) == shown
 
 
 @pytest.mark.parametrize("text", ["40 N·m ± 5 %", "Öl, ½ in, 90°, ⌀ 8", "می‌خواهم", "👩‍🔧", "two\nlines", ""])
-def test_plain_words_of_any_script_stay_as_they_are(text: str) -> None:
+def test_text_of_any_script_is_unchanged(text: str) -> None:
     assert clean(text) == text
 
 
-def test_a_title_stays_on_its_one_line() -> None:
+def test_clean_line_gives_one_line() -> None:
     assert clean_line("  Seat \n the\tcam\x1b ") == "Seat the cam"
 
 
-def test_an_author_can_be_told_which_characters_were_taken_out() -> None:
+def test_unsafe_characters_are_listed_once() -> None:
     assert unsafe_characters("a\u202eb\x1bc\u202e") == ("\u202e", "\x1b")
 
 
 @given(st.text(alphabet=st.characters(), max_size=200))
-def test_no_text_whatever_leaves_a_control_character_behind(text: str) -> None:
+def test_cleaned_text_never_has_a_control_character(text: str) -> None:
     cleaned = clean(text)
     assert all(char == "\n" or unicodedata.category(char) not in ("Cc", "Cs") for char in cleaned)
     assert clean(cleaned) == cleaned

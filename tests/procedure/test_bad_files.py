@@ -1,8 +1,7 @@
-"""One file for each mistake that an author makes. The first lines of a file say what has to be found, where.
+"""Files with one mistake each. The first lines of a file say which problems the reader has to find, and where.
 
-``# 12:16 error unknown-key`` is a finding with its line and column (``12:16 warning ...`` for a warning).
-``# schema: yes`` says that an editor with the JSON Schema sees the mistake too, ``no`` that only the reader can,
-``ok`` that the file is accepted all the same.
+``# 12:16 error unknown-key`` is a problem with line and column (``12:16 warning ...`` for a warning). ``# schema: yes``
+means that the JSON Schema finds the mistake too, ``no`` that only the reader finds it, ``ok`` that the file is accepted.
 """
 
 import re
@@ -22,7 +21,7 @@ _expected = re.compile(r"# (\d+:\d+ (?:error|warning) [a-z-]+)")
 
 
 def _read(path: Path) -> tuple[list[str], str, ReadResult]:
-    """What the file says has to be found, whether the schema sees it, and what is found."""
+    """The expected problems, the expectation about the schema, and the result of the reader."""
     data = path.read_bytes()
     head = data.decode("utf-8").split("\n\n", 1)[0].split("\n")
     expected = [found[1] for line in head if (found := _expected.fullmatch(line))]
@@ -35,15 +34,15 @@ def _short(problem: Problem) -> str:
 
 
 @pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
-def test_an_author_is_told_every_mistake_at_its_line_and_column(path: Path) -> None:
+def test_each_problem_is_reported_at_its_line_and_column(path: Path) -> None:
     expected, schema, reading = _read(path)
-    assert expected, "the file says nothing of what has to be found"
+    assert expected, "the file does not say which problems are expected"
     assert sorted(_short(problem) for problem in reading.problems) == sorted(expected)
     assert (reading.procedure is None) == (schema != "ok")
 
 
 @pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
-def test_a_mistake_is_told_in_words_with_a_way_out(path: Path) -> None:
+def test_problem_message_has_place_and_text(path: Path) -> None:
     for problem in _read(path)[2].problems:
         assert str(problem).startswith(f"{path.name}:{problem.line}:{problem.column}: ")
         assert problem.message
@@ -51,13 +50,13 @@ def test_a_mistake_is_told_in_words_with_a_way_out(path: Path) -> None:
         assert "None" not in str(problem)
 
 
-def test_every_code_can_be_looked_up() -> None:
+def test_every_problem_code_occurs_in_a_bad_file() -> None:
     found = {problem.code for path in BAD for problem in _read(path)[2].problems}
     assert found <= CODES
     assert CODES - found == {"not-utf-8", "too-large", "too-long", "too-many-problems", "unused"}  # tried elsewhere
 
 
-def test_most_mistakes_come_with_a_hint() -> None:
+def test_most_problems_have_a_hint() -> None:
     problems = [problem for path in BAD for problem in _read(path)[2].problems]
     without = {problem.code for problem in problems if not problem.hint}
     with_ = {problem.code for problem in problems if problem.hint}
@@ -66,17 +65,17 @@ def test_most_mistakes_come_with_a_hint() -> None:
 
 
 @pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
-def test_an_editor_with_the_schema_agrees_with_the_reader(path: Path) -> None:
+def test_json_schema_agrees_with_the_reader(path: Path) -> None:
     _, schema, _ = _read(path)
     if schema == "no":
-        return  # names, quantities and whatever is no YAML: the reader's alone
+        return  # only the reader checks names, quantities and YAML syntax
     data = YAML(typ="safe", pure=True).load(path.read_text("utf-8"))
     errors = list(Draft202012Validator(json_schema()).iter_errors(data))
     assert bool(errors) == (schema == "yes"), [error.message for error in errors]
 
 
-def test_what_is_left_to_the_reader_is_nothing_that_the_schema_could_see() -> None:
-    """Holds the `schema: no` of the files to the truth: the schema finds nothing in them, or they are no YAML."""
+def test_files_marked_schema_no_pass_the_json_schema() -> None:
+    """A file with `schema: no` passes the schema, or is not YAML."""
     validator = Draft202012Validator(json_schema())
     seen = []
     for path in BAD:

@@ -1,4 +1,4 @@
-"""One build's plan: a wrong `after` here is a step that the bench lets through, or holds back for ever."""
+"""The plan of one build. A wrong `after` would let a step through too early, or block it for ever."""
 
 import pytest
 
@@ -34,7 +34,7 @@ def ops(*operations: str, title: str = "All") -> str:
     return f"  - title: {title}\n    operations:\n" + "".join(f"      - {operation}\n" for operation in operations)
 
 
-def test_a_repeated_operation_stands_once_for_each_place_in_order() -> None:
+def test_repeated_operation_gives_one_step_per_place_in_order() -> None:
     made = plan(ops("{id: a, title: A}", '{id: seat, title: "Seat {cylinder}", each: cylinder}', "{id: z, title: Z}"))
     assert list(made.steps) == ["a", "seat[1]", "seat[2]", "z"]
     assert [step.title for step in made.steps.values()] == ["A", "Seat 1", "Seat 2", "Z"]
@@ -42,7 +42,7 @@ def test_a_repeated_operation_stands_once_for_each_place_in_order() -> None:
     assert made.number("seat[2]") == 3
 
 
-def test_a_plain_id_is_the_same_place_from_within_and_all_places_from_elsewhere() -> None:
+def test_id_without_place_means_the_same_place_under_the_same_each_and_otherwise_all() -> None:
     made = plan(
         ops(
             "{id: bore, title: B, each: cylinder}",
@@ -56,7 +56,7 @@ def test_a_plain_id_is_the_same_place_from_within_and_all_places_from_elsewhere(
     assert after(made)["close"] == ("ring[1]", "ring[2]")
 
 
-def test_a_place_or_all_places_can_be_named() -> None:
+def test_one_place_or_all_places_can_be_named() -> None:
     made = plan(
         ops(
             "{id: bore, title: B, each: cylinder}",
@@ -70,7 +70,7 @@ def test_a_place_or_all_places_can_be_named() -> None:
     assert after(made)["two[2]"] == ("bore[1]",)
 
 
-def test_after_a_section_is_after_all_of_it() -> None:
+def test_after_a_section_means_after_all_its_operations() -> None:
     made = plan(
         ops("{id: a, title: A}", "{id: b, title: B, each: cylinder}", title="First part")
         + ops("{id: c, title: C, after: first-part}", "{id: d, title: D, each: cylinder, after: [first-part]}")
@@ -79,7 +79,7 @@ def test_after_a_section_is_after_all_of_it() -> None:
     assert after(made)["d[1]"] == ("a", "b[1]", "b[2]")
 
 
-def test_what_is_not_part_of_the_build_counts_as_done() -> None:
+def test_operation_outside_the_build_counts_as_done() -> None:
     sections = ops(
         "{id: a, title: A}",
         "{id: b, title: B, when: {cams: reground}, after: a}",
@@ -93,11 +93,11 @@ def test_what_is_not_part_of_the_build_counts_as_done() -> None:
     assert after(reground) == {"a": (), "b": ("a",), "c": ("b", "a"), "d": ("b",)}
 
 
-def test_an_operation_for_an_option_that_nobody_answered_is_left_out() -> None:
+def test_operation_of_an_unanswered_option_is_left_out() -> None:
     assert list(plan(ops("{id: a, title: A, when: {cams: [stock, reground]}}", "{id: b, title: B}")).steps) == ["b"]
 
 
-def test_a_time_window_also_comes_after_and_counts_in_seconds() -> None:
+def test_time_window_implies_after_and_is_in_seconds() -> None:
     made = plan(
         ops(
             "{id: seal, title: S}",
@@ -114,14 +114,14 @@ def test_a_time_window_also_comes_after_and_counts_in_seconds() -> None:
     assert (down.takes, made.steps["seal"].takes) == (90.0, 0.0)
 
 
-def test_a_time_window_between_repeats_is_that_of_the_same_place() -> None:
+def test_time_window_between_repeated_operations_is_per_place() -> None:
     made = plan(
         ops("{id: glue, title: G, each: cylinder}", "{id: set, title: S, each: cylinder, time: {glue: at most 5 min}}")
     )
     assert [window.operation for window in made.steps["set[2]"].time] == ["glue[2]"]
 
 
-def test_values_under_each_carry_their_place_everywhere() -> None:
+def test_names_of_repeated_values_have_their_place_everywhere() -> None:
     made = plan(
         ops(
             """{id: fit, title: F, each: cylinder,
@@ -145,7 +145,7 @@ def test_values_under_each_carry_their_place_everywhere() -> None:
     assert (fit.choose[0].name, fit.choose[0].by) == ("ring[2]", "gap[2]")
 
 
-def test_values_from_elsewhere_keep_the_name_they_were_given() -> None:
+def test_names_of_other_values_are_unchanged() -> None:
     made = plan(
         ops(
             "{id: a, title: A, record: {deck: {unit: mm}}}",
@@ -156,7 +156,7 @@ def test_values_from_elsewhere_keep_the_name_they_were_given() -> None:
     assert made.steps["b[1]"].operation.work_out[0].formula == "proud[1] - deck"
 
 
-def test_every_text_of_a_repeated_operation_names_its_place() -> None:
+def test_placeholders_are_filled_in_all_texts() -> None:
     made = plan(
         ops(
             """{id: fit, title: "Fit {cylinder}", each: cylinder, do: "Into {cylinder}, not {{other}}",
@@ -173,7 +173,7 @@ def test_every_text_of_a_repeated_operation_names_its_place() -> None:
     assert one.undo.do == "Out of 1"
 
 
-def test_what_standing_it_needs_and_leaves_goes_along() -> None:
+def test_step_keeps_the_state_of_its_operation() -> None:
     made = plan(
         ops("{id: a, title: A, needs: {pistons: down}, during: {pistons: down}, sets: {pistons: at-deck}, "
             "undo: {do: Off, needs: {pistons: [down, at-deck]}, sets: {pistons: down}}}")
@@ -183,7 +183,7 @@ def test_what_standing_it_needs_and_leaves_goes_along() -> None:
     assert (step.undo_needs, step.undo_sets) == ({"pistons": ("down", "at-deck")}, {"pistons": "down"})
 
 
-def test_every_way_to_answer_the_options_is_gone_through() -> None:
+def test_all_combinations_of_answers_are_listed() -> None:
     procedure = read(HEAD + ops("{id: a, title: A, when: {cams: stock}}")).procedure
     assert procedure is not None
     assert [tuple(answers.values()) for answers in option_choices(procedure)] == [
@@ -192,7 +192,7 @@ def test_every_way_to_answer_the_options_is_gone_through() -> None:
     assert list(option_choices(procedure, ordering_only=True)) == [{"cams": "stock"}, {"cams": "reground"}]
 
 
-def test_a_procedure_without_options_is_built_one_way() -> None:
+def test_procedure_without_options_has_one_combination() -> None:
     text = HEAD.replace(HEAD[HEAD.index("options:") : HEAD.index("places:")], "") + ops("{id: a, title: A}")
     procedure = read(text).procedure
     assert procedure is not None
@@ -211,9 +211,7 @@ def test_a_procedure_without_options_is_built_one_way() -> None:
         ("gone", None, None, ()),
     ],
 )
-def test_a_name_in_a_plan_finds_its_steps(
-    ref: str, place: str | None, each: str | None, found: tuple[str, ...]
-) -> None:
+def test_reference_resolves_to_steps(ref: str, place: str | None, each: str | None, found: tuple[str, ...]) -> None:
     made = plan(
         ops("{id: a, title: A}", "{id: seat, title: S, each: cylinder}", "{id: gone, title: G, when: {cams: stock}}")
     )

@@ -1,4 +1,4 @@
-"""The sums an author may write, worked out, shown as on the bench pad, and refused before they can mislead."""
+"""Formulas: parsing, checking of units, exact evaluation, and the calculation as text."""
 
 from decimal import Decimal
 
@@ -76,28 +76,28 @@ WORKED = [
 
 
 @pytest.mark.parametrize(("text", "unit", "line"), WORKED)
-def test_a_sum_is_shown_with_its_numbers_as_on_the_bench_pad(text: str, unit: str, line: str) -> None:
+def test_calculation_is_shown_with_its_numbers(text: str, unit: str, line: str) -> None:
     assert filled(text, unit) == line
 
 
 @pytest.mark.parametrize("text", [text for text, _, _ in WORKED])
-def test_a_formula_rendered_is_the_same_formula(text: str) -> None:
+def test_rendered_formula_parses_to_the_same_tree(text: str) -> None:
     once = render(parse_formula(text))
     assert render(parse_formula(once)) == once
     check_units(parse_formula(once), UNITS, next(unit for t, unit, _ in WORKED if t == text))
 
 
-def test_the_value_kept_is_exact_where_the_one_shown_is_rounded() -> None:
+def test_stored_value_is_exact_if_the_shown_one_is_rounded() -> None:
     worked = evaluate(parse_formula("heel / 3"), VALUES, "mm")
     assert worked.value == Quantity(Decimal("10.61666666666666666666666667"), "mm", "10.617 mm")
     assert evaluate(parse_formula("bore[1] - journal[1]"), VALUES, "mm").value.value.as_tuple().exponent == -3
 
 
-def test_tenths_are_added_in_decimals_not_in_binary() -> None:
+def test_tenths_are_added_in_exact_decimals() -> None:
     assert evaluate(parse_formula("0.1 mm + 0.2 mm"), {}, "mm").value.value == Decimal("0.3")
 
 
-def test_a_result_without_trade_digits_never_shows_more_than_it_knows() -> None:
+def test_result_in_a_new_unit_has_four_significant_digits() -> None:
     long = {"a": Quantity(Decimal("0.0413333333333333333333333333"), "mm", "0.0413 mm")}
     assert evaluate(parse_formula("a * 2"), long, "mm").filled == "0.0413333 mm × 2 ≈ 0.0826667 mm"
 
@@ -123,9 +123,7 @@ REFUSED_BY_UNITS = [
 
 
 @pytest.mark.parametrize(("text", "unit", "at", "words"), REFUSED_BY_UNITS)
-def test_units_that_do_not_fit_are_refused_before_anything_is_measured(
-    text: str, unit: str, at: int, words: str
-) -> None:
+def test_units_that_do_not_fit_are_refused(text: str, unit: str, at: int, words: str) -> None:
     formula = parse_formula(text)
     with pytest.raises(FormulaError) as refused:
         check_units(formula, UNITS, unit)
@@ -169,7 +167,7 @@ REFUSED_BY_GRAMMAR = [
 
 
 @pytest.mark.parametrize(("text", "at", "words"), REFUSED_BY_GRAMMAR)
-def test_what_is_no_formula_is_refused_at_its_character(text: str, at: int, words: str) -> None:
+def test_malformed_formula_gives_the_reason_and_the_index(text: str, at: int, words: str) -> None:
     with pytest.raises(FormulaError) as refused:
         parse_formula(text)
     assert refused.value.at == at
@@ -187,50 +185,50 @@ def test_what_is_no_formula_is_refused_at_its_character(text: str, at: int, word
         ("max(bore[*] - half[*])", "mm", "different places"),
     ],
 )
-def test_a_sum_that_cannot_be_done_says_so_instead_of_crashing(text: str, unit: str, words: str) -> None:
+def test_impossible_calculation_raises_a_formula_error(text: str, unit: str, words: str) -> None:
     values = {**VALUES, "half[1]": VALUES["heel"]}
     with pytest.raises(FormulaError, match=words.replace("[", r"\[").replace("*", r"\*")):
         evaluate(parse_formula(text), values, unit)
 
 
-def test_the_longest_formula_allowed_is_worked_out_without_running_out_of_stack() -> None:
+def test_longest_formula_does_not_exhaust_the_stack() -> None:
     formula = parse_formula("1" + "+1" * 149)
     check_units(formula, {}, "")
     assert evaluate(formula, {}, "").value.value == 150
 
 
-def test_the_reader_learns_which_values_a_formula_speaks_of() -> None:
+def test_names_lists_the_values_of_a_formula() -> None:
     found = names(parse_formula("mean(bore[*]) - journal[2] + end-play - journal[2]"))
     assert [(ref.name, ref.place, ref.at) for ref in found] == [
         ("bore", "*", 5), ("journal", "2", 16), ("end-play", None, 29),
     ]  # fmt: skip
 
 
-def test_a_dash_belongs_to_a_name_only_when_it_stands_tight() -> None:
+def test_dash_without_spaces_is_part_of_a_name() -> None:
     assert [ref.name for ref in names(parse_formula("end-play"))] == ["end-play"]
     assert [ref.name for ref in names(parse_formula("end - play"))] == ["end", "play"]
     assert [ref.name for ref in names(parse_formula("end -play"))] == ["end", "play"]
 
 
-def test_under_each_a_name_is_followed_by_its_place() -> None:
+def test_at_place_adds_the_place_to_names() -> None:
     formula = at_place(parse_formula("bore - journal / n + mean(bore[*])"), {"bore", "journal"}, "2")
     assert render(formula) == "bore[2] - journal[2] / n + mean(bore[*])"
     assert formula.text == render(formula)
 
 
-def test_a_unit_after_a_number_does_not_swallow_the_next_name() -> None:
+def test_unit_after_a_number_ends_before_the_next_name() -> None:
     assert [ref.name for ref in names(parse_formula("0.05 mm -heel"))] == ["heel"]
     assert [ref.name for ref in names(parse_formula("100 N / h"))] == ["h"]
     assert [ref.name for ref in names(parse_formula("2 mm*n"))] == ["n"]
     assert names(parse_formula("30 N/mm")) == ()
 
 
-def test_a_difference_of_temperatures_is_known_as_one() -> None:
+def test_temperature_difference_is_recognised() -> None:
     assert is_difference(parse_formula("hot - cold"), UNITS)
     assert not is_difference(parse_formula("mean(hot, cold)"), UNITS)
     assert not is_difference(parse_formula("heel"), UNITS)
     assert evaluate(parse_formula("hot - cold"), VALUES, "°C").difference
 
 
-def test_one_unit_stands_for_all_the_places_of_a_name() -> None:
+def test_one_unit_applies_to_all_places_of_a_name() -> None:
     check_units(parse_formula("mean(bore[*]) - journal[2]"), {"bore": "mm", "journal": "in"}, "mm")

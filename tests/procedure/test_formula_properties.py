@@ -1,4 +1,4 @@
-"""What holds for every formula."""
+"""Properties of all formulas."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -18,7 +18,7 @@ typed = st.text("ab12.[]*()+-/ ,mean×½°%KCFmind_^", max_size=50)
 
 @given(typed | st.text(max_size=60))
 @settings(max_examples=300)
-def test_nothing_an_author_writes_raises_anything_but_a_formula_error(text: str) -> None:
+def test_any_text_parses_or_raises_a_formula_error(text: str) -> None:
     try:
         formula = parse_formula(text)
         check_units(formula, {"a": "mm", "b": "°C", "mean": ""}, "mm")
@@ -31,7 +31,7 @@ def test_nothing_an_author_writes_raises_anything_but_a_formula_error(text: str)
 
 
 def sums(depth: int) -> st.SearchStrategy[str]:
-    """Formulas over plain numbers that Python reads alike, division by zero aside."""
+    """Formulas of numbers without units that are also Python expressions; some divide by zero."""
     leaf = st.integers(1, 99).map(str) | st.decimals(min_value=0, max_value=9, places=2).map(str)
     if depth == 0:
         return leaf
@@ -40,7 +40,7 @@ def sums(depth: int) -> st.SearchStrategy[str]:
 
 
 def by_python(text: str) -> Fraction:
-    """An outside reading of the same sum: Python's own grammar, every number a Fraction."""
+    """An independent result for the same text: by the grammar of Python, with fractions."""
     import ast
 
     def of(node: ast.expr) -> Fraction:
@@ -63,7 +63,7 @@ def by_python(text: str) -> Fraction:
 
 
 @given(sums(3).filter(lambda text: len(text) < 200))
-def test_a_sum_comes_out_as_python_reads_the_same_text(text: str) -> None:
+def test_result_equals_that_of_python_for_the_same_text(text: str) -> None:
     try:
         want = by_python(text)
     except ZeroDivisionError:
@@ -77,7 +77,7 @@ def test_a_sum_comes_out_as_python_reads_the_same_text(text: str) -> None:
 
 
 @given(lengths, lengths, st.sampled_from(["in", "thou", "µm", "cm"]))
-def test_a_sum_does_not_change_with_the_unit_of_the_gauge(a: Decimal, b: Decimal, unit: str) -> None:
+def test_result_does_not_depend_on_the_unit_of_the_readings(a: Decimal, b: Decimal, unit: str) -> None:
     formula = parse_formula("2 * (a - b) / 3 + max(a, b)")
     values = {"a": Quantity(a, "mm", ""), "b": Quantity(b, "mm", "")}
     other = {name: convert(q, unit) for name, q in values.items()}
@@ -87,7 +87,7 @@ def test_a_sum_does_not_change_with_the_unit_of_the_gauge(a: Decimal, b: Decimal
 
 
 @given(lengths, lengths, small, small)
-def test_the_uncertainty_of_a_difference_is_the_root_of_the_squares(
+def test_uncertainty_of_a_difference_is_the_root_of_the_sum_of_squares(
     a: Decimal, b: Decimal, ua: Decimal, ub: Decimal
 ) -> None:
     values = {"a": Quantity(a, "mm", ""), "b": Quantity(b, "mm", "")}
@@ -95,5 +95,5 @@ def test_the_uncertainty_of_a_difference_is_the_root_of_the_squares(
     assert float(got) == pytest.approx(float(ua**2 + ub**2) ** 0.5, rel=1e-9, abs=1e-15)
 
 
-def test_every_dimension_of_the_unit_table_can_be_reckoned_with() -> None:
+def test_every_dimension_has_a_base_unit_in_the_registry() -> None:
     assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(MADE_OF)

@@ -1,4 +1,4 @@
-"""Uncertainty carried through a formula, to first order (JCGM 100:2008, 5.1.2), against sums done by hand."""
+"""First-order uncertainty of a formula (JCGM 100:2008, 5.1.2), compared with calculations by hand."""
 
 import re
 import subprocess
@@ -24,51 +24,51 @@ def u(text: str, unit: str, **uncertainties: str) -> float:
     return float(propagate(parse_formula(text), VALUES, keyed, unit))
 
 
-def test_independent_readings_add_by_their_squares() -> None:
+def test_uncertainties_of_independent_readings_add_by_squares() -> None:
     assert u("bore[1] - journal", "mm", bore_1="0.003", journal="0.004") == pytest.approx(0.005)
 
 
-def test_a_mean_of_three_is_more_certain_than_one() -> None:
+def test_mean_of_three_has_a_smaller_uncertainty() -> None:
     each = dict.fromkeys(("bore_1", "bore_2", "bore_3"), "0.003")
     assert u("mean(bore[*])", "mm", **each) == pytest.approx(0.003 / 3**0.5)
 
 
-def test_one_reading_used_twice_is_not_taken_for_two() -> None:
+def test_reading_used_twice_counts_as_one_reading() -> None:
     assert u("journal - journal", "mm", journal="0.004") == 0
     assert u("journal + journal", "mm", journal="0.004") == pytest.approx(0.008)
 
 
-def test_a_product_adds_relative_uncertainties_by_their_squares() -> None:
+def test_relative_uncertainties_of_a_product_add_by_squares() -> None:
     """u(xy)/xy = sqrt((u(x)/x)² + (u(y)/y)²); from memory."""
     got = u("bore[1] * journal", "mm²", bore_1="0.01", journal="0.02")
     assert got == pytest.approx(52.010 * 51.970 * ((0.01 / 52.010) ** 2 + (0.02 / 51.970) ** 2) ** 0.5)
 
 
-def test_an_uncertainty_in_inches_comes_out_in_millimetres() -> None:
+def test_uncertainty_is_converted_to_the_result_unit() -> None:
     assert u("lift * 1.5", "mm", lift="0.001") == pytest.approx(0.0254 * 1.5)
 
 
-def test_an_uncertainty_of_a_temperature_has_no_offset() -> None:
+def test_uncertainty_of_a_temperature_is_converted_without_an_offset() -> None:
     assert u("hot - cold", "°C", hot="0.3", cold="0.9") == pytest.approx((0.3**2 + 0.5**2) ** 0.5)
     assert u("hot - cold", "°F", hot="0.5") == pytest.approx(0.9)
 
 
-def test_the_largest_of_several_has_the_uncertainty_of_that_one() -> None:
+def test_max_has_the_uncertainty_of_the_largest_value() -> None:
     assert u("max(bore[*])", "mm", bore_1="0.1", bore_2="0.003", bore_3="0.1") == pytest.approx(0.003)
     assert u("abs(journal - bore[1])", "mm", journal="0.004") == pytest.approx(0.004)
 
 
-def test_what_has_no_stated_uncertainty_is_taken_as_exact() -> None:
+def test_value_without_an_uncertainty_is_exact() -> None:
     assert u("bore[1] - journal", "mm") == 0
     assert u("2 * 3 mm", "mm") == 0
 
 
-def test_a_root_at_zero_has_no_first_order_uncertainty_and_says_so() -> None:
+def test_root_at_zero_raises_an_error() -> None:
     with pytest.raises(FormulaError, match="first-order"):
         u("sqrt(zero)", "mm", zero="1")
 
 
-def test_working_out_a_value_at_the_bench_does_not_stop_for_a_large_import() -> None:
+def test_evaluation_imports_no_large_library() -> None:
     code = (
         "import sys; from benchflow.procedure.formula import parse_formula, evaluate;"
         "from benchflow.quantity import parse_quantity;"

@@ -1,4 +1,4 @@
-"""A value's and a step's identity: text and back."""
+"""Names with places: to text and back."""
 
 import pytest
 from hypothesis import given

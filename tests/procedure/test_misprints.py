@@ -1,4 +1,4 @@
-"""Slips that stand in published books are caught when they are written down as printed. Sources beside each."""
+"""Misprints from published manuals are reported when they are copied into a procedure. Sources beside each."""
 
 import pytest
 
@@ -24,13 +24,13 @@ def codes(line: str) -> list[str]:
     [
         # US Army TM 9-2815-254-24 p. 3-156: end play; the low limit must be .0032 in
         ("in", "0.082 .. 0.0044 in (0.080 .. 0.114 mm)", "bad-quantity"),
-        # Dodge Viper 2000 (charm): is 0.10 mm
+        # a service manual of 2000: correct is 0.10 mm
         ("mm", "at most 1.0 mm (0.004 in)", "disagreeing-units"),
-        # a slipped point, invented on the same pattern
+        # a shifted decimal point, invented
         ("mm", "0.10 .. 0.28 mm (0.04 .. 0.11 in)", "disagreeing-units"),
     ],
 )
-def test_a_misprinted_limit_is_caught(unit: str, printed: str, code: str) -> None:
+def test_misprinted_limit_is_reported(unit: str, printed: str, code: str) -> None:
     assert codes(f"record: {{play: {{unit: {unit}, limit: {printed}}}}}") == [code]
 
 
@@ -41,15 +41,15 @@ def test_a_misprinted_limit_is_caught(unit: str, printed: str, code: str) -> Non
         "89 lb-in (10 N·m)", "40 N·m (4.1 kgf·m)", "40 N·m (29.5 ft-lb)", "20 N·m (2.0 kgf·m)", "20 N·m (15.0 ft-lb)",
     ],
 )  # fmt: skip
-def test_a_torque_printed_in_two_units_is_taken_as_printed(printed: str) -> None:
+def test_torque_printed_in_two_units_is_accepted(printed: str) -> None:
     assert codes(f"tighten: {{joint: studs, stages: [{printed}]}}") == []
 
 
 @pytest.mark.parametrize(
     "printed", ["35 ft-lb (74 N·m)", "95 in-lb (11 ft-lb)", "40 N·m (4.1 kgf·cm)", "90 ft-lb (12.2 N·m)"]
 )
-def test_a_torque_with_its_other_unit_slipped_is_caught(printed: str) -> None:
-    """Digits turned round, a wrong unit and a slipped point, made from the pairs above."""
+def test_torque_with_a_wrong_second_value_is_reported(printed: str) -> None:
+    """Swapped digits, a wrong unit and a shifted point, made from the pairs above."""
     assert codes(f"tighten: {{joint: studs, stages: [{printed}]}}") == ["disagreeing-units"]
 
 
@@ -57,10 +57,10 @@ def test_a_torque_with_its_other_unit_slipped_is_caught(printed: str) -> None:
     ("total", "found"),
     [("165°", []), ("155°", ["total-angle"]), ("135°", ["total-angle"])],
 )
-def test_a_total_angle_that_is_not_the_sum_is_caught(total: str, found: list[str]) -> None:
+def test_wrong_total_angle_is_reported(total: str, found: list[str]) -> None:
     """US Army TM 10-3930-669-20, table E-1 prints 165° for 45 + 45 + 45 + 30."""
     assert codes(f"tighten: {{joint: studs, stages: [40 N·m, 45°, 45°, 45°, 30°], total-angle: {total}}}") == found
 
 
-def test_a_total_in_turns_is_held_against_angles_in_degrees() -> None:
+def test_total_angle_in_turns_is_compared_with_degrees() -> None:
     assert codes("tighten: {joint: studs, stages: [40 N·m, 90°, 1/4 turn], total-angle: 1/2 turn}") == []

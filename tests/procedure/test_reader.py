@@ -1,4 +1,4 @@
-"""What an author writes is what the rest of the program works on."""
+"""A procedure is read completely and exactly."""
 
 from decimal import Decimal
 from pathlib import Path
@@ -23,7 +23,7 @@ def accepted(text: str) -> Procedure:
 
 
 def operation(keys: str, head: str = "") -> model.Operation:
-    """The one operation of a procedure with these keys, and perhaps more at the top."""
+    """The only operation of a procedure with these keys, with further keys at the top level."""
     lines = "".join(f"        {line}\n" for line in keys.splitlines())
     return accepted(f"{HEAD}{head}{SECTIONS}      - id: first\n        title: First\n{lines}").operations[0]
 
@@ -41,11 +41,11 @@ def _by_id(procedure: Procedure) -> dict[str, model.Operation]:
 
 
 @pytest.mark.parametrize("path", PROCEDURES, ids=lambda path: path.stem)
-def test_a_procedure_of_the_library_is_read_without_a_word(path: Path) -> None:
+def test_shipped_procedure_has_no_problem(path: Path) -> None:
     assert [str(problem) for problem in read_bytes(path.read_bytes(), path.name).problems] == []
 
 
-def test_the_head_of_a_procedure_arrives_whole(every_key: Procedure) -> None:
+def test_top_level_keys_are_read(every_key: Procedure) -> None:
     assert (every_key.id, every_key.title, every_key.revision) == ("every-key", "Every key there is", "B")
     assert every_key.notice == "All specifications here are invented."
     assert [caution.signal for caution in every_key.cautions] == ["danger", "warning", "caution", "notice"]
@@ -59,7 +59,7 @@ def test_the_head_of_a_procedure_arrives_whole(every_key: Procedure) -> None:
     assert (due.value, due.unit, every_key.follow_up[0].or_) == (Decimal(14), "d", "500 km")
 
 
-def test_how_the_assembly_can_stand_arrives_whole(every_key: Procedure) -> None:
+def test_state_and_interference_are_read(every_key: Procedure) -> None:
     pistons, valves = every_key.state
     assert (pistons.values, pistons.start, pistons.ask) == (("at-deck", "down"), None, "How do the pistons stand?")
     assert pistons.words == {"at-deck": "at the deck", "down": "down the bores"}
@@ -70,7 +70,7 @@ def test_how_the_assembly_can_stand_arrives_whole(every_key: Procedure) -> None:
     assert move.when == {"cams": ("stock", "reground")}
 
 
-def test_kit_instruments_and_joints_arrive_whole(every_key: Procedure) -> None:
+def test_kit_instruments_and_joints_are_read(every_key: Procedure) -> None:
     gasket, shims, sealant, _ = every_key.kit
     assert (gasket.kind, gasket.title, gasket.pn, gasket.quantity) == ("part", "Head gasket", "00123", "1")
     assert (gasket.lot_required, gasket.discard) == (True, True)
@@ -87,7 +87,7 @@ def test_kit_instruments_and_joints_arrive_whole(every_key: Procedure) -> None:
     assert (flange.count, flange.pattern) == (8, "star 8")
 
 
-def test_an_operation_arrives_whole(every_key: Procedure) -> None:
+def test_operation_is_read(every_key: Procedure) -> None:
     head = _by_id(every_key)["head-down"]
     assert (head.number, head.section) == (3, "head-on")
     assert [ref.name for ref in head.after] == ["clean-bore[*]"]
@@ -103,7 +103,7 @@ def test_an_operation_arrives_whole(every_key: Procedure) -> None:
     assert head.restored_by.name == "tighten-studs"
 
 
-def test_stages_arrive_in_order_and_by_kind(every_key: Procedure) -> None:
+def test_stages_are_read_in_order(every_key: Procedure) -> None:
     tighten = _by_id(every_key)["tighten-studs"].tighten
     assert tighten is not None
     kinds = [type(stage).__name__ for stage in tighten.stages]
@@ -119,7 +119,7 @@ def test_stages_arrive_in_order_and_by_kind(every_key: Procedure) -> None:
     assert (tighten.draw_down, tighten.instrument) == ("half a turn, middle first", "torque-wrench")
 
 
-def test_values_arrive_with_limit_unit_and_remedies(every_key: Procedure) -> None:
+def test_values_are_read_with_limit_unit_and_remedies(every_key: Procedure) -> None:
     measure = _by_id(every_key)["measure"]
     records = {record.name: record for record in measure.record}
     end_play = records["end-play"]
@@ -142,14 +142,14 @@ def test_values_arrive_with_limit_unit_and_remedies(every_key: Procedure) -> Non
     assert (match.measured, match.to, match.so_that) == ("on-hand", "valve", "lash")
 
 
-def test_the_decision_rule_of_the_procedure_holds_where_a_value_has_none(every_key: Procedure) -> None:
+def test_decision_rule_of_the_procedure_is_the_default(every_key: Procedure) -> None:
     measure = _by_id(every_key)["measure"]
     rules = {record.name: record.decision for record in measure.record}
     assert rules["proud"] == "guarded"
     assert rules["end-play"] == "simple"
 
 
-def test_a_finding_can_point_at_the_line_of_an_operation(every_key: Procedure) -> None:
+def test_operation_has_the_line_of_its_file(every_key: Procedure) -> None:
     lines = GOOD.read_text("utf-8").splitlines()
     for one in every_key.operations:
         assert lines[one.mark.line - 1][one.mark.column - 1 :] == f"id: {one.id}"
@@ -157,7 +157,7 @@ def test_a_finding_can_point_at_the_line_of_an_operation(every_key: Procedure) -
             assert ref.name in lines[ref.mark.line - 1][ref.mark.column - 1 :]
 
 
-def test_a_section_without_an_id_is_named_by_its_title() -> None:
+def test_section_id_is_made_from_its_title() -> None:
     text = (
         f"{HEAD}sections:\n  - title: Face & threads\n    operations: [{{id: a, title: A}}]\n"
         "  - title: a\n    operations: [{id: b, title: B, after: face-threads}]\n"
@@ -166,35 +166,35 @@ def test_a_section_without_an_id_is_named_by_its_title() -> None:
     assert [section.id for section in accepted(text).sections] == ["face-threads", "a-2", "face-threads-2"]
 
 
-def test_one_item_need_not_be_a_list() -> None:
+def test_single_item_needs_no_brackets() -> None:
     head = "kit: {parts: {seal: A seal}}\nfailures: {leak: It leaks}\n"
     one = operation("uses: seal\ncheck: flush\nguards-against: leak\nundo: {do: Off, discard: seal}", head)
     assert ([ref.name for ref in one.uses], one.check) == (["seal"], ("flush",))
 
 
-def test_a_value_without_a_unit_takes_that_of_its_limit() -> None:
+def test_unit_of_a_value_is_by_default_that_of_its_limit() -> None:
     one = operation("record: {gap: {limit: 0.1 .. 0.2 mm}, turns: {limit: at least 2}, drag: {limit: at most 5 N·m}}")
     assert [(record.unit, record.dimension) for record in one.record] == [("mm", "length"), ("", ""), ("N·m", "torque")]
 
 
-def test_a_bare_number_is_written_as_a_count() -> None:
+def test_count_is_a_number_without_a_unit() -> None:
     one = operation("record:\n  teeth: {unit: count, limit: 10 .. 12}")
     assert (one.record[0].unit, one.record[0].dimension) == ("", "")
 
 
-def test_foot_pounds_stay_as_written() -> None:
+def test_quantity_keeps_the_unit_as_written() -> None:
     head = "joints: {studs: {layout: 1 2}}\n"
     one = operation("tighten: {joint: studs, stages: [25 ft-lb, 50 ft-lb, 75 ft-lb]}", head)
     assert one.tighten is not None
     assert [stage.text for stage in one.tighten.stages] == ["25 ft-lb", "50 ft-lb", "75 ft-lb"]
 
 
-def test_braces_may_be_meant() -> None:
+def test_doubled_braces_are_accepted() -> None:
     assert operation("do: Set {{A}} to {{B}}").do == "Set {{A}} to {{B}}"
 
 
-def test_a_torque_angle_stage_as_printed_is_taken_as_printed() -> None:
-    """US Army TM 10-3930-669-20, table E-1: 40 N·m, then 45, 45, 45 and 30 degrees, 165 degrees in all."""
+def test_torque_and_angle_stages_are_accepted() -> None:
+    """US Army TM 10-3930-669-20, table E-1: 40 N·m, then 45, 45, 45 and 30 degrees, 165 degrees in total."""
     head = "joints: {studs: {layout: 1 2}}\n"
     one = operation(
         "tighten: {joint: studs, stages: [29.5 ft-lb (40 N·m), 45°, 45°, 45°, 30°], total-angle: 165°}", head
@@ -204,8 +204,8 @@ def test_a_torque_angle_stage_as_printed_is_taken_as_printed() -> None:
     assert one.tighten.total_angle.value == 165
 
 
-def test_a_stage_after_loosening_may_be_lower_than_the_one_before() -> None:
-    """Head of a 2003 sedan as printed (manuals.autorepairshq.com): 50 N·m, loosen one turn, 30 N·m, 90, 90."""
+def test_torque_after_loosening_can_be_lower() -> None:
+    """A cylinder head in a service manual of 2003: 50 N·m, loosen one turn, 30 N·m, 90°, 90°."""
     head = "joints: {studs: {layout: 1 2}}\n"
     reading = read(
         f"{HEAD}{head}{SECTIONS}      - {{id: a, title: A, tighten: {{joint: studs, "
@@ -214,8 +214,8 @@ def test_a_stage_after_loosening_may_be_lower_than_the_one_before() -> None:
     assert reading.problems == ()
 
 
-def test_groups_are_tightened_apart() -> None:
-    """Head of a V10 as printed (autorepairshq): bolts 1 to 12 47 then 122 N·m, the others 11 N·m."""
+def test_stages_can_be_for_groups() -> None:
+    """A cylinder head in a service manual: bolts 1 to 12 with 47 and 122 N·m, the others with 11 N·m."""
     head = (
         "joints:\n  head:\n    pattern: out from the middle, 2 by 8\n"
         "    groups: {main: [1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12], outer: [13, 14, 15, 16]}\n"
@@ -225,7 +225,7 @@ def test_groups_are_tightened_apart() -> None:
     assert reading.problems == ()
 
 
-def test_a_value_of_the_same_place_may_be_called_plainly() -> None:
+def test_formula_needs_no_place_under_the_same_each() -> None:
     one = operation(
         "each: cylinder\nrecord: {bore: {unit: mm}, rod: {unit: mm}}\nwork-out: {gap: {is: bore - rod, unit: mm}}",
         "places: {cylinder: [1, 2]}\n",
@@ -234,11 +234,11 @@ def test_a_value_of_the_same_place_may_be_called_plainly() -> None:
 
 
 @pytest.mark.parametrize("ident", ["a", "A1", "seat_cam", "seat-cam-2", "1", "no"])
-def test_names_may_be_what_a_mechanic_writes(ident: str) -> None:
+def test_valid_names_are_accepted(ident: str) -> None:
     assert accepted(f"{HEAD}{SECTIONS}      - {{id: {ident}, title: T}}\n").operations[0].id == ident
 
 
 @pytest.mark.parametrize("ident", ["-a", "a b", "a[1]", "a.b", "é", "12e3", "a,b", "a/b"])
-def test_names_that_could_not_be_typed_or_referred_to_are_refused(ident: str) -> None:
+def test_invalid_names_are_refused(ident: str) -> None:
     reading = read(f"{HEAD}{SECTIONS}      - {{id: '{ident}', title: T}}\n")
     assert [problem.code for problem in reading.problems] == ["bad-name"]

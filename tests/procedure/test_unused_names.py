@@ -1,4 +1,4 @@
-"""What `check` gives out about the structure of a file."""
+"""Unused names, and problems in the form of `benchflow check --json`."""
 
 from pathlib import Path
 
@@ -27,7 +27,7 @@ sections:
 """
 
 
-def test_a_finding_has_the_keys_that_shops_parse() -> None:
+def test_finding_has_the_documented_keys() -> None:
     problem = read_bytes((BAD / "unknown-key.yaml").read_bytes(), "f.yaml").problems[0]
     assert as_finding(problem) == {
         "code": "unknown-key",
@@ -39,7 +39,7 @@ def test_a_finding_has_the_keys_that_shops_parse() -> None:
     }
 
 
-def test_what_is_given_and_never_used_is_noted_as_a_likely_slip() -> None:
+def test_unused_names_are_noted() -> None:
     reading = read(LEFT_OVER, "f.yaml")
     found = check_structure(reading.procedure, reading.problems, "f.yaml")
     assert [(problem.where, problem.line) for problem in found] == [
@@ -48,20 +48,20 @@ def test_what_is_given_and_never_used_is_noted_as_a_likely_slip() -> None:
     assert {(problem.code, problem.severity) for problem in found} == {("unused", "note")}
 
 
-def test_a_file_that_cannot_be_read_still_has_its_problems() -> None:
+def test_unreadable_file_has_its_problems() -> None:
     reading = read("benchflow: 1\n", "f.yaml")
     found = check_structure(None, reading.problems, "f.yaml")
     assert [problem.code for problem in found] == ["missing-key", "missing-key", "missing-title"]
 
 
-def test_a_problem_is_told_the_way_editors_jump_to() -> None:
+def test_problem_text_begins_with_file_line_and_column() -> None:
     problem = Problem("unknown-key", "error", "head.yaml", 3, 5, "what is wrong", "what to do")
     assert str(problem) == "head.yaml:3:5: what is wrong (what to do)"
     whole = Problem("too-large", "warning", "head.yaml", 0, 0, "what is wrong")
     assert str(whole) == "head.yaml: warning: what is wrong"
 
 
-def test_a_slip_of_the_pen_is_recognised() -> None:
+def test_similar_name_is_found() -> None:
     known = ["seat-intake-cam", "seat-exhaust-cam", "torque-studs"]
     assert nearest("seat-intake-cma", known) == "seat-intake-cam"
     assert nearest("Torque-Studs", known) == "torque-studs"
@@ -69,7 +69,7 @@ def test_a_slip_of_the_pen_is_recognised() -> None:
     assert nearest("paint", known) is None
 
 
-def test_few_known_names_are_all_told_and_many_are_not() -> None:
+def test_hint_lists_known_names_if_they_are_few() -> None:
     assert hint_for("x9", ["a", "b"]) == "known: `a`, `b`"
     assert hint_for("x9", [f"name-{n}" for n in range(40)]) == ""
     assert hint_for("x9", [], "none is given") == "none is given"

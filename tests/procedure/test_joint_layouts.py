@@ -1,4 +1,4 @@
-"""A fastener at the wrong place in the picture, or in the wrong turn, is a joint tightened wrongly."""
+"""Layouts of joints. A wrong position or order would tighten a joint wrongly."""
 
 import pytest
 from hypothesis import given
@@ -35,7 +35,7 @@ def _numbers(layout: Layout) -> list[int]:
         (16, (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16)),
     ],
 )
-def test_a_flange_is_tightened_in_the_published_order(count: int, order: tuple[int, ...]) -> None:
+def test_star_order_is_the_published_one(count: int, order: tuple[int, ...]) -> None:
     assert star_order(count) == order
 
 
@@ -47,12 +47,12 @@ def test_a_flange_is_tightened_in_the_published_order(count: int, order: tuple[i
         (16, (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16)),
     ],
 )
-def test_bolts_are_labelled_by_their_turn(count: int, labels: tuple[int, ...]) -> None:
+def test_star_labels_are_positions_in_the_order(count: int, labels: tuple[int, ...]) -> None:
     assert star_labels(count) == labels
 
 
 @pytest.mark.parametrize("count", range(3, 25))
-def test_every_star_takes_each_bolt_once_and_crosses_over_at_once(count: int) -> None:
+def test_star_tightens_each_bolt_once_and_crosses_over_first(count: int) -> None:
     order = star_order(count)
     assert sorted(order) == list(range(1, count + 1))
     across = (order[1] - order[0]) % count
@@ -64,13 +64,13 @@ def test_every_star_takes_each_bolt_once_and_crosses_over_at_once(count: int) ->
 
 
 @pytest.mark.parametrize("count", [20, 24])
-def test_the_two_ways_of_numbering_are_told_apart(count: int) -> None:
+def test_order_and_labels_are_inverse(count: int) -> None:
     order, labels = star_order(count), star_labels(count)
     assert order != labels
     assert [labels[bolt - 1] for bolt in order] == list(range(1, count + 1))
 
 
-def test_bolts_that_follow_each_other_lie_across_in_the_picture() -> None:
+def test_consecutive_bolts_are_opposite_in_the_layout() -> None:
     assert star_layout(8) == (
         (None, None, 1, None, None),
         (None, 8, None, 5, None),
@@ -81,7 +81,7 @@ def test_bolts_that_follow_each_other_lie_across_in_the_picture() -> None:
 
 
 @pytest.mark.parametrize("count", [0, 2, 25, 1000])
-def test_a_star_of_a_count_without_practice_is_refused(count: int) -> None:
+def test_star_of_another_count_is_refused(count: int) -> None:
     with pytest.raises(ValueError, match="3 to 24"):
         star_order(count)
 
@@ -89,12 +89,12 @@ def test_a_star_of_a_count_without_practice_is_refused(count: int) -> None:
 # --- out from the middle ----------------------------------------------------------------------------
 
 
-def test_a_pattern_makes_the_layout_that_the_format_shows() -> None:
+def test_middle_out_layout_is_the_documented_one() -> None:
     assert middle_out_layout(2, 5) == ((9, 5, 1, 4, 8), (10, 6, 2, 3, 7))
 
 
 @given(st.integers(1, 6), st.integers(1, 12))
-def test_from_the_middle_outwards_never_goes_back_inwards(rows: int, columns: int) -> None:
+def test_middle_out_numbers_grow_with_the_distance(rows: int, columns: int) -> None:
     layout = middle_out_layout(rows, columns)
     assert _numbers(layout) == list(range(1, rows * columns + 1))
     where = {number: (r, c) for r, row in enumerate(layout) for c, number in enumerate(row)}
@@ -105,7 +105,7 @@ def test_from_the_middle_outwards_never_goes_back_inwards(rows: int, columns: in
 
 
 @pytest.mark.parametrize(("rows", "columns"), [(0, 3), (3, 0), (100, 100)])
-def test_an_impossible_pattern_is_refused(rows: int, columns: int) -> None:
+def test_impossible_layout_is_refused(rows: int, columns: int) -> None:
     with pytest.raises(ValueError, match="not possible"):
         middle_out_layout(rows, columns)
 
@@ -113,29 +113,29 @@ def test_an_impossible_pattern_is_refused(rows: int, columns: int) -> None:
 # --- as drawn ---------------------------------------------------------------------------------------
 
 
-def test_a_drawing_in_columns_is_taken_as_it_stands() -> None:
+def test_equal_rows_are_columns() -> None:
     assert _drawn("9  5  1  4  8\n10 6  2  3  7\n") == ((9, 5, 1, 4, 8), (10, 6, 2, 3, 7))
     assert _drawn("3 1\n. 2\n") == ((3, 1), (None, 2))
 
 
-def test_staggered_rows_stand_between_each_other() -> None:
+def test_staggered_rows_are_between_each_other() -> None:
     drawing = "   1   3\n 5   6   7\n   4   2\n"
     assert _drawn(drawing) == ((None, 1, None, 3, None), (5, None, 6, None, 7), (None, 4, None, 2, None))
 
 
-def test_numbers_of_two_digits_share_a_column_with_those_of_one() -> None:
+def test_two_digit_numbers_share_a_column_with_one_digit_numbers() -> None:
     drawing = " 1  3  5\n10     4\n 2  6  7\n"
     assert _drawn(drawing) == ((1, 3, 5), (10, None, 4), (2, 6, 7))
 
 
-def test_a_short_row_stands_where_it_is_drawn() -> None:
+def test_short_row_is_aligned_where_it_is_drawn() -> None:
     assert _drawn("1 2 3 4\n    5\n") == ((1, 2, 3, 4), (None, None, 5, None))
 
 
 @given(
     st.lists(st.lists(st.tuples(st.integers(0, 6), st.integers(1, 99)), min_size=1, max_size=6), min_size=1, max_size=5)
 )
-def test_no_fastener_is_lost_however_it_is_drawn(rows: list[list[tuple[int, int]]]) -> None:
+def test_every_drawn_fastener_is_in_the_layout(rows: list[list[tuple[int, int]]]) -> None:
     drawing = "\n".join("".join(" " * (gap + 1) + str(number) for gap, number in row) for row in rows)
     layout = _drawn(drawing)
     assert _numbers(layout) == sorted(number for row in rows for _, number in row)

@@ -1,4 +1,4 @@
-"""The compiled form may only ever be a shortcut: never a wrong procedure, never a lost one."""
+"""The compiled form never changes the result of loading a procedure."""
 
 import os
 import subprocess
@@ -23,26 +23,26 @@ def _compiled(folder: Path) -> list[Path]:
     return sorted(folder.glob("*.procedure"))
 
 
-def test_the_procedure_from_the_compiled_form_is_the_same(folder: Path) -> None:
+def test_compiled_form_gives_the_same_procedure(folder: Path) -> None:
     first, second = load(GOOD, folder), load(GOOD, folder)
     assert first.procedure is not None
     assert second == first
     assert len(_compiled(folder)) == 1
 
 
-def test_every_procedure_of_the_library_survives_being_compiled(folder: Path) -> None:
+def test_compiled_forms_of_all_shipped_procedures_are_equal(folder: Path) -> None:
     for path in sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml")):
         assert load(path, folder).procedure == load(path, folder).procedure == load(path).procedure
 
 
-def test_without_a_folder_nothing_is_written(tmp_path: Path) -> None:
+def test_nothing_is_written_without_a_cache_folder(tmp_path: Path) -> None:
     copy = tmp_path / "copy.yaml"
     copy.write_bytes(GOOD.read_bytes())
     load(copy)
     assert [path.name for path in tmp_path.iterdir()] == ["copy.yaml"]
 
 
-def test_a_changed_text_is_read_anew(tmp_path: Path, folder: Path) -> None:
+def test_changed_text_is_read_again(tmp_path: Path, folder: Path) -> None:
     copy = tmp_path / "copy.yaml"
     copy.write_bytes(GOOD.read_bytes())
     load(copy, folder)
@@ -53,7 +53,7 @@ def test_a_changed_text_is_read_anew(tmp_path: Path, folder: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", ["cut", "bit", "empty", "other"])
-def test_a_damaged_compiled_form_is_read_past_and_written_anew(folder: Path, damage: str) -> None:
+def test_damaged_compiled_form_is_ignored_and_rewritten(folder: Path, damage: str) -> None:
     whole = load(GOOD, folder)
     path = _compiled(folder)[0]
     data = path.read_bytes()
@@ -64,35 +64,33 @@ def test_a_damaged_compiled_form_is_read_past_and_written_anew(folder: Path, dam
     assert path.read_bytes() == data
 
 
-def test_what_another_version_of_the_reader_compiled_is_not_believed(
-    folder: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_compiled_form_of_another_reader_version_is_ignored(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     load(GOOD, folder)
     monkeypatch.setattr("benchflow.procedure.compiled_cache._reader_fingerprint", lambda: "another")
     load(GOOD, folder)
     assert len(_compiled(folder)) == 2
 
 
-def test_a_file_with_errors_is_told_them_every_time(folder: Path) -> None:
+def test_errors_are_reported_on_every_load(folder: Path) -> None:
     first, second = load(BAD / "unknown-key.yaml", folder), load(BAD / "unknown-key.yaml", folder)
     assert first.procedure is None
     assert [problem.code for problem in second.problems] == ["unknown-key"]
     assert not folder.exists()
 
 
-def test_a_warning_is_told_from_the_compiled_form_too(folder: Path) -> None:
+def test_warnings_are_kept_in_the_compiled_form(folder: Path) -> None:
     first, second = load(BAD / "unit-missing.yaml", folder), load(BAD / "unit-missing.yaml", folder)
     assert [problem.code for problem in first.problems] == ["missing-unit"]
     assert second == first
 
 
-def test_a_folder_that_cannot_be_written_stops_nobody(tmp_path: Path) -> None:
+def test_unwritable_cache_folder_is_no_error(tmp_path: Path) -> None:
     in_the_way = tmp_path / "file"
     in_the_way.write_text("not a folder")
     assert load(GOOD, in_the_way / "cache").procedure is not None
 
 
-def test_old_compiled_forms_do_not_pile_up(folder: Path) -> None:
+def test_number_of_compiled_forms_is_limited(folder: Path) -> None:
     folder.mkdir(parents=True)
     for number in range(KEPT + 5):
         old = folder / f"{number}.procedure"
@@ -103,27 +101,27 @@ def test_old_compiled_forms_do_not_pile_up(folder: Path) -> None:
     assert load(GOOD, folder).procedure is not None
 
 
-def test_a_missing_file_is_told_in_words(tmp_path: Path) -> None:
+def test_missing_file_gives_a_clear_error(tmp_path: Path) -> None:
     with pytest.raises(BenchflowError, match=r"gone\.yaml cannot be read: No such file"):
         load(tmp_path / "gone.yaml")
 
 
-def test_a_file_that_is_no_text_is_told_as_such(tmp_path: Path) -> None:
+def test_file_that_is_not_text_is_reported(tmp_path: Path) -> None:
     path = tmp_path / "photo.yaml"
     path.write_bytes(b"\x89PNG\xff\xfe")
     loaded = load(path)
     assert (loaded.procedure, [problem.code for problem in loaded.problems]) == (None, ["not-utf-8"])
 
 
-def test_the_fingerprint_is_that_of_the_text_in_the_log() -> None:
+def test_sha256_is_that_of_the_text_in_the_log() -> None:
     loaded = read_text(GOOD.read_text("utf-8"))
     assert isinstance(loaded, Loaded)
     assert loaded.procedure is not None
     assert read_text(loaded.text).sha256 == loaded.sha256
 
 
-def test_the_bench_opens_without_the_yaml_reader_or_pint(folder: Path) -> None:
-    """What a person loses otherwise: a quarter of a second before each first paint."""
+def test_loading_a_compiled_form_imports_neither_yaml_nor_pint(folder: Path) -> None:
+    """Importing them would delay the first paint by a quarter of a second."""
     load(GOOD, folder)
     script = (
         "import sys; from pathlib import Path\n"

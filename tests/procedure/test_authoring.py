@@ -1,4 +1,4 @@
-"""An editor that knows the schema must not cry wolf, and must not be silent where the reader refuses a shape."""
+"""JSON Schema and author's guide: complete, and in agreement with the reader."""
 
 import copy
 import io
@@ -23,11 +23,11 @@ OF_SHAPE = {
     "unknown-key", "missing-key", "wrong-kind", "empty-value", "not-one-of", "one-too-many", "bad-number", "bad-name",
     "unknown-format",
 }  # fmt: skip
-"""What the reader finds by the shape alone, and the schema therefore has to find too."""
+"""Codes of problems that the shapes find, so that the schema has to find them too."""
 
 
 def _yaml(text: str) -> Any:
-    """The data as an editor has it."""
+    """The data as an editor loads it."""
     return YAML(typ="safe", pure=True).load(text)
 
 
@@ -44,18 +44,18 @@ def _validator() -> Draft202012Validator:
     return Draft202012Validator(json_schema())
 
 
-def test_the_schema_is_one() -> None:
+def test_schema_is_valid_json_schema() -> None:
     Draft202012Validator.check_schema(json_schema())
 
 
-def test_good_files_are_good_to_both() -> None:
+def test_good_files_pass_reader_and_schema() -> None:
     for path in (GOOD, *PROCEDURES):
         text = path.read_text("utf-8")
         assert read(text).procedure is not None
         assert [error.message for error in _validator().iter_errors(_yaml(text))] == []
 
 
-def test_every_key_is_explained_to_the_author() -> None:
+def test_every_key_has_a_description() -> None:
     found = parts_below(PROCEDURE)
     assert len(found) > 20
     for keys in found.values():
@@ -64,7 +64,7 @@ def test_every_key_is_explained_to_the_author() -> None:
             assert json_schema()["$defs"][keys.name]["properties"][key.name]["description"] == key.description
 
 
-def test_every_key_stands_in_the_authors_guide() -> None:
+def test_author_guide_has_every_key() -> None:
     guide = author_guide()
     for keys in parts_below(PROCEDURE).values():
         for key in keys.keys.values():
@@ -72,7 +72,7 @@ def test_every_key_stands_in_the_authors_guide() -> None:
             assert key.description.replace("|", "\\|") in guide
 
 
-def test_the_example_that_authors_begin_with_is_sound_in_every_order() -> None:
+def test_example_of_the_author_guide_is_proven() -> None:
     from benchflow.ordering.proof import prove
 
     example = author_guide().split("```yaml\n")[1].split("```")[0]
@@ -84,8 +84,8 @@ def test_the_example_that_authors_begin_with_is_sound_in_every_order() -> None:
     assert report.complete
 
 
-def test_every_key_is_tried_in_the_good_file() -> None:
-    """Holds the file that the other tests start from to its name."""
+def test_good_file_uses_every_key() -> None:
+    """The file is the base of the other tests."""
     text = GOOD.read_text("utf-8")
     untried = [
         f"{keys.name}: {key}" for keys in parts_below(PROCEDURE).values() for key in keys.keys if f"{key}:" not in text
@@ -117,9 +117,7 @@ _OTHERS: list[Any] = [
     st.sampled_from(_OTHERS),
     st.sampled_from(["odd", "title", "id", "do", "a b"]),
 )
-def test_reader_and_schema_agree_on_any_file_that_is_bent(
-    path: tuple[Any, ...], how: str, other: Any, name: str
-) -> None:
+def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], how: str, other: Any, name: str) -> None:
     data = copy.deepcopy(_BASE)
     holder = data
     for step in path[:-1]:
@@ -134,6 +132,6 @@ def test_reader_and_schema_agree_on_any_file_that_is_bent(
     refused = [error.message for error in _validator().iter_errors(_yaml(text))]
     errors = [problem for problem in read(text).problems if problem.severity == "error"]
     if refused:
-        assert errors, f"the schema cries wolf: {refused[0]}"
+        assert errors, f"only the schema refuses the file: {refused[0]}"
     else:
         assert [str(problem) for problem in errors if problem.code in OF_SHAPE] == []

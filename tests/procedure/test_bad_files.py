@@ -1,7 +1,8 @@
 """Files with one mistake each. The first lines of a file say which problems the reader has to find, and where.
 
 ``# 12:16 error unknown-key`` is a problem with line and column (``12:16 warning ...`` for a warning). ``# schema: yes``
-means that the JSON Schema finds the mistake too, ``no`` that only the reader finds it, ``ok`` that the file is accepted.
+means that the JSON Schema finds the mistake too, ``no`` that only the reader finds it, ``ok`` that the file is still
+accepted.
 """
 
 import re

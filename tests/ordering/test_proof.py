@@ -172,12 +172,12 @@ def mended(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
 def test_the_lines_it_names_make_the_procedure_safe_on_paper_and_break_nothing(procedure: Procedure) -> None:
     proof = prove(procedure)
     before = prove_verdicts(procedure)
-    for number, lines in proof.mending.items():
+    for number, lines in proof.fixes.items():
         assert proof.findings[number].code == "interlock-needed"
         if not lines:
             continue
-        after = prove_verdicts(mended(procedure, tuple(line for each in proof.mending.values() for line in each)))
-        if all(proof.mending.values()):
+        after = prove_verdicts(mended(procedure, tuple(line for each in proof.fixes.values() for line in each)))
+        if all(proof.fixes.values()):
             assert after.breach is None
         assert after.unreachable <= before.unreachable
         assert before.dead_end is not None or after.dead_end is None

@@ -59,9 +59,9 @@ def test_a_finding_reads_as_json_the_way_the_design_has_it() -> None:
         "start": {"pistons": "at-deck", "valves": "shut"},
     }
     assert message == (
-        "Opened with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in hand."
-        " An open valve would reach them. On paper nothing stops it; only the interlock does."
-        " Safe on paper with this line added: `needs: {pistons: down}` at seat-cam (line 7)."
+        "Start with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in progress."
+        " An open valve would reach them. On paper nothing prevents it; only the interlock does."
+        " To make it safe on paper, add this line: `needs: {pistons: down}` at seat-cam (line 7)."
     )
 
 
@@ -150,7 +150,7 @@ def test_one_line_at_an_operation_that_is_repeated_mends_it_in_all_places() -> N
         places={"valve": ("1", "2", "3", "4")},
     )
     proof = prove(built)
-    assert list(proof.mending.values()) == [(SuggestedLine("adjust", variable="pistons", values=("down",)),)]
+    assert list(proof.fixes.values()) == [(SuggestedLine("adjust", variable="pistons", values=("down",)),)]
 
 
 def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
@@ -162,7 +162,7 @@ def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
         moves=[move("up", {"pistons": "at-deck"}), move("down", {"pistons": "down"})],
     )
     proof = prove(built)
-    ((_, lines),) = proof.mending.items()
+    ((_, lines),) = proof.fixes.items()
     assert set(lines) == {
         SuggestedLine("open-valve", variable="pistons", values=("down",)),
         SuggestedLine("up", variable="valves", values=("shut",)),
@@ -175,8 +175,8 @@ def test_what_an_operation_does_to_itself_is_not_mended_by_a_line_and_says_so() 
         op("ram-it", during={"valves": "open", "pistons": "at-deck"}), state=[PISTONS, VALVES], rules=[STRIKE]
     )
     proof = prove(built)
-    assert list(proof.mending.values()) == [()]
-    assert "mend it, or the rule, first" in only(proof, "interlock-needed").message
+    assert list(proof.fixes.values()) == [()]
+    assert "Correct it or the rule first" in only(proof, "interlock-needed").message
 
 
 def single_lines(built: Procedure) -> list[SuggestedLine]:
@@ -197,8 +197,8 @@ def single_lines(built: Procedure) -> list[SuggestedLine]:
 @given(procedures(most_operations=4, most_variables=2, with_options=False))
 def test_no_single_line_would_do_where_it_says_that_several_are_the_fewest(built: Procedure) -> None:
     proof = prove(built)
-    several = [lines for number, lines in proof.mending.items() if "and nothing less" in proof.findings[number].message]
-    if len(proof.mending) != 1 or not several:
+    several = [lines for number, lines in proof.fixes.items() if "and nothing less" in proof.findings[number].message]
+    if len(proof.fixes) != 1 or not several:
         return
     (plan,) = plans_of(built)
     before = brute.Verdicts(plan)
@@ -233,7 +233,7 @@ def test_a_bound_that_is_too_small_says_so_and_a_larger_one_answers() -> None:
     assert not small.complete
     found = only(small, "not-explored")
     assert found.severity == "warning"
-    assert "A larger bound looks at more" in found.message
+    assert "Check more with a larger --bound" in found.message
     assert "There may be a shorter order" in only(small, "dead-end").message  # what shows is told all the same
     large = prove(built)
     assert large.complete

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from benchflow.ordering.latest_start import latest_starts
 from benchflow.ordering.proof.partial_order import PartialOrder
-from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsKept, timing
+from benchflow.ordering.proof.window_feasibility import WindowConflict, WindowsKept, check_windows
 from benchflow.ordering.time_network import Between, contradicts, times
 from benchflow.procedure.plan import Plan
 from tests.ordering.plans import plan, step, within
@@ -16,7 +16,7 @@ from tests.ordering.random_plans import examples
 
 
 def judged(built: Plan) -> WindowConflict | WindowsKept:
-    found = timing(built, PartialOrder(built), 0)
+    found = check_windows(built, PartialOrder(built), 0)
     assert isinstance(found, WindowConflict | WindowsKept)
     return found
 

@@ -22,7 +22,7 @@ from benchflow.ordering.interlock import (
 )
 from benchflow.ordering.pictures.order_graph import reduced_after
 from benchflow.ordering.proof.partial_order import PartialOrder
-from benchflow.ordering.proof.window_feasibility import WindowsKept, timing
+from benchflow.ordering.proof.window_feasibility import WindowsKept, check_windows
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, contradicts
@@ -222,7 +222,7 @@ def _network(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
 
 def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
     """An order that keeps the windows, built on the order that the proof finds for the steps that matter."""
-    kept = timing(plan, order, 0)
+    kept = check_windows(plan, order, 0)
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None
     matter = sum(1 << order.index[name] for name in kept.order)

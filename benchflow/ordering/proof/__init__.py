@@ -1,4 +1,4 @@
-"""What `check` proves of a procedure's order, over every order, every start and every choice of options."""
+"""The proof of a procedure's order: over every order, every start and every choice of options."""
 
 from benchflow.ordering.proof.explorer import Reductions
 from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine

@@ -1,4 +1,4 @@
-"""Where only the interlock stands between the order and a forbidden configuration."""
+"""Orders that break a rule on paper, where only the interlock prevents it."""
 
 from collections.abc import Iterator
 
@@ -9,32 +9,34 @@ from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.proof.witness import Undecided, Witness, show_breach
 
 
-def breaking(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace | None]]:
-    """The parts in which prerequisites and needs may allow what a rule forbids; without a space where the part is
-    known in outline only, and that it does is not certain."""
-    for part, space in analysis.pairs:
+def groups_with_breaches(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace | None]]:
+    """The groups in which prerequisites and needs alone may allow what a rule forbids.
+
+    A group without a state space was not explored, so a breach is possible but not certain.
+    """
+    for group, space in analysis.pairs:
         if space.breaches:
-            yield part, space
-    for outline in analysis.outlines:
-        if not outline.proven.no_breach and outline.part.starts:
-            yield outline.part, None
+            yield group, space
+    for unexplored_group in analysis.unexplored:
+        if not unexplored_group.proven.no_breach and unexplored_group.group.starts:
+            yield unexplored_group.group, None
 
 
 def find_breach(
     analysis: PlanAnalysis,
-    part: VariableGroup,
+    group: VariableGroup,
     space: AnyStateSpace | None,
     explorer: Explorer,
     *,
     any_will_do: bool = False,
 ) -> Witness | Undecided | None:
-    """A shortest order that shows it (or just one); ``None`` when the whole procedure never comes to it."""
-    found = show_breach(analysis, part, space, any_will_do=any_will_do)
+    """A shortest order that breaks a rule of the group, or any such order; ``None`` if the whole procedure has none."""
+    found = show_breach(analysis, group, space, any_will_do=any_will_do)
     if space is not None or not isinstance(found, Undecided):
         return found
-    # It is not near the start: then all of the part has to be known.
-    outline = next(each for each in analysis.outlines if each.part is part)
-    known = explorer.look_closer(outline)
+    # No breach was found near the start, so the whole group has to be explored.
+    unexplored_group = next(each for each in analysis.unexplored if each.group is group)
+    known = explorer.explore_fully(unexplored_group)
     if known is None:
         return found
-    return show_breach(analysis, part, known, any_will_do=any_will_do) if known.breaches else None
+    return show_breach(analysis, group, known, any_will_do=any_will_do) if known.breaches else None

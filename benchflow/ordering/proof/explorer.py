@@ -1,4 +1,4 @@
-"""How a part is looked at: by what may stand at each step's turn, over its lattice, or set by set; and how far."""
+"""Explores groups of variables within a bound: by approximation, over a lattice of sets, or set by set."""
 
 from msgspec import Struct
 
@@ -8,18 +8,24 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gate
 from benchflow.ordering.proof.variable_group import VariableGroup
 
 _MANY_SETS = 60_000
-"""From here on a lattice is tried, since it is faster where it fits."""
+"""Number of configurations after which exploring set by set stops and the lattice is tried, which is faster if it
+fits."""
 _BITS_HELD = 1024
 _BITS_MOVED = 30_000
-"""A configuration held on its own takes about 100 bytes and 10 microseconds. A bound of so many allows a lattice as
-much memory and as much time: bits held at once, and bits gone through in all."""
+"""Lattice bits held in memory, and bits processed, per configuration of the bound. An explicit configuration takes
+about 100 bytes and 10 microseconds, so both ways get about the same memory and time."""
 _CONFIGURATIONS_A_STEP = 50
-"""What it takes to try a plan with a line added, for each of its steps."""
+"""Share of the bound, per step of the plan, that one trial of a plan with added lines uses."""
 
 
 class Reductions(Struct, frozen=True):
-    """Each can be switched off; the answers must stay the same (a test holds them together). A lattice of up to
-    ``small_lattice`` sets is gone through at once, without asking first whether it has to be."""
+    """Switches for the reductions. The verdicts are the same with any of them off; a test checks this.
+
+    ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states force.
+    ``twins``: explore one order of interchangeable steps. ``lattice``: store sets as bits of an integer.
+    ``set_by_set``: store few sets one by one. ``at_least``: try an over-approximation first, unless the lattice has at
+    most ``small_lattice`` sets, because exploring so few is as fast and tells more.
+    """
 
     by_groups: bool = True
     forced_order: bool = True
@@ -34,16 +40,18 @@ ALL_REDUCTIONS = Reductions()
 
 
 class UnexploredGroup(Struct, frozen=True):
-    """A part that was not explored in full: it did not need to be, or was too wide. ``configurations`` were looked at
-    all the same."""
+    """A group that was not explored in full, because the approximation proves it or because it is too wide.
 
-    part: VariableGroup
+    ``configurations`` were explored before that.
+    """
+
+    group: VariableGroup
     configurations: int
     proven: Approximation
 
 
 class Explorer:
-    """Explores parts, each once, within ``bound`` configurations in all (or as much time and memory)."""
+    """Explores each group once, within ``bound`` configurations in total, or the same time and memory for lattices."""
 
     def __init__(self, bound: int, reductions: Reductions = ALL_REDUCTIONS) -> None:
         self.reductions = reductions
@@ -54,61 +62,63 @@ class Explorer:
         self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
 
     def may_try(self, steps: int) -> bool:
-        """Whether one more trial of a plan of so many steps is within the bound."""
+        """True if one more trial of a plan with this number of steps is within the bound."""
         self._trials_left -= steps
         return self._trials_left > 0
 
-    def look_at(self, part: VariableGroup) -> AnyStateSpace | UnexploredGroup:
-        """The part's configurations, or what is proven of it without them. Sets the part's numbering of valuations to
-        that of the answer, which may have been found for a part of another build that is the same."""
-        key = part.key
+    def explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
+        """The state space of the group, or what is proven without it.
+
+        An equal group of another build is not explored again: the group then adopts its numbering of valuations.
+        """
+        key = group.key
         found = self._known.get(key)
         if found is None:
-            found = self._known[key] = self._look_at(part)
-        part.adopt(found.part)
+            found = self._known[key] = self._explore(group)
+        group.adopt(found.group)
         return found
 
-    def look_closer(self, outline: UnexploredGroup) -> AnyStateSpace | None:
-        """All configurations of a part that is only known in outline; ``None`` where it is too wide."""
-        key = outline.part.key
+    def explore_fully(self, unexplored_group: UnexploredGroup) -> AnyStateSpace | None:
+        """The state space of a group that was left unexplored; ``None`` if it is too wide."""
+        key = unexplored_group.group.key
         if key not in self._in_full:
-            self._in_full[key] = self._explored(outline.part)
+            self._in_full[key] = self._explored(unexplored_group.group)
         return self._in_full[key]
 
-    def _look_at(self, part: VariableGroup) -> AnyStateSpace | UnexploredGroup:
-        if part.too_many_starts:
-            return UnexploredGroup(part, 0, Approximation(no_breach=False, free=False))
+    def _explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
+        if group.too_many_starts:
+            return UnexploredGroup(group, 0, Approximation(no_breach=False, free=False))
         before = self.configurations
         known = Approximation(no_breach=False, free=False)
-        twins = part.twins(also_outside=False) if self.reductions.twins else []
-        if self.reductions.at_least and lattice_size(gated(part, twins), part.all) > self.reductions.small_lattice:
-            known = approximate(part)
+        twins = group.twins(also_outside=False) if self.reductions.twins else []
+        if self.reductions.at_least and lattice_size(gated(group, twins), group.all) > self.reductions.small_lattice:
+            known = approximate(group)
             if known.free:
-                self.configurations += known.looked_at
-                return UnexploredGroup(part, known.looked_at, known)
-        found = self._explored(part)
-        return UnexploredGroup(part, self.configurations - before, known) if found is None else found
+                self.configurations += known.searched
+                return UnexploredGroup(group, known.searched, known)
+        found = self._explored(group)
+        return UnexploredGroup(group, self.configurations - before, known) if found is None else found
 
-    def _explored(self, part: VariableGroup) -> AnyStateSpace | None:
-        twins = part.twins(also_outside=False) if self.reductions.twins else []
-        gate = gated(part, twins)
-        size = lattice_size(gate, part.all)
+    def _explored(self, group: VariableGroup) -> AnyStateSpace | None:
+        twins = group.twins(also_outside=False) if self.reductions.twins else []
+        gate = gated(group, twins)
+        size = lattice_size(gate, group.all)
         small = size <= min(self.reductions.small_lattice, self._left)
         if self.reductions.lattice and (small or not self.reductions.set_by_set):
-            return self._over_lattice(part, gate, twins)
+            return self._over_lattice(group, gate, twins)
         limit = min(_MANY_SETS, self._left) if self.reductions.lattice else self._left
         is_all = limit == self._left
-        space: AnyStateSpace = StateSpace(part, ExplicitSets(gate), gate, twins)
+        space: AnyStateSpace = StateSpace(group, ExplicitSets(gate), gate, twins)
         done = self._counted(space, limit)
         if done or is_all:
             return space if done else None
-        width = len(part.steps) + 4 * len(space.reached)
-        steps = part.all.bit_count()
+        width = len(group.steps) + 4 * len(space.reached)
+        steps = group.all.bit_count()
         moved = size * len(space.reached) * steps * steps
         if size * width <= self._left * _BITS_HELD and moved <= self._left * _BITS_MOVED:
             del space
-            return self._over_lattice(part, gate, twins, cost=moved // _BITS_MOVED)
-        space = StateSpace(part, ExplicitSets(gate), gate, twins)
+            return self._over_lattice(group, gate, twins, cost=moved // _BITS_MOVED)
+        space = StateSpace(group, ExplicitSets(gate), gate, twins)
         return space if self._counted(space, self._left) else None
 
     def _counted(self, space: AnyStateSpace, limit: int) -> bool:
@@ -118,9 +128,9 @@ class Explorer:
         return done
 
     def _over_lattice(
-        self, part: VariableGroup, gate: list[int], twins: list[list[int]], cost: int = 0
+        self, group: VariableGroup, gate: list[int], twins: list[list[int]], cost: int = 0
     ) -> StateSpace[int]:
-        space = StateSpace(part, LatticeSets(gate, part.all), gate, twins)
+        space = StateSpace(group, LatticeSets(gate, group.all), gate, twins)
         space.explore(None)
         self.configurations += space.configurations
         self._left = max(self._left - cost, 0)

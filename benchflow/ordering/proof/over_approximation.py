@@ -1,9 +1,9 @@
-"""What can be proven of a part that is too wide to explore: by what may stand at each step's turn, and no more.
+"""Sound over-approximation for variable groups too large to explore.
 
-When a step may be taken up by the order, a variable can only stand at its start value (unless something before the
-step writes it), at what a move writes, or at what a step writes that does not come after this one and after which,
-before this step, nothing must write it again. That is more than the order really allows, so that what holds of all
-of it holds.
+When the order allows a step to start, a variable can only have its start value (unless an earlier step writes it), a
+value that a move writes, or a value that another step writes. That other step must not come after this one, and no step
+between the two in the order may overwrite the value. This allows more valuations than the real orders do, so whatever
+holds for all of them is proven.
 """
 
 from collections.abc import Iterator, Sequence
@@ -17,27 +17,31 @@ _MOST_VALUATIONS = 20_000
 
 
 class Approximation(Struct, frozen=True):
-    """``no_breach``: no order passes a forbidden configuration, on paper. ``free``: from however the part may stand,
-    every step that the order lets come next can be done, after some moves perhaps."""
+    """What is proven of a group.
+
+    ``no_breach``: no order breaks a rule, even on paper. ``free``: every step that the order allows next can be done,
+    possibly after some moves. ``searched`` is the number of valuations.
+    """
 
     no_breach: bool
     free: bool
-    looked_at: int = 0
+    searched: int = 0
 
 
-def approximate(part: VariableGroup) -> Approximation:
-    valuations = _valuations(part)
+def approximate(group: VariableGroup) -> Approximation:
+    """Prove what can be proven of the group without exploring it."""
+    valuations = _valuations(group)
     if valuations is None:
         return Approximation(no_breach=False, free=False)
-    return Approximation(not _any_breach(part, valuations), _is_free(part, valuations), len(valuations))
+    return Approximation(not _any_breach(group, valuations), _is_free(group, valuations), len(valuations))
 
 
-def _valuations(part: VariableGroup) -> list[int] | None:
-    """All that steps and moves could ever bring about if they came in any order, again and again."""
-    machine = part.machine
-    seen = list(part.starts)
+def _valuations(group: VariableGroup) -> list[int] | None:
+    """Every valuation that steps and moves reach in any order and any number; ``None`` if there are too many."""
+    machine = group.machine
+    seen = list(group.starts)
     known = set(seen)
-    effects = sorted({machine.effect_of[step] for step in bits(part.all)})
+    effects = sorted({machine.effect_of[step] for step in bits(group.all)})
     for valuation in seen:  # grows while it is walked
         for then in (
             *(machine.step(valuation, effect) for effect in effects),
@@ -51,23 +55,23 @@ def _valuations(part: VariableGroup) -> list[int] | None:
     return seen
 
 
-def _any_breach(part: VariableGroup, valuations: Sequence[int]) -> bool:
-    machine = part.machine
+def _any_breach(group: VariableGroup, valuations: Sequence[int]) -> bool:
+    machine = group.machine
     for effect in machine.move_effects:
         for valuation in valuations:
             if machine.meets(valuation, effect) and machine.breach(valuation, effect, is_move=True):
                 return True
     for step, effect in enumerate(machine.effect_of):
-        if part.waiting >> step & 1:
+        if group.waiting >> step & 1:
             continue
-        for valuation in _at_turn(part, valuations, step, part.on_paper[step]):
+        for valuation in _valuations_at(group, valuations, step, group.on_paper[step]):
             if machine.meets(valuation, effect) and machine.breach(valuation, effect):
                 return True
     return False
 
 
-def _is_free(part: VariableGroup, valuations: Sequence[int]) -> bool:
-    machine = part.machine
+def _is_free(group: VariableGroup, valuations: Sequence[int]) -> bool:
+    machine = group.machine
     moved = {
         valuation: [
             then for n in range(len(machine.moves)) if (then := machine.move(valuation, n)) not in (BLOCKED, valuation)
@@ -79,17 +83,17 @@ def _is_free(part: VariableGroup, valuations: Sequence[int]) -> bool:
         for then in thens:
             into.setdefault(then, []).append(valuation)
     able: dict[int, set[int]] = {}
-    for step in bits(part.all):
+    for step in bits(group.all):
         effect = machine.effect_of[step]
         if effect not in able:
-            able[effect] = _leading_to({v for v in valuations if machine.step(v, effect) != BLOCKED}, into)
-        if any(v not in able[effect] for v in _at_turn(part, valuations, step, part.before[step])):
+            able[effect] = _extended_by_moves({v for v in valuations if machine.step(v, effect) != BLOCKED}, into)
+        if any(v not in able[effect] for v in _valuations_at(group, valuations, step, group.before[step])):
             return False
     return True
 
 
-def _leading_to(there: set[int], into: dict[int, list[int]]) -> set[int]:
-    """Where moves alone lead into one of these."""
+def _extended_by_moves(there: set[int], into: dict[int, list[int]]) -> set[int]:
+    """The valuations from which moves alone lead into ``there``. ``there`` is extended in place."""
     todo = list(there)
     for valuation in todo:  # grows while it is walked
         for earlier in into.get(valuation, ()):
@@ -99,51 +103,53 @@ def _leading_to(there: set[int], into: dict[int, list[int]]) -> set[int]:
     return there
 
 
-def _at_turn(part: VariableGroup, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:
-    """The valuations that may stand when everything ``before`` the step is done and the step is not."""
-    masks = _possible(part, step, before)
+def _valuations_at(group: VariableGroup, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:
+    """The valuations possible when everything ``before`` the step is done and the step is not."""
+    masks = _possible_values(group, step, before)
     for valuation in valuations:
-        if all(mask >> value & 1 for mask, value in zip(masks, part.machine.values(valuation), strict=True)):
+        if all(mask >> value & 1 for mask, value in zip(masks, group.machine.values(valuation), strict=True)):
             yield valuation
 
 
-def _possible(part: VariableGroup, step: int, before: int) -> list[int]:
-    """By variable, a mask of the values that may stand at the step's turn."""
-    machine = part.machine
+def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
+    """For each variable, the mask of values possible when the step may start."""
+    machine = group.machine
     masks = [0] * len(machine.variables)
-    written_before = [0] * len(machine.variables)  # by variable, the steps before this one that write it
+    written_before = [0] * len(machine.variables)  # for each variable, the earlier steps that write it
     for other in bits(before):
         for variable, _ in machine.effects[machine.effect_of[other]].sets:
             written_before[variable] |= 1 << other
-    for start in part.starts:
+    for start in group.starts:
         for variable, value in enumerate(machine.values(start)):
             if not written_before[variable]:
                 masks[variable] |= 1 << value
     for effect in machine.move_effects:
         for variable, value in machine.effects[effect].sets:
             masks[variable] |= 1 << value
-    for other in bits(part.all & ~(1 << step)):
-        if part.before[other] >> step & 1:
+    for other in bits(group.all & ~(1 << step)):
+        if group.before[other] >> step & 1:
             continue
         for variable, value in machine.effects[machine.effect_of[other]].sets:
-            again = written_before[variable]
-            if not any(part.before[later] >> other & 1 for later in bits(again)):
+            overwriting = written_before[variable]
+            if not any(group.before[later] >> other & 1 for later in bits(overwriting)):
                 masks[variable] |= 1 << value
     return masks
 
 
-def surely_stuck(part: VariableGroup, done: int, valuation: int) -> bool:
-    """Whether some step can never be done any more even if whatever a variable has once stood at could be had again at
-    any time. The other answer proves nothing."""
-    machine = part.machine
+def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
+    """True if some step can never be done, even if a variable keeps every value that it ever had.
+
+    This over-approximates what is reachable, so "true" is proven; "false" proves nothing.
+    """
+    machine = group.machine
     values = [1 << value for value in machine.values(valuation)]
-    left = part.all & ~done
+    left = group.all & ~done
     moves = set(machine.move_effects)
     while left:
-        possible = [effect for effect in moves if _may_be(machine, effect, values)]
+        possible = [effect for effect in moves if _may_be_done(machine, effect, values)]
         moves.difference_update(possible)
         for step in bits(left):
-            if not part.before[step] & left and _may_be(machine, machine.effect_of[step], values):
+            if not group.before[step] & left and _may_be_done(machine, machine.effect_of[step], values):
                 left ^= 1 << step
                 possible.append(machine.effect_of[step])
         for effect in possible:
@@ -154,12 +160,12 @@ def surely_stuck(part: VariableGroup, done: int, valuation: int) -> bool:
     return False
 
 
-def _may_be(machine: StateMachine, effect: int, values: Sequence[int]) -> bool:
+def _may_be_done(machine: StateMachine, effect: int, values: Sequence[int]) -> bool:
     needs, during, sets = machine.effects[effect]
     if any(not values[variable] & mask for variable, mask in needs):
         return False
-    for part in (during, sets):
-        written = dict(part)
+    for settings in (during, sets):
+        written = dict(settings)
         for variable in written:
             for never in machine.rules_on(variable):
                 if all(

@@ -1,9 +1,8 @@
-"""The smallest set of `after` and `needs` lines that makes a procedure safe on paper.
+"""The smallest set of ``after`` and ``needs`` lines that makes a procedure safe on paper.
 
-Guided by witnesses: a set of lines must break every order known to pass a forbidden configuration. The smallest
-sets that do are tried in turn, the plainest lines first; a set that lets another such order through adds that
-order to the known ones. A set may not make anything worse: no new circle, no new dead end, no operation that is
-never done and no move that is of no use any more.
+The search is guided by witnesses: a set of lines must exclude every known order that breaks a rule. The smallest such
+sets are tried in turn, the simplest lines first. If a set allows another such order, that order joins the known ones. A
+set must not add a circle, a dead end, an operation that is never done or a move that is no longer useful.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -15,12 +14,13 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
-from benchflow.ordering.proof.breaches import breaking, find_breach
+from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided, Witness, show_dead_end
 from benchflow.ordering.state_machine import bits
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure, Values, Variable
 from benchflow.procedure.plan import Plan, Step
 
@@ -30,14 +30,14 @@ _MANY_VALUES = 4
 
 
 class PaperFix(Struct, frozen=True):
-    """``smallest`` says that no smaller set would do; without it that could not be settled."""
+    """Lines that make the procedure safe on paper. ``smallest``: no smaller set would do, which is proven."""
 
     lines: tuple[SuggestedLine, ...]
     smallest: bool
 
 
 class _WitnessStep(Struct, frozen=True):
-    """One step or move of a witness, and how things stood at its turn."""
+    """One step or move of a witness, and the configuration before it."""
 
     author: str
     step: Step | None
@@ -47,16 +47,16 @@ class _WitnessStep(Struct, frozen=True):
 
 class _KnownOrder(Struct, frozen=True):
     plan: Plan
-    turns: tuple[_WitnessStep, ...]
+    steps_taken: tuple[_WitnessStep, ...]
     rule: int
 
 
-class _GaveUp(Exception):
-    """A way out of nested searches; never seen outside this module."""
+class _LimitReachedError(Exception):
+    """Ends nested searches at their limit. Never raised outside this module."""
 
 
 class PaperFixSearch:
-    """For one set of rules (those of one group of variables) over every build."""
+    """Searches the lines for one set of rules, those of one group of variables, in every build."""
 
     def __init__(self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer) -> None:
         self._before = list(analyses)
@@ -64,25 +64,25 @@ class PaperFixSearch:
         self._explorer = explorer
         self._procedure = analyses[0].plan.procedure
         self._variables = {v.name: v for v in self._procedure.state}
-        of_use = {name for before in analyses for name in useful_moves(before)}
-        self._moves = {move.id: move for move in self._procedure.moves if move.id in of_use}
-        self._pool: list[_KnownOrder] = []
+        useful = {name for before in analyses for name in useful_moves(before)}
+        self._moves = {move.id: move for move in self._procedure.moves if move.id in useful}
+        self._known_orders: list[_KnownOrder] = []
         self._candidates: list[list[SuggestedLine]] = []
         self._tried: set[frozenset[SuggestedLine]] = set()
         self._sets = 0
 
-    def mend(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
-        """``None`` when no set of lines was found."""
+    def find(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
+        """The lines that exclude ``witness`` and every other breach; ``None`` if none were found."""
         self._learn(analysis.plan, witness)
         try:
             for size in range(1, _MOST_LINES + 1):
                 found = self._of_size(size)
                 if found is not None:
                     return PaperFix(found, smallest=True)
-        except _GaveUp:
+        except _LimitReachedError:
             pass
-        plain = self._plainly()
-        return None if plain is None else PaperFix(plain, smallest=False)
+        simplest = self._simplest()
+        return None if simplest is None else PaperFix(simplest, smallest=False)
 
     # --- sets of lines ----------------------------------------------------------------------------
 
@@ -91,106 +91,106 @@ class PaperFixSearch:
             trial = next(self._sets_of(size), None)
             if trial is None:
                 return None
-            if self._holds(trial):
+            if self._is_safe(trial):
                 return trial
 
     def _sets_of(self, size: int) -> Iterator[tuple[SuggestedLine, ...]]:
-        """The untried sets that break every known order, the plainest first."""
-        for chosen in self._breaking((), size):
+        """The sets not tried yet that exclude every known order, simplest first."""
+        for chosen in self._excluding_sets((), size):
             if frozenset(chosen) not in self._tried:
                 yield chosen
 
-    def _breaking(self, chosen: tuple[SuggestedLine, ...], size: int) -> Iterator[tuple[SuggestedLine, ...]]:
+    def _excluding_sets(self, chosen: tuple[SuggestedLine, ...], size: int) -> Iterator[tuple[SuggestedLine, ...]]:
         self._sets += 1
         if self._sets > _MOST_SETS:
-            raise _GaveUp
-        for place, known in enumerate(self._pool):
-            if not any(_breaks(line, known) for line in chosen):
+            raise _LimitReachedError
+        for place, known in enumerate(self._known_orders):
+            if not any(_excludes(line, known) for line in chosen):
                 if len(chosen) < size:
                     for line in self._candidates[place]:
-                        yield from self._breaking((*chosen, line), size)
+                        yield from self._excluding_sets((*chosen, line), size)
                 return
         yield chosen
 
-    def _plainly(self) -> tuple[SuggestedLine, ...] | None:
-        """The plainest line against each order that turns up, however many they are."""
+    def _simplest(self) -> tuple[SuggestedLine, ...] | None:
+        """The simplest line against each order that steps_taken up, however many lines that takes."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
-            for place, known in enumerate(self._pool):
-                if self._candidates[place] and not any(_breaks(line, known) for line in lines):
+            for place, known in enumerate(self._known_orders):
+                if self._candidates[place] and not any(_excludes(line, known) for line in lines):
                     lines = (*lines, self._candidates[place][0])
             if frozenset(lines) in self._tried:
                 return None
             try:
-                if self._holds(lines):
+                if self._is_safe(lines):
                     return lines
-            except _GaveUp:
+            except _LimitReachedError:
                 return None
         return None
 
-    def _holds(self, lines: tuple[SuggestedLine, ...]) -> bool:
-        """Whether the procedure with these lines is safe on paper and no worse than before."""
+    def _is_safe(self, lines: tuple[SuggestedLine, ...]) -> bool:
+        """True if the procedure with these lines is safe on paper and otherwise no worse than before."""
         if not self._explorer.may_try(sum(len(before.order.steps) for before in self._before)):
-            raise _GaveUp
+            raise _LimitReachedError
         self._tried.add(frozenset(lines))
         for before in self._before:
             plan = with_lines(before.plan, lines)
             after = analyse(plan, self._explorer)
             if not after.settled:
-                raise _GaveUp
+                raise _LimitReachedError
             if _is_worse(before, after):
                 return False
-            for part, space in breaking(after):
-                if not self._rules & set(part.rules):
+            for group, space in groups_with_breaches(after):
+                if not self._rules & set(group.rules):
                     continue
-                witness = find_breach(after, part, space, self._explorer, any_will_do=True)
+                witness = find_breach(after, group, space, self._explorer, any_will_do=True)
                 if isinstance(witness, Undecided):
-                    raise _GaveUp
+                    raise _LimitReachedError
                 if witness is not None:
                     self._learn(before.plan, witness)
                     return False
         return True
 
-    # --- orders that must be broken ---------------------------------------------------------------
+    # --- orders to exclude ------------------------------------------------------------------------
 
     def _learn(self, plan: Plan, witness: Witness) -> None:
         assert witness.rule is not None
         here = Configuration(frozenset(), dict(witness.start))
-        turns = []
-        for go in witness.order:
-            if isinstance(go, DoOperation):
-                step = plan.steps[go.operation]
-                turns.append(_WitnessStep(step.operation.id, step, here.done, here.valuation))
-                here = after_step(plan, here, go.operation)
+        steps_taken = []
+        for action in witness.order:
+            if isinstance(action, DoOperation):
+                step = plan.steps[action.operation]
+                steps_taken.append(_WitnessStep(step.operation.id, step, here.done, here.valuation))
+                here = after_step(plan, here, action.operation)
             else:
-                turns.append(_WitnessStep(go.move, None, here.done, here.valuation))
-                here = after_move(plan, here, go.move)
-        known = _KnownOrder(plan, tuple(turns), witness.rule)
-        self._pool.append(known)
+                steps_taken.append(_WitnessStep(action.move, None, here.done, here.valuation))
+                here = after_move(plan, here, action.move)
+        known = _KnownOrder(plan, tuple(steps_taken), witness.rule)
+        self._known_orders.append(known)
         lines = dict.fromkeys(self._lines_against(known))
-        self._candidates.append([line for line in lines if not self._forbids_its_use(line)])
+        self._candidates.append([line for line in lines if not self._makes_move_useless(line)])
 
     def _lines_against(self, known: _KnownOrder) -> Iterator[SuggestedLine]:
-        """Every line that breaks the order, the plainest first: what the rule itself asks of the last step."""
+        """Every line that excludes the order, simplest first, beginning with the negation of the rule itself."""
         never = self._procedure.interference[known.rule].never
-        last = known.turns[-1]
+        last = known.steps_taken[-1]
         written = {*last.step.during, *last.step.sets} if last.step else set()
         for name, values in never.items():
             good = tuple(v for v in self._variables[name].values if v not in values)
             if name not in written and good:
                 yield SuggestedLine(last.author, variable=name, values=good)
-        for turn in (last, *reversed(known.turns[:-1])):
+        for turn in (last, *reversed(known.steps_taken[:-1])):
             for variable in self._variables.values():
                 for values in _without(variable, turn.valuation.get(variable.name)):
                     yield SuggestedLine(turn.author, variable=variable.name, values=values)
-            yield from self._orders_against(known.plan, turn)
+            yield from self._after_lines_against(known.plan, turn)
 
-    def _forbids_its_use(self, line: SuggestedLine) -> bool:
-        """Whether the line would leave a move, of use until now, only where it changes nothing."""
+    def _makes_move_useless(self, line: SuggestedLine) -> bool:
+        """True if the line would leave a move that was useful until now only where it changes nothing."""
         sets = self._moves[line.to].sets if line.to in self._moves else {}
         return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
-    def _orders_against(self, plan: Plan, turn: _WitnessStep) -> Iterator[SuggestedLine]:
+    def _after_lines_against(self, plan: Plan, turn: _WitnessStep) -> Iterator[SuggestedLine]:
         if turn.step is None:
             return
         each = turn.step.operation.each
@@ -207,15 +207,15 @@ class PaperFixSearch:
 
 
 def _without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
-    """The values that a `needs` could ask for that do not include this one, the most first."""
+    """The value sets without ``value`` that a ``needs`` could ask for, largest first."""
     others = [other for other in variable.values if other != value]
     smallest = 1 if len(variable.values) <= _MANY_VALUES else len(others)
     for count in range(len(others), max(smallest, 1) - 1, -1):
         yield from combinations(others, count)
 
 
-def _breaks(line: SuggestedLine, known: _KnownOrder) -> bool:
-    for turn in known.turns:
+def _excludes(line: SuggestedLine, known: _KnownOrder) -> bool:
+    for turn in known.steps_taken:
         if turn.author != line.to:
             continue
         if line.after:
@@ -236,16 +236,16 @@ def _is_worse(before: PlanAnalysis, after: PlanAnalysis) -> bool:
 
 
 def useful_moves(analysis: PlanAnalysis) -> set[str]:
-    """The moves that change something somewhere, as far as that is known; where it is not, they may."""
+    """The moves that change something in some configuration. Moves of unexplored groups may, so they count."""
     known = {name for _, space in analysis.pairs for name in space.useful_moves}
-    return known | {name for outline in analysis.outlines for name in outline.part.machine.moves}
+    return known | {name for unexplored_group in analysis.unexplored for name in unexplored_group.group.machine.moves}
 
 
 def _has_dead_end(analysis: PlanAnalysis) -> bool:
     if analysis.never:
         return True
-    for part, space in analysis.pairs:
-        if any(True for _ in space.dead()) and show_dead_end(analysis, part, space) is not None:
+    for group, space in analysis.pairs:
+        if any(True for _ in space.dead()) and show_dead_end(analysis, group, space) is not None:
             return True
     return False
 
@@ -254,7 +254,7 @@ def _has_dead_end(analysis: PlanAnalysis) -> bool:
 
 
 def with_lines(plan: Plan, lines: Sequence[SuggestedLine]) -> Plan:
-    """The plan as it would be with the lines in the author's file."""
+    """The plan as if the lines were in the author's file."""
     by_author: dict[str, list[SuggestedLine]] = {}
     for line in lines:
         by_author.setdefault(line.to, []).append(line)
@@ -291,6 +291,4 @@ def _needing(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[s
 def _named(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
     if name in plan.steps:
         return (name,)
-    from benchflow.procedure.expand import resolve
-
     return resolve(plan, name, step.place, step.operation.each)

@@ -1,4 +1,4 @@
-"""The order of one plan: what comes before what, where it runs in a circle, and one order that keeps it."""
+"""The partial order of one plan: what comes before what, its circles, and one total order that keeps it."""
 
 from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
@@ -8,10 +8,12 @@ from benchflow.procedure.plan import Plan
 
 
 class PartialOrder:
-    """Steps are numbered as in the plan. ``before`` is everything that comes before each step, ``held`` the
-    steps that a circle holds up for good, ``rank`` each step's turn in the order that follows the author's
-    as closely as ``after`` allows (steps held up have their turns last). ``extra`` adds to what comes before
-    each step: what the states are known to force."""
+    """Steps are numbered as in the plan; sets of steps are bit masks.
+
+    ``before`` is the transitive closure of ``after``. ``held`` are the steps that a circle blocks. ``rank`` is the
+    place of each step in the total order closest to the author's that keeps ``after``, with blocked steps last.
+    ``extra`` adds to the prerequisites of each step: what states are known to force.
+    """
 
     def __init__(self, plan: Plan, extra: Sequence[int] = ()) -> None:
         self.steps: tuple[str, ...] = tuple(plan.steps)
@@ -33,26 +35,26 @@ class PartialOrder:
         return (1 << len(self.steps)) - 1
 
     def _circles(self, in_circles: int) -> list[tuple[int, ...]]:
-        """For each knot of circles, one that is as short as can be, beginning with its first step."""
+        """One shortest circle for each set of steps that are all in circles with each other, from its first step."""
         found: list[tuple[int, ...]] = []
         left = in_circles
         while left:
             first = (left & -left).bit_length() - 1
-            knot = sum(1 << i for i in bits(in_circles & self.before[first]) if self.before[i] >> first & 1)
-            found.append(min((self._circle_through(i, knot) for i in bits(knot)), key=lambda c: (len(c), c)))
-            left &= ~knot
+            component = sum(1 << i for i in bits(in_circles & self.before[first]) if self.before[i] >> first & 1)
+            found.append(min((self._circle_through(i, component) for i in bits(component)), key=lambda c: (len(c), c)))
+            left &= ~component
         return found
 
-    def _circle_through(self, step: int, knot: int) -> tuple[int, ...]:
+    def _circle_through(self, step: int, component: int) -> tuple[int, ...]:
         came: dict[int, int] = {}
         queue = [step]
         for here in queue:  # grows while it is walked
-            for earlier in bits(self.after[here] & knot):
+            for earlier in bits(self.after[here] & component):
                 if earlier == step:
                     path = [here]
                     while path[-1] != step:
                         path.append(came[path[-1]])
-                    # The path runs from what is earliest; turn it so that it begins with its first step.
+                    # Rotate the path so that it begins with its lowest step number.
                     start = path.index(min(path))
                     return tuple(path[start:] + path[:start])
                 if earlier not in came:

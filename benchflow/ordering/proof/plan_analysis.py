@@ -1,5 +1,7 @@
-"""What can be said of one plan: which steps are never done, what can no longer be finished, what only the
-interlock stops. Exact where ``complete``; every part that was too wide is named."""
+"""The analysis of one plan: the steps never done, the dead ends, and the breaches that only the interlock prevents.
+
+It is exact where ``settled``; groups that were too wide are listed.
+"""
 
 from collections.abc import Sequence
 from itertools import product
@@ -9,10 +11,10 @@ from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.proof.explorer import Explorer, UnexploredGroup
-from benchflow.ordering.proof.group_independence import Pair, entangled
+from benchflow.ordering.proof.group_independence import Pair, groups_to_join
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.state_space import AnyStateSpace
-from benchflow.ordering.proof.variable_group import VariableGroup, groups, start_values
+from benchflow.ordering.proof.variable_group import VariableGroup, group_members, start_values
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.procedure.plan import Plan
@@ -21,104 +23,119 @@ _MOST_STARTS = 256
 
 
 class PlanAnalysis(Struct, frozen=True):
-    """``paper`` is the author's order, ``order`` the same with what the states force. ``never`` are the steps (plan
-    numbers) that no order ever does. ``pairs`` are the parts that were explored in full, ``outlines`` the others.
-    ``joined`` says that from every configuration in which each part by itself can be finished, the whole can be.
-    Where ``no_start``, every start is forbidden and nothing was asked."""
+    """The result of exploring one plan.
+
+    ``paper`` is the author's order, ``order`` the same with what states force. ``never`` are the steps that no order
+    ever does, as a mask. ``pairs`` are the groups explored in full, ``unexplored`` the others. ``joined``: wherever
+    each group can be finished separately, the whole plan can. ``no_start``: every start is forbidden, so nothing was
+    explored.
+    """
 
     plan: Plan
     paper: PartialOrder
     order: PartialOrder
     never: int
     pairs: tuple[Pair, ...]
-    outlines: tuple[UnexploredGroup, ...]
+    unexplored: tuple[UnexploredGroup, ...]
     joined: bool
     no_start: bool
 
     @property
     def settled(self) -> bool:
-        """Whether what is never done, and what can no longer be finished, is known for certain."""
-        return self.joined and all(outline.proven.free for outline in self.outlines) and not self.no_start
+        """True if the steps never done and the dead ends are known for certain."""
+        return self.joined and all(each.proven.free for each in self.unexplored) and not self.no_start
 
-    def parts(self) -> list[VariableGroup]:
-        return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
+    def groups(self) -> list[VariableGroup]:
+        return [group for group, _ in self.pairs] + [each.group for each in self.unexplored]
 
 
 def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
-    look = _PlanExploration(plan, explorer)
-    grouped = groups(plan)
+    """Explore the groups of a plan, joining those that wait for each other."""
+    exploration = _PlanExploration(plan, explorer)
+    partition = group_members(plan)
     if not explorer.reductions.by_groups:
-        grouped = [_merged(grouped, range(len(grouped)))] if grouped else []
+        partition = [_merged(partition, range(len(partition)))] if partition else []
     joined = True
     while True:
-        look.explore(grouped)
-        if look.no_start:
+        exploration.explore(partition)
+        if exploration.no_start:
             break
-        tangle = entangled(look.order, look.pairs)
-        if tangle is None:
+        joining = groups_to_join(exploration.order, exploration.pairs)
+        if joining is None:
             break
-        # The parts may have to wait for each other: only together do they tell the truth.
-        places = [_place_of(grouped, look.pairs[number][0]) for number in tangle]
-        together = _merged(grouped, places)
-        if look.is_too_wide(together):
+        # These groups may have to wait for each other, so explore them together.
+        places = [_place_of(partition, exploration.pairs[number][0]) for number in joining]
+        together = _merged(partition, places)
+        if exploration.is_too_wide(together):
             joined = False
             break
-        grouped = [*(group for place, group in enumerate(grouped) if place not in places), together]
-    never = look.never
-    if not look.no_start and not (joined and all(space.live_starts() for _, space in look.pairs)):
-        never |= _never_reached(plan, look)
+        partition = [*(members for place, members in enumerate(partition) if place not in places), together]
+    never = exploration.never
+    if not exploration.no_start and not (joined and all(space.live_starts() for _, space in exploration.pairs)):
+        never |= _never_reached(plan, exploration)
     return PlanAnalysis(
-        plan, look.paper, look.order, never, tuple(look.pairs), tuple(look.outlines), joined, look.no_start
+        plan,
+        exploration.paper,
+        exploration.order,
+        never,
+        tuple(exploration.pairs),
+        tuple(exploration.unexplored),
+        joined,
+        exploration.no_start,
     )
 
 
-Group = tuple[list[str], list[int]]
+Members = tuple[list[str], list[int]]
+"""The variables and step numbers of a group."""
 
 
 class _PlanExploration:
-    """The parts of one plan as far as they are known. ``order`` grows by what the states are found to force."""
+    """The groups of one plan as far as they are explored. ``order`` grows by what states are found to force."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
         self.paper = self.order = PartialOrder(plan)
         self.never = self.order.held
         self.pairs: list[Pair] = []
-        self.outlines: list[UnexploredGroup] = []
+        self.unexplored: list[UnexploredGroup] = []
         self._explorer = explorer
 
-    def parts(self) -> list[VariableGroup]:
-        return [part for part, _ in self.pairs] + [outline.part for outline in self.outlines]
+    def groups(self) -> list[VariableGroup]:
+        return [group for group, _ in self.pairs] + [each.group for each in self.unexplored]
 
     @property
     def no_start(self) -> bool:
-        return any(not part.starts and not part.too_many_starts for part in self.parts())
+        return any(not group.starts and not group.too_many_starts for group in self.groups())
 
-    def explore(self, grouped: Sequence[Group]) -> None:
-        """What is never done takes everything after it along, and what the states of one part force holds in
-        all others: again, until nothing changes."""
+    def explore(self, partition: Sequence[Members]) -> None:
+        """Explore all groups, repeatedly until nothing new is learned.
+
+        Steps after a step that is never done are never done either, and an order forced by the states of one group
+        holds in all groups.
+        """
         while True:
-            self.pairs, self.outlines = [], []
-            for group in grouped:
-                part, found = self._looked_up(group)
+            self.pairs, self.unexplored = [], []
+            for members in partition:
+                group, found = self._explored(members)
                 if isinstance(found, UnexploredGroup):
-                    self.outlines.append(replace(found, part=part))
+                    self.unexplored.append(replace(found, group=group))
                 else:
-                    self.pairs.append((part, found))
-            if self.no_start or not self._learned_more():
+                    self.pairs.append((group, found))
+            if self.no_start or not self._learn():
                 return
 
-    def is_too_wide(self, group: Group) -> bool:
-        _, found = self._looked_up(group)
+    def is_too_wide(self, members: Members) -> bool:
+        _, found = self._explored(members)
         return isinstance(found, UnexploredGroup) and not found.proven.free
 
-    def _looked_up(self, group: Group) -> tuple[VariableGroup, AnyStateSpace | UnexploredGroup]:
-        part = VariableGroup(self.plan, self.paper, self.order, *group, self.never)
-        return part, self._explorer.look_at(part)
+    def _explored(self, members: Members) -> tuple[VariableGroup, AnyStateSpace | UnexploredGroup]:
+        group = VariableGroup(self.plan, self.paper, self.order, *members, self.never)
+        return group, self._explorer.explore(group)
 
-    def _learned_more(self) -> bool:
+    def _learn(self) -> bool:
         lost = self.never
-        for part, space in self.pairs:
-            lost |= part.in_plan(space.never_done())
+        for group, space in self.pairs:
+            lost |= group.in_plan(space.never_done())
         lost |= sum(1 << i for i, before in enumerate(self.order.before) if before & lost)
         if lost != self.never:
             self.never = lost
@@ -134,48 +151,48 @@ class _PlanExploration:
 
     def _forced(self) -> list[int]:
         forced = [0] * len(self.order.steps)
-        for part, space in self.pairs:
+        for group, space in self.pairs:
             if not space.free:
                 for step, mask in enumerate(space.always_before):
-                    if not part.excluded >> step & 1:
-                        forced[part.steps[step]] |= part.in_plan(mask)
+                    if not group.excluded >> step & 1:
+                        forced[group.steps[step]] |= group.in_plan(mask)
         return forced
 
 
-def _merged(grouped: Sequence[Group], places: Sequence[int] | range) -> Group:
-    variables = [name for place in places for name in grouped[place][0]]
-    return variables, sorted(number for place in places for number in grouped[place][1])
+def _merged(partition: Sequence[Members], places: Sequence[int] | range) -> Members:
+    variables = [name for place in places for name in partition[place][0]]
+    return variables, sorted(number for place in places for number in partition[place][1])
 
 
-def _place_of(grouped: Sequence[Group], part: VariableGroup) -> int:
-    return next(place for place, (variables, _) in enumerate(grouped) if tuple(variables) == part.variables)
+def _place_of(partition: Sequence[Members], group: VariableGroup) -> int:
+    return next(place for place, (variables, _) in enumerate(partition) if tuple(variables) == group.variables)
 
 
-def _never_reached(plan: Plan, look: _PlanExploration) -> int:
-    """The steps that cannot be reached, asked one by one: the sure way where parts cannot all be finished."""
-    order = look.order
-    left = order.everything & ~look.never
-    for values in _whole_starts(plan, look):
+def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
+    """The steps that cannot be reached, found by one search per step, for groups that cannot all be finished."""
+    order = exploration.order
+    left = order.everything & ~exploration.never
+    for values in _whole_starts(plan, exploration):
         for step in bits(left):
             if not left >> step & 1:
                 continue
             found = route(plan, Configuration(frozenset(), dict(values)), order.steps[step])
             if isinstance(found, SafeRoute):
-                done = {order.index[go.id] for go in found.steps if go.id in order.index}
+                done = {order.index[action.id] for action in found.steps if action.id in order.index}
                 left &= ~sum(1 << number for number in done)
     return left
 
 
-def _whole_starts(plan: Plan, look: _PlanExploration) -> list[dict[str, str]]:
-    """Every start that no rule forbids, of all variables together, as far as that can be told apart."""
+def _whole_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, str]]:
+    """The starts of all variables that no rule forbids, up to a limit."""
     variables = plan.procedure.state
     fixed = [v for v in variables if v.start is not None]
     values = {v.name: str(v.start) for v in fixed}
     choices: list[list[dict[str, str]]] = []
-    grouped = {name for part in look.parts() for name in part.variables}
-    for part in look.parts():
-        choices.append([_known(part, number) for number in part.starts])
-    loose = [v for v in variables if v.name not in grouped]
+    partition = {name for group in exploration.groups() for name in group.variables}
+    for group in exploration.groups():
+        choices.append([_known(group, number) for number in group.starts])
+    loose = [v for v in variables if v.name not in partition]
     choices.append(list(start_values(loose))[:1])
     found = []
     for chosen in product(*choices):
@@ -185,5 +202,5 @@ def _whole_starts(plan: Plan, look: _PlanExploration) -> list[dict[str, str]]:
     return found
 
 
-def _known(part: VariableGroup, number: int) -> dict[str, str]:
-    return {name: value for name, value in part.machine.valuation(number).items() if value is not None}
+def _known(group: VariableGroup, number: int) -> dict[str, str]:
+    return {name: value for name, value in group.machine.valuation(number).items() if value is not None}

@@ -1,4 +1,4 @@
-"""What the proof has to say, as data."""
+"""The findings of the proof, as data."""
 
 from typing import Any, Literal
 
@@ -32,9 +32,12 @@ SEVERITIES: dict[Code, Severity] = {
 
 
 class OrderFinding(Struct, frozen=True):
-    """In the shape of ``check --json``: ``order`` (operation and move ids, from the start), ``start`` (every variable)
-    and ``options`` (every option) are left out where they have nothing to say; an empty ``order`` says that the
-    finding holds at the start."""
+    """A finding about the order, in the shape of ``check --json``.
+
+    ``order`` holds operation and move ids from the start; an empty ``order`` means that the finding holds at the start.
+    ``start`` gives a value to every variable, ``options`` a choice to every option. Members that do not apply are
+    unset.
+    """
 
     code: Code
     severity: Severity
@@ -54,8 +57,10 @@ class OrderFinding(Struct, frozen=True):
 
 
 class SuggestedLine(Struct, frozen=True):
-    """A line that an author might add: ``after`` names an operation (``id`` or ``id[*]``), ``needs`` the values of one
-    variable. ``to`` is the operation or the move that it is added to."""
+    """A line that the author could add to operation or move ``to``.
+
+    ``after`` names an operation (``id`` or ``id[*]``); otherwise ``needs`` of ``variable`` is one of ``values``.
+    """
 
     to: str
     after: str = ""
@@ -70,14 +75,16 @@ class SuggestedLine(Struct, frozen=True):
 
 
 class Proof(Struct, frozen=True):
-    """``configurations`` were looked at. ``complete`` says that every finding that there is is here; where it is false
-    a finding ``not-explored`` says what is missing. ``mending`` holds the lines that each ``interlock-needed`` names,
-    by the finding's place in ``findings``."""
+    """The result of a proof. ``configurations`` is the number explored.
+
+    ``complete``: there are no other findings. If it is false, a finding ``not-explored`` says what is not proven.
+    ``fixes`` holds the lines that each ``interlock-needed`` suggests, by the index of the finding.
+    """
 
     findings: tuple[OrderFinding, ...]
     configurations: int
     complete: bool
-    mending: dict[int, tuple[SuggestedLine, ...]] = {}
+    fixes: dict[int, tuple[SuggestedLine, ...]] = {}
 
 
 def finding(

@@ -1,10 +1,10 @@
-"""Families of sets of done steps, and what can be asked of them: the two ways to hold many of them.
+"""Families of sets of done steps, stored in one of two ways.
 
-A family belongs to one group's order (``gate``: by step, all the steps that must be done before it, by way of
-others too). It is held either set by set, or as a field of bits over the *lattice* of all sets that the order
-allows. For the lattice the order is split into chains; a set is then the number of steps done on each chain,
-its place in the field a number in mixed radix, and doing the next step of a chain is one shift of the whole
-family.
+A family belongs to the order of one group. ``gate`` holds, for each step, all steps that must be done before it,
+directly or indirectly. :class:`ExplicitSets` stores the sets one by one. :class:`LatticeSets` stores a family as one
+integer with a bit for every set that the order allows. For that the order is split into chains. A set is then the
+number of steps done on each chain, and its bit position a number in mixed radix, so that doing the next step of a chain
+for all sets of the family is one shift.
 """
 
 from abc import ABC, abstractmethod
@@ -18,7 +18,7 @@ F = TypeVar("F")
 
 
 class SetFamilies(ABC, Generic[F]):
-    """``F`` is the type of a family; an empty one is false. Sets of steps are bit masks."""
+    """Operations on families. ``F`` is the type of a family; an empty family is false. Sets of steps are bit masks."""
 
     @abstractmethod
     def nothing(self) -> F: ...
@@ -28,7 +28,7 @@ class SetFamilies(ABC, Generic[F]):
 
     @abstractmethod
     def absorb(self, one: F, other: F) -> F:
-        """Both together; ``one`` may be changed and must not be used again."""
+        """The union. ``one`` may be changed and must not be used again."""
 
     @abstractmethod
     def minus(self, one: F, other: F) -> F: ...
@@ -38,19 +38,19 @@ class SetFamilies(ABC, Generic[F]):
 
     @abstractmethod
     def ready(self, family: F, step: int) -> F:
-        """Those in which the step is not done and the order lets it come next."""
+        """The sets in which the step is not done and all steps before it are."""
 
     @abstractmethod
     def done(self, family: F, step: int) -> F:
-        """Each with the step added; all must be ready for it."""
+        """Every set with the step added. All sets must be ready for it."""
 
     @abstractmethod
     def undone(self, family: F, step: int) -> F:
-        """The sets that doing the step turns into one of these."""
+        """The sets that become one of these by doing the step."""
 
     @abstractmethod
     def having(self, family: F, steps: int) -> F:
-        """Those in which all of ``steps`` are done."""
+        """The sets in which all of ``steps`` are done."""
 
     @abstractmethod
     def holds(self, family: F, done: int) -> bool: ...
@@ -63,7 +63,7 @@ class SetFamilies(ABC, Generic[F]):
 
 
 class ExplicitSets(SetFamilies[set[int]]):
-    """Memory goes with the number of sets, about 100 bytes each."""
+    """Stores sets one by one: about 100 bytes for each set in the family."""
 
     def __init__(self, gate: Sequence[int]) -> None:
         self._gate = [(mask | 1 << step, mask) for step, mask in enumerate(gate)]
@@ -115,7 +115,7 @@ class ExplicitSets(SetFamilies[set[int]]):
 
 
 class LatticeSets(SetFamilies[int]):
-    """Memory goes with the number of sets that the order allows, one bit each."""
+    """Stores a family as an integer: one bit for each set that the order allows."""
 
     def __init__(self, gate: Sequence[int], steps: int) -> None:
         self.chains = chains(gate, steps)
@@ -182,7 +182,7 @@ class LatticeSets(SetFamilies[int]):
         return done
 
     def _wanted(self, steps: int) -> Iterator[tuple[int, int]]:
-        """(chain, how many of it) that it takes to have all of ``steps``."""
+        """(chain, number of its steps) needed to have all of ``steps`` done."""
         for chain, mask in enumerate(self._masks):
             if steps & mask:
                 yield chain, 1 + max(self._place[step][1] for step in bits(steps & mask))
@@ -198,7 +198,7 @@ class LatticeSets(SetFamilies[int]):
         return field
 
     def _field(self, chain: int, least: int, most: int) -> int:
-        """Everywhere with ``least`` to ``most`` steps done on the chain."""
+        """The family of all sets with ``least`` to ``most`` steps done on the chain."""
         stride = self._strides[chain]
         period = stride * (len(self.chains[chain]) + 1)
         run = ((1 << (most - least + 1) * stride) - 1) << least * stride
@@ -212,12 +212,12 @@ class LatticeSets(SetFamilies[int]):
 
 
 def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
-    """The steps split into few chains, each in order. Greedy: not always the fewest."""
+    """The steps split into a few chains, each in order. The method is greedy and not always optimal."""
     found: list[list[int]] = []
     for step in sorted(bits(steps), key=lambda step: (gate[step].bit_count(), step)):
         fitting = [chain for chain in found if gate[step] >> chain[-1] & 1]
         if fitting:
-            # The chain whose end has the most before it loses the least by being continued.
+            # Continue the chain whose last step has the most before it; this keeps the other chains usable.
             max(fitting, key=lambda chain: gate[chain[-1]].bit_count()).append(step)
         else:
             found.append([step])
@@ -225,5 +225,5 @@ def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
 
 
 def lattice_size(gate: Sequence[int], steps: int) -> int:
-    """How many bits a family takes in a :class:`LatticeSets`."""
+    """The number of bits of a family in :class:`LatticeSets`."""
     return prod(len(chain) + 1 for chain in chains(gate, steps))

@@ -1,4 +1,4 @@
-"""Every configuration of one part: which can be reached with the interlock on, and which can be finished."""
+"""The state space of one group: the configurations that can be reached, and those that can be finished."""
 
 from collections.abc import Iterator, Sequence
 from functools import cached_property
@@ -10,13 +10,16 @@ from benchflow.ordering.state_machine import BLOCKED, bits
 
 
 class StateSpace(Generic[F]):
-    """``reached`` and ``live`` hold, by valuation, the sets of done steps; ``gate`` is the order within the
-    part, with twins one after the other."""
+    """All configurations of one group.
+
+    ``reached`` holds, for each valuation, the family of done sets that can be reached; ``live`` those that can also be
+    finished. ``gate`` is the order within the group, with twins put one after the other.
+    """
 
     def __init__(
-        self, part: VariableGroup, families: SetFamilies[F], gate: Sequence[int], twins: list[list[int]]
+        self, group: VariableGroup, families: SetFamilies[F], gate: Sequence[int], twins: list[list[int]]
     ) -> None:
-        self.part = part
+        self.group = group
         self.families = families
         self.gate = gate
         self.twins = twins
@@ -30,10 +33,10 @@ class StateSpace(Generic[F]):
     # --- exploring --------------------------------------------------------------------------------
 
     def explore(self, limit: int | None) -> bool:
-        """Whether everything was found within ``limit`` configurations; if not, nothing else may be asked."""
+        """Explore breadth first. False if there are more than ``limit`` configurations; then no result is valid."""
         families = self.families
         frontier: dict[int, F] = {}
-        for start in self.part.starts:
+        for start in self.group.starts:
             frontier[start] = families.only(0)
             self.reached[start] = families.only(0)
         self.configurations = len(frontier)
@@ -53,7 +56,7 @@ class StateSpace(Generic[F]):
                     if limit is not None and self.configurations > limit:
                         return False
             frontier = coming
-        self._look_back()
+        self._find_live()
         return True
 
     def _from(self, valuation: int, family: F) -> Iterator[tuple[int, F]]:
@@ -65,8 +68,8 @@ class StateSpace(Generic[F]):
         for then in self._moves_at(valuation):
             yield then, family
 
-    def _look_back(self) -> None:
-        """What can be finished: backwards from everything done."""
+    def _find_live(self) -> None:
+        """Find what can be finished, backwards from all steps done."""
         families = self.families
         into: dict[int, list[tuple[int, int]]] = {}
         moved_into: dict[int, list[int]] = {}
@@ -77,9 +80,9 @@ class StateSpace(Generic[F]):
                 moved_into.setdefault(then, []).append(valuation)
         frontier: dict[int, F] = {}
         for valuation, family in self.reached.items():
-            if families.holds(family, self.part.all):
-                frontier[valuation] = families.only(self.part.all)
-                self.live[valuation] = families.only(self.part.all)
+            if families.holds(family, self.group.all):
+                frontier[valuation] = families.only(self.group.all)
+                self.live[valuation] = families.only(self.group.all)
         while frontier:
             coming: dict[int, F] = {}
             for valuation, family in frontier.items():
@@ -98,10 +101,10 @@ class StateSpace(Generic[F]):
     def _steps_at(self, valuation: int) -> list[tuple[int, int]]:
         known = self.steps_from.get(valuation)
         if known is None:
-            machine = self.part.machine
+            machine = self.group.machine
             known = [
                 (step, then)
-                for step in bits(self.part.all)
+                for step in bits(self.group.all)
                 if (then := machine.step(valuation, machine.effect_of[step])) != BLOCKED
             ]
             self.steps_from[valuation] = known
@@ -110,16 +113,16 @@ class StateSpace(Generic[F]):
     def _moves_at(self, valuation: int) -> list[int]:
         known = self.moves_from.get(valuation)
         if known is None:
-            machine = self.part.machine
+            machine = self.group.machine
             found = {machine.move(valuation, number) for number in range(len(machine.moves))}
             known = sorted(found - {BLOCKED, valuation})
             self.moves_from[valuation] = known
         return known
 
-    # --- what is asked of it ----------------------------------------------------------------------
+    # --- results ----------------------------------------------------------------------------------
 
     def dead(self) -> Iterator[tuple[int, F]]:
-        """By valuation, what can be reached and no longer be finished."""
+        """(valuation, family) of what can be reached but not finished."""
         for valuation, family in self.reached.items():
             live = self.live.get(valuation)
             lost = family if live is None else self.families.minus(family, live)
@@ -131,29 +134,29 @@ class StateSpace(Generic[F]):
         return live is not None and self.families.holds(live, self.canonical(done))
 
     def live_starts(self) -> list[int]:
-        return [start for start in self.part.starts if self.is_live(0, start)]
+        return [start for start in self.group.starts if self.is_live(0, start)]
 
     def never_done(self) -> int:
-        """The steps that no order ever does, by part number."""
-        left = 0 if self.live else self.part.all  # with something live everything is done once
+        """The steps that no order ever does, as a mask."""
+        left = 0 if self.live else self.group.all  # if anything can be finished, every step can be done
         for family in self.reached.values():
             left = sum(1 << step for step in bits(left) if not self.families.having(family, 1 << step))
         for twins in self.twins:
-            if not left >> twins[0] & 1:  # where the first can be done, so could any other in its place
+            if not left >> twins[0] & 1:  # if the first can be done, any other can be done instead
                 left &= ~sum(1 << twin for twin in twins)
         return left
 
     @cached_property
     def breaches(self) -> list[tuple[int, int]]:
-        """(valuation, step or ``~move``) where prerequisites and needs allow what a rule forbids."""
-        machine = self.part.machine
+        """(valuation, step or ``~move``) where prerequisites and needs alone allow what a rule forbids."""
+        machine = self.group.machine
         found = []
         for valuation, family in self.reached.items():
             for step, effect in enumerate(machine.effect_of):
                 if (
                     machine.meets(valuation, effect)
                     and machine.breach(valuation, effect)
-                    and self._comes_next(family, step)
+                    and self._may_come_next(family, step)
                 ):
                     found.append((valuation, step))
             for number, effect in enumerate(machine.move_effects):
@@ -162,7 +165,7 @@ class StateSpace(Generic[F]):
         return found
 
     def canonical(self, done: int) -> int:
-        """The same set with its twins done in their order."""
+        """The equivalent set in which twins are done in their order."""
         for twins in self.twins:
             count = sum(done >> step & 1 for step in twins)
             for place, step in enumerate(twins):
@@ -170,7 +173,7 @@ class StateSpace(Generic[F]):
         return done
 
     def within_moves(self, valuation: int) -> frozenset[int]:
-        """The valuations that moves alone lead to, this one with them."""
+        """The valuations that moves alone reach, including this one."""
         known = self._within_moves.get(valuation)
         if known is None:
             order, seen = [valuation], {valuation}
@@ -183,19 +186,19 @@ class StateSpace(Generic[F]):
             self._within_moves[valuation] = known
         return known
 
-    def _comes_next(self, family: F, step: int) -> bool:
-        """Whether the author's order alone lets the step come next in any of these."""
-        if self.part.waiting >> step & 1:
+    def _may_come_next(self, family: F, step: int) -> bool:
+        """True if the author's order alone allows the step next in any set of the family."""
+        if self.group.waiting >> step & 1:
             return False
-        here = self.families.having(family, self.part.on_paper[step])
-        if self.part.excluded >> step & 1:
+        here = self.families.having(family, self.group.on_paper[step])
+        if self.group.excluded >> step & 1:
             return bool(here)
         return bool(self.families.minus(here, self.families.having(here, 1 << step)))
 
     @cached_property
     def useful_moves(self) -> frozenset[str]:
-        """The moves that can be made somewhere and change something there."""
-        machine = self.part.machine
+        """The moves that can be made in some reachable valuation and change it."""
+        machine = self.group.machine
         return frozenset(
             name
             for number, name in enumerate(machine.moves)
@@ -204,15 +207,15 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def free(self) -> bool:
-        """Whether from everything that can be finished it can go on with whatever the order allows."""
+        """True if, wherever the group can be finished, every step that the order allows can come next."""
         return not any(
             self.cannot_go_on(valuation, self.families.ready(family, step), step)
-            for step in bits(self.part.all)
+            for step in bits(self.group.all)
             for valuation, family in self.live.items()
         )
 
     def cannot_go_on(self, valuation: int, ready: F, step: int) -> F:
-        """Of what is ready for the step, what moves and the step cannot turn into something live (step added)."""
+        """The sets, with the step added, from which no moves followed by the step lead to a live configuration."""
         families = self.families
         if not ready:
             return families.nothing()
@@ -225,9 +228,9 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def always_before(self) -> list[int]:
-        """By step, the steps that are done whenever it is done: what the states force, with the order."""
+        """For each step, the steps always done before it, because of the order or because states force it."""
         families = self.families
-        found = [self.part.all & ~(1 << step) for step in range(len(self.part.steps))]
+        found = [self.group.all & ~(1 << step) for step in range(len(self.group.steps))]
         for valuation, family in self.reached.items():
             for step, _ in self.steps_from[valuation]:
                 ready = families.ready(family, step)
@@ -240,7 +243,7 @@ class StateSpace(Generic[F]):
         for twins in self.twins:
             mask = sum(1 << twin for twin in twins)
             for step, forced in enumerate(found):
-                # Some of them may stand for any others of them; all of them stand for themselves.
+                # Some twins may replace others, so only all of them together are certain.
                 if forced & mask != mask:
                     found[step] = forced & ~mask
             for twin in twins:
@@ -249,12 +252,12 @@ class StateSpace(Generic[F]):
 
 
 AnyStateSpace = StateSpace[Any]
-"""Whichever way its families are held: only its own ``families`` look inside them."""
+"""A state space with either way of storing families."""
 
 
-def gated(part: VariableGroup, twins: list[list[int]]) -> list[int]:
-    """The part's order, with twins one after the other."""
-    gate = list(part.before)
+def gated(group: VariableGroup, twins: list[list[int]]) -> list[int]:
+    """The order of the group, with twins put one after the other."""
+    gate = list(group.before)
     for alike in twins:
         for place, step in enumerate(alike):
             gate[step] |= sum(1 << other for other in alike[:place])

@@ -1,16 +1,17 @@
-"""What can be said without exploring: forbidden starts, circles in the order, `after` that says nothing new."""
+"""Checks that need no exploration: forbidden starts, circles in the order, redundant ``after`` lines."""
 
 from collections.abc import Iterator, Sequence
 
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.wording import all_of, in_a_sentence, state_text, step_title
+from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Mark, Operation, Procedure, Ref
 from benchflow.procedure.plan import Plan, Step
 
 
 def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
-    """One for each rule that a start matches, with such a start."""
+    """One finding for each rule that an allowed start breaks, with such a start."""
     variables = {variable.name: variable for variable in procedure.state}
     for index, rule in enumerate(procedure.interference):
         start: dict[str, str] = {v.name: v.start or v.values[0] for v in procedure.state}
@@ -23,17 +24,17 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
         else:
             together = [state_text(procedure, name, start[name]) for name in rule.never]
             together[1:] = [in_a_sentence(words) for words in together[1:]]
-            told = in_a_sentence(all_of(together))
+            state = in_a_sentence(all_of(together))
             message = (
-                f"A session may open with a forbidden state: {told}. {sentence(rule.because)}"
-                " Nothing is explored from there: take the value out of those it may start at, or set it right"
-                " before the session opens"
+                f"A job may start in a forbidden state: {state}. {sentence(rule.because)}"
+                " Orders from this start are not checked. Remove the value from those that it may start at, or correct"
+                " the rule"
             )
             yield finding("forbidden-start", f"interference[{index + 1}]", rule.mark, message, start=start)
 
 
 def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
-    """One for each knot of circles, told along a shortest one."""
+    """One finding for each set of steps that wait for each other, told along a shortest circle."""
     for circle in order.circles:
         ids = [order.steps[number] for number in circle]
         steps = [plan.steps[name] for name in ids]
@@ -44,14 +45,14 @@ def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
         first = steps[0]
         mark = _after_mark(plan, first, steps[-1].id)
         if len(steps) == 1:
-            message = f"{clauses[0]}, itself: it can never be done"
+            message = f"{clauses[0]}, which is itself, so it can never be done"
         else:
-            message = f"{all_of(clauses)}: a circle, so that none of them can ever be the first"
+            message = f"{all_of(clauses)}. This is a circle, so none of them can be done"
         yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
 
 
 def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFinding]:
-    """Each `after` that the others of its operation imply in every build that has the operation."""
+    """One finding for each ``after`` that the other lines of its operation imply in every build with the operation."""
     if not plans:
         return
     procedure = plans[0][0].procedure
@@ -60,10 +61,10 @@ def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFindi
         kept = list(operation.after)
         for ref in reversed(operation.after):
             others = [other for other in kept if other is not ref]
-            if _says_nothing(builds, operation, ref, others):
+            if _is_redundant(builds, operation, ref, others):
                 kept = others
                 place = operation.after.index(ref) + 1
-                message = f"`after: {ref.name}` says nothing new: the order already puts it before “{operation.title}”"
+                message = f"`after: {ref.name}` is redundant: other lines already put it before “{operation.title}”"
                 yield finding("redundant-after", f"{operation.id}.after[{place}]", ref.mark, message)
 
 
@@ -87,16 +88,14 @@ class _BuildOrder:
 
 
 def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
-    """The ids that an `after` of the step names in its plan."""
+    """The step ids that an ``after`` of the step names in its plan."""
     if ref.name in plan.steps:
         return (ref.name,)
-    from benchflow.procedure.expand import resolve
-
     return resolve(plan, ref.name, step.place, step.operation.each)
 
 
-def _says_nothing(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
-    """Whether in every build everything that the reference names is implied, and in some build there is any."""
+def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
+    """True if in every build the other lines imply everything that the reference names, and some build has any."""
     any_named = False
     for build in builds:
         order = build.order
@@ -104,7 +103,7 @@ def _says_nothing(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref,
             number = order.index[step.id]
             wanted = build.named(step, ref)
             if order.held >> number & 1:
-                return False  # in a circle everything implies everything
+                return False  # in a circle every line implies every other
             implied = 0
             for window in step.time:
                 implied |= 1 << order.index[window.operation]
@@ -132,7 +131,7 @@ def _after_mark(plan: Plan, step: Step, earlier: str) -> Mark:
 
 
 def sentence(text: str) -> str:
-    """The author's reason as a sentence of its own."""
+    """The author's reason as a sentence: capitalised, with a full stop."""
     text = text.strip()
     if not text:
         return ""

@@ -1,4 +1,4 @@
-"""One group of variables with everything that touches it, and the order projected onto it."""
+"""One group of variables with every step, move and rule that touches it, and the order projected onto it."""
 
 from collections.abc import Iterator, Sequence
 from itertools import product
@@ -14,11 +14,15 @@ _MOST_STARTS = 100_000
 
 
 class VariableGroup:
-    """``steps`` are numbers in the plan, ascending; within the part they are numbered afresh. ``before`` is the order
-    by those numbers, by way of steps outside too, with what the states are known to force; ``on_paper`` is the author's
-    order alone. ``outside`` and ``outside_on_paper`` hold, by step, the plan's steps outside the part that come before
-    it. ``excluded`` steps (part numbers) are never done; they are kept because they may still be what breaks a rule,
-    unless they are ``waiting``, on paper too, for what is never done. ``all`` are the others."""
+    """The projection of a plan onto one group of variables.
+
+    ``steps`` are step numbers of the plan, ascending. Within the group steps have numbers of their own, used by all
+    other masks here. ``before`` is the order within the group, also by way of steps outside, and with what states
+    force; ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, for each step, the
+    plan's steps outside the group that come before it. ``excluded`` steps are never done. They are kept because they
+    may still be what breaks a rule, unless they are ``waiting``: after a step that is never done, on paper too. ``all``
+    are the steps that are not excluded.
+    """
 
     def __init__(
         self,
@@ -51,7 +55,7 @@ class VariableGroup:
 
     @property
     def key(self) -> tuple[object, ...]:
-        """Equal for parts that are explored alike."""
+        """Equal for groups with equal state spaces."""
         machine = self.machine
         return (
             self.variables,
@@ -67,20 +71,22 @@ class VariableGroup:
         )
 
     def adopt(self, other: "VariableGroup") -> None:
-        """Speak of valuations by the numbers of a part with an equal key."""
+        """Use the numbering of valuations of ``other``, which has an equal key."""
         self.machine, self.starts, self.forbidden_starts = other.machine, other.starts, other.forbidden_starts
 
     def in_plan(self, mask: int) -> int:
-        """A mask of part numbers as one of plan numbers."""
+        """Convert a mask of group step numbers to plan step numbers."""
         return sum(1 << self.steps[i] for i in bits(mask))
 
     def in_part(self, mask: int) -> int:
-        """A mask of plan numbers as one of part numbers, leaving out what is not in the part."""
+        """Convert a mask of plan step numbers to group step numbers, dropping steps outside the group."""
         return sum(1 << self._place[number] for number in bits(mask & self.mask))
 
     def twins(self, *, also_outside: bool) -> list[list[int]]:
-        """The steps that are alike in effect and in their place in the order, two or more at a time; with
-        ``also_outside``, alike in what comes before them outside the part too."""
+        """Lists of interchangeable steps: equal effect, equal place in the order.
+
+        With ``also_outside`` their prerequisites outside the group must be equal too.
+        """
         later = [0] * len(self.steps)
         for step, mask in enumerate(self.before):
             for earlier in bits(mask):
@@ -98,7 +104,7 @@ class VariableGroup:
         return [steps for steps in alike.values() if len(steps) > 1]
 
     def _starts(self) -> tuple[list[int], list[int]]:
-        """The valuations that a session may open with, and those that a rule forbids."""
+        """The allowed start valuations, and those that a rule forbids."""
         allowed: list[int] = []
         forbidden: list[int] = []
         for values in start_values(self.machine.variables):
@@ -108,19 +114,21 @@ class VariableGroup:
 
 
 def start_values(variables: Sequence[Variable]) -> Iterator[dict[str, str]]:
-    """Every way the variables may stand at the start."""
+    """Every start value combination of the variables."""
     domains = [v.values if v.start is None else (v.start,) for v in variables]
     for values in product(*domains):
         yield {v.name: value for v, value in zip(variables, values, strict=True)}
 
 
-def groups(plan: Plan) -> list[tuple[list[str], list[int]]]:
-    """(variables, steps) of each group: the variables that any step, move or rule mentions together, leaving
-    out those that nothing ever asks for."""
+def group_members(plan: Plan) -> list[tuple[list[str], list[int]]]:
+    """(variables, step numbers) of each group: variables that any step, move or rule mentions together.
+
+    Variables that nothing needs and no rule names are left out.
+    """
     procedure = plan.procedure
     moves = list(moves_of(plan).values())
-    asked = _asked_for(procedure, plan)
-    root = {variable.name: variable.name for variable in procedure.state if variable.name in asked}
+    relevant = _relevant_variables(procedure, plan)
+    root = {variable.name: variable.name for variable in procedure.state if variable.name in relevant}
 
     def find(name: str) -> str:
         while root[name] != name:
@@ -146,10 +154,10 @@ def groups(plan: Plan) -> list[tuple[list[str], list[int]]]:
     return list(found.values())
 
 
-def _asked_for(procedure: Procedure, plan: Plan) -> set[str]:
-    asked = {name for rule in procedure.interference for name in rule.never}
+def _relevant_variables(procedure: Procedure, plan: Plan) -> set[str]:
+    relevant = {name for rule in procedure.interference for name in rule.never}
     for step in plan.steps.values():
-        asked.update(step.needs)
+        relevant.update(step.needs)
     for move in moves_of(plan).values():
-        asked.update(move.needs)
-    return asked
+        relevant.update(move.needs)
+    return relevant

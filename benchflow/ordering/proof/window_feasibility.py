@@ -1,10 +1,9 @@
-"""Whether the time windows can be kept at all, in any allowed order, with one operation in hand at a time.
+"""Decides whether the time windows can be kept in any allowed order, with one operation in progress at a time.
 
-Only the steps between the beginnings and the ends of windows that close can matter, and of these only those that
-take time or that a window speaks of: what comes after no beginning is done before them all, what comes before no end
-is done after them all, and there is time for both.
-First everything that holds in every order is put into one temporal network: a contradiction in it is one for
-good. Otherwise orders are tried, and each with its own network, until one keeps all windows.
+Only steps between the start and the end of closing windows matter, and of these only those that take time or that a
+window names. Steps after no window start can be done before them all, and steps before no window end after them all.
+First, everything that holds in every order forms one temporal network; if that contradicts itself, no order works.
+Otherwise orders are tried, each with its own network, until one keeps all windows.
 """
 
 from collections.abc import Iterator, Sequence
@@ -23,31 +22,37 @@ from benchflow.procedure.plan import Plan, Step, TimeWindow
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
 _MOST_IN_TURN = 400
-"""Steps of which the orders are looked through at all: so deep does the search go."""
+"""Number of steps that matter up to which orders are tried, as the search is that deep."""
 _MOST_SPLIT = 20
-"""Steps of which the orders are looked through with work set aside half done; each has two events then."""
+"""Number of steps up to which paused operations are tried too; each step then has two events."""
 
 
 class WindowConflict(Struct, frozen=True):
-    """``windows`` (step id, window) contradict each other, with what the steps in ``takes`` take at least; no window
-    of them can be spared."""
+    """Windows that no order can keep together.
+
+    ``windows`` holds (step id, window); ``takes`` the steps whose minimum durations are part of the conflict. Without
+    any one of the windows there is no conflict.
+    """
 
     windows: tuple[tuple[str, TimeWindow], ...]
     takes: tuple[str, ...]
 
 
 class WindowsKept(Struct, frozen=True):
-    """An order of the steps that matter in which all windows can be kept."""
+    """An order of the steps that matter, in which all windows can be kept."""
 
     order: tuple[str, ...]
 
 
 class WindowsUndecided(Struct, frozen=True):
-    """Too many orders to try them all, or the one that keeps the windows is not one that the states allow."""
+    """There are too many orders to try them all, or the states do not allow the order that keeps the windows."""
 
 
-def timing(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
-    """``order`` is the plan's with what its states force; steps of ``never`` are left out."""
+def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
+    """Decide whether all time windows of a plan can be kept.
+
+    ``order`` is the plan's with what states force. Steps in the mask ``never`` are left out.
+    """
     problem = _WindowProblem(plan, order, never)
     windows = problem.windows
     if not any(window.high is not None for _, window in windows):
@@ -61,7 +66,7 @@ def timing(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | Wind
     if found is None and len(problem.matter) > _MOST_SPLIT:
         return WindowsUndecided()
     if found is None:
-        # Work may be set aside half done: that can only help, and is harder to look through.
+        # Pausing operations allows more orders, but makes the search larger.
         found = _OrderTrial(problem, windows, whole=False).run()
     if found is None:
         smallest = _smallest_of_orders(problem, windows)
@@ -73,8 +78,7 @@ def timing(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | Wind
 
 
 def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str]) -> bool:
-    """Whether the states allow the order, with what comes after none of it before it, and what comes before none of it
-    after it."""
+    """True if the states allow the order that keeps the windows, with all other steps before or after it."""
     matter = [order.index[name] for name in kept.order]
     mask = sum(1 << step for step in matter)
     needed = 0
@@ -98,8 +102,7 @@ Windows = Sequence[tuple[int, TimeWindow]]
 
 
 class _WindowProblem:
-    """``matter`` are the steps that can matter, ``takes`` the least seconds of each step, ``windows`` those among
-    them."""
+    """The steps that can matter (``matter``), their minimum seconds (``takes``), and the windows among them."""
 
     def __init__(self, plan: Plan, order: PartialOrder, never: int) -> None:
         self.plan = plan
@@ -119,29 +122,29 @@ class _WindowProblem:
             before |= order.before[step] | 1 << step
         span = after & before & ~never
         self.windows: Windows = [(i, w) for i, w in given if span >> i & 1 and span >> order.index[w.operation] & 1]
-        self._spoken_of = sum({1 << step for i, w in self.windows for step in (i, order.index[w.operation])})
-        self.mask = self._spoken_of | sum(1 << step for step in bits(span) if steps[step].takes)
+        self._named = sum({1 << step for i, w in self.windows for step in (i, order.index[w.operation])})
+        self.mask = self._named | sum(1 << step for step in bits(span) if steps[step].takes)
         self.later = later
         self.matter = sorted(bits(self.mask), key=lambda step: order.rank[step])
         self.takes = {step: steps[step].takes for step in self.matter}
-        self.splits = {step: not steps[step].during for step in self.matter}
+        self.may_pause = {step: not steps[step].during for step in self.matter}
 
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
-        """Whether what holds in every order contradicts itself."""
-        points = [(step, moment) for step in bits(self._spoken_of) for moment in "bf"]
-        return contradicts(points, [*self._always(takes), *limits(self.order, windows)])
+        """True if what holds in every order contradicts itself."""
+        points = [(step, event) for step in bits(self._named) for event in "bf"]
+        return contradicts(points, [*self._always(takes), *window_bounds(self.order, windows)])
 
     def _always(self, takes: dict[int, float]) -> Iterator[Between]:
-        """Between what windows speak of, all the work that has to come between."""
-        for step in bits(self._spoken_of):
+        """Bounds that hold in every order: the work that lies between the steps that windows name."""
+        for step in bits(self._named):
             yield Between((step, "b"), (step, "f"), least=takes[step])
-            for earlier in bits(self.order.before[step] & self._spoken_of):
+            for earlier in bits(self.order.before[step] & self._named):
                 between = self.later[earlier] & self.order.before[step] & self.mask
                 work = sum(takes[other] for other in bits(between))
                 yield Between((earlier, "f"), (step, "b"), least=work)
 
 
-def limits(order: PartialOrder, windows: Windows) -> Iterator[Between]:
+def window_bounds(order: PartialOrder, windows: Windows) -> Iterator[Between]:
     for number, (step, window) in enumerate(windows):
         since = (order.index[window.operation], "f")
         if window.low is not None:
@@ -151,7 +154,7 @@ def limits(order: PartialOrder, windows: Windows) -> Iterator[Between]:
 
 
 def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
-    """The fewest windows that contradict each other in any order."""
+    """The fewest windows that contradict each other in every order."""
     closing = [each for each in windows if each[1].high is not None]
     tried = 0
     for size in range(1, len(windows) + 1):
@@ -160,14 +163,14 @@ def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
                 continue
             tried += 1
             if tried > _MOST_SUBSETS:
-                return _without_idle(problem, windows)
+                return _irreducible(problem, windows)
             if problem.contradicts(chosen, problem.takes):
                 return chosen
     return windows
 
 
-def _without_idle(problem: _WindowProblem, windows: Windows) -> Windows:
-    """Windows taken out one by one as long as the contradiction stays: none can be spared, but there may be fewer."""
+def _irreducible(problem: _WindowProblem, windows: Windows) -> Windows:
+    """Windows that contradict each other, none of which can be left out. There may be a smaller set."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -177,7 +180,7 @@ def _without_idle(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
-    """The same where every order has to be tried: windows are taken out as long as no order keeps the rest."""
+    """The same for a contradiction that needs all orders: remove windows as long as no order keeps the rest."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -187,7 +190,7 @@ def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _taking(problem: _WindowProblem, windows: Windows) -> tuple[str, ...]:
-    """The steps whose least durations the contradiction cannot do without."""
+    """The steps whose minimum durations the contradiction depends on."""
     takes = dict(problem.takes)
     for step in problem.matter:
         less = {**takes, step: 0.0}
@@ -202,96 +205,97 @@ Event = tuple[int, str]
 
 
 class _OrderTrial:
-    """Depth first over orders of events (a step taken up, "b", or finished, "f"). Where steps are done ``whole`` the
-    second follows on the first."""
+    """Depth-first search over orders of events: a step is started ("b") or finished ("f").
+
+    With ``whole`` every step is finished right after it is started. Otherwise operations may be paused.
+    """
 
     def __init__(self, problem: _WindowProblem, windows: Windows, *, whole: bool) -> None:
         self._problem = problem
         self._windows = windows
         self._whole = whole
         self._tried = 0
-        # What keeps a window open is finished first, what opens one is put off.
+        # Steps that close a window are tried first, steps that open one last.
         high = [(step, problem.order.index[w.operation]) for step, w in windows if w.high is not None]
         self._opens = {since for _, since in high}
         self._closes = {step for step, _ in high}
 
     def run(self) -> WindowsKept | WindowsUndecided | None:
-        """``None`` when no order keeps the windows."""
+        """An order that keeps the windows; ``None`` if there is none."""
         if len(self._problem.matter) > _MOST_IN_TURN:
             return WindowsUndecided()
-        found = self._onward([], 0, 0)
+        found = self._extended([], 0, 0)
         if found is None and self._tried > _MOST_TRIED:
             return WindowsUndecided()
         return found
 
-    def _onward(self, events: list[Event], begun: int, finished: int) -> WindowsKept | None:
+    def _extended(self, events: list[Event], started: int, finished: int) -> WindowsKept | None:
         problem = self._problem
         if finished == problem.mask:
-            return WindowsKept(tuple(problem.order.steps[step] for step, moment in events if moment == "f"))
-        for step, moment in self._choices(begun, finished):
+            return WindowsKept(tuple(problem.order.steps[step] for step, event in events if event == "f"))
+        for step, event in self._choices(started, finished):
             self._tried += 1
             if self._tried > _MOST_TRIED:
                 return None
             if self._whole:
                 then = [*events, (step, "b"), (step, "f")]
-                after = begun | 1 << step, finished | 1 << step
-            elif moment == "b":
-                then, after = [*events, (step, "b")], (begun | 1 << step, finished)
+                after = started | 1 << step, finished | 1 << step
+            elif event == "b":
+                then, after = [*events, (step, "b")], (started | 1 << step, finished)
             else:
-                then, after = [*events, (step, "f")], (begun, finished | 1 << step)
+                then, after = [*events, (step, "f")], (started, finished | 1 << step)
             if not self._contradicts(then):
-                found = self._onward(then, *after)
+                found = self._extended(then, *after)
                 if found is not None:
                     return found
         return None
 
-    def _choices(self, begun: int, finished: int) -> list[Event]:
+    def _choices(self, started: int, finished: int) -> list[Event]:
         problem = self._problem
-        in_hand = begun & ~finished
-        held = [step for step in bits(in_hand) if not problem.splits[step]]
-        if held:
-            return [(held[0], "f")]  # with a `during` it cannot be set aside
+        in_progress = started & ~finished
+        unsplittable = [step for step in bits(in_progress) if not problem.may_pause[step]]
+        if unsplittable:
+            return [(unsplittable[0], "f")]  # a step with a `during` cannot be paused
         ready = [
             step
             for step in problem.matter
-            if not begun >> step & 1 and not problem.order.before[step] & problem.mask & ~finished
+            if not started >> step & 1 and not problem.order.before[step] & problem.mask & ~finished
         ]
         ready.sort(key=lambda step: (step in self._opens and step not in self._closes, step not in self._closes))
-        return [*((step, "f") for step in bits(in_hand)), *((step, "b") for step in ready)]
+        return [*((step, "f") for step in bits(in_progress)), *((step, "b") for step in ready)]
 
     def _contradicts(self, events: list[Event]) -> bool:
         problem = self._problem
         network = list(_whole_in_turn(events, problem.takes) if self._whole else _in_turn(events, problem.takes))
         known = set(events)
-        for each in limits(problem.order, self._windows):
+        for each in window_bounds(problem.order, self._windows):
             if each.first in known and each.then in known:
                 network.append(each)
             elif each.first in known and each.most < float("inf"):
-                # Not yet finished: it will be later than all there is.
+                # Its end is still to come, later than all events so far.
                 network.append(Between(each.first, events[-1], most=each.most))
         return contradicts(events, network)
 
 
 def _whole_in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
-    """The time that passes from one event to the next, with nothing set aside; the latest first, so that times that
-    keep it are found in one go."""
+    """Bounds between successive events without pauses, latest first, so that Bellman-Ford needs one pass."""
     for place in range(len(events) - 1, 0, -1):
-        step, moment = events[place]
-        yield Between(events[place - 1], (step, moment), least=takes[step] if moment == "f" else 0.0)
+        step, event = events[place]
+        yield Between(events[place - 1], (step, event), least=takes[step] if event == "f" else 0.0)
 
 
 def _in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
-    """The time that passes between events: at least the work that is begun and finished between them."""
-    for place, (step, moment) in enumerate(events):
+    """Bounds between events: at least the work started and finished between them."""
+    for place, (step, event) in enumerate(events):
         if place:
-            yield Between(events[place - 1], (step, moment), least=0.0)
-        if moment != "b":
+            yield Between(events[place - 1], (step, event), least=0.0)
+        if event != "b":
             continue
-        begun = {step}
+        started = {step}
         work = 0.0
         for other in events[place + 1 :]:
             if other[1] == "b":
-                begun.add(other[0])
-            elif other[0] in begun:
+                started.add(other[0])
+            elif other[0] in started:
                 work += takes[other[0]]
                 yield Between((step, "b"), other, least=work)

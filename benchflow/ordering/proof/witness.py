@@ -1,9 +1,9 @@
-"""A shortest order that shows a finding: found in a part, then told for the whole procedure.
+"""A shortest order that shows a finding: found in one group, then completed for the whole procedure.
 
-A step of the part costs one, and with it everything outside the part that comes before it and has not been
-paid for yet: no order of the whole procedure can be shorter. The way is then walked on the whole procedure. When
-that takes more (the parts outside need moves of their own, say), the parts that are concerned are searched as
-one, where the count is exact.
+In the search a step of the group costs one, plus one for every step outside the group that comes before it and is not
+paid for yet. No order of the whole procedure can be shorter than that. The path is then completed and replayed on the
+whole procedure. If the result is longer (because other groups need moves, say), the groups concerned are searched as
+one group, where the cost is exact.
 """
 
 from collections.abc import Iterator, Sequence
@@ -16,6 +16,7 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
+    Blocked,
     Interference,
     after_move,
     after_step,
@@ -29,19 +30,23 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, gated
 from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.route import SafeRoute, route
 from benchflow.ordering.state_machine import BLOCKED, bits
+from benchflow.procedure.model import Operation
 from benchflow.procedure.plan import Plan, Step
 
 _MOST_NODES = 200_000
 _MOST_NODES_UNEXPLORED = 20_000
 _MOST_NODES_LOOKED_THROUGH = 2_000
-"""Where it is not known whether there is anything to be found; and for dead ends, each of which is looked into."""
+"""Limits for groups that were not explored, where a finding is not certain, and for their dead ends."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
 
 class Witness(Struct, frozen=True):
-    """``start`` names every variable. Where a rule is broken, the last of ``order`` breaks it, and ``rule`` is the
-    rule's index in ``Procedure.interference``. ``shortest`` is false where only a short one was found."""
+    """An order that shows a finding. ``start`` gives a value to every variable.
+
+    If a rule is broken, the last action of ``order`` breaks it, and ``rule`` is its index in
+    ``Procedure.interference``. ``shortest`` is false if there may be a shorter order.
+    """
 
     start: dict[str, str]
     order: tuple[RouteStep, ...]
@@ -50,28 +55,34 @@ class Witness(Struct, frozen=True):
 
 
 class Undecided(Struct, frozen=True):
-    """Too much would have to be looked at to say whether the whole procedure ever comes to this."""
+    """The search reached its limit before it was clear whether the whole procedure has such an order."""
 
 
 def show_dead_end(
-    analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None
+    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None
 ) -> Witness | Undecided | None:
-    """A shortest order after which the part can no longer be finished; ``None`` when the whole procedure never
-    comes to that. Without a ``space`` only what shows at once is seen, and ``None`` proves nothing."""
-    return _WitnessSearch(analysis, part, space, dead=True).run()
+    """A shortest order after which the group cannot be finished; ``None`` if the whole procedure has none.
+
+    Without a ``space`` only certain dead ends are found, and ``None`` proves nothing.
+    """
+    return _WitnessSearch(analysis, group, space, dead=True).run()
 
 
 def show_breach(
-    analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None, *, any_will_do: bool = False
+    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, any_will_do: bool = False
 ) -> Witness | Undecided | None:
-    """A shortest order that prerequisites and needs allow and whose last step or move a rule forbids; not necessarily
-    a shortest where ``any_will_do``. ``space`` may be missing: then only so much is looked at."""
-    return _WitnessSearch(analysis, part, space, dead=False).run(any_will_do=any_will_do)
+    """A shortest order that prerequisites and needs allow and whose last action breaks a rule.
+
+    With ``any_will_do`` the order need not be a shortest one. Without a ``space`` the search has a lower limit.
+    """
+    return _WitnessSearch(analysis, group, space, dead=False).run(any_will_do=any_will_do)
 
 
 class _FoundPath(Struct, frozen=True):
-    """In a view: ``path`` holds step numbers, and ``~number`` of moves. No order of the whole procedure that shows
-    the same is shorter than ``least``."""
+    """A path in a view. ``path`` holds step numbers, and ``~number`` of moves.
+
+    No order of the whole procedure that shows the same finding is shorter than ``least``.
+    """
 
     start: int
     path: tuple[int, ...]
@@ -79,24 +90,26 @@ class _FoundPath(Struct, frozen=True):
 
 
 class _WitnessSearch:
-    def __init__(self, analysis: PlanAnalysis, part: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
+    def __init__(
+        self, analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, dead: bool
+    ) -> None:
         self._analysis = analysis
-        self._part = part
+        self._group = group
         self._space = space
         self._dead = dead
 
     def run(self, *, any_will_do: bool = False) -> Witness | Undecided | None:
         found = self._run(any_will_do=any_will_do)
         if self._dead and self._space is None and isinstance(found, Witness):
-            return replace(found, shortest=False)  # a shorter one may not have shown
+            return replace(found, shortest=False)  # a shorter one may not be recognised
         return found
 
     def _run(self, *, any_will_do: bool) -> Witness | Undecided | None:
-        members = [self._part]
+        members = [self._group]
         best: Witness | None = None
         while True:
-            view = self._part if len(members) == 1 else self._together(members)
-            goal = _Goal(view, self._part, self._space, dead=self._dead)
+            view = self._group if len(members) == 1 else self._together(members)
+            goal = _SearchGoal(view, self._group, self._space, dead=self._dead)
             most = _MOST_NODES_LOOKED_THROUGH if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
             found = _search(view, goal, view.all, most // len(members) ** 2)
@@ -108,7 +121,7 @@ class _WitnessSearch:
             if found is None:
                 return None
             if isinstance(found, _FoundPath):
-                walked = _walk(self._analysis, view, found, dead=self._dead)
+                walked = _completed(self._analysis, view, found, dead=self._dead)
                 if walked is not None and (best is None or len(walked.order) < len(best.order)):
                     best = walked
                 if best is not None and (any_will_do or (proven and len(best.order) == found.least)):
@@ -124,42 +137,42 @@ class _WitnessSearch:
             analysis.plan,
             analysis.paper,
             analysis.order,
-            [name for part in members for name in part.variables],
-            sorted(number for part in members for number in part.steps),
+            [name for group in members for name in group.variables],
+            sorted(number for group in members for number in group.steps),
             analysis.never,
         )
 
     def _waited_for(self, members: Sequence[VariableGroup]) -> list[VariableGroup]:
         waited = 0
-        for part in members:
-            for one, other in zip(part.outside, part.outside_on_paper, strict=True):
+        for group in members:
+            for one, other in zip(group.outside, group.outside_on_paper, strict=True):
                 waited |= one | other
-        return [part for part in self._analysis.parts() if part.mask & waited and part not in members]
+        return [group for group in self._analysis.groups() if group.mask & waited and group not in members]
 
 
-# --- in a view --------------------------------------------------------------------------------------
+# --- search in a view ---------------------------------------------------------------------------------
 
 
-class _Goal:
-    """What is looked for: told of the ``part``, asked of the ``view`` that it is in."""
+class _SearchGoal:
+    """The goal of a search: a dead end or a breach of ``group``, tested in the ``view`` that contains it."""
 
-    def __init__(self, view: VariableGroup, part: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
+    def __init__(self, view: VariableGroup, group: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
         self.dead = dead
         self._view = view
-        self._part = part
+        self._group = group
         self._space = space
         self._valuations: dict[int, int] = {}
         self._breaking: dict[int, list[int]] = {}
-        self._steps = [(view.in_part(1 << number), place) for place, number in enumerate(part.steps)]
+        self._steps = [(view.in_part(1 << number), place) for place, number in enumerate(group.steps)]
 
     def is_dead(self, done: int, valuation: int) -> bool:
         here = sum(1 << place for bit, place in self._steps if done & bit)
         if self._space is None:
-            return surely_stuck(self._part, here, self._projected(valuation))
+            return surely_stuck(self._group, here, self._projected(valuation))
         return not self._space.is_live(here, self._projected(valuation))
 
     def breaking(self, done: int, valuation: int) -> Iterator[int]:
-        """The view's steps, and ``~number`` of its moves, that would break a rule here."""
+        """The steps of the view, and ``~number`` of its moves, that would break a rule here."""
         known = self._breaking.get(valuation)
         if known is None:
             known = self._breaking[valuation] = list(self._find_breaking(valuation))
@@ -170,8 +183,8 @@ class _Goal:
                 yield action
 
     def some_target(self) -> int:
-        """A small set of the view's steps that is enough to get there by; all where it is not known."""
-        if self._view is not self._part or not self.dead or self._space is None:
+        """A small set of steps that suffices to reach a dead end; all steps if none is known."""
+        if self._view is not self._group or not self.dead or self._space is None:
             return self._view.all
         samples = (
             done
@@ -188,30 +201,29 @@ class _Goal:
                 yield step
         for number, effect in enumerate(machine.move_effects):
             if (
-                machine.moves[number] in self._part.machine.moves
+                machine.moves[number] in self._group.machine.moves
                 and machine.meets(valuation, effect)
                 and machine.breach(valuation, effect, is_move=True)
             ):
                 yield ~number
 
     def _projected(self, valuation: int) -> int:
-        if self._view is self._part:
+        if self._view is self._group:
             return valuation
         known = self._valuations.get(valuation)
         if known is None:
-            known = self._part.machine.number(self._view.machine.valuation(valuation))
+            known = self._group.machine.number(self._view.machine.valuation(valuation))
             self._valuations[valuation] = known
         return known
 
 
 _Node = tuple[int, int, int]
-"""Done, valuation, and the action that breaks a rule (``_NONE`` while none has)."""
+"""Steps done, valuation, and the action that breaks a rule (``_NONE`` while none has)."""
 _NONE = 1 << 62
 
 
-def _search(view: VariableGroup, goal: _Goal, within: int, most: int) -> _FoundPath | Undecided | None:
-    """The cheapest way, by what it costs at least in the whole procedure; only by steps ``within``, and looking at
-    no more than ``most`` configurations."""
+def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _FoundPath | Undecided | None:
+    """The cheapest path to the goal, using only steps ``within`` and searching at most ``most`` configurations."""
     gate = gated(view, view.twins(also_outside=True))
     cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
     came: dict[_Node, tuple[_Node, int]] = {}
@@ -230,7 +242,7 @@ def _search(view: VariableGroup, goal: _Goal, within: int, most: int) -> _FoundP
         paid = 0
         for step in bits(done):
             paid |= view.outside[step]
-        for after, action, price in _onward(view, goal, gate, node, paid, within):
+        for after, action, price in _successors(view, goal, gate, node, paid, within):
             if so_far + price < cost.get(after, so_far + price + 1):
                 cost[after] = so_far + price
                 came[after] = (node, action)
@@ -238,10 +250,10 @@ def _search(view: VariableGroup, goal: _Goal, within: int, most: int) -> _FoundP
     return None
 
 
-def _onward(
-    view: VariableGroup, goal: _Goal, gate: Sequence[int], node: _Node, paid: int, within: int
+def _successors(
+    view: VariableGroup, goal: _SearchGoal, gate: Sequence[int], node: _Node, paid: int, within: int
 ) -> Iterator[tuple[_Node, int, int]]:
-    """(where to, by which action, at which price)."""
+    """The next (node, action, cost)."""
     done, valuation, _ = node
     machine = view.machine
     for step in bits(view.all & within & ~done):
@@ -268,15 +280,15 @@ def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _Fou
     return _FoundPath(node[1], tuple(reversed(path)), cost)
 
 
-# --- on the whole procedure -------------------------------------------------------------------------
+# --- the whole procedure ----------------------------------------------------------------------------
 
 
-def _walk(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> Witness | None:
-    """The shortest order of the whole procedure that contains the path, replayed; ``None`` when there is none."""
-    trail = _ForcedPath(analysis, view, found, dead=dead)
+def _completed(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> Witness | None:
+    """The shortest order of the whole procedure that contains the path, replayed; ``None`` if there is none."""
+    forced = _ForcedPath(analysis, view, found, dead=dead)
     best: Witness | None = None
-    for start in islice(_starts(analysis, view, found, trail.needed), _MOST_STARTS):
-        order = trail.walked_from(start)
+    for start in islice(_starts(analysis, view, found, forced.needed), _MOST_STARTS):
+        order = forced.order_from(start)
         if order is not None and (best is None or len(order) < len(best.order)):
             witness = _replayed(analysis.plan, start, order, dead=dead)
             best = witness or best
@@ -286,8 +298,10 @@ def _walk(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dea
 
 
 class _ForcedPath:
-    """A plan in which the view's steps and moves can only be done along the path, each once, so that the way to its
-    end is a way of the whole procedure."""
+    """A plan in which the steps and moves of the view can only be done along the path, each once.
+
+    A route to the end of this plan is an order of the whole procedure that contains the path.
+    """
 
     def __init__(self, analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, *, dead: bool) -> None:
         plan, paper = analysis.plan, analysis.paper
@@ -318,7 +332,7 @@ class _ForcedPath:
                 self._go[name] = MakeMove(move.id)
                 step = _once(name, move.needs, move.sets, before)
             if place == len(path) - 1 and last is not None:
-                # What breaks the rule is not done: the trail ends where it could be taken up.
+                # The last step breaks the rule, so it is not done. The path ends where it could start.
                 step = replace(step, needs={}, during={}, sets={})
             steps[name] = step
             before = (name,)
@@ -330,51 +344,66 @@ class _ForcedPath:
         steps["\0end"] = _once("\0end", {}, {}, before)
         self._plan = Plan(replace(plan.procedure, moves=free), plan.options, steps)
 
-    def walked_from(self, start: dict[str, str]) -> tuple[RouteStep, ...] | None:
+    def order_from(self, start: dict[str, str]) -> tuple[RouteStep, ...] | None:
         found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end")
         if not isinstance(found, SafeRoute):
             return None
-        return tuple(self._go.get(go.id, go) for go in found.steps[:-1])
+        return tuple(self._go.get(action.id, action) for action in found.steps[:-1])
 
 
 def _once(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, str], after: tuple[str, ...]) -> Step:
-    from benchflow.procedure.model import Operation
-
     return Step(name, Operation(name, name, "", 0), None, after, needs, {}, sets, (), 0.0)
 
 
 def _starts(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, needed: int) -> Iterator[dict[str, str]]:
-    """Whole starts that agree with the path's: every one of the parts that the path waits for, any one of others."""
+    """Starts of all variables that agree with the start of the path.
+
+    All starts are tried of groups that the path waits for, one of the others.
+    """
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     values.update(_known(view, found.start))
     choices = []
-    for part in analysis.parts():
-        if part.variables[0] in view.variables:
+    for group in analysis.groups():
+        if group.variables[0] in view.variables:
             continue
-        starts = part.starts if part.mask & needed else part.starts[:1]
-        choices.append([_known(part, number) for number in starts])
+        starts = group.starts if group.mask & needed else group.starts[:1]
+        choices.append([_known(group, number) for number in starts])
     for chosen in product(*choices):
         yield {**values, **{name: value for one in chosen for name, value in one.items()}}
 
 
-def _known(part: VariableGroup, number: int) -> dict[str, str]:
-    return {name: value for name, value in part.machine.valuation(number).items() if value is not None}
+def _known(group: VariableGroup, number: int) -> dict[str, str]:
+    return {name: value for name, value in group.machine.valuation(number).items() if value is not None}
 
 
 def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *, dead: bool) -> Witness | None:
-    """The witness, if every step of it is allowed at its turn, and the last breaks a rule where that is what it
-    is to show."""
+    """The witness, if every step is allowed and the last one breaks a rule where it has to; ``None`` otherwise."""
     here = Configuration(frozenset(), dict(start))
     if forbidden(plan, here.valuation):
         return None
-    for place, go in enumerate(order):
-        reasons = (
-            step_reasons(plan, here, go.operation) if isinstance(go, DoOperation) else move_reasons(plan, here, go.move)
-        )
+    for place, action in enumerate(order):
+        reasons = _reasons(plan, here, action)
         if place == len(order) - 1 and not dead:
             broken = [reason.rule for reason in reasons if isinstance(reason, Interference)]
             return Witness(start, order, broken[0]) if broken and len(broken) == len(reasons) else None
         if reasons:
             return None
-        here = after_step(plan, here, go.operation) if isinstance(go, DoOperation) else after_move(plan, here, go.move)
+        here = (
+            after_step(plan, here, action.operation)
+            if isinstance(action, DoOperation)
+            else after_move(plan, here, action.move)
+        )
     return Witness(start, order) if dead else None
+
+
+def _reasons(plan: Plan, here: Configuration, action: RouteStep) -> tuple[Blocked, ...]:
+    if isinstance(action, DoOperation):
+        return step_reasons(plan, here, action.operation)
+    return move_reasons(plan, here, action.move)
+
+
+def after_action(plan: Plan, here: Configuration, action: RouteStep) -> Configuration:
+    """The configuration after a step of a route. It is not checked."""
+    if isinstance(action, DoOperation):
+        return after_step(plan, here, action.operation)
+    return after_move(plan, here, action.move)

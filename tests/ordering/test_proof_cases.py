@@ -4,6 +4,7 @@ from decimal import Decimal
 from itertools import combinations
 from typing import Any
 
+import pytest
 from hypothesis import given, settings
 from msgspec.structs import replace
 
@@ -59,7 +60,8 @@ def test_a_finding_reads_as_json_the_way_the_design_has_it() -> None:
         "start": {"pistons": "at-deck", "valves": "shut"},
     }
     assert message == (
-        "Start with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in progress."
+        "Start with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in"
+        " progress."
         " An open valve would reach them. On paper nothing prevents it; only the interlock does."
         " To make it safe on paper, add this line: `needs: {pistons: down}` at seat-cam (line 7)."
     )
@@ -197,7 +199,8 @@ def single_lines(built: Procedure) -> list[SuggestedLine]:
 @given(procedures(most_operations=4, most_variables=2, with_options=False))
 def test_no_single_line_would_do_where_it_says_that_several_are_the_fewest(built: Procedure) -> None:
     proof = prove(built)
-    several = [lines for number, lines in proof.fixes.items() if "and nothing less" in proof.findings[number].message]
+    messages = {number: proof.findings[number].message for number in proof.fixes}
+    several = [lines for number, lines in proof.fixes.items() if "the fewest possible" in messages[number]]
     if len(proof.fixes) != 1 or not several:
         return
     (plan,) = plans_of(built)
@@ -255,6 +258,38 @@ def test_forty_free_operations_are_proven_and_memory_stays_small() -> None:
     proof = prove(wide(40, stuck=False), bound=10_000)
     assert proof.complete
     assert not proof.findings
+
+
+@pytest.mark.parametrize("reductions", [Reductions(), Reductions(at_least=False), Reductions(lattice=False)])
+@pytest.mark.parametrize("count", [3, 14])
+def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, reductions: Reductions) -> None:
+    built = wide(count, stuck=False)
+    guard = move("open-guard", {"guard": "open"})
+    proof = prove(replace(built, moves=(*built.moves, guard)), reductions=reductions)
+    assert proof.complete
+    assert only(proof, "interlock-needed").order == ("open-guard",)
+
+
+# --- time windows -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("after", "codes"), [(("prime",), set()), ((), {"not-explored"})])
+def test_window_is_not_called_kept_by_an_order_that_the_states_forbid(after: tuple[str, ...], codes: set[str]) -> None:
+    """Drying takes 900 s. Without `after` the search tries to dry before priming, which only the states forbid."""
+    window = TimeSince(Ref("prime"), None, Quantity(Decimal(1000), "s", "1000 s"), "at most 1000 s")
+    drying = op("dry", *after, needs={"surface": "primed"}, sets={"surface": "dry"})
+    built = procedure(
+        op("prime", needs={"surface": "clean"}, sets={"surface": "primed"}),
+        replace(drying, takes=Quantity(Decimal(900), "s", "900 s")),
+        replace(op("paint", *after and ("dry",), needs={"surface": "dry"}), time=(window,)),
+        state=[variable("surface", "clean", "primed", "dry")],
+    )
+    proof = prove(built)
+    assert {finding.code for finding in proof.findings} == codes
+    assert proof.complete == (not codes)
+
+
+# --- choices of options -----------------------------------------------------------------------------
 
 
 def test_more_choices_of_options_than_the_bound_allows_are_not_passed_over_in_silence() -> None:

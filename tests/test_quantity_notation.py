@@ -199,3 +199,24 @@ def test_spellings_give_the_canonical_symbol(spelling: str, symbol: str) -> None
 def test_unknown_unit_is_refused(spelling: str) -> None:
     with pytest.raises(QuantityError):
         unit_symbol(spelling)
+
+
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("85 ft", "did you mean 85 ft-lb?"),
+        ("1/3 ft", "write it like 40 N·m"),  # a third has no decimal to suggest
+        ("85 mm", "write it like 40 N·m"),  # no torque unit looks like mm
+    ],
+)
+def test_hint_for_another_dimension_suggests_the_unit_that_was_meant(text: str, hint: str) -> None:
+    with pytest.raises(QuantityError) as refused:
+        parse_quantity(text, dimension="torque")
+    assert refused.value.hint == hint
+
+
+@pytest.mark.parametrize(("spelling", "at"), [("furlong", 0), ("  furlong", 2)])
+def test_unknown_unit_is_reported_at_its_index(spelling: str, at: int) -> None:
+    with pytest.raises(QuantityError) as refused:
+        unit_symbol(spelling)
+    assert refused.value.at == at

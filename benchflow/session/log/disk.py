@@ -5,11 +5,9 @@ They are one small object, so that a test can count them, or make one of them fa
 
 import errno
 import os
-import sys
 from pathlib import Path
 
-if sys.platform == "darwin":  # pragma: no cover
-    import fcntl
+from benchflow.base.atomic_write import sync_file, sync_folder
 
 
 class Disk:
@@ -18,26 +16,12 @@ class Disk:
         return os.write(fd, data)
 
     def sync(self, fd: int) -> None:
-        """Return when the file's bytes and its length are on the disk itself."""
-        if sys.platform == "darwin":  # pragma: no cover  # fsync there stops at the drive's own cache
-            fcntl.fcntl(fd, fcntl.F_FULLFSYNC)
-        elif sys.platform == "win32":  # pragma: no cover
-            os.fsync(fd)
-        else:
-            os.fdatasync(fd)  # on a POSIX system: the length too, the times not
+        """Return when the bytes and the length of an open file are on the disk."""
+        sync_file(fd)
 
     def sync_folder(self, folder: Path) -> None:
-        """Return when a name made or removed in ``folder`` is on the disk itself."""
-        if sys.platform == "win32":  # pragma: no cover  # folders cannot be opened; the system sees to it
-            return
-        fd = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(fd)
-        except OSError as wrong:
-            if wrong.errno != errno.EINVAL:  # a file system without such a promise to give
-                raise
-        finally:
-            os.close(fd)
+        """Return when names added to or removed from ``folder`` are on the disk."""
+        sync_folder(folder)
 
     def truncate(self, fd: int, length: int) -> None:
         os.ftruncate(fd, length)

@@ -263,9 +263,16 @@ def test_forty_free_operations_are_proven_and_memory_stays_small() -> None:
 @pytest.mark.parametrize("reductions", [Reductions(), Reductions(at_least=False), Reductions(lattice=False)])
 @pytest.mark.parametrize("count", [3, 14])
 def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, reductions: Reductions) -> None:
+    """The rule can only be broken by the move: no operation sets the guard or the lock, and all need the guard shut."""
     built = wide(count, stuck=False)
-    guard = move("open-guard", {"guard": "open"})
-    proof = prove(replace(built, moves=(*built.moves, guard)), reductions=reductions)
+    built = replace(
+        built,
+        operations=tuple(replace(each, needs={**each.needs, "guard": ("shut",)}) for each in built.operations),
+        state=(*built.state, variable("lock", "on", "off")),
+        interference=(rule("the lock would break", lock="on", guard="open"),),
+        moves=(*built.moves, move("open-guard", {"guard": "open"})),
+    )
+    proof = prove(built, reductions=reductions)
     assert proof.complete
     assert only(proof, "interlock-needed").order == ("open-guard",)
 

@@ -1,6 +1,6 @@
-"""What each finding about the order means and how it is mended, with an example that is run by the tests.
+"""The explanation of each finding about the order: its meaning, how to correct it, and an example that the tests run.
 
-An example is what stands in a procedure's file below its head; mending it changes one piece of its text.
+An example is the text of a procedure file below its head. The correction replaces one piece of that text.
 """
 
 import textwrap
@@ -15,11 +15,13 @@ _WIDTH = 90
 
 
 class FindingExplanation(Struct, frozen=True):
-    """``before`` gives the finding. With ``was`` (which stands in it once) changed to ``becomes`` it gives it no more.
-    ``bound`` is the bound of the proof, where the finding hangs on it."""
+    """``before`` is an example with the finding. Replacing ``was``, which occurs once, by ``becomes`` removes it.
+
+    ``bound`` is the bound of the proof, if the finding depends on it.
+    """
 
     meaning: str
-    mending: str
+    correction: str
     before: str
     was: str
     becomes: str
@@ -32,14 +34,13 @@ class FindingExplanation(Struct, frozen=True):
 
 EXAMPLES: "dict[Code, FindingExplanation]" = {
     "forbidden-start": FindingExplanation(
-        "An error. The procedure allows the assembly to stand, when the session opens, in a way that its own rules "
-        "forbid. The builder would begin with the damage done, or the rule does not say what was meant.",
-        "Take the value out of those that the variable can start with, give a variable that starts at a value "
-        "another one, or make the rule say less. A variable that is asked for (`start: ask`) can start with any of "
-        "its values.",
+        "An error. The procedure allows a job to start in a state that its own rules forbid. Either the parts "
+        "would collide at the start, or the rule forbids more than intended.",
+        "Remove the value from those that the variable can start with, start the variable at another value, or "
+        "narrow the rule. A variable with `start: ask` can start with any of its values.",
         """\
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do the pistons stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: open}
 interference:
 - never: {pistons: at-deck, valves: open}
@@ -54,12 +55,11 @@ sections:
         "values: [shut, open], start: shut",
     ),
     "dead-end": FindingExplanation(
-        "An error. Some order that the procedure allows leads, step by step and with the interlock on, to a place "
-        "from which the build can no longer be finished: whatever is done next, something is always left over. The "
-        "order that is shown with the finding is a shortest one. Where something can never be done at all, the start "
-        "itself is such a place.",
-        "Look at what the last step of the order took away for good, and at what still needed it. Then let what "
-        "needs it come first (`after`), or give a move or an operation that brings it back.",
+        "An error. Some order that the procedure allows, with the interlock on, leads to a point from which the "
+        "build cannot be finished: some operation always remains. The order shown with the finding is a shortest "
+        "one. If an operation can never be done at all, the start itself is a dead end.",
+        "Find what the last step of the order made impossible, and which operation still needed it. Put that "
+        "operation first (`after`), or add a move or an operation that restores the state.",
         """\
 state:
   pin: {values: [out, in], start: out}
@@ -74,11 +74,11 @@ sections:
         "title: Fit the timing pin, after: [turn-engine], sets",
     ),
     "unreachable-operation": FindingExplanation(
-        "An error. With the interlock on, no order that the procedure allows ever does the operation, from any start. "
-        "It needs a state that nothing brings about, passes a forbidden configuration however it is done, or comes "
-        "after an operation of which that is true.",
-        "The finding says what stands in the way. As a rule a move is missing, a value in `needs` is misspelt for "
-        "another one that exists, or a rule is wider than was meant.",
+        "An error. With the interlock on, no order that the procedure allows does the operation, from any start. "
+        "It needs a state that nothing sets, it always breaks a rule, or it comes after an operation that is "
+        "never done.",
+        "The finding says what blocks the operation. Usually a move is missing, `needs` names the wrong value, "
+        "or a rule forbids more than intended.",
         """\
 state:
   pistons: {values: [at-deck, down], start: at-deck}
@@ -92,9 +92,9 @@ sections:
         "moves:\n  turn-crank: {title: Turn the crank, sets: {pistons: down}}\nsections:",
     ),
     "order-cycle": FindingExplanation(
-        "An error. `after` runs in a circle: each of the operations named waits for another of them, so none can ever "
-        "be begun. A time window counts as an `after` as well.",
-        "Find the one line that says the opposite of what is done at the bench, and take it out.",
+        "An error. `after` runs in a circle: each of the named operations waits for another of them, so none of "
+        "them can be done. A time window counts as an `after` too.",
+        "Find the line that contradicts what is done at the bench, and remove it.",
         """\
 sections:
 - id: cover
@@ -107,14 +107,13 @@ sections:
         "title: Fit the cover",
     ),
     "interlock-needed": FindingExplanation(
-        "A warning. `after` and `needs` alone allow an order that passes a forbidden configuration. At the bench the "
-        "interlock stops it; on a printed copy nothing does. The order that is shown is a shortest such order.",
-        "The finding names the smallest set of `after` or `needs` lines that make the procedure safe on paper. Add "
-        "them, and a builder who reads sees what the interlock knows. Leave it where nobody will ever work from "
-        "paper.",
+        "A warning. `after` and `needs` alone allow an order that breaks a rule. At the bench the interlock "
+        "prevents it; on a printed copy nothing does. The order shown is a shortest such order.",
+        "The finding names the smallest set of `after` or `needs` lines that makes the procedure safe on paper. "
+        "Add them. You can leave the warning if nobody ever works from paper.",
         """\
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do the pistons stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: shut}
 interference:
 - never: {pistons: at-deck, valves: open}
@@ -131,11 +130,11 @@ sections:
         "title: Seat the intake cam, needs: {pistons: down}, sets",
     ),
     "time-conflict": FindingExplanation(
-        "An error. No timing keeps all the time windows, in any order that is allowed: what has to be done before a "
-        "window closes takes longer than the window is open, or one window ends before another begins. It is reckoned "
-        "with the least that each operation `takes`; one without that is reckoned as taking no time.",
-        "The finding names the windows that contradict each other. Let what takes long be done before the window "
-        "opens, take a material that stays open longer, or correct the duration.",
+        "An error. No order keeps all time windows: the work to do before a window closes takes longer than the "
+        "window, or one window closes before another opens. Each operation counts with the minimum that it "
+        "`takes`, or as taking no time if it has none.",
+        "The finding names the windows that contradict each other. Do the long work before the window opens, use "
+        "a material that stays open longer, or correct the duration.",
         """\
 sections:
 - id: sealing
@@ -149,10 +148,9 @@ sections:
         "title: Clean the flange, takes",
     ),
     "redundant-after": FindingExplanation(
-        "A note. Other lines already put the operation there: what comes before it comes, by way of something else, "
-        "before it anyway. Nothing is wrong, and the order is the same without the line.",
-        "Take the line out, so that whoever changes the order later has one place to change. Leave it where it tells "
-        "the reader something.",
+        "A note. Other lines already put the operation there, so the order is the same without this line. "
+        "Nothing is wrong.",
+        "Remove the line, so that there is one place to change later. Keep it if it tells the reader something.",
         """\
 sections:
 - id: head
@@ -166,11 +164,11 @@ sections:
         "after: [lay-gasket]",
     ),
     "not-explored": FindingExplanation(
-        "A warning. The procedure allows more than was looked at, so its order is NOT proven. What was proven so far "
-        "stands in the finding; everything else may still hold a mistake.",
-        "Raise the bound (`check --bound`), as far as time and memory go. Or make the procedure narrower: operations "
-        "that are in truth done one after the other should say so with `after`, and states that have nothing to do "
-        "with each other should not share a rule or an operation. The example is not explored with a bound of {bound}.",
+        "A warning. The procedure allows more than was checked, so its order is NOT proven. The finding says "
+        "what was proven; the rest may still contain a mistake.",
+        "Raise the bound (`check --bound`) as far as time and memory allow. Or make the procedure narrower: add "
+        "`after` between operations that are always done in that order, and keep unrelated states out of the "
+        "same rule or operation. The example is not proven with a bound of {bound}.",
         """\
 state:
   crank: {values: [no-1-up, no-4-up], start: no-1-up}
@@ -189,23 +187,23 @@ sections:
         bound=3,
     ),
 }
-"""By code of a finding about the order."""
+"""The explanation for each code."""
 
 
 def _text(code: "Code", each: FindingExplanation) -> str:
     def indented(text: str) -> str:
         return textwrap.indent(text.rstrip(), "    ")
 
-    mending = each.mending if each.bound is None else each.mending.format(bound=each.bound)
+    correction = each.correction if each.bound is None else each.correction.format(bound=each.bound)
     paragraphs = [
         code,
         textwrap.fill(each.meaning, _WIDTH),
-        textwrap.fill(f"How it is mended: {mending}", _WIDTH),
+        textwrap.fill(f"How to correct it: {correction}", _WIDTH),
         f"For example:\n\n{indented(each.before)}",
-        f"Mended by changing\n\n{indented(each.was)}\n\nto\n\n{indented(each.becomes)}",
+        f"Corrected by changing\n\n{indented(each.was)}\n\nto\n\n{indented(each.becomes)}",
     ]
     return "\n\n".join(paragraphs)
 
 
 EXPLANATIONS: dict[str, str] = {code: _text(code, each) for code, each in EXAMPLES.items()}
-"""The same as text for a terminal, by code."""
+"""The explanations as text for a terminal, by code."""

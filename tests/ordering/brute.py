@@ -1,7 +1,7 @@
-"""The meaning of ordering, told again as plainly as can be and sharing nothing with what it checks.
+"""The meaning of ordering as a brute force that shares no code with what it checks.
 
-A configuration is ``(frozenset of done ids, tuple of (variable, value) pairs)``. Everything is looked at, one
-configuration at a time; nothing is projected, masked or grouped.
+A configuration is ``(frozenset of done ids, tuple of (variable, value) pairs)``. Every configuration is visited, one at
+a time; nothing is projected, masked or grouped.
 """
 
 from collections import deque

@@ -1,8 +1,8 @@
-"""Brute force for plans of real size: what touches no state is taken out of the plan, its order kept, and counted.
+"""Brute force for plans of real size: operations without a state are removed and counted, their order is kept.
 
-An operation without `needs`, `during` and `sets` can always be done once what comes before it is done, and changes
-nothing. Whether a configuration can be finished, and what may happen next, therefore does not depend on it; a shortest
-order holds exactly those that something in it comes after. The closure of the order is networkx's.
+An operation without `needs`, `during` and `sets` can be done as soon as its prerequisites are done, and changes
+nothing. So whether a configuration can be finished, and what may come next, does not depend on it. A shortest order
+contains exactly those that come before something in it. The closure of the order is computed by networkx.
 """
 
 import networkx

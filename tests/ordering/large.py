@@ -1,5 +1,5 @@
-"""Large procedures, invented throughout, built like real ones: assemblies with a position that is turned, a guard
-that opens only while work is in hand, parts that are seated and then tightened, and repeated adjustments."""
+"""Large invented procedures, built like real ones: assemblies with a position that is turned, a guard that opens only
+while an operation is in progress, parts that are seated and then tightened, and repeated adjustments."""
 
 from random import Random
 

@@ -1,4 +1,4 @@
-"""Small plans for tests, written as an author would think of them, without a file to read."""
+"""Small plans for tests, built in code as an author would write them."""
 
 from collections.abc import Mapping, Sequence
 

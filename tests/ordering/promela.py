@@ -1,4 +1,4 @@
-"""The meaning of ordering told to the model checker spin, and spin run on it within bounds of time and memory."""
+"""The meaning of ordering as a model for the model checker spin, run within bounds of time and memory."""
 
 import re
 import resource

@@ -1,4 +1,4 @@
-"""Random small procedures, for holding clever answers against plain ones."""
+"""Random small procedures, to compare fast algorithms with brute force."""
 
 import os
 from itertools import product

@@ -1,8 +1,7 @@
-"""The meaning of ordering told to z3: a relation over bits, closed by its datalog engine, and paths unrolled to it.
+"""The meaning of ordering for z3: a relation over bits, closed by its Datalog engine, and paths unrolled step by step.
 
-A configuration is one bit for each operation and enough bits for each variable. What is reachable, what can still be
-finished and what is therefore a dead end are z3's own least fixed points, so that a "no" is a proof and not the end of
-somebody's patience; how short the shortest path is, is asked of its solver step by step.
+A configuration is one bit for each operation and enough bits for each variable. Reachability, what can be finished and
+dead ends are least fixed points computed by z3, so that a "no" is a proof. Shortest lengths come from its solver.
 """
 
 from collections.abc import Iterator, Mapping, Sequence

@@ -1,4 +1,4 @@
-"""The examples of ``check --explain``, tried: each gives its finding, and mended gives it no more."""
+"""The examples of ``check --explain``: each has its finding, and the corrected example does not."""
 
 import pytest
 
@@ -17,24 +17,24 @@ def codes(example: FindingExplanation, text: str) -> set[str]:
     return {finding.code for finding in prove(reading.procedure, bound=example.bound or DEFAULT_BOUND).findings}
 
 
-def test_no_finding_about_the_order_leaves_its_reader_without_an_explanation() -> None:
+def test_every_finding_about_the_order_has_an_explanation() -> None:
     assert set(EXPLANATIONS) == set(SEVERITIES)
 
 
 @pytest.mark.parametrize("code", SEVERITIES)
-def test_an_author_who_mends_as_the_example_does_is_rid_of_the_finding(code: str) -> None:
+def test_correction_of_the_example_removes_the_finding(code: str) -> None:
     example = EXAMPLES[code]  # type: ignore[index]  # every code is there: the test above
     assert example.before.count(example.was) == 1
     assert code in codes(example, example.before)
-    mended = codes(example, example.after)
-    assert code not in mended
-    assert not {each for each in mended if SEVERITIES[each] == "error"}  # type: ignore[index]  # codes of findings
+    corrected = codes(example, example.after)
+    assert code not in corrected
+    assert not {each for each in corrected if SEVERITIES[each] == "error"}  # type: ignore[index]  # codes of findings
 
 
 @pytest.mark.parametrize("code", SEVERITIES)
-def test_an_explanation_fits_the_terminal_and_shows_the_example(code: str) -> None:
+def test_explanation_fits_the_terminal_and_shows_the_example(code: str) -> None:
     lines = EXPLANATIONS[code].splitlines()
     assert lines[0] == code
     assert max(map(len, lines)) <= 110
-    assert "How it is mended" in EXPLANATIONS[code]
+    assert "How to correct it" in EXPLANATIONS[code]
     assert EXAMPLES[code].was in EXPLANATIONS[code]  # type: ignore[index]  # as above

@@ -22,7 +22,7 @@ def configuration(*done: str, **valuation: str | None) -> Configuration:
     return Configuration(frozenset(done), {"pistons": "down", "valves": "shut", "cam": "out", **valuation})
 
 
-def test_a_blocked_operation_names_every_operation_state_and_rule_that_stands_in_its_way() -> None:
+def test_blocked_operation_names_every_missing_operation_state_and_rule() -> None:
     reasons = step_reasons(valve_plan(), configuration(pistons="at-deck"), "seat-cam")
     assert [code(reason) for reason in reasons] == ["after-missing", "interference"]
     assert reasons[0] == AfterMissing("fit-head")
@@ -34,7 +34,7 @@ def test_a_blocked_operation_names_every_operation_state_and_rule_that_stands_in
     )
 
 
-def test_a_valve_held_open_only_while_the_step_is_in_hand_still_counts() -> None:
+def test_value_held_only_while_the_step_is_in_progress_counts() -> None:
     (reason,) = step_reasons(valve_plan(), configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
     assert (reason.rule, reason.phase) == (0, "during")
@@ -42,7 +42,7 @@ def test_a_valve_held_open_only_while_the_step_is_in_hand_still_counts() -> None
     assert reason.written == ("valves",)
 
 
-def test_the_reason_reads_as_a_mechanic_would_say_it_and_says_what_lifts_it() -> None:
+def test_reason_is_plain_text_and_names_what_lifts_it() -> None:
     built = valve_plan()
     (reason,) = step_reasons(built, configuration("fit-head", pistons="at-deck"), "seat-cam")
     assert isinstance(reason, Interference)
@@ -52,11 +52,11 @@ def test_the_reason_reads_as_a_mechanic_would_say_it_and_says_what_lifts_it() ->
     assert lift_text(built, lift) == "Allowed with pistons down (by “Turn crank down”)"
 
 
-def test_a_step_that_may_be_taken_up_has_no_reasons() -> None:
+def test_allowed_step_has_no_reasons() -> None:
     assert step_reasons(valve_plan(), configuration("fit-head"), "seat-cam") == ()
 
 
-def test_a_value_left_standing_is_refused_when_the_step_is_done() -> None:
+def test_value_that_a_step_leaves_behind_is_checked() -> None:
     built = plan(
         step("open", sets={"valves": "open"}),
         state=[variable("valves", "shut", "open"), variable("pistons", "at-deck", "down")],
@@ -68,7 +68,7 @@ def test_a_value_left_standing_is_refused_when_the_step_is_done() -> None:
     assert reason.phase == "done"
 
 
-def test_what_is_not_known_meets_no_need_and_matches_every_rule() -> None:
+def test_unknown_value_meets_no_need_and_matches_every_rule() -> None:
     unknown = configuration("fit-head", "seat-cam", pistons=None, cam="seated")
     (reason,) = step_reasons(valve_plan(), unknown, "time-cam")
     assert reason == StateNotMet("pistons", None, ("at-deck",))
@@ -77,7 +77,7 @@ def test_what_is_not_known_meets_no_need_and_matches_every_rule() -> None:
     assert forbidden(valve_plan(), {"pistons": None, "valves": "shut", "cam": "out"}) == ()
 
 
-def test_a_move_is_refused_for_its_needs_and_for_what_it_would_leave_standing() -> None:
+def test_move_is_refused_for_its_needs_and_for_its_result() -> None:
     timed = configuration(cam="timed")
     assert move_reasons(valve_plan(), timed, "turn-crank-up") == (StateNotMet("cam", "timed", ("out", "seated")),)
     (reason,) = move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-up")
@@ -86,7 +86,7 @@ def test_a_move_is_refused_for_its_needs_and_for_what_it_would_leave_standing() 
     assert move_reasons(valve_plan(), configuration(valves="open"), "turn-crank-down") == ()
 
 
-def test_a_rule_that_the_step_breaks_all_by_itself_says_so() -> None:
+def test_reason_names_the_values_of_a_step_that_breaks_a_rule_by_itself() -> None:
     built = plan(
         step("ram-it", during={"a": "1", "b": "1"}),
         state=[variable("a", "0", "1"), variable("b", "0", "1")],
@@ -98,13 +98,13 @@ def test_a_rule_that_the_step_breaks_all_by_itself_says_so() -> None:
     assert reason_text(built, reason) == "While it is in progress, a is 1 and b is 1; they touch"
 
 
-def test_done_work_and_unknown_names_are_told_apart() -> None:
+def test_done_step_and_unknown_name_have_different_reasons() -> None:
     assert step_reasons(valve_plan(), configuration("fit-head"), "fit-head") == (AlreadyDone("fit-head"),)
     assert step_reasons(valve_plan(), configuration(), "nothing") == (NotInThisBuild("nothing"),)
     assert move_reasons(valve_plan(), configuration(), "nothing") == (NotInThisBuild("nothing"),)
 
 
-def test_a_move_of_another_variant_is_not_offered() -> None:
+def test_move_of_another_build_is_unknown() -> None:
     other = move("turn", {"a": "1"})
     built = plan(
         state=[variable("a", "0", "1")],
@@ -114,7 +114,7 @@ def test_a_move_of_another_variant_is_not_offered() -> None:
     assert move_reasons(built, Configuration(frozenset(), {"a": "0"}), "turn") == (NotInThisBuild("turn"),)
 
 
-def test_doing_a_step_writes_its_sets_and_not_what_held_only_meanwhile() -> None:
+def test_step_writes_its_sets_and_not_its_during() -> None:
     built = valve_plan()
     here = configuration("fit-head")
     assert while_in_progress(built, here, "seat-cam")["valves"] == "open"

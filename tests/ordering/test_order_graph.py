@@ -60,7 +60,7 @@ def operation(name: str, *after: str, each: str | None = None) -> Operation:
 
 @settings(max_examples=examples(100), deadline=None)
 @given(procedures(most_operations=8))
-def test_a_line_that_others_imply_is_not_drawn_and_no_other_is_lost(read: Procedure) -> None:
+def test_graph_shows_the_transitive_reduction(read: Procedure) -> None:
     for build in plans_of(read):
         whole: nx.DiGraph[str] = nx.DiGraph()
         whole.add_nodes_from(build.steps)
@@ -69,7 +69,7 @@ def test_a_line_that_others_imply_is_not_drawn_and_no_other_is_lost(read: Proced
         assert shown == set(nx.transitive_reduction(whole).edges)
 
 
-def test_operations_that_wait_for_each_other_keep_every_line_and_are_named() -> None:
+def test_operations_in_a_circle_keep_every_line_and_are_named() -> None:
     made, groups = drawn(plan(step("a", "b"), step("b", "a"), step("c", "b")))
     assert made.circles == (("a", "b"),)
     assert [each.after for each in made.operations] == [("b",), ("a",), ("b",)]
@@ -77,7 +77,7 @@ def test_operations_that_wait_for_each_other_keep_every_line_and_are_named() -> 
     ElementTree.fromstring(order_graph_svg(made, groups))
 
 
-def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> None:
+def test_repeats_are_combined_and_say_if_each_place_waits_for_its_own() -> None:
     build = repeated(operation("wash"), operation("hone", "wash", each="bore"), operation("gauge", "hone", each="bore"),
                      operation("close", "gauge[*]"))  # fmt: skip
     made, groups = drawn(build)
@@ -91,7 +91,7 @@ def test_repeats_are_drawn_once_and_say_when_each_waits_for_its_own_place() -> N
     assert any(line.endswith("2–3 (each its own)") for line in order_graph_text(made, groups))
 
 
-def test_repeats_that_take_turns_with_another_operation_are_not_drawn_as_one() -> None:
+def test_repeats_that_alternate_with_another_operation_stay_separate() -> None:
     build = repeated(operation("hone", each="bore"), operation("rinse", "hone[1]"))
     again = replace(build.steps["hone[2]"], after=("rinse",))
     made, groups = drawn(replace(build, steps={**build.steps, "hone[2]": again}))
@@ -100,7 +100,7 @@ def test_repeats_that_take_turns_with_another_operation_are_not_drawn_as_one() -
     assert not made.circles
 
 
-def test_who_brings_a_state_about_and_which_rule_watches_are_told() -> None:
+def test_graph_names_what_sets_each_value_and_each_rule_checks() -> None:
     made, _ = drawn(valve_plan())
     pistons, valves, _ = made.states
     assert pistons.start is None
@@ -116,7 +116,7 @@ def test_who_brings_a_state_about_and_which_rule_watches_are_told() -> None:
     assert made.rules[0].moves == ("turn-crank-up",)
 
 
-def test_moves_never_run_out_of_letters() -> None:
+def test_move_letters_continue_after_z() -> None:
     assert [move_letter(i) for i in (0, 25, 26, 27, 51, 52, 701, 702)] == [
         "A",
         "Z",
@@ -132,21 +132,21 @@ def test_moves_never_run_out_of_letters() -> None:
 # --- text -------------------------------------------------------------------------------------------
 
 
-def test_the_text_says_what_a_mechanic_asks() -> None:
+def test_text_names_prerequisites_states_and_rules() -> None:
     text = "\n".join(told(valve_plan()))
     for line in ("after     1", "needs     cam seated ← 2", "during    valves open", "then      cam timed",
                  "at the deck  by move B", "open  during 2", "checked at 2, move B"):  # fmt: skip
         assert line in text
 
 
-def test_what_only_comes_later_is_not_said_to_bring_a_state_about() -> None:
+def test_later_operation_is_not_named_as_the_source_of_a_state() -> None:
     text = "\n".join(told(valve_plan()))
     assert "needs     pistons at the deck ← the start or move B" in text
     assert "cam seated ← 2" in text
     assert "cam seated ← 2 or" not in text
 
 
-def test_a_repeat_is_said_to_have_what_the_place_before_it_brought_back() -> None:
+def test_repeat_may_get_its_state_from_the_place_before() -> None:
     strips = procedure(
         replace(operation("lay", each="bore"), needs={"strip": ("none",)}, sets={"strip": "laid"}),
         replace(operation("read", "lay", each="bore"), sets={"strip": "none"}),
@@ -157,14 +157,14 @@ def test_a_repeat_is_said_to_have_what_the_place_before_it_brought_back() -> Non
     assert "needs     strip none ← the start or 3–4" in text
 
 
-def test_a_window_is_told_where_it_counts() -> None:
+def test_text_shows_a_time_window() -> None:
     lines = told(plan(step("seal"), step("close", time=[within("seal", 600)])))
     assert any(line.strip().startswith("time") and line.endswith("since 1") for line in lines)
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 @pytest.mark.parametrize("width", [60, 100])
-def test_no_shipped_procedure_runs_over_the_edge_or_loses_an_operation(path: Path, width: int) -> None:
+def test_text_fits_the_width_and_shows_every_operation(path: Path, width: int) -> None:
     build = shipped(path)
     made, groups = drawn(build)
     lines = order_graph_text(made, groups, width=width)
@@ -178,7 +178,7 @@ def test_no_shipped_procedure_runs_over_the_edge_or_loses_an_operation(path: Pat
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
-def test_the_picture_shows_every_operation_state_and_move_and_needs_nothing_from_outside(path: Path) -> None:
+def test_picture_shows_everything_and_is_self_contained(path: Path) -> None:
     build = shipped(path)
     made, groups = drawn(build)
     text = order_graph_svg(made, groups)
@@ -199,7 +199,7 @@ def test_the_picture_shows_every_operation_state_and_move_and_needs_nothing_from
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
-def test_no_two_lines_of_the_order_run_over_each_other(path: Path) -> None:
+def test_prerequisite_lines_do_not_overlap(path: Path) -> None:
     upright: dict[float, list[tuple[float, float]]] = {}
     for x, top, bottom in re.findall(
         r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', order_graph_svg(*drawn(shipped(path)))
@@ -212,7 +212,7 @@ def test_no_two_lines_of_the_order_run_over_each_other(path: Path) -> None:
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
-def test_no_two_boxes_of_the_picture_cover_each_other_and_none_is_cut_off(path: Path) -> None:
+def test_boxes_do_not_overlap_and_fit_on_the_page(path: Path) -> None:
     root = ElementTree.fromstring(order_graph_svg(*drawn(shipped(path))))
     boxes = [tuple(float(each.get(name, "0")) for name in ("x", "y", "width", "height"))
              for each in root.iter("{http://www.w3.org/2000/svg}rect") if each.get("rx")]  # fmt: skip
@@ -223,7 +223,7 @@ def test_no_two_boxes_of_the_picture_cover_each_other_and_none_is_cut_off(path: 
             assert x + w <= left or left + across <= x or y + h <= top or top + down <= y
 
 
-def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
+def test_text_of_the_author_is_escaped_in_the_picture() -> None:
     build = valve_plan()
     evil = replace(build.procedure, title=EVIL, notice=EVIL)
     steps = {
@@ -235,7 +235,7 @@ def test_nothing_that_an_author_wrote_can_get_out_of_the_picture() -> None:
     assert not set(text) & set("\x1b\x07\u202e")
 
 
-def test_what_the_shapes_mean_is_not_cut_off_where_few_states_make_a_narrow_picture() -> None:
+def test_legend_fits_on_a_narrow_picture() -> None:
     made, groups = drawn(valve_plan())
     root = ElementTree.fromstring(order_graph_svg(made, groups))
     wide = float(root.get("width", "0"))

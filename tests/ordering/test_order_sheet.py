@@ -1,4 +1,4 @@
-"""A build laid out in one safe order, held against the plain meaning of ordering."""
+"""A build in one safe order, compared with brute force."""
 
 import pytest
 from hypothesis import given, settings
@@ -23,9 +23,7 @@ def order(made: OrderSheet | NoSafeOrder) -> list[str]:
 
 @settings(max_examples=examples(200), deadline=None)
 @given(procedures(most_operations=6, with_circles=True), st.data())
-def test_a_printed_order_is_safe_and_whole_and_is_found_where_there_is_one(
-    procedure: Procedure, data: st.DataObject
-) -> None:
+def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
     build = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
     place = (frozenset[str](), brute.standing(start))
@@ -63,7 +61,7 @@ def told_by_the_last_who_wrote_it(build: Plan, made: OrderSheet) -> None:
         since.update(dict.fromkeys(sets, number))
 
 
-def test_a_builder_on_paper_is_told_to_turn_the_crank_before_the_cam_opens_a_valve() -> None:
+def test_sheet_inserts_the_moves_that_an_operation_needs() -> None:
     made = lay_out(valve_plan(), {"pistons": "at-deck", "valves": "shut", "cam": "out"})
     assert order(made) == ["fit-head", "turn-crank-down", "seat-cam", "turn-crank-up", "time-cam"]
     assert isinstance(made, OrderSheet)
@@ -77,12 +75,12 @@ def test_a_builder_on_paper_is_told_to_turn_the_crank_before_the_cam_opens_a_val
     assert made.asked == ("pistons at the deck",)
 
 
-def test_no_move_is_printed_where_the_start_needs_none() -> None:
+def test_sheet_has_no_move_if_the_start_needs_none() -> None:
     made = lay_out(valve_plan(), {"pistons": "down", "valves": "shut", "cam": "out"})
     assert order(made) == ["fit-head", "seat-cam", "turn-crank-up", "time-cam"]
 
 
-def test_the_authors_order_is_left_where_it_would_paint_the_builder_into_a_corner() -> None:
+def test_sheet_departs_from_the_authors_order_to_avoid_a_dead_end() -> None:
     corner = plan(
         step("fit-pin", sets={"pin": "in"}),
         step("turn-engine", needs={"pin": "out"}),
@@ -91,7 +89,7 @@ def test_the_authors_order_is_left_where_it_would_paint_the_builder_into_a_corne
     assert order(lay_out(corner, {"pin": "out"})) == ["turn-engine", "fit-pin"]
 
 
-def test_the_authors_order_is_left_where_sealant_would_skin_over() -> None:
+def test_sheet_departs_from_the_authors_order_to_keep_a_window() -> None:
     late = plan(
         step("apply-sealant"),
         step("clean-flange", takes=900),
@@ -103,7 +101,7 @@ def test_the_authors_order_is_left_where_sealant_would_skin_over() -> None:
     assert made.time_kept
 
 
-def test_a_sheet_says_so_when_its_windows_cannot_be_kept() -> None:
+def test_sheet_reports_windows_that_cannot_be_kept() -> None:
     never = plan(
         step("apply-sealant"),
         step("clean-flange", "apply-sealant", takes=900),
@@ -138,9 +136,7 @@ def test_a_sheet_says_so_when_its_windows_cannot_be_kept() -> None:
         ),
     ],
 )
-def test_what_cannot_be_laid_out_is_not_printed_and_the_reason_is_told(
-    build: Plan, start: dict[str, str | None], said: str
-) -> None:
+def test_build_without_a_safe_order_gives_the_reasons(build: Plan, start: dict[str, str | None], said: str) -> None:
     made = lay_out(build, start)
     assert isinstance(made, NoSafeOrder)
     assert made.certain

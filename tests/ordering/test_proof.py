@@ -1,4 +1,4 @@
-"""The proof against looking at everything, on random small procedures."""
+"""The proof compared with brute force, on random small procedures."""
 
 import pytest
 from hypothesis import given, settings
@@ -62,27 +62,27 @@ def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Place:
 
 @settings(max_examples=examples(150), deadline=None)
 @given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
-def test_the_proof_says_what_looking_at_everything_says_and_its_orders_are_as_short(procedure: Procedure) -> None:
+def test_proof_agrees_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
     checked(plan, prove(procedure))
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(procedures(most_operations=6, most_variables=3, with_options=False, apart=True))
-def test_states_explored_apart_say_what_they_say_together(procedure: Procedure) -> None:
+def test_separate_groups_agree_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
     checked(plan, prove(procedure))
 
 
 @pytest.mark.parametrize("seed", range(max(150, examples(0))))
-def test_states_that_wait_for_each_other_across_the_order_are_not_taken_for_independent(seed: int) -> None:
+def test_groups_that_wait_for_each_other_agree_with_brute_force(seed: int) -> None:
     plan = knotted(seed)
     checked(plan, prove(plan.procedure))
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(procedures(most_operations=5, most_variables=2))
-def test_every_choice_of_options_is_looked_at(procedure: Procedure) -> None:
+def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
     proof = prove(procedure)
     truths = [(plan, brute.Verdicts(plan)) for plan in plans_of(procedure)]
     if not truths[0][1].origins:
@@ -102,7 +102,7 @@ def test_every_choice_of_options_is_looked_at(procedure: Procedure) -> None:
 
 @settings(max_examples=examples(80), deadline=None)
 @given(procedures(most_operations=6, most_variables=3, with_options=False), st.integers(1, 6))
-def test_what_is_said_within_a_bound_that_is_too_small_is_true_though_not_all(procedure: Procedure, bound: int) -> None:
+def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int) -> None:
     (plan,) = plans_of(procedure)
     truth = brute.Verdicts(plan)
     for reductions in (Reductions(), Reductions(at_least=False)):
@@ -131,7 +131,7 @@ def test_no_reduction_changes_a_verdict(procedure: Procedure) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1000, 1000 + max(40, examples(0))))
-def test_no_reduction_changes_a_verdict_where_states_wait_for_each_other(seed: int) -> None:
+def test_no_reduction_changes_a_verdict_where_groups_wait_for_each_other(seed: int) -> None:
     assert list(disagreements(knotted(seed).procedure, SWITCHED_OFF_SMALL)) == []
 
 
@@ -169,7 +169,7 @@ def mended(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
 
 @settings(max_examples=examples(60), deadline=None)
 @given(procedures(most_operations=5, most_variables=3, with_options=False))
-def test_the_lines_it_names_make_the_procedure_safe_on_paper_and_break_nothing(procedure: Procedure) -> None:
+def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Procedure) -> None:
     proof = prove(procedure)
     before = prove_verdicts(procedure)
     for number, lines in proof.fixes.items():

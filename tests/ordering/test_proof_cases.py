@@ -1,4 +1,4 @@
-"""The proof case by case: where a finding points, what it names, and what is said when not all could be looked at."""
+"""The proof case by case: where a finding points, what it names, and what is reported if the bound is too small."""
 
 from decimal import Decimal
 from itertools import combinations
@@ -42,7 +42,7 @@ STRIKE = rule("an open valve would reach them", pistons="at-deck", valves="open"
 # --- what a finding looks like ----------------------------------------------------------------------
 
 
-def test_a_finding_reads_as_json_the_way_the_design_has_it() -> None:
+def test_finding_as_json() -> None:
     built = procedure(
         op("seat-cam", line=7, during={"valves": "open"}),
         state=[PISTONS, VALVES],
@@ -67,7 +67,7 @@ def test_a_finding_reads_as_json_the_way_the_design_has_it() -> None:
     )
 
 
-def test_a_start_that_the_procedure_allows_and_a_rule_forbids_is_named_with_the_rule() -> None:
+def test_forbidden_start_names_the_rule() -> None:
     built = procedure(
         op("look"),
         state=[PISTONS, replace(VALVES, start=None)],
@@ -80,7 +80,7 @@ def test_a_start_that_the_procedure_allows_and_a_rule_forbids_is_named_with_the_
     assert proof.complete
 
 
-def test_when_every_start_is_forbidden_nothing_is_called_explored() -> None:
+def test_proof_is_not_complete_if_every_start_is_forbidden() -> None:
     built = procedure(
         op("look"), state=[replace(PISTONS, start="at-deck"), replace(VALVES, start="open")], rules=[STRIKE]
     )
@@ -89,7 +89,7 @@ def test_when_every_start_is_forbidden_nothing_is_called_explored() -> None:
     assert not proof.complete
 
 
-def test_what_can_never_be_finished_from_one_of_its_starts_says_from_which_with_an_empty_order() -> None:
+def test_dead_end_at_the_start_has_an_empty_order() -> None:
     built = procedure(op("look", needs={"pistons": "down"}), state=[PISTONS])
     found = only(prove(built), "dead-end")
     assert found.order == ()
@@ -100,27 +100,27 @@ def test_what_can_never_be_finished_from_one_of_its_starts_says_from_which_with_
 # --- the order alone --------------------------------------------------------------------------------
 
 
-def test_a_circle_is_told_along_its_shortest_way_at_the_after_that_closes_it() -> None:
+def test_circle_is_reported_at_an_after_of_a_shortest_circle() -> None:
     built = procedure(op("a", "c", line=1), op("b", "a", line=2), op("c", "b", line=3), op("d", "a", line=4))
     found = only(prove(built), "order-cycle")
     assert (found.where, found.line, found.column) == ("a", 1, 10)
     assert found.message.startswith("“B” comes after “A”, “C” comes after “B” and “A” comes after “C”")
 
 
-def test_a_circle_by_way_of_a_time_window_is_found_too() -> None:
+def test_circle_through_a_time_window_is_found() -> None:
     window = TimeSince(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
     built = procedure(replace(op("a", line=1), time=(window,)), op("b", "a", line=2))
     found = only(prove(built), "order-cycle")
     assert (found.line, found.column) == (9, 9)
 
 
-def test_an_after_that_others_imply_is_noted_where_it_is_written() -> None:
+def test_redundant_after_is_noted_at_its_place() -> None:
     built = procedure(op("a", line=1), op("b", "a", line=2), op("c", "a", "b", line=3))
     found = only(prove(built), "redundant-after")
     assert (found.severity, found.where, found.line, found.column) == ("note", "c.after[1]", 3, 10)
 
 
-def test_an_after_that_is_needed_when_an_option_leaves_the_operation_between_out_is_not_called_redundant() -> None:
+def test_after_needed_in_one_build_is_not_redundant() -> None:
     built = procedure(
         op("a"),
         op("b", "a", when="kind=long"),
@@ -130,7 +130,7 @@ def test_an_after_that_is_needed_when_an_option_leaves_the_operation_between_out
     assert not [finding for finding in prove(built).findings if finding.code == "redundant-after"]
 
 
-def test_of_a_set_of_places_an_after_is_redundant_only_if_it_is_for_every_place() -> None:
+def test_after_is_redundant_only_if_it_is_for_every_place() -> None:
     places = {"cylinder": ("1", "2")}
     each = procedure(
         op("a", each="cylinder"), op("b", "a", each="cylinder"), op("c", "a[*]", "b", each="cylinder"), places=places
@@ -143,7 +143,7 @@ def test_of_a_set_of_places_an_after_is_redundant_only_if_it_is_for_every_place(
 # --- lines that mend --------------------------------------------------------------------------------
 
 
-def test_one_line_at_an_operation_that_is_repeated_mends_it_in_all_places() -> None:
+def test_one_line_at_a_repeated_operation_fixes_all_places() -> None:
     built = procedure(
         op("adjust", each="valve", line=5, during={"valves": "open"}),
         state=[PISTONS, VALVES],
@@ -155,7 +155,7 @@ def test_one_line_at_an_operation_that_is_repeated_mends_it_in_all_places() -> N
     assert list(proof.fixes.values()) == [(SuggestedLine("adjust", variable="pistons", values=("down",)),)]
 
 
-def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
+def test_operation_and_move_that_break_a_rule_need_a_line_each() -> None:
     built = procedure(
         op("open-valve", sets={"valves": "open"}),
         op("shut-valve", "open-valve", sets={"valves": "shut"}),
@@ -172,7 +172,7 @@ def test_an_operation_and_a_move_that_both_strike_need_a_line_each() -> None:
     assert not [f for f in prove(mended(built, lines)).findings if f.code == "interlock-needed"]
 
 
-def test_what_an_operation_does_to_itself_is_not_mended_by_a_line_and_says_so() -> None:
+def test_no_line_is_suggested_for_an_operation_that_breaks_a_rule_by_itself() -> None:
     built = procedure(
         op("ram-it", during={"valves": "open", "pistons": "at-deck"}), state=[PISTONS, VALVES], rules=[STRIKE]
     )
@@ -197,7 +197,7 @@ def single_lines(built: Procedure) -> list[SuggestedLine]:
 
 @settings(max_examples=examples(150), deadline=None)
 @given(procedures(most_operations=4, most_variables=2, with_options=False))
-def test_no_single_line_would_do_where_it_says_that_several_are_the_fewest(built: Procedure) -> None:
+def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> None:
     proof = prove(built)
     messages = {number: proof.findings[number].message for number in proof.fixes}
     several = [lines for number, lines in proof.fixes.items() if "the fewest possible" in messages[number]]
@@ -230,7 +230,7 @@ def wide(count: int, *, stuck: bool) -> Procedure:
     )
 
 
-def test_a_bound_that_is_too_small_says_so_and_a_larger_one_answers() -> None:
+def test_small_bound_is_reported_and_larger_bound_proves() -> None:
     built = wide(14, stuck=True)
     small = prove(built, bound=500)
     assert not small.complete
@@ -243,7 +243,7 @@ def test_a_bound_that_is_too_small_says_so_and_a_larger_one_answers() -> None:
     assert only(large, "dead-end").order == ("to-13",)
 
 
-def test_what_is_said_of_a_wide_group_without_counting_it_is_what_counting_says() -> None:
+def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
     built = wide(9, stuck=False)
     quick, counted = (
         prove(built, reductions=Reductions(small_lattice=0)),
@@ -254,7 +254,7 @@ def test_what_is_said_of_a_wide_group_without_counting_it_is_what_counting_says(
     assert quick.configurations < counted.configurations
 
 
-def test_forty_free_operations_are_proven_and_memory_stays_small() -> None:
+def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
     proof = prove(wide(40, stuck=False), bound=10_000)
     assert proof.complete
     assert not proof.findings
@@ -299,7 +299,7 @@ def test_window_is_not_called_kept_by_an_order_that_the_states_forbid(after: tup
 # --- choices of options -----------------------------------------------------------------------------
 
 
-def test_more_choices_of_options_than_the_bound_allows_are_not_passed_over_in_silence() -> None:
+def test_too_many_choices_of_options_are_reported() -> None:
     options = [Option(f"o{i}", "?", ("x", "y")) for i in range(6)]
     built = procedure(*(op(f"a{i}", when=f"o{i}=x") for i in range(6)), options=options)
     assert prove(built).complete
@@ -309,7 +309,7 @@ def test_more_choices_of_options_than_the_bound_allows_are_not_passed_over_in_si
     assert "more than 10 ways" in only(small, "not-explored").message
 
 
-def test_a_finding_that_only_one_choice_of_options_has_names_that_choice() -> None:
+def test_finding_names_the_choice_of_options() -> None:
     built = procedure(
         op("spin", when="kind=long", needs={"pistons": "at-deck"}),
         state=[replace(PISTONS, start="down")],
@@ -318,7 +318,7 @@ def test_a_finding_that_only_one_choice_of_options_has_names_that_choice() -> No
     assert only(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}
 
 
-def test_what_comes_after_a_circle_is_not_said_to_break_a_rule_that_it_can_never_come_to() -> None:
+def test_operation_after_a_circle_does_not_break_a_rule() -> None:
     built = procedure(
         op("a", "b"),
         op("b", "a"),

@@ -71,7 +71,7 @@ def cam_and_chain() -> Plan:
 START: dict[str, str | None] = {"pistons": "down", "valves": "shut", "cam": "out", "chain": "off"}
 
 
-def test_what_comes_after_and_what_needed_its_effect_comes_off_first_and_the_crank_is_turned_down() -> None:
+def test_dependents_are_undone_first_with_the_moves_they_need() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "fit-sump", "turn-up", "fit-chain")
     assert plan_rework(built, history, "fit-head") == ReworkPlan(
@@ -81,20 +81,20 @@ def test_what_comes_after_and_what_needed_its_effect_comes_off_first_and_the_cra
     )
 
 
-def test_what_does_not_rest_on_it_stays() -> None:
+def test_independent_work_is_not_undone() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "fit-sump")
     assert plan_rework(built, history, "seat-cam") == ReworkPlan((UndoOperation("seat-cam"),), (), ("seat-cam",))
 
 
-def test_an_operation_without_an_undo_is_refused_by_name_even_deep_in_what_rests_on_it() -> None:
+def test_dependents_without_an_undo_are_named() -> None:
     built = plan(step("a", undo=OFF), step("b", "a"), step("c", "b"))
     found = plan_rework(built, built_up(built, {}, "a", "b", "c"), "a")
     assert found == NoRework((NoUndo("b"), NoUndo("c")))
     assert obstacle_text(built, NoUndo("b")) == "The procedure does not say how to undo “B”"
 
 
-def test_what_is_not_done_cannot_come_back() -> None:
+def test_operation_that_is_not_done_has_no_rework() -> None:
     built = plan(step("a", undo=OFF))
     assert plan_rework(built, DoneWork((), {}), "a") == NoRework((NotDone("a"),))
     assert plan_rework(built, DoneWork((), {}), "z") == NoRework((NotInThisBuild("z"),))
@@ -102,7 +102,7 @@ def test_what_is_not_done_cannot_come_back() -> None:
     assert named_step(NotInThisBuild("z")) is None
 
 
-def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() -> None:
+def test_rework_that_no_move_makes_safe_names_the_rule() -> None:
     built = plan(
         step("seat-cam", during={"valves": "open"}, undo=OFF),
         state=[variable("pistons", "at-deck", "down"), variable("valves", "shut", "open")],
@@ -117,7 +117,7 @@ def test_taking_back_is_refused_with_the_rule_when_no_move_can_make_it_safe() ->
     assert obstacle_text(built, reason) == ("To undo “Seat cam”: pistons are at-deck; an open valve would reach them")
 
 
-def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> None:
+def test_variable_returns_to_its_last_write_or_to_the_undo_value() -> None:
     built = plan(
         step("warm", sets={"head": "warm"}, undo=OFF),
         step("hot", "warm", sets={"head": "hot"}, undo=Undo("Let it cool", sets={"head": "cool"})),
@@ -137,7 +137,7 @@ def test_a_variable_goes_back_to_the_write_before_or_to_what_the_undo_says() -> 
     assert undo_reasons(built, poured, "pour") == (UndoBlocked("pour", StateNotMet("head", "cool", ("warm",))),)
 
 
-def test_one_step_at_a_time_is_refused_while_something_rests_on_it() -> None:
+def test_undoing_one_step_is_refused_while_a_dependent_is_done() -> None:
     built = cam_and_chain()
     history = built_up(built, START, "fit-head", "seat-cam", "turn-up")
     assert undo_reasons(built, history, "fit-head") == (NeededBy("fit-head", "seat-cam"),)
@@ -147,7 +147,7 @@ def test_one_step_at_a_time_is_refused_while_something_rests_on_it() -> None:
     assert undo_reasons(built, down, "seat-cam") == ()
 
 
-def test_work_set_aside_half_done_comes_off_too() -> None:
+def test_paused_work_is_undone_too() -> None:
     built = plan(step("a", undo=OFF), step("b", "a", undo=OFF), step("c", "b", undo=OFF))
     history = DoneWork(("a", "b", "c"), {})  # c half done
     found = plan_rework(built, history, "a")
@@ -226,9 +226,7 @@ def plainly_shortest(built: Plan, history: DoneWork, coming: set[str]) -> int | 
 
 @settings(max_examples=examples(120), deadline=None)
 @given(procedures(most_operations=6, most_variables=3, with_undo=True), st.data())
-def test_the_way_back_is_safe_and_as_short_as_looking_at_everything_finds(
-    procedure: Procedure, data: st.DataObject
-) -> None:
+def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
     place = (frozenset[str](), brute.standing(start))

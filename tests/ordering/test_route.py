@@ -33,7 +33,7 @@ def walk(built: Plan, here: Configuration, steps: tuple[RouteStep, ...]) -> Conf
     return here
 
 
-def test_the_way_turns_the_crank_down_before_the_cam_and_up_again_for_timing() -> None:
+def test_route_inserts_moves_before_operations_that_need_them() -> None:
     built = valve_plan()
     here = Configuration(frozenset(), {"pistons": "at-deck", "valves": "shut", "cam": "out"})
     found = route(built, here, "time-cam")
@@ -43,12 +43,12 @@ def test_the_way_turns_the_crank_down_before_the_cam_and_up_again_for_timing() -
     assert walk(built, here, found.steps).done == {"fit-head", "seat-cam", "time-cam"}
 
 
-def test_the_way_does_only_what_the_goal_needs() -> None:
+def test_route_does_only_what_the_goal_needs() -> None:
     built = plan(step("a"), step("b", "a"), step("unrelated"), step("c", "b"))
     assert route(built, Configuration(frozenset({"a"}), {}), "c") == SafeRoute((DoOperation("b"), DoOperation("c")))
 
 
-def test_an_operation_that_is_no_prerequisite_is_done_when_its_effect_is_wanted() -> None:
+def test_route_includes_an_operation_that_sets_a_needed_state() -> None:
     built = plan(
         step("lift", sets={"block": "up"}),
         step("fit-pan", needs={"block": "up"}),
@@ -58,7 +58,7 @@ def test_an_operation_that_is_no_prerequisite_is_done_when_its_effect_is_wanted(
     assert route(built, here, "fit-pan") == SafeRoute((DoOperation("lift"), DoOperation("fit-pan")))
 
 
-def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> None:
+def test_no_route_gives_the_reasons_closest_to_the_goal() -> None:
     built = plan(
         step("first"),
         step("stuck", "first", needs={"crank": "up"}),
@@ -71,14 +71,14 @@ def test_when_there_is_no_way_the_reasons_at_the_farthest_point_are_told() -> No
     assert found.at.done == {"first"}
 
 
-def test_an_order_that_runs_in_a_circle_has_no_way_and_no_end() -> None:
+def test_circle_has_no_route() -> None:
     built = plan(step("a", "b"), step("b", "a"))
     found = route(built, Configuration(frozenset(), {}), "a")
     assert isinstance(found, NoRoute)
     assert AfterMissing("b") in found.reasons
 
 
-def test_a_done_goal_and_an_unknown_start_are_answered() -> None:
+def test_route_from_an_unknown_value_and_to_a_done_goal() -> None:
     built = valve_plan()
     unknown = {"pistons": None, "valves": "shut", "cam": "out"}
     assert route(built, Configuration(frozenset({"fit-head"}), unknown), "fit-head") == NoRoute(
@@ -88,7 +88,7 @@ def test_a_done_goal_and_an_unknown_start_are_answered() -> None:
     assert found == SafeRoute((MakeMove("turn-crank-down"), DoOperation("seat-cam")))
 
 
-def test_a_way_that_would_pass_a_forbidden_configuration_is_no_way() -> None:
+def test_route_never_breaks_a_rule() -> None:
     built = plan(
         step("open", sets={"valves": "open"}),
         state=[variable("valves", "shut", "open"), variable("pistons", "at-deck", "down")],
@@ -99,7 +99,7 @@ def test_a_way_that_would_pass_a_forbidden_configuration_is_no_way() -> None:
     assert isinstance(found.reasons[0], Interference)
 
 
-def test_eight_valves_adjusted_in_two_crank_positions_need_two_moves_only() -> None:
+def test_eight_valves_in_two_crank_positions_need_two_moves() -> None:
     positions = ["one", "two", "one", "two", "two", "one", "two", "one"]
     built = plan(
         *(step(f"valve-{i}", needs={"crank": at}, sets={f"lash-{i}": "set"}) for i, at in enumerate(positions)),
@@ -115,7 +115,7 @@ def test_eight_valves_adjusted_in_two_crank_positions_need_two_moves_only() -> N
     walk(built, here, found.steps)
 
 
-def test_of_two_operations_that_exclude_each_other_each_can_be_gone_to() -> None:
+def test_each_of_two_exclusive_operations_has_a_route() -> None:
     built = plan(
         step("either", needs={"jig": "free"}, sets={"jig": "taken"}),
         step("or", needs={"jig": "free"}, sets={"jig": "taken"}),
@@ -126,7 +126,7 @@ def test_of_two_operations_that_exclude_each_other_each_can_be_gone_to() -> None
     assert route(built, here, "or") == SafeRoute((DoOperation("or"),))
 
 
-def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
+def test_search_at_its_limit_does_not_claim_the_shortest_route() -> None:
     built = plan(
         *(step(f"s{i}", sets={"x": "abc"[i % 3]}, needs={"x": "abc"[(i + 1) % 3]}) for i in range(12)),
         step("goal", *(f"s{i}" for i in range(12))),
@@ -150,9 +150,7 @@ def test_a_search_that_is_cut_off_never_calls_its_way_the_shortest() -> None:
 
 @settings(max_examples=examples(150), deadline=None)
 @given(procedures(most_operations=7), st.data())
-def test_the_way_is_as_short_as_looking_at_everything_finds_and_safe_at_each_step(
-    procedure: Procedure, data: st.DataObject
-) -> None:
+def test_route_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
     if not built.steps:
         return

@@ -31,7 +31,7 @@ NETWORKS = st.lists(
 
 @settings(max_examples=examples(100), deadline=None)
 @given(NETWORKS)
-def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycle(network: list[Between]) -> None:
+def test_network_contradicts_itself_exactly_if_its_graph_has_a_negative_cycle(network: list[Between]) -> None:
     graph: networkx.MultiDiGraph[Hashable] = networkx.MultiDiGraph()
     graph.add_nodes_from(range(5))
     for each in network:
@@ -48,7 +48,7 @@ def test_a_network_contradicts_itself_exactly_when_its_graph_has_a_negative_cycl
 # --- procedures -------------------------------------------------------------------------------------
 
 
-def test_work_between_that_is_longer_than_the_window_is_named_with_the_window() -> None:
+def test_conflict_names_the_work_that_is_longer_than_the_window() -> None:
     built = plan(
         step("sealant"),
         step("dowels", "sealant", takes=400),
@@ -62,7 +62,7 @@ def test_work_between_that_is_longer_than_the_window_is_named_with_the_window() 
     assert found.takes == ("dowels", "gasket")
 
 
-def test_a_wait_inside_a_window_contradicts_it_by_way_of_a_third_operation() -> None:
+def test_wait_contradicts_a_window_through_a_third_operation() -> None:
     built = plan(
         step("prime"),
         step("glue", "prime"),
@@ -75,7 +75,7 @@ def test_a_wait_inside_a_window_contradicts_it_by_way_of_a_third_operation() -> 
     assert {(name, window.operation) for name, window in found.windows} == {("cure", "prime"), ("close", "prime")}
 
 
-def test_two_operations_that_both_have_to_fit_into_one_window_conflict_though_either_alone_would_do() -> None:
+def test_two_operations_too_long_for_one_window_conflict() -> None:
     pair = [step(name, time=[within("mix", 600)], takes=360) for name in ("left", "right")]
     found = judged(plan(step("mix"), *pair))
     assert isinstance(found, WindowConflict)
@@ -83,7 +83,7 @@ def test_two_operations_that_both_have_to_fit_into_one_window_conflict_though_ei
     assert isinstance(judged(plan(step("mix"), pair[0])), WindowsKept)
 
 
-def test_long_work_is_put_before_or_after_a_window_that_it_need_not_be_in() -> None:
+def test_long_work_outside_a_window_is_no_conflict() -> None:
     built = plan(
         step("mix"),
         step("long", takes=9000),
@@ -93,7 +93,7 @@ def test_long_work_is_put_before_or_after_a_window_that_it_need_not_be_in() -> N
     assert isinstance(judged(built), WindowsKept)
 
 
-def test_a_wait_is_used_for_other_work_and_work_may_be_set_aside_for_a_window() -> None:
+def test_waits_are_used_for_work_and_work_may_be_paused() -> None:
     glue = step("glue")
     bond = step("bond", time=[within("glue", 40, wait=30)], takes=10)
     grind = step("grind", time=[within("glue", 70)], takes=60)
@@ -167,13 +167,13 @@ def timed_plans(draw: st.DrawFn) -> Plan:
 
 @settings(max_examples=examples(80), deadline=None)
 @given(timed_plans())
-def test_windows_conflict_exactly_when_no_minute_by_minute_working_day_keeps_them(built: Plan) -> None:
+def test_windows_conflict_exactly_if_no_schedule_by_the_minute_keeps_them(built: Plan) -> None:
     assert isinstance(judged(built), WindowsKept) == Bench(built).can_finish()
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans())
-def test_no_window_of_a_named_conflict_can_be_spared(built: Plan) -> None:
+def test_every_window_of_a_conflict_is_needed_for_it(built: Plan) -> None:
     found = judged(built)
     if not isinstance(found, WindowConflict):
         return
@@ -189,7 +189,7 @@ def test_no_window_of_a_named_conflict_can_be_spared(built: Plan) -> None:
 # --- in a session -----------------------------------------------------------------------------------
 
 
-def test_the_latest_beginning_leaves_time_for_all_that_has_to_come_before() -> None:
+def test_latest_start_leaves_time_for_prerequisites() -> None:
     built = plan(
         step("sealant"),
         step("hoist", "sealant", takes=120),
@@ -205,14 +205,14 @@ def test_the_latest_beginning_leaves_time_for_all_that_has_to_come_before() -> N
     }
 
 
-def test_nothing_presses_before_a_window_opens_or_after_it_is_kept() -> None:
+def test_no_latest_start_without_an_open_window() -> None:
     built = plan(step("a"), step("b", time=[within("a", 60)], takes=10))
     assert latest_starts(built, {}, now=0.0) == {}
     assert latest_starts(built, {"a": 0.0, "b": 20.0}, now=30.0) == {}
     assert latest_starts(built, {"a": 0.0}, now=100.0) == {"b": -50.0}
 
 
-def test_a_wait_on_the_way_brings_the_beginning_forward() -> None:
+def test_wait_makes_the_latest_start_earlier() -> None:
     built = plan(
         step("a"),
         step("glue", "a", takes=10),
@@ -221,7 +221,7 @@ def test_a_wait_on_the_way_brings_the_beginning_forward() -> None:
     assert latest_starts(built, {"a": 0.0}, now=0.0) == {"glue": 170.0, "b": 280.0}
 
 
-def test_two_operations_that_wait_for_one_window_are_not_both_put_off_to_its_end() -> None:
+def test_two_operations_in_one_window_get_separate_latest_starts() -> None:
     built = plan(
         step("mix"),
         step("left", time=[within("mix", 600)], takes=100),
@@ -232,7 +232,7 @@ def test_two_operations_that_wait_for_one_window_are_not_both_put_off_to_its_end
 
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans(), st.data())
-def test_who_begins_each_operation_by_its_moment_keeps_every_open_window(built: Plan, data: st.DataObject) -> None:
+def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data: st.DataObject) -> None:
     done: dict[str, float] = {}
     for each in built.steps.values():
         if all(name in done for name in each.after) and data.draw(st.booleans()):
@@ -255,7 +255,7 @@ def test_who_begins_each_operation_by_its_moment_keeps_every_open_window(built: 
                 assert moments[earlier] + built.steps[earlier].takes <= begin + 1e-9
 
 
-def test_a_network_without_times_is_told_from_one_with() -> None:
+def test_network_without_times_returns_none() -> None:
     assert times(["a", "b"], [Between("a", "b", 5, 3)]) is None
     with pytest.raises(KeyError):
         times(["a"], [Between("a", "z", 0, 1)])

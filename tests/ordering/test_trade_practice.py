@@ -1,7 +1,7 @@
-"""Order facts that the trade knows, as small procedures: the sound one proves clean, the broken one is caught.
+"""Order rules of the trade as small procedures: a sound one has no findings, an unsound one is found.
 
-Numbers of manuals are those of United States Army technical manuals. The engines here are invented; only what comes
-before what, and what must not be done meanwhile, is the manuals'.
+Numbers of manuals are those of United States Army technical manuals. The engines are invented. Only the order of work,
+and what must not be done during it, is from the manuals.
 """
 
 from collections.abc import Iterable
@@ -186,7 +186,7 @@ def told(findings: Iterable[OrderFinding]) -> dict[tuple[str, str], list[str] | 
 
 
 @pytest.mark.parametrize("body", SOUND.values(), ids=SOUND)
-def test_what_the_trade_does_is_not_accused(body: str) -> None:
+def test_sound_trade_practice_has_no_findings(body: str) -> None:
     procedure = written(body)
     proof = prove(procedure)
     assert proof.findings == ()
@@ -256,7 +256,7 @@ BROKEN = {
 
 
 @pytest.mark.parametrize(("procedure", "expected"), BROKEN.values(), ids=BROKEN)
-def test_what_bends_a_valve_is_caught_with_the_shortest_story(
+def test_unsound_practice_is_found_with_a_shortest_order(
     procedure: Procedure, expected: dict[tuple[str, str], list[str] | None]
 ) -> None:
     proof = prove(procedure)
@@ -267,7 +267,7 @@ def test_what_bends_a_valve_is_caught_with_the_shortest_story(
     assert lengths.get("interlock-needed") == truth.breach
 
 
-def test_every_valve_is_set_exactly_once_and_the_crank_is_turned_once() -> None:
+def test_route_sets_every_valve_once_and_turns_the_crank_once() -> None:
     plan = expand(written(TWO_POSITIONS), {})
     way = route(plan, Configuration(frozenset(), {"crank": "one-firing", "cover": "off"}), "cover-on")
     assert isinstance(way, SafeRoute)

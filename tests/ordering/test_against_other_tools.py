@@ -1,4 +1,4 @@
-"""The proof against general-purpose tools: a solver, a model checker and a graph library."""
+"""The proof compared with general-purpose tools: a solver, a model checker and a graph library."""
 
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -37,14 +37,14 @@ def may_begin(procedure: Procedure) -> bool:
 
 @settings(max_examples=examples(30), deadline=None)
 @given(procedures(most_operations=5, most_variables=2, with_options=False))
-def test_a_solver_comes_to_the_same_verdicts_and_the_same_shortest_lengths(procedure: Procedure) -> None:
+def test_solver_agrees_on_verdicts_and_shortest_lengths(procedure: Procedure) -> None:
     assume(may_begin(procedure))
     (plan,) = plans_of(procedure)
     judged_by_z3(plan, prove(procedure))
 
 
 @pytest.mark.parametrize("seed", range(2000, 2000 + max(8, examples(0))))
-def test_a_solver_agrees_where_states_wait_for_each_other_across_the_order(seed: int) -> None:
+def test_solver_agrees_where_groups_wait_for_each_other(seed: int) -> None:
     plan = knotted(seed)
     judged_by_z3(plan, prove(plan.procedure))
 
@@ -52,7 +52,7 @@ def test_a_solver_agrees_where_states_wait_for_each_other_across_the_order(seed:
 @pytest.mark.skipif(not promela.AVAILABLE, reason="needs the programs spin and gcc (Debian packages of those names)")
 @settings(max_examples=examples(8), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 @given(procedures(most_operations=6, most_variables=3, with_options=False))
-def test_a_model_checker_finds_the_same_shortest_order_past_a_rule(procedure: Procedure) -> None:
+def test_model_checker_agrees_on_the_shortest_breach(procedure: Procedure) -> None:
     assume(procedure.interference and len(procedure.operations) > 2 and may_begin(procedure))
     (plan,) = plans_of(procedure)
     proof = prove(procedure)
@@ -64,7 +64,7 @@ def test_a_model_checker_finds_the_same_shortest_order_past_a_rule(procedure: Pr
 
 @pytest.mark.skipif(not promela.AVAILABLE, reason="needs the programs spin and gcc (Debian packages of those names)")
 @pytest.mark.parametrize("seed", [3000, 3001, 3009, 3010, 3011, *range(3100, 3100 + examples(0))])
-def test_a_model_checker_gets_stuck_exactly_where_the_proof_sees_a_dead_end(seed: int) -> None:
+def test_model_checker_agrees_on_dead_ends(seed: int) -> None:
     """Without moves every order comes to an end, and it is a dead end exactly when something is left undone."""
     procedure = replace(knotted(seed).procedure, moves=())
     (plan,) = plans_of(procedure)
@@ -86,7 +86,7 @@ def order_of(procedure: Procedure) -> "networkx.DiGraph[str]":
 
 @settings(max_examples=examples(60), deadline=None)
 @given(procedures(most_operations=7, most_variables=1, with_options=False, with_circles=True))
-def test_every_knot_of_circles_is_reported_once_and_nothing_else_is(procedure: Procedure) -> None:
+def test_each_component_of_circles_is_reported_once(procedure: Procedure) -> None:
     knots = [knot for knot in networkx.strongly_connected_components(order_of(procedure)) if len(knot) > 1]
     assume(may_begin(procedure))
     found = [finding.where for finding in prove(procedure).findings if finding.code == "order-cycle"]
@@ -96,7 +96,7 @@ def test_every_knot_of_circles_is_reported_once_and_nothing_else_is(procedure: P
 
 @settings(max_examples=examples(60), deadline=None)
 @given(procedures(most_operations=7, most_variables=1, with_options=False))
-def test_what_is_left_when_every_redundant_line_is_struck_is_the_transitive_reduction(procedure: Procedure) -> None:
+def test_removing_redundant_lines_leaves_the_transitive_reduction(procedure: Procedure) -> None:
     reduced = networkx.transitive_reduction(order_of(procedure))
     struck = {finding.where for finding in prove(procedure).findings if finding.code == "redundant-after"}
     for each in procedure.operations:

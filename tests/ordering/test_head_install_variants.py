@@ -1,6 +1,6 @@
-"""The head install with one line struck out: each loss is caught, or shown to be no loss.
+"""The head installation with one line removed or wrong: each change is found, or shown to change nothing.
 
-Every verdict and every shortest length is held against brute force over the operations that touch a state
+Every verdict and every shortest length is compared with brute force over the operations that use a state
 (:mod:`.condensed`).
 """
 
@@ -93,7 +93,7 @@ def replayed(procedure: Procedure, each: OrderFinding) -> None:
         assert (end[0] & frozenset(condensed.plan.steps), end[1]) not in condensed.finishable
 
 
-def test_the_head_install_as_shipped_is_clean() -> None:
+def test_head_install_as_shipped_has_no_findings() -> None:
     procedure = understood(text())
     proof = prove(procedure)
     assert proof.findings == ()
@@ -202,7 +202,7 @@ CAUGHT = {
     ("name", "old", "new", "codes", "last"),
     [pytest.param(*each, id=what) for what, each in CAUGHT.items()],
 )
-def test_a_line_that_kept_the_engine_whole_is_missed(
+def test_removing_a_line_that_protects_the_engine_is_found(
     name: str, old: str, new: str, codes: set[str], last: list[str]
 ) -> None:
     procedure = struck(name, old, new)
@@ -251,7 +251,7 @@ NO_LOSS = {
 
 
 @pytest.mark.parametrize(("name", "old", "new"), [pytest.param(*each, id=what) for what, each in NO_LOSS.items()])
-def test_a_need_that_the_order_brings_about_anyway_is_not_missed(name: str, old: str, new: str) -> None:
+def test_removing_a_need_that_the_order_guarantees_changes_nothing(name: str, old: str, new: str) -> None:
     procedure = struck(name, old, new)
     proof = prove(procedure)
     assert proof.findings == ()
@@ -296,7 +296,7 @@ SLIPPED = {
 @pytest.mark.parametrize(
     ("name", "old", "new", "code", "where"), [pytest.param(*each, id=what) for what, each in SLIPPED.items()]
 )
-def test_a_line_that_slipped_is_found_where_it_stands(name: str, old: str, new: str, code: str, where: str) -> None:
+def test_wrong_line_is_found_at_its_place(name: str, old: str, new: str, code: str, where: str) -> None:
     procedure = struck(name, old, new)
     found = [each for each in prove(procedure).findings if each.code == code]
     assert where in {each.where for each in found}

@@ -44,7 +44,10 @@ TARGETS: dict[str, Target] = {
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
     "verdicts": Target(("benchflow/session/rules/verdicts.py",), ("tests/session", "tests/published")),
     "proof": Target(("benchflow/ordering/proof/*.py", "benchflow/ordering/interlock.py"), ("tests/ordering",)),
-    "time": Target(("benchflow/ordering/time_network.py", "benchflow/ordering/latest_start.py",), ("tests/ordering", "tests/published")),
+    "time": Target(
+        ("benchflow/ordering/time_network.py", "benchflow/ordering/latest_start.py"),
+        ("tests/ordering", "tests/published"),
+    ),
     "rework": Target(("benchflow/ordering/rework.py",), ("tests/ordering", "tests/session")),
     "decision-rules": Target(("benchflow/trade/decision*.py",), ("tests/trade", "tests/published", "tests/session")),
     "fasteners": Target(("benchflow/trade/**/fasteners.py", "benchflow/trade/**/threads.py"),

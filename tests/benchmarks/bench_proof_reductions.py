@@ -63,7 +63,7 @@ def bench_explicit() -> bool:
 def bench_approximation() -> bool:
     """A group is not explored where an over-approximation of its values already proves it."""
     make = partial(all_different, 16, hindering=True, turns="cd")
-    return compare("approximation", make, Reductions(at_least=False))
+    return compare("approximation", make, Reductions(approximation=False))
 
 
 def two_assemblies(bolts: int) -> Procedure:

@@ -27,7 +27,7 @@ SWITCHED_OFF = {
     "twins": Reductions(twins=False),
     "lattice": Reductions(lattice=False),
     "explicit sets": Reductions(set_by_set=False),
-    "approximation": Reductions(at_least=False),
+    "approximation": Reductions(approximation=False),
     "small lattices explored": Reductions(small_lattice=0),
     "small lattices explored, twins": Reductions(small_lattice=0, twins=False),
 }
@@ -35,7 +35,7 @@ SWITCHED_OFF_SMALL = {
     **SWITCHED_OFF,
     "groups": WITHOUT_GROUPS,
     "all but explicit sets": Reductions(
-        by_groups=False, forced_order=False, twins=False, lattice=False, at_least=False
+        by_groups=False, forced_order=False, twins=False, lattice=False, approximation=False
     ),
 }
 

@@ -105,7 +105,7 @@ def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
 def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int) -> None:
     (plan,) = plans_of(procedure)
     truth = brute.Verdicts(plan)
-    for reductions in (Reductions(), Reductions(at_least=False)):
+    for reductions in (Reductions(), Reductions(approximation=False)):
         proof = prove(procedure, bound=bound, reductions=reductions)
         if not truth.origins:
             continue
@@ -144,10 +144,10 @@ def test_no_reduction_changes_a_verdict_on_a_large_procedure() -> None:
     assert list(disagreements(large(54), SWITCHED_OFF)) == []
 
 
-# --- mending ----------------------------------------------------------------------------------------
+# --- suggested lines ----------------------------------------------------------------------------------------
 
 
-def mended(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
+def with_suggested_lines(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
     """The procedure with the lines written into it, as an author would."""
     operations = {each.id: each for each in procedure.operations}
     moves = {each.id: each for each in procedure.moves}
@@ -176,7 +176,9 @@ def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Pr
         assert proof.findings[number].code == "interlock-needed"
         if not lines:
             continue
-        after = prove_verdicts(mended(procedure, tuple(line for each in proof.fixes.values() for line in each)))
+        after = prove_verdicts(
+            with_suggested_lines(procedure, tuple(line for each in proof.fixes.values() for line in each))
+        )
         if all(proof.fixes.values()):
             assert after.breach is None
         assert after.unreachable <= before.unreachable

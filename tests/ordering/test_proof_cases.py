@@ -14,7 +14,7 @@ from benchflow.quantity import Quantity
 from tests.ordering import brute
 from tests.ordering.plans import move, procedure, rule, step, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
-from tests.ordering.test_proof import mended
+from tests.ordering.test_proof import with_suggested_lines
 
 
 def op(name: str, *after: str, line: int = 0, each: str | None = None, when: str = "", **more: Any) -> Operation:
@@ -48,9 +48,9 @@ def test_finding_as_json() -> None:
         state=[PISTONS, VALVES],
         rules=[replace(STRIKE, mark=Mark(2, 3))],
     )
-    told = only(prove(built), "interlock-needed").as_json()
-    message = told.pop("message")
-    assert told == {
+    members = only(prove(built), "interlock-needed").as_json()
+    message = members.pop("message")
+    assert members == {
         "code": "interlock-needed",
         "severity": "warning",
         "where": "seat-cam",
@@ -140,7 +140,7 @@ def test_after_is_redundant_only_if_it_is_for_every_place() -> None:
     assert only(prove(whole), "redundant-after").where == "c.after[1]"
 
 
-# --- lines that mend --------------------------------------------------------------------------------
+# --- suggested lines --------------------------------------------------------------------------------
 
 
 def test_one_line_at_a_repeated_operation_fixes_all_places() -> None:
@@ -169,7 +169,7 @@ def test_operation_and_move_that_break_a_rule_need_a_line_each() -> None:
         SuggestedLine("open-valve", variable="pistons", values=("down",)),
         SuggestedLine("up", variable="valves", values=("shut",)),
     }
-    assert not [f for f in prove(mended(built, lines)).findings if f.code == "interlock-needed"]
+    assert not [f for f in prove(with_suggested_lines(built, lines)).findings if f.code == "interlock-needed"]
 
 
 def test_no_line_is_suggested_for_an_operation_that_breaks_a_rule_by_itself() -> None:
@@ -207,7 +207,7 @@ def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> 
     before = brute.Verdicts(plan)
     of_use = before.useful_moves(plan)
     for line in single_lines(built):
-        (plan,) = plans_of(mended(built, (line,)))
+        (plan,) = plans_of(with_suggested_lines(built, (line,)))
         after = brute.Verdicts(plan)
         lost = after.unreachable - before.unreachable or of_use - after.useful_moves(plan)
         stuck = before.dead_end is None and after.dead_end is not None
@@ -237,7 +237,9 @@ def test_small_bound_is_reported_and_larger_bound_proves() -> None:
     found = only(small, "not-explored")
     assert found.severity == "warning"
     assert "Check more with a larger --bound" in found.message
-    assert "There may be a shorter order" in only(small, "dead-end").message  # what shows is told all the same
+    assert (
+        "There may be a shorter order" in only(small, "dead-end").message
+    )  # certain dead ends are reported within any bound
     large = prove(built)
     assert large.complete
     assert only(large, "dead-end").order == ("to-13",)
@@ -247,7 +249,7 @@ def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
     built = wide(9, stuck=False)
     quick, counted = (
         prove(built, reductions=Reductions(small_lattice=0)),
-        prove(built, reductions=Reductions(at_least=False)),
+        prove(built, reductions=Reductions(approximation=False)),
     )
     assert quick.findings == counted.findings
     assert quick.complete
@@ -260,7 +262,7 @@ def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
     assert not proof.findings
 
 
-@pytest.mark.parametrize("reductions", [Reductions(), Reductions(at_least=False), Reductions(lattice=False)])
+@pytest.mark.parametrize("reductions", [Reductions(), Reductions(approximation=False), Reductions(lattice=False)])
 @pytest.mark.parametrize("count", [3, 14])
 def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, reductions: Reductions) -> None:
     """The rule can only be broken by the move: no operation sets the guard or the lock, and all need the guard shut."""

@@ -202,7 +202,7 @@ def _advance(plan: Plan, configuration: Configuration, action: RouteStep) -> Con
 def _time_kept(plan: Plan, walked: Sequence[RouteStep]) -> bool:
     """True if all windows can be kept in this order, with each operation done in its minimum time."""
     done = [action.operation for action in walked if isinstance(action, DoOperation)]
-    points = [(name, moment) for name in done for moment in "bf"]
+    points = [(name, event) for name in done for event in "bf"]
     return not contradicts(points, list(_network(plan, done)))
 
 

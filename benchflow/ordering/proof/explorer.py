@@ -23,7 +23,7 @@ class Reductions(Struct, frozen=True):
 
     ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states force.
     ``twins``: explore one order of interchangeable steps. ``lattice``: store sets as bits of an integer.
-    ``set_by_set``: store few sets one by one. ``at_least``: try an over-approximation first, unless the lattice has at
+    ``set_by_set``: store few sets one by one. ``approximation``: try an over-approximation first, unless the lattice has at
     most ``small_lattice`` sets, because exploring so few is as fast and tells more.
     """
 
@@ -32,7 +32,7 @@ class Reductions(Struct, frozen=True):
     twins: bool = True
     lattice: bool = True
     set_by_set: bool = True
-    at_least: bool = True
+    approximation: bool = True
     small_lattice: int = 1 << 12
 
 
@@ -91,7 +91,10 @@ class Explorer:
         before = self.configurations
         known = Approximation(no_breach=False, free=False)
         twins = group.twins(also_outside=False) if self.reductions.twins else []
-        if self.reductions.at_least and lattice_size(gated(group, twins), group.all) > self.reductions.small_lattice:
+        if (
+            self.reductions.approximation
+            and lattice_size(gated(group, twins), group.all) > self.reductions.small_lattice
+        ):
             known = approximate(group)
             if known.free:
                 self.configurations += known.searched

@@ -34,7 +34,7 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
 
 
 def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
-    """One finding for each set of steps that wait for each other, told along a shortest circle."""
+    """One finding for each set of steps that wait for each other, along a shortest circle."""
     for circle in order.circles:
         ids = [order.steps[number] for number in circle]
         steps = [plan.steps[name] for name in ids]

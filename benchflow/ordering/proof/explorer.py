@@ -23,8 +23,8 @@ class Reductions(Struct, frozen=True):
 
     ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states force.
     ``twins``: explore one order of interchangeable steps. ``lattice``: store sets as bits of an integer.
-    ``set_by_set``: store few sets one by one. ``approximation``: try an over-approximation first, unless the lattice has at
-    most ``small_lattice`` sets, because exploring so few is as fast and tells more.
+    ``set_by_set``: store few sets one by one. ``approximation``: try an over-approximation first, unless the lattice
+    has at most ``small_lattice`` sets, because exploring so few is as fast and tells more.
     """
 
     by_groups: bool = True

@@ -26,6 +26,13 @@ def _bench() -> str:
     return gethostname()
 
 
+def _compiled() -> Path:
+    """The folder with the compiled forms of procedures."""
+    from benchflow.session.catalog import places
+
+    return places().compiled
+
+
 def _default_archive() -> str:
     from benchflow.session.catalog import make_folder, places
 
@@ -50,7 +57,7 @@ def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Source"]:
     if logs:
         from benchflow.review.many.log_scan import Files
 
-        yield Files(paths_of(logs))
+        yield Files(paths_of(logs), compiled=_compiled())
         return
     from benchflow.review.archive.index import Indexed
     from benchflow.session.catalog import places
@@ -61,7 +68,7 @@ def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Source"]:
             from benchflow.review.archive.filing import file_logs
             from benchflow.review.log.log_file import logs_under
 
-            file_logs(database, logs_under(folder), _bench(), folders=[folder])
+            file_logs(database, logs_under(folder), _bench(), folders=[folder], compiled=_compiled())
         yield Indexed(database)
 
 
@@ -237,7 +244,13 @@ def archive(
 
         folders = [path for path in named if path.is_dir()]
         report = file_logs(
-            database, paths_of(named), _bench(), folders=folders, copy_logs=copy_logs, progress=_progress
+            database,
+            paths_of(named),
+            _bench(),
+            folders=folders,
+            copy_logs=copy_logs,
+            compiled=_compiled(),
+            progress=_progress,
         )
         _tell_filed(report, as_json)
     return FOUND if report.left_out else FINE
@@ -266,7 +279,7 @@ def _follow(database: "Database", named: list[Path], copy_logs: bool, as_json: b
     if len(named) != 1 or not named[0].is_dir():
         raise click.UsageError("archive watch follows one folder that is there.")
     remark(f"Following {shown(named[0])} into {database.shown}. Ctrl+C ends it.")
-    for report in watch(database, named[0], _bench(), copy_logs=copy_logs):
+    for report in watch(database, named[0], _bench(), copy_logs=copy_logs, compiled=_compiled()):
         _tell_filed(report, as_json)
     return FINE
 

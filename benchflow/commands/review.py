@@ -220,9 +220,12 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
     paths = paths_of(Path(name) for name in names)
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.flat import as_csv, as_json_lines
+        from benchflow.review.log.interpretation import plans_or_empty
         from benchflow.review.log.log_file import read_log
+        from benchflow.session.procedure_loading import reader
 
-        logs = [read_log(path) for path in paths]
+        plan_of = plans_or_empty(reader())
+        logs = [read_log(path, plan_of) for path in paths]
         write = as_csv if form == "csv" else as_json_lines
         put("".join(write(logs)), out)
         damaged = [log.path for log in logs if log.damage is not None]

@@ -17,12 +17,16 @@ def load_procedure(path: Path) -> Loaded:
 
 
 def reader() -> Read:
-    """Makes a procedure of the text in a log.
+    """As :func:`reader_keeping`, with the compiled forms in this machine's own folder."""
+    return reader_keeping(places().compiled)
+
+
+def reader_keeping(compiled: Path | None) -> Read:
+    """Makes a procedure of the text in a log. ``compiled`` is the folder for compiled forms; ``None`` keeps none.
 
     What it gives back raises :class:`~benchflow.base.errors.BenchflowError` for a text with errors: the log of a
     version that read procedures differently.
     """
-    compiled = places().compiled
 
     def read(text: str) -> Procedure:
         loaded = read_text(text, "the procedure in the log", compiled)

@@ -11,7 +11,41 @@ import msgspec
 from benchflow.session.log.line_format import ZEROS, read
 from benchflow.session.log.timestamps import format
 
-PROCEDURE = ("# invented\n" + "- id: op  title: something to do at the bench\n" * 900)[:40_000]
+OPERATIONS = 150
+
+
+def _procedure() -> str:
+    """40 KB that are read without an error, since the archive expands it. The logs use its ids and values."""
+    head = """\
+benchflow: 1
+id: invented
+title: An invented build
+revision: "1"
+options: {cams: {ask: Which?, choices: [standard, hot]}}
+state: {pistons: {values: [down, up], start: ask, ask: Where?}}
+instruments:
+  torque-wrench: {title: Wrench, kind: torque}
+  dial-indicator: {title: Dial, kind: length}
+kit: {consumables: {sealant: {title: Sealant, lot: required}}}
+joints: {head-nuts: {title: Nuts, layout: "1 2 3 4 5 6 7 8 9 10"}}
+sections:
+- title: All
+  operations:
+"""
+    bodies = (
+        "    check: [free to turn]\n    uses: [sealant]\n",
+        "    tighten: {joint: head-nuts, stages: [10 N·m, 20 N·m, 30 N·m], with: torque-wrench}\n",
+        "    record: {end-play-%s: {ask: End play, unit: mm, limit: 0.10 .. 0.28 mm, with: dial-indicator,\n"
+        "      readings: [front, rear, left, right]}}\n",
+    )
+    text = head + "".join(
+        f"  - id: operation-{number}\n    title: Operation {number}\n{bodies[number % 3].replace('%s', str(number))}"
+        for number in range(1, OPERATIONS + 1)
+    )
+    return text + ("# a comment\n" * 4000)[: 40_000 - len(text)]
+
+
+PROCEDURE = _procedure()
 _encode = msgspec.json.Encoder(order="sorted").encode  # canonical, for what is written here
 
 
@@ -46,15 +80,15 @@ def write_log(path: Path, seed: int, events: int) -> None:
         number += 1
         operation = f"operation-{number}"
         out.add("started", operation=operation)
-        if number % 3 == 0:
+        if number % 3 == 1:
             for stage in (1, 2, 3):
                 for fastener in range(1, 11):
                     out.add("ticked", operation=operation, joint="head-nuts", stage=stage, fastener=fastener,
                             instrument="torque-wrench", serial=wrench)  # fmt: skip
-        elif number % 3 == 1:
+        elif number % 3 == 2:
             for slot in ("front", "rear", "left", "right"):
                 value = f"0.{chance.randrange(11, 28)}"
-                out.add("recorded", operation=operation, name="end-play", reading=slot, verdict="in",
+                out.add("recorded", operation=operation, name=f"end-play-{number}", reading=slot, verdict="in",
                         quantity={"value": value, "unit": "mm", "entered": f"{value} mm"}, limit="0.10 .. 0.28 mm",
                         instrument="dial-indicator", serial=f"DI-{chance.randrange(4)}")  # fmt: skip
         else:

@@ -1,10 +1,20 @@
 """What a log tells must be what happened: each test names what a builder would be told wrongly otherwise."""
 
+from collections.abc import Sequence
+
 import pytest
 
-from benchflow.review.log.digest import NotASession, digest
-from benchflow.session.log.line_format import Draft, seal
+from benchflow.review.log.facts import Facts
+from benchflow.review.log.interpretation import NotASession, interpret, plans_or_empty
+from benchflow.session.log.line_format import Draft, Line, seal
+from benchflow.session.procedure_loading import reader_keeping
 from tests.review.building import Story
+
+PLAN_OF = plans_or_empty(reader_keeping(None))
+
+
+def digest(lines: Sequence[Line]) -> Facts:
+    return interpret(lines, PLAN_OF).facts
 
 
 def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
@@ -44,7 +54,7 @@ def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limi
     first, second = digest(story.lines).readings
     assert not first.standing
     assert second.standing
-    assert second.corrected
+    assert (second.corrected, second.attempt) == (True, 2)
     assert (second.limit, second.serial) == ("0.10 .. 0.28 mm", "DI-1")
     assert second.share == pytest.approx(0.5)
 
@@ -114,3 +124,58 @@ def test_what_is_no_session_says_so_instead_of_giving_empty_answers() -> None:
         digest([])
     with pytest.raises(NotASession, match=r"line 2 \(ticked\)"):
         digest(Story().add("ticked", operation="x").lines)
+
+
+def test_value_calculated_before_a_rework_or_its_remedy_does_not_stand() -> None:
+    def calculated(story: Story, value: str) -> Story:
+        quantity = {"value": value, "unit": "mm", "entered": value}
+        return story.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="in")
+
+    story = calculated(calculated(Story().start("measure"), "0.11"), "0.12")
+    story.add("remedied", operation="measure", name="clearance", side="high", do="Fit the other shim")
+    calculated(story, "0.13").finish("measure")
+    story.add("rework-started", operation="measure", reason="dirt", steps=[{"operation": "measure"}])
+    story.add("undone", operation="measure")
+    before = digest(story.lines).readings
+    assert [(fact.attempt, fact.standing) for fact in before] == [(1, False), (2, False), (1, False)]
+    last = digest(calculated(story, "0.14").lines).readings[-1]
+    assert (last.value, last.attempt, last.standing, last.worked) == ("0.14", 1, True, True)
+
+
+def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None:
+    story = Story().start("seal").add("checked", operation="seal", check=1, text="dry")
+    story.add("paused", operation="seal").wait(hours=1).start("seal")
+    story.add("lot", operation="seal", consumable="sealant", lot="L-1").finish("seal")
+    (seal,) = digest(story.lines).operations
+    assert (seal.entries, seal.checks, seal.paused, seal.redone) == (2, 1, 1, 0)
+    assert seal.active == pytest.approx(40)
+    assert seal.span == pytest.approx(3650)
+    assert seal.pause == pytest.approx(3610)
+    assert seal.people == ("ann",)
+
+
+def test_last_tick_of_a_fastener_decides_whether_the_stage_is_good() -> None:
+    value = {"value": "25", "unit": "N·m", "entered": "25"}
+    story = Story().start("bolt").tick("bolt", 1, quantity=value, verdict="out").tick("bolt", 2)
+    (bad,) = digest(story.lines).stages
+    assert (bad.fasteners, bad.bad, bad.measured) == (2, 1, 1)
+    wrong = story.lines[2].seq
+    story.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="in")
+    story.tick("bolt", 2, quantity=value, verdict="not-proven")
+    (stage,) = digest(story.lines).stages
+    assert (stage.fasteners, stage.bad) == (2, 1)
+    story.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
+    (stage,) = digest(story.lines).stages
+    assert (stage.fasteners, stage.bad, stage.unticked) == (2, 0, 1)
+
+
+def test_tick_with_torque_and_stretch_counts_for_both_instruments() -> None:
+    value = {"value": "25", "unit": "N·m", "entered": "25"}
+    stretch = {"value": "0.11", "unit": "mm", "entered": "0.11"}
+    story = (
+        Story()
+        .start("bolt")
+        .tick("bolt", 1, quantity=value, verdict="in", serial="TW-1", stretch=stretch, stretch_serial="BM-1")
+    )
+    stages = digest(story.lines).stages
+    assert [(fact.serial, fact.fasteners, fact.stretch) for fact in stages] == [("TW-1", 1, False), ("BM-1", 1, True)]

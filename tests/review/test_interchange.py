@@ -11,8 +11,10 @@ import pytest
 from benchflow.review.interchange.calendar import as_calendar
 from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
+from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.loaded_log import account
 from benchflow.review.log.log_file import read_log
+from benchflow.session.procedure_loading import reader_keeping
 from tests.review.building import Story
 from tests.review.player import Faults
 from tests.review.plays import played, read, told
@@ -25,7 +27,7 @@ def rows(text: str) -> list[dict[str, str]]:
 
 
 def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
-    log = read_log(played(3, FAULTS))
+    log = read_log(played(3, FAULTS), plans_or_empty(read()))
     found = rows("".join(as_csv([log])))
     assert [int(row["seq"]) for row in found] == [line.seq for line in log.lines]
     for row, line in zip(found, log.lines, strict=True):
@@ -41,14 +43,16 @@ def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
 def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path) -> None:
     story = Story(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
     story.add("noted", text='+1 "quoted", and\na second line')
-    first, _, reading, note = rows("".join(as_csv([read_log(story.save(tmp_path))])))
+    first, _, reading, note = rows(
+        "".join(as_csv([read_log(story.save(tmp_path), plans_or_empty(reader_keeping(None)))]))
+    )
     assert first["by"].startswith("'=")
     assert reading["value"] == "-0.05"  # a number stays a number
     assert note["text"] == '\'+1 "quoted", and\na second line'
 
 
 def test_json_lines_of_several_logs_say_which_session_each_event_is_of() -> None:
-    logs = [read_log(played(3)), read_log(played(3, FAULTS))]
+    logs = [read_log(played(3), plans_or_empty(read())), read_log(played(3, FAULTS), plans_or_empty(read()))]
     events = [json.loads(line) for line in as_json_lines(logs)]
     assert len(events) == sum(len(log.lines) for log in logs)
     assert {event["session"] for event in events} == {log.facts.session.session for log in logs}
@@ -71,7 +75,7 @@ def mined(tmp_path_factory: pytest.TempPathFactory) -> object:
 def test_an_outside_reader_of_xes_finds_every_event_with_time_person_and_quantity(
     mined: list[list[dict[str, object]]],
 ) -> None:
-    log = read_log(played(3, FAULTS))
+    log = read_log(played(3, FAULTS), plans_or_empty(read()))
     assert len(mined) == 2
     trace = mined[0]
     assert len(trace) == len(log.lines)

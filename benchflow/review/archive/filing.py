@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from functools import lru_cache
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -19,9 +20,11 @@ from msgspec import Struct
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing_report import Filed
 from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
+from benchflow.review.log.interpretation import PlanOf, plans_or_empty
 from benchflow.review.log.log_file import Unusable, sound_facts
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.question import LeftOut
+from benchflow.session.procedure_loading import reader_keeping
 
 BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
@@ -46,6 +49,7 @@ def file_logs(
     *,
     folders: Sequence[Path] = (),
     copy_logs: bool = False,
+    compiled: Path | None = None,
     workers: int | None = None,
     progress: Progress = lambda done, of: None,
 ) -> Filed:
@@ -53,6 +57,7 @@ def file_logs(
 
     ``folders`` are those that were gone through for ``paths``: a log known from inside them and no longer
     found is reported as gone. ``copy_logs`` puts the whole logs into the index as well, for other benches.
+    ``compiled`` is the folder with the compiled forms of procedures; ``None``: they are compiled in memory.
     ``workers`` is how many processes may read at once; by default as many as there are processors.
     """
     at = [str(path.resolve()) for path in paths]
@@ -63,7 +68,7 @@ def file_logs(
     done = len(at) - len(jobs)
     batch: list[Entry] = []
     rows = 0
-    for entry in _read_all(jobs, copy_logs, _worker_count(jobs, workers)):
+    for entry in _read_all(jobs, _How(copy_logs, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
         if rows >= BATCH_ROWS:
@@ -173,12 +178,19 @@ def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
     return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
 
 
-def _read_all(jobs: Sequence[_Job], copy_logs: bool, workers: int) -> Iterator[Entry]:
+class _How(NamedTuple):
+    """How logs are read: with a copy of each log or not, and the folder of compiled procedures."""
+
+    copy_logs: bool
+    compiled: Path | None
+
+
+def _read_all(jobs: Sequence[_Job], how: _How, workers: int) -> Iterator[Entry]:
     if workers < 2:
         for job in jobs:
-            yield _read_one(job, copy_logs)
+            yield _read_one(job, how)
         return
-    groups = [(jobs[start : start + _TOGETHER], copy_logs) for start in range(0, len(jobs), _TOGETHER)]
+    groups = [(jobs[start : start + _TOGETHER], how) for start in range(0, len(jobs), _TOGETHER)]
     # Spawned, not forked: the caller may have threads.
     with _stopped_early(ProcessPoolExecutor(workers, mp_context=get_context("spawn"))) as pool:
         for entries in pool.map(_read_group, groups):
@@ -194,22 +206,28 @@ def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
 
 
-def _read_group(group: tuple[Sequence[_Job], bool]) -> list[Entry]:
-    jobs, copy_logs = group
-    return [_read_one(job, copy_logs) for job in jobs]
+def _read_group(group: tuple[Sequence[_Job], _How]) -> list[Entry]:
+    jobs, how = group
+    return [_read_one(job, how) for job in jobs]
 
 
-def _read_one(job: _Job, copy_logs: bool) -> Entry:
+@lru_cache(maxsize=1)
+def _plan_of(compiled: Path | None) -> PlanOf:
+    """Kept from one log to the next: the logs of a shop share a few procedures."""
+    return plans_or_empty(reader_keeping(compiled))
+
+
+def _read_one(job: _Job, how: _How) -> Entry:
     try:
         data = Path(job.path).read_bytes()
     except OSError as wrong:
         return Entry(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
     # The file may have grown since it was looked at; `size` is of what was read.
-    found = sound_facts(data)
+    found = sound_facts(data, _plan_of(how.compiled))
     if isinstance(found, Unusable):
         return Entry(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None
-    if copy_logs:
+    if how.copy_logs:
         import zlib
 
         body = zlib.compress(data, 1)

@@ -22,6 +22,7 @@ def watch(
     bench: str,
     *,
     copy_logs: bool = False,
+    compiled: Path | None = None,
     every: float = EVERY,
     sleep: Callable[[float], None] = time.sleep,
     clock: Callable[[], float] = time.monotonic,
@@ -40,7 +41,8 @@ def watch(
         looking = clock() - began
         if now != seen:
             seen = now
-            yield file_logs(database, paths, bench, folders=[folder] if folder.is_dir() else [], copy_logs=copy_logs)
+            folders = [folder] if folder.is_dir() else []
+            yield file_logs(database, paths, bench, folders=folders, copy_logs=copy_logs, compiled=compiled)
         sleep(max(every, looking / SHARE))
         if folder.is_dir():  # a stick that was pulled out comes back
             paths = logs_under(folder)

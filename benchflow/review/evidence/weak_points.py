@@ -86,7 +86,7 @@ def _value(value: Value) -> Iterator[Reason]:
 
 def _near(value: Value, last: int | None) -> Iterator[Reason]:
     least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
-    for reading, number, share in value.rooms():
+    for reading, number, share in value.margins():
         if 0 <= share < least:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
             words = f"{value.ask}{slot} {shown(number, value.unit)}: {room_left(share, value.band, value.limit)}"

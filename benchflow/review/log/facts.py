@@ -4,7 +4,7 @@ Both sources of answers, the log files themselves and the shop's archive, hold t
 else, so an answer means the same whichever it came from. The facts need no procedure: titles, limits'
 reasons and what guards against what are looked up by the procedure's SHA-256 when an answer is told.
 
-What stands and what does not follows :mod:`benchflow.session.state.fold`: the last attempt at a reading stands,
+What stands is read from the last state of :mod:`benchflow.session.state.fold`: the last attempt at a reading stands,
 unless a remedy set it aside or its operation was taken back.
 """
 
@@ -12,13 +12,22 @@ from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.session.log.timestamps import parse
+
 
 class Moment(Struct, frozen=True, array_like=True):
-    """``at`` is RFC 3339 UTC; ``run`` and ``ms`` the monotonic clock of that run (``run`` 0: there is none)."""
+    """When something was logged. ``at`` is RFC 3339, UTC, in the log's form; ``ms`` is milliseconds by the monotonic
+    clock of the program run ``run`` (0: there was none)."""
 
     at: str
     run: int = 0
     ms: int = 0
+
+    def seconds_until(self, later: "Moment") -> float:
+        """Seconds by the monotonic clock within one program run, otherwise by the calendar. Never negative."""
+        if self.run and self.run == later.run:
+            return max(0.0, (later.ms - self.ms) / 1000)
+        return max(0.0, (parse(later.at) - parse(self.at)).total_seconds())
 
 
 class SessionFact(Struct, frozen=True):

@@ -2,17 +2,15 @@
 
 from pathlib import Path
 
-import msgspec
 from msgspec import Struct
 
-from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.log.facts import Facts
+from benchflow.review.log.interpretation import plans
 from benchflow.review.log.log_file import Log, read_log
 from benchflow.review.log.versions import is_newer
 from benchflow.session.procedure_loading import Read
-from benchflow.session.state.fold import replay
 from benchflow.session.state.state import State
 
 
@@ -20,8 +18,11 @@ class Account(Struct, frozen=True):
     """One session as far as its log can be trusted. ``warnings`` say, in words, what to keep in mind."""
 
     log: Log
-    state: State
     warnings: tuple[str, ...]
+
+    @property
+    def state(self) -> State:
+        return self.log.state
 
     @property
     def facts(self) -> Facts:
@@ -43,18 +44,8 @@ def account(path: Path, read: Read) -> Account:
         NoLog: there is no session to be read.
         BenchflowError: the procedure in it cannot be read.
     """
-    return of_log(read_log(path), read)
-
-
-def of_log(log: Log, read: Read) -> Account:
-    """The account of a log that was read already. Raises as :func:`account`."""
-    try:
-        state = replay(log.lines, read)
-    except (KeyError, TypeError, msgspec.ValidationError) as wrong:
-        raise BenchflowError(f"{log.path}: an event is not what its kind says: {wrong}") from wrong
-    if state is None:  # read_log has refused an empty one already
-        raise BenchflowError(f"{log.path} holds no session.")
-    return Account(log, state, _warnings(log, state))
+    log = read_log(path, plans(read))
+    return Account(log, _warnings(log, log.state))
 
 
 def _warnings(log: Log, state: State) -> tuple[str, ...]:

@@ -6,10 +6,11 @@ from pathlib import Path
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
-from benchflow.review.log.digest import NotASession, digest
 from benchflow.review.log.facts import Facts
+from benchflow.review.log.interpretation import NotASession, PlanOf, interpret
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Damage, Line, read
+from benchflow.session.state.state import State
 
 SUFFIX = ".jsonl"
 
@@ -24,6 +25,7 @@ class Log(Struct, frozen=True):
 
     path: str
     lines: tuple[Line, ...]
+    state: State
     facts: Facts
     procedure: str  # its text, as it was that day
     damage: Damage | None
@@ -36,11 +38,12 @@ class Unusable(Struct, frozen=True):
     why: str
 
 
-def read_log(path: Path) -> Log:
+def read_log(path: Path, plan_of: PlanOf) -> Log:
     """The log at ``path`` as far as its chain holds.
 
     Raises:
         NoLog: it cannot be read, or holds no session at all.
+        BenchflowError: ``plan_of`` cannot read the procedure in it.
     """
     try:
         data = a_file(path).read_bytes()
@@ -50,11 +53,12 @@ def read_log(path: Path) -> Log:
     if not found.lines and found.damage is not None:
         raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
     try:
-        facts = digest(found.lines)
+        read_as = interpret(found.lines, plan_of)
     except NotASession as wrong:
         raise NoLog(f"{path} {_not_a_session(found.lines, str(wrong))}.") from wrong
-    text = found.lines[0].data["procedure"]
-    return Log(str(path), tuple(found.lines), facts, text, found.damage, bool(found.tail))
+    state = read_as.state
+    lines, torn = tuple(found.lines), bool(found.tail)
+    return Log(str(path), lines, state, read_as.facts, state.opened.procedure, found.damage, torn)
 
 
 def a_file(path: Path) -> Path:
@@ -66,21 +70,19 @@ def a_file(path: Path) -> Path:
     return path
 
 
-def sound_facts(data: bytes) -> Facts | Unusable:
+def sound_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
     """The facts of a log that verifies from its first line to its last."""
     found = read(data)
     if found.damage is not None:
         return Unusable(f"does not verify: line {found.damage.line} {found.damage.what}")
     try:
-        facts = digest(found.lines)
-        text = found.lines[0].data["procedure"]
+        read_as = interpret(found.lines, plan_of)
     except NotASession as wrong:
         return Unusable(_not_a_session(found.lines, str(wrong)))
-    except KeyError:
-        return Unusable("is not the log of a session: line 1 (opened) carries no procedure")
-    if not isinstance(text, str) or sha256(text.encode()).hexdigest() != facts.session.procedure:
+    opened = read_as.state.opened
+    if sha256(opened.procedure.encode()).hexdigest() != opened.procedure_sha256:
         return Unusable("does not verify: line 1 names another SHA-256 than its procedure's text has")
-    return facts
+    return read_as.facts
 
 
 def _not_a_session(lines: list[Line], wrong: str) -> str:

@@ -1,4 +1,4 @@
-"""How much of a limit's band a value leaves."""
+"""The margin of a value: how much of its limit's band is left before the nearer end."""
 
 from decimal import Decimal, InvalidOperation
 from functools import lru_cache
@@ -9,13 +9,14 @@ from benchflow.quantity import Quantity, QuantityError, convert, parse_limit
 
 
 class Band(Struct, frozen=True):
-    """A limit's ends in the unit of the value they are held against; ``None`` is open."""
+    """The two ends of a limit, in the unit of the value that is compared with them; ``None``: no end on that side."""
 
     low: Decimal | None
     high: Decimal | None
 
     @property
     def two_ended(self) -> bool:
+        """True if the band has both ends."""
         return self.low is not None and self.high is not None
 
 
@@ -24,10 +25,10 @@ OPEN = Band(None, None)
 
 @lru_cache(maxsize=4096)
 def band(limit: str, unit: str) -> Band:
-    """The ends of the limit ``limit`` (as the log has it) in ``unit``.
+    """The band of the limit ``limit`` (as written in the log) in ``unit``.
 
-    A limit that cannot be drawn as a band (one that leans on an earlier reading, or of another form) is
-    :data:`OPEN` at both ends: nothing can be said of the room it leaves.
+    :data:`OPEN` for a limit that is not two numbers, such as one that depends on an earlier reading: no margin can be
+    given for it.
     """
     if not limit:
         return OPEN
@@ -43,7 +44,7 @@ def _end(quantity: Quantity | None, unit: str) -> Decimal | None:
 
 
 def number(value: str) -> Decimal | None:
-    """The number that the log holds as text; ``None`` when it is none."""
+    """The number written in the log; ``None`` where the text is not a finite number."""
     try:
         parsed = Decimal(value)
     except InvalidOperation:
@@ -51,12 +52,12 @@ def number(value: str) -> Decimal | None:
     return parsed if parsed.is_finite() else None
 
 
-def room(value: Decimal, within: Band) -> float | None:
-    """The part of the band left before the nearer end.
+def margin(value: Decimal, within: Band) -> float | None:
+    """The part of the band left before the nearer end, negative for a value outside.
 
-    Two ends: the distance to the nearer one as a part of the band's width (0.5 in its middle). One end:
-    the distance to it as a part of the end's own value. Negative outside. ``None`` where there is no band
-    to be a part of (no limit, a band of no width, one end that is zero). Common practice, no source.
+    Two ends: distance to the nearer end / width of the band, so 0.5 in the middle. One end: distance to it / the end's
+    own value. ``None`` where that cannot be calculated: no limit, a band of zero width, or a single end at zero.
+    Common practice, no source.
     """
     low, high = within.low, within.high
     if low is not None and high is not None:

@@ -18,7 +18,7 @@ from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, convert
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import Account
-from benchflow.review.log.margin import OPEN, Band, number, room
+from benchflow.review.log.margin import OPEN, Band, margin, number
 from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_each, limit_of
 from benchflow.session.state.events import Verdict
 from benchflow.session.state.state import State
@@ -30,7 +30,7 @@ class Value(Struct, frozen=True):
     ``readings`` are those that stand, in the procedure's order; none for a value that was worked out, whose
     sum is then in ``filled``. ``judged`` is what was held against the limit (the worst reading, the mean, the
     spread), ``band`` that limit in ``unit``. ``share`` is of the judged figure, see
-    :func:`benchflow.review.log.margin.room`. ``waived`` is who signed to go on with it, and why.
+    :func:`benchflow.review.log.margin.margin`. ``waived`` is who signed to go on with it, and why.
     ``uncertainty`` is the standard uncertainty of the judged figure, ``None`` where none was known.
     """
 
@@ -57,12 +57,12 @@ class Value(Struct, frozen=True):
     def worked(self) -> bool:
         return bool(self.filled)
 
-    def rooms(self) -> tuple[tuple[ReadingFact | None, Decimal, float], ...]:
+    def margins(self) -> tuple[tuple[ReadingFact | None, Decimal, float], ...]:
         """What was held against the limit, with the room it leaves: each reading, or (``None``) the one
         figure made of them. Without those of which no room can be told."""
         if self.each and not self.worked:
             figures = [(reading, Decimal(reading.value)) for reading in self.readings]
-            rooms = ((reading, number, room(number, self.band)) for reading, number in figures)
+            rooms = ((reading, number, margin(number, self.band)) for reading, number in figures)
             return tuple((reading, number, share) for reading, number, share in rooms if share is not None)
         if self.judged is None or self.share is None:
             return ()
@@ -91,7 +91,7 @@ def _recorded(account: Account, step: Step, record: RecordedValue) -> Value:
         u = _largest(readings)
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
-        verdict.missing, verdict.verdict, judged, None if judged is None else room(judged, within), u,
+        verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
         verdict.because, "", _waived(state, step, record.name),
         tuple(fact for fact in facts if not fact.standing), judged_each(record, bound),
     )  # fmt: skip
@@ -133,7 +133,7 @@ def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal |
     worst: ReadingFact | None = None
     least = float("inf")
     for reading in readings:
-        left = room(Decimal(reading.value), within)
+        left = margin(Decimal(reading.value), within)
         if worst is None or (left is not None and left < least):
             worst, least = reading, least if left is None else left
     if worst is None:

@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
+from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.log_file import Unusable, sound_facts
 from benchflow.review.many.question import Found, LeftOut, Question, from_facts, in_order, narrow
+from benchflow.session.procedure_loading import reader_keeping
 
 
 class Files:
@@ -14,7 +16,9 @@ class Files:
     sorts first. That is the archive's rule too.
     """
 
-    def __init__(self, paths: Iterable[Path], bench: str = "") -> None:
+    def __init__(self, paths: Iterable[Path], bench: str = "", compiled: Path | None = None) -> None:
+        """``compiled`` is the folder with the compiled forms of procedures."""
+        self._plan_of = plans_or_empty(reader_keeping(compiled))
         self._found: dict[str, Found] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
@@ -26,7 +30,7 @@ class Files:
         except OSError as wrong:
             self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {wrong.strerror}"))
             return
-        got = sound_facts(data)
+        got = sound_facts(data, self._plan_of)
         if isinstance(got, Unusable):
             self._left_out.append(LeftOut(bench, str(path), got.why))
             return

@@ -10,7 +10,7 @@ from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, Reason, weakness, worst_first
 from benchflow.review.formatting import count, room_left, shown
 from benchflow.review.log.facts import ReadingFact
-from benchflow.review.log.margin import band, number, room
+from benchflow.review.log.margin import band, margin, number
 from benchflow.review.many.question import Found, Instrument, LotOf, OperationOf, Person, Question, ReadingOf, Source
 
 
@@ -193,7 +193,7 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
     if reads_high is None or value is None or reading.verdict != "in" or reads_high <= -1:
         return None
     true = value / (1 + reads_high)
-    left = room(true, band(reading.limit, reading.unit))
+    left = margin(true, band(reading.limit, reading.unit))
     if left is None or left >= 0:
         return None
     return Decimal(f"{true:.4g}")

@@ -42,11 +42,14 @@ def corrected(state: State, event: ev.Corrected, line: Line) -> State:
     entry = state.correctable.get(event.event)
     if entry is None:
         return state
-    if entry.kind == "tick":
-        return _tick_corrected(state, entry, event, line)
-    if event.quantity is not None:
-        return _reading_corrected(state, entry, event, event.quantity, line)
-    return state if event.lot is None else lot(state, ev.Lot(entry.operation, entry.name, event.lot), line)
+    match entry.kind:
+        case "tick":
+            return _tick_corrected(state, entry, event, line)
+        case "reading":
+            quantity = event.quantity
+            return state if quantity is None else _reading_corrected(state, entry, event, quantity, line)
+        case "lot":
+            return state if event.lot is None else lot(state, ev.Lot(entry.operation, entry.name, event.lot), line)
 
 
 def _tick_corrected(state: State, entry: EntryRef, event: ev.Corrected, line: Line) -> State:

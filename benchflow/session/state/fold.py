@@ -13,6 +13,7 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import MakeMove, ReworkStep, UndoOperation, read_rework_step
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
+from benchflow.procedure.plan import Plan
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import entry_events as entry
 from benchflow.session.state import events as ev
@@ -28,9 +29,14 @@ def begin(line: Line, procedure: Procedure) -> State:
         msgspec.ValidationError: the line is not an ``opened`` event.
     """
     opened = msgspec.convert(line.data, ev.Opened)
-    start = {variable.name: opened.start.get(variable.name, variable.start) for variable in procedure.state}
+    return begin_opened(line, opened, expand(procedure, opened.options))
+
+
+def begin_opened(line: Line, opened: ev.Opened, plan: Plan) -> State:
+    """The state after the first event, where event and plan are at hand: logs of one procedure share a plan."""
+    start = {variable.name: opened.start.get(variable.name, variable.start) for variable in plan.procedure.state}
     return State(
-        plan=expand(procedure, opened.options),
+        plan=plan,
         opened=opened,
         by=line.by,
         opened_at=line.at,
@@ -54,9 +60,12 @@ def fold(state: State, line: Line) -> State:
 
     Raises:
         msgspec.ValidationError: the data is not what the kind of the event requires.
-        KeyError: an event names an operation that the plan does not have.
     """
-    event = ev.event_of(line)
+    return fold_event(state, ev.event_of(line), line)
+
+
+def fold_event(state: State, event: ev.AnyEvent | None, line: Line) -> State:
+    """As :func:`fold`, for the event of ``line``; ``None`` for a kind that this version does not know."""
     state = replace(state, seq=line.seq, last=event_time(line))
     return state if event is None else _apply(state, event, line)
 
@@ -131,11 +140,12 @@ def _started(state: State, event: ev.Started, line: Line) -> State:
 
 
 def _finished(state: State, event: ev.Finished, line: Line) -> State:
-    settings = state.plan.steps[event.operation].sets
-    if settings:
-        state = with_writes(state, line.seq, event.operation, settings)
-    done = {name: time for name, time in state.done.items() if name != event.operation}
-    done[event.operation] = event_time(line)
+    step = state.plan.steps.get(event.operation)
+    if step is not None and step.sets:
+        state = with_writes(state, line.seq, event.operation, step.sets)
+    done = {**state.done}
+    done.pop(event.operation, None)  # the order is that of finishing
+    done[event.operation] = state.last
     return replace(state, in_progress=None, started=None, done=done)
 
 

@@ -1,0 +1,360 @@
+"""Collects the facts of a log while the session's fold walks over it.
+
+For each event the collector sees the state before, the typed event and the state after. What is in force at the end
+(attempts, ticks, lots, signatures, deviations) is read from the last state: an event has its meaning in the fold only.
+"""
+
+from typing import Literal, TypeVar, assert_never
+
+from msgspec import Struct, field
+from msgspec.structs import replace
+
+from benchflow.review.log.facts import (
+    ChoiceFact,
+    DeviationFact,
+    Facts,
+    InstrumentFact,
+    LotFact,
+    Moment,
+    NoteFact,
+    OperationFact,
+    ReadingFact,
+    SessionFact,
+    SignatureFact,
+    StageFact,
+    UndoneFact,
+)
+from benchflow.review.log.margin import band, margin, number
+from benchflow.review.log.tick_groups import TickGroups
+from benchflow.session.log.line_format import Line
+from benchflow.session.log.timestamps import format as format_timestamp
+from benchflow.session.log.timestamps import parse
+from benchflow.session.state import events as ev
+from benchflow.session.state.clock import EventTime
+from benchflow.session.state.state import State, Work
+
+
+class _OperationCourse(Struct):
+    """How the work on one operation went. ``begun`` and what follows it count from the last rework on."""
+
+    by: str = ""
+    people: list[str] = []
+    paused: int = 0
+    begun: Moment | None = None
+    last: Moment | None = None
+    active: float = 0.0
+    pause: float = 0.0
+    entries: int = 0
+    ticks: TickGroups = field(default_factory=TickGroups)
+
+    def event_at(self, now: Moment) -> None:
+        """Note the time of an event, and the time since the last one where that is the longest so far."""
+        if self.last is not None:
+            self.pause = max(self.pause, self.last.seconds_until(now))
+        self.last = now
+
+    def restarted(self) -> "_OperationCourse":
+        return _OperationCourse(by=self.by, people=self.people, paused=self.paused)
+
+
+class FactCollector:
+    """Give it every event of one log in order (:meth:`observe`), then ask for the :meth:`facts`."""
+
+    def __init__(self, opened: Line) -> None:
+        self._opened, self._last = opened, opened
+        self._closed: tuple[ev.Closed, str] | None = None
+        self._courses: dict[str, _OperationCourse] = {}
+        self._readings: dict[int, ReadingFact] = {}  # by seq, as all of these
+        self._lots: dict[int, LotFact] = {}
+        self._choices: dict[int, ChoiceFact] = {}
+        self._signatures: dict[int, SignatureFact] = {}
+        self._deviations: dict[int, DeviationFact] = {}
+        # Of these kinds the state holds no seq: the last event of a kind about a thing is the one in force.
+        self._last_calculated: dict[tuple[str, str], tuple[int, int]] = {}  # operation, name: seq, times undone
+        self._last_lot: dict[tuple[str, str], int] = {}
+        self._last_choice: dict[tuple[str, str], int] = {}
+        self._last_signature: dict[str, int] = {}
+        self._last_deviation: dict[tuple[str, str], int] = {}
+        self._instruments: list[InstrumentFact] = []
+        self._undone_steps: list[UndoneFact] = []
+        self._notes: list[NoteFact] = []
+        self._stages: list[StageFact] = []
+        self._clock_back = 0
+        self._unknown = 0
+
+    def observe(self, before: State, event: ev.AnyEvent | None, after: State, line: Line) -> None:
+        """One event. ``event`` is ``None`` for a kind that this version does not know."""
+        self._last = line
+        now = moment_of(after.last)
+        if before.in_progress is not None and after.in_progress != before.in_progress and before.started is not None:
+            self._course(before.in_progress).active += moment_of(before.started).seconds_until(now)
+        match event:
+            case ev.Ticked():
+                self._entry(event.operation, now).ticks.ticked(event, line, now)
+            case ev.Recorded():
+                self._entry(event.operation, now)
+                attempt = len(after.work(event.operation).readings[event.name][event.reading])
+                self._reading(event, line, now, event.reading, attempt)
+            case ev.Started():
+                self._started(event, line, now)
+            case ev.Finished():
+                self._course(event.operation).event_at(now)
+                self._course(event.operation).by = line.by
+            case ev.Lot():
+                self._entry(event.operation, now)
+                self._lot(event.operation, event.consumable, event.lot, line, now)
+            case ev.Chosen():
+                self._entry(event.operation, now)
+                fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, standing=False)
+                self._choices[line.seq] = fact
+                self._last_choice[event.operation, event.name] = line.seq
+            case ev.Unticked():
+                course = self._entry(event.operation, now)
+                course.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
+            case (
+                ev.Checked() | ev.Unchecked()
+                | ev.DrawnDown() | ev.Undrawn() | ev.Seated() | ev.Unseated()
+            ):  # fmt: skip
+                self._entry(event.operation, now)
+            case ev.Calculated():
+                self._calculated(before.work(event.operation), event, line, now)
+            case ev.Corrected():
+                self._corrected(before, event, line, now)
+            case ev.Remedied():
+                self._entry(event.operation, now)
+                for operation in dict.fromkeys(event.redo):
+                    if operation in before.done:
+                        self._undone(before.work(operation), operation, line, now, "remedy", event.do)
+            case ev.Undone():
+                reason = "" if before.rework is None else before.rework.reason
+                self._undone(before.work(event.operation), event.operation, line, now, "rework", reason)
+            case ev.Paused():
+                course = self._course(event.operation)
+                course.event_at(now)
+                course.paused += 1
+            case ev.Signed():
+                self._signed(event, line, now)
+            case ev.Deviated():
+                self._course(event.operation)
+                self._deviations[line.seq] = DeviationFact(
+                    line.seq, now.at, line.by, event.operation, event.about, event.reason, standing=False
+                )
+                self._last_deviation[event.operation, event.about] = line.seq
+            case ev.InstrumentUsed():
+                self._instruments.append(_instrument(event, line, now))
+            case ev.Noted():
+                self._notes.append(NoteFact(line.seq, now.at, line.by, event.operation or "", event.text))
+            case ev.ClockWentBack():
+                self._clock_back += 1
+            case ev.Closed():
+                self._closed = event, now.at
+            case ev.Opened() | ev.ReworkStarted() | ev.Moved() | ev.StateSet() | ev.WrenchFitted() | ev.Lubricated():
+                pass  # the state has what matters of these; no fact is made of them
+            case None:
+                self._unknown += 1
+            case _:
+                assert_never(event)
+
+    # --- events -------------------------------------------------------------------------------------
+
+    def _course(self, operation: str) -> _OperationCourse:
+        course = self._courses.get(operation)
+        if course is None:
+            course = self._courses[operation] = _OperationCourse()
+        return course
+
+    def _entry(self, operation: str, now: Moment) -> _OperationCourse:
+        course = self._course(operation)
+        course.event_at(now)
+        course.entries += 1
+        return course
+
+    def _started(self, event: ev.Started, line: Line, now: Moment) -> None:
+        course = self._course(event.operation)
+        course.by = line.by
+        if line.by not in course.people:
+            course.people.append(line.by)
+        if course.begun is None:
+            course.begun = course.last = now
+        else:
+            course.event_at(now)
+
+    def _undone(
+        self, work: Work, operation: str, line: Line, now: Moment, cause: Literal["rework", "remedy"], reason: str
+    ) -> None:
+        course = self._course(operation)
+        self._stages += course.ticks.facts(operation, work, standing=False)
+        self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
+        self._courses[operation] = course.restarted()
+
+    def _reading(self, event: ev.Recorded | ev.Calculated, line: Line, now: Moment, slot: str, attempt: int) -> None:
+        quantity, value = event.quantity, number(event.quantity.value)
+        within = band(event.limit, quantity.unit)
+        instrument = serial = filled = ""
+        if isinstance(event, ev.Recorded):
+            instrument, serial = event.instrument or "", event.serial or ""
+        else:
+            filled = event.filled
+        self._readings[line.seq] = ReadingFact(
+            seq=line.seq, at=now.at, by=line.by, operation=event.operation, name=event.name, slot=slot,
+            value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
+            side=event.side or "", limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
+            uncertainty="" if event.uncertainty is None else event.uncertainty.value,
+            conformity=event.conformity or "", attempt=attempt, standing=False, corrected=False, filled=filled,
+            share=None if value is None else margin(value, within), two_ended=within.two_ended,
+        )  # fmt: skip
+
+    def _calculated(self, work: Work, event: ev.Calculated, line: Line, now: Moment) -> None:
+        self._course(event.operation)
+        seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
+        attempt = self._readings[seq].attempt + 1 if seq and _applies(work, event.name, seq, redone) else 1
+        self._reading(event, line, now, "", attempt)
+        self._last_calculated[event.operation, event.name] = line.seq, work.redone
+
+    def _corrected(self, before: State, event: ev.Corrected, line: Line, now: Moment) -> None:
+        entry = before.correctable.get(event.event)
+        if entry is None:
+            return
+        match entry.kind:
+            case "tick":
+                self._entry(entry.operation, now)
+            case "reading" if event.quantity is not None:
+                self._entry(entry.operation, now)
+                self._reading_corrected(before, event, event.quantity, line, now)
+            case "lot" if event.lot is not None:
+                self._entry(entry.operation, now)
+                self._lot(entry.operation, entry.name, event.lot, line, now)
+            case _:
+                pass  # the fold ignores it too
+
+    def _reading_corrected(
+        self, before: State, event: ev.Corrected, quantity: ev.Stored, line: Line, now: Moment
+    ) -> None:
+        """A correction does not repeat limit, decision rule and instrument: they are those of the wrong reading."""
+        wrong = self._readings[event.event]
+        within = band(wrong.limit, quantity.unit)
+        value = number(quantity.value)
+        attempts = before.work(wrong.operation).readings.get(wrong.name, {}).get(wrong.slot, ())
+        self._readings[line.seq] = replace(
+            wrong, seq=line.seq, at=now.at, by=line.by,
+            value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
+            side=event.side or "", uncertainty="" if event.uncertainty is None else event.uncertainty.value,
+            conformity="", attempt=len(attempts) + 1, corrected=True,
+            share=None if value is None else margin(value, within), two_ended=within.two_ended,
+        )  # fmt: skip
+
+    def _lot(self, operation: str, consumable: str, lot: str, line: Line, now: Moment) -> None:
+        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, standing=False)
+        self._last_lot[operation, consumable] = line.seq
+
+    def _signed(self, event: ev.Signed, line: Line, now: Moment) -> None:
+        self._course(event.operation).last = now
+        self._signatures[line.seq] = SignatureFact(
+            line.seq, now.at, line.by, event.operation, event.role, event.self_signed, standing=False
+        )
+        self._last_signature[event.operation] = line.seq
+
+    # --- the result ---------------------------------------------------------------------------------
+
+    def facts(self, state: State) -> Facts:
+        """The facts of the whole log. ``state`` is the state after its last event."""
+        for operation, course in self._courses.items():
+            self._stages += course.ticks.facts(operation, state.work(operation), standing=True)
+        return Facts(
+            session=self._session(state),
+            operations=tuple(_operation(name, course, state) for name, course in self._courses.items()),
+            readings=_marked(self._readings, self._readings_in_force(state)),
+            stages=tuple(self._stages),
+            lots=_marked(self._lots, {
+                seq for (operation, name), seq in self._last_lot.items() if name in state.work(operation).lots
+            }),
+            choices=_marked(self._choices, {
+                seq for (operation, name), seq in self._last_choice.items() if name in state.work(operation).chosen
+            }),
+            signatures=_marked(self._signatures, {
+                seq for operation, seq in self._last_signature.items() if state.work(operation).signed is not None
+            }),
+            deviations=_marked(self._deviations, {
+                seq for (operation, about), seq in self._last_deviation.items()
+                if about in state.work(operation).deviations
+            }),
+            instruments=tuple(self._instruments),
+            undone_steps=tuple(self._undone_steps),
+            notes=tuple(self._notes),
+        )  # fmt: skip
+
+    def _readings_in_force(self, state: State) -> set[int]:
+        recorded = {
+            attempts[-1].seq
+            for work in state.works.values()
+            for readings in work.readings.values()
+            for attempts in readings.values()
+        }
+        calculated = {
+            seq
+            for (operation, name), (seq, redone) in self._last_calculated.items()
+            if _applies(state.work(operation), name, seq, redone)
+        }
+        return recorded | calculated
+
+    def _session(self, state: State) -> SessionFact:
+        opened, last = state.opened, self._last
+        closed, closed_at = self._closed or (None, None)
+        return SessionFact(
+            session=self._opened.hash, unit=opened.unit, by=self._opened.by, opened_at=utc(self._opened.at),
+            closed_at=closed_at, last_at=utc(last.at), events=last.seq, head=last.hash, file=opened.file,
+            procedure=opened.procedure_sha256, options=opened.options, start=opened.start, version=opened.version,
+            simulated=opened.simulated, shop=opened.shop, clock_back=self._clock_back,
+            left_open=() if closed is None else closed.open_operations,
+            why_open="" if closed is None else closed.reason, unknown=self._unknown,
+        )  # fmt: skip
+
+
+def _applies(work: Work, name: str, seq: int, redone: int) -> bool:
+    """Whether the value calculated by event ``seq`` is in force: no rework and no remedy of it came after.
+
+    ``redone`` is how often the operation had been reworked at that event.
+    """
+    remedy = work.remedies.get(name)
+    return redone == work.redone and (remedy is None or remedy.seq < seq)
+
+
+_Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact)
+
+
+def _marked(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
+    """The facts, with ``standing`` set where an event is in force."""
+    return tuple(replace(fact, standing=True) if seq in in_force else fact for seq, fact in facts.items())
+
+
+def _operation(name: str, course: _OperationCourse, state: State) -> OperationFact:
+    work, finished_at = state.work(name), state.done.get(name)
+    finished = None if finished_at is None else moment_of(finished_at)
+    span = 0.0 if course.begun is None or finished is None else course.begun.seconds_until(finished)
+    return OperationFact(
+        operation=name, by=course.by, people=tuple(course.people), begun=course.begun, finished=finished,
+        active=course.active, span=span, pause=course.pause, entries=course.entries, checks=len(work.checks),
+        paused=course.paused, redone=work.redone,
+    )  # fmt: skip
+
+
+def _instrument(event: ev.InstrumentUsed, line: Line, now: Moment) -> InstrumentFact:
+    return InstrumentFact(
+        line.seq, now.at, line.by, event.need, event.serial, event.title, event.range, event.uncertainty, event.k,
+        event.calibrated or "", event.due or "", event.uses, event.warnings,
+    )  # fmt: skip
+
+
+def moment_of(time: EventTime) -> Moment:
+    """The time of an event as facts hold it."""
+    return Moment(utc(time.at), time.run, time.ms)
+
+
+def utc(at: str) -> str:
+    """A timestamp in the log's own form, in which times compare as text, whatever form another writer gave it."""
+    if len(at) == _LOG_FORM_LENGTH and at[-1] == "Z" and at[10] == "T":
+        return at
+    return format_timestamp(parse(at))
+
+
+_LOG_FORM_LENGTH = len("2026-03-01T18:30:00.000Z")

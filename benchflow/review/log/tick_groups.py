@@ -1,0 +1,80 @@
+"""Counts the ticks of one operation by stage, instrument, person and day, for its stage facts."""
+
+from collections.abc import Iterator
+
+from msgspec import Struct
+
+from benchflow.review.log.facts import Moment, StageFact
+from benchflow.session.log.line_format import Line
+from benchflow.session.state import events as ev
+from benchflow.session.state.state import Tick, Work
+
+_Key = tuple[int, str, str, str, bool]
+"""Stage, serial, person, day (UTC), and whether the instrument read the stretch."""
+
+
+class _Group(Struct):
+    seq: int
+    joint: str
+    instrument: str
+    first: Moment
+    last: Moment
+    unticked: int = 0
+    gap: float = 0.0
+    gap_seq: int = 0
+    measured: int = 0
+
+
+class TickGroups:
+    """The ticks of one operation since it was last reworked."""
+
+    def __init__(self) -> None:
+        self._groups: dict[_Key, _Group] = {}
+        self._of_tick: dict[int, list[_Key]] = {}  # by seq
+        self._last_in_stage: dict[int, Moment] = {}
+
+    def ticked(self, event: ev.Ticked, line: Line, now: Moment) -> None:
+        """Count one tick. A tick with torque and stretch counts for both instruments."""
+        before = self._last_in_stage.get(event.stage)
+        self._last_in_stage[event.stage] = now
+        gap = 0.0 if before is None else before.seconds_until(now)
+        key = (event.stage, event.serial or "", line.by, now.at[:10], False)
+        self._count(key, event.instrument, event, line, now, gap)
+        self._of_tick[line.seq] = [key]
+        if event.stretch is not None:
+            key = (event.stage, event.stretch_serial or "", line.by, now.at[:10], True)
+            self._count(key, event.stretch_instrument, event, line, now, gap)
+            self._of_tick[line.seq].append(key)
+
+    def _count(self, key: _Key, instrument: str | None, event: ev.Ticked, line: Line, now: Moment, gap: float) -> None:
+        group = self._groups.get(key)
+        if group is None:
+            group = self._groups[key] = _Group(line.seq, event.joint, instrument or "", now, now)
+        group.last = now
+        if gap > group.gap:
+            group.gap, group.gap_seq = gap, line.seq
+        if event.quantity is not None:
+            group.measured += 1
+
+    def unticked(self, before: tuple[Tick, ...], after: tuple[Tick, ...]) -> None:
+        """Count the tick that ``after`` lacks as cleared."""
+        kept = {tick.seq for tick in after}
+        for tick in before:
+            if tick.seq not in kept:
+                for key in self._of_tick[tick.seq]:
+                    self._groups[key].unticked += 1
+
+    def facts(self, operation: str, work: Work, *, standing: bool) -> Iterator[StageFact]:
+        """One fact per group. ``work`` holds the ticks in force, and how often the operation was reworked before."""
+        verdicts: dict[_Key, dict[int, ev.Verdict]] = {key: {} for key in self._groups}
+        for tick in work.ticks:
+            for key in self._of_tick[tick.seq]:
+                verdicts[key][tick.fastener] = tick.verdict
+        for key, group in self._groups.items():
+            stage, serial, by, day, stretch = key
+            bad = sum(verdict in ("out", "not-proven") for verdict in verdicts[key].values())
+            yield StageFact(
+                group.seq, operation, group.joint, stage, work.redone, group.instrument, serial, by, day,
+                group.first.at, group.last.at, len(verdicts[key]), group.unticked, group.gap, group.gap_seq,
+                group.first.seconds_until(group.last), bad, group.measured, stretch, standing,
+            )  # fmt: skip

@@ -11,6 +11,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration, Valuation, after_setting, matches, unmet
 from benchflow.ordering.wording import (
     all_of,
@@ -147,6 +148,20 @@ def after_move(plan: Plan, configuration: Configuration, move_id: str) -> Config
     """The configuration after the move. It is not checked: see :func:`move_reasons`."""
     move = plan.procedure.moves_by_id[move_id]
     return Configuration(configuration.done, after_setting(configuration.valuation, move.sets))
+
+
+def action_reasons(plan: Plan, configuration: Configuration, action: RouteStep) -> tuple[Blocked, ...]:
+    """Every reason why the step or move of a route is not allowed now; empty if it is."""
+    if isinstance(action, DoOperation):
+        return step_reasons(plan, configuration, action.operation)
+    return move_reasons(plan, configuration, action.move)
+
+
+def after_action(plan: Plan, configuration: Configuration, action: RouteStep) -> Configuration:
+    """The configuration after the step or move of a route. It is not checked: see :func:`action_reasons`."""
+    if isinstance(action, DoOperation):
+        return after_step(plan, configuration, action.operation)
+    return after_move(plan, configuration, action.move)
 
 
 # --- messages ---------------------------------------------------------------------------------------

@@ -1,19 +1,19 @@
-"""What the proof and the way cost, side by side with the model checker spin on the same models.
+"""Measures the proof and the route, and compares the proof with the model checker spin on the same models.
 
     python tests/benchmarks/bench_ordering.py [check] [three] [different] [large] [route]
 
-Without arguments all five. The issue's aims:
+Without arguments it runs all five. The targets:
 
-* ``check``: the whole process of `benchflow check` on the shipped head installation, at most 0.5 times spin generating,
-  compiling and running the same model;
-* ``three``: 40 operations without an order among themselves, on one group of variables, with three different effects:
-  answered in seconds where spin gives up. The issue gives spin 24 GiB or 10 minutes; here it gets 4 GiB and 60 s;
-* ``different``: 20 such operations with all-different effects: at most 3 times spin, below 2 GiB;
-* ``large``: 1,000 operations, about 200 variables in groups of up to 6, about 300 each-instances: under 10 s;
-* ``route``: `route` and `why` in a session of 500 operations: the 95th percentile below one frame at 60 Hz.
+* ``check``: the whole process of `benchflow check` on the shipped head installation takes at most 0.5 times as long as
+  spin, which generates, compiles and runs the same model.
+* ``three``: 40 unordered operations on one group of variables, with three different effects, are proven in seconds,
+  where spin reaches its limit of 4 GiB or 60 s.
+* ``different``: 20 such operations with all-different effects take at most 3 times as long as spin, below 2 GiB.
+* ``large``: 1,000 operations, about 200 variables in groups of up to 6 and about 300 repeats take less than 10 s.
+* ``route``: the 95th percentile of `route` and `why` on 500 operations is below one frame at 60 Hz.
 
-spin is compiled with -O2 and looks depth first, which is its fastest. Where it gives up, its memory is not known.
-All procedures but the head installation are made up.
+spin is compiled with -O2 and searches depth first, which is its fastest mode. Its memory is not known if it reaches its
+limit. All procedures but the head installation are invented.
 """
 
 import os
@@ -52,7 +52,7 @@ SPIN_MEBIBYTES, SPIN_SECONDS = 4096, 60
 def free(operations: list[Operation], state: list[Variable], rules: list[Rule], moves: list[Move]) -> Procedure:
     return Procedure(
         id="free",
-        title="Invented: operations free of order among themselves",
+        title="Invented: unordered operations",
         revision="1",
         state=tuple(state),
         interference=tuple(rules),
@@ -67,7 +67,7 @@ def work(number: int, **effect: object) -> Operation:
 
 
 def three_effects(count: int) -> Procedure:
-    """A position that is turned, a guard that opens only while it is down, a lever that is thrown either way."""
+    """A position that is turned, a guard that opens only while the position is down, and a lever with two positions."""
     effects: list[dict[str, object]] = [
         {"needs": {"position": ("down",)}, "during": {"guard": "open"}, "sets": {"lever": "left"}},
         {"needs": {"position": ("up",), "lever": ("left",)}, "sets": {"lever": "right"}},
@@ -91,10 +91,12 @@ def three_effects(count: int) -> Procedure:
 
 
 def all_different(count: int, *, hindering: bool, turns: str) -> Procedure:
-    """Each operation leaves another pair of values of two variables that a rule ties together. ``hindering``: each
-    cannot be done where one value of the first stands, so that what was done last decides what may be done next;
-    ``turns`` are the values that moves bring about. With two of them nothing is to be found; with one there are dead
-    ends."""
+    """Each operation sets another pair of values of two variables that a rule connects.
+
+    ``hindering``: each operation is blocked by one value of the first variable, so that the last operation decides
+    which may follow. ``turns`` are the values that moves set: with two of them there is no finding, with one there are
+    dead ends.
+    """
     values = tuple("abcde")
     needs = [{"a": tuple(v for v in values if v != values[(n + 1) % 5])} if hindering else {} for n in range(count)]
     return free(
@@ -109,7 +111,7 @@ def all_different(count: int, *, hindering: bool, turns: str) -> Procedure:
 
 
 def in_a_child(make: Callable[[], Procedure]) -> tuple[float, float, str]:
-    """Seconds of the proof, mebibytes at the peak of a process that does nothing else, and what it says."""
+    """Seconds of the proof, peak memory in MiB of a process that does nothing else, and the verdict."""
     reading, writing = os.pipe()
     child = os.fork()
     if not child:
@@ -177,7 +179,7 @@ def _met(ok: bool) -> str:
     return "ok" if ok else "MISSED"
 
 
-# --- the rows of the issue --------------------------------------------------------------------------
+# --- the benchmarks ---------------------------------------------------------------------------------
 
 
 def bench_check(rounds: int = 7) -> None:
@@ -219,7 +221,7 @@ def bench_different() -> None:
     for title, hindering, turns in (
         ("none hinders another", False, ""),
         ("they hinder each other, moves help on", True, "cd"),
-        # A move can be made there for ever, so that spin does not see them; it looks at as much all the same.
+        # Moves can be repeated for ever there, so spin does not report them, but it searches as much.
         ("with dead ends", True, "c"),
     ):
         make = partial(all_different, 20, hindering=hindering, turns=turns)
@@ -244,7 +246,7 @@ def bench_large() -> None:
 
 
 def bench_route(moments: int = 60) -> None:
-    print("route and why: a session of 500 operations, at moments all through it, for operations still to be done")
+    print("route and why: 500 operations, at points all through the build, for operations still to be done")
     plan = expand(large(500), {"kind": "heavy"})
     draw = Random(1)
     start = {v.name: v.start or draw.choice(v.values) for v in plan.procedure.state}
@@ -277,7 +279,7 @@ def bench_route(moments: int = 60) -> None:
 
 
 def _one_more(plan: Plan, here: Configuration, draw: Random) -> Configuration:
-    """One more operation done, any that may be; where none may be, moves are made until one may."""
+    """The configuration after one more allowed operation. If none is allowed, moves are made until one is."""
     while True:
         may = [name for name in plan.steps if name not in here.done and not step_reasons(plan, here, name)]
         if may:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.ordering.pictures.order_sheet import NoSafeOrder, OrderSheet, SheetMove, SheetOperation, lay_out
+from benchflow.ordering.pictures.order_sheet import MoveTurn, NoSafeOrder, OperationTurn, OrderSheet, lay_out
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from tests.ordering import brute
@@ -13,7 +13,7 @@ from tests.ordering.random_plans import examples, plans_of, procedures
 
 
 def actions(made: OrderSheet) -> list[brute.Action]:
-    return [("operation", t.step) if isinstance(t, SheetOperation) else ("move", t.move) for t in made.turns]
+    return [("operation", t.step) if isinstance(t, OperationTurn) else ("move", t.move) for t in made.turns]
 
 
 def order(made: OrderSheet | NoSafeOrder) -> list[str]:
@@ -42,21 +42,21 @@ def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: P
 
 def told_by_the_last_who_wrote_it(build: Plan, made: OrderSheet) -> None:
     since: dict[str, int] = {}
-    turns = {t.step: t.turn for t in made.turns if isinstance(t, SheetOperation)}
+    turns = {t.step: t.turn for t in made.turns if isinstance(t, OperationTurn)}
     moves = {each.id: each for each in build.procedure.moves}
     for number, turn in enumerate(made.turns, 1):
         assert turn.turn == number
         needs, sets = (
             (build.steps[turn.step].needs, build.steps[turn.step].sets)
-            if isinstance(turn, SheetOperation)
+            if isinstance(turn, OperationTurn)
             else (moves[turn.move].needs, moves[turn.move].sets)
         )
         assert [each.since for each in turn.states] == [since.get(name) for name in needs]
-        if isinstance(turn, SheetOperation):
+        if isinstance(turn, OperationTurn):
             assert all(earlier < number for earlier in turn.after)
             assert {turns[name] for name in build.steps[turn.step].after} >= set(turn.after)
         else:
-            assert isinstance(made.turns[turn.before - 1], SheetOperation)
+            assert isinstance(made.turns[turn.before - 1], OperationTurn)
             assert turn.before > number
         since.update(dict.fromkeys(sets, number))
 
@@ -66,10 +66,10 @@ def test_sheet_inserts_the_moves_that_an_operation_needs() -> None:
     assert order(made) == ["fit-head", "turn-crank-down", "seat-cam", "turn-crank-up", "time-cam"]
     assert isinstance(made, OrderSheet)
     down, seat = made.turns[1], made.turns[2]
-    assert isinstance(down, SheetMove)
+    assert isinstance(down, MoveTurn)
     assert down.before == 3
     assert "an open valve would reach them" in down.lifts[0]
-    assert isinstance(seat, SheetOperation)
+    assert isinstance(seat, OperationTurn)
     assert seat.after == (1,)
     assert "never with pistons at the deck" in seat.hazards[0]
     assert made.asked == ("pistons at the deck",)

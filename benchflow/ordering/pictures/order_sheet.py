@@ -12,10 +12,9 @@ from msgspec.structs import replace
 from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import (
-    after_move,
-    after_step,
+    action_reasons,
+    after_action,
     forbidden,
-    move_reasons,
     moves_of,
     reason_text,
     step_reasons,
@@ -50,7 +49,7 @@ class SheetWindow(Struct, frozen=True):
     closes: bool
 
 
-class SheetOperation(Struct, frozen=True, tag="operation"):
+class OperationTurn(Struct, frozen=True, tag="operation"):
     """One operation on the sheet. ``turn`` counts from 1.
 
     ``after`` are the turns that it waits for, without those that others imply. ``hazards`` are the rules that name a
@@ -65,7 +64,7 @@ class SheetOperation(Struct, frozen=True, tag="operation"):
     hazards: tuple[str, ...]
 
 
-class SheetMove(Struct, frozen=True, tag="move"):
+class MoveTurn(Struct, frozen=True, tag="move"):
     """A move inserted for the operation at turn ``before``. ``lifts`` says what blocked that operation."""
 
     turn: int
@@ -85,7 +84,7 @@ class OrderSheet(Struct, frozen=True):
     start: Valuation
     begin: tuple[str, ...]
     asked: tuple[str, ...]
-    turns: tuple[SheetOperation | SheetMove, ...]
+    turns: tuple[OperationTurn | MoveTurn, ...]
     time_kept: bool
 
 
@@ -189,11 +188,8 @@ def _stuck(
 
 def _advance(plan: Plan, configuration: Configuration, action: RouteStep) -> Configuration:
     # Check against the interlock again, because nothing checks a printed sheet at the bench.
-    if isinstance(action, DoOperation):
-        assert not step_reasons(plan, configuration, action.operation)
-        return after_step(plan, configuration, action.operation)
-    assert not move_reasons(plan, configuration, action.move)
-    return after_move(plan, configuration, action.move)
+    assert not action_reasons(plan, configuration, action)
+    return after_action(plan, configuration, action)
 
 
 # --- time -------------------------------------------------------------------------------------------
@@ -245,7 +241,7 @@ def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Ro
 
 def _turns(
     plan: Plan, start: Valuation, order: PartialOrder, walked: Sequence[RouteStep]
-) -> Iterator[SheetOperation | SheetMove]:
+) -> Iterator[OperationTurn | MoveTurn]:
     configuration = Configuration(frozenset(), dict(start))
     reduced = reduced_after(order.after, order.before, order.held)
     turn_of = {action.operation: turn for turn, action in enumerate(walked, 1) if isinstance(action, DoOperation)}
@@ -256,11 +252,11 @@ def _turns(
             move = moves[action.move]
             goal, before = next((name, later) for name, later in turn_of.items() if later > turn)
             lifts = tuple(reason_text(plan, reason) for reason in step_reasons(plan, configuration, goal))
-            yield SheetMove(turn, action.move, before, lifts, _needed_states(plan, configuration, move.needs, since))
+            yield MoveTurn(turn, action.move, before, lifts, _needed_states(plan, configuration, move.needs, since))
             written = move.sets
         else:
             step = plan.steps[action.operation]
-            yield SheetOperation(
+            yield OperationTurn(
                 turn,
                 action.operation,
                 tuple(sorted(turn_of[order.steps[i]] for i in bits(reduced[order.index[action.operation]]))),

@@ -7,6 +7,7 @@ from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
     AfterMissing,
     Blocked,
+    after_action,
     after_move,
     after_step,
     forbidden,
@@ -16,7 +17,7 @@ from benchflow.ordering.interlock import (
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.static_checks import sentence
 from benchflow.ordering.proof.window_feasibility import WindowConflict
-from benchflow.ordering.proof.witness import Witness, after_action
+from benchflow.ordering.proof.witness import Witness
 from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import (
     all_of,

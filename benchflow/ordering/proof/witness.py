@@ -15,15 +15,7 @@ from msgspec.structs import replace
 
 from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.interlock import (
-    Blocked,
-    Interference,
-    after_move,
-    after_step,
-    forbidden,
-    move_reasons,
-    step_reasons,
-)
+from benchflow.ordering.interlock import Interference, action_reasons, after_action, forbidden
 from benchflow.ordering.proof.over_approximation import surely_stuck
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.state_space import AnyStateSpace, gated
@@ -382,28 +374,11 @@ def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *
     if forbidden(plan, here.valuation):
         return None
     for place, action in enumerate(order):
-        reasons = _reasons(plan, here, action)
+        reasons = action_reasons(plan, here, action)
         if place == len(order) - 1 and not dead:
             broken = [reason.rule for reason in reasons if isinstance(reason, Interference)]
             return Witness(start, order, broken[0]) if broken and len(broken) == len(reasons) else None
         if reasons:
             return None
-        here = (
-            after_step(plan, here, action.operation)
-            if isinstance(action, DoOperation)
-            else after_move(plan, here, action.move)
-        )
+        here = after_action(plan, here, action)
     return Witness(start, order) if dead else None
-
-
-def _reasons(plan: Plan, here: Configuration, action: RouteStep) -> tuple[Blocked, ...]:
-    if isinstance(action, DoOperation):
-        return step_reasons(plan, here, action.operation)
-    return move_reasons(plan, here, action.move)
-
-
-def after_action(plan: Plan, here: Configuration, action: RouteStep) -> Configuration:
-    """The configuration after a step of a route. It is not checked."""
-    if isinstance(action, DoOperation):
-        return after_step(plan, here, action.operation)
-    return after_move(plan, here, action.move)

@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.pictures.order_graph import move_letter
-from benchflow.ordering.pictures.order_sheet import NeededState, OrderSheet, SheetMove, SheetOperation
+from benchflow.ordering.pictures.order_sheet import MoveTurn, NeededState, OperationTurn, OrderSheet
 from benchflow.procedure.model import (
     Bound,
     CalculatedValue,
@@ -189,15 +189,15 @@ def _parts(sheet: OrderSheet) -> Iterator[Part]:
     """A move belongs with the operation that it is made for."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
-    timed = {since.since for turn in sheet.turns if isinstance(turn, SheetOperation) for since in turn.times}
+    timed = {since.since for turn in sheet.turns if isinstance(turn, OperationTurn) for since in turn.times}
     gathered: list[tuple[str, list[Entry]]] = []
     for turn in sheet.turns:
-        goal = by_turn[turn.before] if isinstance(turn, SheetMove) else turn
-        assert isinstance(goal, SheetOperation)
+        goal = by_turn[turn.before] if isinstance(turn, MoveTurn) else turn
+        assert isinstance(goal, OperationTurn)
         section = sheet.plan.steps[goal.step].operation.section
         entry = (
             _move(sheet, turn)
-            if isinstance(turn, SheetMove)
+            if isinstance(turn, MoveTurn)
             else _operation(sheet, turn, counted_from=turn.turn in timed)
         )
         if not gathered or gathered[-1][0] != section:
@@ -210,7 +210,7 @@ def _parts(sheet: OrderSheet) -> Iterator[Part]:
         seen.add(section)
 
 
-def _move(sheet: OrderSheet, turn: SheetMove) -> Entry:
+def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
     why = f"Made for {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
@@ -225,7 +225,7 @@ def _move(sheet: OrderSheet, turn: SheetMove) -> Entry:
     )
 
 
-def _operation(sheet: OrderSheet, turn: SheetOperation, *, counted_from: bool) -> Entry:
+def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> Entry:
     step = sheet.plan.steps[turn.step]
     operation = step.operation
     number = sheet.plan.number(turn.step)
@@ -252,7 +252,7 @@ def _operation(sheet: OrderSheet, turn: SheetOperation, *, counted_from: bool) -
     )
 
 
-def _why(operation: Operation, turn: SheetOperation) -> Iterator[str]:
+def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
     if operation.because:
         yield operation.because
     if turn.after:
@@ -267,7 +267,7 @@ def _why(operation: Operation, turn: SheetOperation) -> Iterator[str]:
         yield f"While {hazard}" if operation.during else f"From here on {hazard}"
 
 
-def _clock(turn: SheetOperation, counted_from: bool) -> Iterator[str]:
+def _clock(turn: OperationTurn, counted_from: bool) -> Iterator[str]:
     if any(time.holds_back for time in turn.times):
         yield "begin not before"
     if any(time.closes for time in turn.times):
@@ -388,7 +388,7 @@ class _Names:
         procedure = sheet.plan.procedure
         self._titles = {item.id: item.title for item in procedure.kit}
         self._titles |= {need.id: need.title for need in procedure.instruments}
-        self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, SheetOperation)}
+        self._turns = {turn.step: turn.turn for turn in sheet.turns if isinstance(turn, OperationTurn)}
 
     def title(self, name: str) -> str:
         return self._titles.get(name) or name

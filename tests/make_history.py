@@ -1,11 +1,11 @@
-"""A shop's history, made by driving thirty builds of the head install: something to try the review on.
+"""Make a shop's history of thirty head installations, as sample data for the review.
 
     python -m tests.make_history FOLDER
     BENCHFLOW_HOME=FOLDER benchflow review job-2413
 
-Every build goes through the same intents and the same desk as at a bench, in simulated time. What is measured has
-believable scatter, the intake cam's float creeps towards its limit, and five builds have one planted fault each.
-All of it is invented. The same version of the program makes the same history.
+Every build sends the same intents as the bench, in simulated time. Readings scatter realistically, the end float of
+the intake cam drifts towards its limit, and five builds have one planted fault each. All data is invented. The same
+version of the program makes the same history.
 """
 
 import sys
@@ -26,7 +26,7 @@ BEGIN = datetime(2026, 1, 19, 17, 30, tzinfo=UTC)
 
 
 class Planted(Struct, frozen=True):
-    """A fault, where the review has to name it first, and by which ground."""
+    """A planted fault, the operation that the review must name first, and the evidence it must give."""
 
     faults: Faults
     operation: str
@@ -37,37 +37,37 @@ class Planted(Struct, frozen=True):
 PLANTED = (
     Planted(
         Faults(overdue="tighten-head"), "tighten-head", ("instrument-overdue",),
-        "the head was tightened with a wrench whose calibration had run out",
+        "the head was tightened with a wrench past its calibration date",
     ),
     Planted(
         Faults(late="set-head-down"), "set-head-down", ("deviation", "window-missed"),
-        "the head came down after the sealant's window had closed",
+        "the head was set down after the sealant window had closed",
     ),
-    Planted(Faults(near_limit=FLOAT), FLOAT, ("near-limit",), "the intake cam's float lies just inside its limit"),
+    Planted(Faults(near_limit=FLOAT), FLOAT, ("near-limit",), "the intake cam end float is just inside its limit"),
     Planted(
         Faults(stage_redone="tighten-head"), "tighten-head", ("redone",),
-        "a whole stage of the head nuts was taken back and done again",
+        "one stage of the head nuts was cleared and done again",
     ),
     Planted(
         Faults(self_signed="mark-nuts"), "mark-nuts", ("self-signed",),
-        "the builder signed the hold point on the head nuts himself",
+        "the builder signed their own hold point on the head nuts",
     ),
 )  # fmt: skip
-WHERE = (6, 12, 17, 21, 26)
-"""Which of the builds (from 0) have them."""
+PLANTED_AT = (6, 12, 17, 21, 26)
+"""Index (from 0) of the build with each planted fault."""
 
 
 def planted_in(number: int) -> Planted | None:
-    return PLANTED[WHERE.index(number)] if number in WHERE else None
+    return PLANTED[PLANTED_AT.index(number)] if number in PLANTED_AT else None
 
 
 def _lot(month: int, name: str, chance: Random) -> str:
-    """A tube or a box of it lasts about a month."""
+    """The lot number in use in that month."""
     return f"{name[:2].upper()}-{700 + month}"
 
 
 def make(folder: Path, builds: int = BUILDS) -> list[Path]:
-    """The history under ``folder``, laid out as ``BENCHFLOW_HOME`` is. Returns the logs, oldest first."""
+    """Write the history to ``folder``, laid out like ``BENCHFLOW_HOME``. Returns the logs, oldest first."""
     shop = make_folder(folder / "config") / "shop.yaml"
     shop.write_text(SHOP, encoding="utf-8")
     register = Uncounted(shop)

@@ -1,4 +1,4 @@
-"""The shipped procedures: what a builder who opens one of them relies on."""
+"""Properties that every shipped procedure must have, and rules of the trade that single ones must keep."""
 
 from collections.abc import Iterator
 from itertools import chain
@@ -26,10 +26,10 @@ from benchflow.quantity import Limit, Quantity, base, dimension_of, show_convert
 FOLDER = Path(__file__).parents[2] / "procedures"
 FILES = sorted(FOLDER.glob("*.yaml"))
 WIDTH = 49
-"""Columns beside the standing panel on a screen of 80 by 24."""
+"""Columns beside the state panel on a screen of 80 by 24."""
 
-CANNOT_COME_BACK = {("pipe-flange", "break-joint")}
-"""An opened joint is not closed again as it was; see the file."""
+WITHOUT_UNDO = {("pipe-flange", "break-joint")}
+"""An opened joint needs a new gasket, so this operation has no undo."""
 
 every_file = pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
 
@@ -65,18 +65,18 @@ def named(procedure: Procedure, operation: str) -> Operation:
 
 
 @every_file
-def test_a_shipped_file_with_a_mistake_in_it_would_fail_the_builder_at_the_bench(path: Path) -> None:
+def test_shipped_file_has_no_problems(path: Path) -> None:
     assert [str(problem) for problem in load(path).problems] == []
 
 
 @every_file
-def test_no_order_that_a_shipped_file_allows_bends_a_valve_or_gets_stuck_even_on_paper(path: Path) -> None:
+def test_shipped_procedure_is_proven_sound(path: Path) -> None:
     proof = prove(read(path))
     assert [(finding.code, finding.message) for finding in proof.findings] == []
     assert proof.complete
 
 
-def test_the_library_has_the_jobs_that_it_promises() -> None:
+def test_library_contains_the_seven_procedures() -> None:
     assert {path.stem for path in FILES} == {
         "cam-timing",
         "first-start",
@@ -90,7 +90,7 @@ def test_the_library_has_the_jobs_that_it_promises() -> None:
 
 
 @every_file
-def test_nobody_can_take_an_invented_number_for_a_real_one(path: Path) -> None:
+def test_file_says_that_its_numbers_are_invented(path: Path) -> None:
     procedure = read(path)
     assert "INVENTED" in procedure.notice
     assert "invented" in procedure.source
@@ -100,20 +100,24 @@ def test_nobody_can_take_an_invented_number_for_a_real_one(path: Path) -> None:
 
 
 @every_file
-def test_cautions_and_instruction_are_seen_whole_on_a_small_screen(path: Path) -> None:
+def test_cautions_and_instructions_fit_on_a_small_screen(path: Path) -> None:
     for plan in plans(read(path)):
         for step in plan.steps.values():
             operation = step.operation
             assert operation.do, step.id
-            told = [line for text in operation.do.splitlines() for line in wrap(text, WIDTH, subsequent_indent="    ")]
-            cautions = [line for said in operation.cautions for line in wrap(said.text, WIDTH - len(said.signal) - 3)]
-            assert len(told) <= 9, step.id
+            instructions = [
+                line for text in operation.do.splitlines() for line in wrap(text, WIDTH, subsequent_indent="    ")
+            ]
+            cautions = [
+                line for caution in operation.cautions for line in wrap(caution.text, WIDTH - len(caution.signal) - 3)
+            ]
+            assert len(instructions) <= 9, step.id
             assert len(cautions) <= 5, step.id
-            assert len(told) + len(cautions) <= 13, step.id
+            assert len(instructions) + len(cautions) <= 13, step.id
 
 
 @every_file
-def test_how_the_assembly_stands_is_read_at_one_look(path: Path) -> None:
+def test_names_and_values_of_state_variables_are_short(path: Path) -> None:
     for variable in read(path).state:
         for value in variable.values:
             assert len(variable.words.get(value, value)) <= 15, (variable.name, value)
@@ -121,28 +125,28 @@ def test_how_the_assembly_stands_is_read_at_one_look(path: Path) -> None:
 
 
 @every_file
-def test_work_can_be_taken_back_unless_it_truly_cannot(path: Path) -> None:
+def test_every_operation_has_an_undo_except_the_listed_ones(path: Path) -> None:
     procedure = read(path)
     without = {(procedure.id, operation.id) for operation in procedure.operations if operation.undo is None}
-    assert without <= CANNOT_COME_BACK
+    assert without <= WITHOUT_UNDO
 
 
 @every_file
-def test_every_operation_asks_for_something_that_shows_it_was_done(path: Path) -> None:
+def test_every_operation_records_or_checks_something(path: Path) -> None:
     for operation in read(path).operations:
-        shown = operation.record or operation.check or operation.tighten or operation.match or operation.work_out
-        assert shown, operation.id
+        evidence = operation.record or operation.check or operation.tighten or operation.match or operation.work_out
+        assert evidence, operation.id
 
 
 @every_file
-def test_no_complaint_is_left_without_a_guard_in_the_review(path: Path) -> None:
+def test_every_failure_has_an_operation_that_guards_against_it(path: Path) -> None:
     procedure = read(path)
     guarded = {ref.name for operation in procedure.operations for ref in operation.guards_against}
     assert guarded == {failure.id for failure in procedure.failures}
 
 
 @every_file
-def test_nothing_that_is_used_is_missing_from_the_kit_and_nothing_on_it_is_idle(path: Path) -> None:
+def test_every_kit_item_instrument_and_joint_is_used(path: Path) -> None:
     procedure = read(path)
     used = {ref.name for operation in procedure.operations for ref in operation.uses}
     taken = {record.instrument for operation in procedure.operations for record in operation.record}
@@ -165,7 +169,7 @@ def covered(need: InstrumentNeed, limit: Limit) -> bool:
 
 
 @every_file
-def test_an_instrument_that_is_asked_for_reaches_every_value_that_it_is_used_for(path: Path) -> None:
+def test_instrument_range_covers_every_value_it_is_used_for(path: Path) -> None:
     procedure = read(path)
     needs = {need.id: need for need in procedure.instruments}
     for operation in procedure.operations:
@@ -188,7 +192,7 @@ def test_an_instrument_that_is_asked_for_reaches_every_value_that_it_is_used_for
 
 
 @every_file
-def test_a_temporary_setting_is_put_right_later_and_not_before(path: Path) -> None:
+def test_temporary_setting_is_restored_by_a_later_operation(path: Path) -> None:
     for plan in plans(read(path)):
         for step in plan.steps.values():
             restored = step.operation.restored_by
@@ -197,19 +201,19 @@ def test_a_temporary_setting_is_put_right_later_and_not_before(path: Path) -> No
 
 
 @every_file
-def test_a_remedy_leaves_nothing_standing_on_work_that_is_done_again(path: Path) -> None:
+def test_remedy_redoes_everything_that_depends_on_redone_work(path: Path) -> None:
     for plan in plans(read(path)):
         for step in plan.steps.values():
             for remedy in (one for value in values_of(step.operation) for one in (*value.below, *value.above)):
-                again = {ref.name for ref in remedy.redo}
-                assert again <= before(plan, step.id), step.id
-                resting = {name for name in before(plan, step.id) if again & before(plan, name)}
-                assert resting <= again, (step.id, resting - again)
+                redone = {ref.name for ref in remedy.redo}
+                assert redone <= before(plan, step.id), step.id
+                dependent = {name for name in before(plan, step.id) if redone & before(plan, name)}
+                assert dependent <= redone, (step.id, dependent - redone)
 
 
 @every_file
-def test_a_window_can_be_kept_by_somebody_who_takes_his_time(path: Path) -> None:
-    """The least durations on the way fill at most three quarters of the window."""
+def test_time_window_leaves_a_quarter_of_spare_time(path: Path) -> None:
+    """The least durations of the work within a window add up to at most three quarters of it."""
     for plan in plans(read(path)):
         for step in plan.steps.values():
             for window in step.time:
@@ -224,7 +228,7 @@ def test_a_window_can_be_kept_by_somebody_who_takes_his_time(path: Path) -> None
 HEAD = FOLDER / "head-install.yaml"
 
 
-def test_the_head_install_is_the_whole_job() -> None:
+def test_head_installation_covers_the_whole_job() -> None:
     procedure = read(HEAD)
     assert len(procedure.operations) >= 45
     assert len(procedure.sections) >= 12
@@ -232,13 +236,13 @@ def test_the_head_install_is_the_whole_job() -> None:
     assert len(reasons) > len(procedure.operations) / 2
 
 
-def test_threads_are_chased_and_dry_before_any_stud_goes_near_them() -> None:
+def test_threads_are_chased_and_dried_before_any_stud_is_fitted() -> None:
     for plan in plans(read(HEAD)):
         for stud in ("try-studs", "seat-studs", "tighten-head"):
             assert {"chase-threads", "dry-holes"} <= before(plan, stud)
 
 
-def test_no_valve_is_opened_while_a_piston_may_stand_at_the_top() -> None:
+def test_valves_open_only_with_the_pistons_half_way_down() -> None:
     opening = [
         step for plan in plans(read(HEAD)) for step in plan.steps.values() if step.during.get("valves") == "open"
     ]
@@ -248,20 +252,20 @@ def test_no_valve_is_opened_while_a_piston_may_stand_at_the_top() -> None:
         assert step.undo_needs["pistons"] == ("down",), step.id
 
 
-def test_the_timing_unit_is_seen_to_travel_before_its_small_bolts_hide_a_wrong_fit() -> None:
+def test_timing_unit_travel_is_signed_off_before_its_small_bolts_are_tight() -> None:
     for plan in plans(read(HEAD)):
         assert "check-unit-travel" in before(plan, "tighten-unit")
         assert plan.steps["check-unit-travel"].operation.hold is not None
 
 
-def test_nothing_electric_turns_an_engine_that_no_hand_has_turned() -> None:
+def test_battery_is_connected_only_after_two_turns_by_hand() -> None:
     for plan in plans(read(HEAD)):
         assert "two-turns" in before(plan, "connect-battery")
         live = [step.id for step in plan.steps.values() if step.sets.get("battery") == "on"]
         assert live == ["connect-battery"]
 
 
-def test_the_head_is_down_before_the_sealant_skins_and_no_pressure_comes_before_it_is_cured() -> None:
+def test_head_goes_down_before_the_sealant_skins_and_pressure_waits_for_its_cure() -> None:
     for plan in plans(read(HEAD)):
         windows = {(name, window.operation): window for name, step in plan.steps.items() for window in step.time}
         assert windows["set-head-down", "apply-sealant"].high == 600
@@ -270,8 +274,8 @@ def test_the_head_is_down_before_the_sealant_skins_and_no_pressure_comes_before_
         assert windows["prime-oil", "seal-front-cover"].low == 24 * 3600
 
 
-def test_what_a_later_part_hides_is_signed_for_before_it_is_hidden() -> None:
-    hidden = {  # what hides it: what has to have been signed for
+def test_work_is_signed_off_before_a_later_part_hides_it() -> None:
+    hidden = {  # operation that hides the work: operation that must be signed off first
         "rig-head": "try-gasket",
         "seat-studs": "dry-holes",
         "fit-carriers[intake]": "mark-nuts",
@@ -320,7 +324,7 @@ def test_small_bolts_in_inch_pounds_are_shown_in_newton_metres() -> None:
     assert (last.text, show_converted(last.torque, "N·m")) == ("84 in-lb", "9.49 N·m")
 
 
-def test_each_follower_and_carrier_is_asked_for_by_its_own_place() -> None:
+def test_each_follower_and_carrier_check_names_its_own_place() -> None:
     for plan in plans(read(HEAD)):
         for cylinder in "1234":
             assert "set-out-followers" in before(plan, f"fit-followers[{cylinder}]")
@@ -332,8 +336,8 @@ def test_each_follower_and_carrier_is_asked_for_by_its_own_place() -> None:
 # --- the others ---------------------------------------------------------------------------------------
 
 
-def heel(cylinder: int, valve: str, crank: int) -> bool:
-    """Whether the heel of a lobe is on its follower, ``crank`` degrees after no. 1 fires.
+def closed(cylinder: int, valve: str, crank: int) -> bool:
+    """True if the base circle of the lobe is on its follower, ``crank`` degrees after no. 1 fires.
 
     Firing order 1-3-4-2; intake open from 30° before the top to 60° past the bottom, exhaust from 60° before the
     bottom to 30° past the top (common practice, no source: an ordinary road cam)."""
@@ -343,7 +347,7 @@ def heel(cylinder: int, valve: str, crank: int) -> bool:
     return not opens <= phase <= closes
 
 
-def test_every_valve_is_measured_on_its_heel_and_exactly_once() -> None:
+def test_every_valve_is_measured_once_and_on_its_base_circle() -> None:
     procedure = read(FOLDER / "valve-lash.yaml")
     marks = {"at-one": 0, "at-four": 360}
     measured = list(chain.from_iterable(procedure.places[name] for name in marks))
@@ -357,11 +361,11 @@ def test_every_valve_is_measured_on_its_heel_and_exactly_once() -> None:
     for name, crank in marks.items():
         for place in procedure.places[name]:
             cylinder, valve, _ = place.split()
-            assert heel(int(cylinder), valve, crank), place
-            assert heel(int(cylinder), valve, crank + 90), place  # where its shim is changed
+            assert closed(int(cylinder), valve, crank), place
+            assert closed(int(cylinder), valve, crank + 90), place  # crank position in which its shim is changed
 
 
-def test_no_lever_pushes_a_valve_while_its_piston_may_stand_at_the_top() -> None:
+def test_lever_pushes_a_valve_only_with_the_crank_past_its_mark() -> None:
     for plan in plans(read(FOLDER / "valve-lash.yaml")):
         pushing = [step for step in plan.steps.values() if step.during.get("valve") == "pushed"]
         assert len(pushing) == 4
@@ -370,7 +374,7 @@ def test_no_lever_pushes_a_valve_while_its_piston_may_stand_at_the_top() -> None
             assert set(step.undo_needs["crank"]) <= {"past-one", "past-four"}
 
 
-def test_no_starter_turns_an_engine_whose_oil_was_not_seen() -> None:
+def test_engine_turns_only_after_the_oil_is_primed() -> None:
     for plan in plans(read(FOLDER / "first-start.yaml")):
         turning = [step for step in plan.steps.values() if step.during.get("engine") in ("cranking", "running")]
         assert len(turning) == 6
@@ -379,13 +383,13 @@ def test_no_starter_turns_an_engine_whose_oil_was_not_seen() -> None:
             assert step.needs["oil"] == ("primed",)
 
 
-def test_no_joint_is_opened_before_zero_is_proven_and_signed_for() -> None:
+def test_flange_is_opened_only_after_zero_pressure_is_proven_and_signed() -> None:
     for plan in plans(read(FOLDER / "pipe-flange.yaml")):
         assert {"lock-and-tag", "prove-zero"} <= before(plan, "break-joint")
         assert plan.steps["prove-zero"].operation.hold is not None
 
 
-def test_the_flange_is_drawn_up_in_three_passes_crosswise_and_one_round_the_circle() -> None:
+def test_flange_is_tightened_in_three_crosswise_passes_and_one_round_the_circle() -> None:
     procedure = read(FOLDER / "pipe-flange.yaml")
     stages = []
     for operation in ("pass-one", "pass-two", "pass-three", "round-pass"):
@@ -401,7 +405,7 @@ def test_the_flange_is_drawn_up_in_three_passes_crosswise_and_one_round_the_circ
     assert cross.count == ring.count == 12
 
 
-def test_stretched_rod_bolts_are_never_pulled_twice() -> None:
+def test_angle_tightened_rod_bolts_are_replaced_when_undone() -> None:
     for plan in plans(read(FOLDER / "short-block.yaml")):
         for cylinder in "1234":
             assert f"read-strip[{cylinder}]" in before(plan, f"tighten-rod[{cylinder}]")
@@ -411,8 +415,8 @@ def test_stretched_rod_bolts_are_never_pulled_twice() -> None:
             assert [ref.name for ref in operation.undo.discard] == ["rod-bolts"]
 
 
-def test_the_cam_sums_give_the_centrelines_of_the_cam_card() -> None:
-    """Opening and closing points of an ordinary card, worked by the procedure's own formulas. The figures are row
+def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
+    """Opening and closing points of an ordinary cam card in the procedure's own formulas. The figures are row
     "cam" of the published values (onallcylinders, 2023-07-26): 31/63 and 77/29 make 106, 114 and 110."""
     from decimal import Decimal
 
@@ -420,14 +424,14 @@ def test_the_cam_sums_give_the_centrelines_of_the_cam_card() -> None:
 
     procedure = read(FOLDER / "cam-timing.yaml")
 
-    def worked(operation: str, name: str, **degrees: int) -> Decimal:
+    def calculated(operation: str, name: str, **degrees: int) -> Decimal:
         work = next(found for found in named(procedure, operation).work_out if found.name == name)
         values = {key.replace("_", "-"): Quantity(Decimal(value), "°", f"{value}°") for key, value in degrees.items()}
         return evaluate(parse_formula(work.formula), values, "°").value.value
 
-    assert worked("measure-intake", "intake-duration", intake_opens=31, intake_closes=63) == 274
-    assert worked("measure-intake", "intake-centreline", intake_opens=31, intake_closes=63) == 106
-    assert worked("measure-exhaust", "exhaust-duration", exhaust_opens=77, exhaust_closes=29) == 286
-    assert worked("measure-exhaust", "exhaust-centreline", exhaust_opens=77, exhaust_closes=29) == 114
-    assert worked("prove-exhaust", "lobe-separation", intake_centreline_now=106, exhaust_centreline_now=114) == 110
-    assert worked("prove-exhaust", "overlap", intake_opens_now=31, exhaust_closes_now=29) == 60
+    assert calculated("measure-intake", "intake-duration", intake_opens=31, intake_closes=63) == 274
+    assert calculated("measure-intake", "intake-centreline", intake_opens=31, intake_closes=63) == 106
+    assert calculated("measure-exhaust", "exhaust-duration", exhaust_opens=77, exhaust_closes=29) == 286
+    assert calculated("measure-exhaust", "exhaust-centreline", exhaust_opens=77, exhaust_closes=29) == 114
+    assert calculated("prove-exhaust", "lobe-separation", intake_centreline_now=106, exhaust_centreline_now=114) == 110
+    assert calculated("prove-exhaust", "overlap", intake_opens_now=31, exhaust_closes_now=29) == 60

@@ -7,22 +7,22 @@ import pytest
 from benchflow.review.evidence.assessment import by_failure, find_failure
 from benchflow.review.log.loaded_log import account
 from benchflow.session.shop.live_register import Register
-from tests.make_history import FIRST_JOB, PLANTED, WHERE, make
+from tests.make_history import FIRST_JOB, PLANTED, PLANTED_AT, make
 from tests.review.plays import folder, read
 
 
 @pytest.fixture(scope="module")
 def history() -> tuple[Path, list[Path]]:
     home = folder() / "history"
-    return home, make(home, max(WHERE) + 1)
+    return home, make(home, max(PLANTED_AT) + 1)
 
 
 @pytest.mark.parametrize("number", range(len(PLANTED)))
 def test_the_readme_finds_each_planted_fault_where_it_says(history: tuple[Path, list[Path]], number: int) -> None:
     home, logs = history
     planted = PLANTED[number]
-    build = account(logs[WHERE[number]], read())
-    assert build.facts.session.unit == f"job {FIRST_JOB + WHERE[number]}"
+    build = account(logs[PLANTED_AT[number]], read())
+    assert build.facts.session.unit == f"job {FIRST_JOB + PLANTED_AT[number]}"
     guarded = build.plan.steps[planted.operation].operation.guards_against
     failure = find_failure(build, guarded[0].name)
     assert failure is not None

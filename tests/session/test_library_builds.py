@@ -1,4 +1,4 @@
-"""Every shipped procedure can be built from beginning to end, on a real log, for every choice of options."""
+"""Every shipped procedure can be carried out from start to finish on a real log, for every choice of options."""
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,8 +18,8 @@ from tests.session.walker import work_through
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
 
-class Day:
-    """A clock that moves on by a minute an event, and over a wait when told to."""
+class ManualClock:
+    """A clock that moves only when ``forward`` is called."""
 
     def __init__(self) -> None:
         self.wall, self.mono = datetime(2026, 3, 1, 8, 0, tzinfo=UTC), 0.0
@@ -31,19 +31,19 @@ class Day:
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
-def test_a_builder_can_finish_every_shipped_procedure_whatever_he_answers(path: Path, tmp_path: Path) -> None:
+def test_shipped_procedure_can_be_finished_with_every_choice_of_options(path: Path, tmp_path: Path) -> None:
     source = load(path)
     assert source.procedure is not None
     for number, options in enumerate(option_choices(source.procedure)):
-        day = Day()
+        clock = ManualClock()
         log = tmp_path / f"{number}.jsonl"
-        desk = Desk.begin(log, source, file=path.name, read=read, clock=day.clock)
+        desk = Desk.begin(log, source, file=path.name, read=read, clock=clock.clock)
 
-        def send(intent: dict[str, Any], desk: Desk = desk, day: Day = day) -> None:
-            day.forward(1)
+        def send(intent: dict[str, Any], desk: Desk = desk, clock: ManualClock = clock) -> None:
+            clock.forward(1)
             reply = desk.send(intent)
             while not isinstance(reply, Accepted) and {r.code for r in reply.refused} == {"too-early"}:
-                day.forward(300)
+                clock.forward(300)
                 reply = desk.send(intent)
             assert isinstance(reply, Accepted), (intent, reply)
 
@@ -51,7 +51,7 @@ def test_a_builder_can_finish_every_shipped_procedure_whatever_he_answers(path: 
             assert desk.state is not None
             return desk.state
 
-        def way(goal: str, desk: Desk = desk) -> list[str]:
+        def route(goal: str, desk: Desk = desk) -> list[str]:
             reply = desk.send({"intent": "route", "operation": goal})
             assert isinstance(reply, Accepted), (goal, reply)
             found: list[str] = msgspec.to_builtins(reply.answer["route"])
@@ -59,7 +59,7 @@ def test_a_builder_can_finish_every_shipped_procedure_whatever_he_answers(path: 
 
         start = {v.name: v.values[0] for v in source.procedure.state if v.start is None}
         send({"intent": "open", "by": "Robin", "unit": "2417", "options": options, "start": start})
-        work_through(state, send, way)
+        work_through(state, send, route)
         send({"intent": "close", "by": "Robin"})
         found = verify(log)
         assert found.damage is None

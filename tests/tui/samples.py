@@ -1,4 +1,4 @@
-"""Bench views made by hand, to draw from: an invented engine, invented numbers."""
+"""Sample bench views for the drawing tests. The engine and its numbers are invented."""
 
 from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import (
@@ -17,8 +17,8 @@ from benchflow.session.view.bench_view import (
     TightenInput,
 )
 
-STANDING = (
-    StandRow("pistons", "pistons", "down the bores"),
+STATE = (
+    StandRow("pistons", "pistons", "half way down"),
     StandRow("valves", "valves", "shut"),
     StandRow("head", "head", "tightened"),
     StandRow("chain", "timing chain", "held up"),
@@ -73,7 +73,7 @@ def now(*inputs: Input, in_progress: bool = True) -> NowView:
 def view(now_view: NowView | None, clocks: tuple[ClockRow, ...] = ()) -> BenchView:
     return BenchView(
         "Cylinder-head installation", "job 2417", "R. Tiller", 86, False, "", 22, 48, now_view, None,
-        STANDING, clocks, NEXT, (),
+        STATE, clocks, NEXT, (),
     )  # fmt: skip
 
 

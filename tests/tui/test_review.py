@@ -19,7 +19,7 @@ from benchflow.tui.review.replay_page import PastBenchPage, ReplayPage
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.text_pages import AllStatePage, EvidencePage, OperationTextPage, RankingRulePage
 from benchflow.tui.widgets.page import Page
-from tests.make_history import PLANTED, WHERE, Planted
+from tests.make_history import PLANTED, PLANTED_AT, Planted
 from tests.review.player import CLEAN
 from tests.review.plays import played, read, register, told
 from tests.tui.play import Hands
@@ -49,7 +49,7 @@ def on_screen(bench: Sitting, kind: type[P]) -> P:
 
 @pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.operation)
 async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_first(planted: Planted) -> None:
-    log = played(WHERE[PLANTED.index(planted)], planted.faults, with_tools=True)
+    log = played(PLANTED_AT[PLANTED.index(planted)], planted.faults, with_tools=True)
     before = log.read_bytes()
     told = account(log, read())
     step = told.plan.steps[planted.operation]

@@ -77,7 +77,7 @@ def _topological_order(after: Sequence[int]) -> list[int]:
         for earlier in bits(mask):
             followers[earlier].append(index)
     order = [index for index, count in enumerate(missing) if count == 0]
-    for index in order:  # grows while it is walked
+    for index in order:  # the list grows during the loop
         for follower in followers[index]:
             missing[follower] -= 1
             if missing[follower] == 0:

@@ -84,15 +84,15 @@ class _Waiting:
 
         Empty if some continuation does not have to.
         """
-        sure, unsure = _certainly_done(group, space, done)
-        left = group.in_plan((1 << len(group.steps)) - 1 & ~sure)
+        certain, uncertain = _certainly_done(group, space, done)
+        left = group.in_plan((1 << len(group.steps)) - 1 & ~certain)
         settled = 0
-        for step in bits(group.in_plan(sure)):
+        for step in bits(group.in_plan(certain)):
             settled |= self._order.before[step] | 1 << step
         blocking: set[int] = set()
         for step in _continuations(space, valuation, done):
             wanted = 0
-            for member in unsure.get(step, [step]):
+            for member in uncertain.get(step, [step]):
                 wanted |= self._order.before[group.steps[member]] & ~group.mask & ~settled
             wanted, groups = self._follow(wanted, number)
             if not wanted & left:
@@ -122,13 +122,13 @@ class _Waiting:
 
 def _certainly_done(group: VariableGroup, space: AnyStateSpace, done: int) -> tuple[int, dict[int, list[int]]]:
     """The steps surely done, whichever twins were done; and for each other twin, the list of its twins."""
-    unsure: dict[int, list[int]] = {}
+    uncertain: dict[int, list[int]] = {}
     for twins in space.twins:
         mask = sum(1 << twin for twin in twins)
         if done & mask != mask:
             done &= ~mask
-            unsure.update(dict.fromkeys(twins, twins))
-    return done, unsure
+            uncertain.update(dict.fromkeys(twins, twins))
+    return done, uncertain
 
 
 def _continuations(space: AnyStateSpace, valuation: int, done: int) -> list[int]:

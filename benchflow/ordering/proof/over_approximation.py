@@ -42,7 +42,7 @@ def _valuations(group: VariableGroup) -> list[int] | None:
     seen = list(group.starts)
     known = set(seen)
     effects = sorted({machine.effect_of[step] for step in bits(group.all)})
-    for valuation in seen:  # grows while it is walked
+    for valuation in seen:  # the list grows during the loop
         for then in (
             *(machine.step(valuation, effect) for effect in effects),
             *(machine.move(valuation, number) for number in range(len(machine.moves))),
@@ -95,7 +95,7 @@ def _is_free(group: VariableGroup, valuations: Sequence[int]) -> bool:
 def _extended_by_moves(there: set[int], into: dict[int, list[int]]) -> set[int]:
     """The valuations from which moves alone lead into ``there``. ``there`` is extended in place."""
     todo = list(there)
-    for valuation in todo:  # grows while it is walked
+    for valuation in todo:  # the list grows during the loop
         for earlier in into.get(valuation, ()):
             if earlier not in there:
                 there.add(earlier)

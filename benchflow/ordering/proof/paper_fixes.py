@@ -113,7 +113,7 @@ class PaperFixSearch:
         yield chosen
 
     def _simplest(self) -> tuple[SuggestedLine, ...] | None:
-        """The simplest line against each order that steps_taken up, however many lines that takes."""
+        """The simplest line against each new order that breaks a rule, however many lines that takes."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
             for place, known in enumerate(self._known_orders):

@@ -48,7 +48,7 @@ class PartialOrder:
     def _circle_through(self, step: int, component: int) -> tuple[int, ...]:
         came: dict[int, int] = {}
         queue = [step]
-        for here in queue:  # grows while it is walked
+        for here in queue:  # the list grows during the loop
             for earlier in bits(self.after[here] & component):
                 if earlier == step:
                     path = [here]

@@ -177,7 +177,7 @@ class StateSpace(Generic[F]):
         known = self._within_moves.get(valuation)
         if known is None:
             order, seen = [valuation], {valuation}
-            for here in order:  # grows while it is walked
+            for here in order:  # the list grows during the loop
                 for then in self._moves_at(here):
                     if then not in seen:
                         seen.add(then)

@@ -231,19 +231,19 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
             return _found(came, node, so_far)
         if len(closed) > most:
             return Undecided()
-        paid = 0
+        counted = 0
         for step in bits(done):
-            paid |= view.outside[step]
-        for after, action, price in _successors(view, goal, gate, node, paid, within):
-            if so_far + price < cost.get(after, so_far + price + 1):
-                cost[after] = so_far + price
+            counted |= view.outside[step]
+        for after, action, cost_of_step in _successors(view, goal, gate, node, counted, within):
+            if so_far + cost_of_step < cost.get(after, so_far + cost_of_step + 1):
+                cost[after] = so_far + cost_of_step
                 came[after] = (node, action)
-                heappush(heap, (so_far + price, after))
+                heappush(heap, (so_far + cost_of_step, after))
     return None
 
 
 def _successors(
-    view: VariableGroup, goal: _SearchGoal, gate: Sequence[int], node: _Node, paid: int, within: int
+    view: VariableGroup, goal: _SearchGoal, gate: Sequence[int], node: _Node, counted: int, within: int
 ) -> Iterator[tuple[_Node, int, int]]:
     """The next (node, action, cost)."""
     done, valuation, _ = node
@@ -252,8 +252,8 @@ def _successors(
         if not gate[step] & ~done:
             then = machine.step(valuation, machine.effect_of[step])
             if then != BLOCKED:
-                price = 1 + (view.outside[step] & ~paid).bit_count()
-                yield (done | 1 << step, then, _NONE), step, price
+                cost_of_step = 1 + (view.outside[step] & ~counted).bit_count()
+                yield (done | 1 << step, then, _NONE), step, cost_of_step
     for number in range(len(machine.moves)):
         then = machine.move(valuation, number)
         if then not in (BLOCKED, valuation):
@@ -261,7 +261,7 @@ def _successors(
     if not goal.dead:
         for action in goal.breaking(done, valuation):
             outside = view.outside_on_paper[action] if action >= 0 else 0
-            yield (done, valuation, action), action, 1 + (outside & ~paid).bit_count()
+            yield (done, valuation, action), action, 1 + (outside & ~counted).bit_count()
 
 
 def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:

@@ -1,21 +1,21 @@
-"""The screens: they show state and send intents."""
+"""The screens: they show views and send intents."""
 
 from pathlib import Path
 
 
 def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit: str | None) -> int:
-    """Run the bench until the builder leaves; returns the exit status.
+    """Run the bench until it is left; returns the exit status.
 
-    ``target`` is a procedure's file, a log, or nothing: then the front door offers both. A procedure with one
-    open session (of ``unit``, where that is said) goes on with it; with several, they are offered.
+    ``target`` is a procedure file or a log; without one the list of jobs and procedures is shown. A procedure with one
+    open job (of ``unit``, if given) continues that job; with several open jobs, they are listed.
 
     Raises:
-        BenchflowError: the target cannot be read, has mistakes, or holds no session.
+        BenchflowError: the target cannot be read, has errors, or holds no job.
     """
     import gc
 
-    # What is made while the program comes up stays; looking through it again and again for what could be thrown
-    # away costs a tenth of the time to the first paint. It is set going again when that is there.
+    # Objects made during start-up stay alive. Without garbage collection the first paint comes 10 % sooner; the app
+    # turns it on again after the first paint.
     gc.disable()
     from benchflow.tui.launch import run  # late: brings in Textual
 

@@ -1,4 +1,4 @@
-"""Which screen the program begins with, and what it says when it has ended."""
+"""Starts the program: chooses the first screen, runs the app, prints the last messages."""
 
 import sys
 from pathlib import Path
@@ -27,29 +27,29 @@ def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str 
         app.run()
     finally:
         if app.client is not None:
-            app.client.desk.close()
+            app.client.controller.close()
     for words in app.last_words:
         print(words, file=sys.stderr)
     return app.return_code or 0
 
 
 LOG_BEGINS = b"{"
-"""A log is a JSON object to the line."""
+"""Each line of a log is a JSON object."""
 
 
 def is_log(target: Path) -> bool:
-    """By its suffix, or by what it begins with: a log may have been given any name."""
+    """Decided by the suffix, else by the first character, since a log may have any name."""
     if target.suffix in (SUFFIX, ".yaml", ".yml"):
         return target.suffix == SUFFIX
     try:
         with target.open("rb") as file:
             return file.read(len(LOG_BEGINS)) == LOG_BEGINS
     except OSError:
-        return False  # said by whoever reads it
+        return False  # reported when it is read
 
 
 def first_page(catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None) -> "Desk | Page[Any]":
-    """A desk to sit down at at once, or the screen that leads to one."""
+    """The controller of the job to continue, or the screen on which a job is chosen or started."""
     if target is not None and is_log(target):
         return catalog.resume(target)
     from benchflow.tui.screens.job_list_page import JobListPage  # late: a log opens without it (bench_screen.py)

@@ -146,8 +146,8 @@ def main(rounds: int) -> None:
         head, long = head_session(folder), long_session(folder)
         cases = {
             "minimal": ([str(minimal)], b"count 0"),
-            "head install": ([*RUN, str(head)], b"HOW IT STANDS"),
-            "500 operations": ([*RUN, str(long)], b"HOW IT STANDS"),
+            "head install": ([*RUN, str(head)], b"STATE"),
+            "500 operations": ([*RUN, str(long)], b"STATE"),
         }
         paints: dict[str, list[float]] = {name: [] for name in cases}
         for argv, seen in cases.values():

@@ -100,4 +100,4 @@ async def sitting(
         await pilot.pause()
         yield Sitting(app, pilot)
     if app.client is not None:
-        app.client.desk.close()
+        app.client.controller.close()

@@ -156,7 +156,7 @@ def test_a_status_is_a_word_and_a_shape() -> None:
     shown = view(None)
     words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), BenchContent(NOON), 80, 24).lines)
     assert "○  1 First" in words
-    assert "STOPPED" in words
+    assert "BLOCKED" in words
     assert "×  2 Second" in words
     assert "not yet" in words
 

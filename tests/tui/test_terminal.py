@@ -126,7 +126,7 @@ def test_a_terminal_that_is_closed_ends_the_program_and_frees_the_session(tmp_pa
         terminal.wait_end()
     with bench(log) as terminal:
         terminal.wait_for("0.25 mm")
-        assert "WATCHING" not in terminal.text
+        assert "VIEW ONLY" not in terminal.text
 
 
 def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Path) -> None:
@@ -134,7 +134,7 @@ def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Pat
     with bench(log) as writer:
         writer.wait_for("Lash")
         with bench(log) as watcher:
-            watcher.wait_for("WATCHING", "Lash", "Only to be looked at: held by")
+            watcher.wait_for("VIEW ONLY", "Lash", "View only: held by")
             writer.type("0.25\r")
             watcher.wait_for("0.25 mm")
             watcher.type("0.01\r")
@@ -146,7 +146,7 @@ def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Pat
 
 def test_without_colour_nothing_on_the_screen_needs_one(tmp_path: Path) -> None:
     with bench(measuring(tmp_path), NO_COLOR="1") as terminal:
-        terminal.wait_for("Lash", "HOW IT STANDS")
+        terminal.wait_for("Lash", "STATE")
         codes = [code for found in re.findall(rb"\x1b\[([0-9;]*)m", terminal.painted) for code in found.split(b";")]
     colours = {code for code in codes if re.fullmatch(rb"3[0-8]|4[0-8]|9\d|10\d", code)}
     assert not colours
@@ -154,7 +154,7 @@ def test_without_colour_nothing_on_the_screen_needs_one(tmp_path: Path) -> None:
 
 def test_a_plain_terminal_gets_its_own_sixteen_colours_and_no_others(tmp_path: Path) -> None:
     with bench(measuring(tmp_path), TERM="linux", COLORTERM="") as terminal:
-        terminal.wait_for("Lash", "HOW IT STANDS")
+        terminal.wait_for("Lash", "STATE")
     assert not re.search(rb"\x1b\[[0-9;]*[34]8;[25]", terminal.painted)
 
 

@@ -91,14 +91,14 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.call_after_refresh(self._after_first_paint)
 
     def _after_first_paint(self) -> None:
-        """The first paint is there: what it did not need comes in now."""
+        """Load what the first paint did not need."""
         gc.freeze()
         gc.enable()
-        # Formulas are worked out with the help of a library that takes a while to come in: not while a key waits.
+        # The library for units takes about 0.1 s to import: not while a key waits.
         threading.Thread(target=_import_pint, daemon=True).start()
 
     def _repaint(self) -> None:
-        """Others may have painted over the screen. Called by a signal: the rest is for the app's own queue."""
+        """Paint the whole screen again. Called in a signal handler, so the work goes to the app's own queue."""
         self.call_later(self.refresh, layout=True)
 
     def save(self) -> None:
@@ -106,7 +106,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
             self.client.drafts.save()
 
     def save_soon(self) -> None:
-        """Keep what is half typed, in a thread of its own; what is typed while it writes is written after."""
+        """Save the drafts in a thread; what is typed meanwhile is saved afterwards."""
         if self._saving:
             self._save_again = True
             return
@@ -119,8 +119,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
             self.save_soon()
 
     def leave(self, status: int = 0, *words: str) -> None:
-        """Everything entered is on disk already; what is half typed is kept now. ``words`` are said when the
-        terminal is the builder's again."""
+        """Save the drafts and end the program. ``words`` are printed after the screen is closed."""
         self.save()
         self.last_words = words
         self.exit(status, return_code=status)
@@ -131,9 +130,9 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         """Put the requested screen on top; ``on_close`` gets what it closes with."""
         self.push_screen(self._screen_for(request, self.client), on_close)
 
-    def open_bench(self, desk: Desk, by: str = "") -> None:
+    def open_bench(self, controller: Desk, by: str = "") -> None:
         """Show the bench of an open session; the screens before it are closed. ``by`` is who builds now."""
-        self.client = SessionClient(desk, by)
+        self.client = SessionClient(controller, by)
 
         def change() -> None:
             while len(self.screen_stack) > FIRST + 1:
@@ -144,16 +143,16 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.call_later(change)
 
     def back_or_leave(self) -> None:
-        """Back to the screen before; out of the program where there is none."""
+        """Back to the screen before, or end the program if there is none."""
         if len(self.screen_stack) > FIRST + 1:
             self.pop_screen()
         else:
             self.leave()
 
-    # --- looks --------------------------------------------------------------------------------------
+    # --- themes --------------------------------------------------------------------------------------
 
     def action_theme(self) -> None:
-        """The next look, and the same one the next time."""
+        """Apply the next theme and keep it for the next start."""
         names = [name for name in NAMES if not self.no_color or name == "plain"]
         self.bench_theme = bench_theme(names[(names.index(self.bench_theme.name) + 1) % len(names)])
         self.preferences.keep(bench_theme=self.bench_theme.name)
@@ -174,20 +173,20 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.theme = f"bench-{self.bench_theme.name}" if self.bench_theme.own_colours else "ansi-dark"
 
     def _fatal_error(self) -> None:
-        """What went wrong, in a few lines: where the log is, and no values of variables, which may be private."""
+        """Print the error and where the log is. Values of variables may be private and are not shown."""
         import traceback
 
         self.save()
         error = self._exception
-        where = f"The log is whole: {self.client.log}" if self.client is not None else "No session was open."
-        told = traceback.format_exception(error) if error is not None else []
-        if self._exit_renderables:  # the first error is the one that matters; others follow from it
+        where = f"Log: {self.client.log} (complete)" if self.client is not None else "No job was open."
+        trace = traceback.format_exception(error) if error is not None else []
+        if self._exit_renderables:  # only the first error matters; the others follow from it
             return
         self._exit_renderables.append(
-            clean("".join([*told, "\nbenchflow has stopped by a mistake of its own. ", where, "\n"]))
+            clean("".join([*trace, "\nInternal error: benchflow has stopped. ", where, "\n"]))
         )
         self._close_messages_no_wait()
 
 
 def _import_pint() -> None:
-    import pint  # noqa: F401 - so that it is there when the first conversion needs it
+    import pint  # noqa: F401 - loaded before the first conversion needs it

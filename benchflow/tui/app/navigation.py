@@ -32,7 +32,7 @@ class BenchRequest(ScreenRequest, frozen=True, tag="bench"):
 
 
 class WhyRequest(ScreenRequest, frozen=True, tag="why"):
-    """Why an operation is blocked. Closes with the operation to guide to, if that was chosen."""
+    """Why an operation is blocked. Closes with the operation to guide to, if guiding was chosen."""
 
     operation: str
 

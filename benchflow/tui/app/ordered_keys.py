@@ -1,9 +1,9 @@
-"""An app whose keys are handled in the order in which they were struck.
+"""An app that handles keys in the order in which they were typed.
 
-A keyboard-wedge gauge types a reading and Enter as one burst. Textual hands Enter on through messages that
-go round the queue, so keys that arrive together overtake it and two readings become one. Here a key or a
-paste is let in only when the one before has been through every widget from the focused one up to the app,
-with all that it set off: messages, a screen put on top, an answer waited for.
+A keyboard-wedge gauge types a reading and Enter as one burst. Textual handles Enter through messages that are queued
+again, so later keys of the burst overtake it and two readings become one. Here a key or a paste is dispatched only when
+the one before has passed every widget from the focused one up to the app, with everything it caused: messages, a screen
+on top, an answer that is waited for.
 """
 
 import asyncio
@@ -19,12 +19,12 @@ from textual.dom import DOMNode
 Result = TypeVar("Result")
 
 ROUNDS = 2
-"""A key may set off a message at the top of the chain (an action run by the app posts to the field, which
-tells the screen), so the chain is gone through until nothing changed twice over."""
+"""A key may cause a message at the top of the chain (an action of the app posts to the field, the field to the screen),
+so the chain is drained until nothing has changed in two rounds."""
 
 
 class OrderedApp(App[Result]):
-    """``hold_keys`` is for whoever waits for an answer outside the message handlers, in a worker."""
+    """``hold_keys`` is for workers, which wait for an answer outside the message handlers."""
 
     _waiting: deque[events.Key | events.Paste]
     _dispatching: asyncio.Task[None] | None = None
@@ -43,7 +43,7 @@ class OrderedApp(App[Result]):
 
     @contextmanager
     def hold_keys(self) -> Iterator[None]:
-        """No further key is let in inside this block. Keys struck meanwhile wait; none is lost."""
+        """Dispatch no key inside this block. Keys typed meanwhile wait; none is lost."""
         self._held += 1
         try:
             yield
@@ -53,14 +53,14 @@ class OrderedApp(App[Result]):
                 self._released.set()
 
     async def keys_settled(self) -> None:
-        """Return when every key struck so far has done all that it does."""
+        """Return when every key typed so far has been handled completely."""
         while (letting_in := self._dispatching) is not None:
             await asyncio.wait({letting_in})
 
     async def _dispatch(self) -> None:
         try:
             while True:
-                # The event was put there by the caller, or while the last one settled.
+                # The event was queued by the caller, or while the last one was handled.
                 await asyncio.sleep(0)
                 if not self._waiting:
                     return
@@ -72,7 +72,7 @@ class OrderedApp(App[Result]):
     async def _dispatch_one(self, event: events.Event) -> None:
         try:
             await super().on_event(event)
-        except Exception as error:  # noqa: BLE001 - handed on to the app's own handler, which ends the program
+        except Exception as error:  # noqa: BLE001 - passed on to the app's own handler, which ends the program
             self.call_later(_raise, error)
 
     async def _settle(self) -> None:
@@ -82,7 +82,7 @@ class OrderedApp(App[Result]):
                 self._released.clear()
                 await self._released.wait()
             before = self._chain()
-            if not before:  # a screen is on its way up and cannot take a key yet
+            if not before:  # a screen is being mounted and cannot take a key yet
                 quiet = 0
                 await asyncio.sleep(0)
                 continue
@@ -91,7 +91,7 @@ class OrderedApp(App[Result]):
             quiet = quiet + 1 if not self._held and self._chain() == before else 0
 
     def _chain(self) -> list[DOMNode]:
-        """From the focused widget up to the app; empty while that is not all there."""
+        """From the focused widget up to the app; empty while one of them is not mounted."""
         if not self.screen_stack:
             return [self]
         lowest = self.focused or self.screen
@@ -100,12 +100,12 @@ class OrderedApp(App[Result]):
         return lowest.ancestors_with_self
 
     async def _drained(self, node: DOMNode) -> None:
-        """Wait until all that is in the node's queue now has been handled, or the node has ended."""
+        """Wait until everything in the node's queue has been handled, or the node has ended."""
         reached = asyncio.Event()
         if not node.is_running or not node.call_later(reached.set):
             return
         waiting = asyncio.ensure_future(reached.wait())
-        # A widget that is taken off the screen may end without handling what is still in its queue.
+        # A removed widget may end without handling the rest of its queue.
         ends = {waiting} if node is self else {waiting, node.task}
         try:
             await asyncio.wait(ends, return_when=asyncio.FIRST_COMPLETED)

@@ -1,4 +1,4 @@
-"""Ending in order when the program is told to: SIGTERM, SIGHUP, SIGINT, and a terminal that is gone."""
+"""Ends the program in order on SIGTERM, SIGHUP and SIGINT, also when the terminal is gone."""
 
 import asyncio
 import os
@@ -13,16 +13,15 @@ if sys.platform != "win32":
     import termios
 
 PATIENCE = 3.0
-"""Seconds. A terminal that is gone takes no more output, and whoever waits for it waits for ever."""
+"""Seconds until the program is ended by force. A terminal that is gone never takes the remaining output."""
 
 ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGINT") if hasattr(signal, name))
 
 
 def end_on_signals(save: Callable[[], None], leave: Callable[[int], None]) -> None:
-    """On a signal: ``save`` what is not kept yet, then ``leave`` with the status a shell expects (128 + n).
+    """On a signal call ``save``, then ``leave`` with the exit status that a shell expects (128 + n).
 
-    Should the program not be gone after a few seconds, it is ended without more ado: what is on disk is on
-    disk, and nothing else is worth waiting for.
+    If the program has not ended after ``PATIENCE`` seconds, it is ended by force: entries are on disk already.
     """
     loop = asyncio.get_running_loop()
     for number in ENDINGS:
@@ -42,34 +41,33 @@ def _end(number: signal.Signals, save: Callable[[], None], leave: Callable[[int]
 
 
 def redraw_after_stop(repaint: Callable[[], None]) -> None:
-    """Stopped from outside and let go on (SIGSTOP, SIGCONT): the terminal as it was, and everything painted anew.
+    """After SIGSTOP and SIGCONT restore the terminal mode and paint the screen again.
 
-    The library's own handler is for a stop that it was told of beforehand (SIGTSTP). After any other it would start a
-    second reader of the keys beside the first, which then take turns at what a gauge sends, and would take the
-    terminal as it is now for what it has to leave behind.
+    Textual's own handler expects SIGTSTP before. After SIGSTOP it would start a second reader of the keys, which would
+    take some of the characters that a gauge sends, and would save the wrong terminal mode.
     """
-    if sys.platform == "win32":  # pragma: no cover - nothing is stopped from outside there
+    if sys.platform == "win32":  # pragma: no cover - no such signals on Windows
         return
     resume, suspend = signal.getsignal(signal.SIGCONT), signal.getsignal(signal.SIGTSTP)
     if not callable(resume) or not callable(suspend):
-        return  # no terminal that is driven by this library
+        return  # Textual does not drive a terminal
     descriptor = sys.__stdin__.fileno() if sys.__stdin__ is not None else 0
     try:
         mode = termios.tcgetattr(descriptor)
     except termios.error:
         return
-    told = threading.Event()
+    announced = threading.Event()
 
     def suspended(number: int, frame: FrameType | None) -> None:
-        told.set()
+        announced.set()
         suspend(number, frame)
 
     def resumed(number: int, frame: FrameType | None) -> None:
-        if told.is_set():
-            told.clear()
+        if announced.is_set():
+            announced.clear()
             resume(number, frame)
             return
-        with suppress(termios.error):  # it is gone meanwhile: SIGHUP says so
+        with suppress(termios.error):  # the terminal is gone: SIGHUP follows
             termios.tcsetattr(descriptor, termios.TCSANOW, mode)
         repaint()
 

@@ -1,4 +1,4 @@
-"""The keys of the bench, each with its stable id, and when each of them means something."""
+"""The key bindings of the bench, and the state of each key: active, greyed or hidden."""
 
 from textual.binding import Binding, BindingType
 
@@ -12,27 +12,27 @@ from benchflow.tui.widgets.page import letter
 ENTER = "enter,space"
 
 BENCH_KEYS: list[BindingType] = [
-    Binding(ENTER, "start", "take it up", id="bench.start"),
-    Binding(ENTER, "blocked", "why it is stopped", id="bench.blocked"),
+    Binding(ENTER, "start", "start", id="bench.start"),
+    Binding(ENTER, "blocked", "why blocked", id="bench.blocked"),
     Binding(ENTER, "move_now", "done, next", id="bench.move"),
     Binding(ENTER, "rework_step", "done, next", id="bench.rework-step"),
-    Binding(ENTER, "record", "record it", id="bench.record"),
+    Binding(ENTER, "record", "record", id="bench.record"),
     Binding(ENTER, "tick", "tightened, next", id="bench.tick"),
     Binding(ENTER, "next_value", "next reading", id="bench.next-value"),
     Binding(ENTER, "draw_down", "drawn down, next", id="bench.draw-down"),
-    Binding(letter("t"), "seated", "all are seated", id="bench.seated"),
-    Binding(ENTER, "check", "tick it", id="bench.check"),
-    Binding(ENTER, "uncheck", "take the tick back", id="bench.uncheck"),
-    Binding(ENTER, "choose(0)", "take it", id="bench.choose"),
+    Binding(letter("t"), "seated", "all seated", id="bench.seated"),
+    Binding(ENTER, "check", "tick", id="bench.check"),
+    Binding(ENTER, "uncheck", "clear tick", id="bench.uncheck"),
+    Binding(ENTER, "choose(0)", "choose", id="bench.choose"),
     Binding(ENTER, "sign", "sign", id="bench.sign"),
-    Binding(ENTER, "remedy_here", "what to do", id="bench.remedy-here"),
+    Binding(ENTER, "remedy_here", "remedy", id="bench.remedy-here"),
     Binding(ENTER, "finish", "finish", id="bench.finish"),
-    Binding(ENTER, "end", "end the session", id="bench.end"),
-    *(Binding(str(n), f"choose({n})", f"take no. {n}", id=f"bench.choose-{n}", show=False) for n in range(1, 10)),
-    Binding("backspace", "untick", "take a tick back", id="bench.untick"),
-    Binding("escape", "step_out", "step out", id="bench.step-out"),
+    Binding(ENTER, "end", "end the job", id="bench.end"),
+    *(Binding(str(n), f"choose({n})", f"choose no. {n}", id=f"bench.choose-{n}", show=False) for n in range(1, 10)),
+    Binding("backspace", "untick", "clear last tick", id="bench.untick"),
+    Binding("escape", "step_out", "leave field", id="bench.step-out"),
     Binding("up,shift+tab", "line(-1)", "", id="bench.up", show=False),
-    Binding("down,tab", "line(1)", "line", id="bench.down", key_display="↑↓"),
+    Binding("down,tab", "line(1)", "select", id="bench.down", key_display="↑↓"),
     Binding(letter("r"), "remedy", "remedy", id="bench.remedy"),
     Binding(letter("f"), "folder", "another folder", id="bench.folder"),
     Binding(letter("w"), "why", "why", id="bench.why"),
@@ -50,15 +50,15 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("x"), "wrench", "extension", id="bench.wrench", show=False),
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
-    Binding(letter("e"), "end_early", "end", id="bench.end-early", show=False),
-    Binding("pagedown", "turn(3)", "read on", id="bench.read-on", show=False, key_display="PgUp PgDn"),
+    Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
+    Binding("pagedown", "turn(3)", "scroll", id="bench.read-on", show=False, key_display="PgUp PgDn"),
     Binding("pageup", "turn(-3)", "", id="bench.read-back", show=False),
     Binding(letter("q") + ",escape,f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
 ]
-"""Several share a key: the one that means something now is live, and the others are not there."""
+"""Several bindings share a key; only the one that applies now is active, the others are hidden."""
 
 KeyState = bool | None
-"""As `check_action` has it: true live, ``None`` blocked and greyed, false not there."""
+"""As in Textual's ``check_action``: true active, ``None`` greyed, false hidden."""
 
 
 def _is_input(item: BenchInput | None, kind: type) -> bool:
@@ -66,7 +66,7 @@ def _is_input(item: BenchInput | None, kind: type) -> bool:
 
 
 def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
-    """What Enter and its like do to the line in hand."""
+    """Keys that act on the current item."""
     item = cursor.item
     check = item.of if isinstance(item, WholeInput) and isinstance(item.of, CheckInput) else None
     choice = item.of if isinstance(item, WholeInput) and isinstance(item.of, ChoiceInput) else None
@@ -98,7 +98,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
 
 
 def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
-    """What may be begun, left, gone to."""
+    """Keys that start, leave or open something."""
     view = cursor.client.view
     offered = cursor.work is not None and not cursor.in_progress
     idle = not cursor.in_progress and view.rework is None
@@ -123,12 +123,14 @@ def _any_paused(cursor: BenchCursor) -> bool:
 
 
 VIEW_ONLY = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "calculation"})
-"""What can be done with a session that is only looked at."""
+"""Actions that are possible in a view-only job."""
 
 
 def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, KeyState]:
-    """What every action of the bench means now; one that is not listed is live. ``typing``: the field has the
-    keys; ``unsaved``: the disk did not take the last step."""
+    """The state of every action of the bench; an action that is not listed is active.
+
+    ``typing``: the field has the focus; ``unsaved``: the last entry could not be written to disk.
+    """
     states = {**_entry_states(cursor), **_task_states(cursor), "step_out": typing, "folder": unsaved}
     if typing:
         states["untick"] = False
@@ -138,7 +140,7 @@ def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, Ke
 def key_state(
     cursor: BenchCursor, states: dict[str, KeyState], action: str, parameters: tuple[object, ...]
 ) -> KeyState:
-    """Whether one action means something now, ``states`` being those of :func:`live_states`."""
+    """The state of one action; ``states`` come from :func:`key_states`."""
     state = states.get(action, True)
     if action == "choose" and state:
         state = _choice(cursor, parameters)
@@ -156,5 +158,5 @@ def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
     if number == 0:
         return True if len(item.of.proposed) == 1 or item.of.other else None
     if item.of.other:
-        return False  # a figure is a size, and goes to the field
+        return False  # a digit is part of a size and goes to the field
     return isinstance(number, int) and number <= len(item.of.choices)

@@ -1,4 +1,4 @@
-"""From the bench to everywhere else, and back."""
+"""The actions of the bench that open other screens."""
 
 from benchflow.tui.app.navigation import (
     CalculationRequest,
@@ -25,7 +25,7 @@ from benchflow.tui.widgets.page import Page
 
 
 class BenchNavigation(Page[None], inherit_bindings=False):
-    """The actions that open another screen. What is done there is done when one comes back."""
+    """Opens other screens and takes over what they changed."""
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
@@ -36,7 +36,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         raise NotImplementedError
 
     def on_return(self, message: str | None) -> None:
-        """A screen has closed; ``said`` is what was put on disk there."""
+        """A screen has closed; ``message`` says what it put on disk, ``None`` if nothing."""
         self.cursor.update()
         if message:
             self.cursor.advance_if_done()
@@ -44,7 +44,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.update_entry()
 
     def turn_to(self, operation: str) -> None:
-        """Look at an operation instead of the one that is offered; at that again with an empty name."""
+        """Show an operation instead of the next one; with an empty name show the next one again."""
         self.client.selected = operation
 
     def action_line(self, by: int) -> None:
@@ -56,11 +56,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.redraw()
 
     def action_step_out(self) -> None:
-        """The text stays in the field; letters are commands now."""
+        """Take the focus from the field, so that letters are commands. The text stays."""
         self.focus_on(None)
         self.redraw()
 
-    # --- looking ----------------------------------------------------------------------------------
+    # --- looking up ----------------------------------------------------------------------------------
 
     def action_why(self) -> None:
         self.bench.open(WhyRequest(self.cursor.operation), self._guide_to)
@@ -77,7 +77,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.on_return(None)
 
     def _guide_to(self, goal: str | None) -> None:
-        """Back from the reasons, on the way to ``goal`` if that was chosen there."""
+        """Guide to ``goal``, if that was chosen on the page of reasons."""
         if goal:
             self.client.drafts.goal = goal
         self.on_return(None)
@@ -85,22 +85,22 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     def action_guide(self) -> None:
         self._guide_to(self.cursor.operation)
         if self.cursor.route is None:
-            self.show_message("There is no safe way there from how things stand; w says why.", role="alarm")
+            self.show_message("There is no safe route to this operation now. Press w to see why.", role="alarm")
 
     def action_stop_guiding(self) -> None:
         self.client.drafts.goal = ""
-        self.on_return("Off the way: what comes next in the procedure is offered again.")
+        self.on_return("Back to the normal order.")
 
     def action_calculation(self) -> None:
         self.bench.open(CalculationRequest(is_quantity(self.cursor.item)), self._use_result)
 
     def _use_result(self, result: str | None) -> None:
-        """The result is put into the field, and is no reading before Enter says so."""
+        """Put the result into the field; it is recorded with Enter."""
         if result:
             self.cursor.type(result)
-        self.on_return("Put into the field; Enter enters it." if result else None)
+        self.on_return("The result is in the field. Press Enter to record it." if result else None)
 
-    # --- doing ------------------------------------------------------------------------------------
+    # --- entering ------------------------------------------------------------------------------------
 
     def action_moves(self) -> None:
         self.bench.open(MoveRequest(), self.on_return)

@@ -1,4 +1,4 @@
-"""The bench: what to do now, what to watch out for, how it stands, what the clock says, what comes next."""
+"""The bench: what to do now, the cautions, the state of the assembly, the clocks, what comes next."""
 
 from typing import ClassVar
 
@@ -19,14 +19,14 @@ from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, DrawnPage
 
 BURST = 0.1
-"""Seconds between keys within which a machine types and no hand."""
+"""Seconds between keys that only a machine types."""
 
 
 class BenchScreen(EntryActions, inherit_bindings=False):
-    """Draws what the seat shows and sends intents. What may be done is decided at the desk."""
+    """Draws the view and sends intents. The session controller decides what is allowed."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*BENCH_KEYS, *APP_KEYS]
-    title_line = "the bench"
+    title_line = "Bench"
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__(client)
@@ -45,14 +45,14 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     def on_mount(self) -> None:
         self.client.on_change = self.cursor.update
         super().on_mount()
-        self.show_message(*opening_message(self.client), role="weak")
+        self.show_message(*opening_message(self.client), role="attention")
         self.update_entry()
         self._start_timer()
 
-    # --- what is seen -----------------------------------------------------------------------------
+    # --- drawing -----------------------------------------------------------------------------
 
     def update_entry(self) -> None:
-        """After anything was done: the field goes to the line in hand, with what was half typed there."""
+        """Set up the field for the current item, with its draft."""
         item = self.cursor.item
         if item is not None and self.cursor.typing:
             self.entry.put("quantity" if is_quantity(item) else "words", self.cursor.recall_text())
@@ -75,7 +75,9 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             scrolled=self.cursor.scrolled,
         )
         if self.bench.large:
-            from benchflow.tui.draw.large_type import draw_large
+            from benchflow.tui.draw.large_type import (
+                draw_large,  # late: the first paint rarely needs it (bench_screen.py)
+            )
 
             picture = draw_large(self.client.view, scene, width, height)
         else:
@@ -83,7 +85,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         return DrawnPage(picture.lines, (picture.place if self.cursor.typing else None,))
 
     def _key_words(self) -> tuple[KeyLabel, ...]:
-        """Calculated out anew only when another key means something: most entries change nothing about that."""
+        """Made again only if another key is active; most entries change nothing about that."""
         self.check_action("", ())
         view, item = self.client.view, self.cursor.item if self._states["choose"] else None
         typing = (self.focused, self.entry.kind, bool(self.entry.value))
@@ -94,7 +96,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         return self._keys
 
     def _start_timer(self) -> None:
-        """One clock: every second while a window runs or another writes, else as the minute turns."""
+        """The only timer: every second while a clock runs or another window writes the log, else every full minute."""
         view = self.client.view
         quick = view.clocks or (view.read_only and not view.closed)
         self._clock = self.set_timer(1.0 if quick else 60.0 - self.client.now.second, self.tick)
@@ -120,14 +122,14 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self._states = key_states(self.cursor, self.focused is not None, self.unsaved)
         return key_state(self.cursor, self._states, action, parameters)
 
-    # --- keys that mean a value and not a command -----------------------------------------------------
+    # --- characters that are typed where nothing takes them -----------------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
-        """A figure goes to the field though one has stepped out of it. What is typed where nothing takes it
-        is said, and what a gauge or a scanner sends after it, Enter too, does nothing."""
+        """A digit goes to the field even if it does not have the focus. Where no field takes a text, it is shown in a
+        message, and the rest of the burst, including Enter, has no effect."""
         burst = bool(self.stray) and event.time - self._stray_at < BURST
         if self.stray and event.key == "enter":
-            self.swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
+            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it. Nothing was entered.")
             self.app.bell()
             self.stray = ""
         elif not event.is_printable or event.character is None:
@@ -142,7 +144,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self.entry.insert_text_at_cursor(event.character)
         else:
             self.stray, self._stray_at = self.stray + event.character, event.time
-            self.swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
+            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it.")
 
     def typed(self, field: Input) -> None:
         self.cursor.type(field.value)

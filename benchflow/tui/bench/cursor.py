@@ -1,4 +1,4 @@
-"""Where the builder stands: what is offered to him, what it wants, and which of that is in hand."""
+"""The cursor of the bench: the current task, its inputs, and the selected one."""
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import BenchView, TightenInput
@@ -19,8 +19,10 @@ from benchflow.tui.model.typed_text import TypedText, typed_text
 
 
 class BenchCursor:
-    """``at`` is the line in hand of ``wants``; ``typed`` what stands in its field; ``turned`` how far the
-    instruction is turned on."""
+    """The current task and the selected one of its ``items``, at index ``at``.
+
+    ``typed`` is the text in its field; ``scrolled`` is the number of lines by which the instruction is scrolled.
+    """
 
     def __init__(self, client: SessionClient) -> None:
         self.client = client
@@ -50,12 +52,12 @@ class BenchCursor:
 
     @property
     def blocked(self) -> bool:
-        """Whether an operation is looked at that may not be taken up."""
+        """Whether the operation shown is blocked."""
         return bool(self.work and not self.work.now.in_progress and self.work.now.missing)
 
     @property
     def typing(self) -> bool:
-        """Whether the line in hand has a field to type into. A session that is only looked at has none."""
+        """Whether the selected item has a field to type into; never in a view-only job."""
         view = self.client.view
         return takes_text(self.item) and not (view.read_only or view.closed)
 
@@ -65,7 +67,7 @@ class BenchCursor:
         return given if isinstance(given, TightenInput) else None
 
     def update(self) -> None:
-        """The view has changed, and what is offered with it."""
+        """Take over a new view."""
         before = (self.operation, self.in_progress)
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
@@ -76,26 +78,26 @@ class BenchCursor:
         self.at = min(self.at, max(len(self.items) - 1, 0))
 
     def step(self, by: int) -> None:
-        """To the line above or below; there is no way off either end."""
+        """Select the item above or below."""
         self.at = min(max(self.at + by, 0), max(len(self.items) - 1, 0))
 
     def advance(self) -> None:
-        """What was in hand is entered: on to what is wanted next."""
+        """Select the next item to enter."""
         self.at = next_input(self.items, self.at)
 
     def advance_if_done(self) -> None:
-        """On from a line that is settled now; one that still waits, or is amiss, stays in hand."""
+        """Select the next item, unless the current one is still open or wrong."""
         if self.item is not None and not is_open(self.item) and not is_wrong(self.item):
             self.advance()
 
-    # --- what is half typed -----------------------------------------------------------------------
+    # --- drafts -----------------------------------------------------------------------
 
     def draft_of(self, item: BenchInput) -> str:
-        """The name under which the half-typed text of a line is kept."""
+        """The name under which the draft of an item is kept."""
         return f"{self.operation} {key_of(item)}"
 
     def drafts_of_line(self) -> tuple[str, ...]:
-        """Those that are no drafts any more once the line in hand is entered: a tick may take two readings."""
+        """The drafts that are done when the current item is entered; a tick may need two readings."""
         item = self.item
         if isinstance(item, TickInput):
             return tuple(self.draft_of(each) for each in self.items if isinstance(each, TickInput))
@@ -112,14 +114,14 @@ class BenchCursor:
             self.client.drafts.keep(self.draft_of(self.item), text)
 
     def entered(self, drafts: tuple[str, ...]) -> None:
-        """What was typed is on disk now."""
+        """Delete the drafts of what is on disk now."""
         self.typed = TypedText()
         for name in drafts:
             self.client.drafts.keep(name, "")
 
 
 def route_of(client: SessionClient) -> GuidedRoute | None:
-    """The way to the goal from how things stand now; the goal is dropped when it is reached or there is none."""
+    """The route to the goal from the present state. The goal is cleared when it is reached or no route exists."""
     goal = client.drafts.goal
     row = next((row for row in client.view.next if row.operation == goal), None)
     if not goal or row is None or row.status in ("done", "in-progress") or client.view.closed:
@@ -130,8 +132,8 @@ def route_of(client: SessionClient) -> GuidedRoute | None:
         client.drafts.goal = ""
         return None
     left = len(steps)
-    more = f"{left} steps" if left > 1 else "this is it"
-    return GuidedRoute(goal, tuple(steps), f"On the way to {row.number} {row.title}: {more}")
+    more = f"{left} steps" if left > 1 else "last step"
+    return GuidedRoute(goal, tuple(steps), f"Guiding to {row.number} {row.title}: {more}")
 
 
 def task_of(client: SessionClient, route: GuidedRoute | None) -> CurrentTask:

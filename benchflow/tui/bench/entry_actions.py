@@ -1,4 +1,4 @@
-"""Entering at the bench: from the line in hand and what is typed there to an intent, and to the words that say it."""
+"""The actions of the bench that enter something: from the current item and its text to an intent and a message."""
 
 import asyncio
 from collections.abc import Coroutine
@@ -24,13 +24,13 @@ from benchflow.tui.model.typed_text import error_in, with_own_unit
 from benchflow.tui.widgets.entry_field import EntryField
 
 SLOW = 0.4
-"""Seconds of waiting for the disk before the screen says so."""
+"""Seconds of waiting for the disk before the screen shows a message."""
 
-NOT_ENTERED = "Not entered: see the arrow."
+NOT_ENTERED = "Not entered. The arrow shows what is wrong."
 
 
 class EntryActions(BenchNavigation, inherit_bindings=False):
-    """One intent for each key that enters something. What is typed stays until it is on disk."""
+    """One intent for each key that enters something. The typed text stays until it is on disk."""
 
     entry: EntryField
 
@@ -39,8 +39,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.unsaved = False
 
     async def _send(self, intent: str, **fields: Any) -> Accepted | None:
-        """``None`` when it was refused: the reasons stay on the screen, and nothing is cleared."""
-        slow = asyncio.get_running_loop().call_later(SLOW, self.show_message, "Writing to the disk …")
+        """The answer, or ``None`` if the intent was refused. Then the reasons are shown and nothing is cleared."""
+        slow = asyncio.get_running_loop().call_later(SLOW, self.show_message, "Writing to disk …")
         try:
             answer = await self.client.send(intent, **fields)
         finally:
@@ -55,7 +55,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return answer
 
     def _ask_instrument(self, refusal: Refusal, intent: str, fields: dict[str, Any]) -> bool:
-        """Several would do, or the one in use does not: which is it? The entry waits and is sent again."""
+        """Ask which instrument is used, if several fit or the one in use does not; then send the entry again."""
         lists = instruments_for(self.client, self.cursor.item, fields)
         unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
         asked = [each for each in lists if (each.need in unfit if unfit else each.unsaid)]
@@ -66,7 +66,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         def chosen(serial: str | None) -> None:
             if serial is None:
                 self.on_return(None)
-                self.show_message("Not entered: it is not said which instrument it is.", role="weak")
+                self.show_message("Not entered: no instrument was chosen.", role="attention")
                 return
             self.client.tools[tools.need] = serial
             self.action_record() if intent == "record" else self.action_tick()
@@ -77,15 +77,13 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return True
 
     def action_instrument(self) -> None:
-        """Another instrument from the next entry on."""
+        """Choose another instrument for the next entries."""
         lists = instruments_for(self.client, self.cursor.item, {})
         item = self.cursor.item
         stretch = isinstance(item, TickInput) and item.value is not None and item.value.field == "stretch"
         tools = next((each for each in lists if (each.field == "stretch-instrument") == stretch), None)
         if tools is None:
-            self.show_message(
-                "The procedure asks for no instrument here, or the shop has no register of them.", role="weak"
-            )
+            self.show_message("No instrument is asked for here, or the shop has no register.", role="attention")
             return
 
         def chosen(serial: str | None) -> None:
@@ -101,7 +99,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.bench.save_soon()
 
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
-        """One intent, and what the screen says when it is on disk."""
+        """Send one intent; when it is on disk, show the message and select the next item."""
 
         async def work() -> None:
             here = (self.cursor.operation, self.cursor.in_progress)
@@ -126,7 +124,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
 
     def action_rework_step(self) -> None:
         step = self.client.view.rework
-        self._send_and_show(f"Taken back: {step.title}" if step and not step.is_move else "Done.", "rework-step")
+        self._send_and_show(f"Undone: {step.title}" if step and not step.is_move else "Done.", "rework-step")
 
     def action_record(self) -> None:
         item = self.cursor.item
@@ -152,7 +150,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return work()
 
     def action_next_value(self) -> None:
-        """The first of two readings of a tick: it is kept until the second is there."""
+        """The first of two readings of a tick is kept as a draft until the second is typed."""
         if self._check_entry():
             self.cursor.step(1)
             self.update_entry()
@@ -171,11 +169,11 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self._send_and_show(f"No. {item.fastener}: {item.of.stages[item.stage - 1]}", "tick", **fields, **message)
 
     def _check_entry(self) -> bool:
-        """Whether what stands in the field can be entered; if not, it is pointed at and stays."""
+        """Whether the text can be entered. If not, the error is shown and the text stays."""
         text = self.entry.value
         if not text.strip():
             self.focus_on(self.entry)
-            self.show_message("Type it first, then Enter.", role="weak")
+            self.show_message("Type a value, then press Enter.", role="attention")
             return False
         wrong = error_in(self.cursor.item, text)
         if wrong is None:
@@ -188,7 +186,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_untick(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show(f"Taken back, it does not count: {joint.undo}", "untick", joint=joint.joint)
+        self._send_and_show(f"Tick cleared: {joint.undo}", "untick", joint=joint.joint)
 
     def action_draw_down(self) -> None:
         joint = self.cursor.joint
@@ -198,7 +196,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_seated(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show("All are seated: the stages begin.", "draw-down", joint=joint.joint, seated=True)
+        self._send_and_show("All seated. The first stage begins.", "draw-down", joint=joint.joint, seated=True)
 
     def action_check(self) -> None:
         self._tick_check(False)
@@ -210,7 +208,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         item = self.cursor.item
         assert isinstance(item, WholeInput)
         assert isinstance(item.of, CheckInput)
-        message = "Tick taken back" if undo else f"Ticked: {item.of.text}"
+        message = "Tick cleared" if undo else f"Ticked: {item.of.text}"
         self._send_and_show(message, "tick-check", check=item.of.number, undo=undo)
 
     def action_choose(self, number: int) -> None:
@@ -225,10 +223,10 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             take = with_own_unit(self.entry.value, item.of.other)
         else:
             take = item.of.proposed[0]
-        self._send_and_show(f"Taken: {take}", "choose", name=item.of.name, take=take)
+        self._send_and_show(f"Chosen: {take}", "choose", name=item.of.name, take=take)
 
     def action_finish(self) -> None:
         self._send_and_show(f"Finished: {self.cursor.work.now.title}" if self.cursor.work else "", "finish")
 
     def action_pause(self) -> None:
-        self._send_and_show("Set aside, with everything that was entered.", "pause")
+        self._send_and_show("Paused. All entries are kept.", "pause")

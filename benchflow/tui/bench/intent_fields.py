@@ -1,4 +1,4 @@
-"""From what is typed to what is sent: a reading before the eyes as one types, and the intent that Enter makes."""
+"""The fields of the intents that the bench sends, and the instruments to choose from."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -23,7 +23,7 @@ def reading_fields(item: SlotInput, text: str) -> dict[str, str]:
 
 
 def asks_instrument(refusal: Refusal) -> bool:
-    """Whether all that stands in the way is which instrument it is."""
+    """Whether the only reason of the refusal is the instrument."""
     codes = {(reason.code, reason.name) for reason in refusal.refused}
     return codes == {("value-missing", "instrument")} or {code for code, _ in codes} == {"instrument-unfit"}
 
@@ -31,29 +31,32 @@ def asks_instrument(refusal: Refusal) -> bool:
 def instruments_for(
     client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]
 ) -> "tuple[ToolList, ...]":
-    """What the shop has for the line in hand, by the instruments that it asks for; ``fields`` are those of the
-    intent. Empty without a register, or where its file cannot be read: the desk says that in so many words."""
-    from benchflow.session.rules.instrument_choice import (  # late: the bench opens without it
+    """The shop's instruments for the current item, one list for each instrument asked for.
+
+    ``fields`` are the fields of the intent. Empty without a register, or if its file cannot be read; the controller
+    reports that.
+    """
+    from benchflow.session.rules.instrument_choice import (  # late: the first paint does not need it (bench_screen.py)
         tools_for_joint,
         tools_for_reading,
     )
 
     typed = {name: str(fields[name]) for name in ("value", "stretch") if fields.get(name)}
     try:
-        around = client.around()
+        context = client.context()
     except BenchflowError:
         return ()
     match item:
         case SlotInput():
-            return tools_for_reading(client.state, around, item.of.name, typed.get("value", ""))
+            return tools_for_reading(client.state, context, item.of.name, typed.get("value", ""))
         case TickInput():
-            return tools_for_joint(client.state, around, item.stage, typed)
+            return tools_for_joint(client.state, context, item.stage, typed)
         case _:
             return ()
 
 
 def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]) -> dict[str, str]:
-    """The fields of the intent that say which instruments were chosen for it and are not in the log yet."""
+    """The fields that name the chosen instruments."""
     if not client.tools:
         return {}
     return {
@@ -64,7 +67,7 @@ def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: M
 
 
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:
-    """The fields of a ``tick`` intent; ``texts`` are the readings that it takes, by the intent's own names."""
+    """The fields of a ``tick`` intent; ``texts`` are its readings by field name."""
     fields: dict[str, object] = {"joint": item.of.joint, "fastener": item.fastener, "stage": item.stage}
     units = {value.field: value.unit for value in item.of.wanted}
     for name, text in texts.items():

@@ -1,4 +1,4 @@
-"""The bench, whole: header, the operation, the column beside it, the words that stay, the keys."""
+"""Draws the whole bench: header, current task, side column, message, key bar."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -17,18 +17,18 @@ from benchflow.tui.model.current_task import CurrentTask, MoveTask, NoTask, Oper
 from benchflow.tui.model.typed_text import TypedText
 
 NARROW = 70
-"""Below as many columns the side column goes under the operation."""
+"""In fewer columns the side column is placed below the operation."""
 
 
 class StatusMessage(Struct, frozen=True):
-    """Words that stay until the next thing is done: a refusal's reasons, what was just put on disk."""
+    """A message that stays until the next action: what was saved, or the reasons of a refusal."""
 
     texts: tuple[str, ...] = ()
     role: Role = "text"
 
 
 class BenchContent(Struct, frozen=True):
-    """All that the bench is drawn from, besides the view."""
+    """What the bench is drawn from, besides the view. ``route`` is the line about the guided route."""
 
     now: datetime
     task: CurrentTask = NoTask()
@@ -36,11 +36,13 @@ class BenchContent(Struct, frozen=True):
     typed: TypedText = TypedText()
     message: StatusMessage = StatusMessage()
     keys: tuple[KeyLabel, ...] = ()
-    route: str = ""  # "On the way to 27 Time the cams: step 2 of 5"
+    route: str = ""  # "Guiding to 27 Time the cams: 5 steps"
     scrolled: int = 0
 
 
 class Picture(Struct, frozen=True):
+    """The drawn screen; ``place`` is the position of the field."""
+
     lines: tuple[Line, ...]
     place: FieldPlace | None
     hidden: int
@@ -48,8 +50,8 @@ class Picture(Struct, frozen=True):
 
 def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
     keys = draw_keys(scene.keys, width - 2, 2)
-    message = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
-    body = height - 2 - len(keys) - len(message)
+    messages = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
+    body = height - 2 - len(keys) - len(messages)
     if width < NARROW:
         panel = _panel(view, scene, width - 2, max(body - 6, min(body, 10), 1))
         side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
@@ -74,7 +76,7 @@ def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) ->
         draw_header(view, scene.now, width),
         *rows,
         rule(width),
-        *(_inset(line, width) for line in message),
+        *(_inset(line, width) for line in messages),
         *(_inset(line, width) for line in keys),
     ]
     place = panel.place and FieldPlace(panel.place.x + 1, panel.place.y + 1, panel.place.width)
@@ -82,31 +84,31 @@ def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) ->
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
-    left: list[Span] = [(f" {view.title}", "head-strong")]
-    left.extend((f" · {text}", "head") for text in (view.unit, view.by) if text)
+    left: list[Span] = [(f" {view.title}", "header-strong")]
+    left.extend((f" · {text}", "header") for text in (view.unit, view.by) if text)
     right: list[Span] = []
     if view.simulated:
-        right.append((" rehearsal, not real time ", "notice"))
+        right.append((" SIMULATED TIME ", "notice"))
     if view.read_only:
-        right.append((" WATCHING ", "notice"))
-    right.append((f"  saved {view.saved}  ", "head"))
-    right.append((f" {now:%H:%M} ", "head-strong"))
-    return justified(tuple(left), tuple(right), width, "head")
+        right.append((" VIEW ONLY ", "notice"))
+    right.append((f"  saved {view.saved}  ", "header"))
+    right.append((f" {now:%H:%M} ", "header-strong"))
+    return justified(tuple(left), tuple(right), width, "header")
 
 
 def draw_alarms(view: BenchView, width: int) -> list[Line]:
-    """What to do about a window that is closing or has closed; a line each, two at most."""
+    """What to do about a time window that is closing or has closed, at most three lines."""
     out: list[Line] = []
     for row in view.clocks:
         if row.phase in ("closing", "missed"):
             mark = "▲ " if row.phase == "closing" else "× "
-            role: Role = "weak" if row.phase == "closing" else "out"
+            role: Role = "attention" if row.phase == "closing" else "out-of-limit"
             out.extend(hanging(mark, row.advice, width, role))
     return out[:3]
 
 
 def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
-    """At least one row, so that the bench does not jump when something is said."""
+    """At least one row, so that the screen does not jump when a message appears."""
     out: list[Line] = []
     several = len(message.texts) > 1
     for text in message.texts:
@@ -116,12 +118,12 @@ def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
             out.extend(styled(part, message.role) for part in wrap(text, width))
     if len(out) > most:
         left = len(out) - most + 1
-        out = [*out[: most - 1], styled(f"· and {left} lines more: w shows all", message.role)]
+        out = [*out[: most - 1], styled(f"· and {left} more lines: w shows all", message.role)]
     return out or [EMPTY]
 
 
 def _panel(view: BenchView, scene: BenchContent, width: int, height: int) -> Panel:
-    lead: list[Line] = [*hanging("→ ", scene.route, width, "weak")] if scene.route else []
+    lead: list[Line] = [*hanging("→ ", scene.route, width, "attention")] if scene.route else []
     panel = _task_panel(view, scene, width, height - len(lead))
     if not lead:
         return panel
@@ -143,10 +145,10 @@ def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -
 
 
 def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
-    """Title, cautions and instruction of whatever is offered."""
+    """Title, cautions and instruction of the current task."""
     match scene.task:
         case ReworkTask(step=step):
-            return f"Take back: {step.title}", step.cautions, tuple(step.do.splitlines())
+            return f"Rework: {step.title}", step.cautions, tuple(step.do.splitlines())
         case MoveTask(move=move):
             return move.title, move.cautions, tuple(move.do.splitlines())
         case OperationTask(now=now):
@@ -156,18 +158,18 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
 
 
 def about(view: BenchView, now: NowView) -> str:
-    """``In hand · 22 of 48 done · Cam carriers``."""
+    """``In progress · 22 of 48 done · Cam carriers``."""
     section = next((row.section for row in view.next if row.operation == now.operation), "")
-    status = "In hand" if now.in_progress else "Stopped" if now.missing else "To take up"
+    status = "In progress" if now.in_progress else "Blocked" if now.missing else "Ready to start"
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 
 def no_task_text(view: BenchView) -> str:
     if view.closed:
-        return "This session is ended. Its log stays as it is."
+        return "This job is ended. Its log does not change any more."
     if view.finished:
-        return "Every operation is done. Enter ends the session: it lists what is still to do after the build."
-    return "Nothing can be taken up as things stand. o lists the operations, with what stops each."
+        return "Every operation is done. Press Enter to end the job."
+    return "No operation can be started now. Press o to see what blocks each one."
 
 
 def _no_task(view: BenchView, width: int) -> list[Line]:
@@ -180,11 +182,11 @@ def _inset(line: Line, width: int) -> Line:
 
 
 def framed(title: str, body: Sequence[Line], foot: Sequence[Line], width: int, height: int) -> list[Line]:
-    """A page: its title as a header, the body, the foot (words that stay, keys) at the bottom."""
+    """A page: the title as a header, the body, and the foot (message and keys)."""
     available = height - 2 - len(foot)
     rows = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     return [
-        fit(((f" {title}", "head-strong"),), width, "head"),
+        fit(((f" {title}", "header-strong"),), width, "header"),
         *(_inset(line, width) for line in rows),
         rule(width),
         *(_inset(line, width) for line in foot),

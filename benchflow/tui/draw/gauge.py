@@ -1,13 +1,13 @@
-"""A reading against its limit, in one row of a terminal: shapes first, so that it reads without colour."""
+"""Draws a reading and its limit as a gauge in one terminal row, readable without colour."""
 
 from benchflow.session.view.bench_view import Gauge
 from benchflow.tui.draw.styled_lines import Line, Role, Span
 
 
 def draw_gauge(gauge: Gauge, width: int, role: Role = "strong") -> Line:
-    """``──────[━━━━━━●━━━]──────``: thin outside the limit, heavy inside, dotted in the guard band.
+    """``──────[━━━━━━●━━━]──────``: thin outside the limit, heavy inside, dashed in the guard band.
 
-    ``role`` is of the mark that shows the reading.
+    ``role`` is the role of the mark for the reading.
     """
     last = width - 1
     cells = [_track(gauge, index / last) for index in range(width)]

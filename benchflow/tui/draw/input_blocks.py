@@ -1,4 +1,4 @@
-"""What the operation wants, a line each; the one in hand drawn in full, with its field, limit and picture."""
+"""Draws the inputs of an operation, one line each; the current one in full with its field, limit and picture."""
 
 from msgspec import Struct
 
@@ -34,7 +34,7 @@ INDENT = "  "
 
 
 class FieldPlace(Struct, frozen=True):
-    """Where the field lies, in cells from the top left of the lines it comes with."""
+    """Position of a field, in cells from the top left of the lines around it."""
 
     x: int
     y: int
@@ -42,36 +42,38 @@ class FieldPlace(Struct, frozen=True):
 
 
 class InputBlock(Struct, frozen=True):
-    """``lines`` of one input; ``place`` of its field where it is the one in hand."""
+    """The lines of one input; ``place`` is the position of its field, if it is the current one."""
 
     lines: tuple[Line, ...]
     place: FieldPlace | None = None
 
 
 WORDS: dict[str, tuple[str, Role]] = {
-    "in": ("in", "in"),
-    "out": ("out", "out"),
-    "not-proven": ("not proven", "weak"),
+    "in": ("ok", "ok"),
+    "out": ("OUT OF LIMIT", "out-of-limit"),
+    "not-proven": ("not proven", "attention"),
 }
 
 
 def verdict(reading: Reading) -> Span:
-    """``in``, ``out, low``, ``not proven``: with ``signed for`` where a deviation waives it."""
+    """``ok``, ``HIGH``, ``LOW`` or ``not proven``, with its role, and ``deviation signed`` if the limit is waived."""
     word, role = WORDS.get(reading.verdict, ("", "text"))
     if reading.stale:
-        return "read again", "weak"
+        return "measure again", "attention"
     if reading.verdict not in ("out", "not-proven"):
         return word, role
     if reading.waived:
-        return (f"too {reading.side}, signed for" if reading.side else f"{word}, signed for", "aside")
-    return (f"{word}, too {reading.side}" if reading.side else word), role
+        return (f"{reading.side.upper() or word}, deviation signed", "paused")
+    return ((reading.side.upper() or word) if reading.verdict == "out" else word), role
 
 
 def blocks_of(
     now: NowView, current: BenchInput | None, typed: TypedText, width: int, available: int
 ) -> list[InputBlock]:
-    """One block for each input, in order, and one for the finish with what still stands in its way. ``room`` is
-    how tall the one in hand may be."""
+    """One block for each input, in order, and one for finishing with what is still missing.
+
+    ``available`` is the number of rows for the current one.
+    """
     chosen = None if current is None else input_of(current)
     out = []
     for given in now.inputs:
@@ -90,7 +92,7 @@ def _finish() -> Line:
 
 
 def _mark(done: bool, wrong_ones: bool = False) -> Span:
-    return ("× ", "out") if wrong_ones else ("● ", "in") if done else ("○ ", "text")
+    return ("× ", "out-of-limit") if wrong_ones else ("● ", "ok") if done else ("○ ", "text")
 
 
 def _summary(given: Input, width: int) -> list[Line]:
@@ -106,15 +108,15 @@ def _summary(given: Input, width: int) -> list[Line]:
             if given.filled:
                 lines.extend(styled(INDENT + part, "faint") for part in wrap(given.filled, width - 2))
             if given.remedy:
-                lines.extend(hanging("  → ", given.remedy, width, "weak"))
+                lines.extend(hanging("  → ", given.remedy, width, "attention"))
             return lines
         case ChoiceInput():
-            taken = given.taken or "to be chosen"
+            taken = given.taken or "not chosen yet"
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
         case CheckInput():
             return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
         case LotInput():
-            lot = given.lot or "number wanted"
+            lot = given.lot or "enter its number"
             return [(_mark(given.complete), (f"Lot of {given.title}", "text"), ("  ", "text"), (lot, "strong"))]
         case TightenInput():
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (given.words, "strong"))]
@@ -130,7 +132,8 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
     if len(given.readings) == 1:
         slot = given.readings[0]
         word, role = verdict(slot)
-        tail: Line = ((slot.shown or f"wanted, {given.limit or given.unit}", "strong" if slot.shown else "faint"),)
+        shown = slot.shown or f"not measured yet, {given.limit or given.unit}"
+        tail: Line = ((shown, "strong" if slot.shown else "faint"),)
         return _joined(head, (*tail, (f"  {word}" if word else "", role)), width)
     cells: list[Line] = []
     for slot in given.readings:
@@ -141,7 +144,7 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
 
 
 def _joined(head: Line, tail: Line, width: int) -> list[Line]:
-    """On one line if it fits, else the tail below."""
+    """On one line if it fits, else ``tail`` on the next."""
     both = (*head, ("  ", "text"), *tail)
     if sum(len(text) for text, _ in both) <= width:
         return [both]
@@ -150,7 +153,7 @@ def _joined(head: Line, tail: Line, width: int) -> list[Line]:
 
 
 def _packed(cells: list[Line], width: int) -> list[Line]:
-    """The cells side by side, as many to a line as go."""
+    """The cells side by side, as many per line as fit."""
     widest = max((sum(len(text) for text, _ in cell) for cell in cells), default=1)
     per_line = max(1, (width + 2) // (widest + 2))
     out: list[Line] = []
@@ -170,8 +173,8 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
         case WholeInput(of=LotInput() as lot):
             lines: list[Line] = hanging("► ", f"Lot of {lot.title}", width, "strong", "now")
             place = FieldPlace(3, len(lines), min(LOT_FIELD, width - 4))
-            had = f"  now {lot.lot}" if lot.lot else ""
-            lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (had, "faint")))
+            entered = f"  entered: {lot.lot}" if lot.lot else ""
+            lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (entered, "faint")))
             return InputBlock((*lines, *_note_below(typed, place, width)), place)
         case TickInput(of=joint) | WholeInput(of=TightenInput() as joint):
             return _tighten(item, joint, typed, width, available)
@@ -189,7 +192,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
 
 
 def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """The field is always in sight: where there are many readings, only those around the one in hand are shown."""
+    """The field always stays visible: of many readings only those near the current one are shown."""
     given, slot = item.of, item.slot
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
     place = FieldPlace(3, 0, FIELD)
@@ -204,7 +207,7 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
 
 
 def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
-    """What is typed comes to this, where it lies, what was entered before, what to do about it."""
+    """The lines under the field: the converted value, the gauge, the entry so far, the remedy."""
     given, slot = item.of, item.slot
     word, role = verdict(slot)
     lines = _note_below(typed, place, width)
@@ -218,9 +221,9 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
     if given.summary:
         lines.append(styled(INDENT + given.summary, "strong"))
     if given.remedy:
-        lines.extend(hanging("  → ", given.remedy, width, "weak"))
+        lines.extend(hanging("  → ", given.remedy, width, "attention"))
     with_what = given.instrument and f"with: {given.instrument}"
-    rule = "guarded: it must clear the limit by the guard band" if given.decision == "guarded" else ""
+    rule = "must be inside the limit by the guard band" if given.decision == "guarded" else ""
     if with_what or rule:
         lines.extend(
             styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
@@ -229,20 +232,20 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
 
 
 def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line], int]:
-    """The readings, and in which line the one in hand is."""
+    """The readings, and the line in which the current one is."""
     cells: list[Line] = []
     for slot in given.readings:
         word, role = verdict(slot)
         here: Role = "now" if slot.slot == current.slot else "faint"
         mark = "►" if slot.slot == current.slot else " "
-        shown = slot.shown.removesuffix(f" {given.unit}")  # the unit stands beside the field, just below
+        shown = slot.shown.removesuffix(f" {given.unit}")  # the unit is shown next to the field
         cells.append(((f"{mark}{slot.slot} ", here), (shown or "____", "strong"), (f" {word}" if word else "", role)))
     lines = _packed(cells, width - 2)
     return lines, next((y for y, line in enumerate(lines) if any(role == "now" for _, role in line)), 0)
 
 
 def _around(lines: list[Line], at: int, available: int) -> list[Line]:
-    """``room`` of the lines, the one at ``at`` among them, with how many there are besides."""
+    """``available`` of the lines, including the one at ``at``, with the number of the hidden ones."""
     if len(lines) <= available:
         return lines
     start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))
@@ -253,21 +256,21 @@ def _around(lines: list[Line], at: int, available: int) -> list[Line]:
 
 
 def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
-    """The row under the field: what it comes to, or a pointer at what is wrong with it."""
+    """The row under the field: the converted value, or an arrow at what is wrong."""
     if typed.error:
         at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
-        return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "out")
+        return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "out-of-limit")
     return [styled(" " * place.x + (f"= {typed.converted}" if typed.converted else ""), "strong")]
 
 
 def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """As airy as there is room for. Where there is little, the title goes, then settings, then the height."""
+    """As roomy as fits. If rows are few, the title is left out first, then the settings, then rows of the picture."""
     drawing = joint.drawing
-    told = drawing.words if drawing is not None and drawing.open else joint.words
-    words = hanging("► ", told, width, "in" if joint.complete else "now")
+    instruction = drawing.words if drawing is not None and drawing.open else joint.words
+    words = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
-    bad = [f"no. {each.number}: {each.shown}, out" for each in joint.fasteners if each.verdict == "out"]
-    notes = [*bad, *(each for each in joint.settings if each != told)]
+    bad = [f"no. {each.number}: {each.shown}, OUT OF LIMIT" for each in joint.fasteners if each.verdict == "out"]
+    notes = [*bad, *(each for each in joint.settings if each != instruction)]
     settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(item, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
@@ -284,7 +287,7 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
 
 
 def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list[Line], FieldPlace | None]:
-    """Where a tick takes a reading: the field for it."""
+    """The field for the reading that a tick needs."""
     if not isinstance(item, TickInput) or item.value is None:
         return [], None
     label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
@@ -298,13 +301,13 @@ def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list
 
 
 def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """The parts there are; the field for another size, where there is one, stays in sight however many they are."""
+    """The parts to choose from. The field for another size always stays visible."""
     lines: list[Line] = hanging("► ", choice.title, width, "strong", "now")
     note = [styled(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
     parts: list[Line] = []
     for number, each in enumerate(choice.choices, start=1):
         taken = "●" if each == choice.taken else "○"
-        given = "as the table gives it" if not choice.other else "fits best here"
+        given = "by the table" if not choice.other else "best fit"
         why = f"  {given}" if each in choice.proposed else ""
         mark = f"  {taken} " if choice.other else f"  {number} {taken} "
         size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
@@ -321,7 +324,7 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
         first = next((y for y, each in enumerate(choice.choices) if each in choice.proposed), 0)
         start = max(0, min(first - 1, len(parts) - space + 1))
         more = len(parts) - space + 1
-        parts = [*parts[start : start + space - 1], styled(f"{INDENT} … {more} more on hand", "faint")]
+        parts = [*parts[start : start + space - 1], styled(f"{INDENT} … {more} more in the list", "faint")]
     return InputBlock((*lines, *parts, *below), FieldPlace(place.x, len(lines) + len(parts), place.width))
 
 
@@ -335,5 +338,5 @@ def _worked(worked: WorkedInput, width: int) -> list[Line]:
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))
     if worked.remedy:
-        lines.extend(hanging("  → ", worked.remedy, width, "weak"))
+        lines.extend(hanging("  → ", worked.remedy, width, "attention"))
     return lines

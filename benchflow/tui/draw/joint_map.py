@@ -1,16 +1,20 @@
-"""A joint as the part lies: each fastener with its number and a stroke for every stage it has had, as one
-marks a bolt head with paint. The next one stands between arrows."""
+"""Draws a joint as the part lies, each fastener with its number and a stroke for every stage done.
+
+The strokes are like paint marks on a bolt head. The next fastener is between arrows.
+"""
 
 from benchflow.session.view.bench_view import Fastener, TightenInput
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
 
 STROKES = 5
-"""As many stages are drawn as strokes; beyond that the stage is written as a figure."""
+"""Up to so many stages are drawn as strokes; more are written as a digit."""
 
 
 def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
-    """The same picture, from the airiest to the tightest. The last one is a list in tightening order, for a
-    part that is too wide to be drawn as it lies."""
+    """The same picture from the roomiest to the most compact.
+
+    The last one is a list in order of the numbers, for a part that is too wide for the screen.
+    """
     grid = {(fastener.row, fastener.column): fastener for fastener in joint.fasteners}
     rows = [[grid.get((row, column)) for column in range(joint.columns)] for row in range(joint.rows)]
     tally = tally_width(joint)
@@ -32,14 +36,13 @@ def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
 
 
 def is_drawing_down(joint: TightenInput) -> bool:
-    """Whether the part is still coming down, before the first stage. Counting the turns is for the builder to choose,
-    that all are seated is for him to say: the key that goes on must never be the one that puts the full torque on
-    one fastener of a part that hangs askew."""
+    """Whether the part is still being drawn down, before the first stage. Only the builder can say that it is seated:
+    no key may lead from drawing down to the full torque on a part that is not level."""
     return joint.drawing is not None and joint.drawing.open
 
 
 def next_of(joint: TightenInput) -> int | None:
-    """The fastener to put the wrench on now."""
+    """The fastener to tighten next."""
     if joint.drawing is not None and is_drawing_down(joint):
         return joint.drawing.next
     return joint.next if joint.next is not None else joint.again[0] if joint.again else None
@@ -69,8 +72,8 @@ def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: in
     if is_drawing_down(joint):
         return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
     if fastener.verdict == "out":
-        return (("×".center(width), "out"),)
-    role: Role = "in" if fastener.stage >= joint.stage else "text"
+        return (("×".center(width), "out-of-limit"),)
+    role: Role = "ok" if fastener.stage >= joint.stage else "text"
     if not fastener.part and not joint.complete:
         return (("—".center(width), "faint"),)
     if len(joint.stages) > STROKES:

@@ -1,4 +1,4 @@
-"""The keys as the screen shows them, made from the live bindings: nothing is listed by hand."""
+"""The key bar at the foot of a screen, made from the active bindings."""
 
 from collections.abc import Sequence
 from functools import cache
@@ -36,12 +36,12 @@ CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 
 
 def character_of(key: str) -> str | None:
-    """The character that a key types, ``None`` for a key that types none."""
+    """The character that a key types, or ``None``."""
     return key if len(key) == 1 else CHARACTERS.get(key)
 
 
 class KeyLabel(Struct, frozen=True):
-    """``enabled`` is false where the action is blocked: it stays in view, greyed."""
+    """One key with its label. A blocked action (``enabled`` false) is greyed. ``shown``: also in the key bar."""
 
     id: str
     key: str
@@ -52,14 +52,13 @@ class KeyLabel(Struct, frozen=True):
 
 
 def key_name(key: str) -> str:
-    """``Enter``, ``F6``, ``n``: as it stands on the keyboard."""
+    """The name printed on the key: ``Enter``, ``F6``, ``n``."""
     return NAMES.get(key) or (key.upper() if key.startswith("f") and key[1:].isdigit() else key)
 
 
 def key_labels(screen: Screen[Any], focused: Widget | None) -> tuple[KeyLabel, ...]:
-    """One for each live binding with words, in the order in which the screen lists them; where several keys do
-    the same, the first stands for it. Keys that the focused field takes for itself are left out: they would
-    only be typed."""
+    """One label for each active binding that has a description, in the order in which the screen lists them. Of several
+    keys with the same action only the first is named. Keys that the focused field would take as text are left out."""
     found: dict[str, tuple[ActiveBinding, list[str]]] = {}
     for key, each in screen.active_bindings.items():
         binding = each.binding
@@ -79,20 +78,22 @@ def key_labels(screen: Screen[Any], focused: Widget | None) -> tuple[KeyLabel, .
 
 @cache
 def keys_of(screen: type[Screen[Any]]) -> dict[str, tuple[str, ...]]:
-    """The bindings' ids in the order in which a screen lists them, each with its keys in that order."""
+    """The keys of each binding by its id, in the order of the screen's list."""
     own = (binding for binding in screen.BINDINGS if isinstance(binding, Binding))
     return {binding.id or "": tuple(key.strip() for key in binding.key.split(",")) for binding in own}
 
 
 def _action(active: ActiveBinding) -> str:
-    """The binding's action with its namespace, so that it can be run from anywhere."""
+    """The action with its namespace, so that it can be run from another screen."""
     action = active.binding.action
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
 def draw_keys(words: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
-    """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows. Where there is not room for all of
-    them the blocked ones go first; the last to go are those that lead out and those that list the rest."""
+    """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows.
+
+    If they do not fit, blocked keys are left out first, then the last ones. Leaving and help always stay.
+    """
     left = [word for word in words if word.shown]
     rows = _rows([_piece(word) for word in left], width)
     while len(rows) > most:
@@ -106,7 +107,7 @@ def draw_keys(words: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
 
 
 def key_at(line: Line, x: int) -> tuple[str, str] | None:
-    """The key and the word that stand at a cell of a row of keys, for a finger or a mouse."""
+    """The key and the label at a cell of a row of keys, for a touch or a mouse click."""
     at, key = 0, ""
     for text, role in line:
         at += cell_count(text)

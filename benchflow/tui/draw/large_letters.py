@@ -1,7 +1,7 @@
-"""Large type for the far side of the bench: letters four rows high, drawn with quarter blocks.
+"""Large letters, four rows high, drawn with quarter-block characters.
 
-The letters are five dots wide and seven high, as on any dot-matrix display; each is two hexadecimal digits a
-row, from the top, the leftmost dot being 16.
+Each letter is five dots wide and seven high, as on a dot-matrix display: two hexadecimal digits per row from the top,
+the leftmost dot is 16.
 """
 
 import unicodedata
@@ -10,7 +10,7 @@ from benchflow.tui.draw.styled_lines import Line, Role, styled
 
 ROWS = 4
 COLUMNS = 3
-"""Cells of a letter, the gap behind it included."""
+"""Cells per letter, including the gap behind it."""
 
 DOTS = {
     " ": "00000000000000", "A": "0E11111F111111", "B": "1E11111E11111E", "C": "0E11101010110E",

@@ -1,4 +1,4 @@
-"""The bench in large type: from the far side one reads what to do, the figure that matters, and the clock."""
+"""Draws the bench in large type, to be read from the far side: what to do, the figure that matters, the clock."""
 
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from benchflow.tui.draw.bench_layout import (
@@ -31,12 +31,12 @@ from benchflow.tui.model.current_task import OperationTask
 
 
 def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
-    """The five answers all the same: title and figure large, the rest in ordinary letters below them."""
+    """The same content as the normal bench: title and figure large, the rest in normal type below."""
     inner = width - 2
     keys = draw_keys(scene.keys, inner, 1)
     foot = [*draw_alarms(view, inner), *draw_message(scene.message, inner, 2)]
-    stands = [*draw_state_short(view, inner), *_next(view, inner)]
-    available = height - 3 - len(keys) - len(foot) - len(stands)
+    state = [*draw_state_short(view, inner), *_next(view, inner)]
+    available = height - 3 - len(keys) - len(foot) - len(state)
     figure, place = _figure(view, scene, inner)
     top = _top(view, scene, inner, available - len(figure) - 1)
     figure = [*figure, *_picture(scene.item, inner, available - len(top) - len(figure) - 2)]
@@ -48,7 +48,7 @@ def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) ->
         draw_header(view, scene.now, width),
         *(_inset(line, width) for line in body),
         rule(width),
-        *(_inset(line, width) for line in [*stands, *foot]),
+        *(_inset(line, width) for line in [*state, *foot]),
         rule(width),
         *(_inset(line, width) for line in keys),
     ]
@@ -62,24 +62,24 @@ def _inset(line: Line, width: int) -> Line:
 
 
 def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> list[Line]:
-    """What it is, in two lines of large letters where there is room for them, and its cautions."""
-    title, cautions, told = task_text(view, scene)
-    warned = draw_cautions(cautions, width)
+    """The title, in two lines of large letters if they fit, and the cautions."""
+    title, cautions, instruction = task_text(view, scene)
+    warnings = draw_cautions(cautions, width)
     over = about(view, scene.task.now) if isinstance(scene.task, OperationTask) else scene.route
     head = [styled(cut(over, width), "label")]
-    lines = 2 if available - len(head) - len(warned) >= 8 else 1
+    lines = 2 if available - len(head) - len(warnings) >= 8 else 1
     drawn = big_wrapped(title, width, lines)
     whole = [] if big_fits(title, width, lines) else [styled(part, "strong") for part in wrap(title, width)]
-    out = [*head, *drawn, *whole, *warned]
+    out = [*head, *drawn, *whole, *warnings]
     left = available - len(out) - 1
-    rest = [line for text in told for line in numbered(text, width)]
+    rest = [line for text in instruction for line in numbered(text, width)]
     if left > 0 and rest:
         out.extend([EMPTY, *rest[:left]])
     return out
 
 
 def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
-    """The one thing wanted now, large, with the clock beside it; below it the field, where there is one."""
+    """The current input in large letters with the most urgent clock; below it the field, if there is one."""
     item = scene.item
     text, words = large_figure(item, scene.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
@@ -103,7 +103,7 @@ def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line
 
 
 def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
-    """The joint as it lies, where there is room for it under the figure."""
+    """The joint as it lies, if it fits under the figure."""
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
@@ -113,12 +113,12 @@ def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
 
 def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int) -> tuple[list[Line], FieldPlace]:
     field = field_spec(item)
-    assert field is not None  # asked for only where there is one
+    assert field is not None  # called only for an item with a field
     size = LOT_FIELD if field.words else FIELD
     unit = f"] {field.unit}" if field.unit else "]"
     typed = scene.typed
     note = typed.error or (f"= {typed.converted}" if typed.converted else "")
-    role: Role = "out" if typed.error else "strong"
+    role: Role = "out-of-limit" if typed.error else "strong"
     line: Line = (
         ("  [", "strong"),
         (" " * size, "field"),
@@ -130,7 +130,7 @@ def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int)
 
 
 def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
-    """What is shown large of a want, and the words below it."""
+    """The large text for an item, and the normal text below it."""
     match item:
         case SlotInput():
             which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
@@ -139,7 +139,7 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
             return (typed or shown, f"{item.of.ask}{which}" + (f": {word}" if word and not typed else ""))
         case TickInput(of=joint):
             stage = typed or joint.set_to or joint.stages[item.stage - 1].partition(" (")[0]
-            set_to = f"SET WITH THE EXTENSION ON · {joint.words}" if joint.set_to and not typed else joint.words
+            set_to = f"WRENCH SETTING WITH EXTENSION · {joint.words}" if joint.set_to and not typed else joint.words
             return (f"►{item.fastener}  {stage}", set_to)
         case WholeInput(of=TightenInput() as joint) if joint.drawing is not None and is_drawing_down(joint):
             return (f"►{joint.drawing.next}", joint.drawing.words)
@@ -148,13 +148,13 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
             text = getattr(given, "text", "") or getattr(given, "title", "")
             return ("", str(text))
         case FinishInput():
-            return ("Finish", "Everything that it wants is in.")
+            return ("Finish", "Everything is entered.")
         case None:
             return ("", "")
 
 
 def draw_state_short(view: BenchView, width: int) -> list[Line]:
-    """All of it in two rows, ``pistons down · valves shut``."""
+    """The state in two rows: ``pistons down · valves shut``."""
     words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.standing)
     lines = wrap(words, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
@@ -167,7 +167,7 @@ def _next(view: BenchView, width: int) -> list[Line]:
     ready = next((row for row in rows if row.status != "blocked"), None)
     blocked = next((row for row in rows if row.status == "blocked"), None)
     out: list[Line] = []
-    for head, row in (("Next ", ready), ("Stopped ", blocked)):
+    for head, row in (("Next ", ready), ("Blocked ", blocked)):
         if row is not None:
             shape, role, _ = STATUS[row.status]
             text = f"{row.number} {row.title}" + (f": {row.reason}" if row.reason else "")

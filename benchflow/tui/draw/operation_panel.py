@@ -1,4 +1,4 @@
-"""The operation in hand, or the one that is offered: cautions first, the instruction, then what it wants."""
+"""Draws the current operation, rework step or move: cautions first, then the instruction, then the inputs."""
 
 from collections.abc import Sequence
 
@@ -12,21 +12,21 @@ from benchflow.tui.model.bench_inputs import BenchInput, takes_text
 from benchflow.tui.model.typed_text import TypedText
 
 MAX_REASONS = 4
-"""Of a stopped operation, on the bench; `w` has them all, and the way there."""
+"""Reasons shown on the bench for a blocked operation; key w shows all of them."""
 
 
 class Panel(Struct, frozen=True):
-    """Drawn lines, where the field lies in them, and how far the instruction can be turned on."""
+    """Drawn lines, the position of the field in them, and how many lines of the instruction are hidden."""
 
     lines: tuple[Line, ...]
     place: FieldPlace | None = None
-    hidden: int = 0  # lines of the instruction that are out of sight
+    hidden: int = 0  # lines of the instruction
 
 
 def draw_now(
     now: NowView, about: str, item: BenchInput | None, typed: TypedText, width: int, height: int, scrolled: int = 0
 ) -> Panel:
-    """``about`` is the line over the title; ``turned`` by how many lines the instruction is turned on."""
+    """``about`` is the line above the title; the instruction is scrolled by ``scrolled`` lines."""
     top: list[Line] = [styled(cut(about, width), "label")]
     top.extend(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
     if now.missing and not now.in_progress:
@@ -34,18 +34,23 @@ def draw_now(
             line for reason in now.missing[:MAX_REASONS] for line in hanging("× ", reason.message, width, "blocked")
         )
     top.extend(draw_cautions(now.cautions, width))
-    told = [line for text in now.do for line in numbered(text, width)]
-    aside = _any_paused(now, width)
+    instruction = [line for text in now.do for line in numbered(text, width)]
+    background = _background(now, width)
     blocks = (
-        blocks_of(now, item, typed, width, max(height - len(top) - min(len(told), 2), 6)) if now.in_progress else []
+        blocks_of(now, item, typed, width, max(height - len(top) - min(len(instruction), 2), 6))
+        if now.in_progress
+        else []
     )
     if not now.in_progress and now.inputs:
-        aside = [*hanging("Wants: ", "; ".join(_wanted(each) for each in now.inputs), width, "faint"), *aside]
-    return _composed(top, told, aside, blocks, item, height, scrolled, width)
+        background = [
+            *hanging("To enter: ", "; ".join(_input_text(each) for each in now.inputs), width, "faint"),
+            *background,
+        ]
+    return _composed(top, instruction, background, blocks, item, height, scrolled, width)
 
 
 def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
-    """Each with its signal word as a panel in front (ANSI Z535.4), a blank line above the first."""
+    """Each caution with its signal word as a panel in front (ANSI Z535.4), a blank line above the first."""
     out: list[Line] = [EMPTY] if cautions else []
     for caution in cautions:
         badge = f" {caution.signal.upper()} "
@@ -57,7 +62,7 @@ def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
 
 
 def numbered(text: str, width: int) -> list[Line]:
-    """A paragraph; one that begins with a number and a blank hangs behind it."""
+    """A paragraph; a number at its start gets a hanging indent."""
     head, _, rest = text.strip().partition(" ")
     if rest and head.rstrip(".)").isdigit() and len(head) <= 3:
         return hanging(f"{head.rstrip('.)'):>2}  ", rest.strip(), width, "text", "label")
@@ -65,20 +70,20 @@ def numbered(text: str, width: int) -> list[Line]:
 
 
 def draw_rework_step(step: ReworkView, width: int) -> Panel:
-    """The step of the work coming apart that is to be done now."""
-    lines: list[Line] = [styled(f"Taking back: step {step.step} of {step.of}", "label")]
+    """The current step of a rework plan."""
+    lines: list[Line] = [styled(f"Rework: step {step.step} of {step.of}", "label")]
     lines.extend(styled(part, "title") for part in wrap(step.title, width))
     lines.extend(draw_cautions(step.cautions, width))
     lines.append(EMPTY)
     lines.extend(line for text in step.do.splitlines() if text.strip() for line in numbered(text, width))
     if step.discard:
-        lines.extend([EMPTY, *hanging("Throw away: ", ", ".join(step.discard), width, "strong", "weak")])
-    lines.extend([EMPTY, (("► ", "now"), ("Done as it says", "strong"))])
+        lines.extend([EMPTY, *hanging("Discard: ", ", ".join(step.discard), width, "strong", "attention")])
+    lines.extend([EMPTY, (("► ", "now"), ("Done", "strong"))])
     return Panel(tuple(lines))
 
 
 def draw_move(move: MoveRow, width: int) -> Panel:
-    """A move that is the next step of the way."""
+    """A move that is the next step of a route."""
     lines: list[Line] = [styled("Do now", "label"), *(styled(part, "title") for part in wrap(move.title, width))]
     lines.extend(draw_cautions(move.cautions, width))
     lines.append(EMPTY)
@@ -91,7 +96,7 @@ def draw_move(move: MoveRow, width: int) -> Panel:
     return Panel(tuple(lines))
 
 
-def _any_paused(now: NowView, width: int) -> list[Line]:
+def _background(now: NowView, width: int) -> list[Line]:
     out: list[Line] = []
     if now.uses:
         out.extend(hanging("With: ", ", ".join(now.uses), width, "faint"))
@@ -100,7 +105,7 @@ def _any_paused(now: NowView, width: int) -> list[Line]:
     return out
 
 
-def _wanted(given: Input) -> str:
+def _input_text(given: Input) -> str:
     match given:
         case ReadingInput() | WorkedInput():
             name = given.ask if isinstance(given, ReadingInput) else given.title
@@ -112,49 +117,54 @@ def _wanted(given: Input) -> str:
 
 def _composed(
     top: list[Line],
-    told: list[Line],
-    aside: list[Line],
+    instruction: list[Line],
+    background: list[Line],
     blocks: list[InputBlock],
     item: BenchInput | None,
     height: int,
     scrolled: int,
     width: int,
 ) -> Panel:
-    """Everything with air where there is room; else the asides go, then the air, then the instruction and
-    the inputs that are not in hand are shortened. The cautions and the input in hand are always whole."""
-    wanted, place_at, current = _stacked(blocks, item)
-    gaps = (1 if told else 0) + (1 if wanted else 0)
+    """Everything with blank lines, if the height allows it.
+
+    If not, the background is left out, then the blank lines; then the instruction and the other inputs are shortened.
+    Cautions and the current input are always whole.
+    """
+    inputs, place_at, current = _stacked(blocks, item)
+    gaps = (1 if instruction else 0) + (1 if inputs else 0)
     available = height - len(top)
-    if aside and len(told) + len(wanted) + gaps + len(aside) + 1 > available:
-        aside = []
-    extra = len(aside) + (1 if aside else 0)
-    if len(told) + len(wanted) + gaps + extra > available:
+    if background and len(instruction) + len(inputs) + gaps + len(background) + 1 > available:
+        background = []
+    extra = len(background) + (1 if background else 0)
+    if len(instruction) + len(inputs) + gaps + extra > available:
         gaps = 0
     available -= gaps + extra
-    least = min(len(told), 2)
-    for_wanted = min(len(wanted), max(available - len(told), len(range(*current)), available - len(told) // 2, 0))
-    for_wanted = min(for_wanted, max(available - least, 0))
-    shown_told, hidden = _turned(told, available - for_wanted, scrolled)
-    shown_wanted, cut_above = _around(wanted, current, for_wanted)
+    least = min(len(instruction), 2)
+    for_inputs = min(
+        len(inputs), max(available - len(instruction), len(range(*current)), available - len(instruction) // 2, 0)
+    )
+    for_inputs = min(for_inputs, max(available - least, 0))
+    shown_instruction, hidden = _scrolled_text(instruction, available - for_inputs, scrolled)
+    shown_inputs, cut_above = _window(inputs, current, for_inputs)
     lines = [*top]
-    if shown_told:
-        lines.extend([EMPTY] * bool(gaps) + shown_told)
-    if shown_wanted:
+    if shown_instruction:
+        lines.extend([EMPTY] * bool(gaps) + shown_instruction)
+    if shown_inputs:
         lines.extend([EMPTY] * bool(gaps))
         if place_at is not None:
             row = place_at.y - cut_above
-            seen = 0 <= row < len(shown_wanted) and row + len(lines) < height
+            seen = 0 <= row < len(shown_inputs) and row + len(lines) < height
             place_at = FieldPlace(place_at.x, row + len(lines), place_at.width) if seen else None
-        lines.extend(shown_wanted)
-    if aside:
-        lines.extend([EMPTY, *aside])
+        lines.extend(shown_inputs)
+    if background:
+        lines.extend([EMPTY, *background])
     return Panel(tuple(lines[:height]), place_at if takes_text(item) else None, hidden)
 
 
 def _stacked(
     blocks: list[InputBlock], item: BenchInput | None
 ) -> tuple[list[Line], FieldPlace | None, tuple[int, int]]:
-    """All blocks below one another; where the field is, and from which line to which the one in hand goes."""
+    """All blocks below one another, the position of the field, and the first and last line of the current block."""
     lines: list[Line] = []
     place: FieldPlace | None = None
     current = (0, 0)
@@ -169,25 +179,24 @@ def _stacked(
     return lines, place, current
 
 
-def _turned(told: list[Line], available: int, scrolled: int) -> tuple[list[Line], int]:
-    if len(told) <= available:
-        return told, 0
+def _scrolled_text(lines: list[Line], available: int, scrolled: int) -> tuple[list[Line], int]:
+    if len(lines) <= available:
+        return lines, 0
     available = max(available, 1)
-    start = min(scrolled, len(told) - available + 1)
+    start = min(scrolled, len(lines) - available + 1)
     start = max(start, 0)
-    shown = told[start : start + available - 1]
-    left = len(told) - start - len(shown)
+    shown = lines[start : start + available - 1]
+    left = len(lines) - start - len(shown)
     if left:
-        return [*shown, styled(f"    ▼ {left} more lines: Page down", "weak")], left
-    return [*told[-available + 1 :], styled("    ▲ the end: Page up goes back", "weak")], 0
+        return [*shown, styled(f"    ▼ {left} more lines: PgDn", "attention")], left
+    return [*lines[-available + 1 :], styled("    ▲ end of the text: PgUp goes back", "attention")], 0
 
 
-def _around(wanted: list[Line], current: tuple[int, int], available: int) -> tuple[list[Line], int]:
-    """As many lines as there is room for, the ones in hand among them; and how many were cut above."""
-    if len(wanted) <= available:
-        return wanted, 0
-    start = max(min(current[0] - 1, len(wanted) - available), 0)
+def _window(lines: list[Line], current: tuple[int, int], available: int) -> tuple[list[Line], int]:
+    """``available`` of the lines, including the current ones, and the number of lines cut off above."""
+    if len(lines) <= available:
+        return lines, 0
+    start = max(min(current[0] - 1, len(lines) - available), 0)
     if current[1] - start > available:
-        start = max(min(current[0], len(wanted) - available), 0)
-    shown = wanted[start : start + available]
-    return shown, start
+        start = max(min(current[0], len(lines) - available), 0)
+    return lines[start : start + available], start

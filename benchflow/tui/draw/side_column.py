@@ -1,4 +1,4 @@
-"""How the assembly stands, what the clock says, what comes next: the column that is always there."""
+"""Draws the side column of the bench: the state of the assembly, the clocks, what comes next."""
 
 from collections.abc import Sequence
 
@@ -9,38 +9,38 @@ from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, 
 STATUS: dict[str, tuple[str, Role, str]] = {
     "ready": ("○", "ready", "ready"),
     "blocked": ("×", "blocked", "blocked"),
-    "paused": ("◊", "aside", "paused"),
-    "in-progress": ("►", "now", "in hand"),
+    "paused": ("◊", "paused", "paused"),
+    "in-progress": ("►", "now", "in progress"),
     "done": ("●", "done", "done"),
 }
-"""Shape, role and word of a status."""
+"""Shape, role and word of each status."""
 
 ORDER = ("closing", "missed", "open", "wait")
-"""Which clock matters most."""
+"""Phases of a clock, the most urgent first."""
 
 MIN_NEXT = 5
-"""Rows that what comes next keeps, while how it stands and the clock are whole above it."""
+"""Rows kept for NEXT, if the state and the clocks fit above."""
 
 FEWEST_NEXT = 2
-"""Rows that it gives way to before anything of how it stands is left out: `o` lists what comes next."""
+"""Rows left for NEXT at least, before any line of the state is left out; key o lists all operations."""
 
 REASONS = 3
-"""How many of the stopped operations say why in the column; `w` and `o` say it of any."""
+"""Blocked operations that are shown with their reason; keys w and o show it for all."""
 
 
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
-    """All three. Where the rows are few the air goes first, then the clocks go to a row each."""
+    """All three. If rows are few, blank lines are left out first, then each clock gets one row."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
     if len(view.standing) + 1 + len(clocks) + MIN_NEXT > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
     below = height - len(clocks)
     whole = min(len(view.standing) + 1, below - FEWEST_NEXT)
-    standing = draw_state(view.standing, width, max(below - MIN_NEXT, whole, 3))
-    air = [EMPTY] if len(standing) + len(clocks) + MIN_NEXT + 2 <= height else []
-    out = [*standing, *(air if standing else [])]
+    state = draw_state(view.standing, width, max(below - MIN_NEXT, whole, 3))
+    gap = [EMPTY] if len(state) + len(clocks) + MIN_NEXT + 2 <= height else []
+    out = [*state, *(gap if state else [])]
     if clocks:
-        out.extend([*clocks, *air])
-    if height - len(out) >= 2:  # a heading with nothing under it says nothing
+        out.extend([*clocks, *gap])
+    if height - len(out) >= 2:  # no heading without content
         out.extend(draw_next(view, width, height - len(out)))
     return out[:height]
 
@@ -49,11 +49,11 @@ def draw_state(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
     if not rows:
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
-    out: list[Line] = [rule(width, "HOW IT STANDS")]
+    out: list[Line] = [rule(width, "STATE")]
     spare = height - 1 - len(rows)
     for row in rows:
         words = row.words if row.known else "? not known"
-        role: Role = "strong" if row.known else "weak"
+        role: Role = "strong" if row.known else "attention"
         parts = wrap(words, width - column)
         if len(parts) - 1 > spare:
             parts = [cut(words, width - column)]
@@ -68,7 +68,7 @@ def draw_state(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
 
 
 def clock_text(row: ClockRow) -> tuple[str, Role]:
-    """``▲ 0:45 left``: counts down; past its end it says for how long."""
+    """``▲ 0:45 left``; after the end, how long ago it was."""
     if row.seconds is None:
         return (row.phase, "text")
     left = row.seconds
@@ -76,13 +76,13 @@ def clock_text(row: ClockRow) -> tuple[str, Role]:
         case "wait" if left > 0:
             return (f"{countdown(left)} to wait", "strong")
         case "wait":
-            return ("the wait is over", "in")
+            return ("wait is over", "ok")
         case "closing" if left > 0:
-            return (f"▲ {countdown(left)} left", "weak")
+            return (f"▲ {countdown(left)} left", "attention")
         case "open" if left > 0:
             return (f"{countdown(left)} left", "strong")
         case _:
-            return (f"× closed {countdown(-left)} ago", "out")
+            return (f"× closed {countdown(-left)} ago", "out-of-limit")
 
 
 def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
@@ -101,22 +101,22 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
 
 
 def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
-    """A row each, the most pressing first: ``▲ 2:48 left  Set the head down``."""
+    """One row each, the most urgent first: ``▲ 2:48 left  Set the head down``."""
     if not rows:
         return []
-    pressing = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
+    urgent = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
     out: list[Line] = [rule(width, "CLOCK")]
-    fits = len(pressing) if len(pressing) < height else height - 2
-    for row in pressing[:fits]:
+    fits = len(urgent) if len(urgent) < height else height - 2
+    for row in urgent[:fits]:
         words, role = clock_text(row)
         out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
-    if fits < len(pressing):
-        out.append(styled(f"and {len(pressing) - fits} more", "faint"))
+    if fits < len(urgent):
+        out.append(styled(f"and {len(urgent) - fits} more", "faint"))
     return out
 
 
 def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
-    """What may be taken up next, then what is stopped and by what, each in the author's order."""
+    """What can be started next, then what is blocked and why, each in the author's order."""
     here = view.now.operation if view.now is not None else ""
     rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
     ready = [row for row in rows if row.status != "blocked"]
@@ -126,8 +126,8 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     none = "nothing else is ready" if blocked else "nothing is left to do"
     out.extend(_listed(ready, width, max(for_ready, 2)) or [styled(none, "faint")])
     if blocked and len(out) + 2 <= height:
-        out.append(rule(width, "STOPPED"))
-        out.extend(_stopped(blocked, width, height - len(out)))
+        out.append(rule(width, "BLOCKED"))
+        out.extend(_blocked_rows(blocked, width, height - len(out)))
     return out[:height]
 
 
@@ -138,8 +138,8 @@ def _listed(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
     return lines
 
 
-def _stopped(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
-    """The first ones with their reasons; then, as long as there is room, titles alone."""
+def _blocked_rows(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+    """The first ones with their reasons, then titles only."""
     out: list[Line] = []
     for index, row in enumerate(rows):
         left = len(rows) - index

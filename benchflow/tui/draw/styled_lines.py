@@ -1,6 +1,6 @@
-"""Lines of text with a role for each piece: what every drawing function makes and the board paints.
+"""Styled lines: text with a role for each piece. Every drawing function returns them, the canvas paints them.
 
-A role says what a piece is (``caution``, ``next``), never how it looks; a look gives it a style.
+A role says what a piece is (``caution``, ``next``), not its style; a theme maps roles to styles.
 """
 
 from collections.abc import Iterable, Sequence
@@ -9,10 +9,10 @@ from typing import Literal
 from rich.cells import cell_len, set_cell_size
 
 Role = Literal[
-    "text", "strong", "faint", "title", "head", "head-strong", "label", "rule",
-    "key", "key-off", "now", "ready", "blocked", "done", "aside",
+    "text", "strong", "faint", "title", "header", "header-strong", "label", "rule",
+    "key", "key-off", "now", "ready", "blocked", "done", "paused",
     "danger", "warning", "caution", "notice",
-    "in", "out", "weak", "field", "cursor", "next", "alarm", "chosen",
+    "ok", "out-of-limit", "attention", "field", "cursor", "next", "alarm", "chosen",
 ]  # fmt: skip
 
 Span = tuple[str, Role]
@@ -22,26 +22,29 @@ EMPTY: Line = ()
 
 
 def styled(text: str, role: Role = "text") -> Line:
+    """A line of one piece."""
     return ((text, role),)
 
 
 def width_of(line: Line) -> int:
+    """Width in terminal cells."""
     return sum(cell_len(text) for text, _ in line)
 
 
 def plain(line: Line) -> str:
+    """The text without roles."""
     return "".join(text for text, _ in line)
 
 
 def cut(text: str, width: int) -> str:
-    """The text in at most ``width`` cells, with an ellipsis where it lost its end."""
+    """The text in at most ``width`` cells, with an ellipsis where its end is cut off."""
     if cell_len(text) <= width:
         return text
     return set_cell_size(text, width - 1).rstrip() + "…" if width > 0 else ""
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """Lines of at most ``width`` cells, broken at spaces; a word wider than that is broken where it must."""
+    """Lines of at most ``width`` cells, broken at spaces; a longer word is broken inside."""
     width = max(width, 1)
     out: list[str] = []
     for paragraph in text.splitlines() or [""]:
@@ -71,7 +74,7 @@ def _head(word: str, width: int) -> str:
 
 
 def hanging(mark: str, text: str, width: int, role: Role = "text", mark_role: Role | None = None) -> list[Line]:
-    """The text wrapped behind a mark, further lines indented by as much."""
+    """The text wrapped with a hanging indent: a mark in front, further lines indented by the width of the mark."""
     indent = cell_len(mark)
     marked: Span = (mark, mark_role or role)
     return [
@@ -97,12 +100,13 @@ def fit(line: Line, width: int, fill: Role = "text") -> Line:
 
 
 def justified(left: Line, right: Line, width: int, fill: Role = "text") -> Line:
-    """``left`` at the left edge and ``right`` at the right one; ``left`` is cut where both do not fit."""
+    """``left`` at the left edge, ``right`` at the right edge; ``left`` is cut if both do not fit."""
     available = max(width - width_of(right), 0)
     return fit(left, available, fill) + fit(right, width - available, fill)
 
 
 def rule(width: int, label: str = "") -> Line:
+    """A horizontal rule, with a label at its left end."""
     if not label:
         return (("─" * width, "rule"),)
     return ((label + " ", "label"), ("─" * max(width - cell_len(label) - 1, 0), "rule"))
@@ -111,7 +115,7 @@ def rule(width: int, label: str = "") -> Line:
 def side_by_side(
     left: Sequence[Line], right: Sequence[Line], left_width: int, gap: int, width: int, height: int
 ) -> list[Line]:
-    """Two columns, each cut and padded to its place."""
+    """Two columns, each cut and padded to its width."""
     right_width = width - left_width - gap
     between: Span = (" " * gap, "text")
     return [
@@ -129,5 +133,5 @@ def centred(lines: Iterable[Line], width: int) -> list[Line]:
 
 
 def cell_count(text: str) -> int:
-    """How many cells of a terminal the text takes."""
+    """Width of a text in terminal cells."""
     return cell_len(text)

@@ -1,7 +1,7 @@
-"""How the bench looks: a style for each role, in a light, a dark, a 16-colour and a colourless look.
+"""Themes: a style for each role, in a dark, a light, a 16-colour and a colourless theme.
 
-Words and shapes carry the meaning in every look; colour only repeats it. The four signal words have the
-panel colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue).
+Words and shapes carry the meaning in every theme; colour only repeats it. The four signal words have the panel
+colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue).
 """
 
 from collections.abc import Mapping
@@ -21,8 +21,8 @@ DARK: dict[Role, str] = {
     "strong": "bold #f7f3ea",
     "faint": "#9d988e",
     "title": "bold #f7f3ea",
-    "head": "#b9b4a9 on #22262b",
-    "head-strong": "bold #f7f3ea on #22262b",
+    "header": "#b9b4a9 on #22262b",
+    "header-strong": "bold #f7f3ea on #22262b",
     "label": "#cfa968",
     "rule": "#41464d",
     "key": "bold #f0c674",
@@ -31,14 +31,14 @@ DARK: dict[Role, str] = {
     "ready": "#a9cfae",
     "blocked": "#eba497",
     "done": "#9d988e",
-    "aside": "#cfa968",
+    "paused": "#cfa968",
     "danger": "bold #ffffff on #c41230",
     "warning": "bold #000000 on #f5821f",
     "caution": "bold #000000 on #f9d616",
     "notice": "bold #ffffff on #0061a8",
-    "in": "bold #a9cfae",
-    "out": "bold #ffb0a1",
-    "weak": "bold #f0c674",
+    "ok": "bold #a9cfae",
+    "out-of-limit": "bold #ffb0a1",
+    "attention": "bold #f0c674",
     "field": "#f7f3ea on #30363d",
     "cursor": "#16181b on #f0c674",
     "next": "bold #16181b on #f0c674",
@@ -51,8 +51,8 @@ LIGHT: dict[Role, str] = {
     "strong": "bold #0c0b0a",
     "faint": "#635f56",
     "title": "bold #0c0b0a",
-    "head": "#4a463e on #e6dfd0",
-    "head-strong": "bold #0c0b0a on #e6dfd0",
+    "header": "#4a463e on #e6dfd0",
+    "header-strong": "bold #0c0b0a on #e6dfd0",
     "label": "#7a4b00",
     "rule": "#c4bca9",
     "key": "bold #7a4300",
@@ -61,14 +61,14 @@ LIGHT: dict[Role, str] = {
     "ready": "#1d5e30",
     "blocked": "#96261a",
     "done": "#635f56",
-    "aside": "#7a4b00",
+    "paused": "#7a4b00",
     "danger": "bold #ffffff on #c41230",
     "warning": "bold #000000 on #f5821f",
     "caution": "bold #000000 on #f9d616",
     "notice": "bold #ffffff on #0061a8",
-    "in": "bold #1d5e30",
-    "out": "bold #96261a",
-    "weak": "bold #7a4300",
+    "ok": "bold #1d5e30",
+    "out-of-limit": "bold #96261a",
+    "attention": "bold #7a4300",
     "field": "#0c0b0a on #e2d9c4",
     "cursor": "#faf7f0 on #7a4300",
     "next": "bold #faf7f0 on #7a4300",
@@ -76,15 +76,15 @@ LIGHT: dict[Role, str] = {
     "chosen": "bold #0c0b0a on #e2d9c4",
 }
 
-# The terminal's own foreground and background, so that it reads on a dark and on a light one; colour only
-# where both its foreground and its background are ours, or where red and green are legible on either.
+# The terminal's own foreground and background, so that it reads on dark and on light terminals. Colour is used only
+# where foreground and background are both set, or where red and green are legible on either.
 SIXTEEN: dict[Role, str] = {
     "text": "",
     "strong": "bold",
     "faint": "",
     "title": "bold",
-    "head": "reverse",
-    "head-strong": "reverse bold",
+    "header": "reverse",
+    "header-strong": "reverse bold",
     "label": "bold",
     "rule": "",
     "key": "bold",
@@ -93,14 +93,14 @@ SIXTEEN: dict[Role, str] = {
     "ready": "",
     "blocked": "red",
     "done": "",
-    "aside": "",
+    "paused": "",
     "danger": "bold white on red",
     "warning": "black on yellow",
     "caution": "black on bright_yellow",
     "notice": "bold white on blue",
-    "in": "bold green",
-    "out": "bold red",
-    "weak": "bold",
+    "ok": "bold green",
+    "out-of-limit": "bold red",
+    "attention": "bold",
     "field": "underline",
     "cursor": "reverse",
     "next": "reverse bold",
@@ -115,14 +115,14 @@ PLAIN: dict[Role, str] = {
     "warning": "reverse bold",
     "caution": "reverse bold",
     "notice": "reverse bold",
-    "in": "bold",
-    "out": "bold underline",
+    "ok": "bold",
+    "out-of-limit": "bold underline",
     "alarm": "bold",
 }
 
 
 class BenchTheme(Struct, frozen=True):
-    """``own_colours``: whether the look paints its own ground (24-bit) or keeps the terminal's."""
+    """``own_colours``: whether the theme paints its own background (24-bit) or keeps the terminal's."""
 
     name: Name
     title: str
@@ -146,8 +146,8 @@ def bench_theme(name: Name) -> BenchTheme:
 
 
 def initial_theme(environment: Mapping[str, str], kept: str = "") -> Name:
-    """The look to start in: none of colour where NO_COLOR is set (no-color.org), then the one kept from the
-    last time, then what the terminal says of itself."""
+    """The theme to start with: without colour if NO_COLOR is set (no-color.org), else the last one used, else by the
+    terminal's capabilities."""
     if environment.get("NO_COLOR"):
         return "plain"
     for name in NAMES:

@@ -1,4 +1,4 @@
-"""What the operation in hand wants, one thing after another: the line that the builder's key acts on."""
+"""The inputs of the operation in progress, one item for each thing that one key enters."""
 
 from collections.abc import Callable
 
@@ -20,16 +20,19 @@ from benchflow.session.view.bench_view import (
 )
 
 
-class SlotInput(Struct, frozen=True, tag="want-reading"):
-    """One slot of a value."""
+class SlotInput(Struct, frozen=True, tag="slot"):
+    """One reading of a value."""
 
     of: ReadingInput
     slot: Reading
 
 
-class TickInput(Struct, frozen=True, tag="want-tick"):
-    """The next fastener of a joint, or one that is to be read again. ``value`` is one of the readings that
-    its tick takes (``last`` says whether it is the last of them), ``None`` where it takes none."""
+class TickInput(Struct, frozen=True, tag="tick"):
+    """The next fastener of a joint, or one to be read again.
+
+    ``value`` is one of the readings that the tick needs, ``None`` if it needs none; ``last`` says whether it is the
+    last of them.
+    """
 
     of: TightenInput
     fastener: int
@@ -38,22 +41,21 @@ class TickInput(Struct, frozen=True, tag="want-tick"):
     last: bool = True
 
 
-class WholeInput(Struct, frozen=True, tag="want-other"):
-    """Anything that is one thing by itself: a check, a choice, a lot, a hold, a worked-out value, a part that
-    is drawn down, a joint that is done."""
+class WholeInput(Struct, frozen=True, tag="whole"):
+    """An input that is entered as a whole: a check, a choice, a lot; also a joint being drawn down, or done."""
 
     of: WorkedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
-class FinishInput(Struct, frozen=True, tag="want-finish"):
-    """Nothing more to enter: the operation can be finished."""
+class FinishInput(Struct, frozen=True, tag="finish"):
+    """Finishing the operation, after all inputs."""
 
 
 BenchInput = SlotInput | TickInput | WholeInput | FinishInput
 
 
 class FieldSpec(Struct, frozen=True):
-    """What a line's field takes: words, or a quantity in ``unit`` (``None``: its unit has to be typed)."""
+    """What an item's field accepts: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
 
     words: bool = False
     unit: str | None = None
@@ -62,7 +64,7 @@ class FieldSpec(Struct, frozen=True):
 
 
 def bench_inputs(now: NowView | None) -> tuple[BenchInput, ...]:
-    """In the author's order, the finishing last; empty when nothing is in hand."""
+    """All items in the author's order, finishing last; empty if the operation is not in progress."""
     if now is None or not now.in_progress:
         return ()
     out: list[BenchInput] = []
@@ -94,7 +96,7 @@ def input_of(item: BenchInput) -> Input | None:
 
 
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
-    """The field of a line; ``None`` where there is nothing to type."""
+    """The field of an item, ``None`` if there is nothing to type."""
     match item:
         case SlotInput(of=given):
             return FieldSpec(False, given.unit, given.limit, given.gauge)
@@ -109,7 +111,7 @@ def field_spec(item: BenchInput | None) -> FieldSpec | None:
 
 
 def key_of(item: BenchInput) -> str:
-    """A name that stays with the thing while the view changes around it; drafts are kept under it."""
+    """A stable name for an item, the same in every later view. Drafts are kept under it."""
     match item:
         case FinishInput():
             return "finish"
@@ -133,7 +135,7 @@ def key_of(item: BenchInput) -> str:
 
 
 def is_open(item: BenchInput) -> bool:
-    """Whether it still waits for the builder. A value worked out by the program never does."""
+    """Whether the builder still has to enter it. A calculated value is never open."""
     match item:
         case FinishInput():
             return True
@@ -146,12 +148,12 @@ def is_open(item: BenchInput) -> bool:
 
 
 def is_wrong(item: BenchInput) -> bool:
-    """Entered, and not good enough: the reading itself, or all of them together where they are judged so."""
+    """Entered but outside its limit: the reading itself, or all readings where they are judged together."""
     if not isinstance(item, SlotInput) or item.of.complete:
         return False
-    bad = {slot.slot for slot in item.of.readings if slot.verdict in ("out", "not-proven") and not slot.waived}
-    if bad:
-        return item.slot.slot in bad
+    outside = {slot.slot for slot in item.of.readings if slot.verdict in ("out", "not-proven") and not slot.waived}
+    if outside:
+        return item.slot.slot in outside
     return all(slot.shown for slot in item.of.readings)
 
 
@@ -160,8 +162,8 @@ def _needs_entry(item: BenchInput) -> bool:
 
 
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
-    """The line to stand on: the first open one behind ``after``, else the first open one at all, else the
-    first that is amiss, else the finish. A gauge that goes on typing fills the open fields in order."""
+    """Index of the item to go to: the first open one behind ``after``, else the first open one, else the first that is
+    wrong, else finishing. So a gauge that keeps typing fills the open fields in order."""
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
     tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_wrong)
     for fits in tests:
@@ -172,11 +174,11 @@ def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
 
 
 def takes_text(item: BenchInput | None) -> bool:
-    """Whether the line has a field to type into."""
+    """Whether the item has a field to type into."""
     return field_spec(item) is not None
 
 
 def is_quantity(item: BenchInput | None) -> bool:
-    """Whether what is typed begins with a figure, so that a letter typed first can be a command."""
+    """Whether the field takes a quantity. Its text begins with a digit, so a letter typed first can be a command."""
     field = field_spec(item)
     return field is not None and not field.words

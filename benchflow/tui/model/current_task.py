@@ -1,4 +1,4 @@
-"""What the bench puts before the builder: one thing at a time, whatever kind of thing it is."""
+"""The task that the bench shows: an operation, a move, a rework step, or nothing."""
 
 from msgspec import Struct
 
@@ -6,32 +6,35 @@ from benchflow.session.view.bench_view import MoveRow, NowView, ReworkView
 
 
 class ReworkTask(Struct, frozen=True, tag="rework-step"):
-    """Work is coming apart: the step that is to be done now."""
+    """The current step of a rework plan."""
 
     step: ReworkView
 
 
 class MoveTask(Struct, frozen=True, tag="move"):
-    """A move on the way to the goal."""
+    """A move that is the next step of a guided route."""
 
     move: MoveRow
 
 
 class OperationTask(Struct, frozen=True, tag="work"):
-    """An operation: in hand, to be taken up, or stopped."""
+    """An operation: in progress, ready to start, or blocked."""
 
     now: NowView
 
 
 class NoTask(Struct, frozen=True, tag="nothing"):
-    """Everything is done, or nothing can be taken up."""
+    """Everything is done, or nothing can be started."""
 
 
 CurrentTask = ReworkTask | MoveTask | OperationTask | NoTask
 
 
 class GuidedRoute(Struct, frozen=True):
-    """The shortest safe way that is being walked: what is left of it, the goal last."""
+    """The shortest safe route to an operation: the remaining steps, the goal last.
+
+    ``words`` is the line on the screen.
+    """
 
     goal: str
     steps: tuple[str, ...]

@@ -1,7 +1,7 @@
-"""What was typed and not entered yet, kept beside the log so that coming back finds it again.
+"""Drafts: text that is typed but not entered, kept in a file next to the log until the job is continued.
 
-It is no part of the log and proves nothing: a convenience that may be lost, never a record. It is written
-without being synced, as one typed on; a killed program leaves it behind, a power cut may not.
+Drafts are a convenience, not part of the record. They are written without fsync: they survive a killed program, but
+perhaps not a power cut.
 """
 
 from pathlib import Path
@@ -13,18 +13,18 @@ from benchflow.base.atomic_write import atomic_write
 
 SUFFIX = ".draft"
 MAX_BYTES = 1 << 20
-"""Bytes. Whatever is larger was not written here."""
+"""Bytes read at most; a larger file was not written by benchflow."""
 
 
 class Draft(Struct, omit_defaults=True):
-    """``texts`` by the name of what they are typed for; ``goal`` the operation that was being led up to."""
+    """``texts`` by the name of their field; ``goal`` is the operation that the builder is guided to."""
 
     texts: dict[str, str] = {}
     goal: str = ""
 
 
 class Drafts:
-    """``keep`` and ``drop`` change what is held; ``save`` puts it beside the log, from any thread."""
+    """Drafts of one job. ``save`` may be called from any thread."""
 
     def __init__(self, log: Path, *, writable: bool = True) -> None:
         self.path = log.with_name(log.name + SUFFIX)
@@ -50,12 +50,12 @@ class Drafts:
             self._draft.texts.pop(name, None)
 
     def moved(self, log: Path) -> None:
-        """The log goes on elsewhere, and what was typed goes with it."""
+        """The log continues in another folder; save the drafts there from now on."""
         self.path = log.with_name(log.name + SUFFIX)
         self._saved = b""
 
     def save(self) -> None:
-        """Whole or not at all. A disk that does not take it is no reason to disturb anybody."""
+        """Write atomically. A failed write is ignored."""
         data = msgspec.json.encode(self._draft)
         if not self._writable or data == self._saved:
             return

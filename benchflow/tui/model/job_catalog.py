@@ -1,4 +1,4 @@
-"""What a session can be begun or gone on with: procedures, logs, and the desk that they make."""
+"""The jobs that can be continued, the procedures that a job can be started with, and the controller for one of them."""
 
 import re
 from datetime import date
@@ -13,13 +13,13 @@ from benchflow.session.procedure_loading import load_procedure, reader
 from benchflow.session.shop.live_register import Register
 
 TITLE_SEARCH = 4096
-"""Characters of a file that are looked at for its title."""
+"""Characters at the start of a file that are searched for its title."""
 
 OPEN_STATES = ("open", "held")
 
 
 class JobCatalog:
-    """``clock`` is handed in by tests. ``folder`` is where logs go, the platform's own unless it is given."""
+    """``folder`` is where logs are written (default: the platform's data folder); ``clock`` is passed in by tests."""
 
     def __init__(self, where: Places, folder: Path | None, clock: Clock | None = None) -> None:
         self.where = where
@@ -30,46 +30,56 @@ class JobCatalog:
         return Register(self.where.shop, self.where.compiled)
 
     def open_jobs(self) -> list[Session]:
-        """Sessions that are not ended, last worked on first."""
+        """Jobs that are not ended, the latest first."""
         return [each for each in sessions(self.folder) if each.standing in OPEN_STATES]
 
     def procedures(self) -> list[Path]:
         return library()
 
     def load(self, path: Path) -> Loaded:
-        """Raises :class:`~benchflow.base.errors.BenchflowError` with every mistake of a file that has some."""
+        """Read a procedure.
+
+        Raises:
+            BenchflowError: the file has errors; the message lists all of them.
+        """
         loaded = load_procedure(path)
         if loaded.procedure is None:
-            told = "\n".join(str(problem) for problem in loaded.problems)
-            raise BenchflowError(
-                f"{told}\n{path.name} has mistakes, and no session is begun with it until they are mended."
-            )
+            problems = "\n".join(str(problem) for problem in loaded.problems)
+            raise BenchflowError(f"{problems}\n{path.name} has errors. Correct them before you start a job with it.")
         return loaded
 
     def jobs_of(self, loaded: Loaded, unit: str | None) -> list[Session]:
-        """Its open sessions: those that carry this very text, or a procedure of the same title."""
+        """Open jobs of a procedure: those with the same text, or with a procedure of the same title."""
         title = loaded.procedure.title if loaded.procedure else ""
         mine = [each for each in self.open_jobs() if each.sha256 == loaded.sha256 or each.procedure == title]
         return mine if unit is None else [each for each in mine if each.unit == unit]
 
     def resume(self, log: Path) -> Desk:
-        """Raises :class:`~benchflow.base.errors.BenchflowError` when there is nothing to go on with."""
-        desk = Desk.resume(log, read=reader(), clock=self._clock, register=self.register())
-        if desk.simulated and not desk.read_only:
-            # Its time comes with each intent, which nobody at a bench can give: it may be looked at.
-            desk.close()
-            desk = Desk.resume(log, read=reader(), clock=self._clock, register=self.register(), read_only=True)
-        return desk
+        """The controller of a log that is continued.
+
+        Raises:
+            BenchflowError: the log cannot be read or holds no job.
+        """
+        controller = Desk.resume(log, read=reader(), clock=self._clock, register=self.register())
+        if controller.simulated and not controller.read_only:
+            # In a simulated job each intent brings its time, which the bench cannot do: view only.
+            controller.close()
+            controller = Desk.resume(log, read=reader(), clock=self._clock, register=self.register(), read_only=True)
+        return controller
 
     def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> Desk:
-        """A new log with nothing in it yet. Raises :class:`~benchflow.base.errors.BenchflowError`."""
-        assert loaded.procedure is not None  # `load` has seen to it
+        """The controller of a new, empty log.
+
+        Raises:
+            BenchflowError: the folder or the log cannot be written.
+        """
+        assert loaded.procedure is not None  # checked by `load`
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
         return Desk.begin(path, loaded, file=file, read=reader(), clock=self._clock, register=self.register())
 
 
 def title_of(path: Path) -> str:
-    """A procedure's title at a glance, its file's name where that is not to be had."""
+    """A procedure's title, read without parsing the file; the file's name if no title is found."""
     try:
         with path.open(encoding="utf-8") as file:
             head = file.read(TITLE_SEARCH)
@@ -79,9 +89,9 @@ def title_of(path: Path) -> str:
     return clean_line(found[1].strip("\"'")) if found else path.stem
 
 
-def close_unused(desk: Desk) -> None:
-    """Give the log back; one in which nothing was begun is not left lying about."""
-    empty = desk.state is None and not desk.journal.lines
-    desk.close()
+def close_unused(controller: Desk) -> None:
+    """Close a controller and delete its log if no job was started in it."""
+    empty = controller.state is None and not controller.journal.lines
+    controller.close()
     if empty:
-        desk.journal.path.unlink(missing_ok=True)
+        controller.journal.path.unlink(missing_ok=True)

@@ -1,4 +1,4 @@
-"""What the builder likes to look at, kept from one time to the next."""
+"""Preferences of the user: theme and large type, kept in a file."""
 
 from contextlib import suppress
 from pathlib import Path
@@ -18,7 +18,7 @@ class PreferenceData(Struct):
 
 
 class Preferences:
-    """In the platform's folder for settings. Whatever cannot be read or written is done without."""
+    """Kept in the platform's settings folder. Errors of reading and writing are ignored."""
 
     def __init__(self, folder: Path | None) -> None:
         self._path = None if folder is None else folder / FILE

@@ -1,4 +1,4 @@
-"""The builder's seat at the desk: the session, what it looks like now, and what is typed but not entered."""
+"""Client of the session controller: the open job, its current view, and what is typed but not entered."""
 
 import asyncio
 from collections.abc import Callable, Sequence
@@ -25,56 +25,63 @@ if TYPE_CHECKING:
 
 
 class SessionClient:
-    """``view`` is what the bench shows. ``aim`` is the operation that the builder looks at instead of the
-    one that is offered; ``drafts.goal`` the one that he is being led to."""
+    """Sends intents, answers queries, keeps the view up to date.
 
-    def __init__(self, desk: Desk, by: str = "") -> None:
-        self.desk = desk
-        self.by = by  # who sits here now, where that is not the one who opened the session
-        self.drafts = Drafts(desk.journal.path, writable=not desk.read_only)
-        self.view: BenchView = self._with_name(desk.view())
+    ``view`` is what the bench shows. ``selected`` is an operation that is shown instead of the next one;
+    ``drafts.goal`` is the operation that the builder is guided to.
+    """
+
+    def __init__(self, controller: Desk, by: str = "") -> None:
+        self.controller = controller
+        self.by = by  # who builds now, if not the person who started the job
+        self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
+        self.view: BenchView = self._with_name(controller.view())
         self.selected = ""
-        self.tools: dict[str, str] = {}  # of each need, the instrument that the next entry is made with
+        self.tools: dict[str, str] = {}  # serial number of the instrument in use, by the instrument that is asked for
         self.busy = False
         self.on_change: Callable[[], None] = lambda: None
 
     @property
     def state(self) -> State:
-        assert self.desk.state is not None  # a seat is taken at an open session only
-        return self.desk.state
+        assert self.controller.state is not None  # the client exists only for an open job
+        return self.controller.state
 
     @property
     def log(self) -> Path:
-        return self.desk.journal.path
+        return self.controller.journal.path
 
     @property
     def has_register(self) -> bool:
-        """Whether there is a shop file, by which people sign with a PIN."""
-        return self.desk.register is not None and self.desk.register.path.exists()
+        """Whether there is a shop register; then people sign with a PIN."""
+        return self.controller.register is not None and self.controller.register.path.exists()
 
     def shop(self) -> "Shop | None":
-        """The register; none where its file has mistakes in it, which the desk tells in full when it is asked."""
+        """The shop, or ``None`` if its file has errors; the controller reports those with the next intent."""
         try:
-            return self.around().shop
+            return self.context().shop
         except BenchflowError:
             return None
 
-    def around(self) -> Around:
-        """This moment, and who and what the shop has. Raises BenchflowError where the register cannot be read."""
-        register = self.desk.register
-        return Around(self.desk.now(), None if register is None else register.shop())
+    def context(self) -> Around:
+        """The current time and the shop.
+
+        Raises:
+            BenchflowError: the register cannot be read.
+        """
+        register = self.controller.register
+        return Around(self.controller.now(), None if register is None else register.shop())
 
     @property
     def now(self) -> datetime:
-        """This moment in the builder's own time zone."""
-        return parse(self.desk.now().at).astimezone()
+        """The current time in the local time zone."""
+        return parse(self.controller.now().at).astimezone()
 
     async def send(self, intent: str, **fields: Any) -> Answer:
-        """Carry out an intent in a worker thread, since a disk may be slow; then look again."""
+        """Carry out an intent in a worker thread, since a disk may be slow; then update the view."""
         message = {"intent": intent, **({"by": self.by} if self.by else {}), **fields}
         self.busy = True
         try:
-            answer = await asyncio.to_thread(self.desk.send, message)
+            answer = await asyncio.to_thread(self.controller.send, message)
         finally:
             self.busy = False
         if isinstance(answer, Accepted) and answer.lines:
@@ -82,9 +89,9 @@ class SessionClient:
         return answer
 
     def _refresh_after(self, lines: Sequence[Line]) -> None:
-        """What was only entered leaves all but the operation in hand as it was, and is shown at once."""
+        """An entry changes only the operation in progress, so only that part of the view is built again."""
         if all(line.kind in ENTRIES for line in lines):
-            self.view = after_entry(self.view, self.state, self.desk.around(), saved=self.desk.saved)
+            self.view = after_entry(self.view, self.state, self.controller.around(), saved=self.controller.saved)
             self.on_change()
         else:
             self.refresh()
@@ -93,34 +100,34 @@ class SessionClient:
         return msgspec.structs.replace(view, by=self.by) if self.by else view
 
     def refresh(self) -> None:
-        self.view = self._with_name(self.desk.view())
+        self.view = self._with_name(self.controller.view())
         self.on_change()
 
     def tick(self) -> bool:
-        """The clock moved on. Whether a window came to another phase, which changes more than a figure."""
+        """Update the clocks. True if a time window reached another phase, which changes more than the countdown."""
         if self.busy:
             return False
         before = [(row.operation, row.phase) for row in self.view.clocks]
-        rows = tuple(clocks(self.state, self.desk.around()))
+        rows = tuple(clocks(self.state, self.controller.around()))
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
-        self.view = self._with_name(self.desk.view())
+        self.view = self._with_name(self.controller.view())
         return True
 
     async def watch(self) -> str:
-        """Reading only: take in what the writer has added. Words when the log cannot be followed."""
+        """View only: read what the other window has added. Returns an error message, empty if all went well."""
         try:
-            if await asyncio.to_thread(self.desk.reread):
+            if await asyncio.to_thread(self.controller.reread):
                 self.refresh()
         except BenchflowError as error:
             return str(error)
         return ""
 
     async def move_to(self, folder: Path) -> str:
-        """Go on in another folder. Words when that one will not do either."""
+        """Continue the log in another folder. Returns an error message, empty if all went well."""
         try:
-            await asyncio.to_thread(self.desk.move_to, folder)
+            await asyncio.to_thread(self.controller.move_to, folder)
         except BenchflowError as error:
             return str(error)
         self.drafts.moved(self.log)
@@ -128,11 +135,11 @@ class SessionClient:
         return ""
 
     def operation(self, name: str) -> NowView:
-        """Any operation, as the bench would show it."""
-        return operation_view(self.state, self.desk.around(), name)
+        """The view of any operation."""
+        return operation_view(self.state, self.controller.around(), name)
 
     def why(self, name: str) -> tuple[Reason, ...]:
-        """Every reason why it is stopped, or why it cannot be finished yet."""
+        """Every reason why an operation is blocked or cannot be finished yet."""
         return self.operation(name).missing
 
     def reasons_against_ending(self) -> tuple[Reason, ...]:
@@ -140,6 +147,6 @@ class SessionClient:
         return close_reasons(self.state, unfinished=True)
 
     def query(self, intent: str, operation: str) -> Any:
-        """The answer to a question, as plain JSON; a refusal where there is none."""
-        answer = self.desk.send({"intent": intent, "operation": operation})
+        """The answer to a query, as plain JSON, or the refusal."""
+        answer = self.controller.send({"intent": intent, "operation": operation})
         return answer if isinstance(answer, Refusal) else answer.answer[intent]

@@ -11,10 +11,10 @@ from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
 
 
 class TypedText(Struct, frozen=True):
-    """What stands in the field and what it comes to.
+    """The text in a field and what it means.
 
-    ``converted`` is it in the field's unit where another was typed; ``at`` points at the character that is
-    wrong and ``error`` says why; ``gauge`` is where it would lie.
+    ``converted`` is the value in the field's unit, if another unit was typed. ``error`` says what is wrong, ``at`` is
+    the index of the wrong character. ``gauge`` shows the value within its limit.
     """
 
     text: str = ""
@@ -25,7 +25,7 @@ class TypedText(Struct, frozen=True):
 
 
 def typed_text(item: BenchInput | None, text: str) -> TypedText:
-    """What stands in the field comes to this. What may still become right is not called wrong yet."""
+    """Interpret the text of a field while it is typed. A text that is only unfinished is not an error yet."""
     field = field_spec(item)
     if not text.strip() or field is None or field.words:
         return TypedText(text)
@@ -40,7 +40,7 @@ def typed_text(item: BenchInput | None, text: str) -> TypedText:
 
 
 def error_in(item: BenchInput | None, text: str) -> TypedText | None:
-    """What is wrong with a quantity that is to be entered, ``None`` when it can be sent."""
+    """The text with its error, if it is not a valid quantity; ``None`` if it can be sent."""
     field = field_spec(item)
     if field is None or field.words:
         return None
@@ -62,20 +62,20 @@ def _wrong(text: str, error: QuantityError) -> TypedText:
 
 
 def _gauge_for(field: FieldSpec, text: str) -> Gauge | None:
-    """The gauge with the typed reading on it; the guard band is where the last one had it."""
+    """The gauge with the typed reading. The guard band is that of the last reading."""
     if not field.limit:
         return None
     try:
         limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
         drawn = gauge(limit, _read(field, text), "simple", None)
     except BenchflowError:
-        return None  # a limit in words of its own: the desk judges it, and the screen does not draw it ahead
+        return None  # the limit is not a plain range: the controller judges it, and nothing is drawn before
     guard = field.gauge or drawn
     return Gauge(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
 
 
 def with_own_unit(text: str, unit: str | None) -> str:
-    """The text with the field's unit where none was typed: an intent always says its unit."""
+    """The text with the field's unit added if none was typed: an intent always has a unit."""
     if not unit:
         return text
     try:
@@ -84,6 +84,6 @@ def with_own_unit(text: str, unit: str | None) -> str:
         try:
             parse_quantity(text, unit=unit)
         except QuantityError:
-            return text  # refused as it stands, with the place that is wrong
+            return text  # the controller refuses it and says where it is wrong
         return with_unit(text.strip(), unit)
     return text

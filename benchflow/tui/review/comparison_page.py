@@ -63,7 +63,9 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         inner = width - 2
         lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
-        notes = [line for each in _both(self.found.warnings) for line in hanging("NOTE  ", each, width, "text", "weak")]
+        notes = [
+            line for each in _both(self.found.warnings) for line in hanging("NOTE  ", each, width, "text", "attention")
+        ]
         lines.extend([*shortened(notes, 4), EMPTY])
         if self.part == "differences" and self.found.first is None:
             return [*lines, styled("Nothing differs but figures and times: r and t show them.", "strong")]
@@ -153,7 +155,7 @@ def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
 
 def _difference(of: Difference, width: int, first: bool) -> list[Line]:
     title = f"{of.title}: {what_differs(of)}" if of.title else f"At the beginning: {what_differs(of)}"
-    head = hanging(DIFFERS, title, width, "strong" if first else "text", "weak")
+    head = hanging(DIFFERS, title, width, "strong" if first else "text", "attention")
     return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
 
 
@@ -164,7 +166,9 @@ def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Li
     lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
     if differs or here:
         message = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
-        lines.extend((((DIFFERS if differs and y == 0 else "  "), "weak"), *line) for y, line in enumerate(message))
+        lines.extend(
+            (((DIFFERS if differs and y == 0 else "  "), "attention"), *line) for y, line in enumerate(message)
+        )
     return [*lines, styled(cut(f"  {operation}", width), "faint")] if here else lines
 
 

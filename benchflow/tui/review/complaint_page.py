@@ -76,9 +76,11 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         lines = [styled(cut(self.case.build(), width), "faint")]
-        notes = [line for each in self.case.account.warnings for line in hanging("NOTE  ", each, width, "text", "weak")]
+        notes = [
+            line for each in self.case.account.warnings for line in hanging("NOTE  ", each, width, "text", "attention")
+        ]
         if len(notes) > 4:
-            notes = [*notes[:3], styled(f"      and {len(notes) - 3} lines more: F2", "weak")]
+            notes = [*notes[:3], styled(f"      and {len(notes) - 3} lines more: F2", "attention")]
         return [*lines, *notes, EMPTY]
 
     def body(self, width: int, height: int) -> DrawnPage:
@@ -110,7 +112,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         if not self._guards:
             right: Line = ()
         elif suspects:
-            right = ((f"  {SUSPECT} {suspects} of {len(guards)}", "weak"),)
+            right = ((f"  {SUSPECT} {suspects} of {len(guards)}", "attention"),)
         else:
             right = ((f"  {SOUND} none of {len(guards)}", "faint"),)
         return justified(((text, "strong" if here else "text"),), right, min(width, 76))
@@ -130,7 +132,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             found = await self.case.review(asked)
             if isinstance(asked, str) and not found.guards:
                 self.show_message(
-                    *wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="weak"
+                    *wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="attention"
                 )
                 return
             self.show_message()

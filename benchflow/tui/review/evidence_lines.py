@@ -20,7 +20,7 @@ GAUGE = 44
 
 def guard_mark(guard: Guard) -> Span:
     if guard.suspect:
-        return f"{SUSPECT} ", "weak"
+        return f"{SUSPECT} ", "attention"
     return (f"{TOLD} ", "text") if guard.reasons else (f"{SOUND} ", "done")
 
 
@@ -28,7 +28,7 @@ def draw_head(guard: Guard, width: int) -> Line:
     """``▲ 38  Mark the nuts``, and at the right edge the grade or that nothing is weak."""
     role: Role = "strong" if guard.suspect else "text" if guard.reasons else "faint"
     if guard.suspect:
-        right: Line = ((f"  grade {guard.grade:>3}", "weak"),)
+        right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
     else:
         right = (("  only told" if guard.reasons else "  nothing weak", "faint"),)
     return justified((guard_mark(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
@@ -41,7 +41,7 @@ def draw_reason(reason: Reason, width: int, *, whole: bool) -> list[Line]:
     head = f"{reason.title}: "
     parts = wrap(f"{head}{reason.words}{where}", width - len(mark))
     told = len(head) if parts[0].startswith(head) else 0
-    first: Line = ((mark, "weak"), (parts[0][:told], "label"), (parts[0][told:], "text"))
+    first: Line = ((mark, "attention"), (parts[0][:told], "label"), (parts[0][told:], "text"))
     return [first, *indented([styled(part) for part in parts[1:]], len(mark))]
 
 
@@ -59,7 +59,7 @@ def draw_guard(guard: Guard, width: int) -> list[Line]:
     lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
-        lines.append(styled(f"{SOUND} Nothing is weak about it.", "in"))
+        lines.append(styled(f"{SOUND} Nothing is weak about it.", "ok"))
     for reason in guard.reasons:
         lines.extend(draw_reason(reason, width, whole=True))
     if guard.known:
@@ -79,12 +79,12 @@ def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) ->
     done = f"Finished {of.at} UTC by {of.by}, in hand for {of.took}" if of.done else "Not finished"
     lines.append(styled(done, "label"))
     for reason in reasons:
-        mark: Span = (f"{SUSPECT} ", "weak") if reason.grade >= GRADE_HELD else (f"{TOLD} ", "text")
+        mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= GRADE_HELD else (f"{TOLD} ", "text")
         told = draw_reason(reason, width - 2, whole=True)
         lines.extend([(mark, *told[0]), *indented(told[1:], 2)])
     if not any(reason.kind == "deviation" for reason in reasons):
-        lines.extend(_said("× ", "out", of.deviations, "deviation ", width))
-    lines.extend(_said("↺ ", "weak", of.redone, "taken back: ", width))
+        lines.extend(_said("× ", "out-of-limit", of.deviations, "deviation ", width))
+    lines.extend(_said("↺ ", "attention", of.redone, "taken back: ", width))
     for value in of.values:
         lines.extend([EMPTY, *draw_value(value, width)])
     if of.joint is not None:
@@ -93,7 +93,7 @@ def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) ->
     if rest:
         lines.extend([EMPTY, *rest])
     if not (of.values or of.joint or rest or of.deviations):
-        lines.extend([EMPTY, styled("Nothing was measured, tightened, checked or signed.", "weak")])
+        lines.extend([EMPTY, styled("Nothing was measured, tightened, checked or signed.", "attention")])
     return lines
 
 
@@ -103,7 +103,9 @@ def _said(mark: str, role: Role, texts: Sequence[str], before: str, width: int) 
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
     word, role = WORDS.get(value.verdict, ("not judged", "faint"))
-    mark: Span = ("× ", "out") if value.verdict == "out" else ("● ", "in") if value.verdict == "in" else ("○ ", "text")
+    mark: Span = (
+        ("× ", "out-of-limit") if value.verdict == "out" else ("● ", "ok") if value.verdict == "in" else ("○ ", "text")
+    )
     lines = hanging(mark[0], value.ask or value.name, width, "strong", mark[1])
     inner = width - 2
     figures = " · ".join(f"{slot}: {figure}" if slot else figure for slot, figure in value.figures) or value.judged
@@ -118,7 +120,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
     tools = f"; with {', '.join(value.tools)}" if value.tools else ""
     body.extend(styled(part, role if value.verdict != "in" else "text") for part in wrap(judged + tools, inner))
     if value.waived:
-        body.extend(hanging("signed for by ", value.waived, inner, "text", "aside"))
+        body.extend(hanging("signed for by ", value.waived, inner, "text", "paused"))
     for earlier in value.earlier:
         body.extend(hanging("before: ", earlier, inner, "text", "label"))
     return [*lines, *indented(body, 2)]

@@ -69,7 +69,7 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = []
         if self.case.account.log.damage is not None:
-            lines.extend(hanging("NOTE  ", self.case.account.warnings[0], width, "text", "weak"))
+            lines.extend(hanging("NOTE  ", self.case.account.warnings[0], width, "text", "attention"))
         lines.extend(styled(part, "strong") for part in wrap(summary(self.found), width))
         lines.append(styled(LEGEND, "faint"))
         if self.found.not_here:

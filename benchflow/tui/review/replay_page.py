@@ -137,7 +137,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         here = self.moment.frame.seq
         if seq != here:
             self.moment = await self.case.moment(seq)
-        self.show_message(*([at_end_message] if seq == here and at_end_message else []), role="weak")
+        self.show_message(*([at_end_message] if seq == here and at_end_message else []), role="attention")
 
     def action_past_bench(self) -> None:
         seq = self.moment.frame.seq
@@ -181,7 +181,7 @@ class PastBenchPage(Page[Any], inherit_bindings=False):
             item=_joint(self.view),
             message=StatusMessage(
                 (f"After event {frame.seq} of {frame.of}, times in UTC: to look at only.",),
-                "weak",
+                "attention",
             ),
             keys=key_labels(self, self.focused),
             scrolled=self.scrolled,

@@ -68,7 +68,7 @@ class RankingRulePage(TextPage[None], inherit_bindings=False):
             if ground.grade < SUSPECT and not told:
                 lines.append(styled("Only told, and held against nobody:", "label"))
                 told = True
-            lines.extend(hanging(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "weak"))
+            lines.extend(hanging(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "attention"))
         return lines
 
 
@@ -88,7 +88,7 @@ class BuildPage(TextPage[None], inherit_bindings=False):
             lines.extend(hanging(f"{label:<13}", words, width, "text", "label"))
         lines.append(EMPTY)
         for warning in self.case.account.warnings:
-            lines.extend(hanging("NOTE  ", warning, width, "text", "weak"))
+            lines.extend(hanging("NOTE  ", warning, width, "text", "attention"))
         notice = self.case.account.procedure.notice
         if notice:
             lines.extend([EMPTY, *hanging("", notice, width)])

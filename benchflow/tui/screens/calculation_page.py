@@ -1,5 +1,4 @@
-"""Sums at the bench: each shows its formula with the numbers in, and where it is from; a result can be put into
-the reading in hand."""
+"""Calculations at the bench, each with its formula, its numbers and its source. A result can be put into the field."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -16,10 +15,10 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class CalculationListPage(ListPage[str], inherit_bindings=False):
-    """Gives back a result for the field at the bench."""
+    """All calculations. Closes with a result for the field on the bench."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("do this sum"), *leaving_keys()]
-    title_line = "Sums"
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys()]
+    title_line = "Calculations"
 
     def __init__(self, takes_result: bool) -> None:
         super().__init__()
@@ -36,7 +35,7 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
         return ((self.specs[index].title, "text"),)
 
     def about(self, width: int) -> list[Line]:
-        return hanging("From: ", self.specs[self.at].source, width, "faint")
+        return hanging("Source: ", self.specs[self.at].source, width, "faint")
 
     def chosen(self) -> None:
         self.app.push_screen(CalculationPage(self.specs[self.at], self.takes_result), self._use_result)
@@ -47,13 +46,13 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
 
 
 class CalculationPage(FormPage, inherit_bindings=False):
-    """Works as one types. Nothing of it goes into the log unless its result is entered as a reading."""
+    """One calculation, updated while the values are typed. Nothing is logged unless a result is recorded."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "put it into the field", id="sum.take"),
-        *form_keys("work it out"),
+        Binding("enter", "take", "put into the field", id="calculation.take"),
+        *form_keys("calculate"),
     ]
-    form = "sum"
+    form = "calculation"
 
     def __init__(self, spec: SumSpec, takes_result: bool) -> None:
         self.spec = spec
@@ -67,8 +66,8 @@ class CalculationPage(FormPage, inherit_bindings=False):
         form_fields = []
         for field in self.spec.fields:
             unit = f", in {field.takes.unit}" if isinstance(field.takes, Measure) and field.takes.unit else ""
-            hint = f"such as {field.example}" if field.example else ""
-            spare = "may stay empty" if field.optional else ""
+            hint = f"for example {field.example}" if field.example else ""
+            spare = "optional" if field.optional else ""
             note = "; ".join(filter(None, (hint, spare)))
             choices = tuple((each, each) for each in field.takes.choices) if isinstance(field.takes, OneOf) else ()
             form_fields.append(FormField(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
@@ -86,8 +85,8 @@ class CalculationPage(FormPage, inherit_bindings=False):
             for error in self.wrong.errors:
                 lines.extend(hanging("× ", str(error), width, "blocked"))
         else:
-            lines.append(styled("The answer stands here as soon as everything is there.", "faint"))
-        return [*lines, *hanging("From: ", self.spec.source, width, "faint")]
+            lines.append(styled("The result is shown here when all values are entered.", "faint"))
+        return [*lines, *hanging("Source: ", self.spec.source, width, "faint")]
 
     def typed(self, field: Input) -> None:
         self._work(quiet=True)
@@ -98,7 +97,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
         self.redraw()
 
     def _work(self, quiet: bool) -> None:
-        """``quiet`` while one types: what is not there yet is no mistake."""
+        """Calculate. ``quiet`` while typing: a missing value is not an error yet."""
         texts = {name: field.value for name, field in self.fields.items()} | self.picked
         self.worked = self.wrong = None
         try:
@@ -112,7 +111,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
         return super().check_action(action, parameters)
 
     def action_take(self) -> None:
-        assert self.worked is not None  # the key is not there before
+        assert self.worked is not None  # the key is active only with a result
         self.dismiss(self.worked.lines[0].shown)
 
     async def submit(self, values: dict[str, str]) -> None:

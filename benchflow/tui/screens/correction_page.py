@@ -1,4 +1,4 @@
-"""Putting a wrong entry right: the wrong one stays in the log, and the right one names it."""
+"""Correcting an entry: the old entry stays in the log, the new one refers to it."""
 
 from collections.abc import Iterator, Sequence
 from typing import ClassVar
@@ -17,7 +17,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class LoggedEntry(Struct, frozen=True):
-    """A reading or a lot that counts now. ``seq`` is its number in the log."""
+    """A reading or a lot that is valid now. ``seq`` is the number of its event in the log."""
 
     seq: int
     operation: str
@@ -26,8 +26,8 @@ class LoggedEntry(Struct, frozen=True):
     unit: str
 
 
-def entered(state: State) -> Iterator[LoggedEntry]:
-    """Everything that can be put right, the latest first."""
+def correctable(state: State) -> Iterator[LoggedEntry]:
+    """Everything that can be corrected, the latest first."""
     for seq, entry in sorted(state.correctable.items(), reverse=True):
         step_id, name, slot = entry.operation, entry.name, entry.reading
         step, work = state.plan.steps[step_id], state.work(step_id)
@@ -46,23 +46,23 @@ def entered(state: State) -> Iterator[LoggedEntry]:
 
 
 class CorrectionListPage(ListPage[str], inherit_bindings=False):
-    """Gives back what was put right."""
+    """All entries that can be corrected. Closes with a message."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("put it right"), *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("correct"), *leaving_keys()]
     title_line = "Correct an entry"
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
         self.client = client
-        self.rows = list(entered(client.state))
+        self.rows = list(correctable(client.state))
 
     def count(self) -> int:
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "Nothing is ever rubbed out: the wrong entry stays in the log, and the right one names it."
+        words = "The old entry stays in the log, marked as corrected."
         if not self.rows:
-            words = "Nothing has been entered yet that could be put right."
+            words = "There is no entry to correct yet."
         return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
@@ -73,15 +73,17 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
         return [styled(self.rows[self.at].operation, "label")] if self.rows else []
 
     def chosen(self) -> None:
-        self.app.push_screen(CorrectionPage(self.client, self.rows[self.at]), self._put_right)
+        self.app.push_screen(CorrectionPage(self.client, self.rows[self.at]), self._corrected)
 
-    def _put_right(self, message: str | None) -> None:
+    def _corrected(self, message: str | None) -> None:
         if message:
             self.dismiss(message)
 
 
 class CorrectionPage(FormPage, inherit_bindings=False):
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("put it right")
+    """The correct value, and what was wrong."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("correct")
     title_line = "Correct an entry"
     form = "correct"
 
@@ -92,8 +94,8 @@ class CorrectionPage(FormPage, inherit_bindings=False):
     def questions(self) -> Sequence[FormField]:
         unit = f", in {self.entry.unit}" if self.entry.unit else ""
         return (
-            FormField("value", f"What should it be{unit}?", keep=False),
-            FormField("reason", "What was wrong with the entry?", keep=False),
+            FormField("value", f"Correct value{unit}", keep=False),
+            FormField("reason", "What was wrong?", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
@@ -102,11 +104,11 @@ class CorrectionPage(FormPage, inherit_bindings=False):
             EMPTY,
             styled(each.operation, "label"),
             *(styled(part, "title") for part in wrap(each.what, width)),
-            (("It says ", "text"), (each.shown, "strong")),
+            (("Entered: ", "text"), (each.shown, "strong")),
             EMPTY,
         ]
 
     async def submit(self, values: dict[str, str]) -> None:
         value = with_own_unit(values["value"], self.entry.unit)
-        message = f"Put right: {self.entry.what}"
+        message = f"Corrected: {self.entry.what}"
         await self.send(message, "correct", event=self.entry.seq, value=value, reason=values["reason"])

@@ -1,4 +1,4 @@
-"""Every key of the screen one came from, made from its live bindings; one can be chosen and struck from here."""
+"""Help: every key of the screen below. A key can be chosen and run from here."""
 
 from typing import ClassVar
 
@@ -9,18 +9,18 @@ from benchflow.tui.draw.styled_lines import Line, Role, cut, fit, hanging, style
 from benchflow.tui.widgets.page import DrawnPage, Page
 
 HINTS = (
-    "Enter, or Space, does the next thing: a foot switch that sends either will do. A gauge that types figures "
-    "and Enter fills the fields in order. In an empty field for a figure a letter is a command; out of a field "
-    "for words Esc steps first.",
+    "Enter or Space does the next thing, so a foot switch that sends one of them works. A gauge that types digits "
+    "and Enter fills the fields in order. In an empty field for a value a letter is a command. To leave a text "
+    "field, press Esc.",
 )
 
 
 class HelpPage(Page[str]):
-    """Gives back the action that was chosen."""
+    """Closes with the action that was chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "run", "do this", id="keys.run"),
-        Binding("down,tab", "move(1)", "down", id="keys.down", key_display="↑↓"),
+        Binding("down,tab", "move(1)", "select", id="keys.down", key_display="↑↓"),
         Binding("up,shift+tab", "move(-1)", "", id="keys.up", show=False),
     ]
 

@@ -1,4 +1,4 @@
-"""Which instrument is in the hand: what the shop has of that kind, fit ones first, the others with why not."""
+"""Choosing an instrument of the shop: fit ones first, the others with the reason why not."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -11,13 +11,13 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class InstrumentPage(ListPage[str], inherit_bindings=False):
-    """Gives back the serial number that was chosen."""
+    """Closes with the serial number that was chosen."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("this one"), *leaving_keys()]
-    title_line = "Which instrument is it?"
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("use this one"), *leaving_keys()]
+    title_line = "Which instrument do you use?"
 
     def __init__(self, tools: ToolList, waiting: str = "") -> None:
-        """``waiting``: what was to be entered and waits for the answer."""
+        """``waiting`` is the entry that waits for the answer."""
         super().__init__()
         self.tools, self.waiting = tools, waiting
         self.rows: Sequence[ToolRow] = tools.rows
@@ -27,15 +27,17 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        wanted = f", to be fit for {self.tools.wanted}" if self.tools.wanted else ""
+        wanted = f", needed for {self.tools.wanted}" if self.tools.wanted else ""
         lines = [EMPTY, *(styled(part, "title") for part in wrap(self.tools.title + wanted, width))]
-        words = "It stays the one until another is chosen with i, and stands in the log with each entry."
+        words = "It is used for all entries until you choose another one (i), and is logged with each entry."
         if self.waiting:
-            words = f"{self.waiting} is entered with the one you choose. {words}"
+            words = f"{self.waiting} is recorded with the instrument that you choose. {words}"
         lines.extend(styled(part, "faint") for part in wrap(words, width))
         if not self.rows:
             lines.append(EMPTY)
-            lines.extend(styled(part, "blocked") for part in wrap("The shop's register has none of this kind.", width))
+            lines.extend(
+                styled(part, "blocked") for part in wrap("The shop register has no instrument of this kind.", width)
+            )
         return [*lines, EMPTY]
 
     def row(self, index: int, width: int) -> Line:
@@ -53,8 +55,8 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         row = self.rows[self.at]
         out = [line for reason in row.reasons for line in hanging("× ", reason, width, "blocked")]
         if row.reasons and row.allowed:
-            words = "The procedure lets it be used all the same; the log says that it was not fit."
-            out.extend(styled(part, "weak") for part in wrap(words, width))
+            words = "The procedure allows it nevertheless. The log will say that it was not fit."
+            out.extend(styled(part, "attention") for part in wrap(words, width))
         return out
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

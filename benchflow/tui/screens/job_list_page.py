@@ -1,4 +1,4 @@
-"""The front door: sessions to go on with, and procedures to begin one by."""
+"""The first screen: open jobs to continue, and procedures to start a job with."""
 
 from pathlib import Path
 from typing import ClassVar
@@ -16,7 +16,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class JobListPage(ListPage[None], inherit_bindings=False):
-    """``only`` limits the sessions to those of one procedure, which is then the only one offered too."""
+    """``only`` limits the list to the jobs of one procedure, and that procedure."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys("leave")]
     title_line = "benchflow"
@@ -35,21 +35,21 @@ class JobListPage(ListPage[None], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         if not self.count():
-            words = "No session is open, and no procedures came along: give one, as in benchflow run FILE."
+            words = "There is no open job and no procedure. Start with a file: benchflow run FILE."
             return [EMPTY, *hanging("", words, width)]
-        words = "Go on with a session, or begin a new one:" if self.sessions else "Begin a session:"
+        words = "Continue a job, or start a new one:" if self.sessions else "Start a job:"
         return [EMPTY, styled(words, "label"), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         if index < len(self.sessions):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
-            tail = "held" if each.standing == "held" else f"{each.done} done, go on"
+            tail = "in use" if each.standing == "held" else f"{each.done} done"
             available = min(width - 14, 60)
-            return (("◊ ", "aside"), (cut(text, available).ljust(available), "strong"), (tail, "faint"))
+            return (("◊ ", "paused"), (cut(text, available).ljust(available), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]
         available = min(width - 14, 60)
-        return (("○ ", "ready"), (cut(self.titles[path], available).ljust(available), "text"), ("new", "faint"))
+        return (("○ ", "ready"), (cut(self.titles[path], available).ljust(available), "text"), ("new job", "faint"))
 
     def about(self, width: int) -> list[Line]:
         if not self.count():
@@ -57,10 +57,10 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         if self.at < len(self.sessions):
             each = self.sessions[self.at]
             last = f"{parse(each.last_at).astimezone():%Y-%m-%d %H:%M}"
-            words = clean_line(f"by {each.by}, {each.events} events, last worked on {last}. {each.words}")
-            return [*hanging("Go on: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
+            words = clean_line(f"by {each.by}, {each.events} events, last entry {last}. {each.words}")
+            return [*hanging("Continue: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]
-        return [*hanging("A new session: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
+        return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
 
     def chosen(self) -> None:
         try:

@@ -1,4 +1,4 @@
-"""Leaving the bench, ending the session, and going on in another folder when the disk does not take it."""
+"""Leaving the bench, ending the job, and continuing the log in another folder."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -19,7 +19,7 @@ from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
-    """Always possible, always safe: everything that was entered is on disk already."""
+    """Asks before the bench is left. Every entry is on disk already."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter," + letter("y"), "leave", "leave", id="leave.leave"),
@@ -36,17 +36,17 @@ class LeavePage(TextPage[None], inherit_bindings=False):
         view = self.client.view
         lines: list[Line] = [EMPTY, styled("Everything you entered is on disk.", "title"), EMPTY]
         if view.now is not None and view.now.in_progress:
-            words = f"{view.now.number} {view.now.title} stays in hand; what is half typed is kept too."
+            words = f"{view.now.number} {view.now.title} stays in progress. Unfinished text is kept."
             lines.extend(styled(part) for part in wrap(words, width))
         lines.extend(
-            hanging("Open windows go on running: ", "; ".join(c.title for c in view.clocks), width, "weak")
+            hanging("Time windows keep running: ", "; ".join(c.title for c in view.clocks), width, "attention")
             if view.clocks
             else []
         )
         lines.extend(
             [
                 EMPTY,
-                styled("To come back:", "label"),
+                styled("To continue:", "label"),
                 *(styled(part) for part in wrap(resume_command(self.client), width)),
             ]
         )
@@ -57,28 +57,29 @@ class LeavePage(TextPage[None], inherit_bindings=False):
 
 
 def resume_command(client: SessionClient) -> str:
+    """The command that continues the job."""
     return f"benchflow run {client.log}"
 
 
 def exit_messages(client: SessionClient) -> tuple[str, ...]:
-    """What is said on the terminal when the bench is gone."""
+    """The lines printed on the terminal after the bench is closed."""
     view = client.view
     where = f"{view.title}, {view.unit}: {view.done} of {view.of} done, {view.saved} events saved."
-    return (where, f"Log: {client.log}", *(() if view.closed else (f"To go on: {resume_command(client)}",)))
+    return (where, f"Log: {client.log}", *(() if view.closed else (f"To continue: {resume_command(client)}",)))
 
 
 class EndJobPage(FormPage, inherit_bindings=False):
-    """Ends the session. With work left open it takes a reason; some things may not be left at all."""
+    """Ends the job. Open operations need a reason; some things must be closed first."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("end the session")
-    title_line = "End the session"
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("end the job")
+    title_line = "End the job"
     form = "end"
 
     def questions(self) -> Sequence[FormField]:
         assert self.client is not None  # opened from the bench
         if self.client.view.finished:
             return ()
-        return (FormField("unfinished", "Not everything is done. Why does it end here all the same?"),)
+        return (FormField("unfinished", "Not everything is done. Reason to end the job now"),)
 
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # opened from the bench
@@ -87,26 +88,26 @@ class EndJobPage(FormPage, inherit_bindings=False):
         left = self.client.reasons_against_ending()
         for reason in left:
             lines.extend(hanging("× ", reason.message, width, "blocked"))
-        lines.extend(follow_up_lines(self.client.desk.procedure.follow_up, self.client.now, width))
-        words = "A session that is ended takes no more entries; its log stays, whole and readable."
+        lines.extend(follow_up_lines(self.client.controller.procedure.follow_up, self.client.now, width))
+        words = "After the end no more entries are possible. The log is kept."
         return [*lines, EMPTY, *(styled(part, "faint") for part in wrap(words, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
         fields = {"unfinished": values["unfinished"]} if values.get("unfinished") else {}
-        if await self.send("The session is ended.", "close", **fields):
+        if await self.send("The job is ended.", "close", **fields):
             assert self.client is not None  # opened from the bench
             self.app.push_screen(EndSheetPage(self.client))
 
 
 class EndSheetPage(TextPage[None], inherit_bindings=False):
-    """The end sheet: what was done, what is still to do and when, where the log is."""
+    """The end sheet: what was done, what is left to do and when, where the log is."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "leave", "leave", id="ended.leave"),
         *TextPage.BINDINGS,
         *leaving_keys("back to the bench"),
     ]
-    title_line = "The session is ended"
+    title_line = "Job ended"
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
@@ -130,10 +131,12 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         if deviations:
             lines.extend([EMPTY, rule(width, "DEVIATIONS")])
             lines.extend(line for each in deviations for line in hanging("· ", each, width))
-        lines.extend(follow_up_lines(self.client.desk.procedure.follow_up, parse(state.closed).astimezone(), width))
+        lines.extend(
+            follow_up_lines(self.client.controller.procedure.follow_up, parse(state.closed).astimezone(), width)
+        )
         lines.extend([EMPTY, rule(width, "THE LOG")])
         lines.extend(styled(part) for part in wrap(str(self.client.log), width))
-        lines.append(styled(f"Fingerprint {self.client.desk.journal.head[:16]}", "faint"))
+        lines.append(styled(f"Fingerprint {self.client.controller.journal.head[:16]}", "faint"))
         return lines
 
     def action_leave(self) -> None:
@@ -141,10 +144,10 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
 
 
 def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> list[Line]:
-    """What is still to do after the build, each with its day where it has one."""
+    """What is left to do after the build, each with its date if it has one."""
     if not items:
         return []
-    out: list[Line] = [EMPTY, rule(width, "STILL TO DO AFTER THE BUILD")]
+    out: list[Line] = [EMPTY, rule(width, "TO DO AFTER THE BUILD")]
     for item in items:
         day = f"{from_ + timedelta(seconds=seconds(item.due)):%Y-%m-%d}" if item.due is not None else "no date   "
         other = f", or {item.or_}" if item.or_ else ""
@@ -153,20 +156,20 @@ def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> l
 
 
 class FolderPage(FormPage, inherit_bindings=False):
-    """The disk does not take the log any more: go on in another folder, with everything known copied there."""
+    """Continues in another folder if the log cannot be written any more."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("go on there")
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("continue there")
     title_line = "Another folder for the log"
     form = "folder"
 
     def questions(self) -> Sequence[FormField]:
-        return (FormField("folder", "Folder to go on in", keep=False),)
+        return (FormField("folder", "Folder", keep=False),)
 
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # opened from the bench
         words = (
-            "Everything in the log so far is copied there and checked, and the session goes on in the copy. "
-            "What you had typed is still in its field."
+            "The log is copied to that folder and checked; the job continues in the copy. Your typed text is still in "
+            "its field."
         )
         return [
             EMPTY,
@@ -178,11 +181,11 @@ class FolderPage(FormPage, inherit_bindings=False):
     async def submit(self, values: dict[str, str]) -> None:
         assert self.client is not None  # opened from the bench
         if not values["folder"]:
-            self.show_message("Type a folder, such as the one of a stick.", role="weak")
+            self.show_message("Type a folder, for example on a USB stick.", role="attention")
             return
         wrong = await self.client.move_to(Path(values["folder"]).expanduser())
         if wrong:
             self.show_message(wrong, role="alarm")
             self.app.bell()
         else:
-            self.done(f"The log goes on in {self.client.log}. Enter again what was refused.")
+            self.done(f"The log continues in {self.client.log}. Enter the last value again.")

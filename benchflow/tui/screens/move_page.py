@@ -1,4 +1,4 @@
-"""Moves that may be made between operations, such as turning the crank: what may be done now, and why not."""
+"""Moves between operations, such as turning the crank: which are allowed now, and why others are not."""
 
 from typing import ClassVar
 
@@ -12,9 +12,9 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class MovePage(ListPage[str], inherit_bindings=False):
-    """Gives back what was done."""
+    """All moves. Closes with a message."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it is done"), *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("done"), *leaving_keys()]
     title_line = "Moves"
 
     def __init__(self, client: SessionClient) -> None:
@@ -26,12 +26,12 @@ class MovePage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "Make the move, then say so with Enter: how the assembly stands changes with it."
+        words = "Make the move, then press Enter. The state changes with it."
         return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         move = self.rows[index]
-        mark, word = ("×", "blocked") if move.refused else ("○", "may be made")
+        mark, word = ("×", "blocked") if move.refused else ("○", "allowed")
         role = "blocked" if move.refused else "ready"
         return (
             (f"{mark} ", role),  # type: ignore[return-value]  # both are roles; a conditional widens them to str

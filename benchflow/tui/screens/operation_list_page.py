@@ -1,4 +1,4 @@
-"""Every operation in the author's order, with its status in a word and a shape."""
+"""All operations in the author's order, each with its status as a word and a shape."""
 
 from typing import ClassVar
 
@@ -13,11 +13,11 @@ from benchflow.tui.widgets.page import letter
 
 
 class OperationListPage(ListPage[str], inherit_bindings=False):
-    """Gives back the operation that the bench is to show."""
+    """Closes with the operation that the bench is to show."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        *list_keys("show it on the bench"),
-        Binding(letter("w"), "why", "why, and the way there", id="operations.why"),
+        *list_keys("show on the bench"),
+        Binding(letter("w"), "why", "why, and route", id="operations.why"),
         *leaving_keys(),
     ]
     title_line = "Operations"
@@ -63,9 +63,9 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
 
     def action_why(self) -> None:
         if self.rows:
-            self.app.push_screen(WhyPage(self.client, self.rows[self.at].operation), self._way)
+            self.app.push_screen(WhyPage(self.client, self.rows[self.at].operation), self._guide_to)
 
-    def _way(self, goal: str | None) -> None:
+    def _guide_to(self, goal: str | None) -> None:
         if goal:
             self.client.drafts.goal = goal
             self.dismiss(None)

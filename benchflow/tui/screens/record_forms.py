@@ -1,4 +1,4 @@
-"""The small forms of the bench: a note, a signature, a deviation, a remedy carried out."""
+"""Forms for a note, a signature, a deviation and a remedy."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -9,12 +9,14 @@ from benchflow.session.view.bench_view import ChoiceInput, HoldInput, NowView, R
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, input_of
 from benchflow.tui.model.session_client import SessionClient
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, who
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 
 
 class NotePage(FormPage, inherit_bindings=False):
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("write it down")
-    title_line = "A note"
+    """A note on the operation."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    title_line = "Note"
     form = "note"
 
     def __init__(self, client: SessionClient, operation: str) -> None:
@@ -22,17 +24,17 @@ class NotePage(FormPage, inherit_bindings=False):
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        return (FormField("text", "What should be remembered of this moment?"),)
+        return (FormField("text", "Note"),)
 
     async def submit(self, values: dict[str, str]) -> None:
         if not values["text"]:
-            self.show_message("Nothing is written yet. Esc goes back.", role="weak")
+            self.show_message("Type a note, or press Esc to go back.", role="attention")
             return
-        await self.send("Noted.", "note", text=values["text"], operation=self.operation or None)
+        await self.send("Note saved.", "note", text=values["text"], operation=self.operation or None)
 
 
 class SignPage(FormPage, inherit_bindings=False):
-    """A hold point: a second pair of eyes."""
+    """The signature at a hold point."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("sign")
     title_line = "Hold point"
@@ -45,8 +47,8 @@ class SignPage(FormPage, inherit_bindings=False):
 
     def questions(self) -> Sequence[FormField]:
         role = self._hold().role
-        name = who(self.shop, f"Name of the {role} who signs", role=role, keep=False)
-        pin = FormField("pin", "PIN (empty if there is none)", secret=True, keep=False)
+        name = person_field(self.shop, f"Who signs as {role}?", role=role, keep=False)
+        pin = FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False)
         return (name, pin) if self.pins else (name,)
 
     def _hold(self) -> HoldInput:
@@ -55,14 +57,16 @@ class SignPage(FormPage, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         hold = self._hold()
         lines = [EMPTY, styled(f"{self.now.number}  {self.now.title}", "title"), EMPTY]
-        lines.extend(hanging("Look at: ", hold.text, width, "strong", "label"))
+        lines.extend(hanging("Inspect: ", hold.text, width, "strong", "label"))
         lines.append(EMPTY)
-        lines.extend(styled(part) for part in wrap("Nothing that comes after it may start before it is signed.", width))
+        lines.extend(
+            styled(part) for part in wrap("The operations after this hold stay blocked until it is signed.", width)
+        )
         return lines
 
     async def submit(self, values: dict[str, str]) -> None:
         if not values["by"]:
-            self.show_message("A signature has a name.", role="weak")
+            self.show_message("Enter the name of the person who signs.", role="attention")
             return
         await self.send(
             f"Signed by {values['by']}.",
@@ -74,7 +78,7 @@ class SignPage(FormPage, inherit_bindings=False):
 
 
 class DeviationPage(FormPage, inherit_bindings=False):
-    """A limit, a hold or a time window waived, with a reason and a name. Never an interference rule."""
+    """A deviation: it waives a limit, a hold or a time window, never an interference rule."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("sign the deviation")
     title_line = "Deviation"
@@ -91,11 +95,11 @@ class DeviationPage(FormPage, inherit_bindings=False):
         about = tuple(self._about())
         form_fields = [
             FormField("about", "What is waived?", about, self._likely(about)),
-            FormField("reason", "Why does it stay as it is?"),
-            who(self.shop, "Who answers for it?", self.who, keep=False),
+            FormField("reason", "Reason"),
+            person_field(self.shop, "Signed by", self.who, keep=False),
         ]
         return (
-            (*form_fields, FormField("pin", "PIN (empty if there is none)", secret=True, keep=False))
+            (*form_fields, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
             if self.pins
             else form_fields
         )
@@ -111,34 +115,34 @@ class DeviationPage(FormPage, inherit_bindings=False):
                 case TightenInput():
                     out.append((given.joint, given.title))
                 case HoldInput():
-                    out.append(("hold", f"the hold: {given.role} signs"))
+                    out.append(("hold", f"hold point: {given.role} signs"))
                 case _:
                     pass
         timed = any(row.operation == self.now.operation for row in self.clocks)
-        return [*out, ("time", "the time window")] if timed else out
+        return [*out, ("time", "time window")] if timed else out
 
     def _likely(self, about: tuple[tuple[str, str], ...]) -> str:
-        """What is amiss now, if it is one thing; else the only thing that there is."""
-        wrong_ones = [
+        """What is out of its limit now, if it is one thing; else the only thing that can be waived."""
+        out_of_limit = [
             given.name
             for given in self.now.inputs
             if isinstance(given, ReadingInput) and not given.complete
             if any(slot.verdict in ("out", "not-proven") for slot in given.readings)
         ]
-        wrong_ones += [
+        out_of_limit += [
             given.name
             for given in self.now.inputs
             if isinstance(given, WorkedInput) and not given.complete and given.verdict in ("out", "not-proven")
         ]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
-            wrong_ones.append("time")
-        named = wrong_ones or [name for name, _ in about]
+            out_of_limit.append("time")
+        named = out_of_limit or [name for name, _ in about]
         return named[0] if len(named) == 1 else ""
 
     def intro(self, width: int) -> list[Line]:
         words = (
-            "A deviation waives a limit, a hold or a time window, with a reason and a name, and stands in the "
-            "log and on the build sheet. The order and the interference rules cannot be waived."
+            "A deviation waives a limit, a hold or a time window. Its reason and name go into the log and onto the "
+            "build sheet. The order and the interference rules cannot be waived."
         )
         return [
             EMPTY,
@@ -148,7 +152,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
 
     async def submit(self, values: dict[str, str]) -> None:
         await self.send(
-            "The deviation stands in the log.",
+            "Deviation signed.",
             "deviate",
             operation=self.now.operation,
             about=values["about"],
@@ -159,7 +163,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
 
 
 def waived_title(now: NowView, about: str) -> str:
-    """What a deviation speaks of, by its question or title and not by its name in the file."""
+    """What a deviation waives: the question or title instead of the name in the file."""
     for given in now.inputs:
         match given:
             case ReadingInput(name=name, ask=words) | WorkedInput(name=name, title=words) if name == about:
@@ -168,14 +172,14 @@ def waived_title(now: NowView, about: str) -> str:
                 return words
             case _:
                 pass
-    return {"hold": "the hold", "time": "the time window"}.get(about.partition(" ")[0], about)
+    return {"hold": "hold point", "time": "time window"}.get(about.partition(" ")[0], about)
 
 
 class RemedyPage(FormPage, inherit_bindings=False):
-    """What the author says to do about a value out of its limit; agreed to once it has been done."""
+    """The remedy for a value out of its limit, confirmed when it is done."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("it has been done")
-    title_line = "Out of its limit"
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("remedy done")
+    title_line = "Out of limit"
     form = "remedy"
 
     def __init__(self, client: SessionClient, item: BenchInput) -> None:
@@ -191,29 +195,25 @@ class RemedyPage(FormPage, inherit_bindings=False):
         given = self.given
         name = given.ask if isinstance(given, ReadingInput) else given.title
         lines: list[Line] = [EMPTY, styled(name, "title"), styled(f"Limit: {given.limit}"), EMPTY]
-        lines.extend(hanging("→ ", given.remedy, width, "strong", "weak"))
+        lines.extend(hanging("→ ", given.remedy, width, "strong", "attention"))
         lines.append(EMPTY)
         if given.redo:
-            lines.extend(
-                [*hanging("After it, to be done again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY]
-            )
-        words = "Enter says that this has been done; measure again then. d on the bench signs a deviation instead."
+            lines.extend([*hanging("Then do again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY])
+        words = (
+            "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation (d on the bench)."
+        )
         if given.stops:
             words = (
-                "This cannot be mended here. A value that was read wrongly is measured again on the bench; d there "
-                "signs a deviation where the part stays as it is."
+                "This cannot be corrected here. If the reading was wrong, measure again on the bench. To leave the "
+                "part as it is, sign a deviation (d on the bench)."
             )
         return [*lines, *(styled(part) for part in wrap(words, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "agree" and self.given.stops:
+        if action == "submit" and self.given.stops:
             return None
         return super().check_action(action, parameters)
 
     async def submit(self, values: dict[str, str]) -> None:
-        again = (
-            f"To be done again now, then measured: {'; '.join(self.given.redo)}."
-            if self.given.redo
-            else "Measure again."
-        )
-        await self.send(f"The remedy was carried out. {again}", "remedy", name=self.given.name)
+        again = f"Do again, then measure: {'; '.join(self.given.redo)}." if self.given.redo else "Measure again."
+        await self.send(f"Remedy done. {again}", "remedy", name=self.given.name)

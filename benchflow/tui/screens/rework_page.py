@@ -1,4 +1,4 @@
-"""Taking work back: what reopens, in which order it comes apart, what is thrown away, before anything is agreed."""
+"""Rework: which operations reopen, in which order the assembly comes apart, and what is discarded."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar
@@ -14,10 +14,10 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class ReworkPage(ListPage[str], inherit_bindings=False):
-    """What was done, the latest first. Gives back what was agreed to."""
+    """All operations that are done, the latest first. Closes with a message."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("show what comes apart"), *leaving_keys()]
-    title_line = "Take work back"
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("show the plan"), *leaving_keys()]
+    title_line = "Rework"
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
@@ -30,7 +30,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "Choose what has to be done again. The way it comes apart is shown first; nothing happens yet."
+        words = "Choose the operation to do again. The plan is shown first; nothing is changed yet."
         return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
@@ -46,50 +46,50 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
         if isinstance(plan, Refusal):
             self.refused(plan)
         else:
-            self.app.push_screen(ReworkPlanPage(self.client, operation, plan), self._agreed)
+            self.app.push_screen(ReworkPlanPage(self.client, operation, plan), self._planned)
 
-    def _agreed(self, message: str | None) -> None:
+    def _planned(self, message: str | None) -> None:
         if message:
             self.dismiss(message)
 
 
 class ReworkPlanPage(FormPage, inherit_bindings=False):
-    """The plan, whole, and the reason for it."""
+    """The whole plan, and the reason for the rework."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("agree, and begin")
-    title_line = "How it comes apart"
-    form = "take-back"
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("start rework")
+    title_line = "Rework plan"
+    form = "rework"
 
     def __init__(self, client: SessionClient, operation: str, plan: dict[str, Any]) -> None:
         self.operation = operation
         self.plan = plan
-        procedure = client.desk.procedure
+        procedure = client.controller.procedure
         self.titles = {row.operation: f"{row.number} {row.title}" for row in client.view.next}
         self.moves = {move.id: move.title for move in procedure.moves}
         self.kit = {item.id: item.title or item.id for item in procedure.kit}
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        return (FormField("reason", "Why is it taken back?"),)
+        return (FormField("reason", "Reason for the rework"),)
 
     def intro(self, width: int) -> list[Line]:
-        lines: list[Line] = [EMPTY, styled(f"To do again: {self.titles[self.operation]}", "title"), EMPTY]
-        lines.append(styled("It comes apart in this order:", "label"))
+        lines: list[Line] = [EMPTY, styled(f"Do again: {self.titles[self.operation]}", "title"), EMPTY]
+        lines.append(styled("Take apart in this order:", "label"))
         for number, step in enumerate(self.plan["steps"], start=1):
             if "move" in step:
                 words = self.moves.get(step["move"], step["move"])
             else:
-                words = f"take back {self.titles.get(step['operation'], step['operation'])}"
+                words = f"undo {self.titles.get(step['operation'], step['operation'])}"
             lines.extend(hanging(f"{number:>2}  ", words, width, "text", "label"))
         if self.plan["discard"]:
             discarded = ", ".join(self.kit.get(name, name) for name in self.plan["discard"])
-            lines.extend([EMPTY, *hanging("Thrown away: ", discarded, width, "strong", "weak")])
+            lines.extend([EMPTY, *hanging("Discard: ", discarded, width, "strong", "attention")])
         redo = [name for name in self.plan["redo"] if name != self.operation]
         if redo:
             again = "; ".join(self.titles.get(name, name) for name in redo)
-            lines.extend([EMPTY, *hanging("To do again as well: ", again, width, "text", "weak")])
+            lines.extend([EMPTY, *hanging("Also do again: ", again, width, "text", "attention")])
         return lines
 
     async def submit(self, values: dict[str, str]) -> None:
-        message = "Agreed. Each step is shown; say when it is done."
+        message = "Rework started. Do the step shown, then press Enter."
         await self.send(message, "rework", operation=self.operation, reason=values["reason"], walk=True)

@@ -1,4 +1,4 @@
-"""Opening a session: the notice and the cautions first, then who builds what, and how it stands to begin with."""
+"""Starting a job: the notice and the cautions, then who builds what, and the initial state."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -15,7 +15,7 @@ from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.operation_panel import draw_cautions
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.job_catalog import JobCatalog, close_unused
-from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, who
+from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, person_field
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import TextPage
 
@@ -23,18 +23,18 @@ UNKNOWN = "?"
 
 
 class NoticePage(TextPage[None], inherit_bindings=False):
-    """What must be read before anything else."""
+    """Notice, cautions, parts and instruments, to be read before the job starts."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter,space", "read", "read; go on", id="notice.read"),
+        Binding("enter,space", "read", "continue", id="notice.read"),
         *TextPage.BINDINGS,
         *leaving_keys(),
     ]
-    title_line = "Before you begin"
+    title_line = "Before you start"
 
     def __init__(self, catalog: JobCatalog, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
         super().__init__()
-        assert loaded.procedure is not None  # the shelf has seen to it
+        assert loaded.procedure is not None  # checked by the catalog
         self.catalog, self.loaded, self.file, self.by, self.unit = catalog, loaded, file, by, unit
         self.procedure = loaded.procedure
 
@@ -42,7 +42,7 @@ class NoticePage(TextPage[None], inherit_bindings=False):
         return [*notice_lines(self.procedure, width), *kit_lines(self.procedure, width)]
 
     def action_read(self) -> None:
-        """Enter turns on until the end has been seen, and then goes on."""
+        """Scroll until the end has been shown, then go on."""
         if self._rows > self._room and self.scrolled + self._room - 1 < self._rows:
             self.action_turn(max(self._room - 3, 1))
             return
@@ -61,7 +61,7 @@ def notice_lines(procedure: Procedure, width: int) -> list[Line]:
         lines.extend([EMPTY, *_badge("notice", procedure.notice, width)])
     lines.extend(draw_cautions(procedure.cautions, width))
     if procedure.source:
-        lines.extend([EMPTY, *hanging("Where the numbers come from: ", procedure.source, width, "faint", "label")])
+        lines.extend([EMPTY, *hanging("Source of the numbers: ", procedure.source, width, "faint", "label")])
     return lines
 
 
@@ -83,7 +83,7 @@ def kit_lines(procedure: Procedure, width: int) -> list[Line]:
         if items:
             out.extend([EMPTY, rule(width, label)])
             for item in items:
-                extra = ", ".join(filter(None, (item.quantity, "its lot is asked for" if item.lot_required else "")))
+                extra = ", ".join(filter(None, (item.quantity, "lot is recorded" if item.lot_required else "")))
                 out.extend(hanging("· ", f"{item.title or item.id}{', ' if extra else ''}{extra}", width))
     if procedure.instruments:
         out.extend([EMPTY, rule(width, "INSTRUMENTS")])
@@ -95,12 +95,14 @@ def kit_lines(procedure: Procedure, width: int) -> list[Line]:
 
 
 class StartPage(FormPage, inherit_bindings=False):
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("open the session")
-    title_line = "Open a session"
-    form = "open"
+    """Builder, unit, options, unknown initial states and the folder of the log."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job")
+    title_line = "Start a job"
+    form = "start"
 
     def __init__(self, catalog: JobCatalog, loaded: Loaded, file: str, by: str | None, unit: str | None) -> None:
-        assert loaded.procedure is not None  # the shelf has seen to it
+        assert loaded.procedure is not None  # checked by the catalog
         self.catalog, self.loaded, self.file, self.by, self.unit = catalog, loaded, file, by or "", unit or ""
         self.procedure = loaded.procedure
         self.shop = _shop(catalog)
@@ -108,8 +110,8 @@ class StartPage(FormPage, inherit_bindings=False):
 
     def questions(self) -> Sequence[FormField]:
         return (
-            who(self.shop, "Who is building?", self.by or ("" if self.shop is None else self.shop.defaults.by)),
-            FormField("unit", "What is built? Its serial or job number", value=self.unit),
+            person_field(self.shop, "Builder", self.by or ("" if self.shop is None else self.shop.defaults.by)),
+            FormField("unit", "Serial or job number of the unit", value=self.unit),
             *(
                 FormField(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
                 for option in self.procedure.options
@@ -122,35 +124,35 @@ class StartPage(FormPage, inherit_bindings=False):
         for variable in self.procedure.state:
             if variable.start is None:
                 known = [(value, variable.words.get(value, value)) for value in variable.values]
-                words = variable.ask or f"How does it stand: {variable.title or variable.name}?"
-                yield FormField(f"start {variable.name}", words, (*known, (UNKNOWN, "not known yet")))
+                words = variable.ask or f"Initial state: {variable.title or variable.name}"
+                yield FormField(f"start {variable.name}", words, (*known, (UNKNOWN, "not known")))
 
     def intro(self, width: int) -> list[Line]:
         return [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
-        desk: Desk | None = None
+        controller: Desk | None = None
         try:
-            desk = self.catalog.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
-            answer = desk.send(open_intent(values))
+            controller = self.catalog.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
+            answer = controller.send(open_intent(values))
         except BenchflowError as error:
-            self._no(desk, str(error))
+            self._failed(controller, str(error))
             return
         if isinstance(answer, Refusal):
-            close_unused(desk)
+            close_unused(controller)
             self.refused(answer)
         else:
-            self.bench.open_bench(desk)
+            self.bench.open_bench(controller)
 
-    def _no(self, desk: Desk | None, words: str) -> None:
-        if desk is not None:
-            close_unused(desk)
+    def _failed(self, controller: Desk | None, words: str) -> None:
+        if controller is not None:
+            close_unused(controller)
         self.show_message(*words.splitlines(), role="alarm")
         self.app.bell()
 
 
 def _shop(catalog: JobCatalog) -> Shop | None:
-    """The register; none where its file has mistakes in it, which the desk tells in full when it is asked."""
+    """The shop, or ``None`` if its file has errors; the controller reports those."""
     try:
         return catalog.register().shop()
     except BenchflowError:
@@ -158,7 +160,7 @@ def _shop(catalog: JobCatalog) -> Shop | None:
 
 
 def open_intent(values: dict[str, str]) -> dict[str, object]:
-    """The ``open`` intent of what was answered."""
+    """The ``open`` intent for the answers."""
 
     def under(head: str) -> dict[str, str]:
         return {name.removeprefix(head): value for name, value in values.items() if name.startswith(head)}

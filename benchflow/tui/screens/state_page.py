@@ -1,4 +1,4 @@
-"""How the assembly stands, whole; and saying how something was found to stand."""
+"""The state of the assembly, and entering a state found."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -15,10 +15,10 @@ UNKNOWN = "?"
 
 
 class StatePage(ListPage[str], inherit_bindings=False):
-    """Gives back what was put down."""
+    """The whole state. Closes with a message."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("it stands otherwise"), *leaving_keys()]
-    title_line = "How it stands"
+    BINDINGS: ClassVar[list[BindingType]] = [*list_keys("change"), *leaving_keys()]
+    title_line = "State"
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
@@ -30,8 +30,8 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         words = (
-            "This is how the assembly stands by what was done. Where you find it to stand otherwise, say so: "
-            "the interlock goes by it."
+            "This is the state according to the entries. If the engine is different, change it here: what is allowed "
+            "depends on it."
         )
         return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
@@ -39,7 +39,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
         each = self.rows[index]
         column = min(max(cell_count(row.title) for row in self.rows) + 3, width // 2)
         words = each.words if each.known else "? not known"
-        return ((cut(each.title, column - 1).ljust(column), "text"), (words, "strong" if each.known else "weak"))
+        return ((cut(each.title, column - 1).ljust(column), "text"), (words, "strong" if each.known else "attention"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":
@@ -49,7 +49,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
     def chosen(self) -> None:
         name = self.rows[self.at].variable
-        variable = self.client.desk.procedure.variables_by_name[name]
+        variable = self.client.controller.procedure.variables_by_name[name]
         self.app.push_screen(StateFoundPage(self.client, variable), self._found)
 
     def _found(self, message: str | None) -> None:
@@ -58,8 +58,10 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
 
 class StateFoundPage(FormPage, inherit_bindings=False):
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("put it down")
-    title_line = "Found to stand"
+    """The state found of one variable."""
+
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    title_line = "State found"
     form = "found"
 
     def __init__(self, client: SessionClient, variable: Variable) -> None:
@@ -70,8 +72,8 @@ class StateFoundPage(FormPage, inherit_bindings=False):
         known = [(value, self.variable.words.get(value, value)) for value in self.variable.values]
         title = self.variable.title or self.variable.name
         return (
-            FormField("value", self.variable.ask or f"How does it stand: {title}?", (*known, (UNKNOWN, "not known"))),
-            FormField("reason", "How was it found? (a few words; may stay empty)"),
+            FormField("value", self.variable.ask or f"State found: {title}", (*known, (UNKNOWN, "not known"))),
+            FormField("reason", "How was it found? (optional)"),
         )
 
     async def submit(self, values: dict[str, str]) -> None:

@@ -1,4 +1,4 @@
-"""What is really in hand: an extension on the torque wrench, another lubricant on the threads."""
+"""Forms for an extension on the torque wrench and for another lubricant."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -14,43 +14,45 @@ NOTHING = "none"
 
 
 class WrenchPage(FormPage, inherit_bindings=False):
-    """An extension makes the wrench read less than the fastener gets; its setting follows from the lengths."""
+    """An extension on the torque wrench. With it the wrench must be set lower than the torque at the fastener."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("it is on")
-    title_line = "On the torque wrench"
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    title_line = "Torque wrench"
     form = "wrench"
 
     def questions(self) -> Sequence[FormField]:
         return (
-            FormField("extension", "Extension, from the square to the fastener, in mm (empty: none is on)", keep=False),
+            FormField(
+                "extension", "Extension, from the square to the fastener, in mm (empty: no extension)", keep=False
+            ),
             FormField("lever", "Lever, from the square to the middle of the grip, in mm", keep=False),
             FormField("angle", "Angle between them, in ° (empty: in line)", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
         words = (
-            "With an extension, a crowfoot for instance, the wrench is set lower than the torque that is wanted. "
-            "The bench shows the setting for every stage."
+            "With an extension, such as a crowfoot, the wrench is set lower than the required torque. The bench shows "
+            "the setting for every stage."
         )
         return [EMPTY, *(styled(part) for part in wrap(words, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
         if not values["extension"]:
-            await self.send("No extension is on the wrench.", "wrench", extension=NOTHING)
+            await self.send("Wrench without extension.", "wrench", extension=NOTHING)
             return
         fields = {"extension": with_own_unit(values["extension"], "mm")}
         if values["lever"]:
             fields["lever"] = with_own_unit(values["lever"], "mm")
         if values["angle"]:
             fields["angle"] = with_own_unit(values["angle"], "°")
-        await self.send("The setting shown is for the wrench with its extension.", "wrench", **fields)
+        await self.send("Wrench with extension: use the setting shown.", "wrench", **fields)
 
 
 class LubricantPage(FormPage, inherit_bindings=False):
-    """A torque is for one lubricant; another gives another preload."""
+    """Another lubricant on the threads: it changes the preload at the same torque."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("it is on the threads")
-    title_line = "On the threads"
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
+    title_line = "Lubricant"
     form = "lubricant"
 
     def __init__(self, client: SessionClient, joint: str, title: str) -> None:
@@ -59,8 +61,8 @@ class LubricantPage(FormPage, inherit_bindings=False):
 
     def questions(self) -> Sequence[FormField]:
         return (
-            FormField("lubricant", "What is really on the threads and under the heads?", keep=False),
-            FormField("nut-factor", "Its nut factor, where it is known (may stay empty)", keep=False),
+            FormField("lubricant", "Lubricant on the threads and under the heads", keep=False),
+            FormField("nut-factor", "Nut factor (optional)", keep=False),
         )
 
     def intro(self, width: int) -> list[Line]:
@@ -69,7 +71,7 @@ class LubricantPage(FormPage, inherit_bindings=False):
     async def submit(self, values: dict[str, str]) -> None:
         fields = {"nut-factor": values["nut-factor"]} if values["nut-factor"] else {}
         await self.send(
-            f"On the threads: {values['lubricant']}.",
+            f"Lubricant: {values['lubricant']}.",
             "lubricant",
             joint=self.joint,
             lubricant=values["lubricant"],

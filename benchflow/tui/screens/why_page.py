@@ -1,4 +1,4 @@
-"""A stopped operation: every reason in the builder's words, and the shortest safe way there."""
+"""Why an operation is blocked: every reason, and the shortest safe route to it."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -14,10 +14,10 @@ from benchflow.tui.widgets.page import TextPage, letter
 
 
 class WhyPage(TextPage[str], inherit_bindings=False):
-    """Gives back the operation to be led to, when that was chosen."""
+    """Closes with the operation to guide to, if guiding was chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(letter("g") + ",enter", "go", "go that way, step by step", id="why.go", key_display="g"),
+        Binding(letter("g") + ",enter", "go", "guide me there", id="why.go", key_display="g"),
         *TextPage.BINDINGS,
         *leaving_keys(),
     ]
@@ -30,15 +30,15 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         self.route: Sequence[str] | Refusal = ()
         if not self.now.in_progress and self.now.missing and not done:
             self.route = client.query("route", operation)
-        self.title_line = "Why not yet" if self.now.missing else "This operation"
+        self.title_line = "Why blocked" if self.now.missing and not self.now.in_progress else "Operation"
 
     def text(self, width: int) -> list[Line]:
         now = self.now
         lines: list[Line] = [EMPTY, *(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))]
         lines.extend(self._reasons(width))
-        lines.extend(self._way(width))
+        lines.extend(self._route_lines(width))
         lines.extend(draw_cautions(now.cautions, width))
-        lines.extend([EMPTY, rule(width, "WHAT IT IS")])
+        lines.extend([EMPTY, rule(width, "INSTRUCTION")])
         lines.extend(line for each in now.do for line in numbered(each, width))
         if now.because:
             lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
@@ -46,24 +46,24 @@ class WhyPage(TextPage[str], inherit_bindings=False):
 
     def _reasons(self, width: int) -> list[Line]:
         if not self.now.missing:
-            return [EMPTY, styled("Nothing stands in the way.", "in")]
-        head = "Before it can be finished:" if self.now.in_progress else "What stands in the way:"
+            return [EMPTY, styled("Nothing blocks this operation.", "ok")]
+        head = "Before it can be finished:" if self.now.in_progress else "Blocked because:"
         out: list[Line] = [EMPTY, styled(head, "label")]
         for reason in self.now.missing:
             out.extend(hanging("× ", reason.message, width, "blocked"))
         return out
 
-    def _way(self, width: int) -> list[Line]:
+    def _route_lines(self, width: int) -> list[Line]:
         if isinstance(self.route, Refusal):
-            out: list[Line] = [EMPTY, styled("No safe way leads there from how things stand:", "label")]
+            out: list[Line] = [EMPTY, styled("There is no safe route to it now:", "label")]
             for reason in self.route.refused:
                 out.extend(hanging("× ", reason.message, width, "blocked"))
             return out
         if not self.route:
             return []
         if list(self.route) == [self.now.operation]:
-            return [EMPTY, styled("Nothing has to be done before it.", "label")]
-        out = [EMPTY, styled("The shortest safe way there:", "label")]
+            return [EMPTY, styled("No step has to be done before it.", "label")]
+        out = [EMPTY, styled("Shortest safe route:", "label")]
         titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.client.view.next}
         titles |= {move.move: move.title for move in self.client.view.moves}
         for number, step in enumerate(self.route, start=1):

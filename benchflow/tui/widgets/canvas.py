@@ -1,4 +1,4 @@
-"""The one widget that a screen is drawn on: lines in, changed rows repainted."""
+"""The widget that a screen is drawn on. It takes styled lines and repaints only changed rows."""
 
 from collections.abc import Sequence
 
@@ -13,7 +13,7 @@ from benchflow.tui.draw.themes import BenchTheme
 
 
 class Canvas(Widget):
-    """Paints what :meth:`show` was last given. Every text is cleaned here once more, whatever made it."""
+    """Paints the lines last given to :meth:`show`. Control characters are removed here once more."""
 
     DEFAULT_CSS = """
     Canvas { width: 100%; height: 100%; position: absolute; }
@@ -29,7 +29,7 @@ class Canvas(Widget):
         return self._lines
 
     def show(self, lines: Sequence[Line]) -> None:
-        """Rows that are as they were are not painted again."""
+        """Show these lines; unchanged rows are not painted again."""
         before, self._lines = self._lines, tuple(lines)
         rows = range(max(len(before), len(self._lines)))
         changed = [y for y in rows if before[y : y + 1] != self._lines[y : y + 1]]
@@ -43,6 +43,6 @@ class Canvas(Widget):
     def render_line(self, y: int) -> Strip:
         width = self.size.width
         line = self._lines[y] if y < len(self._lines) else ()
-        spoken = tuple((clean(text).replace("\n", " "), role) for text, role in line)
+        cleaned = tuple((clean(text).replace("\n", " "), role) for text, role in line)
         styles = self._bench_theme.styles
-        return Strip([Segment(text, styles[role]) for text, role in fit(spoken, width)], width)
+        return Strip([Segment(text, styles[role]) for text, role in fit(cleaned, width)], width)

@@ -1,4 +1,4 @@
-"""A field to type into, as people, keyboard-wedge gauges and scanners do."""
+"""The text field, for people, keyboard-wedge gauges and scanners."""
 
 from typing import ClassVar, Literal
 
@@ -14,16 +14,16 @@ from benchflow.base.plaintext import clean
 from benchflow.tui.draw.themes import BenchTheme
 
 MAX_LENGTH = 500
-"""Characters that a field takes; a quantity is refused long before that."""
+"""Characters that a field accepts."""
 
 Kind = Literal["quantity", "words", "secret"]
 
 
 class EntryField(Input, inherit_bindings=False):
-    """Enter is not handled here: it goes up to the screen, which knows what it means.
+    """A one-line field. Enter is handled by the screen, not here.
 
-    A quantity begins with a figure, a sign or a point. So while its field is empty a letter is let through
-    as a command, and the bench works with one hand while a reading is wanted.
+    A quantity begins with a digit, a sign or a point. So in an empty quantity field a letter is passed on to the screen
+    as a command.
     """
 
     DEFAULT_CSS = """
@@ -32,18 +32,18 @@ class EntryField(Input, inherit_bindings=False):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "cursor_left", "in the field", show=False, id="field.left", key_display="← → Home End"),
+        Binding("left", "cursor_left", "move in the field", show=False, id="field.left", key_display="← → Home End"),
         Binding("right", "cursor_right", "", show=False, id="field.right"),
         Binding("home", "home", "", show=False, id="field.home"),
         Binding("end", "end", "", show=False, id="field.end"),
-        Binding("backspace", "delete_left", "rub out", show=False, id="field.backspace", key_display="⌫ Del"),
+        Binding("backspace", "delete_left", "delete", show=False, id="field.backspace", key_display="⌫ Del"),
         Binding("delete", "delete_right", "", show=False, id="field.delete"),
-        Binding("ctrl+u", "delete_left_all", "rub out all", show=False, id="field.clear"),
+        Binding("ctrl+u", "delete_left_all", "delete all", show=False, id="field.clear"),
         Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-behind"),
     ]
 
     class Refused(Message):
-        """What was pasted does not go into one field; nothing of it was taken."""
+        """The pasted text does not fit into one field. Nothing was entered."""
 
         def __init__(self, words: str) -> None:
             super().__init__()
@@ -59,7 +59,7 @@ class EntryField(Input, inherit_bindings=False):
         self._position = (0, 0, 0)
 
     def place_at(self, x: int, y: int, width: int) -> None:
-        """Where on the screen it is seen. A move costs a layout, so it is made only when it is one."""
+        """Show the field at this position. A change costs a layout pass, so an unchanged position is skipped."""
         self.display = True
         if self._position != (x, y, width):
             self._position = (x, y, width)
@@ -71,7 +71,7 @@ class EntryField(Input, inherit_bindings=False):
         self.refresh()
 
     def put(self, kind: Kind, text: str) -> None:
-        """Another thing is asked for: its kind, and what was typed for it before."""
+        """Use the field for another item: its kind, and its draft."""
         self.kind = kind
         if self.value != text:
             with self.prevent(Input.Changed):
@@ -79,7 +79,7 @@ class EntryField(Input, inherit_bindings=False):
         self.cursor_position = len(self.value)
 
     def passes_up(self, character: str | None) -> bool:
-        """Whether a character typed now is a command and not part of the value."""
+        """Whether a character typed now is a command, not part of the value."""
         if self.kind != "quantity" or self.value or character is None:
             return False
         return character.isspace() or character.isalpha() or character in "?="
@@ -89,7 +89,7 @@ class EntryField(Input, inherit_bindings=False):
 
     async def _on_key(self, event: events.Key) -> None:
         if self.passes_up(event.character):
-            event.prevent_default()  # of Input, which would type it
+            event.prevent_default()  # Input would type it
             return
         if event.is_printable and event.character is not None and not clean(event.character):
             event.stop()
@@ -102,14 +102,16 @@ class EntryField(Input, inherit_bindings=False):
         if len(lines) > 1:
             event.stop()
             event.prevent_default()
-            self.post_message(self.Refused(f"{len(lines)} lines were pasted; a field takes one. Nothing was entered."))
+            self.post_message(
+                self.Refused(f"{len(lines)} lines were pasted, but a field takes one line. Nothing was entered.")
+            )
         elif lines:
             event.text = clean(lines[0]).strip()
             super()._on_paste(event)
             event.prevent_default()
 
     def render_line(self, y: int) -> Strip:
-        """The end of the text where it is longer than the field, with the cursor always in view."""
+        """A text longer than the field is scrolled so that the cursor is visible."""
         width = self.size.width
         styles = self._bench_theme.styles
         text = clean("•" * len(self.value) if self.password else self.value).replace("\n", " ") + " "

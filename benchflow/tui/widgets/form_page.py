@@ -1,4 +1,4 @@
-"""A few questions, one below the other: fields to type into and choices to pick from."""
+"""A page with a form: fields to type into and choices, one below the other."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -11,15 +11,18 @@ from textual.widgets import Input
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.input_blocks import FieldPlace
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter, scrolled
 
 
 class FormField(Struct, frozen=True):
-    """``choices`` are (value, words) pairs; without any it is a field for words. ``value`` is what stands
-    there to begin with. ``keep`` says whether half-typed words survive leaving."""
+    """One question of a form.
+
+    ``choices`` are (value, label) pairs; without choices it is a text field. ``value`` is the initial value. ``keep``
+    says whether a draft is kept when the form is left.
+    """
 
     name: str
     label: str
@@ -29,8 +32,8 @@ class FormField(Struct, frozen=True):
     keep: bool = True
 
 
-def who(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
-    """Somebody's name: to be picked where the shop has a register of its people, since nobody else may sign there."""
+def person_field(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
+    """A person's name. With a shop register it is a choice, since only registered people may sign."""
     names = [
         person.name
         for person in (() if shop is None else shop.people)
@@ -42,11 +45,11 @@ def who(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bo
 
 
 def form_keys(submit: str) -> list[BindingType]:
-    """``agree`` is what Enter does on the last question, in the form's own words."""
+    """The keys of a form; ``submit`` is the label of Enter on the last question."""
     return [
         Binding("enter", "next", "next", id="form.next"),
-        Binding("enter", "agree", submit, id="form.agree"),
-        Binding("down,tab", "move(1)", "question", id="form.down", key_display="↑↓"),
+        Binding("enter", "submit", submit, id="form.submit"),
+        Binding("down,tab", "move(1)", "field", id="form.down", key_display="↑↓"),
         Binding("up,shift+tab", "move(-1)", "", id="form.up", show=False),
         Binding("right,space", "pick(1)", "choose", id="form.pick", key_display="←→"),
         Binding("left", "pick(-1)", "", id="form.pick-back", show=False),
@@ -59,11 +62,11 @@ def form_keys(submit: str) -> list[BindingType]:
 
 
 class FormPage(Page[str], inherit_bindings=False):
-    """Gives back what is to be said once it is on disk, ``None`` when nothing was agreed to."""
+    """Closes with a message when the entry is on disk, with ``None`` if it was left."""
 
-    BINDINGS: ClassVar[list[BindingType]] = form_keys("agree")
+    BINDINGS: ClassVar[list[BindingType]] = form_keys("submit")
     form = ""
-    """A name for what is kept of half-typed words."""
+    """Name of the form, under which its drafts are kept."""
 
     def __init__(self, client: SessionClient | None) -> None:
         super().__init__()
@@ -75,22 +78,22 @@ class FormPage(Page[str], inherit_bindings=False):
         self.fields: dict[str, EntryField] = {}
         self._owners: dict[int, tuple[int, str]] = {}
 
-    # --- for the form itself ----------------------------------------------------------------------
+    # --- implemented by each form ----------------------------------------------------------------------
 
     def questions(self) -> Sequence[FormField]:
         raise NotImplementedError
 
     def intro(self, width: int) -> list[Line]:
-        """What is to be read before the questions."""
+        """The text above the questions."""
         return []
 
     async def submit(self, values: dict[str, str]) -> None:
-        """Everything was answered and agreed to: send it, and close with :meth:`done`."""
+        """Send the answers, and close with :meth:`done`."""
         raise NotImplementedError
 
     async def send(self, message: str, intent: str, **fields: object) -> bool:
-        """One intent; the form closes when it is on disk, and stays as it is when it is refused."""
-        assert self.client is not None  # a form that sends has a session
+        """Send one intent. The form closes when it is on disk and stays open when it is refused."""
+        assert self.client is not None  # a form that sends belongs to an open job
         answer = await self.client.send(intent, **fields)
         if isinstance(answer, Refusal):
             self.refused(answer)
@@ -99,7 +102,7 @@ class FormPage(Page[str], inherit_bindings=False):
         return True
 
     def refused(self, refusal: Refusal) -> None:
-        """The reasons stay, and the first question that one of them speaks of is in hand."""
+        """Show the reasons and select the first question that one of them refers to."""
         names = {name for reason in refusal.refused for name in (reason.name, reason.state) if name}
         for index, ask in enumerate(self.form_fields):
             if ask.name.rpartition(" ")[2] in names:
@@ -149,7 +152,7 @@ class FormPage(Page[str], inherit_bindings=False):
         lines: list[Line] = []
         places: list[FieldPlace] = []
         at = (0, 0)
-        owners: list[tuple[int, str]] = []  # of each line: its question, and the choice that it shows
+        owners: list[tuple[int, str]] = []  # for each line: its question and its choice
         for index, ask in enumerate(self.form_fields):
             start = len(lines)
             lines.extend(self._question(ask, index == self.at, width))
@@ -203,7 +206,7 @@ class FormPage(Page[str], inherit_bindings=False):
         match action:
             case "next":
                 return not last
-            case "agree":
+            case "submit":
                 return last
             case "pick":
                 return bool(self.form_fields and self.form_fields[self.at].choices)
@@ -232,16 +235,12 @@ class FormPage(Page[str], inherit_bindings=False):
         self.scrolled = max(self.scrolled + by, 0)
         self.redraw()
 
-    def action_agree(self) -> None:
+    def action_submit(self) -> None:
         for index, ask in enumerate(self.form_fields):
             if ask.choices and not self.picked[ask.name]:
                 self.at = index
                 self._focus_current()
-                self.show_message("Choose one with ← and →.", role="weak")
+                self.show_message("Choose with ← and →.", role="attention")
                 return
         values = {ask.name: self.fields[ask.name].value.strip() for ask in self.form_fields if not ask.choices}
         self.run_held(self.submit({**values, **self.picked}))
-
-
-def told(texts: Sequence[str], width: int, role: Role = "text") -> list[Line]:
-    return [styled(part, role) for text in texts for part in wrap(text, width)]

@@ -1,4 +1,4 @@
-"""A list to choose from: only the rows in sight are made, so that a thousand are as quick as ten."""
+"""A page with a list to choose from. Only visible rows are drawn, so a long list is as fast as a short one."""
 
 from collections.abc import Sequence
 from typing import ClassVar, TypeVar
@@ -14,12 +14,12 @@ Result = TypeVar("Result")
 def list_keys(choose: str) -> list[BindingType]:
     return [
         Binding("enter,space", "choose", choose, id="list.choose"),
-        Binding("down,tab", "move(1)", "line", id="list.down", key_display="↑↓"),
+        Binding("down,tab", "move(1)", "select", id="list.down", key_display="↑↓"),
         Binding("up,shift+tab", "move(-1)", "", id="list.up", show=False),
-        Binding("pagedown", "move(10)", "ten lines", id="list.page-down", show=False, key_display="PgUp PgDn"),
+        Binding("pagedown", "move(10)", "ten rows", id="list.page-down", show=False, key_display="PgUp PgDn"),
         Binding("pageup", "move(-10)", "", id="list.page-up", show=False),
         Binding("home", "move(-100000)", "", id="list.first", show=False),
-        Binding("end", "move(100000)", "to either end", id="list.last", show=False, key_display="Home End"),
+        Binding("end", "move(100000)", "first, last", id="list.last", show=False, key_display="Home End"),
     ]
 
 
@@ -33,8 +33,8 @@ class ListPage(Page[Result], inherit_bindings=False):
     def __init__(self) -> None:
         super().__init__()
         self.at = 0
-        self._first = 0  # the first row in sight,
-        self._from = 0  # and where on the screen it is
+        self._first = 0  # index of the first visible row,
+        self._from = 0  # and its row on the screen
 
     # --- for the list itself ----------------------------------------------------------------------
 
@@ -42,14 +42,14 @@ class ListPage(Page[Result], inherit_bindings=False):
         raise NotImplementedError
 
     def row(self, index: int, width: int) -> Line:
-        """One line; the mark in front of the one in hand is put there by the list."""
+        """One row; the mark of the selected row is added by the list."""
         raise NotImplementedError
 
     def intro(self, width: int) -> list[Line]:
         return []
 
     def about(self, width: int) -> list[Line]:
-        """More of the row in hand, shown below the list."""
+        """Details of the selected row, shown below the list."""
         return []
 
     def chosen(self) -> None:
@@ -71,7 +71,7 @@ class ListPage(Page[Result], inherit_bindings=False):
         return DrawnPage((*padded, *([EMPTY, *about] if about else [])))
 
     def clicked(self, row: int) -> None:
-        """The first touch puts a row in hand, the second chooses it."""
+        """The first click selects a row, the second chooses it."""
         index = self._first + row - self._from
         if not row - self._from >= 0 or index >= self.count():
             return

@@ -1,4 +1,4 @@
-"""What every screen has: one board, its fields, the words that stay, the keys at the foot, two ways out."""
+"""The base of every screen: a canvas, entry fields, a message and the key bar at the foot."""
 
 from collections.abc import Coroutine, Sequence
 from typing import Any, ClassVar, TypeVar
@@ -23,19 +23,19 @@ Result = TypeVar("Result")
 
 
 def letter(key: str) -> str:
-    """A letter as a key, caps lock on or off."""
+    """The keys of a letter, with and without caps lock."""
     return f"{key},{key.upper()}"
 
 
 class DrawnPage(Struct, frozen=True):
-    """A whole screen of lines, and where each field lies in it (``None``: out of sight)."""
+    """The lines of a screen, and the position of each field in them (``None``: not visible)."""
 
     lines: tuple[Line, ...]
     places: tuple[FieldPlace | None, ...] = ()
 
 
 APP_KEYS: tuple[BindingType, ...] = (
-    Binding("question_mark,f1", "keys", "all keys", id="app.keys"),
+    Binding("question_mark,f1", "keys", "help", id="app.keys"),
     Binding("f5", "app.large", "large type", id="app.large", show=False),
     Binding("f6", "app.theme", "colours", id="app.theme", show=False),
 )
@@ -43,7 +43,7 @@ BACK = Binding("escape,f10,ctrl+c,ctrl+q", "back", "back", id="page.back")
 
 
 class Page(ThemedScreen[Result], inherit_bindings=False):
-    """``title_line`` stands at the head, ``body`` below it, what was last said and the keys at the foot."""
+    """``title_line`` at the top, ``body`` below it, the last message and the key bar at the foot."""
 
     DEFAULT_CSS = "Page { overflow: hidden; }"
     AUTO_FOCUS = ""
@@ -73,7 +73,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     # --- drawing ------------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
-        """The lines between the head and the foot; at most ``height`` of them are shown."""
+        """The lines between header and foot; at most ``height`` of them are shown."""
         raise NotImplementedError
 
     def draw(self, width: int, height: int) -> DrawnPage:
@@ -86,13 +86,13 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         return draw_keys(key_labels(self, self.focused), width, 2)
 
     def redraw(self) -> None:
-        """Draw anew, once for everything that is said and done in one go."""
+        """Draw the screen again, once for all changes made in one event."""
         if not self._to_draw and self.is_mounted and self.is_running:
             self._to_draw = True
             self.call_next(self.draw_now)
 
     def draw_now(self) -> None:
-        """The board paints only the rows that changed."""
+        """Draw now; the canvas paints only changed rows."""
         self._to_draw = False
         if not self.is_mounted or not self.is_running:
             return
@@ -113,7 +113,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     @on(events.DescendantFocus)
     @on(events.DescendantBlur)
     def _focus_changed(self) -> None:
-        """Other keys mean something now."""
+        """Other keys are active now."""
         self.redraw()
 
     @on(events.Resize)
@@ -126,7 +126,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
     @on(events.Click)
     def _clicked(self, event: events.Click) -> None:
-        """A key in the foot that is touched does what it says; elsewhere the screen knows what lies there."""
+        """A click on a key in the key bar runs it; any other click is passed to :meth:`clicked`."""
         event.stop()
         canvas = self.query_one(Canvas)
         line = canvas.lines[event.screen_y] if event.screen_y < len(canvas.lines) else ()
@@ -138,7 +138,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.clicked(event.screen_y)
 
     def clicked(self, row: int) -> None:
-        """A row was touched, by a finger or a mouse."""
+        """A row was clicked or touched."""
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
@@ -155,41 +155,41 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     def typed(self, field: Input) -> None:
         """A field's text has changed."""
 
-    # --- keys that mean a value and not a command ---------------------------------------------
+    # --- characters that are typed where nothing takes them ---------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
-        """What a gauge or a scanner types here goes nowhere, and the Enter that it sends after it agrees to nothing."""
+        """A gauge or scanner that types where no field takes it: nothing is entered, and its Enter confirms nothing."""
         if self.focused is not None:
             self.stray = ""
         elif self.stray and event.key == "enter":
-            self.swallow(event, f"“{self.stray}” was typed, but nothing here takes it: it was not entered.")
+            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it. Nothing was entered.")
             self.app.bell()
             self.stray = ""
         elif not event.is_printable or event.character is None or event.key in self.active_bindings:
             self.stray = ""
         else:
             self.stray += event.character
-            self.swallow(event, f"“{self.stray}” is typed, but nothing here takes it.")
+            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it.")
 
     def swallow(self, event: events.Key, words: str) -> None:
         event.stop()
         event.prevent_default()
         self.show_message(words, role="alarm")
 
-    # --- saying and doing ---------------------------------------------------------------------
+    # --- messages and actions ---------------------------------------------------------------------
 
     def show_message(self, *texts: str, role: Role = "text") -> None:
-        """Words that stay until the next ones."""
+        """Show a message; it stays until the next one."""
         self.message = StatusMessage(texts, role)
         self.redraw()
 
     def refused(self, refusal: Refusal) -> None:
-        """Every reason stays on the screen, and the bell rings once."""
+        """Show every reason of a refusal and ring the bell once."""
         self.show_message(*(reason.message for reason in refusal.refused), role="alarm")
         self.app.bell()
 
     def run_held(self, work: Coroutine[Any, Any, None]) -> None:
-        """Do something that waits for an answer. Keys struck meanwhile are let in afterwards, in order."""
+        """Run a coroutine in a worker. Keys typed meanwhile are handled afterwards, in order."""
         hold = self.bench.hold_keys()
         hold.__enter__()
 
@@ -211,18 +211,18 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.bench.open(HelpRequest(self.title_line, key_labels(self, None)), self._run_action)
 
     def _run_action(self, action: str | None) -> None:
-        """A key was chosen from the list: do what it does."""
+        """Run the action of the key chosen on the help page."""
         if action:
             self.call_later(self.run_action, action)
 
 
 class TextPage(Page[Result]):
-    """Something to read; PgDn turns on where it is longer than the screen."""
+    """A text to read; PgDn scrolls."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("pagedown", "turn(10)", "read on", id="text.page-down", key_display="PgUp PgDn"),
+        Binding("pagedown", "turn(10)", "scroll", id="text.page-down", key_display="PgUp PgDn"),
         Binding("pageup", "turn(-10)", "", id="text.page-up", show=False),
-        Binding("down", "turn(1)", "a line on", id="text.down", show=False, key_display="↑↓"),
+        Binding("down", "turn(1)", "one line", id="text.down", show=False, key_display="↑↓"),
         Binding("up", "turn(-1)", "", id="text.up", show=False),
     ]
 
@@ -246,10 +246,10 @@ class TextPage(Page[Result]):
 
 
 def scrolled(lines: Sequence[Line], by: int, height: int) -> list[Line]:
-    """``height`` of the lines from the one at ``by`` on, with a last line that says that more follow."""
+    """``height`` of the lines, from index ``by`` on; the last row says how many more follow."""
     if len(lines) <= height:
         return list(lines)
     shown = list(lines[by : by + height - 1])
     left = len(lines) - by - len(shown)
-    note = f"▼ {left} more lines: PgDn" if left > 0 else "▲ this is the end: PgUp goes back"
-    return [*shown, *([()] * (height - 1 - len(shown))), ((note, "weak"),)]
+    note = f"▼ {left} more lines: PgDn" if left > 0 else "▲ end: PgUp goes back"
+    return [*shown, *([()] * (height - 1 - len(shown))), ((note, "attention"),)]

@@ -1,9 +1,9 @@
-"""A list whose rows are as tall as what they say; the one in hand is always in sight."""
+"""A list whose entries have several lines; the selected entry is always visible."""
 
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from benchflow.tui.draw.styled_lines import EMPTY, Line, styled
+from benchflow.tui.draw.styled_lines import Line, styled
 from benchflow.tui.widgets.list_page import ListPage
 from benchflow.tui.widgets.page import DrawnPage
 
@@ -13,7 +13,7 @@ InputBlock = Sequence[Line]
 
 
 class TallListPage(ListPage[Result], inherit_bindings=False):
-    """``block`` instead of ``row``. Only the blocks in sight are drawn."""
+    """Implements ``block`` instead of ``row``. Only visible blocks are drawn."""
 
     def block(self, index: int, width: int) -> InputBlock:
         raise NotImplementedError
@@ -24,7 +24,7 @@ class TallListPage(ListPage[Result], inherit_bindings=False):
         return DrawnPage((*intro, *self.list_lines(width, available)))
 
     def list_lines(self, width: int, available: int) -> list[Line]:
-        """At most ``room`` lines of the list, with the block in hand marked and as much around it as goes."""
+        """At most ``available`` lines: the selected block, marked, and as much around it as fits."""
         if not self.count():
             return []
 
@@ -33,11 +33,11 @@ class TallListPage(ListPage[Result], inherit_bindings=False):
             lines = self.block(index, width - 2)
             return [(("► " if here and y == 0 else "  ", "now"), *line) for y, line in enumerate(lines)]
 
-        return around(marked, self.at, self.count(), available)
+        return blocks_around(marked, self.at, self.count(), available)
 
 
-def around(block: Callable[[int], list[Line]], at: int, count: int, available: int) -> list[Line]:
-    """``room`` lines with block ``at`` among them: half of what is left over goes above it, the rest below."""
+def blocks_around(block: Callable[[int], list[Line]], at: int, count: int, available: int) -> list[Line]:
+    """``available`` lines around block ``at``: half of the remaining rows above it, the rest below."""
     here = shortened(block(at), available)
     spare = available - len(here)
     above: list[Line] = []
@@ -58,12 +58,8 @@ def around(block: Callable[[int], list[Line]], at: int, count: int, available: i
 
 
 def shortened(lines: list[Line], available: int) -> list[Line]:
-    """The lines, or as many as go with a last one that says how many more there are."""
+    """The lines; if there are too many, the last row says how many are left out."""
     if len(lines) <= available:
         return lines
     kept = lines[: max(available - 1, 0)]
-    return [*kept, styled(f"  ▼ {len(lines) - len(kept)} more lines", "weak")][:available]
-
-
-def padded(lines: Sequence[Line], height: int) -> list[Line]:
-    return [*lines[:height], *([EMPTY] * (height - len(lines)))]
+    return [*kept, styled(f"  ▼ {len(lines) - len(kept)} more lines", "attention")][:available]

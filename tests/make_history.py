@@ -17,7 +17,7 @@ from random import Random
 from msgspec import Struct
 
 from benchflow.session.catalog import make_folder, new_log_path
-from tests.review.player import CLEAN, Faults, Player
+from tests.driving.player import CLEAN, Faults, Player
 from tests.review.plays import FLOAT, OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
 BUILDS = 30

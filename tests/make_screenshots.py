@@ -18,14 +18,13 @@ from pathlib import Path
 from typing import NamedTuple
 
 from benchflow.session.catalog import Places
-from benchflow.session.controller import Clock
 from benchflow.tui.draw.large_letters import QUARTERS
 from benchflow.tui.draw.themes import Name, bench_theme
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.screens.job_list_page import JobListPage
 from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.page import Page
-from tests.tui.play import LIBRARY, Hands
+from tests.driving.shipped import LIBRARY, ShippedBuild
 from tests.tui.sitting import Sitting, sitting
 
 HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
@@ -44,39 +43,39 @@ class Shot(NamedTuple):
     name: str
     size: tuple[int, int]
     bench_theme: Name
-    stage: Callable[[Path], "Hands | Page[None]"]
+    stage: Callable[[Path], "ShippedBuild | Page[None]"]
     keys: tuple[str, ...] = ()
 
 
-def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
+def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) -> Callable[[Path], ShippedBuild]:
     """The head installation with ``goal`` in hand and so many of its entries made."""
 
-    def stage(log: Path) -> Hands:
-        hands = Hands(log, "head-install", pace=timedelta(seconds=6))
+    def stage(log: Path) -> ShippedBuild:
+        hands = ShippedBuild(log, "head-install", pace=6)
         hands.open(pistons="at-deck")
         hands.work_to(goal)
         if entering is not None:
             hands.finish(goal, entering)
-        hands.moment += wait
+        hands.clock.forward(wait.total_seconds())
         return hands
 
     return stage
 
 
-def begun(log: Path) -> Hands:
-    hands = Hands(log, "head-install")
+def begun(log: Path) -> ShippedBuild:
+    hands = ShippedBuild(log, "head-install")
     hands.open(pistons="at-deck")
     return hands
 
 
-def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
+def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], ShippedBuild]:
     """The head installation with everything on the way to ``goal`` done, and nothing in hand."""
 
-    def stage(log: Path) -> Hands:
-        hands = Hands(log, "head-install", pace=timedelta(seconds=6))
+    def stage(log: Path) -> ShippedBuild:
+        hands = ShippedBuild(log, "head-install", pace=6)
         hands.open(pistons="at-deck")
         hands.work_to(goal, before=True)
-        hands.moment += wait
+        hands.clock.forward(wait.total_seconds())
         return hands
 
     return stage
@@ -84,14 +83,14 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Hands]:
 
 def shelf_of(log: Path) -> JobCatalog:
     home = log.parent
-    clock = Clock(lambda: begun(log.with_name("other.jsonl")).moment)
+    clock = begun(log.with_name("other.jsonl")).clock
     return JobCatalog(Places(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
 
 
 def front(log: Path) -> "Page[None]":
     (log.parent / "sessions").mkdir()
     for number, goal in ((2417, "measure-protrusion[2]"), (2422, "tighten-head")):
-        hands = Hands(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
+        hands = ShippedBuild(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
         hands.open(unit=f"job {number}", pistons="at-deck")
         hands.work_to(goal)
         hands.desk.close()
@@ -138,7 +137,7 @@ SHOTS = (
 
 async def take(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
-    first = stage.desk if isinstance(stage, Hands) else stage
+    first = stage.desk if isinstance(stage, ShippedBuild) else stage
     async with sitting(first, shot.size) as bench:
         apply_theme(bench, shot.bench_theme)
         for key in shot.keys:

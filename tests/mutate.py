@@ -40,7 +40,8 @@ class Target:
 SESSION_TESTS = ("tests/session",)
 TARGETS: dict[str, Target] = {
     "decide": Target(("benchflow/session/intents/*.py", "benchflow/session/rules/*.py"), SESSION_TESTS),
-    "fold": Target(("benchflow/session/state/fold*.py",), (*SESSION_TESTS, "tests/review")),
+    "fold": Target(("benchflow/session/state/fold.py", "benchflow/session/state/entry_events.py",
+              "benchflow/session/state/state_changes.py"), (*SESSION_TESTS, "tests/review")),
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
     "verdicts": Target(("benchflow/session/rules/verdicts.py",), ("tests/session", "tests/published")),
     "proof": Target(("benchflow/ordering/proof/*.py", "benchflow/ordering/interlock.py"), ("tests/ordering",)),

@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from benchflow.session.log.line_format import read
-from tests.session.bench import SMALL
-from tests.session.logs import write_log
+from tests.driving.log_files import write_log
+from tests.driving.small_head import SMALL
 
 ROOT = Path(__file__).parents[1]
 OPEN = {"intent": "open", "by": "R.", "unit": "job 7", "options": {"cams": "standard"}, "start": {"pistons": "down"}}
@@ -240,9 +240,9 @@ def test_verify_tells_whole_torn_damaged_and_missing_apart(shell: Shell) -> None
 
 
 def test_a_damaged_log_is_told_up_to_its_damage_and_ends_with_1(shell: Shell) -> None:
-    shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "aaa"}, {"intent": "note", "text": "bbb"})
+    shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "aaa"}, {"intent": "note", "text": "the second note"})
     path = shell.folder / "build.jsonl"
-    path.write_bytes(path.read_bytes().replace(b"bbb", b"ccc"))
+    path.write_bytes(path.read_bytes().replace(b"the second note", b"another note!!!"))
     code, output, errors = shell.run("log", "build.jsonl")
     assert code == 1
     assert "aaa" in output

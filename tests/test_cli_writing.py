@@ -7,12 +7,12 @@ import pytest
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.writing import put
-from tests.session import bench
+from tests.driving.small_head import begin
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    hands = bench.begin(tmp_path)
+    hands = begin(tmp_path)
     hands.desk.close()
     return hands.desk.journal.path
 

@@ -152,7 +152,7 @@ for line in open(sys.argv[1], encoding="utf-8"):
 
 
 def review(folder: Path) -> None:
-    from tests.review.player import Player
+    from tests.driving.player import Player
     from tests.review.plays import BEGIN, head_install, played, read
 
     long = folder / "long.jsonl"
@@ -224,7 +224,7 @@ PLANTED_AS = {
 def confusion(folder: Path, sessions: int) -> None:
     """Half of the sessions are clean, the others have one planted fault each, of each kind in turn, in an operation
     chosen by chance."""
-    from tests.review.player import CLEAN, Faults, Player
+    from tests.driving.player import CLEAN, Faults, Player
     from tests.review.plays import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
     shop = folder / "shop.yaml"

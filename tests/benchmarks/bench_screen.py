@@ -17,7 +17,7 @@ from pathlib import Path
 
 from benchflow.session.controller import Desk
 from benchflow.session.procedure_loading import load_procedure, reader
-from tests.tui.play import Hands
+from tests.driving.shipped import ShippedBuild
 from tests.tui.terminal import Terminal
 
 MINIMAL = """
@@ -73,7 +73,7 @@ def long_session(folder: Path) -> Path:
 def head_session(folder: Path) -> Path:
     """The shipped head installation, with the head's nuts half tightened."""
     began = datetime.now(UTC) - timedelta(hours=1)
-    hands = Hands(folder / "head.jsonl", "head-install", pace=timedelta(seconds=1), start=began)
+    hands = ShippedBuild(folder / "head.jsonl", "head-install", pace=1, start=began)
     hands.open(pistons="at-deck")
     hands.work_to("tighten-head")
     hands.finish("tighten-head", 20)

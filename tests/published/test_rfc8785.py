@@ -11,7 +11,7 @@ import pytest
 import rfc8785
 
 from benchflow.session.log.line_format import read
-from tests.session.logs import foreign_log
+from tests.driving.log_files import foreign_log
 
 FILES = {
     "arrays": (

@@ -15,7 +15,7 @@ from benchflow.review.log.loaded_log import Account, account
 from benchflow.session.log.line_format import Line
 from benchflow.session.procedure_loading import Read
 from benchflow.session.shop.live_register import Register
-from tests.review.player import CLEAN, Faults, Player
+from tests.driving.player import CLEAN, Faults, Player
 
 HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
 BEGIN = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)

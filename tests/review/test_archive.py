@@ -31,7 +31,7 @@ from benchflow.review.many.question import (
     Source,
     moment_of,
 )
-from tests.review.building import Story
+from tests.driving.story import Story
 
 BENCH = "bench-1"
 PEOPLE = ("ann", "bob", "Zoë")

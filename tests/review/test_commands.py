@@ -9,7 +9,7 @@ from shutil import copyfile
 
 import pytest
 
-from tests.review.player import CLEAN, Faults
+from tests.driving.player import CLEAN, Faults
 from tests.review.plays import FLOAT_NAME, SHOP, played
 
 FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
@@ -149,7 +149,7 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
     from benchflow.review.archive.database import open_database
     from benchflow.review.archive.index import Indexed
     from benchflow.review.archive.watch import watch
-    from tests.review.building import Story
+    from tests.driving.story import Story
 
     folder = tmp_path / "logs"
     folder.mkdir()

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 from benchflow.review.answer_text import comparison
 from benchflow.review.log.loaded_log import account
 from benchflow.review.many.comparison import ReadingPair, compare
-from tests.review.player import CLEAN, Faults, Player
+from tests.driving.player import CLEAN, Faults, Player
 from tests.review.plays import BEGIN, FLOAT_NAME, folder, head_install, read, told
 
 

@@ -8,7 +8,7 @@ from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, interpret, plans_or_empty
 from benchflow.session.log.line_format import Draft, Line, seal
 from benchflow.session.procedure_loading import reader_keeping
-from tests.review.building import Story
+from tests.driving.story import Story
 
 PLAN_OF = plans_or_empty(reader_keeping(None))
 

@@ -12,7 +12,7 @@ from benchflow.review.evidence.assessment import (
     text_of,
 )
 from benchflow.review.evidence.ranking import GRADE, GROUNDS, SUSPECT, Reason, rule, weakness, worst_first
-from tests.review.player import Faults
+from tests.driving.player import Faults
 from tests.review.plays import FLOAT, OTHER_FLOAT, register, told
 
 SHOP = register().shop()
@@ -104,7 +104,7 @@ def test_a_search_finds_operations_by_any_of_their_words() -> None:
 
 def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
     from benchflow.review.log.loaded_log import account
-    from tests.review.player import Player
+    from tests.driving.player import Player
     from tests.review.plays import BEGIN, folder, head_install, read
 
     log = folder() / "unfinished.jsonl"

@@ -23,11 +23,11 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.procedure_loading import reader_keeping
 from benchflow.session.state.state import State
-from tests.review.building import Story
-from tests.review.player import CLEAN, Faults, Player
+from tests.driving import script
+from tests.driving.hands import HeldClock
+from tests.driving.player import CLEAN, Faults, Player
+from tests.driving.story import Story
 from tests.review.plays import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
-from tests.session import scripted
-from tests.session.bench import HeldClock
 from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
@@ -158,7 +158,7 @@ def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scri
     clock = HeldClock()
     with TemporaryDirectory() as scratch:
         path = Path(scratch) / "log.jsonl"
-        desk = Desk.begin(path, scripted.load(PROCEDURE), file="p.yaml", read=scripted.read, clock=clock)
+        desk = Desk.begin(path, script.load(PROCEDURE), file="p.yaml", read=script.read, clock=clock)
         desk.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         for each in [*STARTS, *sent]:
             clock.forward(40)
@@ -166,7 +166,7 @@ def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scri
         state = desk.state
         desk.close()
         lines = read_lines(path.read_bytes()).lines
-    read_as = interpret(lines, plans(scripted.read))
+    read_as = interpret(lines, plans(script.read))
     assert read_as.state == state
     assert_agree(read_as.state, read_as.facts)
     assert_complete(lines, read_as.facts)

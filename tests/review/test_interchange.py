@@ -15,8 +15,8 @@ from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.loaded_log import account
 from benchflow.review.log.log_file import read_log
 from benchflow.session.procedure_loading import reader_keeping
-from tests.review.building import Story
-from tests.review.player import Faults
+from tests.driving.player import Faults
+from tests.driving.story import Story
 from tests.review.plays import played, read, told
 
 FAULTS = Faults(undone_steps="fit-pulley", self_signed="mark-nuts")

@@ -4,7 +4,7 @@ import pytest
 
 from benchflow.review.log.replay import Replay
 from benchflow.session.state.fold import begin, fold
-from tests.review.player import Faults
+from tests.driving.player import Faults
 from tests.review.plays import told
 
 FAULTS = Faults(undone_steps="fit-pulley")

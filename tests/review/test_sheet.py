@@ -14,7 +14,7 @@ from benchflow.review.log.loaded_log import account
 from benchflow.review.sheets.build_sheet import Sheet, sheet
 from benchflow.review.sheets.build_sheet_html import html
 from benchflow.review.sheets.build_sheet_markdown import markdown
-from tests.review.player import Faults, Player
+from tests.driving.player import Faults, Player
 from tests.review.plays import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
 FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", undone_steps="fit-pulley", late="set-head-down")

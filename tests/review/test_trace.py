@@ -19,7 +19,7 @@ from benchflow.review.many.question import (
 )
 from benchflow.review.many.shared_use import Ask, Trace, trace
 from benchflow.review.many.trends import lasting, over_builds
-from tests.review.building import Story
+from tests.driving.story import Story
 
 
 @pytest.fixture

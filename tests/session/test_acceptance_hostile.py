@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from benchflow.base.plaintext import unsafe_characters
 from benchflow.session.intents.intent_types import KINDS
-from tests.session.scripted import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_
 
 PROCEDURE = """\
 benchflow: 1

@@ -3,7 +3,8 @@
 from pathlib import Path
 
 from benchflow.session.view.bench_view import TightenInput
-from tests.session.bench import Hands, begin
+from tests.driving.hands import Hands
+from tests.driving.small_head import begin
 
 TEXT = """\
 benchflow: 1

@@ -11,7 +11,7 @@ from typing import Any
 
 import rfc8785
 
-from tests.session.scripted import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_
 
 PROCEDURE = """\
 benchflow: 1

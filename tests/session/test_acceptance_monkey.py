@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.session.controller import Accepted, Desk
-from tests.session.bench import HeldClock
-from tests.session.scripted import Json, intent, load, read
+from tests.driving.hands import HeldClock
+from tests.driving.script import Json, intent, load, read
 
 PROCEDURE = """\
 benchflow: 1

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.session.scripted import Script, intent, open_
+from tests.driving.script import Script, intent, open_
 
 PROCEDURE = """\
 benchflow: 1

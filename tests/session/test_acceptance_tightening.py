@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.session.scripted import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_
 
 TEXT = """\
 benchflow: 1

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.session.scripted import Script, intent, open_, operations
+from tests.driving.script import Script, intent, open_, operations
 
 BEAD = "{id: bead, title: Bead, undo: {do: Wipe it off}}"
 

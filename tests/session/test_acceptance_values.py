@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.session.scripted import Json, Script, intent, open_, operations
+from tests.driving.script import Json, Script, intent, open_, operations
 
 HEAD = "instruments: {gauge: {title: Gauge, kind: length, uncertainty: at most 0.004 mm}}\n"
 

@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.session.scripted import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_
 
 VALUES = ("x", "y", "z")
 VARIABLES = ("a", "b")

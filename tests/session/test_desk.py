@@ -6,7 +6,8 @@ import pytest
 
 from benchflow.session.log.journal import verify
 from benchflow.session.refusal import Refusal
-from tests.session.bench import SMALL, HeldClock, begin, resume
+from tests.driving.hands import HeldClock
+from tests.driving.small_head import SMALL, begin, resume
 
 
 def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Path) -> None:
@@ -21,44 +22,44 @@ def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Pat
 
 def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
     hands = begin(tmp_path, opened=False)
-    assert hands.stopped("start", operation="seal") == {"not-open"}
-    assert hands.stopped("status") == {"not-open"}
-    assert hands.stopped("open", by="Robin") == {"value-missing"}  # the option is not answered
+    assert hands.refused("start", operation="seal") == {"not-open"}
+    assert hands.refused("status") == {"not-open"}
+    assert hands.refused("open", by="Robin") == {"value-missing"}  # the option is not answered
     wrong = {"cams": "none", "rods": "x"}
-    assert hands.stopped("open", by="Robin", options=wrong) == {"unknown-name"}
-    assert hands.stopped("open", by="Robin", options={"cams": "standard"}, start={"valves": "shut"}) == {"not-allowed"}
-    assert hands.stopped("open", options={"cams": "standard"}) == {"value-missing"}
+    assert hands.refused("open", by="Robin", options=wrong) == {"unknown-name"}
+    assert hands.refused("open", by="Robin", options={"cams": "standard"}, start={"valves": "shut"}) == {"not-allowed"}
+    assert hands.refused("open", options={"cams": "standard"}) == {"value-missing"}
     hands.do("open", by="Robin", unit="2417", options={"cams": "standard"})
-    assert hands.stopped("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
+    assert hands.refused("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
 
 
 def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    assert hands.stopped("start", operation="lower") == {"after-missing"}
-    assert hands.stopped("start", operation="seat-cam") == {"after-missing", "interference"}
-    assert hands.stopped("start", operation="seel") == {"unknown-name"}
+    assert hands.refused("start", operation="lower") == {"after-missing"}
+    assert hands.refused("start", operation="seat-cam") == {"after-missing", "interference"}
+    assert hands.refused("start", operation="seel") == {"unknown-name"}
     hands.to_tightened()
-    assert hands.stopped("start", operation="seat-cam") == {"interference"}
+    assert hands.refused("start", operation="seat-cam") == {"interference"}
     hands.do("move", move="turn-down")
     hands.do("start", operation="seat-cam")
-    assert hands.stopped("move", move="turn-down") == {"operation-in-progress"}
-    assert hands.stopped("start", operation="hold-chain") == {"operation-in-progress"}
+    assert hands.refused("move", move="turn-down") == {"operation-in-progress"}
+    assert hands.refused("start", operation="hold-chain") == {"operation-in-progress"}
 
 
 def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
     hands = begin(tmp_path, start={})
     hands.to_tightened()
-    assert hands.stopped("start", operation="seat-cam") == {"interference"}
-    assert hands.stopped("set-state", variable="pistons") == {"value-missing"}
-    assert hands.stopped("set-state", variable="pistons", value="up") == {"unknown-name"}
+    assert hands.refused("start", operation="seat-cam") == {"interference"}
+    assert hands.refused("set-state", variable="pistons") == {"value-missing"}
+    assert hands.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
     hands.do("set-state", variable="pistons", value="down")
     hands.do("start", operation="seat-cam")
     # Somebody leaned on the crank: what was known is lost, and the interlock stands again.
-    assert hands.stopped("set-state", variable="pistons", value=None) == {"value-missing"}
+    assert hands.refused("set-state", variable="pistons", value=None) == {"value-missing"}
     hands.do("set-state", variable="pistons", value=None, reason="the crank was knocked")
     hands.do("tick-check", check=1)
     hands.do("tick-check", check="The caps are flush")
-    assert hands.stopped("finish", operation="seat-cam") == {"interference"}
+    assert hands.refused("finish", operation="seat-cam") == {"interference"}
 
 
 def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Path) -> None:
@@ -74,39 +75,39 @@ def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Pa
         ("sign", {"operation": "cure", "by": "Kim"}),
         ("rework-step", {}),
     ):
-        assert hands.stopped(intent, **fields) == {"not-started"}, intent
+        assert hands.refused(intent, **fields) == {"not-started"}, intent
     hands.to_tightened()
-    assert hands.stopped("finish", operation="seal") == {"already-done"}
-    assert hands.stopped("start", operation="seal") == {"already-done"}
+    assert hands.refused("finish", operation="seal") == {"already-done"}
+    assert hands.refused("start", operation="seal") == {"already-done"}
 
 
 def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
     hands.do("start", operation="tighten")
-    assert hands.stopped("tick", joint="studs", fastener=2) == {"fastener-order"}
-    assert hands.stopped("tick", joint="studs", fastener=9) == {"unknown-name"}
-    assert hands.stopped("tick", joint="nuts", fastener=1) == {"unknown-name"}
-    assert hands.stopped("untick", joint="studs", fastener=1) == {"fastener-order"}
+    assert hands.refused("tick", joint="studs", fastener=2) == {"fastener-order"}
+    assert hands.refused("tick", joint="studs", fastener=9) == {"unknown-name"}
+    assert hands.refused("tick", joint="nuts", fastener=1) == {"unknown-name"}
+    assert hands.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
     hands.do("tick", joint="studs", fastener=1)
-    assert hands.stopped("tick", joint="studs", fastener=2, stage=2) == {"stage-not-finished"}
+    assert hands.refused("tick", joint="studs", fastener=2, stage=2) == {"stage-not-finished"}
     again = {"fastener-order", "already-done", "stage-not-finished"}
-    assert hands.stopped("tick", joint="studs", fastener=1) == again
+    assert hands.refused("tick", joint="studs", fastener=1) == again
     hands.do("tick", joint="studs", fastener="2")
-    assert hands.stopped("untick", joint="studs", fastener=1) == {"fastener-order"}
+    assert hands.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
     hands.do("untick", joint="studs", fastener=2)
     for fastener in (2, 3, 4):
         hands.do("tick", joint="studs", fastener=fastener)
-    assert hands.stopped("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
-    assert hands.stopped("finish", operation="tighten") == {"stage-not-finished"}
+    assert hands.refused("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
+    assert hands.refused("finish", operation="tighten") == {"stage-not-finished"}
     hands.do("tick", joint="studs", fastener=1)
     hands.do("tick", joint="studs", fastener=2)
-    assert hands.stopped("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
-    assert hands.stopped("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
-    assert hands.stopped("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
+    assert hands.refused("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
+    assert hands.refused("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
+    assert hands.refused("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
     for fastener, value in ((1, "35 N·m"), (2, "29 N·m"), (3, "35 N·m"), (4, "26 ft-lb")):
         hands.do("tick", joint="studs", fastener=fastener, value=value)
-    assert hands.stopped("finish", operation="tighten") == {"out-of-limit"}
+    assert hands.refused("finish", operation="tighten") == {"out-of-limit"}
     hands.do("deviate", operation="tighten", about="studs", reason="thread is good, maker agrees", by="Kim")
     hands.do("finish", operation="tighten")
 
@@ -119,7 +120,7 @@ def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) 
         hands.do("tick", joint="studs", fastener=fastener)
     again = resume(hands)
     assert again.desk.state == hands.desk.state
-    assert "already-done" in again.stopped("tick", joint="studs", fastener=3)
+    assert "already-done" in again.refused("tick", joint="studs", fastener=3)
     again.do("tick", joint="studs", fastener=4)
 
 
@@ -127,10 +128,10 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[2]")
-    assert hands.stopped("finish") == {"value-missing"}
-    assert hands.stopped("record", name="lash", value="0.25") == {"bad-quantity"}
-    assert hands.stopped("record", name="lash", value="25 N·m") == {"wrong-dimension"}
-    assert hands.stopped("record", name="lsah", value="0.25 mm") == {"unknown-name"}
+    assert hands.refused("finish") == {"value-missing"}
+    assert hands.refused("record", name="lash", value="0.25") == {"bad-quantity"}
+    assert hands.refused("record", name="lash", value="25 N·m") == {"wrong-dimension"}
+    assert hands.refused("record", name="lsah", value="0.25 mm") == {"unknown-name"}
     for entered in ("0.3020 mm", "0.299 mm", "0.0098 in"):
         reply = hands.do("record", name="lash", value=entered)
         assert reply.lines[0].data["quantity"]["entered"] == entered
@@ -138,10 +139,10 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
     assert verdicts == ["not-proven", "not-proven", "in"]  # u = 0.002 mm: the guard band is 0.0033 mm
     for reading, value in ((1, "0.04 mm"), (2, "0.07 mm")):
         hands.do("record", name="runout[2]", value=value, reading=reading)
-    assert hands.stopped("finish") == {"value-missing"}
-    assert hands.stopped("record", name="runout", value="0.05 mm", reading=4) == {"unknown-name"}
+    assert hands.refused("finish") == {"value-missing"}
+    assert hands.refused("record", name="runout", value="0.05 mm", reading=4) == {"unknown-name"}
     hands.do("record", name="runout", value="0.05 mm")
-    assert hands.stopped("finish") == {"out-of-limit"}  # the mean is 0.0533 mm
+    assert hands.refused("finish") == {"out-of-limit"}  # the mean is 0.0533 mm
     hands.do("record", name="runout", value="0.03 mm", reading=2)
     hands.do("finish")
     first = next(line for line in hands.desk.journal.lines if line.kind == "recorded")
@@ -155,10 +156,10 @@ def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_pat
     hands.do("record", name="lash", value="0.299 mm")
     for reading in (1, 2, 3):
         hands.do("record", name="runout", value="0.01 mm", reading=reading)
-    assert hands.stopped("finish") == {"not-proven"}
-    assert hands.stopped("deviate", operation="measure[1]", about="lash", reason=" ") == {"value-missing"}
-    assert hands.stopped("deviate", operation="measure[1]", about="interference", reason="x") == {"not-allowed"}
-    assert hands.stopped("deviate", operation="measure[1]", about="hold", reason="x") == {"unknown-name"}
+    assert hands.refused("finish") == {"not-proven"}
+    assert hands.refused("deviate", operation="measure[1]", about="lash", reason=" ") == {"value-missing"}
+    assert hands.refused("deviate", operation="measure[1]", about="interference", reason="x") == {"not-allowed"}
+    assert hands.refused("deviate", operation="measure[1]", about="hold", reason="x") == {"unknown-name"}
     hands.do("deviate", operation="measure[1]", about="lash", reason="within the gauge's error", by="Kim")
     hands.do("finish")
 
@@ -170,12 +171,12 @@ def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_pa
     hands.do("finish")
     hands.do("start", operation="lower")
     hands.clock.forward(601)
-    assert hands.stopped("finish") == {"too-late"}
+    assert hands.refused("finish") == {"too-late"}
     hands.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
     hands.do("finish")
-    assert hands.stopped("start", operation="cure") == {"too-early"}
+    assert hands.refused("start", operation="cure") == {"too-early"}
     hands.clock.forward(3599)
-    assert hands.stopped("start", operation="cure") == {"too-early"}
+    assert hands.refused("start", operation="cure") == {"too-early"}
     hands.clock.forward(1)
     hands.do("start", operation="cure")
 
@@ -195,9 +196,9 @@ def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_su
     hands.to_lowered()
     hands.clock.forward(4000)
     hands.do("start", operation="cure")
-    assert hands.stopped("finish") == {"hold-unsigned"}
-    assert hands.stopped("sign", operation="cure") == {"value-missing"}
-    assert hands.stopped("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
+    assert hands.refused("finish") == {"hold-unsigned"}
+    assert hands.refused("sign", operation="cure") == {"value-missing"}
+    assert hands.refused("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
     own = hands.do("sign", operation="cure", by="Robin")
     assert own.lines[0].data["self_signed"] is True
     other = hands.do("sign", operation="cure", by="Kim")
@@ -217,7 +218,7 @@ def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> 
     hands.do("tick-check", check=1)
     hands.do("sign", operation="seat-cam", by="Kim")
     hands.do("tick-check", check=2)
-    assert hands.stopped("finish") == {"hold-unsigned"}
+    assert hands.refused("finish") == {"hold-unsigned"}
     hands.do("sign", operation="seat-cam", by="Kim")
     hands.do("finish")
 
@@ -227,11 +228,11 @@ def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path:
     hands.to_tightened()
     hands.do("move", move="turn-down")
     hands.do("start", operation="seat-cam")
-    assert hands.stopped("pause", operation="seat-cam") == {"not-allowed"}
-    assert hands.stopped("finish") == {"check-open"}
+    assert hands.refused("pause", operation="seat-cam") == {"not-allowed"}
+    assert hands.refused("finish") == {"check-open"}
     hands.do("tick-check", operation="seat-cam", check=1)
-    assert hands.stopped("tick-check", check=1) == {"already-done"}
-    assert hands.stopped("tick-check", check=3) == {"unknown-name"}
+    assert hands.refused("tick-check", check=1) == {"already-done"}
+    assert hands.refused("tick-check", check=3) == {"unknown-name"}
 
 
 def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
@@ -252,43 +253,43 @@ def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
     wrong = hands.do("record", name="lash", value="2.5 mm").lines[0].seq
-    assert hands.stopped("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
-    assert hands.stopped("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
+    assert hands.refused("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
+    assert hands.refused("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
     hands.do("correct", event=wrong, value="0.25 mm", reason="slip of the decimal point")
     for reading in (1, 2, 3):
         hands.do("record", name="runout", value="0.01 mm", reading=reading)
     hands.do("finish")
     # Put right again after it was done, and now it is out: the session cannot end on that.
     hands.do("correct", event=wrong, value="0.35 mm", reason="read the wrong line")
-    assert "out-of-limit" in hands.stopped("close", by="Robin", unfinished="the customer took it")
+    assert "out-of-limit" in hands.refused("close", by="Robin", unfinished="the customer took it")
     hands.do("deviate", operation="measure[1]", about="lash", reason="customer accepts", by="Kim")
 
 
 def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_temporary_left(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.work("hold-chain")
-    assert hands.stopped("close", by="Robin") == {"temporary-left", "after-missing"}
-    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
+    assert hands.refused("close", by="Robin") == {"temporary-left", "after-missing"}
+    assert hands.refused("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
     hands.work("let-chain-down")
     hands.do("start", operation="seal")
-    assert hands.stopped("close", by="Robin", unfinished="engine sold") == {"operation-in-progress"}
+    assert hands.refused("close", by="Robin", unfinished="engine sold") == {"operation-in-progress"}
     hands.do("pause", operation="seal")
     hands.do("close", by="Robin", unfinished="engine sold")
-    assert hands.stopped("start", operation="seal") == {"not-open"}
+    assert hands.refused("start", operation="seal") == {"not-open"}
     hands.do("note", text="called the buyer")
 
 
 def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
     hands = begin(tmp_path)
-    assert hands.stopped("start", operation="only-reground") == {"unknown-name"}
+    assert hands.refused("start", operation="only-reground") == {"unknown-name"}
 
 
 def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.do("start", operation="seal")
-    assert hands.stopped("finish") == {"value-missing"}
-    assert hands.stopped("lot", consumable="grease", lot="1") == {"unknown-name"}
-    assert hands.stopped("lot", consumable="sealant", lot=" ") == {"value-missing"}
+    assert hands.refused("finish") == {"value-missing"}
+    assert hands.refused("lot", consumable="grease", lot="1") == {"unknown-name"}
+    assert hands.refused("lot", consumable="sealant", lot=" ") == {"value-missing"}
     reply = hands.do("lot", consumable="sealant", lot="0042-00\x1b[31m")
     assert reply.lines[0].data["lot"] == "0042-00[31m"
 
@@ -315,7 +316,7 @@ def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_no
 def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
-    assert hands.stopped("rework", operation="seal", reason="") == {"value-missing"}
+    assert hands.refused("rework", operation="seal", reason="") == {"value-missing"}
     plan = hands.do("rework-plan", operation="seal").answer["rework-plan"]
     assert [step["operation"] for step in plan["steps"]] == ["tighten", "lower", "seal"]
     assert list(plan["discard"]) == ["sealant"]
@@ -328,14 +329,14 @@ def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> N
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
-    assert hands.stopped("start", operation="hold-chain") == {"not-allowed"}
+    assert hands.refused("start", operation="hold-chain") == {"not-allowed"}
     hands.do("rework-step")
     again = resume(hands)
     assert again.desk.state is not None
     assert list(again.desk.state.done) == ["seal", "lower"]
     again.do("rework-step")
     again.do("rework-step")
-    assert again.stopped("rework-step") == {"not-started"}
+    assert again.refused("rework-step") == {"not-started"}
     again.to_tightened()
 
 
@@ -344,7 +345,7 @@ def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
     hands.to_tightened()
     hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
     for _ in range(3):
-        assert hands.stopped("move", move="turn-down") == {"not-allowed"}
+        assert hands.refused("move", move="turn-down") == {"not-allowed"}
         hands.do("rework-step")
     hands.do("move", move="turn-down")
 
@@ -352,8 +353,8 @@ def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
 def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.work("hold-chain")
-    assert hands.stopped("rework", operation="hold-chain", reason="x") == {"not-allowed"}
-    assert hands.stopped("rework", operation="seal", reason="x") == {"not-started"}
+    assert hands.refused("rework", operation="hold-chain", reason="x") == {"not-allowed"}
+    assert hands.refused("rework", operation="seal", reason="x") == {"not-started"}
 
 
 def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
@@ -373,15 +374,15 @@ def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Pat
     hands.do("move", move="turn-down")
     hands.do("start", operation="seat-cam")
     hands.do("tick-check", check=1)
-    assert hands.stopped("rework", operation="tighten", reason="x") == {"operation-in-progress"}
+    assert hands.refused("rework", operation="tighten", reason="x") == {"operation-in-progress"}
     hands.do("rework", operation="seat-cam", reason="it will not turn", walk=True)
-    assert hands.stopped("finish", operation="seat-cam") == {"not-allowed"}
+    assert hands.refused("finish", operation="seat-cam") == {"not-allowed"}
     hands.do("rework-step")
     assert hands.desk.state is not None
     assert hands.desk.state.in_progress is None
     assert hands.desk.state.valuation["valves"] == "shut"
     hands.do("start", operation="seat-cam")
-    assert hands.stopped("finish", operation="seat-cam") == {"check-open"}
+    assert hands.refused("finish", operation="seat-cam") == {"check-open"}
 
 
 def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_path: Path) -> None:

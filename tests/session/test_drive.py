@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from benchflow.session.log.journal import verify
-from tests.session.bench import SMALL
+from tests.driving.small_head import SMALL
 
 
 def drive(folder: Path, *intents: dict[str, Any] | str, flags: tuple[str, ...] = ()) -> list[dict[str, Any]]:

@@ -5,7 +5,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from benchflow.session.state.fold import fold
-from tests.session.bench import begin
+from tests.driving.small_head import begin
 
 NAMES_IN_NAMES = """\
 benchflow: 1

@@ -7,13 +7,14 @@ import pytest
 
 from benchflow.base.errors import InternalError
 from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
-from tests.session.logs import Trouble, draft, write_log
+from tests.driving.failing_disk import FailingDisk
+from tests.driving.log_files import draft, write_log
 
 # --- durable before visible --------------------------------------------------------------------------
 
 
 def test_an_event_is_synced_after_the_last_byte_and_before_it_is_confirmed(tmp_path: Path) -> None:
-    disk = Trouble()
+    disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         assert disk.calls[-2:] == ["sync", "sync_folder"]
         disk.calls.clear()
@@ -45,7 +46,7 @@ def test_a_folder_that_is_missing_is_said_and_not_made(tmp_path: Path) -> None:
 
 
 def test_a_log_that_could_not_be_made_safe_leaves_nothing_behind(tmp_path: Path) -> None:
-    disk = Trouble()
+    disk = FailingDisk()
     disk.failing = {"sync_folder"}
     with pytest.raises(LogUnusable, match="No log can be made"):
         Journal.create(tmp_path / "log.jsonl", disk)
@@ -125,7 +126,7 @@ def test_a_reader_never_cuts_a_torn_line(tmp_path: Path) -> None:
 def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None:
     torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
     (tmp_path / "log.jsonl").write_bytes(torn)
-    disk = Trouble()
+    disk = FailingDisk()
     disk.room = 3
     journal = Journal.open(tmp_path / "log.jsonl", disk=disk)
     assert "cannot be put aside" in journal.read_only
@@ -134,7 +135,7 @@ def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None
 
 def test_the_torn_line_is_safe_before_it_is_cut(tmp_path: Path) -> None:
     (tmp_path / "log.jsonl").write_bytes(write_log(tmp_path / "other.jsonl", 2)[:-5])
-    disk = Trouble()
+    disk = FailingDisk()
     Journal.open(tmp_path / "log.jsonl", disk=disk).close()
     assert disk.calls == ["write", "sync", "sync_folder", "truncate", "sync"]
 
@@ -230,7 +231,7 @@ def test_a_watcher_is_told_when_the_log_was_exchanged(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("call", ["write", "sync"])
 def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_path: Path, call: str) -> None:
-    disk = Trouble()
+    disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([draft(1)])
         before = (tmp_path / "log.jsonl").read_bytes()
@@ -246,7 +247,7 @@ def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_pat
 
 
 def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp_path: Path) -> None:
-    disk = Trouble()
+    disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([draft(1)])
         before = (tmp_path / "log.jsonl").read_bytes()
@@ -261,7 +262,7 @@ def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp
 
 @pytest.mark.parametrize("room", [0, 50, 100_000])
 def test_nothing_is_written_behind_an_end_that_could_not_be_cut_off(tmp_path: Path, room: int) -> None:
-    disk = Trouble()
+    disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([draft(1)])
         disk.room, disk.failing = room, {"sync", "truncate"}
@@ -303,7 +304,7 @@ def test_a_log_that_something_else_wrote_to_is_not_written_over(tmp_path: Path) 
 
 def test_a_session_goes_on_whole_in_another_folder(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
-    disk = Trouble()
+    disk = FailingDisk()
     journal = Journal.create(tmp_path / "log.jsonl", disk)
     journal.append([draft(1), draft(2)])
     disk.failing, disk.error = {"write"}, errno.ENOSPC

@@ -11,7 +11,7 @@ import pytest
 
 from benchflow.session.log import lock
 from benchflow.session.log.journal import Journal, LogUnusable, verify
-from tests.session.logs import draft, write_log
+from tests.driving.log_files import draft, write_log
 
 ROOT = Path(__file__).parents[2]
 
@@ -19,7 +19,7 @@ APPEND_FOR_EVER = """
 import sys
 from pathlib import Path
 from benchflow.session.log.journal import Journal
-from tests.session.logs import draft
+from tests.driving.log_files import draft
 path = Path(sys.argv[1])
 journal = Journal.open(path) if path.exists() else Journal.create(path)
 while True:
@@ -31,7 +31,7 @@ FILL_UP = """
 import sys
 from pathlib import Path
 from benchflow.session.log.journal import Journal, NotSaved
-from tests.session.logs import draft
+from tests.driving.log_files import draft
 {limit}
 journal = Journal.create(Path(sys.argv[1]))
 try:
@@ -126,7 +126,7 @@ def test_a_log_on_a_read_only_disk_can_be_looked_at_and_nothing_else(tmp_path: P
 import subprocess, sys
 from pathlib import Path
 from benchflow.session.log.journal import Journal, LogUnusable
-from tests.session.logs import write_log
+from tests.driving.log_files import write_log
 path = Path(sys.argv[1])
 write_log(path, 2)
 subprocess.run(["mount", "-o", "remount,ro", path.parent], check=True)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from benchflow.base.errors import InternalError
 from benchflow.session.log.line_format import Draft, read, seal
-from tests.session.logs import AT, draft, foreign_log, write_log
+from tests.driving.log_files import AT, draft, foreign_log, write_log
 
 
 def a_log(*drafts: Draft) -> bytes:

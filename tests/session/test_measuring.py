@@ -9,7 +9,8 @@ from benchflow.session.intents.part_matching import proposed
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import ReadingInput, TightenInput, WorkedInput
 from benchflow.session.view.operation_inputs import inputs
-from tests.session.bench import Hands, HeldClock, begin, load, read
+from tests.driving.hands import Hands, HeldClock, load, read
+from tests.driving.small_head import begin
 
 HEAD = """\
 benchflow: 1
@@ -62,7 +63,7 @@ def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncert
     hands = begin(tmp_path, BEARING, options={}, start={})
     hands.work("torque-cap")
     hands.do("start", operation="measure")
-    assert hands.stopped("finish") == {"value-missing"}
+    assert hands.refused("finish") == {"value-missing"}
     measured(hands, "52.030 mm", "52.034 mm", journal="2.0472 in")
     line = hands.desk.journal.lines[-1]
     assert line.kind == "calculated"
@@ -88,20 +89,20 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
     for attempt in (1, 2):
         hands.do("start", operation="measure")
         measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
-        assert hands.stopped("finish") == {"out-of-limit"}
+        assert hands.refused("finish") == {"out-of-limit"}
         shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
         assert shown.remedy == f"Torque the cap again (try {attempt} of 2)"
         hands.do("remedy", name="clearance")
         assert hands.desk.state is not None
         assert "torque-cap" not in hands.desk.state.done
-        assert hands.stopped("start", operation="measure") == {"after-missing"}
+        assert hands.refused("start", operation="measure") == {"after-missing"}
         hands.work("torque-cap")
     hands.do("start", operation="measure")
     measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
     hands.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
-    assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
+    assert hands.refused("remedy", name="clearance") == {"not-allowed"}
     hands.do("record", name="journal", value="51.970 mm")
-    assert hands.stopped("finish") == {"value-missing"}  # the bore was read before the shell went in
+    assert hands.refused("finish") == {"value-missing"}  # the bore was read before the shell went in
     measured(hands, "52.000 mm", "52.000 mm", journal="51.970 mm")
     hands.do("finish")
 
@@ -111,9 +112,9 @@ def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None
     hands.work("torque-cap")
     hands.do("start", operation="measure")
     measured(hands, "52.100 mm", "52.100 mm", journal="51.990 mm")
-    assert hands.stopped("remedy", name="clearance") == {"not-allowed"}
-    assert hands.stopped("remedy", name="bore") == {"not-allowed"}
-    assert hands.stopped("finish") == {"out-of-limit"}
+    assert hands.refused("remedy", name="clearance") == {"not-allowed"}
+    assert hands.refused("remedy", name="bore") == {"not-allowed"}
+    assert hands.refused("finish") == {"out-of-limit"}
 
 
 LEANING = (
@@ -148,7 +149,7 @@ def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) 
     assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "in"
     for number, value in enumerate(("10.00 mm", "10.20 mm", "10.26 mm"), 1):
         hands.do("record", name="weights", value=value, reading=number)
-    assert hands.stopped("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
+    assert hands.refused("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
     hands.do("record", name="weights", value="10.25 mm", reading=3)
     hands.do("finish")
 
@@ -173,13 +174,13 @@ sections:
 def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
     hands = begin(tmp_path, CHOOSING, options={}, start={})
     hands.do("start", operation="choose-gasket")
-    assert hands.stopped("choose", name="gasket", take="one notch") == {"value-missing"}
+    assert hands.refused("choose", name="gasket", take="one notch") == {"value-missing"}
     hands.do("record", name="protrusion", value="0.09 mm", reading=1)
     hands.do("record", name="protrusion", value="0.10 mm", reading=2)
-    assert hands.stopped("finish") == {"value-missing"}
-    assert hands.stopped("choose", name="gasket", take="three notches") == {"unknown-name"}
+    assert hands.refused("finish") == {"value-missing"}
+    assert hands.refused("choose", name="gasket", take="three notches") == {"unknown-name"}
     hands.do("choose", name="gasket", take="two notches")
-    assert hands.stopped("finish") == {"out-of-limit"}
+    assert hands.refused("finish") == {"out-of-limit"}
     hands.do("record", name="protrusion", value="0.11 mm", reading=2)  # one reading in each row
     hands.do("finish")
 
@@ -220,13 +221,13 @@ def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_pat
     given, _ = proposed(state, step, step.operation.match[0])
     # N = R + M - target: every valve asks for 2.50 mm (worked by hand); the three nearest are given.
     assert sorted(given.values()) == ["a", "b", "c"]
-    assert hands.stopped("choose", name="shims[1]", take="z") == {"unknown-name"}
+    assert hands.refused("choose", name="shims[1]", take="z") == {"unknown-name"}
     hands.do("choose", name="shims[1]", take="d")
     hands.do("choose", name="shims[2]", take="a")
-    assert hands.stopped("choose", name="shims[3]", take="a") == {"not-allowed"}
+    assert hands.refused("choose", name="shims[3]", take="a") == {"not-allowed"}
     hands.do("choose", name="shims[3]", take="c")
-    assert hands.stopped("finish") == {"out-of-limit"}
-    assert hands.stopped("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
+    assert hands.refused("finish") == {"out-of-limit"}
+    assert hands.refused("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
     hands.do("choose", name="shims[1]", take="2.51 mm")  # a new one, bought and measured
     hands.do("finish")
 
@@ -275,8 +276,8 @@ def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estim
     hands.do("start", operation="tighten")
     # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
     assert "preload about 40 kN" in joint_lines(hands)
-    assert hands.stopped("wrench", extension="50 mm") == {"value-missing"}
-    assert hands.stopped("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
+    assert hands.refused("wrench", extension="50 mm") == {"value-missing"}
+    assert hands.refused("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
     hands.do("wrench", extension="100 mm", lever="400 mm")
     # TW = TA x L / (L + E) = 60 x 400 / 500 = 48 (US Army TM 1-1500-204-23-9, fig. 8-16)
     assert "SET THE WRENCH TO 48 N·m" in joint_lines(hands)
@@ -306,9 +307,9 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
     hands = in_the_shop(tmp_path, shop)
     hands.do("start", operation="tighten")
     # 60 N·m is below 20 % of 400 N·m; T-2 is overdue.
-    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
-    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
-    assert hands.stopped("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
+    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
+    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
+    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
     used = hands.do("tick", joint="studs", fastener=1)  # the only one that is fit
     assert [line.kind for line in used.lines] == ["instrument-used", "ticked"]
     assert (used.lines[0].data["due"], used.lines[1].data["serial"]) == ("2027-01-01", "T-1")
@@ -324,21 +325,21 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
 def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_path: Path, shop: Register) -> None:
     hands = in_the_shop(tmp_path, shop)
     hands.do("start", operation="sealed")
-    assert hands.stopped("sign", operation="sealed", by="Robin") == {"not-allowed"}
-    assert hands.stopped("sign", operation="sealed", by="Stranger") == {"not-allowed"}
+    assert hands.refused("sign", operation="sealed", by="Robin") == {"not-allowed"}
+    assert hands.refused("sign", operation="sealed", by="Stranger") == {"not-allowed"}
     hands.do("sign", operation="sealed", by="Kim")
     hands.desk.close()
     shop.path.write_text(SHOP + "defaults: {by: Robin}\n", encoding="utf-8")
     usual = Desk.begin(tmp_path / "3.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
     assert Hands(usual, HeldClock()).do("open", unit="1").lines[0].by == "Robin"
     fresh = Desk.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
-    assert Hands(fresh, HeldClock()).stopped("open", by="Stranger", unit="1") == {"not-allowed"}
+    assert Hands(fresh, HeldClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
 
 
 def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
     hands = in_the_shop(tmp_path, shop)
     shop.path.write_text(SHOP.replace("roles: [inspector]", "rolls: [inspector]"), encoding="utf-8")
-    assert hands.stopped("start", operation="sealed") == {"not-allowed"}
+    assert hands.refused("start", operation="sealed") == {"not-allowed"}
     shop.path.write_text(SHOP, encoding="utf-8")
     hands.do("start", operation="sealed")
 
@@ -351,7 +352,7 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
     hands = begin(tmp_path, text, options={}, start={})
     hands.do("start", operation="one")
     hands.do("record", name="play", value="0.30 mm")
-    assert hands.stopped("finish") == {"out-of-limit"}
+    assert hands.refused("finish") == {"out-of-limit"}
     hands.do("record", name="play", value="0.30 mm", used=True)
     shown = next(one for one in inputs_of(hands, "one") if isinstance(one, ReadingInput))
     assert shown.limit == "at most 0.40 mm"

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from benchflow.base.errors import BenchflowError
 from benchflow.session import catalog as store
 from benchflow.session.log.journal import Draft, Journal
-from tests.session.logs import AT, write_log
+from tests.driving.log_files import AT, write_log
 
 PROCEDURE = "benchflow: 1\nid: hub\ntitle: 'Wheel hub: left'  # as printed\n"
 

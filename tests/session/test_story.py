@@ -12,12 +12,13 @@ from benchflow.session.history.history import plan_of, story
 from benchflow.session.log.journal import Draft, Journal, Line
 from benchflow.session.log.line_format import Damage, seal
 from benchflow.session.state import events as ev
-from tests.session import bench
-from tests.session.logs import AT
+from tests.driving.hands import START, read
+from tests.driving.log_files import AT
+from tests.driving.small_head import SMALL, SmallHead, begin
 
 
 def told(lines: list[Line], damage: Damage | None = None) -> str:
-    return "\n".join(story(lines, plan_of(lines, bench.read), zone=UTC, damage=damage))
+    return "\n".join(story(lines, plan_of(lines, read), zone=UTC, damage=damage))
 
 
 def unbroken(text: str) -> str:
@@ -26,8 +27,8 @@ def unbroken(text: str) -> str:
 
 
 @pytest.fixture
-def hands(tmp_path: Path) -> Iterator[bench.Hands]:
-    hands = bench.begin(tmp_path)
+def hands(tmp_path: Path) -> Iterator[SmallHead]:
+    hands = begin(tmp_path)
     yield hands
     hands.desk.close()
 
@@ -36,7 +37,7 @@ def test_every_kind_of_event_has_its_words() -> None:
     assert set(WORDS) == set(ev.EVENT_TYPES.values())
 
 
-def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(hands: bench.Hands) -> None:
+def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(hands: SmallHead) -> None:
     hands.to_lowered()
     hands.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
@@ -73,7 +74,7 @@ def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(ha
 
 
 def test_a_limit_on_a_mean_is_answered_in_the_story_when_its_last_reading_is_in_and_when_one_is_corrected(
-    hands: bench.Hands,
+    hands: SmallHead,
 ) -> None:
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -94,7 +95,7 @@ def test_a_sum_without_an_end_is_told_as_on_the_bench_pad_and_not_to_28_digits()
     assert tell(worked, Book(None)) == "gap worked out: 2.157 mm / 3 ≈ 0.719 mm, in its limit 0.40 .. 1.20 mm"
 
 
-def test_work_taken_back_deviations_and_corrections_stand_out(hands: bench.Hands) -> None:
+def test_work_taken_back_deviations_and_corrections_stand_out(hands: SmallHead) -> None:
     hands.to_tightened()
     hands.do("start", operation="measure[2]")
     wrong = hands.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
@@ -113,11 +114,11 @@ def test_work_taken_back_deviations_and_corrections_stand_out(hands: bench.Hands
         assert words in text, words
 
 
-def test_lengths_of_time_do_not_follow_a_clock_that_was_set_back(hands: bench.Hands) -> None:
+def test_lengths_of_time_do_not_follow_a_clock_that_was_set_back(hands: SmallHead) -> None:
     hands.do("start", operation="seal")
     hands.do("lot", consumable="sealant", lot="1")
     hands.clock.mono_now += 300
-    hands.clock.wall_now = bench.START.replace(hour=12)
+    hands.clock.wall_now = START.replace(hour=12)
     hands.do("finish")
     text = told(hands.desk.journal.lines)
     assert "THE CLOCK WENT BACK" in text
@@ -183,14 +184,14 @@ def test_a_kind_without_words_is_no_crash() -> None:
 
 def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
     data = {
-        "procedure": bench.SMALL, "procedure_sha256": "0" * 64, "file": "small.yaml", "options": {"cams": "standard"},
+        "procedure": SMALL, "procedure_sha256": "0" * 64, "file": "small.yaml", "options": {"cams": "standard"},
         "start": {}, "unit": "7", "version": "0", **more,
     }  # fmt: skip
     lines, _ = seal([Draft(AT, "R.", kind, inner) for kind, inner in [("opened", data), *events]], None)
     return list(lines)
 
 
-def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
+def test_the_glance_counts_what_the_fold_counts(hands: SmallHead) -> None:
     from benchflow.session.catalog import glance
 
     path = hands.desk.journal.path
@@ -204,10 +205,8 @@ def test_the_glance_counts_what_the_fold_counts(hands: bench.Hands) -> None:
 
 
 def test_turns_of_drawing_down_are_told_by_the_round_not_one_by_one(tmp_path: Path) -> None:
-    text = bench.SMALL.replace(
-        "      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n"
-    )
-    hands = bench.begin(tmp_path, text)
+    text = SMALL.replace("      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n")
+    hands = begin(tmp_path, text)
     hands.to_lowered()
     hands.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):

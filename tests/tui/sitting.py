@@ -1,7 +1,6 @@
 """Sitting at the bench in a test: the real program on a real log, keys in, the screen's text and the log out."""
 
 import asyncio
-import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
@@ -20,6 +19,7 @@ from benchflow.tui.review.review_screens import review_screen_for
 from benchflow.tui.screen_map import screen_for
 from benchflow.tui.widgets.canvas import Canvas
 from benchflow.tui.widgets.page import Page
+from tests.driving.log_files import events_in
 
 CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 
@@ -75,7 +75,7 @@ class Sitting:
     def events(self) -> list[dict[str, Any]]:
         """The log, read from the disk."""
         assert self.app.client is not None
-        return [json.loads(line) for line in self.app.client.log.read_text(encoding="utf-8").splitlines()]
+        return events_in(self.app.client.log)
 
     @property
     def kinds(self) -> list[str]:

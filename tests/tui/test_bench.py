@@ -3,7 +3,8 @@
 import re
 from pathlib import Path
 
-from tests.session.bench import Hands, begin
+from tests.driving.hands import Hands
+from tests.driving.small_head import begin
 from tests.tui.sitting import sitting
 
 DOWN = {"pistons": "down"}

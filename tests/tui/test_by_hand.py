@@ -11,7 +11,7 @@ from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.launch import first_page
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.screens.start_page import StartPage
-from tests.session.bench import Hands, HeldClock, load, read
+from tests.driving.hands import Hands, HeldClock, load, read
 from tests.tui.sitting import sitting
 
 HEAD = """\

@@ -10,19 +10,19 @@ from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
 from benchflow.tui.model.current_task import MoveTask, NoTask, OperationTask
-from tests.session.walker import middle, reading
-from tests.tui.play import Hands
+from tests.driving.entries import middle, reading
+from tests.driving.shipped import ShippedBuild
 from tests.tui.sitting import Sitting, sitting
 
 MAX_BYTES = 3000
 """Answers. A procedure that takes more than that is going round in circles."""
 
 
-async def answer(bench: Sitting, screen: BenchScreen, hands: Hands) -> None:
+async def answer(bench: Sitting, screen: BenchScreen, hands: ShippedBuild) -> None:
     """One thing, as a builder at the bench would do it who reads what is on the screen."""
     cursor = screen.cursor
     if any(row.phase == "wait" for row in screen.client.view.clocks) and cursor.blocked:
-        hands.moment = hands.moment.replace(day=hands.moment.day + 1) if hands.moment.day < 27 else hands.moment
+        hands.clock.forward(24 * 3600)
     item = cursor.item
     if isinstance(cursor.task, NoTask | MoveTask):
         await bench.press("enter")
@@ -33,7 +33,7 @@ async def answer(bench: Sitting, screen: BenchScreen, hands: Hands) -> None:
         await enter(bench, screen, hands, item)
 
 
-async def enter(bench: Sitting, screen: BenchScreen, hands: Hands, item: BenchInput) -> None:
+async def enter(bench: Sitting, screen: BenchScreen, hands: ShippedBuild, item: BenchInput) -> None:
     match item:
         case SlotInput():
             record = next(
@@ -62,9 +62,8 @@ async def enter(bench: Sitting, screen: BenchScreen, hands: Hands, item: BenchIn
 
 @pytest.mark.parametrize("procedure", ["wheel-hub"])
 async def test_a_shipped_procedure_is_built_from_its_opening_to_its_end_by_keys(tmp_path: Path, procedure: str) -> None:
-    hands = Hands(tmp_path / "build.jsonl", procedure)
-    starts = {each.name: each.values[0] for each in hands.desk.procedure.state if each.start is None}
-    hands.open(**starts)
+    hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
+    hands.open()
     async with sitting(hands.desk) as bench:
         assert isinstance(bench.screen, BenchScreen)
         for _ in range(MAX_BYTES):

@@ -13,7 +13,7 @@ from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.styled_lines import plain
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput, bench_inputs, input_of, takes_text
 from benchflow.tui.model.current_task import OperationTask
-from tests.tui.play import LIBRARY, Hands
+from tests.driving.shipped import LIBRARY, ShippedBuild
 
 NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
 
@@ -21,8 +21,8 @@ NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
 @pytest.mark.parametrize("procedure", sorted(path.stem for path in LIBRARY.glob("*.yaml")))
 @pytest.mark.parametrize("large", [False, True], ids=["ordinary", "large"])
 def test_cautions_the_thing_wanted_and_its_field_are_whole(tmp_path: Path, procedure: str, large: bool) -> None:
-    hands = Hands(tmp_path / "build.jsonl", procedure)
-    hands.open(**{each.name: each.values[0] for each in hands.desk.procedure.state if each.start is None})
+    hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
+    hands.open()
     view = hands.desk.view()
     for name in hands.state.plan.steps:
         now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_progress=True)

@@ -15,8 +15,9 @@ import benchflow.tui
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import Page
-from tests.session.bench import SMALL, Hands, begin, resume
-from tests.session.logs import Trouble
+from tests.driving.failing_disk import FailingDisk
+from tests.driving.hands import Hands
+from tests.driving.small_head import SMALL, begin, resume
 from tests.tui.sitting import Sitting, sitting
 
 DOWN = {"pistons": "down"}
@@ -167,7 +168,7 @@ async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
-    disk = Trouble()
+    disk = FailingDisk()
     hands.desk.journal._disk = disk
     async with sitting(hands.desk) as bench:
         before = bench.events
@@ -193,7 +194,7 @@ async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> 
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
-    disk = Trouble()
+    disk = FailingDisk()
     hands.desk.journal._disk = disk
     async with sitting(hands.desk) as bench:
         disk.failing = {"sync"}

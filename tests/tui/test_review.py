@@ -19,10 +19,10 @@ from benchflow.tui.review.replay_page import PastBenchPage, ReplayPage
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.text_pages import AllStatePage, EvidencePage, OperationTextPage, RankingRulePage
 from benchflow.tui.widgets.page import Page
+from tests.driving.player import CLEAN
+from tests.driving.shipped import ShippedBuild
 from tests.make_history import PLANTED, PLANTED_AT, Planted
-from tests.review.player import CLEAN
 from tests.review.plays import played, read, register, told
-from tests.tui.play import Hands
 from tests.tui.sitting import Sitting, sitting
 
 P = TypeVar("P", bound=Page[Any])
@@ -284,7 +284,7 @@ HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
 
 async def test_what_somebody_wrote_in_a_note_is_shown_as_text_and_steers_nothing(tmp_path: Path) -> None:
     log = tmp_path / "hostile.jsonl"
-    hands = Hands(log, "head-install")
+    hands = ShippedBuild(log, "head-install")
     hands.open(unit=f"job {HOSTILE}", pistons="at-deck")
     hands.work_to("make-safe")
     hands.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.review.player import CLEAN, Faults
+from tests.driving.player import CLEAN, Faults
 from tests.review.plays import played
 from tests.tui.terminal import ROOT, Terminal
 

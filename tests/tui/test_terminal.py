@@ -1,16 +1,15 @@
 """The bench in a real terminal: bursts, a killed program, a closed terminal. What the log says is what was typed."""
 
-import json
 import re
 import signal
 import termios
 from pathlib import Path
-from typing import Any
 
 import pytest
 
 from benchflow.session.log.journal import verify
-from tests.session.bench import SMALL, begin
+from tests.driving.log_files import events_in
+from tests.driving.small_head import SMALL, begin
 from tests.tui.terminal import Terminal
 
 RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
@@ -30,8 +29,7 @@ def bench(log: Path, **env: str) -> Terminal:
 
 
 def readings(log: Path) -> list[tuple[str, str, str]]:
-    events: list[dict[str, Any]] = [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()]
-    data = [event["data"] for event in events if event["kind"] == "recorded"]
+    data = [event["data"] for event in events_in(log) if event["kind"] == "recorded"]
     return [(each["name"], each["reading"], each["quantity"]["entered"]) for each in data]
 
 
@@ -55,7 +53,7 @@ def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(t
         terminal.type("0.25\rnshim 7 on no. 2\r0.01\r0.09\x7f\x7f02\r0.03\r")
         terminal.wait_for("► Finish")
     assert readings(log) == [*FOUR[:2], ("runout[1]", "2", "0.02 mm"), FOUR[3]]
-    assert '"text":"shim 7 on no. 2"' in log.read_text(encoding="utf-8").replace('": "', '":"')
+    assert [event["data"]["text"] for event in events_in(log) if event["kind"] == "noted"] == ["shim 7 on no. 2"]
 
 
 def test_readings_sent_while_the_program_was_stopped_are_all_there_and_the_terminal_stays_whole(tmp_path: Path) -> None:
@@ -195,6 +193,6 @@ def test_opening_a_session_from_nothing_by_keys_alone(tmp_path: Path) -> None:
         terminal.type("\x1b[C\r\x1b[C\r\r")
         terminal.wait_for("Seal the corners", "saved 1")
     (log,) = (tmp_path / "home/data/sessions").glob("*.jsonl")
-    opened = json.loads(log.read_text(encoding="utf-8").splitlines()[0])
+    opened = events_in(log)[0]
     assert (opened["by"], opened["data"]["unit"], opened["data"]["options"]) == ("Robin", "2417", {"cams": "standard"})
     assert opened["data"]["start"] == {"pistons": "at-deck", "valves": "shut"}

@@ -1,17 +1,13 @@
-"""A small procedure that has one of everything, and a desk on a real log file to try it with.
+"""A small procedure that has one of everything, and a session of it on a real log file.
 
 The engine and its numbers are invented.
 """
 
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from benchflow.procedure.compiled_cache import Loaded
-from benchflow.procedure.compiled_cache import read_text as read_procedure_text
-from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Accepted, Clock, Desk
-from benchflow.session.refusal import Refusal
+from benchflow.session.controller import Desk
+from tests.driving.hands import Hands, HeldClock, load, read
 
 SMALL = """\
 benchflow: 1
@@ -92,35 +88,12 @@ sections:
     when: {cams: reground}
 """
 
-START = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
-
-class Hands:
-    """A desk with the clock in the test's hand. ``do`` must be accepted, ``stopped`` must be refused."""
-
-    def __init__(self, desk: Desk, clock: "HeldClock") -> None:
-        self.desk, self.clock = desk, clock
-
-    def do(self, intent: str, **fields: Any) -> Accepted:
-        reply = self.desk.send({"intent": intent, **fields})
-        assert isinstance(reply, Accepted), reply
-        return reply
-
-    def stopped(self, intent: str, **fields: Any) -> set[str]:
-        """The codes of a refusal, each of which says something to a person."""
-        before = self.desk.saved
-        reply = self.desk.send({"intent": intent, **fields})
-        assert isinstance(reply, Refusal), reply
-        assert all(reason.message for reason in reply.refused)
-        assert self.desk.saved == before
-        return {reason.code for reason in reply.refused}
-
-    def work(self, operation: str) -> None:
-        self.do("start", operation=operation)
-        self.do("finish", operation=operation)
+class SmallHead(Hands):
+    """Shortcuts through the procedure :data:`SMALL`."""
 
     def tighten(self) -> None:
-        """The whole of the joint: 4, then the inner 2, then 4 checked."""
+        """The whole joint: all four fasteners, then the inner two, then all four checked."""
         self.do("start", operation="tighten")
         for fastener in (1, 2, 3, 4, 1, 2):
             self.do("tick", joint="studs", fastener=fastener)
@@ -139,43 +112,19 @@ class Hands:
         self.tighten()
 
 
-class HeldClock(Clock):
-    """Wall and monotonic clock that stand until they are moved."""
-
-    def __init__(self) -> None:
-        self.wall_now, self.mono_now = START, 1000.0
-        super().__init__(lambda: self.wall_now, lambda: self.mono_now)
-
-    def forward(self, seconds: float) -> None:
-        self.wall_now += timedelta(seconds=seconds)
-        self.mono_now += seconds
-
-
-def read(text: str) -> Procedure:
-    procedure = load(text).procedure
-    assert procedure is not None
-    return procedure
-
-
-def load(text: str) -> Loaded:
-    loaded = read_procedure_text(text)
-    assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
-    return loaded
-
-
-def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: Any) -> Hands:
+def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: Any) -> SmallHead:
+    """A new session of ``text``. ``answers`` replace fields of its ``open``; with ``opened`` false none is sent."""
     clock = HeldClock()
     desk = Desk.begin(folder / "build.jsonl", load(text), file="small.yaml", read=read, clock=clock)
-    hands = Hands(desk, clock)
+    hands = SmallHead(desk, clock)
     if opened:
         given = {"by": "Robin", "unit": "2417", "options": {"cams": "standard"}, "start": {"pistons": "at-deck"}}
         hands.do("open", **(given | answers))
     return hands
 
 
-def resume(hands: Hands) -> Hands:
+def resume(hands: Hands) -> SmallHead:
     """The same log opened again by another run of the program."""
     hands.desk.close()
-    clock = HeldClock()
-    clock.wall_now, clock.mono_now = hands.clock.wall_now, 5.0
-    return Hands(Desk.resume(hands.desk.journal.path, read=read, clock=clock), clock)
+    clock = HeldClock(hands.clock.wall_now, monotonic=5.0)
+    return SmallHead(Desk.resume(hands.desk.journal.path, read=read, clock=clock), clock)

@@ -1,11 +1,9 @@
-"""Plays a builder through a whole procedure, by the same intents that the screen sends, in simulated time.
+"""Simulates a builder who works through a whole procedure by intents, in simulated time.
 
-What is measured has believable scatter, what is done takes believable time; faults are planted where a test
-or the made history asks for one. Everything is invented, and the same seed gives the same build.
+Readings scatter and work takes time as at a real bench; faults are planted where a test or the made history asks for
+one. Everything is invented, and the same seed gives the same build.
 """
 
-import io
-import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -19,10 +17,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.controller import Desk
-from benchflow.session.intents.choices import proposal
-from benchflow.session.intents.part_matching import proposed
-from benchflow.session.json_lines import drive
+from benchflow.session.controller import Answer, Desk
 from benchflow.session.log.timestamps import format as written
 from benchflow.session.log.timestamps import parse
 from benchflow.session.rules.instrument_fitness import need_for_stage
@@ -30,10 +25,8 @@ from benchflow.session.rules.joint_progress import joint_of, stage_order
 from benchflow.session.rules.open_items import lots_wanted
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.shop.live_register import Register
-from benchflow.session.state.state import State
-from tests.session.walker import reading
-
-Intent = dict[str, Any]
+from tests.driving.entries import choices, reading
+from tests.driving.hands import Hands, HeldClock, Intent
 
 
 class Faults(Struct, frozen=True):
@@ -42,19 +35,19 @@ class Faults(Struct, frozen=True):
     near_limit: str = ""  # the readings of a value of it come out just inside its limit
     late: str = ""  # it is finished after its window has closed, by a signed deviation
     self_signed: str = ""  # its hold is signed by the builder
-    stage_redone: str = ""  # a stage of its joint is taken back tick by tick and done again
+    stage_redone: str = ""  # a stage of its joint is unticked fastener by fastener and done again
     overdue: str = ""  # tightened with the wrench whose calibration had run out
-    undone_steps: str = ""  # reopened after it was done
+    undone_steps: str = ""  # reworked after it was done
     paused: str = ""  # a long pause in the middle of a stage
-    hurried: str = ""  # taken up and finished in seconds
+    hurried: str = ""  # started and finished in seconds
     deviation: str = ""  # a reading out of its limit is waived
 
 
 CLEAN = Faults()
 
 
-class Player:
-    """One build on one log. ``tools`` gives the serial to use for a need of the procedure."""
+class Player(Hands):
+    """One build on one log. ``tools`` gives the serial to use for an instrument need of the procedure."""
 
     def __init__(
         self,
@@ -80,40 +73,26 @@ class Player:
         self.builder, self.inspector = builder, inspector
         self.tools, self.overdue_tools = tools or {}, overdue_tools or {}
         self.faults, self.lots = faults, lots
-        self.creep = creep or {}  # operation to how far its readings have moved up their band
-        self.desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
-        self.steady = steady  # every reading is the one that makes all sums come out, without scatter
-        self.centres: dict[str, float] = {}  # where a value lies in its band, in this build
+        self.creep = creep or {}  # by operation: how far its readings have moved up their band
+        desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
+        super().__init__(desk, HeldClock())  # the time of a simulated session is in each intent
+        self.steady = steady  # no scatter: readings for which all calculations are within their limits
+        self.centres: dict[str, float] = {}  # where in its band a value is, in this build
 
-    # --- talking to the desk ---
+    # --- intents ---
 
-    def try_to(self, intent: Intent) -> dict[str, Any]:
-        """Drive one intent, as a line of JSON in and a line of JSON out."""
-        out = io.BytesIO()
-        message = {"by": self.builder, **intent, "at": written(self.now)}
-        if intent["intent"] in ("why", "route", "status"):
-            message.pop("by")
-        drive(self.desk, io.BytesIO(json.dumps(message).encode() + b"\n"), out)
-        answer: dict[str, Any] = json.loads(out.getvalue())
-        return answer
-
-    def send(self, intent: Intent) -> dict[str, Any]:
-        answer = self.try_to(intent)
-        assert answer["ok"], (intent, answer)
-        return answer
+    def answer(self, intent: Intent) -> Answer:
+        asked = intent["intent"] in ("why", "route", "status")
+        by = {} if asked else {"by": self.builder}
+        return self.desk.send({**by, **intent, "at": written(self.now)})
 
     def spend(self, seconds: float) -> None:
         self.now += timedelta(seconds=seconds)
 
-    @property
-    def state(self) -> State:
-        assert self.desk.state is not None
-        return self.desk.state
-
     # --- the build ---
 
     def build(self, unit: str, options: dict[str, str] | None = None, *, close: bool = True) -> None:
-        """The whole build, from opening to closing, in the author's order by the ways that are offered."""
+        """The whole build, from `open` to `close`, in the order of the procedure, by the routes that are offered."""
         procedure = self.desk.procedure
         answers = {option.name: self.chance.choice(option.choices) for option in procedure.options}
         start = {variable.name: variable.values[0] for variable in procedure.state if variable.start is None}
@@ -129,12 +108,12 @@ class Player:
     def toward(self, goal: str) -> None:
         name = self.send({"intent": "route", "operation": goal})["route"][0]
         if name in self.state.plan.steps:
-            self.work(self.state.plan.steps[name])
+            self.build_step(self.state.plan.steps[name])
         else:
             self.spend(self.chance.uniform(40, 120))
             self.send({"intent": "move", "move": name})
 
-    def work(self, step: Step) -> None:
+    def build_step(self, step: Step) -> None:
         self.come_in(step)
         self.send({"intent": "start", "operation": step.id})
         entries = [*self.lot_entries(step), *self.readings(step), *self.checks(step)]
@@ -146,7 +125,8 @@ class Player:
             self.send(entry)
             self.may_tick_again(step, entry)
             self.may_pause(step, entry)
-        self.choose(step)
+        for choice in choices(self.state, step):
+            self.send(choice)
         self.spend(pause)
         self.may_be_late(step)
         self.deviate(step)
@@ -154,7 +134,7 @@ class Player:
         self.send({"intent": "finish", "operation": step.id})
 
     def come_in(self, step: Step) -> None:
-        """Wait where a window says so; go home when it is late and no window is open."""
+        """Wait for a time window to open; come back another day when it is late and no window is running."""
         state = self.state
         open_windows = any(
             window.high is not None and window.operation in state.done
@@ -200,7 +180,7 @@ class Player:
         return entries
 
     def value(self, step: Step, record: RecordedValue) -> str:
-        """A reading inside its limit, near where this build's others of that name lie."""
+        """A reading within its limit, near this build's other readings of that name."""
         if self.steady:
             return reading(self.state, record)
         match record.bound:
@@ -244,14 +224,6 @@ class Player:
                 entries.append({**entry, "instrument": tool} if tool else entry)
         return entries
 
-    def choose(self, step: Step) -> None:
-        for table in step.operation.choose:
-            take = proposal(self.state, step, table).takes[0]
-            self.send({"intent": "choose", "name": table.name, "take": take})
-        for match in step.operation.match:
-            for place, part in proposed(self.state, step, match)[0].items():
-                self.send({"intent": "choose", "name": f"{match.name}[{place}]", "take": part})
-
     def sign(self, step: Step) -> None:
         if step.operation.hold is not None:
             signer = self.builder if self.faults.self_signed == step.id else self.inspector
@@ -277,7 +249,7 @@ class Player:
                 self.send({"intent": "deviate", **about})
 
     def may_tick_again(self, step: Step, entry: Intent) -> None:
-        """The whole first stage is doubted, taken back, and done again."""
+        """The whole first stage is unticked and done again."""
         if self.faults.stage_redone != step.id or entry["intent"] != "tick":
             return
         joint = joint_of(self.state, entry["joint"])
@@ -303,7 +275,7 @@ class Player:
 
 
 def _ends(limit: Limit, unit: str) -> tuple[float, float]:
-    """A span inside the limit, where it has one end only too."""
+    """A low and a high end within the limit, also where the limit has only one."""
     low = None if limit.low is None else float(convert(limit.low, unit).value)
     high = None if limit.high is None else float(convert(limit.high, unit).value)
     if low is not None and high is not None:
@@ -315,7 +287,7 @@ def _ends(limit: Limit, unit: str) -> tuple[float, float]:
 
 
 def _written(value: float, band: float, unit: str) -> str:
-    """With as many digits as a gauge that resolves a fiftieth of the band would show."""
+    """The value with the digits of a gauge that resolves a fiftieth of the band."""
     digits = 0
     while band / 50 < 10**-digits and digits < 6:
         digits += 1

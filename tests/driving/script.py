@@ -1,6 +1,6 @@
-"""A session as a script has it: JSON lines in, JSON lines out, and the file that is left. Nothing of the inside.
+"""A session as a script sees it: JSON lines in, JSON lines out, and the log file. Nothing internal.
 
-Every call of ``say`` is a program of its own that finds the log and goes on with it.
+Every call of ``say`` is a run of its own that resumes the log.
 """
 
 import io
@@ -13,10 +13,11 @@ from typing import Any
 
 from benchflow.session.json_lines import drive, open_desk
 from benchflow.session.shop.live_register import Register
-from tests.session import bench
+from tests.driving import hands
+from tests.driving.log_files import events_in
 
 Json = dict[str, Any]
-load, read = cache(bench.load), cache(bench.read)
+load, read = cache(hands.load), cache(hands.read)
 
 
 def intent(kind: str, **fields: Any) -> Json:
@@ -51,19 +52,19 @@ class Script:
         return replies
 
     def do(self, kind: str, **fields: Any) -> list[Json]:
-        """The events of an intent that has to be accepted."""
+        """Send an intent that must be accepted; returns its events."""
         (reply,) = self.say(intent(kind, **fields))
         assert reply["ok"] is True, reply
         events: list[Json] = reply["events"]
         return events
 
     def all(self, *intents: Json) -> None:
-        """Intents that have all to be accepted."""
+        """Send intents that must all be accepted."""
         for each, reply in zip(intents, self.say(*intents), strict=True):
             assert reply["ok"] is True, (each, reply)
 
     def no(self, kind: str, **fields: Any) -> list[str]:
-        """The codes of an intent that has to be refused. Nothing may have been written."""
+        """Send an intent that must be refused; returns the codes. Nothing may be written."""
         before = self.path.read_bytes() if self.path.exists() else b""
         (reply,) = self.say(intent(kind, **fields))
         assert reply["ok"] is False, reply
@@ -73,13 +74,13 @@ class Script:
         return [reason["code"] for reason in reply["refused"]]
 
     def ask(self, kind: str, **fields: Any) -> Any:
-        """What a query answers, under its own name."""
+        """The answer to a query."""
         (reply,) = self.say(intent(kind, **fields))
         assert (reply["ok"], reply["events"]) == (True, [])
         return reply[kind]
 
     def log(self) -> list[Json]:
-        return [json.loads(line) for line in self.path.read_text(encoding="utf-8").splitlines()]
+        return events_in(self.path)
 
 
 def open_(**fields: Any) -> Json:
@@ -95,6 +96,6 @@ def operations(*written: str, head: str = "") -> str:
 
 
 def ticking() -> Iterator[str]:
-    """Moments a minute apart, for simulated sessions."""
+    """Timestamps a minute apart, for simulated sessions."""
     for minute in count():
         yield f"2026-03-01T{6 + minute // 60:02d}:{minute % 60:02d}:00Z"

@@ -1,23 +1,18 @@
-"""Works through any procedure as a script would: takes up what may be done, enters what is asked for, finishes it.
+"""Entries that keep within every limit: what a builder enters so that a procedure that can be built is built."""
 
-What it enters lies inside the limits, so that a procedure that can be built is built. Everything goes through
-intents; nothing here knows how the desk decides.
-"""
-
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
 
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
+from benchflow.session.intents.choices import proposal
+from benchflow.session.intents.part_matching import proposed
 from benchflow.session.rules.joint_progress import joint_of, stage_order
 from benchflow.session.rules.open_items import lots_wanted
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.state.state import State
-
-Intent = dict[str, Any]
-Send = Callable[[Intent], None]
+from tests.driving.hands import Intent
 
 
 def middle(limit: Limit, unit: str) -> str:
@@ -35,7 +30,7 @@ def middle(limit: Limit, unit: str) -> str:
 
 
 MEASURED = {
-    # Degrees of an invented cam whose durations and centrelines the procedure's sums come out right for.
+    # Degrees of an invented cam, for which the procedure's durations and centrelines come out within their limits.
     "gap-one": "0.25 mm",
     "gap-four": "0.25 mm",
     "intake-opens": "4°",
@@ -47,7 +42,7 @@ MEASURED = {
     "exhaust-opens-now": "44°",
     "exhaust-closes-now": "0°",
 }
-"""What is measured where the middle of each limit by itself would not make the sums come out inside theirs."""
+"""Readings for which the calculated values are within their limits too; the middle of each limit is not enough."""
 
 
 def reading(state: State, record: RecordedValue) -> str:
@@ -58,7 +53,7 @@ def reading(state: State, record: RecordedValue) -> str:
             return middle(limit, record.unit)
         case AboveReading() as bound:
             raised = limit_of(state, bound, record.unit)
-            assert raised is not None  # the reading that it leans on comes first
+            assert raised is not None  # the reading that it is relative to comes first
             return middle(raised, record.unit)
         case EqualWithin(spread):
             return f"{convert(spread, record.unit).value:f} {record.unit}"
@@ -67,7 +62,7 @@ def reading(state: State, record: RecordedValue) -> str:
 
 
 def entries(state: State, step: Step) -> Iterator[Intent]:
-    """Every entry that ``step`` wants, in the order of its inputs."""
+    """Every entry that ``step`` asks for, in the order of its inputs."""
     operation = step.operation
     for name in lots_wanted(state, step):
         yield {"intent": "lot", "consumable": name, "lot": "A-0042"}
@@ -86,34 +81,10 @@ def entries(state: State, step: Step) -> Iterator[Intent]:
         yield {"intent": "tick-check", "operation": step.id, "check": number}
 
 
-def work_through(state: Callable[[], State], send: Send, way: Callable[[str], list[str]]) -> list[str]:
-    """Do every operation of the session in the author's order, by the route that is offered. Returns what was done,
-    operations and moves, in order."""
-    done: list[str] = []
-    for goal in list(state().plan.steps):
-        while goal not in state().done:
-            name = way(goal)[0]
-            done.append(name)
-            if name not in state().plan.steps:
-                send({"intent": "move", "move": name})
-                continue
-            send({"intent": "start", "operation": name})
-            step = state().plan.steps[name]
-            for entry in entries(state(), step):
-                send(entry)
-            choose(state(), step, send)
-            if step.operation.hold is not None:
-                send({"intent": "sign", "operation": name, "by": "Kim the inspector"})
-            send({"intent": "finish", "operation": name})
-    return done
-
-
-def choose(state: State, step: Step, send: Send) -> None:
-    from benchflow.session.intents.choices import proposal
-    from benchflow.session.intents.part_matching import proposed
-
+def choices(state: State, step: Step) -> Iterator[Intent]:
+    """Every choice and matched part that ``step`` proposes, once its entries are made."""
     for table in step.operation.choose:
-        send({"intent": "choose", "name": table.name, "take": proposal(state, step, table).takes[0]})
+        yield {"intent": "choose", "name": table.name, "take": proposal(state, step, table).takes[0]}
     for match in step.operation.match:
         for place, part in proposed(state, step, match)[0].items():
-            send({"intent": "choose", "name": f"{match.name}[{place}]", "take": part})
+            yield {"intent": "choose", "name": f"{match.name}[{place}]", "take": part}

@@ -1,0 +1,87 @@
+"""Sessions of shipped procedures: real controllers on real logs, worked through by intents up to a given operation."""
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from benchflow.session.controller import Desk
+from benchflow.session.procedure_loading import load_procedure, reader
+from tests.driving.entries import choices, entries
+from tests.driving.hands import Hands, HeldClock
+
+EVENING = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)
+LIBRARY = Path(__file__).parents[2] / "procedures"
+
+
+class ShippedBuild(Hands):
+    """A session of the shipped procedure named ``procedure``, on the new log ``log``."""
+
+    def __init__(self, log: Path, procedure: str, pace: float = 40.0, start: datetime = EVENING) -> None:
+        clock = HeldClock(start)
+        path = LIBRARY / f"{procedure}.yaml"
+        super().__init__(Desk.begin(log, load_procedure(path), file=path.name, read=reader(), clock=clock), clock, pace)
+
+    def open(self, unit: str = "job 2417", options: dict[str, str] | None = None, **start: str | None) -> None:
+        """Open the session: the first choice of every option, the first value of every variable that is asked for."""
+        procedure = self.desk.procedure
+        first_choices = {option.name: option.choices[0] for option in procedure.options}
+        first_values = {each.name: each.values[0] for each in procedure.state if each.start is None}
+        answers = {"options": first_choices | (options or {}), "start": first_values | start}
+        self.send({"intent": "open", "by": "R. Tiller", "unit": unit, **answers})
+
+    def next_on_route(self, goal: str) -> str:
+        """The operation or move to be made next on the shortest safe route to ``goal``."""
+        route: list[str] = self.send({"intent": "route", "operation": goal})["route"]
+        return route[0]
+
+    def work_to(self, goal: str, *, before: bool = False) -> None:
+        """Do everything on the shortest safe route to ``goal``, and start ``goal`` (not with ``before``)."""
+        while True:
+            name = self.next_on_route(goal)
+            if name not in self.state.plan.steps:
+                self.send({"intent": "move", "move": name})
+                continue
+            self._wait_for(name)
+            if name == goal and before:
+                return
+            self.send({"intent": "start", "operation": name})
+            if name == goal:
+                return
+            self.finish(name)
+
+    def work_through(self) -> list[str]:
+        """Do every operation, in the order of the procedure. Returns the operations and moves made, in order."""
+        made: list[str] = []
+        for goal in list(self.state.plan.steps):
+            while goal not in self.state.done:
+                name = self.next_on_route(goal)
+                made.append(name)
+                if name in self.state.plan.steps:
+                    self._wait_for(name)
+                    self.send({"intent": "start", "operation": name})
+                    self.finish(name)
+                else:
+                    self.send({"intent": "move", "move": name})
+        return made
+
+    def _wait_for(self, name: str) -> None:
+        """Let the time pass until no lower end of a time window holds ``name`` back."""
+        while any(why["code"] == "too-early" for why in self.send({"intent": "why", "operation": name})["why"]):
+            self.clock.forward(60)
+
+    def finish(self, name: str, entering: int | None = None) -> None:
+        """Finish the operation in progress with all that it asks for.
+
+        ``entering``: make only so many entries and stop there; -1: enter all and stop before the signature.
+        """
+        step = self.state.plan.steps[name]
+        for number, entry in enumerate(entries(self.state, step)):
+            if number == entering:
+                return
+            self.send(entry)
+        for choice in choices(self.state, step):
+            self.send(choice)
+        if entering == -1:
+            return
+        if step.operation.hold is not None:
+            self.send({"intent": "sign", "operation": name, "by": "K. Lathe"})
+        self.send({"intent": "finish", "operation": name})

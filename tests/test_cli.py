@@ -240,7 +240,9 @@ def test_verify_tells_whole_torn_damaged_and_missing_apart(shell: Shell) -> None
 
 
 def test_a_damaged_log_is_told_up_to_its_damage_and_ends_with_1(shell: Shell) -> None:
-    shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "the first note"}, {"intent": "note", "text": "the second note"})
+    shell.drive(
+        "build.jsonl", OPEN, {"intent": "note", "text": "the first note"}, {"intent": "note", "text": "the second note"}
+    )
     path = shell.folder / "build.jsonl"
     path.write_bytes(path.read_bytes().replace(b"the second note", b"another note!!!"))
     code, output, errors = shell.run("log", "build.jsonl")

@@ -154,7 +154,7 @@ def test_facts_of_random_events_agree_with_the_state(
 
 @settings(max_examples=25, deadline=None)
 @given(st.lists(intents, max_size=40))
-def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scripted.Json]) -> None:
+def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[script.Json]) -> None:
     clock = HeldClock()
     with TemporaryDirectory() as scratch:
         path = Path(scratch) / "log.jsonl"

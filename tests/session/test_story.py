@@ -58,7 +58,7 @@ def test_a_build_is_told_by_day_and_operation_with_readings_limits_and_people(ha
     assert "Invented for the tests." in text
     assert text.index("Sunday 1 March 2026") < text.index("Monday 2 March 2026")
     for words in (
-        "1 18:00 opened the session for 2417; cams: standard; pistons stand at-deck",
+        "1 18:00 opened the session for 2417; cams: standard; pistons are at-deck",
         "Sealant: lot 0042",
         "3 Tighten the studs [tighten]",
         "Studs, stage 1 (20 N·m): fasteners 1 to 4 done",

@@ -30,7 +30,7 @@ COMMANDS = {
     "archive": ("archive", "Keep an index of many sessions, so that they can be searched together."),
     "export": ("review", "Hand sessions to other programs: tables, event logs, calendars."),
     "shop": ("shop", "Look at the register of people and instruments, or change it."),
-    "sum": ("sums", "Do one of the sums of the trade."),
+    "calc": ("calc", "Calculate: bolts, torque wrench, clearances, shims, cam timing and more."),
     "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
     "guide": ("about", "Print the author's guide: how to write a procedure, and every key."),
     "where": ("about", "Say where logs, settings and procedures are."),

@@ -51,7 +51,7 @@ TARGETS: dict[str, Target] = {
     ),
     "rework": Target(("benchflow/ordering/rework.py",), ("tests/ordering", "tests/session")),
     "decision-rules": Target(("benchflow/trade/decision*.py",), ("tests/trade", "tests/published", "tests/session")),
-    "fasteners": Target(("benchflow/trade/**/fasteners.py", "benchflow/trade/**/threads.py"),
+    "fasteners": Target(("benchflow/trade/**/bolt_*.py", "benchflow/trade/**/threads.py"),
                         ("tests/trade", "tests/published", "tests/session")),
     "matching": Target(("benchflow/trade/**/matching.py", "benchflow/trade/**/assignment.py"),
                        ("tests/trade", "tests/session")),

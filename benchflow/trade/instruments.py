@@ -22,21 +22,21 @@ TORQUE_USES = 5000
 LOWEST_SHARE = Fraction(20, 100)
 
 
-class Percent(Struct, frozen=True, tag="percent"):
+class PercentUncertainty(Struct, frozen=True, tag="percent"):
     """An uncertainty as a share of the reading."""
 
     percent: Decimal
     text: str
 
 
-class Width(Struct, frozen=True, tag="width"):
+class FixedUncertainty(Struct, frozen=True, tag="width"):
     """An uncertainty as a quantity, the same anywhere in the range."""
 
     quantity: Quantity
     text: str
 
 
-Uncertainty = Percent | Width
+Uncertainty = PercentUncertainty | FixedUncertainty
 
 
 class Instrument(Struct, frozen=True, omit_defaults=True):
@@ -315,7 +315,7 @@ def _worst(instrument: Instrument, wanted: Quantity | None) -> Quantity | None:
 
 def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -> Fraction | None:
     """The uncertainty in the allowed one's base unit, ``None`` where the two cannot be compared."""
-    if isinstance(uncertainty, Percent):
+    if isinstance(uncertainty, PercentUncertainty):
         share = Fraction(uncertainty.percent) / 100
         if as_share:
             return share
@@ -329,7 +329,7 @@ def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity 
     """u = U / k of a reading taken with it, in the reading's unit; ``None`` where none is on record."""
     if instrument.uncertainty is None:
         return None
-    if isinstance(instrument.uncertainty, Percent):
+    if isinstance(instrument.uncertainty, PercentUncertainty):
         value = abs(reading.value) * instrument.uncertainty.percent / 100 / instrument.k
         return Quantity(value, reading.unit, f"{instrument.uncertainty.text} of {show(reading)}, k = {instrument.k}")
     u = in_unit(width(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True)

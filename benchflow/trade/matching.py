@@ -25,14 +25,14 @@ class MatchError(BenchflowError):
     """What was handed in cannot be matched: a part named twice, a length beside a mass."""
 
 
-class Part(Struct, frozen=True):
+class StockPart(Struct, frozen=True):
     """A part on hand and its measured size."""
 
     id: str
     size: Quantity
 
 
-class Place(Struct, frozen=True):
+class PartPlace(Struct, frozen=True):
     """A place and the sizes that will do there. ``current`` is the id of the part that is in it now."""
 
     name: str
@@ -42,7 +42,7 @@ class Place(Struct, frozen=True):
     current: str | None = None
 
 
-class Sizes(Struct, frozen=True):
+class PurchasableSizes(Struct, frozen=True):
     """The sizes that can be bought: from ``first`` to ``last`` every ``step``, all in one unit."""
 
     first: Quantity
@@ -50,7 +50,7 @@ class Sizes(Struct, frozen=True):
     step: Quantity
 
 
-class Given(Struct, frozen=True):
+class Placement(Struct, frozen=True):
     """``part`` goes to ``place``. ``off`` is its size less the aim, ``None`` without an aim."""
 
     place: str
@@ -60,7 +60,7 @@ class Given(Struct, frozen=True):
     off: Quantity | None
 
 
-class Buy(Struct, frozen=True):
+class Purchase(Struct, frozen=True):
     """A part to buy for ``place``. ``sizes`` are the best that are made: more than one where two are as
     near the aim, for the builder to say; none where no size made will do; ``None`` where it is not known
     what is made. ``low``, ``high`` and ``aim`` are what the place asks."""
@@ -90,7 +90,7 @@ def _span(low: Quantity | None, high: Quantity | None) -> str:
     return "of any size" if low is None else f"at least {show(low)}"
 
 
-class Tie(Struct, frozen=True):
+class EqualAlternative(Struct, frozen=True):
     """Another way that is exactly as good: these places take these parts instead."""
 
     instead: tuple[tuple[str, str], ...]  # place, part
@@ -99,9 +99,9 @@ class Tie(Struct, frozen=True):
 class Matched(Struct, frozen=True, tag="matched"):
     """Every place is served by a part on hand. ``moved`` counts those not in their place already."""
 
-    given: tuple[Given, ...]
+    given: tuple[Placement, ...]
     moved: int
-    ties: tuple[Tie, ...]
+    ties: tuple[EqualAlternative, ...]
 
 
 class Unmatched(Struct, frozen=True, tag="unmatched"):
@@ -109,9 +109,9 @@ class Unmatched(Struct, frozen=True, tag="unmatched"):
     beside what is to be bought, fewest first; ``why`` says it in words, a clause each."""
 
     why: tuple[str, ...]
-    buy: tuple[Buy, ...]
-    given: tuple[Given, ...]
-    ties: tuple[Tie, ...]
+    buy: tuple[Purchase, ...]
+    given: tuple[Placement, ...]
+    ties: tuple[EqualAlternative, ...]
 
     @property
     def can_be_bought(self) -> bool:
@@ -142,11 +142,13 @@ class _Column(Struct, frozen=True):
     """Something that can be given: a part on hand, or what would be bought for one place."""
 
     size: Fraction | None  # None: bought, and no grid to take a size from
-    part: Part | None
+    part: StockPart | None
     row: int = -1  # the only place that a bought one is for
 
 
-def match(parts: Sequence[Part], places: Sequence[Place], purchasable: Sizes | None = None) -> Matched | Unmatched:
+def match(
+    parts: Sequence[StockPart], places: Sequence[PartPlace], purchasable: PurchasableSizes | None = None
+) -> Matched | Unmatched:
     """The best way of giving ``parts`` to ``places``; what to buy where they will not do.
 
     All sizes and limits are of one dimension, in any units. Raises :class:`MatchError` on a part or place named twice,
@@ -161,7 +163,7 @@ def match(parts: Sequence[Part], places: Sequence[Place], purchasable: Sizes | N
     return _answer(places, columns, best.chosen, bought, _ties(places, columns, best), purchasable)
 
 
-def _refuse_nonsense(parts: Sequence[Part], places: Sequence[Place], grid: Sizes | None) -> None:
+def _refuse_nonsense(parts: Sequence[StockPart], places: Sequence[PartPlace], grid: PurchasableSizes | None) -> None:
     if not places:
         raise MatchError("There is no place to match a part to.")
     if max(len(parts), len(places)) > MOST:
@@ -202,12 +204,12 @@ class _Bounds(Struct, frozen=True):
         return Fraction(0) if self.aim is None else size - self.aim
 
 
-def _bounds(place: Place) -> _Bounds:
+def _bounds(place: PartPlace) -> _Bounds:
     low, high, aim = (None if end is None else base(end) for end in (place.low, place.high, place.aim))
     return _Bounds(low, high, aim)
 
 
-def _sizes_for(place: Place, grid: Sizes | None) -> tuple[Quantity, ...]:
+def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantity, ...]:
     """The sizes of the grid nearest the aim that fit: one, two where they tie, none where none fits.
     Without an aim, the middle of what will do is aimed at."""
     if grid is None:
@@ -227,7 +229,7 @@ def _sizes_for(place: Place, grid: Sizes | None) -> tuple[Quantity, ...]:
     return tuple(in_unit(first + n * step, grid.first.unit) for n in tried if abs(first + n * step - aim) == least)
 
 
-def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int | None]]:
+def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list[int | None]]:
     """Exact costs: ``None`` where a part will not do. One place that no size made will serve outweighs any
     number bought, one bought any number moved, one moved any distance from the aims."""
     offs: list[list[Fraction | None]] = []
@@ -262,16 +264,16 @@ def _costs(places: Sequence[Place], columns: Sequence[_Column]) -> list[list[int
     return [[cost(row, column) for column in range(len(columns))] for row in range(len(places))]
 
 
-def _ties(places: Sequence[Place], columns: Sequence[_Column], best: Assignment) -> tuple[Tie, ...]:
+def _ties(places: Sequence[PartPlace], columns: Sequence[_Column], best: Assignment) -> tuple[EqualAlternative, ...]:
     """Other ways that are exactly as good and give some place another size: at most one for each place,
     each told whole."""
-    ties: dict[frozenset[tuple[str, str]], Tie] = {}
+    ties: dict[frozenset[tuple[str, str]], EqualAlternative] = {}
     for row in range(len(places)):
         own = columns[best.chosen[row]].size
         other = best.alternative(row, [column.size != own for column in columns])
         if other is not None:
             told = tuple((places[taking.row].name, _called(columns[taking.column])) for taking in other)
-            ties.setdefault(frozenset(told), Tie(told))
+            ties.setdefault(frozenset(told), EqualAlternative(told))
     return tuple(ties.values())
 
 
@@ -280,23 +282,23 @@ def _called(column: _Column) -> str:
 
 
 def _answer(
-    places: Sequence[Place],
+    places: Sequence[PartPlace],
     columns: Sequence[_Column],
     chosen: Sequence[int],
     bought: Sequence[tuple[Quantity, ...]],
-    ties: tuple[Tie, ...],
-    grid: Sizes | None,
+    ties: tuple[EqualAlternative, ...],
+    grid: PurchasableSizes | None,
 ) -> Matched | Unmatched:
-    given: list[Given] = []
-    buy: list[Buy] = []
+    given: list[Placement] = []
+    buy: list[Purchase] = []
     for row, place in enumerate(places):
         part = columns[chosen[row]].part
         if part is None:
             sizes = None if grid is None else bought[row]
-            buy.append(Buy(place.name, sizes, place.low, place.high, place.aim))
+            buy.append(Purchase(place.name, sizes, place.low, place.high, place.aim))
             continue
         off = None if place.aim is None else in_unit(base(part.size) - base(place.aim), part.size.unit)
-        given.append(Given(place.name, part.id, part.size, part.id != place.current, off))
+        given.append(Placement(place.name, part.id, part.size, part.id != place.current, off))
     if not buy:
         return Matched(tuple(given), sum(one.moved for one in given), ties)
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
@@ -308,7 +310,7 @@ def _answer(
     return Unmatched(why, tuple(buy), tuple(given), ties)
 
 
-def _shortage(place: Place, columns: Sequence[_Column], given: Sequence[Given]) -> str:
+def _shortage(place: PartPlace, columns: Sequence[_Column], given: Sequence[Placement]) -> str:
     """Why nothing on hand is left for a place: nothing fits, or what fits is needed elsewhere."""
     sizes = {one.part.id: one.size for one in columns if one.part is not None and one.size is not None}
     bounds = _bounds(place)

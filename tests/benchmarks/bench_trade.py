@@ -21,11 +21,11 @@ from scipy.optimize import linear_sum_assignment
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from benchflow.quantity import Quantity, parse_limit, parse_quantity
-from benchflow.trade.asking import do
 from benchflow.trade.assignment import Costs, assign
-from benchflow.trade.decision import judge
-from benchflow.trade.matching import Part, Place, Sizes, match
-from benchflow.trade.sums import SUMS
+from benchflow.trade.calculations.inputs import run_calculation
+from benchflow.trade.calculations.table import CALCULATIONS
+from benchflow.trade.decision_rules import judge
+from benchflow.trade.matching import PartPlace, PurchasableSizes, StockPart, match
 
 ROUNDS = 15
 
@@ -45,15 +45,15 @@ def mm(value: int) -> Quantity:
     return Quantity(Decimal(value) / 1000, "mm", "")
 
 
-def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[Part], list[Place]]:
+def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[StockPart], list[PartPlace]]:
     """A box of shims and as many valves as wanted; sizes invented, spread like those of a used engine."""
     rnd = random.Random(seed)
-    box = [Part(f"s{n}", mm(rnd.randrange(2000, 2980, 5))) for n in range(parts)]
+    box = [StockPart(f"s{n}", mm(rnd.randrange(2000, 2980, 5))) for n in range(parts)]
     need = []
     for n in range(places):
         aim = rnd.randrange(2050, 2930)
         current = box[n].id if n < parts and rnd.random() < 0.5 else None
-        need.append(Place(str(n + 1), mm(aim - width), mm(aim + width), mm(aim), current))
+        need.append(PartPlace(str(n + 1), mm(aim - width), mm(aim + width), mm(aim), current))
     return box, need
 
 
@@ -79,7 +79,7 @@ def bench_assignment() -> None:
 
 def bench_matching() -> None:
     print(f"{'matching, with limits, ties and purchases':<44}{'match':>10}")
-    grid = Sizes(mm(2000), mm(2980), mm(20))
+    grid = PurchasableSizes(mm(2000), mm(2980), mm(20))
     for places, parts, width, what in (
         (16, 24, 50, "sixteen valves"),
         (64, 128, 50, "64 places, 128 parts"),
@@ -98,10 +98,10 @@ def bench_judging() -> None:
 
 
 def bench_sums() -> None:
-    texts = {name: {field.name: field.example for field in spec.fields} for name, spec in SUMS.items()}
-    for name, spec in SUMS.items():
-        do(spec, texts[name])  # the first warms up
-    slowest = max((timed(partial(do, SUMS[name], texts[name])), name) for name in SUMS)
+    texts = {name: {field.name: field.example for field in spec.fields} for name, spec in CALCULATIONS.items()}
+    for name, spec in CALCULATIONS.items():
+        run_calculation(spec, texts[name])  # the first warms up
+    slowest = max((timed(partial(run_calculation, CALCULATIONS[name], texts[name])), name) for name in CALCULATIONS)
     print(f"the slowest sum, {slowest[1]:<28} {slowest[0] * 1e6:>7.0f} µs")
 
 
@@ -110,7 +110,7 @@ def bench_import() -> None:
         return timed(lambda: subprocess.run([sys.executable, "-c", code], check=True), 9)
 
     bare = process("pass")
-    for module in ("benchflow.quantity", "benchflow.trade.decision", "benchflow.trade.matching"):
+    for module in ("benchflow.quantity", "benchflow.trade.decision_rules", "benchflow.trade.matching"):
         print(f"importing {module:<34} {(process(f'import {module}') - bare) * 1000:>7.0f} ms over bare Python")
 
 

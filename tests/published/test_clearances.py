@@ -1,19 +1,17 @@
-"""Clearances: rules of thumb as printed, and misprints of real manuals that an author would copy."""
+"""Clearances: rules of thumb as printed, and misprints of manuals that an author could copy."""
 
 from decimal import Decimal
-from fractions import Fraction
 
 import pytest
 
 from benchflow.procedure.reader import read
 from benchflow.quantity import QuantityError, parse_limit, parse_quantity
-from benchflow.trade.clearances import bearing, flatness, piston_to_valve, ring_gap, rule_of_thumb
+from benchflow.trade.calculations.table import calculate
 
 
-def test_a_thousandth_to_the_inch_of_journal() -> None:
+def test_bearing_rule_is_a_thousandth_per_inch_of_journal() -> None:
     # moparmusclemagazine mopp_0806: 2.375 in wants "about .0024".
-    assert rule_of_thumb(parse_quantity("2.375 in")).value == Decimal("0.002375")
-    found = bearing(parse_quantity("2.3774 in"), parse_quantity("2.3750 in"))
+    found = calculate("bearing", {"bore": "2.3774 in", "journal": "2.3750 in"})
     assert (found["clearance"].value, found["rule"].value) == (Decimal("0.0024"), Decimal("0.0024"))
 
 
@@ -24,42 +22,54 @@ def test_a_thousandth_to_the_inch_of_journal() -> None:
         ("nitrous-or-turbo-race", "0.024", "0.023"), ("blower", "0.028", "0.025"),
     ],
 )  # fmt: skip
-def test_ring_gaps_of_a_four_inch_bore(use: str, top: str, second: str) -> None:
-    # Wiseco's rule as quoted at ramforum: .0040 / .0050 / .0055 / .0060 / .0070 of the bore for the top ring.
-    found = ring_gap(parse_quantity("4.00 in"), use)
+def test_ring_gaps_of_a_four_inch_bore_are_the_printed_ones(use: str, top: str, second: str) -> None:
+    # Wiseco's rule as quoted at ramforum; top .016/.020/.022/.024/.028 printed, second computed from its factors.
+    found = calculate("ring-gap", {"bore": "4.00 in", "use": use})
     assert found["top"].value == Decimal(top)
     assert found["second"].value == Decimal(second)
 
 
+@pytest.mark.parametrize(
+    ("use", "top", "second"),
+    [
+        ("street", "0.4000", "0.5000"), ("modified", "0.5000", "0.5500"), ("racing", "0.5500", "0.5300"),
+        ("nitrous-or-turbo-race", "0.6000", "0.5700"), ("blower", "0.7000", "0.6300"),
+    ],
+)  # fmt: skip
+def test_ring_gaps_of_a_hundred_millimetre_bore_follow_from_the_factors(use: str, top: str, second: str) -> None:
+    # The same rule, factors .0040/.0050/.0055/.0060/.0070 and .0050/.0055/.0053/.0057/.0063, computed.
+    found = calculate("ring-gap", {"bore": "100 mm", "use": use})
+    assert (found["top"].value, found["second"].value) == (Decimal(top), Decimal(second))
+
+
 @pytest.mark.parametrize(("factor", "gap"), [("0.0045", "0.018"), ("0.0050", "0.020")])
-def test_ring_gaps_by_the_makers_own_factor(factor: str, gap: str) -> None:
+def test_ring_gap_by_the_makers_factor_is_the_printed_one(factor: str, gap: str) -> None:
     # nbm.uberflip, The Shop 2019-01 p. 58: bore 4.030; computed .018135 and .02015.
-    found = ring_gap(parse_quantity("4.030 in"), "", parse_quantity(factor, unit=""))
-    assert found["top"].value == Decimal(gap)
+    assert calculate("ring-gap", {"bore": "4.030 in", "factor": factor})["top"].value == Decimal(gap)
 
 
-def test_another_maker_takes_a_quarter_more_for_the_second_ring() -> None:
-    # supertech: top .0045 street, second 1.25 times the top; oil rail at least .015 in. Makers differ, so the sum
-    # takes the factor from whoever made the ring.
-    top = ring_gap(parse_quantity("4.00 in"), "", parse_quantity("0.0045", unit=""))["top"].value
-    assert top * Decimal("1.25") == Decimal("0.0225")
-    assert any("0.015 in" in note for note in ring_gap(parse_quantity("4.00 in"), "street").notes)
+def test_oil_rails_have_the_printed_minimum_gap() -> None:
+    # supertech: oil rail at least .015 in.
+    assert any("0.015 in" in note for note in calculate("ring-gap", {"bore": "4.00 in", "use": "street"}).notes)
 
 
-@pytest.mark.parametrize(("valve", "least"), [("intake", "0.080 in"), ("exhaust", "0.100 in")])
-def test_the_usual_least_between_piston_and_valve(valve: str, least: str) -> None:
+@pytest.mark.parametrize(("valve", "minimum"), [("intake", "0.080 in"), ("exhaust", "0.100 in")])
+def test_usual_minimum_between_piston_and_valve_is_the_printed_one(valve: str, minimum: str) -> None:
     # fordmuscle.com, hpacademy forum: .080 intake, .100 exhaust; others differ (lcengineering, hotrod.com).
-    assert piston_to_valve(parse_quantity(least), valve)["spare"].value == 0
-    short = piston_to_valve(parse_quantity("0.075 in"), valve)
+    assert calculate("piston-to-valve", {"measured": minimum, "valve": valve})["spare"].value == 0
+    short = calculate("piston-to-valve", {"measured": "0.075 in", "valve": valve})
     assert short["spare"].value < 0
-    assert "less than the usual least" in short.notes[0]
+    assert "less than the usual minimum" in short.notes[0]
 
 
-def test_flatness_by_the_length() -> None:
-    # A service manual of 2000 (charm): .00075 in to the inch; 12 in: .009 in (0.22 mm).
-    found = flatness(parse_quantity("12 in"))["allowed"].value
-    assert found == Decimal("0.009")
-    assert round(found * Decimal("25.4"), 2) == Decimal("0.23")  # it prints 0.22, cut off from 0.2286
+def test_lash_is_added_to_a_clearance_measured_without_it() -> None:
+    found = calculate("piston-to-valve", {"measured": "0.075 in", "valve": "intake", "lash": "0.012 in"})
+    assert (found["clearance"].value, found["spare"].value) == (Decimal("0.087"), Decimal("0.007"))
+
+
+def test_flatness_error_of_twelve_inches_is_the_printed_one() -> None:
+    # A service manual of 2000 (charm): .00075 in per inch; 12 in: .009 in (0.22 mm, cut off from 0.2286).
+    assert calculate("flatness", {"span": "12 in"})["allowed"].value == Decimal("0.009")
 
 
 LIMITS = [
@@ -81,7 +91,7 @@ LIMITS = [
 
 
 @pytest.mark.parametrize(("text", "source"), LIMITS)
-def test_limits_can_be_written_as_manuals_print_them(text: str, source: str) -> None:
+def test_limit_can_be_written_as_manuals_print_it(text: str, source: str) -> None:
     parse = parse_limit if ".." in text or text.startswith("at") else parse_quantity
     assert parse(text), source
 
@@ -95,7 +105,7 @@ MISPRINTS = [
 
 
 @pytest.mark.parametrize(("text", "source"), MISPRINTS)
-def test_a_misprint_copied_from_a_manual_is_caught(text: str, source: str) -> None:
+def test_misprint_copied_from_a_manual_is_an_error(text: str, source: str) -> None:
     with pytest.raises(QuantityError):
         parse_limit(text)
     found = read(
@@ -115,10 +125,3 @@ sections:
     )
     assert found.procedure is None, source
     assert any(problem.line == 11 for problem in found.problems)
-
-
-def test_a_service_limit_with_a_slipped_point_is_far_from_any_rule() -> None:
-    # A service manual prints ring gaps of .010-.016 in new and "MAX 0.19" in service (a slipped point, so we read
-    # it). Nothing in the text contradicts itself; held against the rule of thumb for its bore it stands out.
-    usual = ring_gap(parse_quantity("4.00 in"), "blower")["top"].value
-    assert Fraction("0.19") > 5 * Fraction(usual)

@@ -6,7 +6,7 @@ from statistics import NormalDist
 import pytest
 
 from benchflow.quantity import parse_limit, parse_quantity
-from benchflow.trade.decision import judge
+from benchflow.trade.decision_rules import judge
 
 
 @pytest.mark.parametrize(("reading", "verdict"), [("0.0017 mm", "in"), ("0.0025 mm", "not-proven")])

@@ -1,81 +1,111 @@
-"""Compression, valve timing and shims against printed examples."""
+"""Compression, valve timing and shims compared with printed examples."""
 
 from decimal import Decimal
-from math import pi
 
 import pytest
 
-from benchflow.quantity import Quantity, parse_quantity
-from benchflow.trade.cam import points, timing
-from benchflow.trade.compression import compression_ratio, cylinder_volume
-from benchflow.trade.shims import exact_size, nearest, shim
+from benchflow.trade.calculations.table import calculate
+
+CUBIC_INCH = 16.387064  # cm³, exact
+
+PRINTED_ENGINE = {
+    "bore": "4.03 in", "stroke": "3.48 in", "head": "76 cm³", "crown": "7 cm³", "gasket-bore": "4.166 in",
+    "gasket": "0.035 in", "deck": "0.005 in",
+}  # fmt: skip
 
 
-def q(text: str) -> Quantity:
-    return parse_quantity(text)
-
-
-def test_the_printed_compression_ratio() -> None:
-    # beckracing.com/page56: 4.03 × 3.48 in, 76 cc, dish 7 cc, gasket 4.166 × 0.035, deck 0.005: 8.92.
-    # With the exact cubic inch the head and dish give 8.918.
-    found = compression_ratio(
-        q("4.03 in"), q("3.48 in"), q("76 cm³"), q("7 cm³"), q("4.166 in"), q("0.035 in"), q("0.005 in")
-    )
+def test_compression_ratio_is_the_printed_one() -> None:
+    # beckracing.com/page56: swept 44.389, at top dead centre 5.604 in³, ratio 8.92. With the exact cubic inch the head
+    # and dish give 8.918.
+    found = calculate("compression", PRINTED_ENGINE)
     assert found["ratio"].value == Decimal("8.92")
-    cubic = 16.387064
-    swept = float(found["swept"].value) / cubic
-    assert swept == pytest.approx(44.389, abs=0.0005)
-    assert cylinder_volume(q("4.166 in"), q("0.035 in")) / cubic == pytest.approx(0.477, abs=0.0005)
-    assert cylinder_volume(q("4.03 in"), q("0.005 in")) / cubic == pytest.approx(0.064, abs=0.0005)
-    assert float(found["clearance"].value) / cubic == pytest.approx(5.604, abs=0.003)
-    exact = swept + 76 / cubic + 7 / cubic + 0.477 + 0.064
-    assert exact / (exact - swept) == pytest.approx(8.918, abs=0.001)
+    assert float(found["swept"].value) / CUBIC_INCH == pytest.approx(44.389, abs=0.0005)
+    assert float(found["clearance"].value) / CUBIC_INCH == pytest.approx(5.604, abs=0.003)
 
 
-def test_the_factor_from_square_inches_of_bore_to_cubic_centimetres() -> None:
-    # A builder's page (jniolon) gives 12.8704 = 0.7854 × 16.387; its own example has digits changed about and is
-    # not used.
-    assert cylinder_volume(q("1 in"), q("1 in")) == pytest.approx(12.8704, abs=0.0005)
-    assert pi / 4 * 16.387064 == pytest.approx(12.8704, abs=0.0005)
+@pytest.mark.parametrize(("left_out", "volume"), [("gasket", 0.477), ("deck", 0.064), ("crown", 0.427)])
+def test_each_volume_is_the_printed_one(left_out: str, volume: float) -> None:
+    # The same page, in³.
+    zero = {"gasket": "0 in", "deck": "0 in", "crown": "0 cm³"}[left_out]
+    whole, rest = (
+        float(calculate("compression", inputs)["clearance"].value)
+        for inputs in (PRINTED_ENGINE, PRINTED_ENGINE | {left_out: zero})
+    )
+    assert (whole - rest) / CUBIC_INCH == pytest.approx(volume, abs=0.001)
 
 
-def test_the_printed_cam_card() -> None:
-    # onallcylinders.com 2023-07-26: 31 / 63 / 77 / 29: 274 and 286, 106 and 114; separation 110 and overlap 60
-    # computed.
-    found = timing(q("31°"), q("63°"), q("77°"), q("29°"))
+def test_square_inches_of_bore_become_cubic_centimetres_by_the_printed_factor() -> None:
+    # A builder's page (jniolon) gives bore² × stroke × 12.8704.
+    found = calculate("compression", PRINTED_ENGINE | {"bore": "10 in", "stroke": "1 in"})
+    assert float(found["swept"].value) == pytest.approx(1287.04, abs=0.05)
+
+
+def test_cam_card_gives_the_printed_centrelines() -> None:
+    # onallcylinders.com 2023-07-26: 31 / 63 / 77 / 29: 274 and 286, 106 and 114; separation 110, overlap 60 and
+    # advance 4 computed.
+    found = calculate(
+        "cam-timing",
+        {"intake-opens": "31°", "intake-closes": "63°", "exhaust-opens": "77°", "exhaust-closes": "29°"},
+    )
     names = ("intake-duration", "exhaust-duration", "intake-centre", "exhaust-centre", "separation", "overlap")
     assert [found[name].value for name in names] == [274, 286, 106, 114, 110, 60]
+    assert found["advance"].value == 4
 
 
-def test_the_way_back_from_durations_gives_the_same_card() -> None:
+def test_durations_give_the_cam_card_again() -> None:
     # Formulas: powernationtv.com; 274, 286, 110 and 4 of advance reproduce the card.
-    found = points(q("274°"), q("286°"), q("110°"), q("4°"))
+    found = calculate(
+        "cam-points",
+        {"intake-duration": "274°", "exhaust-duration": "286°", "separation": "110°", "advance": "4°"},
+    )
     names = ("intake-opens", "intake-closes", "exhaust-opens", "exhaust-closes", "overlap")
     assert [found[name].value for name in names] == [31, 63, 77, 29, 60]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "centre"), [("56°", "156°", 106), ("-40°", "252°", 106), ("700°", "232°", 826)]
+)
+def test_centreline_is_halfway_between_equal_lifts(first: str, second: str, centre: int) -> None:
+    # Geometry; a second reading below the first is on the next turn of the cam.
+    assert calculate("centreline", {"first": first, "second": second})["centreline"].value == centre
+
+
+SIZES = {"first": "2.00 mm", "last": "2.98 mm", "step": "0.02 mm"}
+"""Fifty sizes: service manual of the QG18DE."""
 
 
 @pytest.mark.parametrize(
     ("old", "measured", "target", "new"),
     [("2.40 mm", "0.45 mm", "0.37 mm", "2.48"), ("2.40 mm", "0.40 mm", "0.40 mm", "2.40")],
 )
-def test_the_shim_that_the_manual_asks_for(old: str, measured: str, target: str, new: str) -> None:
-    # N = R + (M − target), intake 0.37, exhaust 0.40 mm: service manual of the QG18DE; the example is computed.
-    assert exact_size(q(old), q(measured), q(target)).value == Decimal(new)
+def test_shim_is_the_one_of_the_manual(old: str, measured: str, target: str, new: str) -> None:
+    # N = R + (M - target), intake 0.37, exhaust 0.40 mm: service manual of the QG18DE; the example is computed.
+    found = calculate("shim", {"old": old, "measured": measured, "target": target, **SIZES})
+    assert found["wanted"].value == found["fit"].value == Decimal(new)
 
 
-def test_the_manuals_fifty_sizes() -> None:
-    # 2.00 to 2.98 mm every 0.02 mm.
-    grid = (q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
-    made = {nearest(Quantity(Decimal(n) / 100, "mm", ""), *grid).sizes[0].value for n in range(200, 300)}
-    assert len(made) == 50
-    assert nearest(q("2.483 mm"), *grid).sizes == (Quantity(Decimal("2.48"), "mm", "2.48 mm"),)
+def test_manual_has_fifty_sizes() -> None:
+    fitted = set()
+    for hundredths in range(200, 300):
+        inputs = {"old": f"{hundredths / 100:.2f} mm", "measured": "0.30 mm", "target": "0.30 mm"}
+        found = calculate("shim", inputs | SIZES)
+        fitted |= {one.shown for one in found.lines if one.title == "Size to fit"}
+    assert len(fitted) == 50
+    assert {"2.00 mm", "2.98 mm"} <= fitted
 
 
-def test_a_size_halfway_between_two_is_asked_and_not_guessed() -> None:
-    # 2.47 on a 0.02 grid; in floating point it would fall to one side.
-    grid = (q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
-    found = nearest(q("2.47 mm"), *grid)
-    assert [size.value for size in found.sizes] == [Decimal("2.46"), Decimal("2.48")]
-    worked = shim(q("2.40 mm"), q("0.44 mm"), q("0.37 mm"), grid)
-    assert [line.shown for line in worked.lines if line.title == "Size to fit"] == ["2.46 mm", "2.48 mm"]
-    assert any("for you to say" in note for note in worked.notes)
+def test_both_sizes_are_named_where_the_wanted_size_is_halfway_between_them() -> None:
+    # 2.47 in steps of 0.02; in floating point it would be nearer to one of them.
+    found = calculate("shim", {"old": "2.40 mm", "measured": "0.44 mm", "target": "0.37 mm", **SIZES})
+    assert [line.shown for line in found.lines if line.title == "Size to fit"] == ["2.46 mm", "2.48 mm"]
+    assert [line.shown for line in found.lines if line.title == "Clearance with it"] == ["0.38 mm", "0.36 mm"]
+    assert any("choose one" in note for note in found.notes)
+
+
+@pytest.mark.parametrize(("measured", "short"), [("1.00 mm", "0.05 mm"), ("0.96 mm", None), ("0.95 mm", None)])
+def test_distance_to_the_largest_size_is_stated_where_no_size_is_near(measured: str, short: str | None) -> None:
+    found = calculate("shim", {"old": "2.40 mm", "measured": measured, "target": "0.37 mm", **SIZES})
+    assert found["fit"].value == Decimal("2.98")
+    assert [note for note in found.notes if "before the size wanted" in note] == (
+        [f"The sizes made end {short} before the size wanted."] if short else []
+    )

@@ -39,7 +39,7 @@ from benchflow.session.shop.register_writer import (
     set_roles,
     set_value,
 )
-from benchflow.trade.instruments import Percent, Width
+from benchflow.trade.instruments import FixedUncertainty, PercentUncertainty
 
 SALT = bytes(range(16))
 SIGNING = hash_pin("2417", SALT)
@@ -93,14 +93,14 @@ def test_a_register_is_read_with_every_digit_of_its_serials() -> None:
     wrench = find_instrument(shop(), "00117")
     assert wrench is not None
     assert (wrench.id, wrench.serial, wrench.uses, wrench.due) == ("tw-120", "00117", 410, date(2027, 1, 15))
-    assert wrench.uncertainty == Percent(Decimal(4), "4 %")
+    assert wrench.uncertainty == PercentUncertainty(Decimal(4), "4 %")
     assert shop().defaults.by == "A. Builder"
 
 
 def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
     gauge = find_instrument(shop(), "pg")
     assert gauge is not None
-    assert isinstance(gauge.uncertainty, Width)
+    assert isinstance(gauge.uncertainty, FixedUncertainty)
     assert (gauge.uncertainty.quantity.value, gauge.uncertainty.quantity.unit) == (Decimal("0.1"), "bar")
 
 

@@ -11,9 +11,9 @@ from msgspec.structs import replace
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import parse_limit, parse_quantity
 from benchflow.trade.instruments import (
+    FixedUncertainty,
     Instrument,
-    Percent,
-    Width,
+    PercentUncertainty,
     add_months,
     due_date,
     fitness,
@@ -25,7 +25,7 @@ from benchflow.trade.instruments import (
 TODAY = date(2026, 3, 1)
 WRENCH = Instrument(
     "tw", "torque", "Click wrench", "T-1", parse_limit("20 .. 120 N·m"),
-    uncertainty=Percent(Decimal(4), "4 %"), calibrated=date(2026, 1, 15),
+    uncertainty=PercentUncertainty(Decimal(4), "4 %"), calibrated=date(2026, 1, 15),
 )  # fmt: skip
 NEED = InstrumentNeed("wrench", "torque", uncertainty=parse_limit("at most 4 %"))
 
@@ -74,7 +74,7 @@ def test_a_micrometer_may_be_used_at_the_bottom_of_its_scale() -> None:
         ({"retired": date(2026, 3, 2)}, []),
         ({"doubt": "dropped"}, ["InDoubt"]),
         ({"uncertainty": None}, ["UncertaintyUnknown"]),
-        ({"uncertainty": Percent(Decimal(6), "6 %")}, ["TooUncertain"]),
+        ({"uncertainty": PercentUncertainty(Decimal(6), "6 %")}, ["TooUncertain"]),
         ({"range": None}, ["RangeUnknown"]),
         ({"kind": "micrometer"}, ["OtherKind"]),
     ],
@@ -84,7 +84,7 @@ def test_every_reason_that_spoils_a_torque_is_found(change: dict[str, object], r
 
 
 def test_all_reasons_are_told_at_once() -> None:
-    bad = replace(WRENCH, due=date(2025, 1, 1), doubt="dropped", uncertainty=Percent(Decimal(6), "6 %"))
+    bad = replace(WRENCH, due=date(2025, 1, 1), doubt="dropped", uncertainty=PercentUncertainty(Decimal(6), "6 %"))
     assert kinds(bad, "10 N·m") == ["InDoubt", "CalibrationOver", "OutOfRange", "TooUncertain"]
 
 
@@ -95,7 +95,7 @@ def test_before_anything_is_wanted_the_whole_span_has_to_be_reached() -> None:
 
 def test_a_width_is_held_against_a_share_where_it_is_used() -> None:
     gauge = Instrument("g", "pressure", range=parse_limit("0 .. 10 bar"),
-                       uncertainty=Width(parse_quantity("0.1 bar"), "0.1 bar"))  # fmt: skip
+                       uncertainty=FixedUncertainty(parse_quantity("0.1 bar"), "0.1 bar"))  # fmt: skip
     need = InstrumentNeed("g", "pressure", uncertainty=parse_limit("at most 4 %"))
     assert kinds(gauge, "2.5 bar", need) == []
     assert kinds(gauge, "2.4 bar", need) == ["TooUncertain"]
@@ -105,7 +105,9 @@ def test_half_of_the_expanded_uncertainty_goes_into_the_judgement() -> None:
     found = standard_uncertainty(WRENCH, parse_quantity("60 N·m"))
     assert found is not None
     assert (found.value, found.unit) == (Decimal("1.2"), "N·m")
-    mic = Instrument("m", "micrometer", uncertainty=Width(parse_quantity("0.004 mm"), "0.004 mm"), k=Decimal(2))
+    mic = Instrument(
+        "m", "micrometer", uncertainty=FixedUncertainty(parse_quantity("0.004 mm"), "0.004 mm"), k=Decimal(2)
+    )
     inches = standard_uncertainty(mic, parse_quantity("2.0000 in"))
     assert inches is not None
     assert float(inches.value) == pytest.approx(0.002 / 25.4)

@@ -12,9 +12,9 @@ from benchflow.quantity import Limit, Quantity, base, parse_limit, parse_quantit
 from benchflow.trade.matching import (
     Matched,
     MatchError,
-    Part,
-    Place,
-    Sizes,
+    PartPlace,
+    PurchasableSizes,
+    StockPart,
     Unmatched,
     match,
     required,
@@ -25,12 +25,12 @@ def q(text: str) -> Quantity:
     return parse_quantity(text)
 
 
-def shims(**sizes: str) -> list[Part]:
-    return [Part(name, q(size)) for name, size in sizes.items()]
+def shims(**sizes: str) -> list[StockPart]:
+    return [StockPart(name, q(size)) for name, size in sizes.items()]
 
 
-def place(name: str, low: str, high: str, aim: str | None = None, current: str | None = None) -> Place:
-    return Place(name, q(low), q(high), q(aim) if aim else None, current)
+def place(name: str, low: str, high: str, aim: str | None = None, current: str | None = None) -> PartPlace:
+    return PartPlace(name, q(low), q(high), q(aim) if aim else None, current)
 
 
 def given_out(answer: Matched | Unmatched) -> dict[str, str]:
@@ -105,7 +105,7 @@ def test_what_to_buy_is_said_when_the_set_on_hand_will_not_do() -> None:
     answer = match(
         shims(a="2.46 mm"),
         [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.71 mm", "2.81 mm", "2.76 mm")],
-        Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm")),
+        PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm")),
     )
     assert isinstance(answer, Unmatched)
     assert given_out(answer) == {"1": "a"}
@@ -114,7 +114,7 @@ def test_what_to_buy_is_said_when_the_set_on_hand_will_not_do() -> None:
 
 
 def test_two_sizes_as_near_the_aim_are_both_offered_to_buy() -> None:
-    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
     assert [size.value for size in answer.buy[0].sizes or ()] == [Decimal("2.46"), Decimal("2.48")]
@@ -122,7 +122,7 @@ def test_two_sizes_as_near_the_aim_are_both_offered_to_buy() -> None:
 
 
 def test_a_place_that_no_size_made_will_serve_gets_the_part_on_hand() -> None:
-    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match(
         shims(a="2.47 mm"),
         [place("any", "2.40 mm", "2.50 mm", "2.47 mm"), place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")],
@@ -134,7 +134,7 @@ def test_a_place_that_no_size_made_will_serve_gets_the_part_on_hand() -> None:
 
 
 def test_a_place_that_nothing_serves_says_so() -> None:
-    grid = Sizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
+    grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
     assert not answer.can_be_bought
@@ -176,17 +176,19 @@ def test_inches_and_millimetres_may_be_mixed() -> None:
         (["a"], [place("1", "1 g", "2 g")], "length, mass"),
     ],
 )
-def test_a_slip_in_the_lists_is_named(parts: list[str], places: list[Place], says: str) -> None:
+def test_a_slip_in_the_lists_is_named(parts: list[str], places: list[PartPlace], says: str) -> None:
     with pytest.raises(MatchError, match=says):
-        match([Part(name, q("1 mm")) for name in parts], places)
+        match([StockPart(name, q("1 mm")) for name in parts], places)
 
 
 def test_a_grid_without_a_step_is_refused_instead_of_running_for_ever() -> None:
     with pytest.raises(MatchError, match="step above zero"):
-        match([], [place("1", "1 mm", "2 mm")], Sizes(q("1 mm"), q("2 mm"), q("0 mm")))
+        match([], [place("1", "1 mm", "2 mm")], PurchasableSizes(q("1 mm"), q("2 mm"), q("0 mm")))
 
 
-def _value(places: list[Place], parts: dict[str, Part], ways: dict[str, str | None]) -> tuple[int, int, Fraction]:
+def _value(
+    places: list[PartPlace], parts: dict[str, StockPart], ways: dict[str, str | None]
+) -> tuple[int, int, Fraction]:
     """How good a way is, by the definition: places not served, parts moved, squared distances."""
     unserved = sum(part is None for part in ways.values())
     moved = sum(ways[one.name] is None or ways[one.name] != one.current for one in places)
@@ -198,7 +200,7 @@ def _value(places: list[Place], parts: dict[str, Part], ways: dict[str, str | No
     return unserved, moved, off
 
 
-def _brute(places: list[Place], parts: list[Part]) -> tuple[int, int, Fraction]:
+def _brute(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, Fraction]:
     """The best of every way there is, tried one by one."""
     by_id = {part.id: part for part in parts}
     hands: list[str | None] = [*by_id, *([None] * len(places))]
@@ -219,14 +221,14 @@ def _brute(places: list[Place], parts: list[Part]) -> tuple[int, int, Fraction]:
 
 
 @st.composite
-def benches(draw: st.DrawFn) -> tuple[list[Part], list[Place]]:
+def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
     """Up to four parts and places; now and then with more digits than floating point can tell apart."""
     digits = draw(st.sampled_from([2, 12]))
     steps = st.one_of(st.integers(0, 16), st.integers(0, 10 ** (digits - 1)))
     hundredths = steps.map(lambda step: 2 * 10**digits + step)
     scale = 10**digits
     sizes = draw(st.lists(hundredths, max_size=4))
-    parts = [Part(f"s{n}", Quantity(Decimal(size) / scale, "mm", "")) for n, size in enumerate(sizes)]
+    parts = [StockPart(f"s{n}", Quantity(Decimal(size) / scale, "mm", "")) for n, size in enumerate(sizes)]
     free = draw(st.permutations([part.id for part in parts]))
     places = []
     for n in range(draw(st.integers(1, 4))):
@@ -237,13 +239,13 @@ def benches(draw: st.DrawFn) -> tuple[list[Part], list[Place]]:
         aim = draw(st.one_of(st.none(), hundredths))
         current = free[n] if n < len(free) and draw(st.booleans()) else None
         ends = [None if end is None else Quantity(Decimal(end) / scale, "mm", "") for end in (low, high, aim)]
-        places.append(Place(str(n + 1), ends[0], ends[1], ends[2], current))
+        places.append(PartPlace(str(n + 1), ends[0], ends[1], ends[2], current))
     return parts, places
 
 
 @settings(max_examples=150, deadline=None)
 @given(benches())
-def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[Part], list[Place]]) -> None:
+def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[StockPart], list[PartPlace]]) -> None:
     parts, places = bench
     answer = match(parts, places)
     by_id = {part.id: part for part in parts}
@@ -259,5 +261,5 @@ def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[Part], li
 def test_a_limit_with_both_ends_the_same_takes_exactly_that_size() -> None:
     limit = Limit(q("2.40 mm"), q("2.40 mm"), "")
     low, high, _aim = required(q("0 mm"), limit, None, 1)
-    answer = match(shims(a="2.40 mm", b="2.401 mm"), [Place("1", low, high)])
+    answer = match(shims(a="2.40 mm", b="2.401 mm"), [PartPlace("1", low, high)])
     assert given_out(answer) == {"1": "a"}

@@ -1,10 +1,10 @@
-"""Thread names as people write them."""
+"""Thread designations as people write them."""
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.trade.threads import ThreadError, parse_thread
+from benchflow.trade.calculations.threads import ThreadError, parse_thread
 
 
 @pytest.mark.parametrize(
@@ -28,7 +28,7 @@ from benchflow.trade.threads import ThreadError, parse_thread
         ("1-72", "#1-72", 0.073, 1 / 72),
     ],
 )
-def test_a_thread_is_known_however_it_is_written(text: str, name: str, diameter: float, pitch: float) -> None:
+def test_thread_is_read_in_each_spelling(text: str, name: str, diameter: float, pitch: float) -> None:
     found = parse_thread(text)
     assert found.name == name
     assert (found.diameter, found.pitch) == pytest.approx((diameter, pitch))
@@ -38,9 +38,9 @@ def test_a_thread_is_known_however_it_is_written(text: str, name: str, diameter:
     ("text", "says"),
     [
         ("M10x12", "does not go with"),
-        ("M11", "write the pitch"),
-        ("M0x0", "does not go with|write the pitch"),
-        ("1/0-20", "nought"),
+        ("M11", "Write the pitch"),
+        ("M0x0", "does not go with|Write the pitch"),
+        ("1/0-20", "denominator"),
         ("#13-20", "#0 to #12"),
         ("1/2-1", "do not go with"),
         ("G 1/4", "Write it like"),
@@ -48,14 +48,14 @@ def test_a_thread_is_known_however_it_is_written(text: str, name: str, diameter:
         ("M" + "9" * 60, "too long"),
     ],
 )
-def test_what_is_no_thread_is_refused_with_an_example(text: str, says: str) -> None:
+def test_other_text_is_refused_with_an_example(text: str, says: str) -> None:
     with pytest.raises(ThreadError, match=says):
         parse_thread(text)
 
 
 @settings(max_examples=200)
 @given(st.text(alphabet='M#x×-/. 0123456789UNFCab"', max_size=24))
-def test_no_text_does_anything_but_name_a_thread_or_be_refused(text: str) -> None:
+def test_any_text_is_a_thread_or_an_error(text: str) -> None:
     try:
         found = parse_thread(text)
     except ThreadError:

@@ -21,7 +21,7 @@ from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.log.timestamps import parse
 from benchflow.session.view.bench_view import Gauge
 from benchflow.session.view.operation_inputs import gauge
-from benchflow.trade.decision import RULES
+from benchflow.trade.decision_rules import RULES
 
 NOT_THE_MANUAL = (
     "This sheet tells what was done and measured. It does not replace the maker's manual, local codes or licensed "

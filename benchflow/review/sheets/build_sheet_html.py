@@ -6,12 +6,13 @@ from benchflow.base.plaintext import clean
 from benchflow.review.sheets.build_sheet import Sheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
-from benchflow.trade.pictures import Verdict, Words, gauge_svg, joint_svg
+from benchflow.trade.gauge_picture import GaugeTexts, GaugeVerdict, gauge_svg
+from benchflow.trade.joint_picture import joint_svg
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-_VERDICTS: dict[str, Verdict] = {"in": "in", "out": "out", "not-proven": "not-proven"}
+_VERDICTS: dict[str, GaugeVerdict] = {"in": "in", "out": "out", "not-proven": "not-proven"}
 
 
 def html(sheet: Sheet) -> str:
@@ -32,7 +33,7 @@ def _gauge(value: SheetValue) -> "Markup":
     from markupsafe import Markup
 
     assert value.gauge is not None  # the template asks
-    words = Words(low=value.low, high=value.high, value=value.judged, verdict=_VERDICTS.get(value.verdict, "none"))
+    words = GaugeTexts(low=value.low, high=value.high, value=value.judged, verdict=_VERDICTS.get(value.verdict, "none"))
     return Markup(gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}"))  # escaped where it is made
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
 from benchflow.review.sheets.build_sheet import Sheet, SheetOperation, SheetValue
-from benchflow.trade.pictures import joint_lines
+from benchflow.trade.joint_picture import joint_lines
 
 _MEANS_SOMETHING = re.compile(r"([\\`*_{}\[\]<>#|~])")
 

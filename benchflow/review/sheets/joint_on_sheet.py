@@ -10,7 +10,7 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import day, shown
 from benchflow.review.log.loaded_log import Account
 from benchflow.session.state.state import Tick
-from benchflow.trade.pictures import Fastener
+from benchflow.trade.joint_picture import FastenerCell
 
 
 class SheetJoint(Struct, frozen=True):
@@ -19,7 +19,7 @@ class SheetJoint(Struct, frozen=True):
     title: str
     about: str
     stages: tuple[str, ...]
-    fasteners: tuple[Fastener, ...]
+    fasteners: tuple[FastenerCell, ...]
     tools: tuple[str, ...]
 
 
@@ -46,7 +46,7 @@ def joint_of(account: Account, step: Step) -> SheetJoint | None:
     )
 
 
-def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[Fastener]:
+def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
     """Each cell with what it got: the last torque and the angles after it, or what a check showed."""
     for row, cells in enumerate(joint.layout):
         for column, cell in enumerate(cells):
@@ -60,7 +60,7 @@ def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Itera
             ]
             whole = bool(wanted) and all(number in of_it for number in wanted)
             bad = any(tick.verdict in ("out", "not-proven") for tick in of_it.values())
-            yield Fastener(cell, row, column, _got(tighten, of_it), "out" if bad else "done" if whole else "open")
+            yield FastenerCell(cell, row, column, _got(tighten, of_it), "out" if bad else "done" if whole else "open")
 
 
 def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from benchflow.base.plaintext import clean
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.order_sheet_page import JointBlank, Page
-from benchflow.trade.pictures import joint_svg
+from benchflow.trade.joint_picture import joint_svg
 
 if TYPE_CHECKING:
     from markupsafe import Markup

@@ -26,7 +26,7 @@ from benchflow.procedure.model import (
     Remedy,
     Tighten,
 )
-from benchflow.trade.pictures import Fastener
+from benchflow.trade.joint_picture import FastenerCell
 
 ON_PAPER = (
     "On paper nothing stops you. This order is safe from the start that is given here and from no other, line by line "
@@ -70,7 +70,7 @@ class StageBoxes(Struct, frozen=True):
 class JointBlank(Struct, frozen=True):
     title: str
     about: str
-    fasteners: tuple[Fastener, ...]
+    fasteners: tuple[FastenerCell, ...]
     stages: tuple[StageBoxes, ...]
 
 
@@ -366,7 +366,7 @@ def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlan
         joint.title or joint.id,
         ", ".join(part for part in about if part),
         tuple(
-            Fastener(cell, row, column, "", "open")
+            FastenerCell(cell, row, column, "", "open")
             for row, cells in enumerate(joint.layout)
             for column, cell in enumerate(cells)
             if cell is not None

@@ -4,7 +4,7 @@ import textwrap
 from collections.abc import Iterator
 
 from benchflow.review.sheets.order_sheet_page import Blank, Entry, JointBlank, Page
-from benchflow.trade.pictures import joint_lines
+from benchflow.trade.joint_picture import joint_lines
 
 
 def text(page: Page, width: int = 100) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from benchflow.session.rules.computed_values import worked_value
 from benchflow.session.rules.verdicts import latest, of_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.decision import GUARD_FACTOR
+from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width
 
 __all__ = ["Proposal", "choice_reasons", "choose", "proposal"]

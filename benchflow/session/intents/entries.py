@@ -23,7 +23,7 @@ from benchflow.session.rules.verdicts import (
 )
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.decision import Judgement
+from benchflow.trade.decision_rules import Judgement
 
 
 def resolve(step: Step, name: str, names: Iterable[str]) -> str | None:

@@ -24,7 +24,7 @@ from benchflow.session.rules.verdicts import latest, of_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import ChoiceInput
-from benchflow.trade.decision import judge
+from benchflow.trade.decision_rules import judge
 
 if TYPE_CHECKING:
     from benchflow.procedure.formula import Formula
@@ -124,7 +124,7 @@ def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Wa
 
 def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
     """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
-    from benchflow.trade.matching import Matched, Part, Place, Sizes
+    from benchflow.trade.matching import Matched, PartPlace, PurchasableSizes, StockPart
     from benchflow.trade.matching import match as solve
 
     parts = on_hand(state, match)
@@ -135,11 +135,12 @@ def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str
     if asked is None:
         return {}, f"{match.so_that} cannot be worked out yet: a reading that it needs is missing"
     places = [
-        Place(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None) for one in asked
+        PartPlace(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None)
+        for one in asked
     ]
     made = match.sizes
-    grid = None if made is None else Sizes(made.first, made.last, made.step)
-    found = solve([Part(name, size) for name, size in parts.items()], places, grid)
+    grid = None if made is None else PurchasableSizes(made.first, made.last, made.step)
+    found = solve([StockPart(name, size) for name, size in parts.items()], places, grid)
     given = {one.place: one.part for one in found.given}
     if not isinstance(found, Matched):
         given |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}

@@ -16,9 +16,9 @@ from benchflow.session.rules.joint_progress import Tally
 from benchflow.session.rules.verdicts import of_stored, stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.fasteners import joint_words, lubricant_change
-from benchflow.trade.worked import SumError
-from benchflow.trade.wrench import setting, with_extension
+from benchflow.trade.calculations.bolt_torque import joint_words, lubricant_change
+from benchflow.trade.calculations.result import CalculationError
+from benchflow.trade.calculations.torque_wrench import setting, with_extension
 
 NONE = ("none", "off", "-", "0")
 
@@ -133,7 +133,7 @@ def wrench(state: State, intent: it.Wrench, around: Around, by: str) -> Decision
         one = Quantity(Decimal(100), "N·m", "100 N·m")
         degrees = None if angle is None else of_stored(angle)
         with_extension(one, of_stored(read["lever"]), of_stored(read["extension"]), degrees)
-    except SumError as error:
+    except CalculationError as error:
         return refuse("bad-quantity", str(error), name="extension")
     return (Entry(by, ev.WrenchFitted(read["extension"], read["lever"], angle)),)
 

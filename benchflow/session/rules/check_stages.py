@@ -6,7 +6,7 @@ from benchflow.procedure.model import CheckStage
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.rules.verdicts import of_stored
 from benchflow.session.state.events import Side, Stored, Verdict
-from benchflow.trade.decision import judge
+from benchflow.trade.decision_rules import judge
 
 
 class Found(Struct, frozen=True):
@@ -35,9 +35,9 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
     found = judge(value, stage.limit, "simple")
     if stretch is None or stage.stretch is None:
         return Found(found.verdict, found.side)
-    from benchflow.trade.stretch import judge_both  # late: few joints are judged so
+    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints are judged so
 
-    both = judge_both(value, stretch, stage.limit, stage.stretch)
+    both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
     if both.corner == "in":
         return Found("in", None, "in")
     side = found.side or judge(stretch, stage.stretch, "simple").side

@@ -15,7 +15,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, stored, value_of
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Remedy, State
-from benchflow.trade.decision import judge
+from benchflow.trade.decision_rules import judge
 
 
 class WorkedValue(Struct, frozen=True):

@@ -10,7 +10,7 @@ from benchflow.procedure.model import AboveReading, Bound, DecisionRule, EqualWi
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.state.events import Side, Stored, Verdict
 from benchflow.session.state.state import Attempt, State
-from benchflow.trade.decision import Judgement, judge
+from benchflow.trade.decision_rules import Judgement, judge
 
 EXPANDED = Decimal(2)
 """Coverage factor taken for an uncertainty that only the procedure states (ISO 14253-1 states U at k = 2)."""

@@ -49,7 +49,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.shop.register import Defaults, Person, Shop, hash_parts
-from benchflow.trade.instruments import Instrument, Percent, Uncertainty, Width
+from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, plain
 
 
@@ -168,9 +168,9 @@ class Unsureness(Shape[Uncertainty | ShareOfScale]):
             context.problem("bad-quantity", found.mark, f"`{found.text[:40]}` is no uncertainty", self.noun)
             return None
         if not share:
-            return Width(value, text)
+            return FixedUncertainty(value, text)
         percent = plain(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
-        return ShareOfScale(percent, text) if text.endswith(self._ending) else Percent(percent, text)
+        return ShareOfScale(percent, text) if text.endswith(self._ending) else PercentUncertainty(percent, text)
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "pattern": r"\S"}
@@ -248,7 +248,7 @@ def _instrument(fields: Fields) -> Instrument:
 
 def _uncertainty(fields: Fields, scale: Quantity | None) -> Uncertainty | None:
     found = fields.get(_UNCERTAINTY)
-    if isinstance(found, Width) and scale is not None:
+    if isinstance(found, FixedUncertainty) and scale is not None:
         if dimension_of(found.quantity.unit) != dimension_of(scale.unit):
             message = f"{found.text} does not go with a scale up to {show(scale)}"
             fields.problem("wrong-dimension", _UNCERTAINTY, message)
@@ -258,7 +258,7 @@ def _uncertainty(fields: Fields, scale: Quantity | None) -> Uncertainty | None:
     if scale is None:
         fields.problem("missing-key", _UNCERTAINTY, "a share of the scale needs a `range` or a `scale`")
         return None
-    return Width(Quantity(scale.value * found.percent / 100, scale.unit, found.text), found.text)
+    return FixedUncertainty(Quantity(scale.value * found.percent / 100, scale.unit, found.text), found.text)
 
 
 def _lever(fields: Fields) -> Quantity | None:

@@ -23,7 +23,7 @@ from benchflow.session.state.state import Attempt, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.reading_text import shown
-from benchflow.trade.decision import GUARD_FACTOR
+from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
 
 

@@ -128,7 +128,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
 
 def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     """The joint as it lies, with what each fastener got; below it each stage with its tool and its hour."""
-    from benchflow.trade.pictures import joint_lines
+    from benchflow.trade.joint_picture import joint_lines
 
     lines = [styled(part, "strong") for part in wrap(joint.title, width)]
     if joint.about:

@@ -6,9 +6,9 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from benchflow.trade.asking import Measure, OneOf, SumErrors, SumSpec
-from benchflow.trade.sums import SUMS, work
-from benchflow.trade.worked import Worked
+from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, ChoiceInput, QuantityInput
+from benchflow.trade.calculations.result import CalculationResult
+from benchflow.trade.calculations.table import CALCULATIONS, calculate
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -23,7 +23,7 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
     def __init__(self, takes_result: bool) -> None:
         super().__init__()
         self.takes_result = takes_result
-        self.specs = list(SUMS.values())
+        self.specs = list(CALCULATIONS.values())
 
     def count(self) -> int:
         return len(self.specs)
@@ -54,22 +54,22 @@ class CalculationPage(FormPage, inherit_bindings=False):
     ]
     form = "calculation"
 
-    def __init__(self, spec: SumSpec, takes_result: bool) -> None:
+    def __init__(self, spec: Calculation, takes_result: bool) -> None:
         self.spec = spec
         self.takes_result = takes_result
-        self.worked: Worked | None = None
-        self.wrong: SumErrors | None = None
+        self.worked: CalculationResult | None = None
+        self.wrong: CalculationErrors | None = None
         self.title_line = spec.title
         super().__init__(None)
 
     def questions(self) -> Sequence[FormField]:
         form_fields = []
         for field in self.spec.fields:
-            unit = f", in {field.takes.unit}" if isinstance(field.takes, Measure) and field.takes.unit else ""
+            unit = f", in {field.kind.unit}" if isinstance(field.kind, QuantityInput) and field.kind.unit else ""
             hint = f"for example {field.example}" if field.example else ""
             spare = "optional" if field.optional else ""
             note = "; ".join(filter(None, (hint, spare)))
-            choices = tuple((each, each) for each in field.takes.choices) if isinstance(field.takes, OneOf) else ()
+            choices = tuple((each, each) for each in field.kind.choices) if isinstance(field.kind, ChoiceInput) else ()
             form_fields.append(FormField(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
         return form_fields
 
@@ -101,8 +101,8 @@ class CalculationPage(FormPage, inherit_bindings=False):
         texts = {name: field.value for name, field in self.fields.items()} | self.picked
         self.worked = self.wrong = None
         try:
-            self.worked = work(self.spec.name, texts, bare=True)
-        except SumErrors as error:
+            self.worked = calculate(self.spec.name, texts, use_field_units=True)
+        except CalculationErrors as error:
             self.wrong = None if quiet else error
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

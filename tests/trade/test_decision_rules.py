@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.quantity import Limit, Quantity, convert, parse_limit, parse_quantity
-from benchflow.trade.decision import conformity, conformity_words, judge
+from benchflow.trade.decision_rules import conformity, conformity_words, judge
 
 
 def q(text: str) -> Quantity:

@@ -1,0 +1,81 @@
+"""A reading compared with its limit by a decision rule, as a calculation."""
+
+from fractions import Fraction
+
+from benchflow.procedure.model import DecisionRule
+from benchflow.quantity import Limit, Quantity, dimension_of, show
+from benchflow.quantity.arithmetic import decimal
+from benchflow.trade import decision_rules
+from benchflow.trade.calculations.inputs import (
+    Calculation,
+    ChoiceInput,
+    InputField,
+    Inputs,
+    LimitInput,
+    QuantityInput,
+    number_field,
+)
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, line
+from benchflow.trade.rounding import in_unit, width
+
+_SOURCE = "ISO 14253-1:2017; JCGM 106:2012"
+
+
+def _judge(inputs: Inputs) -> CalculationResult:
+    reading, limit = inputs.quantity("reading"), inputs.limit("limit")
+    rule: DecisionRule = "simple" if inputs.text("decision") == "simple" else "guarded"
+    expanded, factor = inputs.optional_quantity("uncertainty"), inputs.optional_quantity("coverage-factor")
+    k = Fraction(2) if factor is None else Fraction(factor.value)
+    if expanded is not None and expanded.value < 0:
+        raise CalculationError("uncertainty", "An uncertainty cannot be below zero")
+    if k <= 0:
+        raise CalculationError("coverage-factor", "A coverage factor must be above zero")
+    _check_dimension(reading, limit)
+    u = None if expanded is None else _standard(reading, expanded, k)
+    found = decision_rules.judge(reading, limit, rule, u)
+    lines: list[ResultLine] = []
+    if u is not None and expanded is not None:
+        filled = f"{show(expanded)} / {float(k):g}"
+        lines.append(line("u", "Standard uncertainty", u.value, u.unit, "u = U / k", filled, digits=2))
+        guard = Fraction(u.value) * decision_rules.GUARD_FACTOR
+        lines.append(line("guard", "Guard band", guard, u.unit, "1.65 × u", f"1.65 × {lines[0].shown}", digits=2))
+    if found.conformity is not None:
+        text = decision_rules.conformity_words(found.conformity)
+        rounded = line("conformity", "Probability of conformity", 100 * found.conformity, "%",
+                       "normal distribution about the reading", "", decimals=1)  # fmt: skip
+        lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula, text))
+    verdict = {"in": "ok", "out": (found.side or "").upper(), "not-proven": "not proven"}[found.verdict]
+    notes = (f"{verdict}: {found.because}.", f"Rule: {decision_rules.RULES[rule]}.")
+    return CalculationResult("A reading and its limit", tuple(lines), _SOURCE, notes)
+
+
+def _check_dimension(reading: Quantity, limit: Limit) -> None:
+    for end in (limit.low, limit.high):
+        if end is not None and dimension_of(end.unit) != dimension_of(reading.unit):
+            raise CalculationError("limit", f"{show(end)} cannot be a limit for a reading of {show(reading)}")
+
+
+def _standard(reading: Quantity, expanded: Quantity, k: Fraction) -> Quantity:
+    """u = U / k in the unit of the reading. U may be a share of the reading."""
+    dimension = dimension_of(expanded.unit)
+    if dimension == dimension_of(reading.unit):
+        return in_unit(width(expanded) / k, reading.unit, difference=True)
+    if dimension != "fraction":
+        raise CalculationError("uncertainty", f"{show(expanded)} does not go with a reading of {show(reading)}")
+    return Quantity(decimal(abs(Fraction(reading.value)) * width(expanded) / k), reading.unit, "")
+
+
+ACCEPTANCE_CALCULATIONS = (
+    Calculation(
+        "judge", "A reading and its limit",
+        (
+            InputField("reading", "Reading", QuantityInput(None), "0.0027 mm"),
+            InputField("limit", "Limit", LimitInput(), "-0.003 .. 0.003 mm"),
+            InputField("uncertainty", "Expanded uncertainty U", QuantityInput(None), "0.001 mm", optional=True),
+            number_field("coverage-factor", "Its coverage factor k (default: 2)", "2", optional=True),
+            InputField("decision", "Rule (default: guarded)", ChoiceInput(("guarded", "simple")), "guarded",
+                       optional=True),
+        ),
+        _judge, _SOURCE,
+    ),
+)  # fmt: skip

@@ -1,0 +1,274 @@
+"""Torque and preload of a bolt: T = K d F in both directions, the nut factor, and the effect of a lubricant.
+
+Most of a torque is lost to friction, so a torque says little about preload. Every preload here is given with the
+scatter stated for torque wrenches.
+"""
+
+from decimal import Decimal
+from fractions import Fraction
+from math import cos, pi, radians, sin
+from typing import NamedTuple
+
+from msgspec import Struct
+
+from benchflow.procedure.model import Joint
+from benchflow.quantity import Quantity, convert, show
+from benchflow.trade.calculations.bolt_strength import find_strength, strength
+from benchflow.trade.calculations.inputs import (
+    FORCE_UNIT_FIELD,
+    THREAD_FIELD,
+    TORQUE_UNIT_FIELD,
+    Calculation,
+    ChoiceInput,
+    InputField,
+    QuantityInput,
+    TextInput,
+    UnitInput,
+    number_field,
+    torque_field,
+)
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    ResultLine,
+    digits_of,
+    line,
+    positive,
+)
+from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
+from benchflow.trade.rounding import amount
+
+SCATTER = Fraction(25, 100)
+"""Preload scatter of a torque wrench: ±25 % (IFI Technical Data N-12 / N-16, as quoted)."""
+
+SHORT_SOURCE = "T = K d F; scatter ±25 % after IFI Technical Data N-12 / N-16"
+_SCATTER_NOTE = "A torque wrench gives the preload within about ±25 %, if the lubricant is as assumed."
+
+
+def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str = "N·m") -> CalculationResult:
+    """The torque in ``unit`` that gives ``preload`` on average: T = K d F."""
+    positive("preload", preload, "The preload")
+    k = _checked_nut_factor(nut_factor)
+    newton_metres = k * thread.diameter_mm / 1000 * float(amount(preload, "N"))
+    torque = newton_metres / float(amount(Quantity(Decimal(1), unit, ""), "N·m"))
+    filled = f"{nut_factor} × {thread.diameter:.4g} {thread.unit} × {show(preload)}"
+    one = line("torque", "Torque", torque, unit, "T = K × d × F", filled, digits=digits_of(preload))
+    title = f"Torque for a preload of {show(preload)} in {thread.name}"
+    return CalculationResult(title, (one,), SHORT_SOURCE, (_SCATTER_NOTE,))
+
+
+def _checked_nut_factor(value: Decimal) -> float:
+    if not Decimal("0.03") <= value <= Decimal("0.6"):
+        hint = "0.1 to 0.3 is usual, 0.2 for dry steel."
+        raise CalculationError("nut-factor", f"{value} cannot be a nut factor", hint)
+    return float(value)
+
+
+class _Preload(Struct, frozen=True):
+    """A preload in N, and as a share of the proof load where the class is known."""
+
+    newtons: float
+    share: float | None
+
+
+def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) -> _Preload:
+    newtons = float(amount(torque, "N·m")) / (_checked_nut_factor(nut_factor) * thread.diameter_mm / 1000)
+    found = find_strength(grade, thread) if grade else None
+    return _Preload(newtons, None if found is None else newtons / (found.proof * thread.stress_area_mm2))
+
+
+def preload(
+    torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "", unit: str = "kN"
+) -> CalculationResult:
+    """The preload in ``unit`` that ``torque`` gives (F = T / (K d)), its scatter and its share of the proof load.
+
+    Raises:
+        CalculationError: the class is not known, or a value cannot be right.
+    """
+    positive("torque", torque, "The torque")
+    if grade:
+        strength(grade, thread)
+    found = _preload(torque, thread, nut_factor, grade)
+    average = found.newtons / float(amount(Quantity(Decimal(1), unit, ""), "N"))
+    low, high = float(1 - SCATTER), float(1 + SCATTER)
+    filled = f"{show(torque)} / ({nut_factor} × {thread.diameter:.4g} {thread.unit})"
+    about = f"{average:.3g} {unit}"
+    lines: list[ResultLine] = [
+        line("preload", "Preload, about", average, unit, "F = T / (K × d)", filled),
+        line("low", "Lowest with the scatter", average * low, unit, "0.75 × F", f"0.75 × {about}"),
+        line("high", "Highest with the scatter", average * high, unit, "1.25 × F", f"1.25 × {about}"),
+    ]
+    notes = [_SCATTER_NOTE]
+    if found.share is not None:
+        proof = f"{strength(grade, thread).proof:.4g} MPa"
+        lines.append(
+            line("share", "Share of proof load", 100 * found.share, "%", "F / (As × Sp)",
+                 f"{about} / ({thread.area_text} × {proof})", decimals=0)
+        )  # fmt: skip
+        if found.share > 1:
+            notes.append("This is above the proof load: check torque, thread, class and nut factor.")
+        elif found.share * high > 1:
+            notes.append("The highest preload is above the proof load.")
+    return CalculationResult(f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes))
+
+
+def preload_words(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
+    """The preload in one line for the bench: ``preload about 46 kN ± 25 %, 91 % of proof load``."""
+    found = _preload(torque, thread, nut_factor, grade)
+    decimals = 0 if found.newtons >= 10000 else 1
+    words = f"preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
+    return words if found.share is None else f"{words}, {100 * found.share:.0f} % of proof load"
+
+
+def joint_words(joint: Joint, torque: Quantity) -> str:
+    """The line of :func:`preload_words` for a joint; "" where its thread or nut factor is missing or not known."""
+    if joint.nut_factor is None or not joint.thread:
+        return ""
+    try:
+        return preload_words(torque, parse_thread(joint.thread), joint.nut_factor, joint.grade)
+    except (ThreadError, CalculationError):
+        return ""
+
+
+def lubricant_change(torque: Quantity, assumed: Decimal, actual: Decimal) -> CalculationResult:
+    """The torque that gives the same preload with another lubricant: T2 = T1 K2 / K1."""
+    positive("torque", torque, "The torque")
+    for value in (assumed, actual):
+        _checked_nut_factor(value)
+    filled = f"{show(torque)} × {actual} / {assumed}"
+    one = line("torque", "Torque", Fraction(torque.value) * Fraction(actual) / Fraction(assumed), torque.unit,
+               "T2 = T1 × K2 / K1", filled, digits=digits_of(torque))  # fmt: skip
+    notes = ("This is an estimate: both nut factors scatter. A torque from the maker for this lubricant comes first.",)
+    return CalculationResult("Torque for another lubricant", (one,), "T = K d F at equal F", notes)
+
+
+# --- nut factors ------------------------------------------------------------------------------------
+
+
+class _NutFactors(NamedTuple):
+    low: float
+    high: float
+    source: str
+
+
+_DISTRIBUTOR = "a distributor's engineering data"
+NUT_FACTORS: dict[str, _NutFactors] = {
+    "dry-steel": _NutFactors(0.18, 0.27, f"{_DISTRIBUTOR}; 0.20 is the usual figure"),
+    "machine-oil": _NutFactors(0.10, 0.26, f"{_DISTRIBUTOR}; 0.15 is the usual figure"),
+    "cadmium-plated": _NutFactors(0.15, 0.19, _DISTRIBUTOR),
+    "phosphated-and-oiled": _NutFactors(0.15, 0.22, _DISTRIBUTOR),
+    "zinc-plated": _NutFactors(0.17, 0.35, _DISTRIBUTOR),
+    "stainless-steel": _NutFactors(0.30, 0.50, _DISTRIBUTOR),
+    "anti-seize": _NutFactors(0.12, 0.12, "a textbook's table, from memory"),
+}
+"""Published ranges of the nut factor K, by the state of the threads."""
+
+
+def nut_factor_range(surface: str) -> CalculationResult:
+    """The published range of the nut factor for a state of the threads, a key of ``NUT_FACTORS``."""
+    found = NUT_FACTORS[surface]
+    lines = (
+        line("low", "Nut factor, from", found.low, "", "published range", surface, decimals=2),
+        line("high", "Nut factor, to", found.high, "", "published range", surface, decimals=2),
+    )
+    notes = ("The ranges are wide: a nut factor of the maker, or a test on the joint itself, is better.",)
+    return CalculationResult(f"Nut factor for {surface}", lines, found.source, notes)
+
+
+LONG_SOURCE = "Shigley, 5th ed., eq. 8-19, and MIL-HDBK-60, eq. 100.5.1, both as quoted"
+
+
+def nut_factor_from_friction(thread: Thread, thread_friction: Decimal, head_friction: Decimal) -> CalculationResult:
+    """K from the coefficients of friction in the thread and under the head, by two long forms.
+
+    For a 60° thread and a head that bears on a mean diameter of 1.25 D. The first form (Shigley) uses the pitch
+    diameter; the second (MIL-HDBK-60) is an approximation. They agree within about 1 %.
+    """
+    for field, value in (("thread-friction", thread_friction), ("head-friction", head_friction)):
+        if not Decimal("0.01") <= value <= Decimal(1):
+            raise CalculationError(field, f"{value} is not a coefficient of friction", "0.08 to 0.20 is usual.")
+    d, p, dp, mu = thread.diameter, thread.pitch, thread.pitch_diameter, float(thread_friction)
+    slope, secant, sine = p / (pi * dp), 1 / cos(radians(30)), sin(radians(60))
+    head = 0.625 * float(head_friction) * d
+    by_pitch_diameter = (0.5 * dp * (slope + mu * secant) / (1 - mu * slope * secant) + head) / d
+    by_handbook = (0.5 * p / pi + 0.5 * mu * (d - 0.75 * p * sine) / sine + head) / d
+    filled = f"thread {thread_friction}, head {head_friction}, {thread.name}"
+    lines = (
+        line("nut-factor", "Nut factor K", by_pitch_diameter, "",
+             "K = [d2/2 × (tan λ + μt sec β) / (1 − μt tan λ sec β) + 0.625 μc d] / d", filled),
+        line("check", "Nut factor by the handbook's form", by_handbook, "",
+             "K = [P/2π + μt/2 × (d − 0.75 P sin α) / sin α + 0.625 μc d] / d", filled),
+    )  # fmt: skip
+    return CalculationResult(f"Nut factor of {thread.name}", lines, LONG_SOURCE)
+
+
+def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
+    """A torque in another unit, rounded to one digit more than it was given with."""
+    exact = convert(torque, unit)
+    one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
+               digits=digits_of(torque, least=3) + 1)  # fmt: skip
+    return CalculationResult("Torque in another unit", (one,), "NIST SP 811, App. B (exact factors)")
+
+
+_NUT_FACTOR_FIELD = number_field("nut-factor", "Nut factor K (usual: 0.20 dry, 0.15 oiled)", "0.15")
+
+TORQUE_CALCULATIONS = (
+    Calculation(
+        "torque", "A torque in another unit",
+        (torque_field("torque", "Torque", "95 in-lb"), InputField("unit", "New unit", UnitInput("torque"), "N·m")),
+        lambda inputs: convert_torque(inputs.quantity("torque"), inputs.text("unit")),
+        "exact factors",
+    ),
+    Calculation(
+        "preload", "Preload from torque, with its scatter",
+        (
+            torque_field("torque", "Torque", "60 N·m"), THREAD_FIELD, _NUT_FACTOR_FIELD,
+            InputField("class", "Property class or grade", TextInput(), "10.9", optional=True), FORCE_UNIT_FIELD,
+        ),
+        lambda inputs: preload(
+            inputs.quantity("torque"), inputs.thread(), inputs.quantity("nut-factor").value, inputs.text("class"),
+            inputs.text("unit", "kN"),
+        ),
+        SHORT_SOURCE,
+    ),
+    Calculation(
+        "torque-for-preload", "Torque for a preload",
+        (
+            InputField("preload", "Preload", QuantityInput("force", "kN"), "40 kN"), THREAD_FIELD, _NUT_FACTOR_FIELD,
+            TORQUE_UNIT_FIELD,
+        ),
+        lambda inputs: torque_for(
+            inputs.quantity("preload"), inputs.thread(), inputs.quantity("nut-factor").value, inputs.text("unit", "N·m")
+        ),
+        SHORT_SOURCE,
+    ),
+    Calculation(
+        "nut-factor", "Nut factor from friction in the thread and under the head",
+        (
+            THREAD_FIELD, number_field("thread-friction", "Friction in the thread", "0.12"),
+            number_field("head-friction", "Friction under the head", "0.12"),
+        ),
+        lambda inputs: nut_factor_from_friction(
+            inputs.thread(), inputs.quantity("thread-friction").value, inputs.quantity("head-friction").value
+        ),
+        LONG_SOURCE,
+    ),
+    Calculation(
+        "nut-factor-range", "Published range of the nut factor",
+        (InputField("surface", "State of the threads", ChoiceInput(tuple(NUT_FACTORS)), "dry-steel"),),
+        lambda inputs: nut_factor_range(inputs.text("surface")),
+        _DISTRIBUTOR,
+    ),
+    Calculation(
+        "lubricant", "Torque for another lubricant",
+        (
+            torque_field("torque", "Torque as specified", "100 N·m"),
+            number_field("assumed", "Nut factor of the specified lubricant", "0.20"),
+            number_field("actual", "Nut factor of the lubricant used", "0.15"),
+        ),
+        lambda inputs: lubricant_change(
+            inputs.quantity("torque"), inputs.quantity("assumed").value, inputs.quantity("actual").value
+        ),
+        "T = K d F",
+    ),
+)  # fmt: skip

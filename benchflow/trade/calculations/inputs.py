@@ -1,0 +1,230 @@
+"""What a calculation asks for, and how its inputs are read from text."""
+
+from collections.abc import Callable, Mapping
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from benchflow.base.errors import BenchflowError
+from benchflow.procedure.problems import hint_for
+from benchflow.quantity import Limit, Quantity, QuantityError, parse_limit, parse_quantity, unit_symbol
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, GivenInput
+from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
+
+# --- kinds of input ---------------------------------------------------------------------------------
+
+
+class QuantityInput(Struct, frozen=True, tag="quantity"):
+    """A quantity. ``dimension`` is a name from benchflow.quantity, "" for a plain number, ``None`` for any.
+
+    ``unit`` is the unit of the field, which a screen shows beside it.
+    """
+
+    dimension: str | None
+    unit: str = ""
+
+
+class LimitInput(Struct, frozen=True, tag="limit"):
+    """A limit in the notation of a procedure."""
+
+
+class ThreadInput(Struct, frozen=True, tag="thread"):
+    """A thread designation."""
+
+
+class UnitInput(Struct, frozen=True, tag="unit"):
+    """The unit of the result, one of this dimension."""
+
+    dimension: str
+
+
+class TextInput(Struct, frozen=True, tag="text"):
+    """Free text, such as a property class."""
+
+
+class ChoiceInput(Struct, frozen=True, tag="choice"):
+    """One of these texts."""
+
+    choices: tuple[str, ...]
+
+
+InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | ChoiceInput
+
+
+class InputField(Struct, frozen=True):
+    """One input of a calculation. ``ask`` is its label."""
+
+    name: str
+    ask: str
+    kind: InputKind
+    example: str = ""
+    optional: bool = False
+
+
+def length_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
+    """An input for a length, in mm unless the unit is given."""
+    return InputField(name, ask, QuantityInput("length", "mm"), example, optional)
+
+
+def angle_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
+    """An input for an angle in degrees."""
+    return InputField(name, ask, QuantityInput("angle", "°"), example, optional)
+
+
+def torque_field(name: str, ask: str, example: str) -> InputField:
+    """An input for a torque, in N·m unless the unit is given."""
+    return InputField(name, ask, QuantityInput("torque", "N·m"), example)
+
+
+def number_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
+    """An input for a plain number."""
+    return InputField(name, ask, QuantityInput(""), example, optional)
+
+
+THREAD_FIELD = InputField("thread", "Thread", ThreadInput(), "M10x1.25")
+FORCE_UNIT_FIELD = InputField("unit", "Unit of the result", UnitInput("force"), "kN", optional=True)
+TORQUE_UNIT_FIELD = InputField("unit", "Unit of the result", UnitInput("torque"), "N·m", optional=True)
+
+# --- values of the inputs ---------------------------------------------------------------------------
+
+InputValue = Quantity | Limit | Thread | str
+
+
+class Inputs:
+    """The values of the inputs by field name. A wrong kind is a programming error: ``TypeError``."""
+
+    def __init__(self, values: Mapping[str, InputValue]) -> None:
+        self._values = values
+
+    def quantity(self, name: str) -> Quantity:
+        """A required quantity."""
+        value = self.optional_quantity(name)
+        if value is None:
+            raise TypeError(f"the quantity {name} is missing")
+        return value
+
+    def quantities(self, *names: str) -> tuple[Quantity, ...]:
+        """Required quantities, in the order of ``names``."""
+        return tuple(self.quantity(name) for name in names)
+
+    def optional_quantity(self, name: str) -> Quantity | None:
+        """A quantity, ``None`` where it was left out."""
+        value = self._values.get(name)
+        if value is not None and not isinstance(value, Quantity):
+            raise TypeError(f"{name} is not a quantity")
+        return value
+
+    def limit(self, name: str) -> Limit:
+        """A required limit."""
+        value = self._values.get(name)
+        if not isinstance(value, Limit):
+            raise TypeError(f"{name} is not a limit")
+        return value
+
+    def thread(self) -> Thread:
+        """The thread."""
+        value = self._values.get("thread")
+        if not isinstance(value, Thread):
+            raise TypeError("the thread is missing")
+        return value
+
+    def text(self, name: str, default: str = "") -> str:
+        """A text, choice or unit; ``default`` where it was left out."""
+        value = self._values.get(name, default)
+        if not isinstance(value, str):
+            raise TypeError(f"{name} is not a text")
+        return value
+
+
+# --- calculations -----------------------------------------------------------------------------------
+
+
+class Calculation(Struct, frozen=True):
+    """A calculation that a command or a screen offers by name.
+
+    ``run`` gets values of the right kind for all required fields. It raises :class:`CalculationError` where the
+    values do not make sense together. ``source`` names where the formula is from.
+    """
+
+    name: str
+    title: str
+    fields: tuple[InputField, ...]
+    run: Callable[[Inputs], CalculationResult]
+    source: str
+
+
+class CalculationErrors(BenchflowError):
+    """All errors in the inputs of one calculation."""
+
+    def __init__(self, errors: tuple[CalculationError, ...]) -> None:
+        super().__init__("\n".join(f"{error.field}: {error}" if error.field else str(error) for error in errors))
+        self.errors = errors
+
+
+def run_calculation(
+    calculation: Calculation, texts: Mapping[str, str], *, use_field_units: bool = False
+) -> CalculationResult:
+    """Run ``calculation`` with ``texts`` by field name.
+
+    With ``use_field_units`` a number without a unit has the unit of the field. A screen shows that unit beside the
+    field; a command does not, so it requires a unit.
+
+    Raises:
+        CalculationErrors: a text cannot be read, a required field is missing, or the values do not go together.
+    """
+    known = {field.name: field for field in calculation.fields}
+    errors = [
+        CalculationError(name, f"{calculation.name} has no input of this name", hint_for(name, known))
+        for name in texts
+        if name not in known
+    ]
+    values: dict[str, InputValue] = {}
+    for field in calculation.fields:
+        text = texts.get(field.name, "").strip()
+        if not text:
+            if not field.optional:
+                errors.append(CalculationError(field.name, "This is missing", f"Write it like {field.example}."))
+            continue
+        try:
+            values[field.name] = _read(field, text, use_field_units)
+        except (QuantityError, ThreadError) as error:
+            errors.append(CalculationError(field.name, str(error)))
+        except CalculationError as error:
+            errors.append(error)
+    if errors:
+        raise CalculationErrors(tuple(errors))
+    try:
+        result = calculation.run(Inputs(values))
+    except CalculationError as error:
+        raise CalculationErrors((error,)) from error
+    given = tuple(
+        GivenInput(field.name, field.ask, texts[field.name].strip())
+        for field in calculation.fields
+        if field.name in values
+    )
+    return replace(result, given=given)
+
+
+def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
+    match field.kind:
+        case QuantityInput(dimension=dimension, unit=unit):
+            default = unit if use_field_units or dimension == "" else None
+            return parse_quantity(text, unit=default, dimension=dimension)
+        case LimitInput():
+            return parse_limit(text)
+        case ThreadInput():
+            return parse_thread(text)
+        case UnitInput(dimension=dimension):
+            return _unit(text, dimension)
+        case ChoiceInput(choices=choices):
+            if text not in choices:
+                raise CalculationError(field.name, f"“{text}” is not one of {', '.join(choices)}")
+            return text
+        case TextInput():
+            return text
+
+
+def _unit(text: str, dimension: str) -> str:
+    symbol = unit_symbol(text)
+    # A unit is read as a quantity of 1, so that its error messages are those of a quantity.
+    return parse_quantity(f"1 {text}", dimension=dimension).unit if symbol else symbol

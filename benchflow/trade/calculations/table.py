@@ -1,0 +1,51 @@
+"""The table of all calculations, for the command and the screen.
+
+``calculate("wrench", {"torque": "300 in-lb", "lever": "10 in", "extension": "4 in"})`` gives a
+:class:`~benchflow.trade.calculations.result.CalculationResult`.
+"""
+
+from collections.abc import Mapping
+
+from benchflow.procedure.problems import hint_for
+from benchflow.trade.calculations.acceptance import ACCEPTANCE_CALCULATIONS
+from benchflow.trade.calculations.bolt_strength import STRENGTH_CALCULATIONS
+from benchflow.trade.calculations.bolt_stretch import STRETCH_CALCULATIONS
+from benchflow.trade.calculations.bolt_torque import TORQUE_CALCULATIONS
+from benchflow.trade.calculations.cam_timing import CAM_CALCULATIONS
+from benchflow.trade.calculations.clearances import CLEARANCE_CALCULATIONS
+from benchflow.trade.calculations.compression import COMPRESSION_CALCULATIONS
+from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, run_calculation
+from benchflow.trade.calculations.result import CalculationError, CalculationResult
+from benchflow.trade.calculations.shims import SHIM_CALCULATIONS
+from benchflow.trade.calculations.thermal_growth import THERMAL_CALCULATIONS
+from benchflow.trade.calculations.torque_wrench import WRENCH_CALCULATIONS
+
+CALCULATIONS: dict[str, Calculation] = {
+    calculation.name: calculation
+    for calculation in (
+        *TORQUE_CALCULATIONS,
+        *WRENCH_CALCULATIONS,
+        *STRENGTH_CALCULATIONS,
+        *STRETCH_CALCULATIONS,
+        *CLEARANCE_CALCULATIONS,
+        *SHIM_CALCULATIONS,
+        *THERMAL_CALCULATIONS,
+        *COMPRESSION_CALCULATIONS,
+        *CAM_CALCULATIONS,
+        *ACCEPTANCE_CALCULATIONS,
+    )
+}
+"""Calculations by name, in the order in which they are offered."""
+
+
+def calculate(name: str, texts: Mapping[str, str], *, use_field_units: bool = False) -> CalculationResult:
+    """Run the calculation called ``name``. Other arguments as :func:`.inputs.run_calculation`.
+
+    Raises:
+        CalculationErrors: there is no such calculation, or something is wrong with its inputs.
+    """
+    calculation = CALCULATIONS.get(name)
+    if calculation is None:
+        error = CalculationError("", f"There is no calculation “{name}”", hint_for(name, CALCULATIONS))
+        raise CalculationErrors((error,))
+    return run_calculation(calculation, texts, use_field_units=use_field_units)

@@ -1,0 +1,215 @@
+"""Setting of a torque wrench with an extension, its check against a reference, and friction drag.
+
+An adapter in line with the wrench (a crowfoot pointing away from the hand) lengthens the lever: the fastener gets
+more torque than the wrench shows. Pointing back towards the hand, it gets less; at 90°, the same. An axial socket
+extension changes nothing.
+"""
+
+from decimal import Decimal
+from fractions import Fraction
+from math import cos, isclose, radians
+
+from benchflow.quantity import Limit, Quantity, base, show
+from benchflow.quantity.arithmetic import decimal
+from benchflow.trade.calculations.inputs import Calculation, Inputs, angle_field, length_field, torque_field
+from benchflow.trade.calculations.result import (
+    CalculationError,
+    CalculationResult,
+    decimals_of,
+    digits_of,
+    line,
+    positive,
+)
+from benchflow.trade.rounding import amount, plain
+
+EXTENSION_SOURCE = "US Army TM 1-1500-204-23-9 fig. 8-16; FAA AC 43.13-1B fig. 7-2 (from memory)"
+
+
+def setting(torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None) -> Quantity:
+    """The wrench setting for ``torque`` at the fastener, to 28 digits: TW = TA * L / (L + E cos a).
+
+    ``lever`` is the length from the square to the middle of the grip, ``extension`` from the square to the middle
+    of the fastener. ``angle`` is between the two: 0° in line, 90° across, 180° pointing back.
+
+    Raises:
+        CalculationError: a length cannot be right, or the extension reaches back past the hand.
+    """
+    share = _lever_share(lever, extension, angle)
+    return Quantity(decimal(Fraction(torque.value) * share), torque.unit, "")
+
+
+def _lever_share(lever: Quantity, extension: Quantity, angle: Quantity | None) -> Fraction:
+    """L / (L + E cos a)."""
+    positive("lever", lever, "The length of the wrench")
+    if extension.value < 0:
+        raise CalculationError(
+            "extension", "The length of an extension cannot be below zero", "Give the angle as 180° if it points back"
+        )
+    length, reach = base(lever), base(extension) * _cosine(angle)
+    if length + reach <= length / 10:
+        raise CalculationError("extension", "The extension reaches back to the hand: no lever is left")
+    return length / (length + reach)
+
+
+def _cosine(angle: Quantity | None) -> Fraction:
+    if angle is None:
+        return Fraction(1)
+    degrees = amount(angle, "°") % 360
+    exact = {0: 1, 90: 0, 180: -1, 270: 0}
+    if degrees in exact:
+        return Fraction(exact[int(degrees)])
+    return Fraction(cos(radians(float(degrees))))
+
+
+def with_extension(
+    torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
+) -> CalculationResult:
+    """The wrench setting with its formula. Arguments and errors as :func:`setting`."""
+    exact = setting(torque, lever, extension, angle)
+    formula, reach = _reach(extension, angle)
+    filled = f"{show(torque)} × {show(lever)} / ({show(lever)} + {reach})"
+    one = line("setting", "Set the wrench to", exact.value, torque.unit, f"TW = TA × L / ({formula})", filled,
+               digits=digits_of(torque))  # fmt: skip
+    return CalculationResult("Torque wrench with an extension", (one,), EXTENSION_SOURCE, _extension_notes(angle))
+
+
+def torque_at_fastener(
+    setting: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
+) -> CalculationResult:
+    """The torque at the fastener for a wrench setting: TA = TW * (L + E cos a) / L. Errors as :func:`setting`."""
+    exact = Fraction(setting.value) / _lever_share(lever, extension, angle)
+    formula, reach = _reach(extension, angle)
+    filled = f"{show(setting)} × ({show(lever)} + {reach}) / {show(lever)}"
+    one = line("torque", "Torque at the fastener", exact, setting.unit, f"TA = TW × ({formula}) / L", filled,
+               digits=digits_of(setting))  # fmt: skip
+    return CalculationResult("Torque through an extension", (one,), EXTENSION_SOURCE, _extension_notes(angle))
+
+
+def _reach(extension: Quantity, angle: Quantity | None) -> tuple[str, str]:
+    """The effective lever as a formula, and the reach of the extension with its numbers."""
+    if angle is None or _cosine(angle) == 1:
+        return "L + E", show(extension)
+    return "L + E × cos a", f"{show(extension)} × cos {show(angle)}"
+
+
+def _extension_notes(angle: Quantity | None) -> tuple[str, ...]:
+    grip = "Hold the wrench in the middle of its grip. Do not put a pipe over the handle."
+    if isclose(float(_cosine(angle)), 0.0, abs_tol=1e-9):
+        return grip, "At 90° the extension changes nothing."
+    return (grip,)
+
+
+# --- checking the wrench ----------------------------------------------------------------------------
+
+
+def deviation(shown: Quantity, reference: Quantity) -> Decimal:
+    """Deviation in per cent of the *reference*: (xa - xr) / xr * 100 (ISO 6789-1, 7; from memory)."""
+    positive("reference", reference, "The reference reading")
+    return plain(decimal((base(shown) - base(reference)) / base(reference) * 100))
+
+
+def permitted_deviation(largest: Quantity) -> Decimal:
+    """Permitted deviation in per cent of a setting wrench (type II class A) whose scale ends at ``largest``.
+
+    4 above 10 N·m, else 6 (ISO 6789, as reviewed in a maker's manual).
+    """
+    return Decimal(4) if amount(largest, "N·m") > 10 else Decimal(6)
+
+
+def acceptable_readings(shown: Quantity, percent: Decimal) -> Limit:
+    """The reference readings for which the deviation is within ``percent``.
+
+    They are not symmetrical, since the deviation is in per cent of the reference: for 100 N·m at 4 % they are
+    96.154 to 104.167 N·m.
+    """
+    share = Fraction(percent) / 100
+    low = Quantity(decimal(Fraction(shown.value) / (1 + share)), shown.unit, "")
+    high = Quantity(decimal(Fraction(shown.value) / (1 - share)), shown.unit, "")
+    return Limit(low, high, f"{low.value:.2f} .. {show(high, digits=2)}")
+
+
+def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> CalculationResult:
+    """One point of the check of a wrench: its deviation, and whether that is permitted."""
+    permitted = permitted_deviation(largest)
+    percent = deviation(shown, reference)
+    allowed = acceptable_readings(shown, permitted)
+    filled = f"({show(shown)} − {show(reference)}) / {show(reference)} × 100 %"
+    one = line("deviation", "Deviation", percent, "%", "(shown − reference) / reference × 100 %", filled, decimals=2)
+    verdict = "within" if abs(percent) <= permitted else "outside"
+    return CalculationResult(
+        "Check of a torque wrench",
+        (one,),
+        "ISO 6789-1, 7 (from memory); permitted deviation as reviewed in a maker's manual",
+        (
+            f"That is {verdict} ±{permitted} %: the reference may read {allowed.text}.",
+            "Check at 20 %, 60 % and 100 % of the scale, five times each, after five pulls at full scale.",
+        ),
+    )
+
+
+# --- friction drag ----------------------------------------------------------------------------------
+
+DRAG_SOURCE = "FAA AC 43.13-1B, 7-40"
+
+
+def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
+    """Final torque of a self-locking nut: the specified torque plus the drag just before the nut seats."""
+    if drag.value < 0:
+        raise CalculationError("drag", "Drag cannot be below zero")
+    total = Fraction(torque.value) + amount(drag, torque.unit)
+    filled = f"{show(torque)} + {show(drag)}"
+    decimals = decimals_of(torque, drag) if drag.unit == torque.unit else decimals_of(torque)
+    one = line("setting", "Final torque", total, torque.unit, "T = specified + drag", filled, decimals=decimals)
+    notes = (
+        "Measure the drag on the last turns before the nut seats.",
+        "If it chatters, back it off and torque it again.",
+        "Start a castle nut at the lowest torque + drag. Never exceed the highest + drag to reach the hole: "
+        "change the washer or the nut.",
+    )
+    return CalculationResult("Torque with friction drag", (one,), DRAG_SOURCE, notes)
+
+
+_LEVER_FIELDS = (
+    length_field("lever", "Wrench, square to middle of grip", "10 in"),
+    length_field("extension", "Extension, square to fastener", "4 in"),
+    angle_field("angle", "Angle: 0° in line, 90° across, 180° pointing back", "0°", optional=True),
+)
+
+
+def _lever(inputs: Inputs) -> tuple[Quantity, Quantity, Quantity | None]:
+    return inputs.quantity("lever"), inputs.quantity("extension"), inputs.optional_quantity("angle")
+
+
+WRENCH_CALCULATIONS = (
+    Calculation(
+        "wrench", "Torque wrench setting with an extension or crowfoot",
+        (torque_field("torque", "Torque at the fastener", "300 in-lb"), *_LEVER_FIELDS),
+        lambda inputs: with_extension(inputs.quantity("torque"), *_lever(inputs)),
+        EXTENSION_SOURCE,
+    ),
+    Calculation(
+        "wrench-torque", "Torque at the fastener through an extension or crowfoot",
+        (torque_field("setting", "Wrench setting", "214 in-lb"), *_LEVER_FIELDS),
+        lambda inputs: torque_at_fastener(inputs.quantity("setting"), *_lever(inputs)),
+        EXTENSION_SOURCE,
+    ),
+    Calculation(
+        "wrench-check", "Check of a torque wrench against a reference",
+        (
+            torque_field("shown", "Setting of the wrench", "100 N·m"),
+            torque_field("reference", "Reading of the reference", "97.2 N·m"),
+            torque_field("largest", "End of its scale", "120 N·m"),
+        ),
+        lambda inputs: wrench_check(*inputs.quantities("shown", "reference", "largest")),
+        "ISO 6789",
+    ),
+    Calculation(
+        "drag", "Final torque of a self-locking nut",
+        (
+            torque_field("torque", "Specified torque", "60 in-lb"),
+            torque_field("drag", "Friction drag before it seats", "8 in-lb"),
+        ),
+        lambda inputs: with_drag(*inputs.quantities("torque", "drag")),
+        DRAG_SOURCE,
+    ),
+)  # fmt: skip

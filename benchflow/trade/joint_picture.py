@@ -1,0 +1,93 @@
+"""A joint with its fasteners in their places, as terminal text and as an SVG, readable without colour."""
+
+from collections.abc import Sequence
+from itertools import zip_longest
+from textwrap import wrap
+from typing import Literal
+
+from msgspec import Struct
+
+from benchflow.base.plaintext import clean_line
+from benchflow.base.svg import Svg
+
+
+class FastenerCell(Struct, frozen=True):
+    """A fastener in the picture: its number, its place (from 0), what it got in a few words, and its status."""
+
+    number: int
+    row: int
+    column: int
+    text: str = ""
+    status: Literal["open", "next", "done", "out"] = "done"
+
+
+_STATUS = {"open": "( )", "next": "(>)", "done": "(●)", "out": "(×)"}
+
+
+def joint_lines(fasteners: Sequence[FastenerCell], width: int = 80) -> tuple[str, ...]:
+    """The joint as text: number and status of each fastener in its place, and below it what it got, wrapped.
+
+    Where the place of a fastener is too narrow for a word: one line for each fastener, in tightening order.
+    """
+    if not fasteners:
+        return ()
+    columns = max(one.column for one in fasteners) + 1
+    texts = {one.number: clean_line(one.text) for one in fasteners}
+    longest_word = max((len(word) for text in texts.values() for word in text.split()), default=0)
+    cell = min(max(*map(len, texts.values()), 6) + 2, width // columns)
+    if max(longest_word, 6) + 2 > cell:
+        ordered = sorted(fasteners, key=lambda one: one.number)
+        return tuple(f"{one.number:>3} {_STATUS[one.status]} {texts[one.number]}".rstrip() for one in ordered)
+    lines: list[str] = []
+    for row in range(max(one.row for one in fasteners) + 1):
+        here = {one.column: one for one in fasteners if one.row == row}
+        heads = [f"{here[c].number}{_STATUS[here[c].status]}" if c in here else "" for c in range(columns)]
+        parts = [wrap(texts[here[c].number], cell - 2) if c in here else [] for c in range(columns)]
+        lines.append("".join(head.center(cell) for head in heads).rstrip())
+        for below in zip_longest(*parts, fillvalue=""):
+            lines.append("".join(part.center(cell) for part in below).rstrip())
+    return tuple(lines)
+
+
+_CELL_HEIGHT, _RADIUS = 62.0, 17.0
+
+
+def joint_svg(fasteners: Sequence[FastenerCell], title: str) -> str:
+    """The joint as an SVG, with what each fastener got below it.
+
+    A fastener that is done is a ring, an open one a dashed ring, the next one a heavy ring, and one out of its
+    limit a square with a cross beside it.
+    """
+    if not fasteners:
+        svg = Svg(120, 40, title)
+        _text(svg, 60, 24, "no fasteners")
+        return str(svg)
+    longest = max(len(clean_line(one.text)) for one in fasteners)
+    cell_width = max(56.0, longest * 7.0 + 10)
+    width = cell_width * (max(one.column for one in fasteners) + 1) + 16
+    height = _CELL_HEIGHT * (max(one.row for one in fasteners) + 1) + 10
+    svg = Svg(width, height, title)
+    for one in sorted(fasteners, key=lambda each: each.number):
+        x, y = 8 + cell_width * (one.column + 0.5), 8 + _RADIUS + _CELL_HEIGHT * one.row
+        _ring(svg, x, y, one.status)
+        _text(svg, x, y + 4, str(one.number), bold=True)
+        if one.text:
+            _text(svg, x, y + _RADIUS + 15, one.text)
+    return str(svg)
+
+
+def _ring(svg: Svg, x: float, y: float, status: str) -> None:
+    if status == "out":
+        left, top, side = x - _RADIUS, y - _RADIUS, 2 * _RADIUS
+        svg.add("rect", x=left, y=top, width=side, height=side, fill="#fff", stroke="#000", stroke_width=2)
+        _text(svg, x + _RADIUS + 8, top + 8, "×", bold=True)
+        return
+    stroke: dict[str, float | str] = {"stroke_width": 4 if status == "next" else 2}
+    if status == "open":
+        stroke = {"stroke_width": 1, "stroke_dasharray": "3 3"}
+    svg.add("circle", cx=x, cy=y, r=_RADIUS, fill="#fff", stroke="#000", **stroke)
+
+
+def _text(svg: Svg, x: float, y: float, words: str, *, bold: bool = False) -> None:
+    weight = "bold" if bold else "normal"
+    svg.text(x, y, words, text_anchor="middle", font_weight=weight, font_size=12, fill="#000")

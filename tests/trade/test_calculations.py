@@ -1,0 +1,153 @@
+"""Calculations by name, with inputs as text."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from benchflow.quantity import dimension_of, parse_quantity, show
+from benchflow.trade.calculations.inputs import (
+    Calculation,
+    CalculationErrors,
+    ChoiceInput,
+    QuantityInput,
+    UnitInput,
+    run_calculation,
+)
+from benchflow.trade.calculations.table import CALCULATIONS, calculate
+
+
+def example(calculation: Calculation) -> dict[str, str]:
+    return {field.name: field.example for field in calculation.fields}
+
+
+@pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
+def test_examples_of_the_help_can_be_entered(calculation: Calculation) -> None:
+    found = run_calculation(calculation, example(calculation))
+    assert found.source
+    assert [one.name for one in found.given] == [field.name for field in calculation.fields]
+    for line in found.lines:
+        assert line.formula
+        assert line.filled.endswith(line.shown) or line.name == "conformity"
+
+
+@pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
+def test_result_can_be_entered_as_a_reading_as_it_is_shown(calculation: Calculation) -> None:
+    for line in run_calculation(calculation, example(calculation)).lines:
+        again = parse_quantity(line.shown, unit="" if not line.value.unit else None)
+        assert (again.value, again.unit) == (line.value.value, line.value.unit)
+
+
+@pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
+def test_optional_inputs_can_be_left_out(calculation: Calculation) -> None:
+    texts = {field.name: field.example for field in calculation.fields if not field.optional}
+    if calculation.name == "ring-gap":
+        texts["use"] = "street"  # a use or a factor is required
+    assert run_calculation(calculation, texts).lines or calculation.name == "judge"
+
+
+@pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
+def test_unit_can_be_left_out_only_where_the_field_shows_it(calculation: Calculation) -> None:
+    for field in calculation.fields:
+        if isinstance(field.kind, QuantityInput) and field.kind.unit:
+            assert dimension_of(field.kind.unit) == field.kind.dimension
+            bare = field.example.split()[0].rstrip("°")
+            run_calculation(calculation, example(calculation) | {field.name: bare}, use_field_units=True)
+            with pytest.raises(CalculationErrors) as caught:
+                run_calculation(calculation, example(calculation) | {field.name: bare})
+            assert [error.field for error in caught.value.errors] == [field.name]
+
+
+def test_all_errors_in_the_inputs_are_shown_at_once() -> None:
+    with pytest.raises(CalculationErrors) as caught:
+        calculate("wrench", {"torque": "85", "lever": "16 ft-lb", "extention": "2 in"})
+    fields = {error.field: str(error) for error in caught.value.errors}
+    assert set(fields) == {"torque", "lever", "extention", "extension"}
+    assert "extension" in fields["extention"]
+    assert "torque: " in str(caught.value)
+
+
+def test_misspelled_name_gets_the_nearest_one_as_a_hint() -> None:
+    with pytest.raises(CalculationErrors, match="shim"):
+        calculate("shims", {})
+
+
+@pytest.mark.parametrize(
+    ("name", "texts", "says"),
+    [
+        ("torque", {"torque": "89 in-lb", "unit": "mm"}, "torque"),
+        ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "15"}, "nut factor"),
+        ("preload", {"torque": "-60 N·m", "thread": "M10", "nut-factor": "0.15"}, "above zero"),
+        ("preload", {"torque": "60 N·m", "thread": "10 mm", "nut-factor": "0.15"}, "Write it like"),
+        ("piston-to-valve", {"measured": "0.09 in", "valve": "inlet"}, "intake, exhaust"),
+        ("ring-gap", {"bore": "4 in"}, "Known: street"),
+        ("shim", {"old": "2.4 mm", "measured": "0.4 mm", "target": "0.3 mm", "step": "0.02 mm"}, "all three"),
+        ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "no thickness"),
+        ("cam-timing", {"intake-opens": "31°", "intake-closes": "700°", "exhaust-opens": "77°",
+                        "exhaust-closes": "29°"}, "cannot be right"),
+        ("growth", {"length": "1 m", "coefficient": "23000 ppm/K", "cold": "20 °C", "hot": "30 °C"}, "ppm/K"),
+        ("flatness", {"span": "12 in", "ratio": "5"}, "not a flatness"),
+        ("compression", {"bore": "4 in", "stroke": "3 in", "head": "20 cm³", "crown": "-90 cm³", "gasket-bore": "4 in",
+                         "gasket": "0 in", "deck": "0 in"}, "zero or less"),
+        ("judge", {"reading": "1 mm", "limit": "1 .. 2 N·m"}, "cannot be a limit"),
+        ("judge", {"reading": "1 mm", "limit": "1 .. 2 mm", "uncertainty": "1 N"}, "does not go with"),
+        ("judge", {"reading": "1 mm", "limit": "2 .. 1 mm"}, "2 .. 1 mm"),
+    ],
+)  # fmt: skip
+def test_inputs_that_make_no_sense_are_refused_with_the_reason(name: str, texts: dict[str, str], says: str) -> None:
+    with pytest.raises(CalculationErrors, match=says):
+        calculate(name, texts)
+
+
+def test_judge_has_the_verdict_of_the_bench() -> None:
+    texts = {"reading": "60 N·m", "limit": "at least 58.1 N·m", "uncertainty": "4 %"}
+    assert calculate("judge", texts).notes[0].startswith("not proven:")
+    assert calculate("judge", texts | {"decision": "simple"}).notes[0].startswith("ok:")
+    assert calculate("judge", texts | {"reading": "50 N·m"}).notes[0].startswith("LOW:")
+    assert calculate("judge", texts | {"uncertainty": "2 %"}).notes[0].startswith("ok:")
+
+
+def test_converted_torque_has_one_digit_more_than_the_input() -> None:
+    assert calculate("torque", {"torque": "89 in-lb", "unit": "N·m"})["torque"].value == Decimal("10.06")
+
+
+def test_growth_of_aluminium_equals_the_result_by_hand() -> None:
+    # 23 ppm/K × 400 mm × 70 K = 0.644 mm
+    cold, hot = "68 °F", "90 °C"
+    found = calculate("growth", {"length": "400 mm", "coefficient": "23 ppm/K", "cold": cold, "hot": hot})
+    assert show(found["growth"]) == "0.644 mm"
+
+
+def test_hot_clearance_of_a_steel_pin_in_aluminium_equals_the_result_by_hand() -> None:
+    # 20 µm cold; the bore opens by 23e-6 × 22.02 × 70 = 35.5 µm, the pin grows by 12e-6 × 22 × 70 = 18.5 µm.
+    texts = {"bore": "22.020 mm", "shaft": "22.000 mm", "bore-coefficient": "23 ppm/K", "shaft-coefficient": "12 ppm/K",
+             "cold": "20 °C", "hot": "90 °C"}  # fmt: skip
+    found = calculate("hot-clearance", texts)
+    assert float(found["hot"].value) == pytest.approx(0.0370, abs=0.00005)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.sampled_from(list(CALCULATIONS)), st.data())
+def test_any_input_gives_a_result_or_a_reason(name: str, data: st.DataObject) -> None:
+    texts = {}
+    for field in CALCULATIONS[name].fields:
+        match field.kind:
+            case ChoiceInput(choices=choices):
+                answers = st.sampled_from((*choices, "x"))
+            case UnitInput():
+                answers = st.sampled_from(("N·m", "kN", "mm", "%", ""))
+            case _:
+                numbers = st.sampled_from(("0", "-1", "1e3", "0.0001", "999999999", "85", "M10", "90"))
+                unit = field.kind.unit if isinstance(field.kind, QuantityInput) else "mm"
+                answers = numbers.map(lambda number, unit=unit: f"{number} {unit}".strip())  # type: ignore[misc]  # unit is bound now
+        texts[field.name] = data.draw(st.one_of(st.just(field.example), answers), label=field.name)
+    try:
+        lines = calculate(name, texts).lines
+    except CalculationErrors as caught:
+        lines, outcome = (), [str(error) for error in caught.errors]
+    else:
+        outcome = ["done"]
+    assert outcome
+    assert all(outcome)
+    assert all(line.value.value.is_finite() for line in lines)

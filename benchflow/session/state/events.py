@@ -111,7 +111,7 @@ class Ticked(Event, frozen=True, tag="ticked"):
     instrument: str | None = None
     serial: str | None = None
     stretch: Stored | None = None  # read together with a torque, and judged with it
-    corner: str = ""  # what torque and stretch together mean, such as "friction-high" (benchflow.trade.torque_and_stretch)
+    corner: str = ""  # what torque and stretch together mean, such as "friction-high" (trade.torque_and_stretch)
     stretch_instrument: str | None = None
     stretch_serial: str | None = None
 

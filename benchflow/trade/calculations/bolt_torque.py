@@ -12,7 +12,7 @@ from typing import NamedTuple
 from msgspec import Struct
 
 from benchflow.procedure.model import Joint
-from benchflow.quantity import Quantity, convert, show
+from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.bolt_strength import find_strength, strength
 from benchflow.trade.calculations.inputs import (
     FORCE_UNIT_FIELD,
@@ -23,7 +23,6 @@ from benchflow.trade.calculations.inputs import (
     InputField,
     QuantityInput,
     TextInput,
-    UnitInput,
     number_field,
     torque_field,
 )
@@ -202,23 +201,9 @@ def nut_factor_from_friction(thread: Thread, thread_friction: Decimal, head_fric
     return CalculationResult(f"Nut factor of {thread.name}", lines, LONG_SOURCE)
 
 
-def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
-    """A torque in another unit, rounded to one digit more than it was given with."""
-    exact = convert(torque, unit)
-    one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
-               digits=digits_of(torque, least=3) + 1)  # fmt: skip
-    return CalculationResult("Torque in another unit", (one,), "NIST SP 811, App. B (exact factors)")
-
-
 _NUT_FACTOR_FIELD = number_field("nut-factor", "Nut factor K (usual: 0.20 dry, 0.15 oiled)", "0.15")
 
 TORQUE_CALCULATIONS = (
-    Calculation(
-        "torque", "A torque in another unit",
-        (torque_field("torque", "Torque", "95 in-lb"), InputField("unit", "New unit", UnitInput("torque"), "N·m")),
-        lambda inputs: convert_torque(inputs.quantity("torque"), inputs.text("unit")),
-        "exact factors",
-    ),
     Calculation(
         "preload", "Preload from torque, with its scatter",
         (

@@ -23,8 +23,8 @@ from benchflow.trade.calculations.torque_wrench import WRENCH_CALCULATIONS
 CALCULATIONS: dict[str, Calculation] = {
     calculation.name: calculation
     for calculation in (
-        *TORQUE_CALCULATIONS,
         *WRENCH_CALCULATIONS,
+        *TORQUE_CALCULATIONS,
         *STRENGTH_CALCULATIONS,
         *STRETCH_CALCULATIONS,
         *CLEARANCE_CALCULATIONS,

@@ -9,9 +9,17 @@ from decimal import Decimal
 from fractions import Fraction
 from math import cos, isclose, radians
 
-from benchflow.quantity import Limit, Quantity, base, show
+from benchflow.quantity import Limit, Quantity, base, convert, show
 from benchflow.quantity.arithmetic import decimal
-from benchflow.trade.calculations.inputs import Calculation, Inputs, angle_field, length_field, torque_field
+from benchflow.trade.calculations.inputs import (
+    Calculation,
+    InputField,
+    Inputs,
+    UnitInput,
+    angle_field,
+    length_field,
+    torque_field,
+)
 from benchflow.trade.calculations.result import (
     CalculationError,
     CalculationResult,
@@ -169,6 +177,14 @@ def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
     return CalculationResult("Torque with friction drag", (one,), DRAG_SOURCE, notes)
 
 
+def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
+    """A torque in another unit, rounded to one digit more than it was given with."""
+    exact = convert(torque, unit)
+    one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
+               digits=digits_of(torque, least=3) + 1)  # fmt: skip
+    return CalculationResult("Torque in another unit", (one,), "NIST SP 811, App. B (exact factors)")
+
+
 _LEVER_FIELDS = (
     length_field("lever", "Wrench, square to middle of grip", "10 in"),
     length_field("extension", "Extension, square to fastener", "4 in"),
@@ -181,6 +197,12 @@ def _lever(inputs: Inputs) -> tuple[Quantity, Quantity, Quantity | None]:
 
 
 WRENCH_CALCULATIONS = (
+    Calculation(
+        "torque", "A torque in another unit",
+        (torque_field("torque", "Torque", "95 in-lb"), InputField("unit", "New unit", UnitInput("torque"), "N·m")),
+        lambda inputs: convert_torque(inputs.quantity("torque"), inputs.text("unit")),
+        "exact factors",
+    ),
     Calculation(
         "wrench", "Torque wrench setting with an extension or crowfoot",
         (torque_field("torque", "Torque at the fastener", "300 in-lb"), *_LEVER_FIELDS),

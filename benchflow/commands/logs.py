@@ -38,7 +38,7 @@ def log(name: str, as_json: bool) -> int:
 
 
 def _tell(journal: "Journal") -> None:
-    from benchflow.session.history.history import plan_of, story
+    from benchflow.session.history.history import history_text, plan_of
     from benchflow.session.procedure_loading import reader
 
     try:
@@ -46,7 +46,7 @@ def _tell(journal: "Journal") -> None:
     except BenchflowError as wrong:
         remark(f"benchflow: {wrong}. The ids in the log are told instead of titles.")
         plan = None
-    for text in story(journal.lines, plan, damage=journal.damage):
+    for text in history_text(journal.lines, plan, damage=journal.damage):
         say(text)
 
 

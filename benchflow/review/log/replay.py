@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from benchflow.review.log.loaded_log import Account
 from benchflow.session.context import Around
-from benchflow.session.history.event_text import Book, tell
+from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import event_of
 from benchflow.session.state.fold import begin, fold
@@ -45,7 +45,7 @@ class Replay:
 
     def __init__(self, account: Account) -> None:
         self._lines = account.log.lines
-        self._book = Book(account.plan)
+        self._titles = LogTitles(account.plan)
         procedure = account.procedure
         self._begin: Callable[[], State] = lambda: begin(self._lines[0], procedure)
         self._kept: dict[int, State] = {}
@@ -82,9 +82,9 @@ class Replay:
             of=self.last,
             at=line.at,
             by=line.by,
-            words=tell(event, self._book) if event is not None else f"{line.kind} (of a newer version)",
+            words=event_text(event, self._titles) if event is not None else f"{line.kind} (of a newer version)",
             operation=in_progress,
-            title=self._book.step(in_progress) if in_progress else "",
+            title=self._titles.step(in_progress) if in_progress else "",
             standing=tuple(standing(state)),
             clocks=tuple(clocks(state, self._around(state))),
             done=tuple(state.done),

@@ -1,4 +1,4 @@
-"""Each event as a few plain words, for the story of a session. Pure; no grouping, no times."""
+"""One line of text for each event of a log, without its time."""
 
 import re
 from collections.abc import Callable
@@ -12,14 +12,14 @@ from benchflow.quantity import QuantityError, parse_quantity, show_converted
 from benchflow.quantity.shown import round_half_up, with_unit
 from benchflow.session.state import events as ev
 
-_NOTHING = Procedure(id="", title="", revision="")
+_NO_PROCEDURE = Procedure(id="", title="", revision="")
 
 
-class Book:
-    """The procedure that a log was made by, asked for names. Without it the ids in the log have to do."""
+class LogTitles:
+    """The titles of the procedure that a log was made with. Without a plan, the ids in the log are used."""
 
     def __init__(self, plan: Plan | None) -> None:
-        self.plan = plan or Plan(_NOTHING, {}, {})
+        self.plan = plan or Plan(_NO_PROCEDURE, {}, {})
         self.procedure = self.plan.procedure
 
     def step(self, step: str) -> str:
@@ -50,14 +50,14 @@ class Book:
         return joint if found is None else found.title or joint
 
 
-def tell(event: ev.Event, book: Book) -> str:
-    """What happened, in words. Texts from the log are not cleaned here."""
-    words = WORDS.get(type(event))
-    return words(event, book) if words else ""
+def event_text(event: ev.Event, titles: LogTitles) -> str:
+    """The text of an event; "" for a type that is not in :data:`EVENT_TEXTS`. Control characters stay in."""
+    text = EVENT_TEXTS.get(type(event))
+    return text(event, titles) if text else ""
 
 
-def quantity(stored: ev.Stored) -> str:
-    """``0.12 mm``; ``35.25 N·m (typed 26 ft-lb)``, to the digits that what was typed can bear."""
+def quantity_text(stored: ev.Stored) -> str:
+    """``0.12 mm``; ``35.25 N·m (typed 26 ft-lb)``, rounded to the precision that was typed."""
     try:
         typed = parse_quantity(stored.entered)
         if typed.unit == stored.unit:
@@ -71,7 +71,7 @@ def quantity(stored: ev.Stored) -> str:
 
 
 def judged(verdict: str, side: str | None, limit: str) -> str:
-    """``, in its limit 0.05 .. 0.15 mm``; empty where there was nothing to judge by."""
+    """``, in its limit 0.05 .. 0.15 mm``; "" for a value without a verdict."""
     if verdict == "none":
         return ""
     where = {"low": "BELOW its limit", "high": "ABOVE its limit"}.get(side or "", "OUT of its limit")
@@ -79,69 +79,69 @@ def judged(verdict: str, side: str | None, limit: str) -> str:
     return f", {words} {limit}".rstrip()
 
 
-def _instrument(event: ev.Recorded | ev.Ticked, book: Book) -> str:
+def _instrument(event: ev.Recorded | ev.Ticked, titles: LogTitles) -> str:
     if not event.instrument:
         return ""
-    return f", with {book.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")
+    return f", with {titles.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")
 
 
-def _name(name: str) -> str:
+def _readable(name: str) -> str:
     return name.replace("-", " ").replace("_", " ")
 
 
-def _opened(event: ev.Opened, book: Book) -> str:
-    words = [f"opened the session for {event.unit}" if event.unit else "opened the session"]
-    words += [f"{_name(name)}: {choice}" for name, choice in event.options.items()]
-    words += [in_a_sentence(state_text(book.procedure, name, value)) for name, value in event.start.items()]
-    return "; ".join(words)
+def _opened(event: ev.Opened, titles: LogTitles) -> str:
+    parts = [f"Job started: {event.unit}" if event.unit else "Job started"]
+    parts += [f"{_readable(name)}: {choice}" for name, choice in event.options.items()]
+    parts += [in_a_sentence(state_text(titles.procedure, name, value)) for name, value in event.start.items()]
+    return "; ".join(parts)
 
 
-def _recorded(event: ev.Recorded, book: Book) -> str:
-    record = book.record(event.operation, event.name)
+def _recorded(event: ev.Recorded, titles: LogTitles) -> str:
+    record = titles.record(event.operation, event.name)
     which = ""
     if record is None or len(record.slots) > 1:
         which = f" at {event.reading}" if record and record.by_place else f", reading {event.reading}"
     rule = ", guarded" if event.decision == "guarded" and event.verdict != "none" else ""
-    part = " (a part used again)" if event.used else ""
+    part = " (used part)" if event.used else ""
     return (
-        f"{_name(event.name)}{which}: {quantity(event.quantity)}"
-        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event, book)}"
+        f"{_readable(event.name)}{which}: {quantity_text(event.quantity)}"
+        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event, titles)}"
     )
 
 
-def _worked(event: ev.Calculated, book: Book) -> str:
-    shown = quantity(event.quantity)
-    # The sum ends with its result, rounded (≈) where it has no end.
-    whole = "≈" in event.filled or event.filled.endswith(shown)
-    told = event.filled if whole else f"{event.filled} = {shown}".removeprefix(" = ")
-    return f"{_name(event.name)} worked out: {told}{judged(event.verdict, event.side, event.limit)}"
+def _calculated(event: ev.Calculated, titles: LogTitles) -> str:
+    shown = quantity_text(event.quantity)
+    # `filled` may end with the result already; "≈" marks a rounded one.
+    has_result = "≈" in event.filled or event.filled.endswith(shown)
+    formula = event.filled if has_result else f"{event.filled} = {shown}".removeprefix(" = ")
+    return f"{_readable(event.name)} calculated: {formula}{judged(event.verdict, event.side, event.limit)}"
 
 
-def _remedied(event: ev.Remedied, book: Book) -> str:
-    again = all_of(book.step(step) for step in event.redo)
+def _remedied(event: ev.Remedied, titles: LogTitles) -> str:
+    redo = all_of(titles.step(step) for step in event.redo)
     which = "too low" if event.side == "low" else "too high"
-    return f"{_name(event.name)} {which}, remedy: {event.do}" + (f"; to be done again: {again}" if again else "")
+    return f"{_readable(event.name)} {which}; remedy done: {event.do}" + (f"; to redo: {redo}" if redo else "")
 
 
-def ticked(event: ev.Ticked, fasteners: list[int], book: Book) -> str:
-    """One tick, or several of one stage that followed each other."""
-    stage = book.stage(event.operation, event.stage)
-    which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
-    both = f" and stretched {quantity(event.stretch)}" if event.stretch else ""
-    read = f": {quantity(event.quantity)}{both}{judged(event.verdict, event.side, '')}" if event.quantity else ""
-    read += f" ({_name(event.corner)})" if event.corner not in ("", "in") else ""
-    told = f" ({stage.text})" if stage else ""
-    return f"{book.joint(event.joint)}, stage {event.stage}{told}: {which} done{read}{_instrument(event, book)}"
+def ticks_text(event: ev.Ticked, fasteners: list[int], titles: LogTitles) -> str:
+    """One tick, or consecutive ticks of one stage."""
+    stage = titles.stage(event.operation, event.stage)
+    which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
+    both = f", stretch {quantity_text(event.stretch)}" if event.stretch else ""
+    read = f": {quantity_text(event.quantity)}{both}{judged(event.verdict, event.side, '')}" if event.quantity else ""
+    read += f" ({_readable(event.corner)})" if event.corner not in ("", "in") else ""
+    target = f" ({stage.text})" if stage else ""
+    return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} done{read}{_instrument(event, titles)}"
 
 
-def turned(event: ev.DrawnDown, fasteners: list[int], book: Book) -> str:
-    """One turn, or several of one round that followed each other."""
-    which = f"fastener {runs(fasteners)}" if len(fasteners) == 1 else f"fasteners {runs(fasteners)}"
-    return f"{book.joint(event.joint)}, drawn down, round {event.round}: {which} turned"
+def turns_text(event: ev.DrawnDown, fasteners: list[int], titles: LogTitles) -> str:
+    """One turn, or consecutive turns of one round of the draw-down."""
+    which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
+    return f"{titles.joint(event.joint)}, draw-down round {event.round}: {which} turned"
 
 
-def runs(numbers: list[int]) -> str:
-    """``1 to 4, 7``: numbers in the order they came, neighbours drawn together."""
+def number_list(numbers: list[int]) -> str:
+    """``1 to 4, 7``: the numbers in the given order, with runs of three or more shortened."""
     spans: list[list[int]] = []
     for number in numbers:
         if spans and number == spans[-1][-1] + 1:
@@ -151,108 +151,109 @@ def runs(numbers: list[int]) -> str:
     return ", ".join((" to " if span[-1] - span[0] > 1 else ", ").join(map(str, span)) for span in spans)
 
 
-def _seated(event: ev.Seated, book: Book) -> str:
+def _seated(event: ev.Seated, titles: LogTitles) -> str:
     turns = f"{event.turns} turns" if event.turns else "turns not counted"
-    return f"{book.joint(event.joint)}: all seated and level, {turns}"
+    return f"{titles.joint(event.joint)}: all seated and level, {turns}"
 
 
-def _instrument_used(event: ev.InstrumentUsed, book: Book) -> str:
+def _instrument_used(event: ev.InstrumentUsed, titles: LogTitles) -> str:
     known = [
         event.range,
         f"uncertainty {event.uncertainty}{f' (k = {event.k})' if event.k else ''}" if event.uncertainty else "",
         f"calibrated {event.calibrated}" if event.calibrated else "",
         f"due {event.due}" if event.due else "",
-        "" if event.uses is None else f"{event.uses} uses since",
+        "" if event.uses is None else f"{event.uses} uses since calibration",
     ]
-    told = f"{event.title or book.instrument(event.need)} (serial {event.serial}): " + ", ".join(
-        each for each in known if each
-    )
-    return told.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
+    details = ", ".join(each for each in known if each)
+    text = f"Instrument used: {event.title or titles.instrument(event.need)} (serial {event.serial}): {details}"
+    return text.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
 
 
-def _wrench_fitted(event: ev.WrenchFitted, book: Book) -> str:
+def _wrench_fitted(event: ev.WrenchFitted, titles: LogTitles) -> str:
     if event.extension is None:
-        return "nothing on the torque wrench from here on"
-    lever = f", the wrench being {quantity(event.lever)} long" if event.lever else ""
-    angle = f", at {quantity(event.angle)}" if event.angle else ""
-    return f"on the torque wrench from here on: an extension of {quantity(event.extension)}{angle}{lever}"
+        return "Torque wrench: no extension from now on"
+    angle = f" at {quantity_text(event.angle)}" if event.angle else ""
+    lever = f", wrench length {quantity_text(event.lever)}" if event.lever else ""
+    return f"Torque wrench: extension of {quantity_text(event.extension)}{angle}{lever} from now on"
 
 
-def _lubricated(event: ev.Lubricated, book: Book) -> str:
+def _lubricated(event: ev.Lubricated, titles: LogTitles) -> str:
     factor = f", nut factor {event.nut_factor}" if event.nut_factor else ""
-    return f"{book.joint(event.joint)}: on the threads is {event.lubricant}{factor}"
+    return f"{titles.joint(event.joint)}: lubricant on the threads is {event.lubricant}{factor}"
 
 
-def _signed(event: ev.Signed, book: Book) -> str:
-    own = ", who did the work" if event.self_signed else ""
-    return f"signed as {event.role}{own}"
+def _signed(event: ev.Signed, titles: LogTitles) -> str:
+    own = " by a person who worked on this operation" if event.self_signed else ""
+    return f"Hold signed as {event.role}{own}"
 
 
-def _deviated(event: ev.Deviated, book: Book) -> str:
-    return f"DEVIATION about {_name(event.about)}: {event.reason}"
+def _deviated(event: ev.Deviated, titles: LogTitles) -> str:
+    return f"DEVIATION signed for {_readable(event.about)}: {event.reason}"
 
 
-def _rework_started(event: ev.ReworkStarted, book: Book) -> str:
-    way = ", then ".join(
-        book.step(each["operation"]) if "operation" in each else move_title(book.procedure, each.get("move", ""))
+def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
+    order = ", then ".join(
+        titles.step(each["operation"]) if "operation" in each else move_title(titles.procedure, each.get("move", ""))
         for each in event.steps
     )
-    thrown = all_of(book.kit(item) for item in event.discard)
+    discarded = all_of(titles.kit(item) for item in event.discard)
     return (
-        f"REOPENED: {event.reason}"
-        + (f"; taken back in this order: {way}" if way else "")
-        + (f"; thrown away: {thrown}" if thrown else "")
+        f"REWORK started: {event.reason}"
+        + (f"; order: {order}" if order else "")
+        + (f"; to discard: {discarded}" if discarded else "")
     )
 
 
-def _corrected(event: ev.Corrected, book: Book) -> str:
-    right = quantity(event.quantity) if event.quantity else f"lot {event.lot}"
-    return f"CORRECTED entry {event.event}: {right}{judged(event.verdict, event.side, '')}; reason: {event.reason}"
+def _corrected(event: ev.Corrected, titles: LogTitles) -> str:
+    value = quantity_text(event.quantity) if event.quantity else f"lot {event.lot}"
+    return f"Entry {event.event} CORRECTED to {value}{judged(event.verdict, event.side, '')}; reason: {event.reason}"
 
 
-def _state_set(event: ev.StateSet, book: Book) -> str:
+def _state_set(event: ev.StateSet, titles: LogTitles) -> str:
     reason = f" ({event.reason})" if event.reason else ""
-    return f"found: {in_a_sentence(state_text(book.procedure, event.variable, event.value))}{reason}"
+    return f"State found: {in_a_sentence(state_text(titles.procedure, event.variable, event.value))}{reason}"
 
 
-def _closed(event: ev.Closed, book: Book) -> str:
-    left = all_of(book.step(step) for step in event.open_operations)
+def _closed(event: ev.Closed, titles: LogTitles) -> str:
+    unfinished = all_of(titles.step(step) for step in event.open_operations)
     reason = f"; reason: {event.reason}" if event.reason else ""
-    return "closed the session" + (f" with work left open: {left}" if left else "") + reason
+    return "Job closed" + (f" with unfinished operations: {unfinished}" if unfinished else "") + reason
 
 
-WORDS: dict[type[ev.Event], Callable[[Any, Book], str]] = {
+EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.Opened: _opened,
-    ev.Started: lambda event, book: "taken up",
-    ev.Paused: lambda event, book: "set aside",
-    ev.Finished: lambda event, book: "FINISHED",
-    ev.Moved: lambda event, book: f"moved: {move_title(book.procedure, event.move)}",
+    ev.Started: lambda event, titles: "Started",
+    ev.Paused: lambda event, titles: "Paused",
+    ev.Finished: lambda event, titles: "Finished",
+    ev.Moved: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
     ev.Recorded: _recorded,
-    ev.Calculated: _worked,
+    ev.Calculated: _calculated,
     ev.Remedied: _remedied,
-    ev.Ticked: lambda event, book: ticked(event, [event.fastener], book),
-    ev.Unticked: lambda event, book: f"stage {event.stage}: tick of fastener {event.fastener} taken back",
-    ev.DrawnDown: lambda event, book: turned(event, [event.fastener], book),
-    ev.Undrawn: lambda event, book: (
-        f"{book.joint(event.joint)}, round {event.round}: turn of fastener {event.fastener} taken back"
+    ev.Ticked: lambda event, titles: ticks_text(event, [event.fastener], titles),
+    ev.Unticked: lambda event, titles: (
+        f"{titles.joint(event.joint)}, stage {event.stage}: tick of fastener {event.fastener} cleared"
+    ),
+    ev.DrawnDown: lambda event, titles: turns_text(event, [event.fastener], titles),
+    ev.Undrawn: lambda event, titles: (
+        f"{titles.joint(event.joint)}, draw-down round {event.round}: turn of fastener {event.fastener} cleared"
     ),
     ev.Seated: _seated,
-    ev.Unseated: lambda event, book: f"{book.joint(event.joint)}: not seated after all",
-    ev.Checked: lambda event, book: f"checked: {event.text}",
-    ev.Unchecked: lambda event, book: f"check taken back: {event.text}",
+    ev.Unseated: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
+    ev.Checked: lambda event, titles: f"Check done: {event.text}",
+    ev.Unchecked: lambda event, titles: f"Check cleared: {event.text}",
     ev.InstrumentUsed: _instrument_used,
     ev.WrenchFitted: _wrench_fitted,
     ev.Lubricated: _lubricated,
-    ev.Chosen: lambda event, book: f"{_name(event.name)} chosen: {event.take}",
-    ev.Lot: lambda event, book: f"{book.kit(event.consumable)}: lot {event.lot}",
+    ev.Chosen: lambda event, titles: f"{_readable(event.name)} chosen: {event.take}",
+    ev.Lot: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}",
     ev.Signed: _signed,
     ev.Deviated: _deviated,
     ev.ReworkStarted: _rework_started,
-    ev.Undone: lambda event, book: "TAKEN BACK",
-    ev.Noted: lambda event, book: f"note: {event.text}",
+    ev.Undone: lambda event, titles: "Undone for rework",
+    ev.Noted: lambda event, titles: f"Note: {event.text}",
     ev.Corrected: _corrected,
     ev.StateSet: _state_set,
-    ev.ClockWentBack: lambda event, book: f"THE CLOCK WENT BACK from {event.before} to {event.now}",
+    ev.ClockWentBack: lambda event, titles: f"The computer clock WENT BACK from {event.before} to {event.now}",
     ev.Closed: _closed,
 }
-"""Every kind of event; a test sees to it that none is missing."""
+"""The text of every type of event. A test checks that it is complete."""

@@ -1,6 +1,6 @@
-"""A session told from its log: by day, by operation, in the order in which it happened.
+"""A log as readable text: grouped by day and operation, in the order of the entries.
 
-Lengths of time come from the monotonic clock while one program ran, and from the calendar otherwise.
+Durations within one run of the program come from the monotonic clock, others from the wall clock.
 """
 
 import textwrap
@@ -16,8 +16,8 @@ from benchflow.base.plaintext import clean, clean_line
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from benchflow.session.history.event_text import Book, tell, ticked, turned
-from benchflow.session.history.reading_summary import SummingUp
+from benchflow.session.history.event_text import LogTitles, event_text, ticks_text, turns_text
+from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
@@ -25,124 +25,122 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, elapsed, event_time
 
 PAUSE = 15 * 60
-"""Seconds without an event that are worth a line of their own."""
+"""Seconds without an event from which a pause is printed."""
 WIDTH = 100
 _INDENT = 20
 
 
-class Told(Struct, frozen=True):
-    """One entry of the story: one event, or several ticks in a row."""
+class HistoryEntry(Struct, frozen=True):
+    """One entry of the history: one event, or several similar ones in a row."""
 
     first: Line
     last: Line
-    operation: str  # "" for what belongs to the session as a whole
-    words: str
+    operation: str  # "" for an event of the whole job
+    text: str
 
 
-def story(
+def history_text(
     lines: Sequence[Line], plan: Plan | None, *, zone: tzinfo | None = None, damage: Damage | None = None
 ) -> Iterator[str]:
-    """The story, line by line, ready to be printed. ``plan`` gives titles; without it ids are told.
+    """The history as lines of text, ready to print. ``plan`` gives the titles; without it, ids are printed.
 
-    ``zone`` is the zone that times are told in, the machine's own if ``None``. ``damage`` is said at the end.
+    ``zone`` is the time zone of the printed times; ``None`` is the zone of the computer. ``damage`` is printed last.
     """
     yield from _head(lines, plan, zone)
-    book = Book(plan)
+    titles = LogTitles(plan)
     day = operation = None
-    told_before: Told | None = None
-    for told in entries(lines, book):
-        moment = parse(told.first.at).astimezone(zone)
-        if moment.date() != day:
-            day, operation = moment.date(), None
+    before: HistoryEntry | None = None
+    for entry in history_entries(lines, titles):
+        time = parse(entry.first.at).astimezone(zone)
+        if time.date() != day:
+            day, operation = time.date(), None
             yield ""
-            yield _day(moment)
-        pause = elapsed(event_time(told_before.last), _now(told.first)) if told_before else 0
+            yield _day(time)
+        pause = elapsed(event_time(before.last), _now(entry.first)) if before else 0
         if pause >= PAUSE:
             yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
-        if told.operation != operation:
-            operation = told.operation
+        if entry.operation != operation:
+            operation = entry.operation
             yield ""
             if operation:
-                yield _heading(operation, book)
-        yield from _entry(told, moment)
-        told_before = told
+                yield _heading(operation, titles)
+        yield from _entry_lines(entry, time)
+        before = entry
     if damage:
         yield ""
-        yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}. Nothing from there on is told."
+        yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}. Later entries are not shown."
 
 
 def plan_of(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Plan | None:
-    """The plan of the session, from the procedure that its log carries; ``None`` where it carries none.
+    """The plan of the job, from the procedure text in its log; ``None`` if the log has none.
 
-    ``read`` makes a procedure of its text, and raises what it raises.
+    ``read`` parses the text of a procedure; its errors are passed on.
     """
-    opened = happening_or_none(lines[0]) if lines else None
+    opened = known_event(lines[0]) if lines else None
     return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.Opened) else None
 
 
 def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
-    opened = happening_or_none(lines[0]) if lines else None
+    opened = known_event(lines[0]) if lines else None
     if not isinstance(opened, ev.Opened):
-        yield "This log does not begin with the opening of a session."
+        yield "This log does not begin with the start of a job."
         return
     if plan:
         yield clean_line(f"{plan.procedure.title}, revision {plan.procedure.revision}")
     else:
         yield clean_line(f"Procedure {opened.file}")
-    yield clean_line(f"Unit: {opened.unit or 'not named'}. Builder: {lines[0].by}.")
+    yield clean_line(f"Unit: {opened.unit or 'no name'}. Builder: {lines[0].by}.")
     yield f"Entries: {len(lines)}. Fingerprint: {lines[-1].hash}"
     yield f"Times are in {parse(lines[0].at).astimezone(zone):%Z}."
     if opened.simulated:
-        yield "SIMULATED: this session was driven with invented times. It is no evidence of any work."
+        yield "SIMULATED: the times in this log are invented. It is not evidence of work."
     if plan and plan.procedure.notice:
         yield from _wrapped(plan.procedure.notice, "")
 
 
-def entries(lines: Sequence[Line], book: Book) -> Iterator[Told]:
-    """What is told, one after the other. Ticks of one stage by one person become one entry."""
+def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[HistoryEntry]:
+    """The entries in order. Consecutive ticks of one stage by one person become one entry."""
     number = 0
     started: dict[str, Line] = {}
     builder = lines[0].by if lines else ""
-    readings = SummingUp(book.plan)
+    readings = ReadingSummary(titles.plan)
     while number < len(lines):
         line = lines[number]
-        event = happening_or_none(line)
+        event = known_event(line)
         number += 1
-        readings.see(line)
+        readings.add(line)
         if event is None:
-            yield Told(line, line, "", f"did something that this version does not know ({line.kind})")
+            yield HistoryEntry(line, line, "", f"Event that this version cannot read ({line.kind})")
             continue
-        last, words = line, tell(event, book) + readings.words(event)
-        if _alike(event) is not None:
-            run = _run_of(lines, number - 1, event)
+        last, text = line, event_text(event, titles) + readings.text(event)
+        if _group_key(event) is not None:
+            run = _group_from(lines, number - 1, event)
             number += len(run) - 1
             fasteners = [each.data["fastener"] for each in run]
             for each in run[1:]:
-                readings.see(each)
+                readings.add(each)
             last = run[-1]
-            words = turned(event, fasteners, book) if isinstance(event, ev.DrawnDown) else words
-            words = ticked(event, fasteners, book) if isinstance(event, ev.Ticked) else words
+            text = turns_text(event, fasteners, titles) if isinstance(event, ev.DrawnDown) else text
+            text = ticks_text(event, fasteners, titles) if isinstance(event, ev.Ticked) else text
         operation = getattr(event, "operation", None) or ""
         if isinstance(event, ev.Started):
             started[operation] = line
         elif isinstance(event, ev.Finished | ev.Paused) and operation in started:
-            words += (
-                f", {clock_duration(elapsed(event_time(started.pop(operation)), _now(line)))} after it was taken up"
-            )
+            text += f", {clock_duration(elapsed(event_time(started.pop(operation)), _now(line)))} after the start"
         who = f" ({line.by})" if line.by != builder or isinstance(event, ev.Opened | ev.Closed | ev.Signed) else ""
-        yield Told(line, last, operation, words + who)
+        yield HistoryEntry(line, last, operation, text + who)
 
 
-def happening_or_none(line: Line) -> ev.Event | None:
-    """The typed event, or ``None`` where the line holds none that this version understands."""
+def known_event(line: Line) -> ev.Event | None:
+    """The typed event; ``None`` if this version cannot read it."""
     try:
         return ev.event_of(line)
     except msgspec.ValidationError:
         return None
 
 
-def _alike(event: ev.Event | None) -> tuple[object, ...] | None:
-    """What events have in common that are told as one: ticks of a stage without a reading, turns of a round."""
+def _group_key(event: ev.Event | None) -> tuple[object, ...] | None:
+    """Equal for events that become one entry: ticks of a stage without a reading, turns of a round; else ``None``."""
     if isinstance(event, ev.Ticked) and event.quantity is None:
         return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial
     if isinstance(event, ev.DrawnDown):
@@ -150,42 +148,44 @@ def _alike(event: ev.Event | None) -> tuple[object, ...] | None:
     return None
 
 
-def _run_of(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line]:
-    run = [lines[start]]
+def _group_from(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line]:
+    """The lines from ``start`` on that become one entry with ``first``."""
+    group = [lines[start]]
     for before, line in pairwise(islice(lines, start, None)):
-        alike = _alike(happening_or_none(line)) if line.kind == run[0].kind and line.by == before.by else None
-        if alike is None or alike != _alike(first):
+        similar = line.kind == group[0].kind and line.by == before.by
+        key = _group_key(known_event(line)) if similar else None
+        if key is None or key != _group_key(first):
             break
         if elapsed(event_time(before), _now(line)) >= PAUSE:
             break
-        run.append(line)
-    return run
+        group.append(line)
+    return group
 
 
 def _now(line: Line) -> Now:
-    moment = event_time(line)
-    return Now(moment.at, moment.run, moment.ms)
+    time = event_time(line)
+    return Now(time.at, time.run, time.ms)
 
 
-def _day(moment: datetime) -> str:
-    return f"{moment:%A} {moment.day} {moment:%B %Y}"
+def _day(time: datetime) -> str:
+    return f"{time:%A} {time.day} {time:%B %Y}"
 
 
-def _heading(operation: str, book: Book) -> str:
-    number, title = book.number(operation), book.step(operation)
-    named = f"  [{operation}]" if title != operation else ""
-    return clean_line(f"{'' if number is None else number} {title}") + clean(named)
+def _heading(operation: str, titles: LogTitles) -> str:
+    number, title = titles.number(operation), titles.step(operation)
+    step_id = f"  [{operation}]" if title != operation else ""
+    return clean_line(f"{'' if number is None else number} {title}") + clean(step_id)
 
 
-def _entry(told: Told, moment: datetime) -> Iterator[str]:
-    numbers = str(told.first.seq) if told.first is told.last else f"{told.first.seq}-{told.last.seq}"
-    yield from _wrapped(told.words, f"{numbers:>9}  {moment:%H:%M}  ")
+def _entry_lines(entry: HistoryEntry, time: datetime) -> Iterator[str]:
+    numbers = str(entry.first.seq) if entry.first is entry.last else f"{entry.first.seq}-{entry.last.seq}"
+    yield from _wrapped(entry.text, f"{numbers:>9}  {time:%H:%M}  ")
 
 
 def _wrapped(text: str, lead: str) -> Iterator[str]:
-    """``text`` behind ``lead``, broken at :data:`WIDTH`, what follows set in by as much."""
+    """``text`` after ``lead``, wrapped at :data:`WIDTH`; further lines are indented by the width of ``lead``."""
     for line in clean(text).splitlines() or [""]:
-        # Not at hyphens: `26 ft-lb` and an id belong together.
+        # Not at hyphens: `26 ft-lb` and ids stay whole.
         wrapper = textwrap.TextWrapper(WIDTH, lead, " " * len(lead), break_on_hyphens=False)
         yield from wrapper.wrap(clean_line(line)) or [lead.rstrip()]
         lead = " " * len(lead)

@@ -1,4 +1,4 @@
-"""What several readings come to, for the story: the log's entries hold each reading, the limit is on their mean."""
+"""The mean or spread of several readings, added to the text of the last one."""
 
 import msgspec
 
@@ -12,24 +12,24 @@ from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
 
 
-class SummingUp:
-    """Follows a session line by line. From an entry on that this version cannot follow it has nothing to say."""
+class ReadingSummary:
+    """Folds a log line by line. It gives no text after a line that this version cannot read."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
         self._state: State | None = None
-        self._lost = not plan.steps
+        self._unreadable = not plan.steps
 
-    def see(self, line: Line) -> None:
-        if self._lost:
+    def add(self, line: Line) -> None:
+        if self._unreadable:
             return
         try:
             self._state = begin(line, self._plan.procedure) if self._state is None else fold(self._state, line)
         except (msgspec.ValidationError, KeyError, ValueError):
-            self._state, self._lost = None, True
+            self._state, self._unreadable = None, True
 
-    def words(self, event: ev.Event | None) -> str:
-        """``; mean 24.71 mm, in its limit 24.50 .. 25.10 mm`` after the entry that completes or changes the figure."""
+    def text(self, event: ev.Event | None) -> str:
+        """``; mean 24.71 mm`` with verdict and limit, if ``event`` completes or changes the value; otherwise ""."""
         state = self._state
         if state is None or not isinstance(event, ev.Recorded | ev.Corrected):
             return ""

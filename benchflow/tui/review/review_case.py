@@ -16,7 +16,7 @@ from benchflow.review.log.loaded_log import Account
 from benchflow.review.log.replay import By, Frame, Replay
 from benchflow.review.sheets.build_sheet import SheetOperation, sheet
 from benchflow.session.context import Around
-from benchflow.session.history.event_text import Book, tell
+from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import Event, Ticked, Unticked, event_of
@@ -155,12 +155,12 @@ class ReviewCase:
     @cached_property
     def _story(self) -> tuple[EventSummary, ...]:
         """Every event in words, event 1 first."""
-        book = Book(self.account.plan)
+        titles = LogTitles(self.account.plan)
         in_progress = ""
         out = []
         for line in self.account.log.lines:
             event = event_of(line)
-            words = tell(event, book) if event is not None else f"{line.kind} (of a newer version)"
+            words = event_text(event, titles) if event is not None else f"{line.kind} (of a newer version)"
             named = line.data.get("operation")
             operation = named if isinstance(named, str) and named in self.account.plan.steps else in_progress
             if line.kind == "started":

@@ -241,6 +241,10 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
     hands.do("start", operation="measure[1]")
     hands.do("record", name="lash", value="0.25 mm")
     hands.do("pause", operation="measure[1]")
+    view = hands.desk.view()
+    assert [row.operation for row in view.next if row.status == "paused"] == ["measure[1]"]
+    assert view.now is not None
+    assert view.now.operation == "measure[1]"
     again = resume(hands)
     again.do("start", operation="measure[1]")
     for reading in (1, 2, 3):

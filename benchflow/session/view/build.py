@@ -97,8 +97,7 @@ def next_rows(state: State, around: Around) -> Iterator[NextRow]:
             if stopped:
                 yield NextRow(name, number, step.title, "blocked", stopped[0].message, section)
             else:
-                status = "pause" if name in aside else "ready"
-                yield NextRow(name, number, step.title, status, section=section)  # type: ignore[arg-type]  # one of the two
+                yield NextRow(name, number, step.title, "paused" if name in aside else "ready", section=section)
 
 
 def stopping(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
@@ -111,7 +110,7 @@ def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | No
     the way to it; else set aside; else the first that may be taken up."""
     if state.in_progress is not None:
         return state.in_progress
-    ready = {row.operation for row in rows if row.status in ("pause", "ready")}
+    ready = {row.operation for row in rows if row.status in ("paused", "ready")}
     for name in pressing(state, around):
         if name in ready:
             return name
@@ -119,7 +118,7 @@ def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | No
         first = None if isinstance(way, NoRoute) else next((go.id for go in way.steps if go.id in ready), None)
         if first is not None:
             return first
-    for wanted in ("pause", "ready"):
+    for wanted in ("paused", "ready"):
         for row in rows:
             if row.status == wanted:
                 return row.operation

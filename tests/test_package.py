@@ -1,0 +1,92 @@
+"""The wheel and the source distribution, built and used outside of the checkout."""
+
+import os
+import subprocess
+import sys
+import tarfile
+import zipfile
+from email.parser import Parser
+from pathlib import Path
+from sysconfig import get_path
+
+import pytest
+
+pytest.importorskip("hatchling", reason="the build backend is in the extra `tests`")
+
+CHECKOUT = Path(__file__).parents[1]
+
+
+def call(*command: str | Path, folder: Path) -> str:
+    # Without PYTHONPATH, so that nothing of the checkout can be imported.
+    environ = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    environ |= {"BENCHFLOW_HOME": str(folder / "home")}
+    done = subprocess.run(
+        list(map(str, command)), cwd=folder, env=environ, capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the wheel and the source distribution."""
+    folder = tmp_path_factory.mktemp("dist")
+    done = subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-d", str(folder)],
+        cwd=CHECKOUT, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return folder
+
+
+def test_wheel_has_licence_typing_marker_and_procedures(built: Path) -> None:
+    with zipfile.ZipFile(next(built.glob("*.whl"))) as wheel:
+        names = wheel.namelist()
+        metadata_name = next(name for name in names if name.endswith(".dist-info/METADATA"))
+        metadata = Parser().parsestr(wheel.read(metadata_name).decode())
+        licence = next(name for name in names if ".dist-info/licenses/" in name)
+        assert b"Copyright (c) 2026 the benchflow authors" in wheel.read(licence)
+    assert metadata["License-Expression"] == "MIT"
+    assert metadata["Author"] == "the benchflow authors"
+    assert metadata.get_all("Provides-Extra") == ["postgres", "tests"]
+    assert "benchflow/py.typed" in names
+    shipped = {path.name for path in (CHECKOUT / "procedures").glob("*.yaml")}
+    assert {Path(name).name for name in names if name.startswith("benchflow/shipped_procedures/")} == shipped
+    assert not [name for name in names if name.startswith("tests/") or "__pycache__" in name]
+
+
+def test_large_libraries_of_the_tests_are_not_requirements(built: Path) -> None:
+    with zipfile.ZipFile(next(built.glob("*.whl"))) as wheel:
+        metadata_name = next(name for name in wheel.namelist() if name.endswith(".dist-info/METADATA"))
+        metadata = Parser().parsestr(wheel.read(metadata_name).decode())
+    required = [line for line in metadata.get_all("Requires-Dist") or [] if "extra ==" not in line]
+    assert not [line for line in required if line.startswith(("scipy", "numpy", "psycopg"))]
+    assert any(line.startswith("textual") for line in required)
+
+
+def test_source_distribution_can_build_and_test_itself(built: Path) -> None:
+    with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
+        names = {name.partition("/")[2] for name in archive.getnames()}
+    needed = {"pyproject.toml", "README.md", "DEVELOPERS.md", "benchflow/LICENSE", "benchflow/cli.py", ".setup/tests",
+              "procedures/head-install.yaml", "tests/test_package.py"}  # fmt: skip
+    assert needed <= names
+
+
+def test_wheel_works_outside_of_the_checkout(built: Path, tmp_path: Path) -> None:
+    venv = tmp_path / "venv"
+    call(sys.executable, "-m", "venv", "--without-pip", venv, folder=tmp_path)
+    python = venv / "bin" / "python"
+    wheel = next(built.glob("*.whl"))
+    call(sys.executable, "-m", "pip", "--python", python, "install", "-q", "--no-deps", "--no-compile", "--no-index",
+         wheel, folder=tmp_path)  # fmt: skip
+    site = Path(call(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", folder=tmp_path).strip())
+    (site / "dependencies.pth").write_text(get_path("purelib") + "\n")  # those of the tests' own environment
+    benchflow = venv / "bin" / "benchflow"
+    where = call(python, "-c", "import benchflow; print(benchflow.__file__)", folder=tmp_path).strip()
+    assert Path(where).is_relative_to(venv)
+    assert "0.1.0" in call(benchflow, "--version", folder=tmp_path)
+    shipped = site / "benchflow" / "shipped_procedures" / "wheel-hub.yaml"
+    call(benchflow, "check", shipped, folder=tmp_path)
+    assert "214 in-lb" in call(
+        benchflow, "calc", "wrench", "torque=300 in-lb", "lever=10 in", "extension=4 in", folder=tmp_path
+    )

@@ -233,4 +233,4 @@ async def test_every_key_of_the_bench_is_listed_and_can_be_struck_from_the_list(
                 break
             await bench.press("down")
         await bench.press("enter")
-        assert "Note" in bench.text
+        assert "Text of the note" in bench.text

@@ -414,3 +414,14 @@ async def test_whoever_comes_to_a_session_that_another_opened_signs_his_own_entr
         assert "· Kim" in bench.text
         await bench.press("enter")
         assert (bench.last["kind"], bench.last["by"]) == ("started", "Kim")
+
+
+async def test_a_paused_operation_is_shown_as_paused_on_the_bench_in_the_list_and_for_rework(tmp_path: Path) -> None:
+    async with sitting(holding(tmp_path).desk) as bench:
+        await bench.press("a")
+        assert bench.last["kind"] == "paused"
+        assert "Paused · 2 of 9 done" in bench.text
+        for key in ("o", "u"):
+            await bench.press(key)
+            assert "paused" in bench.text
+            await bench.press("escape")

@@ -159,8 +159,12 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
 
 def about(view: BenchView, now: NowView) -> str:
     """``In progress · 22 of 48 done · Cam carriers``."""
-    section = next((row.section for row in view.next if row.operation == now.operation), "")
-    status = "In progress" if now.in_progress else "Blocked" if now.missing else "Ready to start"
+    row = next((row for row in view.next if row.operation == now.operation), None)
+    section = "" if row is None else row.section
+    paused = row is not None and row.status == "paused"
+    status = (
+        "In progress" if now.in_progress else "Blocked" if now.missing else "Paused" if paused else "Ready to start"
+    )
     return " · ".join(filter(None, (status, f"{view.done} of {view.of} done", section)))
 
 

@@ -49,7 +49,7 @@ class HelpPage(Page[str]):
         role: Role = "key" if word.enabled else "key-off"
         mark = "►" if index == self.at else " "
         note = "" if word.enabled else " (not now)"
-        return ((f"{mark} ", "now"), (word.key.rjust(12), role), (cut(f"  {word.word}{note}", width - 16), "text"))
+        return ((f"{mark} ", "now"), (word.key.rjust(11), role), (cut(f"  {word.word}{note}", width - 13), "text"))
 
     def action_move(self, by: int) -> None:
         self.at = min(max(self.at + by, 0), len(self.words) - 1)

@@ -24,7 +24,7 @@ class NotePage(FormPage, inherit_bindings=False):
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        return (FormField("text", "Note"),)
+        return (FormField("text", "Text of the note"),)
 
     async def submit(self, values: dict[str, str]) -> None:
         if not values["text"]:

@@ -32,7 +32,7 @@ class EntryField(Input, inherit_bindings=False):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "cursor_left", "move in the field", show=False, id="field.left", key_display="← → Home End"),
+        Binding("left", "cursor_left", "move in the field", show=False, id="field.left", key_display="←→ Home End"),
         Binding("right", "cursor_right", "", show=False, id="field.right"),
         Binding("home", "home", "", show=False, id="field.home"),
         Binding("end", "end", "", show=False, id="field.end"),

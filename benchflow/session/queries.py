@@ -1,10 +1,11 @@
-"""What can be asked without anything being logged: how it stands, why not, which way, how it comes apart."""
+"""Answers to the queries `status`, `why`, `route` and `rework-plan`. A query writes nothing to the log."""
 
 from typing import Any
 
 import msgspec
 
-from benchflow.ordering import route as way
+from benchflow.ordering.route import NoRoute
+from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Around, unknown
 from benchflow.session.intents import intent_types as it
@@ -16,18 +17,18 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.blocking import told
 from benchflow.session.rules.open_items import missing
 from benchflow.session.state.state import State
-from benchflow.session.view.build import latest_moments
+from benchflow.session.view.build import latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
 
 
 def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | Refusal:
-    """The answer under the query's own name, as plain JSON."""
+    """The answer as plain JSON, under the name of the query."""
     match query:
         case it.Status():
             return {"status": status(state, around)}
         case it.Why():
             reasons = why(state, query.operation, around)
-            return reasons if isinstance(reasons, Refusal) else {"why": plain(reasons)}
+            return reasons if isinstance(reasons, Refusal) else {"why": as_json(reasons)}
         case it.Route():
             found = route(state, query.operation)
             if isinstance(found, Refusal):
@@ -40,13 +41,14 @@ def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | R
             raise AssertionError(query)
 
 
-def plain(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
+def as_json(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
+    """The reasons as plain JSON."""
     found: list[dict[str, Any]] = msgspec.to_builtins(list(reasons))
     return found
 
 
 def why(state: State, step_id: str, around: Around) -> tuple[Reason, ...] | Refusal:
-    """Every reason why an operation is stopped: taken up if it is not in hand, finished if it is."""
+    """Why an operation cannot start, or why it cannot be finished if it is in progress."""
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown("operation", step_id, state.plan.steps)
@@ -56,45 +58,45 @@ def why(state: State, step_id: str, around: Around) -> tuple[Reason, ...] | Refu
 
 
 def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
-    """Ids of the operations and moves of the shortest safe way, the operation itself last."""
+    """Ids of the operations and moves of the shortest safe route; the operation itself is the last."""
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown("operation", step_id, state.plan.steps)
-    found = way.route(state.plan, state.configuration(), step_id)
-    if isinstance(found, way.NoRoute):
+    found = find_route(state.plan, state.configuration(), step_id)
+    if isinstance(found, NoRoute):
         return Refusal(tuple(told(state, reason) for reason in found.reasons))
-    return tuple(go.id for go in found.steps)
+    return tuple(action.id for action in found.steps)
 
 
 def proposed(state: State, step: Step) -> dict[str, list[str]]:
-    """What the tables and the matching of the operation in hand say is to be taken, by the name of the choice."""
+    """The parts that the tables and the part matching propose, by the name of the choice."""
     inputs = match_inputs(state, step) if step.operation.match else []
     found = {one.name: list(one.proposed) for one in inputs}
     return {**{table.name: list(proposal(state, step, table).takes) for table in step.operation.choose}, **found}
 
 
 def joint(state: State, step: Step) -> dict[str, Any] | None:
-    """How far the joint in hand is, for a wrench that is driven by a script: what is next, and what it is to read."""
-    shown = tighten_input(state, step)
-    if shown is None:
+    """The progress of the joint of ``step``, as plain JSON; ``None`` if it has no joint."""
+    view = tighten_input(state, step)
+    if view is None:
         return None
     return {
-        "joint": shown.joint,
-        "stage": shown.stage,
-        "stages": list(shown.stages),
-        "next": shown.next,
-        "done": shown.done,
-        "of": shown.of,
-        "wanted": [value.field for value in shown.wanted],
-        "again": list(shown.again),
-        "draw_down": None if shown.drawing is None else msgspec.to_builtins(shown.drawing),
-        "settings": list(shown.settings),
-        "words": shown.words,
+        "joint": view.joint,
+        "stage": view.stage,
+        "stages": list(view.stages),
+        "next": view.next,
+        "done": view.done,
+        "of": view.of,
+        "wanted": [value.field for value in view.tick_values],
+        "again": list(view.reread),
+        "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
+        "settings": list(view.settings),
+        "words": view.words,
     }
 
 
 def status(state: State, around: Around) -> dict[str, Any]:
-    """The whole standing of a session, for a script."""
+    """The state of the job, as plain JSON."""
     plan = state.plan
     blocked: dict[str, list[dict[str, Any]]] = {}
     available: list[str] = []
@@ -103,7 +105,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
             continue
         reasons = tuple(r for r in start_reasons(state, name, around) if r.code != "operation-in-progress")
         if reasons:
-            blocked[name] = plain(reasons)
+            blocked[name] = as_json(reasons)
         else:
             available.append(name)
     moves = [move.id for move in plan.procedure.moves if not move_reasons(state, move.id)]
@@ -124,9 +126,9 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "state": dict(state.valuation),
         "joint": None if step is None else joint(state, step),
         "proposed": {} if step is None else proposed(state, step),
-        "missing": [] if step is None else plain(missing(state, step, around.now)),
+        "missing": [] if step is None else as_json(missing(state, step, around.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
-        "latest_begin": {name: round(left) for name, left in latest_moments(state, around).items()},
+        "latest_begin": {name: round(left) for name, left in latest_start_times(state, around).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,
     }

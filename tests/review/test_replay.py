@@ -38,7 +38,10 @@ def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_op
     before, after = replay.frame(finished - 1), replay.frame(finished)
     assert before.operation == "tighten-head"
     assert (after.operation, after.done[-1]) == ("", "tighten-head")
-    stood = {row.variable: row.words for row in before.standing}, {row.variable: row.words for row in after.standing}
+    stood = (
+        {row.variable: row.words for row in before.state_rows},
+        {row.variable: row.words for row in after.state_rows},
+    )
     assert stood[0]["head"] != stood[1]["head"] == "tightened"
     assert before.left == after.left + 1
     assert replay.frame(replay.last).closed

@@ -41,25 +41,25 @@ def joint(hands: Hands) -> TightenInput:
 
 def test_drawing_down_is_counted_before_the_eyes_and_ends_when_all_are_seated(tmp_path: Path) -> None:
     bench = hands(tmp_path)
-    drawing = joint(bench).drawing
+    drawing = joint(bench).draw_down
     assert drawing is not None
     assert (drawing.open, drawing.begun, drawing.round, drawing.next) == (True, False, 1, 1)
-    assert joint(bench).undo == ""
+    assert joint(bench).last_entry == ""
     for _ in range(4):
         bench.do("draw-down", joint="caps")
     shown = joint(bench)
-    assert shown.drawing is not None
-    assert (shown.drawing.round, shown.drawing.done, shown.drawing.next, shown.drawing.last) == (2, 1, 2, 1)
+    assert shown.draw_down is not None
+    assert (shown.draw_down.round, shown.draw_down.done, shown.draw_down.next, shown.draw_down.last) == (2, 1, 2, 1)
     assert shown.words == "draw down, round 2, 1 of 3: half a turn, middle first"
     assert {fastener.number: fastener.turns for fastener in shown.fasteners} == {1: 2, 2: 1, 3: 1}
-    assert shown.undo == "the turn of fastener 1"
+    assert shown.last_entry == "turn of fastener 1"
     bench.do("draw-down", joint="caps", seated=True)
     shown = joint(bench)
-    assert shown.drawing is not None
-    assert (shown.drawing.open, shown.drawing.seated, shown.drawing.next) == (False, True, None)
-    assert shown.drawing.words == "drawn down in 1 round and 1 turn"
+    assert shown.draw_down is not None
+    assert (shown.draw_down.open, shown.draw_down.seated, shown.draw_down.next) == (False, True, None)
+    assert shown.draw_down.words == "drawn down in 1 round and 1 turn"
     assert shown.words == "0 of 3, stage 1 of 3: 10 N·m"
-    assert shown.undo == "that all are seated"
+    assert shown.last_entry == "all seated"
 
 
 def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
     shown = joint(bench)
-    assert [(value.field, value.title, value.unit, value.limit) for value in shown.wanted] == [
+    assert [(value.field, value.title, value.unit, value.limit) for value in shown.tick_values] == [
         ("value", "torque", "N·m", "20 .. 30 N·m"),
         ("stretch", "stretch", "mm", "0.10 .. 0.12 mm"),
     ]
@@ -76,11 +76,11 @@ def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(
     shown = joint(bench)
     seen = {each.number: (each.stage, each.shown, each.verdict) for each in shown.fasteners}
     assert seen == {1: (2, "25 N·m, 0.08 mm", "out"), 2: (2, "25 N·m, 0.11 mm", "in"), 3: (1, "", "")}
-    assert (shown.again, shown.again_stage, shown.next, shown.undo) == ((1,), 2, 3, "fastener 2, stage 2")
+    assert (shown.reread, shown.reread_stage, shown.next, shown.last_entry) == ((1,), 2, 3, "fastener 2, stage 2")
     bench.do("tick", joint="caps", fastener=3, value="25 N·m", stretch="0.11 mm")
-    assert (joint(bench).stage, joint(bench).again, joint(bench).again_stage) == (3, (1,), 2)
+    assert (joint(bench).stage, joint(bench).reread, joint(bench).reread_stage) == (3, (1,), 2)
     bench.do("tick", joint="caps", fastener=1, value="25 N·m", stretch="0.11 mm", stage=2)
-    assert joint(bench).again == ()
+    assert joint(bench).reread == ()
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
     assert joint(bench).complete

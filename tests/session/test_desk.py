@@ -242,7 +242,7 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
     hands.do("record", name="lash", value="0.25 mm")
     hands.do("pause", operation="measure[1]")
     view = hands.desk.view()
-    assert [row.operation for row in view.next if row.status == "paused"] == ["measure[1]"]
+    assert [row.operation for row in view.operations if row.status == "paused"] == ["measure[1]"]
     assert view.now is not None
     assert view.now.operation == "measure[1]"
     again = resume(hands)
@@ -424,10 +424,12 @@ def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -
     hands.do("finish")
     (clock,) = hands.desk.view().clocks
     # Ten minutes, less two for lowering, less three for lifting.
-    assert clock.advice == "begin Lift the head over within 5:00 min, to finish Lower the head in time"
+    assert (
+        clock.advice == "Start step 2 (Lift the head over) within 5:00 min, to finish step 3 (Lower the head) in time."
+    )
     hands.do("start", operation="lift")
     (clock,) = hands.desk.view().clocks
-    assert clock.advice == "begin Lower the head within 8:00 min"
+    assert clock.advice == "Start step 3 (Lower the head) within 8:00 min."
     hands.clock.forward(601)
     (clock,) = hands.desk.view().clocks
     assert clock.phase == "missed"

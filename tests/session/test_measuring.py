@@ -7,8 +7,8 @@ import pytest
 from benchflow.session.controller import Accepted, Desk
 from benchflow.session.intents.part_matching import proposed
 from benchflow.session.shop.live_register import Register
-from benchflow.session.view.bench_view import ReadingInput, TightenInput, WorkedInput
-from benchflow.session.view.operation_inputs import inputs
+from benchflow.session.view.bench_view import CalculatedInput, ReadingInput, TightenInput
+from benchflow.session.view.operation_inputs import operation_inputs
 from tests.driving.hands import Hands, HeldClock, load, read
 from tests.driving.small_head import begin
 
@@ -72,7 +72,7 @@ def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncert
     assert line.data["verdict"] == "in"
     # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, worked by hand)
     assert line.data["uncertainty"]["value"].startswith("0.001414")
-    shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
+    shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, CalculatedInput))
     assert shown.filled.startswith("52.032 mm")
     hands.do("finish")
 
@@ -80,7 +80,7 @@ def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncert
 def inputs_of(hands: Hands, step: str) -> tuple[object, ...]:
     state = hands.desk.state
     assert state is not None
-    return inputs(state, state.plan.steps[step])
+    return operation_inputs(state, state.plan.steps[step])
 
 
 def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists(tmp_path: Path) -> None:
@@ -90,7 +90,7 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
         hands.do("start", operation="measure")
         measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
         assert hands.refused("finish") == {"out-of-limit"}
-        shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, WorkedInput))
+        shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, CalculatedInput))
         assert shown.remedy == f"Torque the cap again (try {attempt} of 2)"
         hands.do("remedy", name="clearance")
         assert hands.desk.state is not None

@@ -7,12 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
-from benchflow.session.view.bench_view import Gauge
+from benchflow.session.view.bench_view import GaugePositions
 from benchflow.trade.gauge_picture import GaugeTexts, GaugeVerdict, gauge_svg
 from benchflow.trade.joint_picture import FastenerCell, joint_lines, joint_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
-GUARDED = Gauge(low=0.25, high=0.75, guard_low=0.35, guard_high=0.65, value=0.72)
+GUARDED = GaugePositions(low=0.25, high=0.75, guard_low=0.35, guard_high=0.65, value=0.72)
 WORDS = GaugeTexts("0.05 mm", "0.15 mm", "0.144 mm", "not-proven")
 
 
@@ -25,7 +25,7 @@ def test_gauge_stays_within_its_width_and_is_xml(
     low: float | None, high: float | None, guard_low: float | None, guard_high: float | None,
     value: float | None, width: int, text: str,
 ) -> None:  # fmt: skip
-    gauge = Gauge(low, high, guard_low, guard_high, value)
+    gauge = GaugePositions(low, high, guard_low, guard_high, value)
     words = GaugeTexts("1 mm", "2 mm", text, "in")
     picture = ET.fromstring(gauge_svg(gauge, words, text, width))  # raises where it is not XML
     for mark in picture.findall(f"{SVG}circle"):

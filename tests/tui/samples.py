@@ -5,33 +5,33 @@ from benchflow.session.view.bench_view import (
     BenchView,
     CheckInput,
     ClockRow,
-    Fastener,
-    Gauge,
+    FastenerStatus,
+    GaugePositions,
     HoldInput,
     Input,
-    NextRow,
-    NowView,
+    OperationRow,
+    OperationView,
     Reading,
     ReadingInput,
-    StandRow,
+    StateRow,
     TightenInput,
 )
 
 STATE = (
-    StandRow("pistons", "pistons", "half way down"),
-    StandRow("valves", "valves", "shut"),
-    StandRow("head", "head", "tightened"),
-    StandRow("chain", "timing chain", "held up"),
-    StandRow("tensioner", "tensioner", "", known=False),
+    StateRow("pistons", "pistons", "half way down"),
+    StateRow("valves", "valves", "shut"),
+    StateRow("head", "head", "tightened"),
+    StateRow("chain", "timing chain", "held up"),
+    StateRow("tensioner", "tensioner", "", known=False),
 )
 NEXT = (
-    NextRow("a", 22, "Fit the followers", "done"),
-    NextRow("seat", 23, "Seat the intake cam", "in-progress", section="Cams"),
-    NextRow("draw", 24, "Draw down the intake caps", "ready"),
-    NextRow("exh", 25, "Seat the exhaust cam", "ready"),
-    NextRow("time", 27, "Time the cams", "blocked", "Pistons must be at the mark of no. 1"),
-    NextRow("turn", 28, "Turn twice by hand", "blocked", "Comes after 27"),
-    NextRow("cover", 29, "Fit the cover", "paused"),
+    OperationRow("a", 22, "Fit the followers", "done"),
+    OperationRow("seat", 23, "Seat the intake cam", "in-progress", section="Cams"),
+    OperationRow("draw", 24, "Draw down the intake caps", "ready"),
+    OperationRow("exh", 25, "Seat the exhaust cam", "ready"),
+    OperationRow("time", 27, "Time the cams", "blocked", "Pistons must be at the mark of no. 1"),
+    OperationRow("turn", 28, "Turn twice by hand", "blocked", "Comes after 27"),
+    OperationRow("cover", 29, "Fit the cover", "paused"),
 )
 FLOAT = ReadingInput(
     "end-float",
@@ -42,14 +42,14 @@ FLOAT = ReadingInput(
     (Reading("1", "", ""),),
     "dial indicator",
     False,
-    Gauge(0.25, 0.75, None, None, None),
+    GaugePositions(0.25, 0.75, None, None, None),
 )
 ROWS = ((8, 4, 1, 5, 9), (10, 6, 2, 3, 7))
 
 
 def joint(done: int = 6, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", "60 N·m", "+90°")) -> TightenInput:
     fasteners = tuple(
-        Fastener(number, row, column, stage if number <= done else stage - 1)
+        FastenerStatus(number, row, column, stage if number <= done else stage - 1)
         for row, cells in enumerate(ROWS)
         for column, number in enumerate(cells)
     )
@@ -60,8 +60,8 @@ def joint(done: int = 6, stage: int = 2, stages: tuple[str, ...] = ("30 N·m", "
     )  # fmt: skip
 
 
-def now(*inputs: Input, in_progress: bool = True) -> NowView:
-    return NowView(
+def now(*inputs: Input, in_progress: bool = True) -> OperationView:
+    return OperationView(
         "seat", 23, "Seat the intake cam",
         (Caution("caution", "A cast cam is brittle. Turn the cap bolts half a turn at a time, evenly."),),
         ("1 Oil the journals and the lobes.", "2 Lay the cam in, lobes of no. 1 upward.", "3 Start every nut by hand."),
@@ -70,7 +70,7 @@ def now(*inputs: Input, in_progress: bool = True) -> NowView:
     )  # fmt: skip
 
 
-def view(now_view: NowView | None, clocks: tuple[ClockRow, ...] = ()) -> BenchView:
+def view(now_view: OperationView | None, clocks: tuple[ClockRow, ...] = ()) -> BenchView:
     return BenchView(
         "Cylinder-head installation", "job 2417", "R. Tiller", 86, False, "", 22, 48, now_view, None,
         STATE, clocks, NEXT, (),

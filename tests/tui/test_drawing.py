@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.view.bench_view import ClockRow, Gauge, NextRow, StandRow, TightenInput
+from benchflow.session.view.bench_view import ClockRow, GaugePositions, OperationRow, StateRow, TightenInput
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import pictures_of
@@ -53,7 +53,7 @@ def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
     assert large or "Seat the intake cam" in words
     assert "CAUTION" in words
     assert "evenly" in words
-    for row in shown.standing:
+    for row in shown.state_rows:
         assert row.words in words or "? not known" in words
     assert "0:44" in words
     assert "Draw down" in words
@@ -63,8 +63,8 @@ def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
 
 def test_nothing_of_how_it_stands_is_left_out_for_what_comes_next_however_many_clocks_run() -> None:
     clocks = tuple(ClockRow(f"op-{n}", f"Operation {n}", "since", "missed", -60.0 * n, "late") for n in range(1, 5))
-    seven = tuple(StandRow(f"v{n}", f"Part {n}", f"stands {n}") for n in range(1, 8))
-    crowded = msgspec.structs.replace(view(now(), clocks), standing=seven)
+    seven = tuple(StateRow(f"v{n}", f"Part {n}", f"stands {n}") for n in range(1, 8))
+    crowded = msgspec.structs.replace(view(now(), clocks), state_rows=seven)
     text = texts(draw_side(crowded, 29, 16))
     assert all(f"stands {n}" in text for n in range(1, 8))
     assert "and 2 more" in text  # of four clocks: no row is dropped without a word
@@ -105,13 +105,13 @@ def test_more_stages_than_strokes_are_told_by_a_figure() -> None:
 @pytest.mark.parametrize(
     ("gauge", "drawn"),
     [
-        (Gauge(0.25, 0.75, None, None, 0.5), "───[━●━]───"),
-        (Gauge(0.25, 0.75, None, None, 0.0), "●──[━━━━]──"),
-        (Gauge(None, 0.5, None, None, 0.2), "━━●━━]─────"),
-        (Gauge(0.2, 0.8, 0.3, 0.7, None), "──[━━━━━]──"),
+        (GaugePositions(0.25, 0.75, None, None, 0.5), "───[━●━]───"),
+        (GaugePositions(0.25, 0.75, None, None, 0.0), "●──[━━━━]──"),
+        (GaugePositions(None, 0.5, None, None, 0.2), "━━●━━]─────"),
+        (GaugePositions(0.2, 0.8, 0.3, 0.7, None), "──[━━━━━]──"),
     ],
 )
-def test_where_a_reading_lies_is_seen_without_colour(gauge: Gauge, drawn: str) -> None:
+def test_where_a_reading_lies_is_seen_without_colour(gauge: GaugePositions, drawn: str) -> None:
     shown = plain(draw_gauge(gauge, 11))
     assert shown.count("●") == (gauge.value is not None)
     if gauge.value is not None and gauge.low is not None and gauge.high is not None:
@@ -121,12 +121,12 @@ def test_where_a_reading_lies_is_seen_without_colour(gauge: Gauge, drawn: str) -
 
 
 def test_the_guard_band_is_drawn_apart_from_the_rest_of_the_limit() -> None:
-    assert "╌" in plain(draw_gauge(Gauge(0.1, 0.9, 0.3, 0.7, 0.5), 21))
+    assert "╌" in plain(draw_gauge(GaugePositions(0.1, 0.9, 0.3, 0.7, 0.5), 21))
 
 
 def test_a_typed_value_is_echoed_with_what_it_comes_to_and_where_it_would_lie() -> None:
     shown = now(FLOAT)
-    typed = TypedText("4.7 thou", "0.119 mm", gauge=Gauge(0.25, 0.75, None, None, 0.6))
+    typed = TypedText("4.7 thou", "0.119 mm", gauge=GaugePositions(0.25, 0.75, None, None, 0.6))
     words = texts(
         draw_bench(view(shown), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0], typed), 80, 24).lines
     )
@@ -152,9 +152,9 @@ def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones
 
 
 def test_a_status_is_a_word_and_a_shape() -> None:
-    rows = (NextRow("a", 1, "First", "ready"), NextRow("b", 2, "Second", "blocked", "not yet"))
+    rows = (OperationRow("a", 1, "First", "ready"), OperationRow("b", 2, "Second", "blocked", "not yet"))
     shown = view(None)
-    words = texts(draw_bench(msgspec.structs.replace(shown, next=rows), BenchContent(NOON), 80, 24).lines)
+    words = texts(draw_bench(msgspec.structs.replace(shown, operations=rows), BenchContent(NOON), 80, 24).lines)
     assert "○  1 First" in words
     assert "BLOCKED" in words
     assert "×  2 Second" in words

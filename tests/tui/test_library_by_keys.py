@@ -5,7 +5,14 @@ from pathlib import Path
 import pytest
 
 from benchflow.quantity import parse_limit
-from benchflow.session.view.bench_view import CheckInput, ChoiceInput, HoldInput, LotInput, TightenInput, WorkedInput
+from benchflow.session.view.bench_view import (
+    CalculatedInput,
+    CheckInput,
+    ChoiceInput,
+    HoldInput,
+    LotInput,
+    TightenInput,
+)
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
@@ -53,7 +60,7 @@ async def enter(bench: Sitting, screen: BenchScreen, hands: ShippedBuild, item: 
             await bench.press("enter" if choice.proposed else "1")
         case TickInput() | WholeInput(of=CheckInput()) | FinishInput():
             await bench.press("enter")
-        case WholeInput(of=WorkedInput() as worked):
+        case WholeInput(of=CalculatedInput() as worked):
             raise AssertionError(f"{worked.title} is out: {worked.shown}")
         case WholeInput(of=TightenInput() as joint):
             assert is_drawing_down(joint)

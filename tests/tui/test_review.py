@@ -187,7 +187,7 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
     of = told(5, LATE, with_tools=True)
     async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
-        head = next(row for row in page.moment.frame.standing if row.variable == "head")
+        head = next(row for row in page.moment.frame.state_rows if row.variable == "head")
         assert head.words == "off"
         rows = bench.text.splitlines()
         assert any("Head" in row and row.endswith("off") for row in rows)

@@ -13,8 +13,8 @@ from benchflow.session.state.clock import Now
 from benchflow.session.state.events import event_of
 from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
-from benchflow.session.view.bench_view import BenchView, ClockRow, StandRow
-from benchflow.session.view.build import bench_view, clocks, standing
+from benchflow.session.view.bench_view import BenchView, ClockRow, StateRow
+from benchflow.session.view.build import bench_view, clock_rows, state_rows
 
 By = Literal["event", "operation", "day"]
 
@@ -32,7 +32,7 @@ class Frame(Struct, frozen=True):
     words: str
     operation: str  # in hand; "" for none
     title: str
-    standing: tuple[StandRow, ...]
+    state_rows: tuple[StateRow, ...]
     clocks: tuple[ClockRow, ...]
     done: tuple[str, ...]  # operations, in the order of finishing
     open: tuple[str, ...]  # begun and neither finished nor in hand
@@ -85,8 +85,8 @@ class Replay:
             words=event_text(event, self._titles) if event is not None else f"{line.kind} (of a newer version)",
             operation=in_progress,
             title=self._titles.step(in_progress) if in_progress else "",
-            standing=tuple(standing(state)),
-            clocks=tuple(clocks(state, self._around(state))),
+            state_rows=tuple(state_rows(state)),
+            clocks=tuple(clock_rows(state, self._around(state))),
             done=tuple(state.done),
             open=state.paused,
             left=len(state.plan.steps) - len(state.done),

@@ -19,8 +19,8 @@ from benchflow.review.log.loaded_log import Account
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.log.timestamps import parse
-from benchflow.session.view.bench_view import Gauge
-from benchflow.session.view.operation_inputs import gauge
+from benchflow.session.view.bench_view import GaugePositions
+from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.trade.decision_rules import RULES
 
 NOT_THE_MANUAL = (
@@ -41,7 +41,7 @@ class SheetValue(Struct, frozen=True):
     high: str
     verdict: str
     words: str
-    gauge: Gauge | None
+    gauge: GaugePositions | None
     filled: str
     waived: str
     tools: tuple[str, ...]
@@ -248,7 +248,7 @@ def _figure(value: str, unit: str, entered: str) -> str:
     return plain if same else f"{plain} (typed {typed})"
 
 
-def _drawn(value: Value) -> Gauge | None:
+def _drawn(value: Value) -> GaugePositions | None:
     low, high = value.band.low, value.band.high
     if value.judged is None or (low is None and high is None):
         return None
@@ -257,7 +257,7 @@ def _drawn(value: Value) -> Gauge | None:
         None if low is None else Quantity(low, unit, ""), None if high is None else Quantity(high, unit, ""), ""
     )
     u = None if value.uncertainty is None else Quantity(value.uncertainty, unit, "")
-    return gauge(limit, Quantity(value.judged, unit, ""), value.decision, u)
+    return gauge_positions(limit, Quantity(value.judged, unit, ""), value.decision, u)
 
 
 # --- the rest ---------------------------------------------------------------------------------------

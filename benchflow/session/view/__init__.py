@@ -1,1 +1,1 @@
-"""The bench view: what the screen shows, as plain data made from the state."""
+"""The bench view: everything that the bench screen shows, as plain data."""

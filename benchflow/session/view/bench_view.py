@@ -1,6 +1,6 @@
-"""What the bench shows, as plain data: made from the state by pure functions, drawn by the screens.
+"""The bench view: everything that the bench screen shows, as plain data.
 
-Nothing here knows how wide a terminal is. Every text is clean and final; a screen adds layout only.
+Pure functions make it from the state. All texts are final and free of control characters; the screen adds the layout.
 """
 
 from typing import Literal
@@ -11,8 +11,8 @@ from benchflow.procedure.model import Caution
 from benchflow.session.refusal import Reason
 
 
-class StandRow(Struct, frozen=True):
-    """How one variable stands: ``pistons``, ``at the deck``."""
+class StateRow(Struct, frozen=True):
+    """One state variable and its value: ``pistons``, ``at the deck``. ``known`` is false for an unknown value."""
 
     variable: str
     title: str
@@ -21,29 +21,29 @@ class StandRow(Struct, frozen=True):
 
 
 class ClockRow(Struct, frozen=True):
-    """A running window. ``seconds`` counts down to ``phase``'s end and is negative once it is past."""
+    """A running time window. ``seconds`` are left until the phase ends; negative after the end of the window."""
 
-    operation: str  # the one that must be finished (or may not begin) yet
+    operation: str  # the operation that the window limits
     title: str
-    since: str  # title of the operation it counts from
+    since: str  # title of the operation that the window counts from
     phase: Literal["wait", "open", "closing", "missed"]
     seconds: float | None
     advice: str
 
 
-class NextRow(Struct, frozen=True):
-    """A line of what comes next."""
+class OperationRow(Struct, frozen=True):
+    """One operation in the list of all operations, with its status."""
 
     operation: str
     number: int
     title: str
     status: Literal["ready", "blocked", "paused", "in-progress", "done"]
-    reason: str = ""  # the first, in words, when stopped
+    reason: str = ""  # the first reason, if blocked
     section: str = ""
 
 
-class Gauge(Struct, frozen=True):
-    """Where a reading lies: all as fractions of the drawn span, 0 to 1; ``None`` where open or unread."""
+class GaugePositions(Struct, frozen=True):
+    """Positions on a drawn gauge, as fractions of its width from 0 to 1. ``None``: no such limit, or no reading."""
 
     low: float | None
     high: float | None
@@ -53,7 +53,7 @@ class Gauge(Struct, frozen=True):
 
 
 class Reading(Struct, frozen=True):
-    """One field of a value: ``slot`` is "1", "2" or a place."""
+    """One reading of a value. ``slot`` is its number ("1", "2") or its place."""
 
     slot: str
     shown: str  # "0.12 mm", with the entered text when it was another unit; "" when open
@@ -61,10 +61,12 @@ class Reading(Struct, frozen=True):
     side: Literal["", "low", "high"] = ""
     attempts: int = 0
     waived: bool = False
-    stale: bool = False  # read before the remedy that was carried out since: it is to be read again
+    stale: bool = False  # read before the last remedy: read it again
 
 
 class ReadingInput(Struct, frozen=True, tag="reading"):
+    """A value to measure, with all its readings."""
+
     name: str
     ask: str
     unit: str
@@ -73,69 +75,73 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     readings: tuple[Reading, ...]
     instrument: str  # title of the instrument asked for, or ""
     complete: bool
-    gauge: Gauge | None = None
+    gauge: GaugePositions | None = None
     summary: str = ""  # "mean 0.13 mm, in" where the judgement is not of each reading
-    remedy: str = ""  # what to do now about one out of its limit
-    stops: bool = False  # the remedy is to stop: it cannot be said to be carried out
-    redo: tuple[str, ...] = ()  # titles of what is to be done again when it was carried out
+    remedy: str = ""  # what to do now if the value is out of its limit
+    must_stop: bool = False  # no remedy can be carried out: the remedy says stop, or all were tried
+    redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
-class WorkedInput(Struct, frozen=True, tag="calculated"):
-    """Calculated out by the program; nothing to enter."""
+class CalculatedInput(Struct, frozen=True, tag="calculated"):
+    """A value that the program calculates; nothing to enter."""
 
     name: str
     title: str
     formula: str
-    filled: str  # with the numbers in, "" until they are there
+    filled: str  # the formula with its numbers; "" until all are entered
     shown: str
     limit: str
     verdict: Literal["", "in", "out", "not-proven", "none"]
     complete: bool
-    gauge: Gauge | None = None
+    gauge: GaugePositions | None = None
     waived: bool = False
     remedy: str = ""
-    stops: bool = False
+    must_stop: bool = False
     redo: tuple[str, ...] = ()
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):
-    """A part to choose. ``proposed`` is what the table gives; several where it is for the builder to say."""
+    """A part to choose. ``proposed`` is what the table gives; if it has several parts, the builder chooses."""
 
     name: str
     title: str
     proposed: tuple[str, ...]
     choices: tuple[str, ...]
-    taken: str
+    chosen: str
     complete: bool
     note: str = ""
-    other: str = ""  # the unit in which a size that is not among the choices may be entered; "" for none
-    sizes: tuple[str, ...] = ()  # of each choice, where it was measured
+    other_unit: str = ""  # unit of a size that is not in the list; "" if only the listed parts are allowed
+    sizes: tuple[str, ...] = ()  # measured size of each choice, if known
 
 
 class CheckInput(Struct, frozen=True, tag="check"):
+    """A check to tick."""
+
     number: int  # from 1
     text: str
     complete: bool
 
 
 class LotInput(Struct, frozen=True, tag="lot"):
+    """A lot number to enter."""
+
     consumable: str
     title: str
     lot: str
     complete: bool
 
 
-class Fastener(Struct, frozen=True):
-    """``stage`` is the last stage done, 0 for none; ``part`` whether the stage in hand includes it.
+class FastenerStatus(Struct, frozen=True):
+    """One fastener of a joint.
 
-    ``shown`` is what was read on it last ("110 N·m, 0.15 mm"), with the verdict of the check it was read for. ``turns``
-    is how often it was drawn down."""
+    ``stage`` is its last completed stage (0: none). ``in_stage``: the current stage includes it. ``shown`` is its last
+    reading ("110 N·m, 0.15 mm") and ``verdict`` the verdict on it. ``turns`` counts its turns in the draw-down."""
 
     number: int
     row: int
     column: int
     stage: int
-    part: bool = True
+    in_stage: bool = True
     turns: int = 0
     shown: str = ""
     verdict: "Seen" = ""
@@ -145,7 +151,7 @@ Seen = Literal["", "in", "out", "none"]
 
 
 class TickValue(Struct, frozen=True):
-    """A reading that the tick of the stage in hand takes, under ``field`` of the intent."""
+    """A reading that a tick of the current stage requires. ``field`` is the field of the intent `tick`."""
 
     field: Literal["value", "stretch"]
     title: str  # "torque", "angle", "stretch"
@@ -153,77 +159,82 @@ class TickValue(Struct, frozen=True):
     limit: str
 
 
-class DrawingDown(Struct, frozen=True):
-    """A part that has to come down level before the first stage, counted turn by turn (the intent ``draw-down``).
+class DrawDownProgress(Struct, frozen=True):
+    """Progress of a draw-down: the part is pulled down level, turn by turn, before the first stage.
 
-    While ``open``, a turn of ``next`` may be entered, or that all are seated. It ends with that, or with the first tick
-    of a stage where no turn was counted.
+    While ``open``, a turn of the fastener ``next`` or "all seated" can be entered. The draw-down ends with "all
+    seated", or with the first tick of a stage if no turn was entered.
     """
 
-    turn: str  # in the author's words: "half a turn, middle first"
+    turn: str  # the instruction in the procedure: "half a turn, middle first"
     open: bool
-    begun: bool  # a turn was counted: the stages wait until all are said to be seated
+    begun: bool  # at least one turn was entered: the stages are blocked until "all seated"
     seated: bool
-    round: int  # in hand, from 1
-    done: int  # in this round
-    of: int
-    next: int | None
-    last: int | None
-    words: str  # "draw down, round 3, 4 of 10: half a turn, middle first"; when over, "drawn down in 3 rounds"
+    round: int  # the current round, from 1
+    done: int  # fasteners turned in this round
+    of: int  # fasteners in a round
+    next: int | None  # the fastener to turn now
+    last: int | None  # the fastener turned last
+    words: str  # "draw down, round 3, 4 of 10: half a turn, middle first"; at the end "drawn down in 3 rounds"
 
 
 class TightenInput(Struct, frozen=True, tag="tighten"):
+    """A joint to tighten."""
+
     joint: str
     title: str
-    fasteners: tuple[Fastener, ...]
+    fasteners: tuple[FastenerStatus, ...]
     rows: int
     columns: int
     stages: tuple[str, ...]  # as shown: "60 N·m", "+90°"
-    stage: int  # in hand, from 1; len(stages) + 1 when all are done
+    stage: int  # the current stage, from 1; len(stages) + 1 after the last one
     next: int | None  # the fastener to tighten now
-    done: int  # in this stage
-    of: int  # in this stage
+    done: int  # fasteners done in this stage
+    of: int  # fasteners in this stage
     words: str  # "7 of 10, stage 2 of 3: 60 N·m"
-    last: int | None  # the fastener ticked last, which one key takes back
-    settings: tuple[str, ...] = ()  # wrench setting, preload and the like, a line each
-    wants_value: bool = False  # a check stage takes a reading with the tick
+    last: int | None  # the fastener ticked last
+    settings: tuple[str, ...] = ()  # one line each: wrench setting, preload and so on
     complete: bool = False
-    wanted: tuple[TickValue, ...] = ()  # which readings, in the order they are asked for
-    drawing: DrawingDown | None = None
-    again: tuple[int, ...] = ()  # fasteners that read out of the limit and may be read again by another tick
-    again_stage: int = 0  # of this stage, which that tick has to name
-    set_to: str = ""  # what the wrench is set to for the stage in hand, where an extension makes that another figure
-    undo: str = ""  # what the intent `untick`, without a fastener, takes back, in words; "" for nothing
+    tick_values: tuple[TickValue, ...] = ()  # the readings to enter with a tick, in order
+    draw_down: DrawDownProgress | None = None
+    reread: tuple[int, ...] = ()  # fasteners out of the limit that can be ticked with a new reading
+    reread_stage: int = 0  # the stage of these ticks
+    wrench_setting: str = ""  # for the current stage, if an extension makes it differ from the target torque
+    last_entry: str = ""  # the entry that the intent `untick` without a fastener clears; "" for none
 
 
 class HoldInput(Struct, frozen=True, tag="hold"):
+    """A hold to sign."""
+
     role: str
     text: str
-    signed: str  # by whom, "" until then
+    signed: str  # name of the signer; "" before
     complete: bool
-    self_signed: bool = False
+    self_signed: bool = False  # the signer worked on the operation
 
 
-Input = ReadingInput | WorkedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
+Input = ReadingInput | CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
-class NowView(Struct, frozen=True):
-    """The operation in hand, or the one that is offered next (``in_progress`` false)."""
+class OperationView(Struct, frozen=True):
+    """One operation with its inputs: the one in progress, or the one to start next (``in_progress`` is false)."""
 
     operation: str
     number: int
     title: str
     cautions: tuple[Caution, ...]
-    do: tuple[str, ...]  # a paragraph or a numbered line each
+    do: tuple[str, ...]  # one paragraph or numbered line each
     because: str
     uses: tuple[str, ...]
     inputs: tuple[Input, ...]
     in_progress: bool
-    missing: tuple[Reason, ...]  # what stops it being finished (in hand) or taken up (not in hand)
+    missing: tuple[Reason, ...]  # what blocks the finish, or the start if it is not in progress
     pause_allowed: bool = True
 
 
 class MoveRow(Struct, frozen=True):
+    """A move. ``refused`` is empty if it can be made now."""
+
     move: str
     title: str
     do: str
@@ -232,32 +243,34 @@ class MoveRow(Struct, frozen=True):
 
 
 class ReworkView(Struct, frozen=True):
-    """Work that comes apart step by step."""
+    """The current step of a rework that is done step by step."""
 
-    operation: str  # the one that was to be reopened
+    operation: str  # the goal: the operation to rework
     step: int  # from 1
     of: int
-    title: str  # of the step: an operation to take back or a move to make
+    title: str  # of the step: an operation to undo or a move to make
     do: str
     cautions: tuple[Caution, ...]
-    discard: tuple[str, ...]
+    discard: tuple[str, ...]  # titles of the parts to discard
     is_move: bool
 
 
 class BenchView(Struct, frozen=True):
+    """Everything that the bench screen shows."""
+
     title: str
     unit: str
     by: str
-    saved: int  # events on disk
+    saved: int  # number of events on disk
     simulated: bool
-    read_only: str  # why, "" when it can be written
+    read_only: str  # why the log cannot be written; "" if it can
     done: int
     of: int
-    now: NowView | None  # None when everything is done or nothing is ready
+    now: OperationView | None  # None if all operations are done or the job is closed
     rework: ReworkView | None
-    standing: tuple[StandRow, ...]
+    state_rows: tuple[StateRow, ...]
     clocks: tuple[ClockRow, ...]
-    next: tuple[NextRow, ...]  # every operation, in the author's order
+    operations: tuple[OperationRow, ...]  # all operations, in the order of the procedure
     moves: tuple[MoveRow, ...]
     closed: bool = False
-    finished: bool = False  # every operation is done
+    finished: bool = False  # all operations are done

@@ -1,4 +1,4 @@
-"""What the bench shows, made from the state: the five questions, answered as plain data."""
+"""Builds the bench view from the state."""
 
 from collections.abc import Iterator
 
@@ -22,19 +22,19 @@ from benchflow.session.view.bench_view import (
     BenchView,
     ClockRow,
     MoveRow,
-    NextRow,
-    NowView,
+    OperationRow,
+    OperationView,
     ReworkView,
-    StandRow,
+    StateRow,
 )
-from benchflow.session.view.operation_inputs import inputs
+from benchflow.session.view.operation_inputs import operation_inputs
 
 CLOSING = 0.25
-"""The share of a window that is left when the clock begins to warn; at most five minutes."""
+"""A time window is closing when this share of it is left, at most 5 minutes."""
 
 
 def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> BenchView:
-    rows = tuple(next_rows(state, around))
+    rows = tuple(operation_rows(state, around))
     return BenchView(
         title=state.plan.procedure.title,
         unit=state.opened.unit,
@@ -46,33 +46,37 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
         of=len(state.plan.steps),
         now=now_view(state, around, rows),
         rework=rework_view(state),
-        standing=tuple(standing(state)),
-        clocks=tuple(clocks(state, around)),
-        next=rows,
+        state_rows=tuple(state_rows(state)),
+        clocks=tuple(clock_rows(state, around)),
+        operations=rows,
         moves=tuple(move_rows(state)),
         closed=bool(state.closed),
         finished=state.finished,
     )
 
 
-ENTRIES = frozenset({
+ENTRY_KINDS = frozenset({
     "recorded", "calculated", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
     "unchecked", "chosen", "lot", "signed", "noted", "instrument-used", "wrench-fitted", "lubricated",
 })  # fmt: skip
-"""Kinds of event that say something of the operation in hand and change nothing for any other."""
+"""Kinds of event that change the operation in progress and no other."""
 
 
-def after_entry(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
-    """The view after events of the kinds in :data:`ENTRIES` alone: all but the operation in hand is as it was,
-    the clocks as they were when last looked at."""
+def view_after_entries(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
+    """The view after events of :data:`ENTRY_KINDS` only: a new view of the operation in progress, the rest unchanged.
+
+    The clocks are not updated either."""
     if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
         return bench_view(state, around, saved=saved, read_only=view.read_only)
     now = operation_view(state, around, state.in_progress)
     return msgspec.structs.replace(view, saved=saved, now=now)
 
 
-def standing(state: State) -> Iterator[StandRow]:
-    """What is in hand holds its own values over what stands otherwise: a cam being drawn down has valves open."""
+def state_rows(state: State) -> Iterator[StateRow]:
+    """The value of each state variable.
+
+    The `during` values of the operation in progress apply: valves are open while a camshaft is drawn down.
+    """
     procedure = state.plan.procedure
     valuation = state.valuation
     if state.in_progress is not None:
@@ -80,89 +84,93 @@ def standing(state: State) -> Iterator[StandRow]:
     for variable in procedure.state:
         value = valuation.get(variable.name)
         title = variable_title(procedure, variable.name)
-        yield StandRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
+        yield StateRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
 
 
-def next_rows(state: State, around: Around) -> Iterator[NextRow]:
+def operation_rows(state: State, around: Around) -> Iterator[OperationRow]:
     sections = {section.id: section.title for section in state.plan.procedure.sections}
-    aside = set(state.paused)
+    paused = set(state.paused)
     for number, (name, step) in enumerate(state.plan.steps.items(), 1):
         section = sections.get(step.operation.section, "")
         if name in state.done:
-            yield NextRow(name, number, step.title, "done", section=section)
+            yield OperationRow(name, number, step.title, "done", section=section)
         elif name == state.in_progress:
-            yield NextRow(name, number, step.title, "in-progress", section=section)
+            yield OperationRow(name, number, step.title, "in-progress", section=section)
         else:
-            stopped = stopping(state, name, around)
-            if stopped:
-                yield NextRow(name, number, step.title, "blocked", stopped[0].message, section)
+            reasons = start_blocked(state, name, around)
+            if reasons:
+                yield OperationRow(name, number, step.title, "blocked", reasons[0].message, section)
             else:
-                yield NextRow(name, number, step.title, "paused" if name in aside else "ready", section=section)
+                yield OperationRow(name, number, step.title, "paused" if name in paused else "ready", section=section)
 
 
-def stopping(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
-    """What stops an operation apart from another being in hand: that one passes by itself."""
+def start_blocked(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
+    """Why an operation cannot start, not counting that another one is in progress."""
     return tuple(r for r in start_reasons(state, step_id, around) if r.code != "operation-in-progress")
 
 
-def offered(state: State, around: Around, rows: tuple[NextRow, ...]) -> str | None:
-    """The operation that the screen speaks of: in hand; else the one that the clock presses for, or the first on
-    the way to it; else set aside; else the first that may be taken up."""
+def operation_to_show(state: State, around: Around, rows: tuple[OperationRow, ...]) -> str | None:
+    """The operation that the bench shows.
+
+    In this order: the one in progress; the one with the nearest deadline, or the first on the route to it; a paused
+    one; the first that can start; the first that is blocked.
+    """
     if state.in_progress is not None:
         return state.in_progress
-    ready = {row.operation for row in rows if row.status in ("paused", "ready")}
-    for name in pressing(state, around):
-        if name in ready:
+    can_start = {row.operation for row in rows if row.status in ("paused", "ready")}
+    for name in operations_by_deadline(state, around):
+        if name in can_start:
             return name
-        way = route(state.plan, state.configuration(), name)
-        first = None if isinstance(way, NoRoute) else next((go.id for go in way.steps if go.id in ready), None)
-        if first is not None:
-            return first
-    for wanted in ("paused", "ready"):
+        found = route(state.plan, state.configuration(), name)
+        if not isinstance(found, NoRoute):
+            first = next((action.id for action in found.steps if action.id in can_start), None)
+            if first is not None:
+                return first
+    for status in ("paused", "ready", "blocked"):
         for row in rows:
-            if row.status == wanted:
+            if row.status == status:
                 return row.operation
-    return next((row.operation for row in rows if row.status == "blocked"), None)
+    return None
 
 
-def pressing(state: State, around: Around) -> list[str]:
-    """Operations whose window is running and not yet closed, the one that closes first before the others."""
+def operations_by_deadline(state: State, around: Around) -> list[str]:
+    """Operations with an open time window, the earliest end first. A missed window does not count."""
     left: dict[str, float] = {}
     for name, step in state.plan.steps.items():
         if name not in state.done:
-            for run in unwaived(state, step, around.now):
-                if run.open_left is not None and run.open_left >= 0:
-                    left[name] = min(run.open_left, left.get(name, run.open_left))
+            for clock in unwaived(state, step, around.now):
+                if clock.open_left is not None and clock.open_left >= 0:
+                    left[name] = min(clock.open_left, left.get(name, clock.open_left))
     return sorted(left, key=left.__getitem__)
 
 
-def now_view(state: State, around: Around, rows: tuple[NextRow, ...]) -> NowView | None:
-    name = None if state.closed else offered(state, around, rows)
+def now_view(state: State, around: Around, rows: tuple[OperationRow, ...]) -> OperationView | None:
+    name = None if state.closed else operation_to_show(state, around, rows)
     return None if name is None else operation_view(state, around, name)
 
 
-def operation_view(state: State, around: Around, name: str) -> NowView:
-    """One operation as the bench shows it, in hand or looked at."""
+def operation_view(state: State, around: Around, name: str) -> OperationView:
+    """The view of one operation, whether it is in progress or not."""
     step = state.plan.steps[name]
     operation = step.operation
-    held = state.in_progress == name
-    return NowView(
+    in_progress = state.in_progress == name
+    return OperationView(
         operation=name,
         number=state.plan.number(name),
         title=operation.title,
         cautions=operation.cautions,
         do=tuple(line.strip() for line in operation.do.splitlines() if line.strip()),
         because=operation.because,
-        uses=tuple(used(state, step)),
-        inputs=inputs(state, step),
-        in_progress=held,
-        missing=missing(state, step, around.now) if held else stopping(state, name, around),
+        uses=tuple(used_items(state, step)),
+        inputs=operation_inputs(state, step),
+        in_progress=in_progress,
+        missing=missing(state, step, around.now) if in_progress else start_blocked(state, name, around),
         pause_allowed=not step.during,
     )
 
 
-def used(state: State, step: Step) -> Iterator[str]:
-    """What the operation uses, by the titles of the kit and of the instruments, and how much."""
+def used_items(state: State, step: Step) -> Iterator[str]:
+    """What the operation uses: the title of each kit item, with its quantity, and of each instrument."""
     kit = {item.id: item for item in state.plan.procedure.kit}
     tools = {need.id: need for need in state.plan.procedure.instruments}
     for ref in step.operation.uses:
@@ -175,24 +183,24 @@ def used(state: State, step: Step) -> Iterator[str]:
             yield f"{need.title or need.id}{reach}"
 
 
-def clocks(state: State, around: Around) -> Iterator[ClockRow]:
-    """Every window that runs and is not waived: counted from something done, for something not done yet."""
-    open_now = [
-        (step, run)
+def clock_rows(state: State, around: Around) -> Iterator[ClockRow]:
+    """The running time windows of operations that are not done. Waived windows are left out."""
+    running = [
+        (step, clock)
         for name, step in state.plan.steps.items()
         if name not in state.done
-        for run in unwaived(state, step, around.now)
+        for clock in unwaived(state, step, around.now)
     ]
-    moments = latest_moments(state, around) if any(run.open_left is not None for _, run in open_now) else {}
-    for step, run in open_now:
-        row = clock_row(state, step, run, moments)
+    any_end = any(clock.open_left is not None for _, clock in running)
+    start_times = latest_start_times(state, around) if any_end else {}
+    for step, clock in running:
+        row = clock_row(state, step, clock, start_times)
         if row is not None:
             yield row
 
 
-def latest_moments(state: State, around: Around) -> dict[str, float]:
-    """Seconds to the latest moment to begin each step that an open window waits for, so that none is missed. Empty
-    once one is missed: then no moment keeps them all, and the window that has closed says what to do."""
+def latest_start_times(state: State, around: Around) -> dict[str, float]:
+    """Seconds until the latest start of each operation that keeps all time windows. Empty if one is missed already."""
     from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
 
     done = {name: -elapsed(finished, around.now) for name, finished in state.done.items()}
@@ -200,44 +208,56 @@ def latest_moments(state: State, around: Around) -> dict[str, float]:
     return found if all(seconds >= 0 for seconds in found.values()) else {}
 
 
-def _first_to_begin(state: State, step: Step, moments: dict[str, float]) -> tuple[str, float] | None:
-    """Of ``step`` and what still has to come before it, the one to begin first, and how long that can wait."""
-    coming, waiting = {step.id}, [step.id]
-    while waiting:
-        for earlier in state.plan.steps[waiting.pop()].after:
-            if earlier not in state.done and earlier not in coming:
-                coming.add(earlier)
-                waiting.append(earlier)
-    pressing = {name: moments[name] for name in coming if name in moments and name != state.in_progress}
-    return min(pressing.items(), key=lambda item: item[1]) if pressing else None
+def _first_to_start(state: State, step: Step, start_times: dict[str, float]) -> tuple[str, float] | None:
+    """Of ``step`` and the operations needed before it, the one to start first, and the seconds left for that."""
+    needed, unvisited = {step.id}, [step.id]
+    while unvisited:
+        for earlier in state.plan.steps[unvisited.pop()].after:
+            if earlier not in state.done and earlier not in needed:
+                needed.add(earlier)
+                unvisited.append(earlier)
+    left = {name: start_times[name] for name in needed if name in start_times and name != state.in_progress}
+    return min(left.items(), key=lambda item: item[1]) if left else None
 
 
-def clock_row(state: State, step: Step, run: RunningClock, moments: dict[str, float]) -> ClockRow | None:
-    since = state.plan.steps[run.window.operation].title
-    if run.wait_left > 0:
-        advice = f"wait {clock_duration(run.wait_left)} more before {step.title}"
-        return ClockRow(step.id, step.title, since, "wait", run.wait_left, advice)
-    left = run.open_left
-    if left is None or run.window.high is None:
+def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[str, float]) -> ClockRow | None:
+    """A time window with its advice; ``None`` for a wait that is over."""
+    since = state.plan.steps[clock.window.operation].title
+    if clock.wait_left > 0:
+        advice = f"Wait {clock_duration(clock.wait_left)} more. Then start {_numbered(state, step.id)}."
+        return ClockRow(step.id, step.title, since, "wait", clock.wait_left, advice)
+    left = clock.open_left
+    if left is None or clock.window.high is None:
         return None
     if left < 0:
-        advice = f"too late by {clock_duration(left)}: take back {since} and do it again, or sign a deviation"
+        limit, redo = clock.window.text, state.plan.number(clock.window.operation)
+        advice = f"{since}: {clock_duration(clock.since)} ago ({limit}). Redo step {redo}, or sign a deviation."
         return ClockRow(step.id, step.title, since, "missed", left, advice)
-    warn = min(run.window.high * CLOSING, 300.0)
-    begin_by = left - step.takes
-    advice = f"finish {step.title} within {clock_duration(left)}"
-    if step.takes and state.in_progress != step.id:
-        if begin_by > 0:
-            advice = f"begin {step.title} within {clock_duration(begin_by)}"
-        else:
-            advice = f"{step.title} takes {clock_duration(step.takes)} and only {clock_duration(left)} are left"
-    first = None if state.in_progress == step.id else _first_to_begin(state, step, moments)
-    if first is not None:
-        name, begin_by = first
-        goal = "" if name == step.id else f", to finish {step.title} in time"
-        advice = f"begin {state.plan.steps[name].title} within {clock_duration(begin_by)}{goal}"
+    warn = min(clock.window.high * CLOSING, 300.0)
     closing = left <= max(warn, step.takes)
+    advice = _deadline_advice(state, step, left, start_times)
     return ClockRow(step.id, step.title, since, "closing" if closing else "open", left, advice)
+
+
+def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float]) -> str:
+    """What to do now so that ``step`` is finished within ``left`` seconds."""
+    this = _numbered(state, step.id)
+    if state.in_progress == step.id:
+        return f"Finish {this} within {clock_duration(left)}."
+    first = _first_to_start(state, step, start_times)
+    if first is not None:
+        name, start_within = first
+        purpose = "" if name == step.id else f", to finish {this} in time"
+        return f"Start {_numbered(state, name)} within {clock_duration(start_within)}{purpose}."
+    if not step.takes:
+        return f"Finish {this} within {clock_duration(left)}."
+    if left > step.takes:
+        return f"Start {this} within {clock_duration(left - step.takes)}."
+    return f"{this[:1].upper()}{this[1:]} takes {clock_duration(step.takes)}. Only {clock_duration(left)} left."
+
+
+def _numbered(state: State, step_id: str) -> str:
+    return f"step {state.plan.number(step_id)} ({state.plan.steps[step_id].title})"
 
 
 def move_rows(state: State) -> Iterator[MoveRow]:
@@ -250,7 +270,7 @@ def rework_view(state: State) -> ReworkView | None:
     if plan is None:
         return None
     step = plan.next
-    number = len(plan.steps) - plan.left + 1
+    number = len(plan.steps) - plan.left + 1  # of the current step, from 1
     common = (plan.operation, number, len(plan.steps))
     if isinstance(step, MakeMove):
         move = state.plan.procedure.moves_by_id[step.move]

@@ -1,4 +1,4 @@
-"""A joint as the bench shows it: as it lies, what each fastener has had, and what is to be done next."""
+"""The view of a joint: its layout, the status of each fastener and what to do next."""
 
 from collections import Counter
 
@@ -12,7 +12,7 @@ from benchflow.session.rules.joint_progress import Drawing, Tally, stage_order, 
 from benchflow.session.rules.verdicts import of_stored
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
-from benchflow.session.view.reading_text import shown
+from benchflow.session.view.reading_text import reading_text
 
 
 def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
@@ -22,7 +22,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
     ticks = standing(work.ticks)
     bad = any(tick.verdict == "out" for tick in ticks.values()) and joint.id not in work.deviations
-    again_stage, again = readable_again(state, step, count)
+    reread_stage, reread = readable_again(state, step, count)
     return vw.TightenInput(
         joint=joint.id,
         title=joint.title or joint.id,
@@ -36,47 +36,48 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         of=len(stage_order(joint, stages[min(count.stage, len(stages)) - 1])),
         words=words(count),
         last=None if count.last is None else count.last.fastener,
-        settings=(*setting_lines(state, count), *_tool(state, step, count)),
-        wants_value=count.wants_value,
+        settings=(*setting_lines(state, count), *_instrument_line(state, step, count)),
         complete=count.complete and not bad,
-        wanted=_wanted(count.tighten.stages[again_stage - 1] if count.next is None and again else count.in_progress),
-        set_to=set_to(state, count),
-        drawing=None if count.drawing is None else _drawing(count.drawing),
-        again=again,
-        again_stage=again_stage,
-        undo=_undo(count),
+        tick_values=_tick_values(
+            count.tighten.stages[reread_stage - 1] if count.next is None and reread else count.in_progress
+        ),
+        wrench_setting=set_to(state, count),
+        draw_down=None if count.drawing is None else _draw_down(count.drawing),
+        reread=reread,
+        reread_stage=reread_stage,
+        last_entry=_last_entry(count),
     )
 
 
-def _tool(state: State, step: Step, count: Tally) -> tuple[str, ...]:
-    """The instrument that the shop's register knows and that the next tick is made with."""
+def _instrument_line(state: State, step: Step, count: Tally) -> tuple[str, ...]:
+    """The registered instrument of the next tick; empty without one."""
     stage = count.in_progress
     need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
     used = None if need is None else state.tools.get(need)
-    return () if used is None else (f"with: {used.title or used.need}, serial {used.serial}",)
+    return () if used is None else (f"Instrument: {used.title or used.need}, serial {used.serial}",)
 
 
-def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.Fastener, ...]:
+def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.FastenerStatus, ...]:
     joint, work = count.joint, state.work(step.id)
-    part = set(count.order) if not count.complete else set(range(1, joint.count + 1))
+    in_stage = set(count.order) if not count.complete else set(range(1, joint.count + 1))
     turns = Counter(turn.fastener for turn in work.turns)
     last: dict[int, Tick] = {}
-    read: dict[int, Tick] = {}
+    last_read: dict[int, Tick] = {}
     for (stage, fastener), tick in standing(work.ticks).items():
         if fastener not in last or last[fastener].stage <= stage:
             last[fastener] = tick
-        if tick.quantity is not None and (fastener not in read or read[fastener].stage <= stage):
-            read[fastener] = tick
+        if tick.quantity is not None and (fastener not in last_read or last_read[fastener].stage <= stage):
+            last_read[fastener] = tick
     return tuple(
-        vw.Fastener(
+        vw.FastenerStatus(
             number,
             row,
             column,
             last[number].stage if number in last else 0,
-            number in part,
+            number in in_stage,
             turns[number],
-            _shown(read.get(number)),
-            _verdict(read.get(number)),
+            _readings(last_read.get(number)),
+            _verdict(last_read.get(number)),
         )
         for row, cells in enumerate(joint.layout)
         for column, number in enumerate(cells)
@@ -84,17 +85,17 @@ def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.Fastener, ...
     )
 
 
-def _shown(tick: Tick | None) -> str:
+def _readings(tick: Tick | None) -> str:
     read = [] if tick is None else [of_stored(each) for each in (tick.quantity, tick.stretch) if each is not None]
-    return ", ".join(shown(each) for each in read)
+    return ", ".join(reading_text(each) for each in read)
 
 
 def _verdict(tick: Tick | None) -> vw.Seen:
     return "" if tick is None or tick.verdict == "not-proven" else tick.verdict
 
 
-def _wanted(stage: Stage | None) -> tuple[vw.TickValue, ...]:
-    """What a tick of the stage in hand reads; when all are done, of the one that is read again."""
+def _tick_values(stage: Stage | None) -> tuple[vw.TickValue, ...]:
+    """The readings that a tick of this stage requires; empty for a stage that is not a check."""
     if not isinstance(stage, CheckStage):
         return ()
     found = [vw.TickValue("value", quantity_name(stage.limit), unit_of(stage.limit), stage.limit.text)]
@@ -103,8 +104,8 @@ def _wanted(stage: Stage | None) -> tuple[vw.TickValue, ...]:
     return tuple(found)
 
 
-def _drawing(drawing: Drawing) -> vw.DrawingDown:
-    return vw.DrawingDown(
+def _draw_down(drawing: Drawing) -> vw.DrawDownProgress:
+    return vw.DrawDownProgress(
         turn=drawing.turn,
         open=drawing.open,
         begun=bool(drawing.turns),
@@ -118,11 +119,12 @@ def _drawing(drawing: Drawing) -> vw.DrawingDown:
     )
 
 
-def _undo(count: Tally) -> str:
+def _last_entry(count: Tally) -> str:
+    """The entry that `untick` clears."""
     if count.last is not None:
         return f"fastener {count.last.fastener}, stage {count.last.stage}"
     if count.drawing is None or count.drawing.begun:
         return ""
     if count.drawing.seated:
-        return "that all are seated"
-    return "" if count.drawing.last is None else f"the turn of fastener {count.drawing.last}"
+        return "all seated"
+    return "" if count.drawing.last is None else f"turn of fastener {count.drawing.last}"

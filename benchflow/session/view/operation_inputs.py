@@ -1,4 +1,4 @@
-"""The inputs of an operation as the bench shows them, in the order in which they are wanted."""
+"""The inputs of an operation for the bench view, in the order of entry."""
 
 from fractions import Fraction
 
@@ -22,24 +22,24 @@ from benchflow.session.rules.verdicts import (
 from benchflow.session.state.state import Attempt, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.joint_inputs import tighten_input
-from benchflow.session.view.reading_text import shown
+from benchflow.session.view.reading_text import reading_text
 from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
 
 
-def inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
-    """Lots before the work, then readings, what follows from them, the joint, the checks and the hold."""
+def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
+    """The inputs of ``step``: lots, readings, calculated values, choices, the joint, checks, the hold."""
     operation = step.operation
     found: list[vw.Input] = [_lot(state, step, name) for name in lots_wanted(state, step)]
     found += [_reading(state, step, record) for record in operation.record]
-    found += [_worked(state, step, work) for work in worked_by_itself(step)]
+    found += [_calculated(state, step, work) for work in worked_by_itself(step)]
     found += [_choice(state, step, name) for name in range(len(operation.choose))]
     found += match_inputs(state, step)
     joint = tighten_input(state, step)
     if joint is not None:
         found.append(joint)
-    ticked = state.work(step.id).checks
-    found += [vw.CheckInput(n, text, n in ticked) for n, text in enumerate(operation.check, 1)]
+    checked = state.work(step.id).checks
+    found += [vw.CheckInput(n, text, n in checked) for n, text in enumerate(operation.check, 1)]
     if operation.hold is not None:
         found.append(_hold(state, step))
     return tuple(found)
@@ -67,7 +67,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
             rows.append(
                 vw.Reading(
                     slot,
-                    shown(of_stored(attempt.quantity)),
+                    reading_text(of_stored(attempt.quantity)),
                     attempt.verdict,
                     attempt.side or "",
                     count,
@@ -75,7 +75,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
                     attempt.seq < remedied,
                 )
             )
-    settled = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
+    complete = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     tool = "" if need is None else need.title or need.id
     if tool and record.instrument in state.tools:
@@ -92,11 +92,11 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
         decision=record.decision,
         readings=tuple(rows),
         instrument=tool,
-        complete=settled,
+        complete=complete,
         gauge=_gauge(state, record, attempts, verdict.value),
         summary=summary,
         remedy=_remedy(state, step, record.name),
-        stops=_stops(state, step, record.name),
+        must_stop=_must_stop(state, step, record.name),
         redo=_redo(state, step, record.name),
     )
 
@@ -112,23 +112,23 @@ def _remedy(state: State, step: Step, name: str) -> str:
     if now is None:
         return ""
     if now.remedy is None:
-        return "All remedies are gone through: only a signed deviation is left" if now.exhausted else ""
+        return "All remedies were tried. Only a signed deviation is possible now." if now.exhausted else ""
     if now.remedy.stop:
         return f"Stop here: {now.remedy.do}"
     tries = f" (try {now.attempt} of {now.remedy.tries})" if now.remedy.tries > 1 else ""
     return f"{now.remedy.do}{tries}"
 
 
-def _stops(state: State, step: Step, name: str) -> bool:
-    """Whether there is nothing to carry out: the author says to stop, or all remedies have been gone through."""
+def _must_stop(state: State, step: Step, name: str) -> bool:
+    """True if no remedy can be carried out: the remedy says stop, or all were tried."""
     if name in state.work(step.id).deviations:
         return False
     now = remedying(state, step, name)
     return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
 
 
-def _again(state: State, step: Step, work: CalculatedValue) -> bool:
-    """Whether a remedy was carried out and something that the value rests on was not read again since."""
+def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
+    """True if a remedy was carried out and a reading that the value depends on is older than it."""
     remedies, found = state.work(step.id).remedies, state.work(step.id).readings
     return any(
         attempt.seq < remedies[work.name].seq
@@ -139,17 +139,17 @@ def _again(state: State, step: Step, work: CalculatedValue) -> bool:
 
 
 def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
-    """What the remedy has done again, by number and title."""
+    """Number and title of each operation that the remedy repeats."""
     now = None if name in state.work(step.id).deviations else remedying(state, step, name)
     if now is None or now.remedy is None or not now.remedy.redo:
         return ()
-    again = redo_steps(state, step, now.remedy)
-    return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in again)
+    steps = redo_steps(state, step, now.remedy)
+    return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in steps)
 
 
 def _gauge(
     state: State, record: RecordedValue, attempts: dict[str, Attempt], value: Quantity | None
-) -> vw.Gauge | None:
+) -> vw.GaugePositions | None:
     bound = bound_in_force(record, False)
     if isinstance(bound, EqualWithin):
         limit: Limit | None = Limit(None, bound.spread, bound.text)
@@ -157,20 +157,25 @@ def _gauge(
         limit = limit_of(state, bound, record.unit)
     if limit is None:
         return None
-    if value is None and attempts and not isinstance(bound, EqualWithin):  # one reading has no spread
+    if value is None and attempts and not isinstance(bound, EqualWithin):  # a spread needs all readings
         value = of_stored(list(attempts.values())[-1].quantity)
     u = None
     if record.decision == "guarded" and value is not None:
         known = [a.uncertainty for a in attempts.values() if a.uncertainty is not None]
         u = of_stored(known[-1]) if known else stated_uncertainty(state, record, value)
-    return gauge(limit, value, record.decision, u)
+    return gauge_positions(limit, value, record.decision, u)
 
 
-def gauge(limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None) -> vw.Gauge:
-    """Where limit, guard band and reading lie on a span of the limit's width and half as much again."""
+def gauge_positions(
+    limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quantity | None
+) -> vw.GaugePositions:
+    """Positions of the limits, guard bands and value on a gauge that is twice as wide as the limit.
+
+    ``u`` is the standard uncertainty. For a limit with one end, the gauge spans 1.5 times its value.
+    """
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
-    at = None if value is None else base(value)
+    reading = None if value is None else base(value)
     guard = GUARD_FACTOR * width_of(u) if decision == "guarded" and u is not None else None
     if low is not None and high is not None:
         width = high - low or abs(high) / 10 or Fraction(1)
@@ -184,27 +189,27 @@ def gauge(limit: Limit, value: Quantity | None, decision: DecisionRule, u: Quant
     def place(x: Fraction | None) -> float | None:
         return None if x is None else min(1.0, max(0.0, float((x - start) / (end - start))))
 
-    return vw.Gauge(
+    return vw.GaugePositions(
         low=place(low),
         high=place(high),
         guard_low=None if guard is None or low is None else place(low + guard),
         guard_high=None if guard is None or high is None else place(high - guard),
-        value=place(at),
+        value=place(reading),
     )
 
 
-def _worked(state: State, step: Step, work: CalculatedValue) -> vw.WorkedInput:
+def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
     worked = judge_worked(state, step, work)
     waived = work.name in state.work(step.id).deviations
     limit = "" if work.bound is None else work.bound.text
     title = work.title or work.name
     if worked is None:
-        return vw.WorkedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
+        return vw.CalculatedInput(work.name, title, work.formula, "", "", limit, "", complete=False)
     verdict = worked.verdict
-    drawn = None
+    positions = None
     if isinstance(work.bound, Fixed) and verdict.value is not None:
-        drawn = gauge(work.bound.limit, verdict.value, work.decision, worked.uncertainty)
-    return vw.WorkedInput(
+        positions = gauge_positions(work.bound.limit, verdict.value, work.decision, worked.uncertainty)
+    return vw.CalculatedInput(
         name=work.name,
         title=title,
         formula=work.formula,
@@ -213,22 +218,22 @@ def _worked(state: State, step: Step, work: CalculatedValue) -> vw.WorkedInput:
         limit=verdict.limit,
         verdict=verdict.verdict,
         complete=waived or verdict.verdict in ("in", "none"),
-        gauge=drawn,
+        gauge=positions,
         waived=waived,
-        remedy="" if _again(state, step, work) else _remedy(state, step, work.name),
-        stops=_stops(state, step, work.name),
+        remedy="" if _must_read_again(state, step, work) else _remedy(state, step, work.name),
+        must_stop=_must_stop(state, step, work.name),
         redo=_redo(state, step, work.name),
     )
 
 
 def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
     table = step.operation.choose[index]
-    given = proposal(state, step, table)
-    taken = state.work(step.id).chosen.get(table.name, "")
-    fits = taken in given.takes or table.name in state.work(step.id).deviations
+    proposed = proposal(state, step, table)
+    chosen = state.work(step.id).chosen.get(table.name, "")
+    fits = chosen in proposed.takes or table.name in state.work(step.id).deviations
     choices = tuple(dict.fromkeys(band.take for band in table.bands))
     title = table.title or table.name.replace("-", " ").capitalize()
-    return vw.ChoiceInput(table.name, title, given.takes, choices, taken, bool(taken) and fits, given.note)
+    return vw.ChoiceInput(table.name, title, proposed.takes, choices, chosen, bool(chosen) and fits, proposed.note)
 
 
 def _hold(state: State, step: Step) -> vw.HoldInput:

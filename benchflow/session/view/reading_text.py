@@ -1,11 +1,12 @@
-"""A reading for the eyes. The log keeps every digit; nobody at a bench reads twenty of them."""
+"""A reading as text for the screen, rounded. The log keeps all digits."""
 
 from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, show_converted, show_short
 
 
-def shown(quantity: Quantity) -> str:
-    """``0.0457 mm (0.0018 in)``: in the field's unit, to the digits that what was typed can bear, and as it was
-    typed where that was another unit."""
+def reading_text(quantity: Quantity) -> str:
+    """``0.0457 mm (0.0018 in)``: in the unit of the field, rounded to the precision that was typed.
+
+    The typed text follows in parentheses if it differs."""
     own, typed = show_short(quantity), quantity.entered.strip()
     if not typed or typed.replace(" ", "") == show(quantity).replace(" ", ""):
         return own
@@ -14,5 +15,5 @@ def shown(quantity: Quantity) -> str:
         if read.unit != quantity.unit:
             own = show_converted(read, quantity.unit)
     except QuantityError:
-        pass  # typed without a unit: it stands in the field's own
+        pass  # typed without a unit: the unit of the field applies
     return f"{own} ({typed})"

@@ -2,7 +2,7 @@
 
 from textual.binding import Binding, BindingType
 
-from benchflow.session.view.bench_view import CheckInput, ChoiceInput, HoldInput, LotInput, WorkedInput
+from benchflow.session.view.bench_view import CalculatedInput, CheckInput, ChoiceInput, HoldInput, LotInput
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
@@ -71,7 +71,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     check = item.of if isinstance(item, WholeInput) and isinstance(item.of, CheckInput) else None
     choice = item.of if isinstance(item, WholeInput) and isinstance(item.of, ChoiceInput) else None
     hold = item.of if isinstance(item, WholeInput) and isinstance(item.of, HoldInput) else None
-    worked = item.of if isinstance(item, WholeInput) and isinstance(item.of, WorkedInput) else None
+    worked = item.of if isinstance(item, WholeInput) and isinstance(item.of, CalculatedInput) else None
     joint = cursor.joint
     missing = cursor.work.now.missing if cursor.work else ()
     return {
@@ -80,7 +80,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "next_value": isinstance(item, TickInput) and not item.last,
         "draw_down": joint is not None and is_drawing_down(joint),
         "seated": joint is not None and is_drawing_down(joint),
-        "untick": joint is not None and bool(joint.undo),
+        "untick": joint is not None and bool(joint.last_entry),
         "instrument": (isinstance(item, SlotInput | TickInput) and cursor.client.has_register) or None,
         "wrench": joint is not None or None,
         "lubricant": joint is not None or None,
@@ -119,7 +119,7 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
 
 
 def _any_paused(cursor: BenchCursor) -> bool:
-    return any(row.status == "paused" for row in cursor.client.view.next)
+    return any(row.status == "paused" for row in cursor.client.view.operations)
 
 
 VIEW_ONLY = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "calculation"})
@@ -156,7 +156,7 @@ def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
     assert isinstance(item.of, ChoiceInput)
     number = parameters[0] if parameters else 0
     if number == 0:
-        return True if len(item.of.proposed) == 1 or item.of.other else None
-    if item.of.other:
+        return True if len(item.of.proposed) == 1 or item.of.other_unit else None
+    if item.of.other_unit:
         return False  # a digit is part of a size and goes to the field
     return isinstance(number, int) and number <= len(item.of.choices)

@@ -123,7 +123,7 @@ class BenchCursor:
 def route_of(client: SessionClient) -> GuidedRoute | None:
     """The route to the goal from the present state. The goal is cleared when it is reached or no route exists."""
     goal = client.drafts.goal
-    row = next((row for row in client.view.next if row.operation == goal), None)
+    row = next((row for row in client.view.operations if row.operation == goal), None)
     if not goal or row is None or row.status in ("done", "in-progress") or client.view.closed:
         client.drafts.goal = ""
         return None
@@ -157,4 +157,4 @@ def _task_for_step(view: BenchView, step: str, client: SessionClient) -> Current
 
 
 def _not_done(view: BenchView, operation: str) -> bool:
-    return any(row.operation == operation and row.status != "done" for row in view.next)
+    return any(row.operation == operation and row.status != "done" for row in view.operations)

@@ -186,7 +186,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def action_untick(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self._send_and_show(f"Tick cleared: {joint.undo}", "untick", joint=joint.joint)
+        self._send_and_show(f"Tick cleared: {joint.last_entry}", "untick", joint=joint.joint)
 
     def action_draw_down(self) -> None:
         joint = self.cursor.joint
@@ -217,10 +217,10 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         assert isinstance(item.of, ChoiceInput)
         if number:
             take = item.of.choices[number - 1]
-        elif item.of.other and (self.entry.value.strip() or not item.of.proposed):
+        elif item.of.other_unit and (self.entry.value.strip() or not item.of.proposed):
             if not self._check_entry():
                 return
-            take = with_own_unit(self.entry.value, item.of.other)
+            take = with_own_unit(self.entry.value, item.of.other_unit)
         else:
             take = item.of.proposed[0]
         self._send_and_show(f"Chosen: {take}", "choose", name=item.of.name, take=take)

@@ -69,7 +69,7 @@ def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: M
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:
     """The fields of a ``tick`` intent; ``texts`` are its readings by field name."""
     fields: dict[str, object] = {"joint": item.of.joint, "fastener": item.fastener, "stage": item.stage}
-    units = {value.field: value.unit for value in item.of.wanted}
+    units = {value.field: value.unit for value in item.of.tick_values}
     for name, text in texts.items():
         fields[name] = with_own_unit(text, units.get(name))  # type: ignore[call-overload]  # the names are the fields' own
     return fields

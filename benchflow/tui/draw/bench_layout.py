@@ -6,7 +6,7 @@ from datetime import datetime
 from msgspec import Struct
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import BenchView, NowView
+from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
 from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_now, draw_rework_step
@@ -157,9 +157,9 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
             return no_task_text(view), (), ()
 
 
-def about(view: BenchView, now: NowView) -> str:
+def about(view: BenchView, now: OperationView) -> str:
     """``In progress · 22 of 48 done · Cam carriers``."""
-    row = next((row for row in view.next if row.operation == now.operation), None)
+    row = next((row for row in view.operations if row.operation == now.operation), None)
     section = "" if row is None else row.section
     paused = row is not None and row.status == "paused"
     status = (

@@ -1,10 +1,10 @@
 """Draws a reading and its limit as a gauge in one terminal row, readable without colour."""
 
-from benchflow.session.view.bench_view import Gauge
+from benchflow.session.view.bench_view import GaugePositions
 from benchflow.tui.draw.styled_lines import Line, Role, Span
 
 
-def draw_gauge(gauge: Gauge, width: int, role: Role = "strong") -> Line:
+def draw_gauge(gauge: GaugePositions, width: int, role: Role = "strong") -> Line:
     """``──────[━━━━━━●━━━]──────``: thin outside the limit, heavy inside, dashed in the guard band.
 
     ``role`` is the role of the mark for the reading.
@@ -26,7 +26,7 @@ def draw_gauge(gauge: Gauge, width: int, role: Role = "strong") -> Line:
     return _joined(cells, roles)
 
 
-def _track(gauge: Gauge, at: float) -> str:
+def _track(gauge: GaugePositions, at: float) -> str:
     low = -1.0 if gauge.low is None else gauge.low
     high = 2.0 if gauge.high is None else gauge.high
     if not low <= at <= high:

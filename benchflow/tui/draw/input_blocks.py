@@ -3,16 +3,16 @@
 from msgspec import Struct
 
 from benchflow.session.view.bench_view import (
+    CalculatedInput,
     CheckInput,
     ChoiceInput,
     HoldInput,
     Input,
     LotInput,
-    NowView,
+    OperationView,
     Reading,
     ReadingInput,
     TightenInput,
-    WorkedInput,
 )
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import pictures_of
@@ -68,7 +68,7 @@ def verdict(reading: Reading) -> Span:
 
 
 def blocks_of(
-    now: NowView, current: BenchInput | None, typed: TypedText, width: int, available: int
+    now: OperationView, current: BenchInput | None, typed: TypedText, width: int, available: int
 ) -> list[InputBlock]:
     """One block for each input, in order, and one for finishing with what is still missing.
 
@@ -99,7 +99,7 @@ def _summary(given: Input, width: int) -> list[Line]:
     match given:
         case ReadingInput():
             return _summary_reading(given, width)
-        case WorkedInput():
+        case CalculatedInput():
             shown = given.shown or "not yet"
             word, role = WORDS.get(given.verdict, ("", "text"))
             out = given.verdict == "out" and not given.waived
@@ -111,7 +111,7 @@ def _summary(given: Input, width: int) -> list[Line]:
                 lines.extend(hanging("  → ", given.remedy, width, "attention"))
             return lines
         case ChoiceInput():
-            taken = given.taken or "not chosen yet"
+            taken = given.chosen or "not chosen yet"
             return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (taken, "strong"))]
         case CheckInput():
             return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
@@ -180,7 +180,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
             return _tighten(item, joint, typed, width, available)
         case WholeInput(of=ChoiceInput() as choice):
             return _choice(item, choice, typed, width, available)
-        case WholeInput(of=WorkedInput() as worked):
+        case WholeInput(of=CalculatedInput() as worked):
             return InputBlock(tuple(_worked(worked, width)))
         case WholeInput(of=given):
             brief = _summary(given, width - 2)
@@ -265,7 +265,7 @@ def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
 
 def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int, available: int) -> InputBlock:
     """As roomy as fits. If rows are few, the title is left out first, then the settings, then rows of the picture."""
-    drawing = joint.drawing
+    drawing = joint.draw_down
     instruction = drawing.words if drawing is not None and drawing.open else joint.words
     words = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
@@ -306,16 +306,17 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     note = [styled(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
     parts: list[Line] = []
     for number, each in enumerate(choice.choices, start=1):
-        taken = "●" if each == choice.taken else "○"
-        given = "by the table" if not choice.other else "best fit"
+        taken = "●" if each == choice.chosen else "○"
+        given = "by the table" if not choice.other_unit else "best fit"
         why = f"  {given}" if each in choice.proposed else ""
-        mark = f"  {taken} " if choice.other else f"  {number} {taken} "
+        mark = f"  {taken} " if choice.other_unit else f"  {number} {taken} "
         size = f"  {choice.sizes[number - 1]}" if choice.sizes else ""
         parts.append(((mark, "key"), (each + size, "strong" if why else "text"), (why, "faint")))
     if not takes_text(item):
         return InputBlock((*lines, *parts, *note))
     field: Line = (
-        (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other}", "strong"), ("  another size", "faint")
+        (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other_unit}", "strong"),
+        ("  another size", "faint"),
     )  # fmt: skip
     place = FieldPlace(3, 0, FIELD)
     below = [field, *_note_below(typed, place, width), *note]
@@ -328,7 +329,7 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     return InputBlock((*lines, *parts, *below), FieldPlace(place.x, len(lines) + len(parts), place.width))
 
 
-def _worked(worked: WorkedInput, width: int) -> list[Line]:
+def _worked(worked: CalculatedInput, width: int) -> list[Line]:
     lines: list[Line] = hanging("► ", worked.title, width, "strong", "now")
     lines.extend(styled(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
     word, role = WORDS.get(worked.verdict, ("", "text"))

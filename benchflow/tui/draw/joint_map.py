@@ -3,7 +3,7 @@
 The strokes are like paint marks on a bolt head. The next fastener is between arrows.
 """
 
-from benchflow.session.view.bench_view import Fastener, TightenInput
+from benchflow.session.view.bench_view import FastenerStatus, TightenInput
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
 
 STROKES = 5
@@ -38,14 +38,14 @@ def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
 def is_drawing_down(joint: TightenInput) -> bool:
     """Whether the part is still being drawn down, before the first stage. Only the builder can say that it is seated:
     no key may lead from drawing down to the full torque on a part that is not level."""
-    return joint.drawing is not None and joint.drawing.open
+    return joint.draw_down is not None and joint.draw_down.open
 
 
 def next_of(joint: TightenInput) -> int | None:
     """The fastener to tighten next."""
-    if joint.drawing is not None and is_drawing_down(joint):
-        return joint.drawing.next
-    return joint.next if joint.next is not None else joint.again[0] if joint.again else None
+    if joint.draw_down is not None and is_drawing_down(joint):
+        return joint.draw_down.next
+    return joint.next if joint.next is not None else joint.reread[0] if joint.reread else None
 
 
 def tally_width(joint: TightenInput) -> int:
@@ -56,17 +56,17 @@ def _row(cells: list[Line], width: int) -> Line:
     return tuple(span for cell in cells for span in fit(cell, width))
 
 
-def _number(joint: TightenInput, fastener: Fastener | None, width: int) -> Line:
+def _number(joint: TightenInput, fastener: FastenerStatus | None, width: int) -> Line:
     if fastener is None:
         return EMPTY
     text = str(fastener.number)
     if fastener.number == next_of(joint):
         return ((f"►{text}◄".center(width), "next"),)
-    role: Role = "faint" if not fastener.part else "done" if fastener.stage >= joint.stage else "strong"
+    role: Role = "faint" if not fastener.in_stage else "done" if fastener.stage >= joint.stage else "strong"
     return ((text.center(width), role),)
 
 
-def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: int) -> Line:
+def _tally(joint: TightenInput, fastener: FastenerStatus | None, tally: int, width: int) -> Line:
     if fastener is None:
         return EMPTY
     if is_drawing_down(joint):
@@ -74,7 +74,7 @@ def _tally(joint: TightenInput, fastener: Fastener | None, tally: int, width: in
     if fastener.verdict == "out":
         return (("×".center(width), "out-of-limit"),)
     role: Role = "ok" if fastener.stage >= joint.stage else "text"
-    if not fastener.part and not joint.complete:
+    if not fastener.in_stage and not joint.complete:
         return (("—".center(width), "faint"),)
     if len(joint.stages) > STROKES:
         return ((str(fastener.stage).center(width), role),)

@@ -138,11 +138,11 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
             word, _ = verdict(item.slot)
             return (typed or shown, f"{item.of.ask}{which}" + (f": {word}" if word and not typed else ""))
         case TickInput(of=joint):
-            stage = typed or joint.set_to or joint.stages[item.stage - 1].partition(" (")[0]
-            set_to = f"WRENCH SETTING WITH EXTENSION · {joint.words}" if joint.set_to and not typed else joint.words
-            return (f"►{item.fastener}  {stage}", set_to)
-        case WholeInput(of=TightenInput() as joint) if joint.drawing is not None and is_drawing_down(joint):
-            return (f"►{joint.drawing.next}", joint.drawing.words)
+            stage = typed or joint.wrench_setting or joint.stages[item.stage - 1].partition(" (")[0]
+            with_extension = "WRENCH SETTING WITH EXTENSION · " if joint.wrench_setting and not typed else ""
+            return (f"►{item.fastener}  {stage}", with_extension + joint.words)
+        case WholeInput(of=TightenInput() as joint) if joint.draw_down is not None and is_drawing_down(joint):
+            return (f"►{joint.draw_down.next}", joint.draw_down.words)
         case WholeInput():
             given = item.of
             text = getattr(given, "text", "") or getattr(given, "title", "")
@@ -155,7 +155,7 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
 
 def draw_state_short(view: BenchView, width: int) -> list[Line]:
     """The state in two rows: ``pistons down · valves shut``."""
-    words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.standing)
+    words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.state_rows)
     lines = wrap(words, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
     return [styled(part) for part in shown if part]
@@ -163,7 +163,7 @@ def draw_state_short(view: BenchView, width: int) -> list[Line]:
 
 def _next(view: BenchView, width: int) -> list[Line]:
     here = view.now.operation if view.now is not None else ""
-    rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
+    rows = [row for row in view.operations if row.status not in ("done", "in-progress") and row.operation != here]
     ready = next((row for row in rows if row.status != "blocked"), None)
     blocked = next((row for row in rows if row.status == "blocked"), None)
     out: list[Line] = []

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 
 from benchflow.procedure.model import Caution
-from benchflow.session.view.bench_view import Input, MoveRow, NowView, ReadingInput, ReworkView, WorkedInput
+from benchflow.session.view.bench_view import CalculatedInput, Input, MoveRow, OperationView, ReadingInput, ReworkView
 from benchflow.tui.draw.input_blocks import FieldPlace, InputBlock, blocks_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, takes_text
@@ -24,7 +24,13 @@ class Panel(Struct, frozen=True):
 
 
 def draw_now(
-    now: NowView, about: str, item: BenchInput | None, typed: TypedText, width: int, height: int, scrolled: int = 0
+    now: OperationView,
+    about: str,
+    item: BenchInput | None,
+    typed: TypedText,
+    width: int,
+    height: int,
+    scrolled: int = 0,
 ) -> Panel:
     """``about`` is the line above the title; the instruction is scrolled by ``scrolled`` lines."""
     top: list[Line] = [styled(cut(about, width), "label")]
@@ -96,7 +102,7 @@ def draw_move(move: MoveRow, width: int) -> Panel:
     return Panel(tuple(lines))
 
 
-def _background(now: NowView, width: int) -> list[Line]:
+def _background(now: OperationView, width: int) -> list[Line]:
     out: list[Line] = []
     if now.uses:
         out.extend(hanging("With: ", ", ".join(now.uses), width, "faint"))
@@ -107,7 +113,7 @@ def _background(now: NowView, width: int) -> list[Line]:
 
 def _input_text(given: Input) -> str:
     match given:
-        case ReadingInput() | WorkedInput():
+        case ReadingInput() | CalculatedInput():
             name = given.ask if isinstance(given, ReadingInput) else given.title
             return f"{name} ({given.limit})" if given.limit else name
         case _:

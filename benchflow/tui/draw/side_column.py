@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from benchflow.base.durations import countdown
-from benchflow.session.view.bench_view import BenchView, ClockRow, NextRow, StandRow
+from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
 
 STATUS: dict[str, tuple[str, Role, str]] = {
@@ -31,11 +31,11 @@ REASONS = 3
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     """All three. If rows are few, blank lines are left out first, then each clock gets one row."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
-    if len(view.standing) + 1 + len(clocks) + MIN_NEXT > height:
+    if len(view.state_rows) + 1 + len(clocks) + MIN_NEXT > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
     below = height - len(clocks)
-    whole = min(len(view.standing) + 1, below - FEWEST_NEXT)
-    state = draw_state(view.standing, width, max(below - MIN_NEXT, whole, 3))
+    whole = min(len(view.state_rows) + 1, below - FEWEST_NEXT)
+    state = draw_state(view.state_rows, width, max(below - MIN_NEXT, whole, 3))
     gap = [EMPTY] if len(state) + len(clocks) + MIN_NEXT + 2 <= height else []
     out = [*state, *(gap if state else [])]
     if clocks:
@@ -45,7 +45,7 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     return out[:height]
 
 
-def draw_state(rows: Sequence[StandRow], width: int, height: int) -> list[Line]:
+def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
     if not rows:
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
@@ -118,7 +118,7 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
 def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     """What can be started next, then what is blocked and why, each in the author's order."""
     here = view.now.operation if view.now is not None else ""
-    rows = [row for row in view.next if row.status not in ("done", "in-progress") and row.operation != here]
+    rows = [row for row in view.operations if row.status not in ("done", "in-progress") and row.operation != here]
     ready = [row for row in rows if row.status != "blocked"]
     blocked = [row for row in rows if row.status == "blocked"]
     out: list[Line] = [rule(width, "NEXT")]
@@ -131,14 +131,14 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
     return out[:height]
 
 
-def _listed(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+def _listed(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
     lines = [_next_line(row, width) for row in rows[:height]]
     if len(rows) > height > 2:
         lines[-1] = styled(f"and {len(rows) - height + 1} more: o", "faint")
     return lines
 
 
-def _blocked_rows(rows: Sequence[NextRow], width: int, height: int) -> list[Line]:
+def _blocked_rows(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
     """The first ones with their reasons, then titles only."""
     out: list[Line] = []
     for index, row in enumerate(rows):
@@ -152,7 +152,7 @@ def _blocked_rows(rows: Sequence[NextRow], width: int, height: int) -> list[Line
     return out
 
 
-def _next_line(row: NextRow, width: int) -> Line:
+def _next_line(row: OperationRow, width: int) -> Line:
     shape, role, word = STATUS[row.status]
     tail = f"  {word}" if row.status == "paused" else ""
     available = width - 2 - len(tail)

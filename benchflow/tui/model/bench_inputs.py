@@ -5,18 +5,18 @@ from collections.abc import Callable
 from msgspec import Struct
 
 from benchflow.session.view.bench_view import (
+    CalculatedInput,
     CheckInput,
     ChoiceInput,
-    Gauge,
+    GaugePositions,
     HoldInput,
     Input,
     LotInput,
-    NowView,
+    OperationView,
     Reading,
     ReadingInput,
     TickValue,
     TightenInput,
-    WorkedInput,
 )
 
 
@@ -44,7 +44,7 @@ class TickInput(Struct, frozen=True, tag="tick"):
 class WholeInput(Struct, frozen=True, tag="whole"):
     """An input that is entered as a whole: a check, a choice, a lot; also a joint being drawn down, or done."""
 
-    of: WorkedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
+    of: CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
 class FinishInput(Struct, frozen=True, tag="finish"):
@@ -60,10 +60,10 @@ class FieldSpec(Struct, frozen=True):
     words: bool = False
     unit: str | None = None
     limit: str = ""
-    gauge: Gauge | None = None
+    gauge: GaugePositions | None = None
 
 
-def bench_inputs(now: NowView | None) -> tuple[BenchInput, ...]:
+def bench_inputs(now: OperationView | None) -> tuple[BenchInput, ...]:
     """All items in the author's order, finishing last; empty if the operation is not in progress."""
     if now is None or not now.in_progress:
         return ()
@@ -79,15 +79,18 @@ def bench_inputs(now: NowView | None) -> tuple[BenchInput, ...]:
 
 
 def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
-    if joint.drawing is not None and joint.drawing.open:
+    if joint.draw_down is not None and joint.draw_down.open:
         return [WholeInput(joint)]
     if joint.next is not None:
-        if not joint.wanted:
+        if not joint.tick_values:
             return [TickInput(joint, joint.next, joint.stage)]
-        return [TickInput(joint, joint.next, joint.stage, value, value == joint.wanted[-1]) for value in joint.wanted]
-    if joint.again:
-        values = joint.wanted or (TickValue("value", "reading", "", ""),)
-        return [TickInput(joint, joint.again[0], joint.again_stage, value, value == values[-1]) for value in values]
+        return [
+            TickInput(joint, joint.next, joint.stage, value, value == joint.tick_values[-1])
+            for value in joint.tick_values
+        ]
+    if joint.reread:
+        values = joint.tick_values or (TickValue("value", "reading", "", ""),)
+        return [TickInput(joint, joint.reread[0], joint.reread_stage, value, value == values[-1]) for value in values]
     return [WholeInput(joint)]
 
 
@@ -104,8 +107,8 @@ def field_spec(item: BenchInput | None) -> FieldSpec | None:
             return FieldSpec(False, value.unit or None, value.limit)
         case WholeInput(of=LotInput()):
             return FieldSpec(words=True)
-        case WholeInput(of=ChoiceInput() as choice) if choice.other:
-            return FieldSpec(False, choice.other)
+        case WholeInput(of=ChoiceInput() as choice) if choice.other_unit:
+            return FieldSpec(False, choice.other_unit)
         case _:
             return None
 
@@ -130,7 +133,7 @@ def key_of(item: BenchInput) -> str:
                     return f"check {item.of.number}"
                 case HoldInput():
                     return "hold"
-                case WorkedInput() | ChoiceInput():
+                case CalculatedInput() | ChoiceInput():
                     return f"value {item.of.name}"
 
 
@@ -144,7 +147,7 @@ def is_open(item: BenchInput) -> bool:
         case TickInput():
             return True
         case WholeInput():
-            return not item.of.complete and not isinstance(item.of, WorkedInput)
+            return not item.of.complete and not isinstance(item.of, CalculatedInput)
 
 
 def is_wrong(item: BenchInput) -> bool:

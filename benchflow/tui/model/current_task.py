@@ -2,7 +2,7 @@
 
 from msgspec import Struct
 
-from benchflow.session.view.bench_view import MoveRow, NowView, ReworkView
+from benchflow.session.view.bench_view import MoveRow, OperationView, ReworkView
 
 
 class ReworkTask(Struct, frozen=True, tag="rework-step"):
@@ -20,7 +20,7 @@ class MoveTask(Struct, frozen=True, tag="move"):
 class OperationTask(Struct, frozen=True, tag="work"):
     """An operation: in progress, ready to start, or blocked."""
 
-    now: NowView
+    now: OperationView
 
 
 class NoTask(Struct, frozen=True, tag="nothing"):

@@ -16,8 +16,8 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.state.state import State
-from benchflow.session.view.bench_view import BenchView, NowView
-from benchflow.session.view.build import ENTRIES, after_entry, clocks, operation_view
+from benchflow.session.view.bench_view import BenchView, OperationView
+from benchflow.session.view.build import ENTRY_KINDS, clock_rows, operation_view, view_after_entries
 from benchflow.tui.model.drafts import Drafts
 
 if TYPE_CHECKING:
@@ -90,8 +90,8 @@ class SessionClient:
 
     def _refresh_after(self, lines: Sequence[Line]) -> None:
         """An entry changes only the operation in progress, so only that part of the view is built again."""
-        if all(line.kind in ENTRIES for line in lines):
-            self.view = after_entry(self.view, self.state, self.controller.around(), saved=self.controller.saved)
+        if all(line.kind in ENTRY_KINDS for line in lines):
+            self.view = view_after_entries(self.view, self.state, self.controller.around(), saved=self.controller.saved)
             self.on_change()
         else:
             self.refresh()
@@ -108,7 +108,7 @@ class SessionClient:
         if self.busy:
             return False
         before = [(row.operation, row.phase) for row in self.view.clocks]
-        rows = tuple(clocks(self.state, self.controller.around()))
+        rows = tuple(clock_rows(self.state, self.controller.around()))
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
@@ -134,7 +134,7 @@ class SessionClient:
         self.refresh()
         return ""
 
-    def operation(self, name: str) -> NowView:
+    def operation(self, name: str) -> OperationView:
         """The view of any operation."""
         return operation_view(self.state, self.controller.around(), name)
 

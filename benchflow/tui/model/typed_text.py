@@ -5,8 +5,8 @@ from msgspec import Struct
 from benchflow.base.errors import BenchflowError
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_limit, parse_quantity, show_converted
 from benchflow.quantity.shown import with_unit
-from benchflow.session.view.bench_view import Gauge
-from benchflow.session.view.operation_inputs import gauge
+from benchflow.session.view.bench_view import GaugePositions
+from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
 
 
@@ -21,7 +21,7 @@ class TypedText(Struct, frozen=True):
     converted: str = ""
     error: str = ""
     at: int | None = None
-    gauge: Gauge | None = None
+    gauge: GaugePositions | None = None
 
 
 def typed_text(item: BenchInput | None, text: str) -> TypedText:
@@ -61,17 +61,17 @@ def _wrong(text: str, error: QuantityError) -> TypedText:
     return TypedText(text, error=f"{error.why}; {error.hint}" if error.hint else error.why, at=error.at)
 
 
-def _gauge_for(field: FieldSpec, text: str) -> Gauge | None:
+def _gauge_for(field: FieldSpec, text: str) -> GaugePositions | None:
     """The gauge with the typed reading. The guard band is that of the last reading."""
     if not field.limit:
         return None
     try:
         limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
-        drawn = gauge(limit, _read(field, text), "simple", None)
+        drawn = gauge_positions(limit, _read(field, text), "simple", None)
     except BenchflowError:
         return None  # the limit is not a plain range: the controller judges it, and nothing is drawn before
     guard = field.gauge or drawn
-    return Gauge(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
+    return GaugePositions(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
 
 
 def with_own_unit(text: str, unit: str | None) -> str:

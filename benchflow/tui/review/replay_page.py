@@ -105,10 +105,10 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
             work.extend(styled(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
         work.append(rule(width, f"DONE {len(frame.done)} OF {len(frame.done) + frame.left}"))
         clocks = draw_clocks(frame.clocks, width, 7)
-        if len(frame.standing) + len(clocks) + len(work) + 2 > height:
+        if len(frame.state_rows) + len(clocks) + len(work) + 2 > height:
             clocks = draw_clocks_short(frame.clocks, width, 4)
         available = max(height - len(clocks) - len(work) - 1, 3)
-        standing = draw_state(frame.standing, width, max(available, len(frame.standing) + 1))
+        standing = draw_state(frame.state_rows, width, max(available, len(frame.state_rows) + 1))
         if len(standing) > available:
             standing = [*standing[: available - 1], styled(f"and {len(standing) - available + 1} more: o", "faint")]
         lines = [*standing, *clocks, *work]

@@ -21,7 +21,7 @@ from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import Event, Ticked, Unticked, event_of
 from benchflow.session.state.state import State
-from benchflow.session.view.bench_view import BenchView, NowView
+from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import operation_view
 
 Asked = Failure | str | None
@@ -42,7 +42,7 @@ class EventSummary(Struct, frozen=True):
 class OperationText(Struct, frozen=True):
     """The procedure's text of one operation: as the bench shows it, and the lines of the author's file."""
 
-    now: NowView
+    now: OperationView
     line: int
     written: str
 

@@ -107,10 +107,10 @@ class AllStatePage(TextPage[None], inherit_bindings=False):
 
     def text(self, width: int) -> list[Line]:
         view = self._view
-        lines = [*draw_state(view.standing, width, 1000), EMPTY]
+        lines = [*draw_state(view.state_rows, width, 1000), EMPTY]
         lines.extend([*draw_clocks(view.clocks, width, 1000), EMPTY] if view.clocks else [])
         lines.append(rule(width, f"OPERATIONS, {view.done} OF {view.of} DONE"))
-        for each in view.next:
+        for each in view.operations:
             shape, role, word = STATUS[each.status]
             words = f"{each.number:>3}  {each.title}" + ("" if each.status == "done" else f": {word}")
             lines.extend(hanging(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))

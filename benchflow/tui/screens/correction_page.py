@@ -8,7 +8,7 @@ from textual.binding import BindingType
 
 from benchflow.session.rules.verdicts import of_stored
 from benchflow.session.state.state import State
-from benchflow.session.view.reading_text import shown
+from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import with_own_unit
@@ -42,7 +42,7 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
             record = next(each for each in step.operation.record if each.name == name)
             which = f", {slot}" if len(record.slots) > 1 else ""
             quantity = of_stored(attempts[-1].quantity)
-            yield LoggedEntry(seq, title, f"{record.ask or name}{which}", shown(quantity), record.unit)
+            yield LoggedEntry(seq, title, f"{record.ask or name}{which}", reading_text(quantity), record.unit)
 
 
 class CorrectionListPage(ListPage[str], inherit_bindings=False):

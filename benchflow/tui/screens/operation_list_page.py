@@ -25,7 +25,7 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
         self.client = client
-        self.rows = client.view.next
+        self.rows = client.view.operations
         here = client.view.now.operation if client.view.now is not None else ""
         self.at = next((i for i, row in enumerate(self.rows) if row.operation == here), 0)
         self._goal = ""

@@ -5,7 +5,14 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.session.view.bench_view import ChoiceInput, HoldInput, NowView, ReadingInput, TightenInput, WorkedInput
+from benchflow.session.view.bench_view import (
+    CalculatedInput,
+    ChoiceInput,
+    HoldInput,
+    OperationView,
+    ReadingInput,
+    TightenInput,
+)
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, input_of
 from benchflow.tui.model.session_client import SessionClient
@@ -110,7 +117,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
             match given:
                 case ReadingInput():
                     out.append((given.name, f"{given.ask} ({given.limit})" if given.limit else given.ask))
-                case WorkedInput():
+                case CalculatedInput():
                     out.append((given.name, f"{given.title} ({given.limit})" if given.limit else given.title))
                 case TightenInput():
                     out.append((given.joint, given.title))
@@ -132,7 +139,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
         out_of_limit += [
             given.name
             for given in self.now.inputs
-            if isinstance(given, WorkedInput) and not given.complete and given.verdict in ("out", "not-proven")
+            if isinstance(given, CalculatedInput) and not given.complete and given.verdict in ("out", "not-proven")
         ]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
             out_of_limit.append("time")
@@ -162,11 +169,11 @@ class DeviationPage(FormPage, inherit_bindings=False):
         )
 
 
-def waived_title(now: NowView, about: str) -> str:
+def waived_title(now: OperationView, about: str) -> str:
     """What a deviation waives: the question or title instead of the name in the file."""
     for given in now.inputs:
         match given:
-            case ReadingInput(name=name, ask=words) | WorkedInput(name=name, title=words) if name == about:
+            case ReadingInput(name=name, ask=words) | CalculatedInput(name=name, title=words) if name == about:
                 return words
             case ChoiceInput(name=name, title=words) | TightenInput(joint=name, title=words) if name == about:
                 return words
@@ -184,7 +191,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, item: BenchInput) -> None:
         given = input_of(item)
-        assert isinstance(given, ReadingInput | WorkedInput)  # only these have remedies
+        assert isinstance(given, ReadingInput | CalculatedInput)  # only these have remedies
         self.given = given
         super().__init__(client)
 
@@ -202,7 +209,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
         words = (
             "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation (d on the bench)."
         )
-        if given.stops:
+        if given.must_stop:
             words = (
                 "This cannot be corrected here. If the reading was wrong, measure again on the bench. To leave the "
                 "part as it is, sign a deviation (d on the bench)."
@@ -210,7 +217,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
         return [*lines, *(styled(part) for part in wrap(words, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "submit" and self.given.stops:
+        if action == "submit" and self.given.must_stop:
             return None
         return super().check_action(action, parameters)
 

@@ -22,7 +22,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
         self.client = client
-        rows = {row.operation: row for row in client.view.next}
+        rows = {row.operation: row for row in client.view.operations}
         order = [*client.state.paused, *reversed(tuple(client.state.done))]
         self.rows = [rows[name] for name in order]
 
@@ -64,7 +64,7 @@ class ReworkPlanPage(FormPage, inherit_bindings=False):
         self.operation = operation
         self.plan = plan
         procedure = client.controller.procedure
-        self.titles = {row.operation: f"{row.number} {row.title}" for row in client.view.next}
+        self.titles = {row.operation: f"{row.number} {row.title}" for row in client.view.operations}
         self.moves = {move.id: move.title for move in procedure.moves}
         self.kit = {item.id: item.title or item.id for item in procedure.kit}
         super().__init__(client)

@@ -23,7 +23,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
         self.client = client
-        self.rows = client.view.standing
+        self.rows = client.view.state_rows
 
     def count(self) -> int:
         return len(self.rows)

@@ -26,7 +26,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         super().__init__()
         self.client = client
         self.now = client.operation(operation)
-        done = any(row.operation == operation and row.status == "done" for row in client.view.next)
+        done = any(row.operation == operation and row.status == "done" for row in client.view.operations)
         self.route: Sequence[str] | Refusal = ()
         if not self.now.in_progress and self.now.missing and not done:
             self.route = client.query("route", operation)
@@ -64,7 +64,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         if list(self.route) == [self.now.operation]:
             return [EMPTY, styled("No step has to be done before it.", "label")]
         out = [EMPTY, styled("Shortest safe route:", "label")]
-        titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.client.view.next}
+        titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.client.view.operations}
         titles |= {move.move: move.title for move in self.client.view.moves}
         for number, step in enumerate(self.route, start=1):
             out.extend(hanging(f"{number:>2}  ", titles.get(step, step), width, "strong", "label"))

@@ -13,7 +13,7 @@ NEW_FILE_MODE = 0o666
 
 
 def sync_file(fd: int) -> None:
-    """Return when the bytes and the length of an open file are on the disk.
+    """Wait until the content and the length of an open file are on the disk.
 
     Raises:
         OSError: the disk reports a failure.
@@ -29,7 +29,7 @@ def sync_file(fd: int) -> None:
 
 
 def sync_folder(folder: Path) -> None:
-    """Return when names added to or removed from ``folder`` are on the disk.
+    """Wait until names added to or removed from ``folder`` are on the disk.
 
     Raises:
         OSError: the disk reports a failure.

@@ -1,4 +1,4 @@
-"""A duration as people write it. All arguments are seconds."""
+"""Durations as text for people. All arguments are seconds."""
 
 
 def clock_duration(seconds: float) -> str:

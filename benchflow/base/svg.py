@@ -1,4 +1,4 @@
-"""Builds an SVG drawing on ``xml.etree``. The result needs nothing from outside: no fonts, styles or images.
+"""Builds an SVG drawing on ``xml.etree``. The result is self-contained: no external fonts, styles or images.
 
 Lengths and coordinates are SVG user units (pixels at 96 dpi), x to the right and y down. Text is cleaned of control
 characters and escaped.
@@ -24,7 +24,7 @@ class Svg:
         self.add("rect", width=width, height=height, fill="#fff")
 
     def add(self, tag: str, parent: Element | None = None, /, **attributes: float | str) -> Element:
-        """Add an element, to the end of ``parent`` where one is given. An underscore in an attribute is a dash."""
+        """Add an element at the end of ``parent`` (the drawing by default). Underscores in attributes become dashes."""
         element = SubElement(self._root if parent is None else parent, tag)
         _set(element, attributes)
         return element

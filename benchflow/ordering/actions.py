@@ -1,4 +1,4 @@
-"""What a builder does, one action at a time: do an operation, undo one, make a move.
+"""The actions of a builder: do an operation, undo one, make a move.
 
 A route is a sequence of :data:`RouteStep`, a rework plan a sequence of :data:`ReworkStep`.
 """

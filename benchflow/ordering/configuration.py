@@ -5,7 +5,7 @@ from msgspec import Struct
 from benchflow.procedure.model import Settings, Values
 
 Valuation = dict[str, str | None]
-"""A value for each variable; ``None`` is not known."""
+"""A value for each variable; ``None`` means not known."""
 
 
 class Configuration(Struct, frozen=True):

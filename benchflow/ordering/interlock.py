@@ -46,7 +46,7 @@ class StateNotMet(Struct, frozen=True, tag="state-not-met"):
 
 
 class Lift(Struct, frozen=True):
-    """What would lift an interference: ``variable`` at one of ``values``.
+    """A way to remove an interference: bring ``variable`` to one of ``values``.
 
     ``moves`` and ``operations`` (not done yet) set such a value. They may themselves be blocked now.
     """
@@ -60,8 +60,8 @@ class Lift(Struct, frozen=True):
 class Interference(Struct, frozen=True, tag="interference"):
     """The step would break a rule. ``rule`` is an index into ``Procedure.interference``.
 
-    ``together`` holds the values that would occur together in ``phase`` (``None`` is not known). ``written`` names the
-    variables that the step itself sets.
+    ``together`` maps each variable of the rule to its value in ``phase``, ``None`` if that is not known. ``written``
+    names the variables that the step itself sets.
     """
 
     rule: int
@@ -187,7 +187,7 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
 
 
 def lift_text(plan: Plan, lift: Lift) -> str:
-    """What would lift an interference, such as ``Allowed with pistons down (by “Turn the crank down”)``."""
+    """A way to remove an interference, such as ``Allowed with pistons down (by “Turn the crank down”)``."""
     procedure = plan.procedure
     wanted = one_of(value_words(procedure, lift.variable, value) for value in lift.values)
     titles = [move_title(procedure, name) for name in lift.moves]

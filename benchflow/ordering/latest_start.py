@@ -1,4 +1,4 @@
-"""How long the builder may wait: the latest time to start each step so that no open window is missed."""
+"""The latest time to start each step so that every open time window is kept."""
 
 from collections.abc import Mapping
 from math import inf
@@ -10,10 +10,10 @@ def latest_starts(plan: Plan, done: Mapping[str, float], now: float) -> dict[str
     """Seconds from ``now`` to the latest start of every step that an open window depends on.
 
     ``done`` holds, for each finished step, when it was last finished, in seconds of the same clock as ``now``. A window
-    is open if the step that it counts from is done and its own step is not. The result leaves time for everything that
-    has to be done before, waits included, with one operation in progress at a time and each taking its minimum. Steps
-    that may be done in either order are taken in the author's order. A builder who starts each step in time misses no
-    open window. A negative result means that it is too late to keep all windows.
+    is open if the step that it counts from is done and its own step is not. The result leaves time for all
+    prerequisites and waits, with one operation in progress at a time and each taking its minimum. Steps that may be
+    done in either order are taken in the author's order. A builder who starts each step in time misses no open window.
+    A negative result means that it is too late to keep all windows.
     """
     finish: dict[str, float] = {}
     for step in plan.steps.values():

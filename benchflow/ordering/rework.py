@@ -231,7 +231,7 @@ class _ReworkSearch:
     def __init__(self, plan: Plan, history: DoneWork, undone: set[str], dependents: dict[str, tuple[str, ...]]) -> None:
         self._plan = plan
         self._history = history
-        # Last finished, first tried: the usual plan is the build in reverse.
+        # Try the step that was finished last first: the usual plan is the build in reverse.
         self._steps = [plan.steps[name] for name in reversed(history.finished) if name in undone]
         number = {step.id: index for index, step in enumerate(self._steps)}
         self._first = [sum(1 << number[other] for other in dependents[step.id]) for step in self._steps]
@@ -269,7 +269,7 @@ class _ReworkSearch:
                     cost[after] = so_far
                     closed.discard(after)
                     came[after] = (state, (action, *early))
-                    count -= 1  # latest first among equals
+                    count -= 1  # of equal entries, the latest comes first
                     heappush(heap, (so_far + weight * self._left(after), self._left(after), count, after))
         return self._stuck(farthest)
 

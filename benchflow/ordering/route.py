@@ -150,7 +150,7 @@ class _RouteSearch:
                 cost[after] = so_far
                 closed.discard(after)
                 came[after] = (node, (action, *early))
-                count -= 1  # latest first among equals: depth before breadth
+                count -= 1  # of equal entries, the latest comes first: depth before breadth
                 rest = self._estimate(after)
                 heappush(heap, (so_far + weight * rest, rest, count, after))
         return self._stuck(closest, certain=True)
@@ -308,7 +308,7 @@ class _RouteSearch:
         return NoRoute(tuple(reasons), at, certain)
 
     def _advanced(self, node: _Node) -> _Node:
-        """The node after all further required steps that are allowed, so that the reasons found are the last ones."""
+        """The node after all further required steps that are allowed, so that only the last obstacles are reported."""
         done, valuation = node
         machine = self.machine
         again = True

@@ -52,7 +52,7 @@ class RelevantActions:
     def out_of_reach(self) -> bool:
         """True if the goal cannot be reached even if a variable keeps every value that it ever had.
 
-        This over-approximates what is reachable, so "true" is proven; "false" proves nothing.
+        This over-approximates the reachable values, so "true" is proven; "false" proves nothing.
         """
         values = {name: {value} - {None} for name, value in self._valuation.items()}
         done = set(self._done)

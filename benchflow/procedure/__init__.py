@@ -11,7 +11,7 @@
 ``joint_layouts``   positions of the fasteners of a joint
 ``formula/``        formulas: parsing, units, evaluation
 ``yaml_source/``    YAML text to a tree of nodes
-``shapes/``         what may be written at a place: nodes to values, and JSON Schema
+``shapes/``         kinds of values in a file: nodes to values, and JSON Schema
 ``keys/``           the keys of the format, one module per subject
 ``checks/``         checks that need the whole procedure
 ``authoring/``      JSON Schema and the author's guide, made from the keys

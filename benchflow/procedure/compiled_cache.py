@@ -1,6 +1,6 @@
 """Loads a procedure from its file, with a cache of compiled forms.
 
-The compiled form is only a shortcut. It is found by the SHA-256 of the text and a fingerprint of the reader. If it is
+The compiled form only saves time. It is found by the SHA-256 of the text and a fingerprint of the reader. If it is
 missing, damaged or made by another reader, the text is read and the form is written again; if it cannot be written, the
 text is read again next time. Only procedures without an error are cached.
 """
@@ -85,10 +85,10 @@ def _cache_in(folder: Path) -> DigestCache[_Compiled]:
 
 @functools.cache
 def _reader_fingerprint() -> str:
-    """Changes when the reader can have changed: made from the version, and size and time of the source files."""
+    """A hash of the version and of size and time of the source files, so that a changed reader has another one."""
     package = Path(__file__).parents[1]
     found = sha256(__version__.encode())
-    with suppress(OSError):  # the package is not in a folder: the version has to do
+    with suppress(OSError):  # the package is not in a folder: use the version alone
         for folder in ("base", "procedure", "quantity"):
             for path in sorted((package / folder).rglob("*.py")):
                 state = path.stat()

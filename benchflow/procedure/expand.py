@@ -1,7 +1,7 @@
 """Makes the plan of one build from a procedure and the answers to its options.
 
-A procedure that was read without an error expands for any answers. An option without an answer has no choice, so
-everything with a `when` on it is left out.
+A procedure that was read without an error can be expanded with any answers. If an option has no answer, everything with
+a `when` on it is left out.
 """
 
 from collections.abc import Iterator, Mapping
@@ -55,12 +55,12 @@ def option_choices(procedure: Procedure, *, ordering_only: bool = False) -> Iter
 
 
 def resolve(plan: Plan, ref: str, place: str | None = None, each: str | None = None) -> tuple[str, ...]:
-    """The ids of the steps that ``ref`` names in a plan: an operation's id, ``id[*]``, ``id[2]`` or a section's id.
+    """The ids of the steps of a reference: an operation's id, ``id[*]``, ``id[2]`` or a section's id.
 
     ``place`` and ``each`` are those of the step that contains the reference: an id without a place, repeated over the
     same set of places, means the same place. The result is empty if the operation is not part of this build.
     """
-    return _Build(plan.procedure, plan.options).ids(ref, place, each)
+    return _Build(plan.procedure, plan.options).step_ids(ref, place, each)
 
 
 class _Build:
@@ -85,7 +85,7 @@ class _Build:
         for place in self._places.get(operation.each, ()):
             yield self._step(operation, str(StepId(operation.id, place)), place)
 
-    def ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
+    def step_ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
         wanted = StepId.parse(ref)
         if wanted.operation in self._by_id:
             return self._of_operation(wanted, place, each)
@@ -114,9 +114,9 @@ class _Build:
                 window.operation.mark,
             )
             for window in operation.time
-            for one in self.ids(window.operation.name, place, each)
+            for one in self.step_ids(window.operation.name, place, each)
         ]
-        after = [one for ref in operation.after for one in self.ids(ref.name, place, each)]
+        after = [one for ref in operation.after for one in self.step_ids(ref.name, place, each)]
         after += [window.operation for window in windows]
         return Step(
             ident,
@@ -166,7 +166,7 @@ class _Build:
                 remedy,
                 do=fill(remedy.do),
                 redo=tuple(
-                    Ref(one, ref.mark) for ref in remedy.redo for one in self.ids(ref.name, fill.place, fill.each)
+                    Ref(one, ref.mark) for ref in remedy.redo for one in self.step_ids(ref.name, fill.place, fill.each)
                 ),
             )
             for remedy in remedies

@@ -17,7 +17,7 @@ class ValueRef(NamedTuple):
     """A recorded, calculated or chosen value.
 
     ``place`` is ``None`` for a value that is not repeated. ``reading`` is the slot of one of several readings, ``None``
-    where the value as a whole is meant; it is not part of the text form.
+    for the whole value; it is not part of the text form.
     """
 
     name: str
@@ -26,7 +26,7 @@ class ValueRef(NamedTuple):
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """The value that ``name`` or ``name[place]`` names. Any other text is a name without a place."""
+        """The value with the text ``name`` or ``name[place]``. Any other text has no place."""
         found = _with_place.fullmatch(text)
         return cls(text) if found is None else cls(found[1], found[2])
 
@@ -42,7 +42,7 @@ class StepId(NamedTuple):
 
     @classmethod
     def parse(cls, text: str) -> Self:
-        """The step that ``operation`` or ``operation[place]`` names. Any other text is an operation without a place."""
+        """The step with the text ``operation`` or ``operation[place]``. Any other text has no place."""
         found = _with_place.fullmatch(text)
         return cls(text) if found is None else cls(found[1], found[2])
 

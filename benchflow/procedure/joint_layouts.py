@@ -51,8 +51,10 @@ def star_labels(count: int) -> tuple[int, ...]:
 
 
 def star_layout(count: int) -> Layout:
-    """The layout of a star: bolts clockwise on a circle, the first at the top. More than 12 bolts are on a square,
-    which needs fewer rows on a screen."""
+    """The layout of a star: up to 12 bolts on a circle, more on a square, which needs fewer rows on a screen.
+
+    The bolts are placed clockwise, the first at the top.
+    """
     labels = star_labels(count)
     return _circle(labels) if count <= 12 else _square(labels)
 
@@ -85,8 +87,10 @@ def _square(labels: tuple[int, ...]) -> Layout:
 
 
 def middle_out_layout(rows: int, columns: int) -> Layout:
-    """Rows of fasteners, numbered from the middle outwards: those nearest to the middle first, at equal distance
-    counter-clockwise from the lower right (common practice, no source).
+    """Rows of fasteners, numbered from the middle outwards (common practice, no source).
+
+    The fasteners nearest to the middle come first. Those at equal distance are numbered counter-clockwise, beginning at
+    the lower right.
 
     Raises:
         ValueError: the layout has no fastener, or more than :data:`MOST_FASTENERS`.
@@ -126,15 +130,17 @@ def tokens(line: str) -> list[DrawnCell]:
 
 
 def grid(rows: list[list[DrawnCell]]) -> Layout:
-    """The layout of drawn rows; every cell is a number or empty. If all rows have the same number of cells, these are
-    the columns. Otherwise cells are aligned by the columns in which they are drawn."""
+    """The layout of drawn rows; every cell is a number or empty.
+
+    If all rows have the same number of cells, these are the columns. Otherwise each cell keeps its drawn position.
+    """
     numbers = [[None if cell.text in EMPTY else int(cell.text) for cell in row] for row in rows]
     if len({len(row) for row in rows}) == 1:
         return tuple(tuple(row) for row in numbers)
-    lanes = _grid_columns(rows)
-    width = max(max(lane for lane in row) for row in lanes) + 1
+    columns_of = _grid_columns(rows)
+    width = max(max(row) for row in columns_of) + 1
     drawn: list[tuple[int | None, ...]] = []
-    for row, places in zip(numbers, lanes, strict=True):
+    for row, places in zip(numbers, columns_of, strict=True):
         cells: list[int | None] = [None] * width
         for number, place in zip(row, places, strict=True):
             cells[place] = number
@@ -152,9 +158,9 @@ def _grid_columns(rows: list[list[DrawnCell]]) -> list[list[int]]:
         else:
             joined.append([start, end])
     starts = [start for start, _ in joined]
-    lanes = [[sum(1 for start in starts if start <= cell.start) - 1 for cell in row] for row in rows]
-    if all(len(set(row)) == len(row) for row in lanes):
-        return lanes
-    # DrawnCell so tightly that two of a row overlap one of another: every starting column is a grid column.
+    columns_of = [[sum(1 for start in starts if start <= cell.start) - 1 for cell in row] for row in rows]
+    if all(len(set(row)) == len(row) for row in columns_of):
+        return columns_of
+    # Two cells of one row overlap the same cell of another row: every start of a cell is then a grid column.
     edges = sorted({cell.start for row in rows for cell in row})
     return [[edges.index(cell.start) for cell in row] for row in rows]

@@ -1,6 +1,6 @@
 """The plan of one build: options answered, repeated operations written out, references resolved.
 
-:func:`benchflow.procedure.expand.expand` makes it; everything that orders, judges, shows or reviews works on it.
+:func:`benchflow.procedure.expand.expand` makes it; the ordering, the session, the screens and the review all use it.
 """
 
 from functools import cached_property
@@ -41,8 +41,8 @@ class Step(Struct, frozen=True):
     """An operation of this build.
 
     ``id`` is ``seat[1]`` where the author's ``each`` repeats the operation. ``after`` holds ids of this plan only:
-    an operation that is not part of the build is left out and so counts as done. It includes the operations that a
-    time window counts from. In ``operation`` the placeholders such as ``{cylinder}`` are filled in and, under
+    an operation that is not part of the build is left out and so counts as done. The operations that time windows
+    count from are included. In ``operation`` the placeholders such as ``{cylinder}`` are filled in and, under
     ``each``, the names of values have their place: ``journal[2]``.
     """
 
@@ -113,8 +113,7 @@ class Plan(Struct, frozen=True, dict=True):
         return self._work_outs.get(name)
 
     def values(self, name: str) -> tuple[RecordedValue | CalculatedValue, ...]:
-        """The values with this name, without a place at all their places: ``journal`` gives ``journal[1]``,
-        ``journal[2]`` and so on, ``journal[2]`` gives that one."""
+        """The values with this name: ``journal[2]`` gives one value, ``journal`` the values at all places."""
         return tuple(self._values.get(name, ()))
 
     def records(self, name: str) -> tuple[RecordAt, ...]:
@@ -134,7 +133,7 @@ class Plan(Struct, frozen=True, dict=True):
         """
         found = self._formulas.get(work_out.formula)
         if found is None:
-            from benchflow.procedure.formula import parse_formula  # late: most screens need no formula
+            from benchflow.procedure.formula import parse_formula  # late import: most screens need no formula
 
             found = self._formulas[work_out.formula] = parse_formula(work_out.formula)
         return found

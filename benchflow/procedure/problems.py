@@ -1,4 +1,4 @@
-"""A problem in an author's file as data: what is wrong, where, and what to do about it."""
+"""A problem in an author's file as data: code, place, message, and a hint for the correction."""
 
 from collections.abc import Iterable
 from typing import Literal
@@ -45,7 +45,7 @@ class Problem(Struct, frozen=True):
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name that was probably meant, if one is similar."""
-    from difflib import get_close_matches  # only ever needed for an error
+    from difflib import get_close_matches  # late import: only an error needs it
 
     names = list(known)
     folded = {other.casefold(): other for other in names}

@@ -1,9 +1,9 @@
 """Quantities and limits: trade notation to exact numbers, and back.
 
-Numbers are decimal, and conversion goes through exact fractions (:mod:`benchflow.quantity.units` has the factors).
-Typed text never goes to pint, because its parser evaluates expressions. pint checks the dimensions of formulas
-(:mod:`benchflow.procedure.formula`), and the tests compare every row of the table of units with it. Nothing here
-imports it, which keeps the start of the bench fast.
+Numbers are decimal. Conversion uses exact fractions; :mod:`benchflow.quantity.units` has the factors. This package does
+not import pint: pint's parser evaluates expressions, so typed text must not reach it, and importing it is slow. pint
+checks the dimensions of formulas (:mod:`benchflow.procedure.formula`), and the tests compare the table of units with
+it.
 
 ==============  =====================================================================
 ``types``       Quantity, Limit, QuantityError

@@ -134,9 +134,8 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
     if a.unit == b.unit:
         return (a.value > b.value) - (a.value < b.value)
     same_dimension(a, b.unit)
-    if (
-        len(a.value.as_tuple().digits) >= _28.prec
-    ):  # rounded by convert: round the other in the same way, which keeps the order
+    if len(a.value.as_tuple().digits) >= _28.prec:
+        # ``a`` was rounded by convert. Rounding the other in the same way keeps the order.
         other = convert(b, a.unit, difference=difference).value
         return (a.value > other) - (a.value < other)
     if difference:

@@ -124,7 +124,7 @@ def scan_quantity(original: str, text: str, start: int, dimension: str | None) -
     except NumeralError as error:
         hint = error.hint or example(dimension)
         raise QuantityError("bad-quantity", original, error.at, error.why, hint) from None
-    # a dash before a letter joins number and unit, as in "1/4-turn"; a dash before a digit was read above
+    # A dash before a letter joins number and unit, as in "1/4-turn". A dash before a digit is part of the number.
     begin = i + 1 if text[i : i + 1] == "-" and text[i + 1 : i + 2].isalpha() else skip_space(text, i)
     end = unit_end(text, begin)
     if end == begin:
@@ -184,7 +184,7 @@ def quantity_of(text: str, part: ScannedQuantity, unit: Unit | None, entered: st
     raise QuantityError("bad-quantity", text, part.at, why, "write a decimal with the digits you need")
 
 
-# --- printed in two units-------------------------------------------------------------------------------
+# --- printed in two units ---------------------------------------------------------------------------
 
 
 def brackets(text: str, plain: str, i: int, read: Callable[[int], int]) -> int:
@@ -195,7 +195,7 @@ def brackets(text: str, plain: str, i: int, read: Callable[[int], int]) -> int:
         while plain[i : i + 1] == ";" or plain[i : i + 2] == ", ":
             i = skip_space(plain, read(i + 1))
         if plain[i : i + 1] != ")":
-            why = "the bracket is not closed" if i >= len(plain) else "this is not possible in the bracket"
+            why = "the bracket is not closed" if i >= len(plain) else "only a quantity is possible in the brackets"
             raise QuantityError("bad-quantity", text, i, why, "write it like 29.5 ft-lb (40 N·m)")
         i = skip_space(plain, i + 1)
     return i

@@ -44,7 +44,7 @@ _UNIFORM = {
 
 
 def uniform(text: str) -> str:
-    """``text`` with look-alike characters replaced, one by one: full-width digits, minus signs, spaces ..."""
+    """``text`` with look-alike characters (full-width digits, minus signs, spaces ...) replaced. The length stays."""
     return text.replace("\t", " ") if text.isascii() else text.translate(_UNIFORM)
 
 
@@ -113,7 +113,7 @@ def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
         raise NumeralError(
             i + MAX_DIGITS, f"more than {MAX_DIGITS} digits", "write only the digits that the gauge shows"
         )
-    _no_comma(text, i, end)
+    _refuse_comma(text, i, end)
     if text[end : end + 1] == ".":
         if text[end + 1 : end + 2] != ".":
             raise NumeralError(end, "a second decimal point in one number")
@@ -126,7 +126,7 @@ def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
     return Number(value, Fraction(value)), end
 
 
-def _no_comma(text: str, i: int, end: int) -> None:
+def _refuse_comma(text: str, i: int, end: int) -> None:
     """Refuse a comma, because it separates thousands in one country and decimals in another."""
     if text[end : end + 1] != "," or not text[end + 1 : end + 2].isdigit():
         return
@@ -152,7 +152,7 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
         alone = _FRACTION.match(text, i)
         if alone is None or alone.start(1) != i:
             if text[end + 1 : end + 2].isdigit():
-                raise NumeralError(i, "a fraction can have at most four digits above and four below")
+                raise NumeralError(i, "a fraction can have at most four digits above and four below the line")
             return None
         return _fraction(_over(alone, 1, 2), sign), alone.end()
     space = skip_space(text, end)
@@ -170,7 +170,7 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
 
 def _over(match: re.Match[str], above: int, below: int) -> Fraction:
     if int(match.group(below)) == 0:
-        raise NumeralError(match.start(below), "a fraction cannot have zero below")
+        raise NumeralError(match.start(below), "a fraction cannot have zero below the line")
     return Fraction(int(match.group(above)), int(match.group(below)))
 
 

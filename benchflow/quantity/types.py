@@ -19,7 +19,7 @@ class Quantity(Struct, frozen=True):
 
 
 class Limit(Struct, frozen=True):
-    """A limit. Both ends are within it; an end of ``None`` is open. ``text`` is the text as written."""
+    """A limit. A value equal to an end is within it; an end of ``None`` is open. ``text`` is the text as written."""
 
     low: Quantity | None
     high: Quantity | None
@@ -30,7 +30,7 @@ class QuantityError(BenchflowError):
     """Text that is not a quantity or limit of the kind that is expected.
 
     ``at`` is the index in ``text`` of the character that is wrong, ``len(text)`` if something is missing at the end.
-    ``why`` says what is wrong, ``hint`` what to write. ``str`` is all of it on one line of printable characters.
+    ``why`` is the error, ``hint`` the correction. ``str(error)`` is the message on one printable line.
     """
 
     def __init__(self, code: QuantityErrorCode, text: str, at: int, why: str, hint: str = "") -> None:

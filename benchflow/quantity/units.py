@@ -264,7 +264,7 @@ def nearest(spelling: str, dimension: str | None = None) -> str | None:
     cutoff = 0.5 if len(plain) <= 2 else 0.6
 
     def nearness(name: str) -> float:
-        """Similarity of a name, less a penalty for each letter more or fewer."""
+        """Similarity of a name, less a penalty for a different length, plus a bonus for a usual unit."""
         usual = EXAMPLES[names[name].dimension].endswith(" " + names[name].symbol)
         likeness = SequenceMatcher(None, name, plain.casefold()).ratio()
         return likeness - 0.2 * abs(len(name) - len(plain)) + 0.05 * usual

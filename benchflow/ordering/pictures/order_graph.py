@@ -1,7 +1,6 @@
 """The order of one build as data: states and their values, moves, operations, prerequisites, rules.
 
-:func:`order_graph` makes it from a plan. ``after`` holds only what no other
-prerequisite implies (transitive reduction).
+:func:`order_graph` makes it from a plan. ``after`` leaves out prerequisites that others imply (transitive reduction).
 :func:`grouped_operations` combines the repeats of an ``each`` for display. ``order_graph_text`` and ``order_graph_svg``
 render the graph.
 """

@@ -1,6 +1,6 @@
 """The order of a build as an SVG picture: a row for each operation, a lane for each state.
 
-Lines on the left show what comes before what, drawn like wiring: a dot joins, a crossing does not. Boxes in a lane are
+Lines on the left show prerequisites, drawn like wiring: a dot joins, a crossing does not. Boxes in a lane are
 values of that state. A white box is needed, a dashed box holds while the operation is in progress, a black box holds
 after it. Moves and rules have rows of their own in the same lanes. Shapes and words carry all the information, so the
 picture prints in black and white.

@@ -217,7 +217,7 @@ def _network(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
 
 
 def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
-    """An order that keeps the windows, built on the order that the proof finds for the steps that matter."""
+    """An order that keeps the time windows: the proof finds one for the steps in the windows, the others are added."""
     kept = check_windows(plan, order, 0)
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None

@@ -15,7 +15,7 @@ class Track(Struct, frozen=True):
     """One line from group ``source`` to the groups ``targets``, all as indices.
 
     ``rail`` counts from the right, 0 being nearest to the numbers; ``None`` is a straight line to the next row.
-    ``by_place`` are the targets of which each place waits for its own place only.
+    In the targets ``by_place``, each place waits for its own place only.
     """
 
     source: int

@@ -67,7 +67,7 @@ class Explorer:
         return self._trials_left > 0
 
     def explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
-        """The state space of the group, or what is proven without it.
+        """The state space of the group, or the approximation if it is not explored.
 
         An equal group of another build is not explored again: the group then adopts its numbering of valuations.
         """

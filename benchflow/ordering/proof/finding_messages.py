@@ -40,12 +40,12 @@ _ROUTE_LIMIT = 200
 def order_text(plan: Plan, order: Sequence[RouteStep]) -> str:
     """The titles of an order, such as ``“Fit the head”, then “Seat the cam”``.
 
-    Of a long order only the last actions that have to do with states are named.
+    For a long order, only the last actions that change or need a state are named.
     """
     if len(order) <= _MOST_NAMED:
         return _titles(plan, order)
     named = [action for action in order if _uses_states(plan, action)][-_MOST_OF_LONG_ORDER:]
-    return f"{len(order)} steps, of which the last that change or need a state are {_titles(plan, named)}"
+    return f"{len(order)} steps (the last ones that change or need a state: {_titles(plan, named)})"
 
 
 def _titles(plan: Plan, order: Sequence[RouteStep]) -> str:
@@ -158,7 +158,7 @@ def conflict_message(plan: Plan, conflict: WindowConflict) -> str:
 def dead_end_message(plan: Plan, witness: Witness, suspects: Sequence[str]) -> str:
     """The order that leads to the dead end, and one step that cannot be done after it.
 
-    ``suspects`` are steps of which one or more cannot be done any more.
+    At least one of the steps in ``suspects`` can no longer be done.
     """
     here = _end_of(plan, witness.start, witness.order)
     asked = _asked_start(plan, witness.start)

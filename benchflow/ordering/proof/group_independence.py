@@ -58,7 +58,7 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
         turn = min(rank[twin] for twin in twins)
         earlier = sum(1 << other for other in bits(group.all) if rank[other] < turn and other not in twins)
         for valuation, family in space.live.items():
-            stuck = space.cannot_go_on(valuation, space.families.ready(family, step), step)
+            stuck = space.cannot_continue(valuation, space.families.ready(family, step), step)
             if stuck:
                 stuck = space.families.having(stuck, earlier)
             for done in space.families.each(stuck):

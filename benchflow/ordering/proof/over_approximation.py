@@ -139,7 +139,7 @@ def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
 def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
     """True if some step can never be done, even if a variable keeps every value that it ever had.
 
-    This over-approximates what is reachable, so "true" is proven; "false" proves nothing.
+    This over-approximates the reachable values, so "true" is proven; "false" proves nothing.
     """
     machine = group.machine
     values = [1 << value for value in machine.values(valuation)]

@@ -1,4 +1,4 @@
-"""The partial order of one plan: what comes before what, its circles, and one total order that keeps it."""
+"""The partial order of one plan's steps, its circles, and a total order that keeps it."""
 
 from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
@@ -12,7 +12,7 @@ class PartialOrder:
 
     ``before`` is the transitive closure of ``after``. ``held`` are the steps that a circle blocks. ``rank`` is the
     place of each step in the total order closest to the author's that keeps ``after``, with blocked steps last.
-    ``extra`` adds to the prerequisites of each step: what states are known to force.
+    ``extra`` holds, for each step, further prerequisites: those that states force.
     """
 
     def __init__(self, plan: Plan, extra: Sequence[int] = ()) -> None:

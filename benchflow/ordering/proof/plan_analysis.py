@@ -25,10 +25,10 @@ _MOST_STARTS = 256
 class PlanAnalysis(Struct, frozen=True):
     """The result of exploring one plan.
 
-    ``paper`` is the author's order, ``order`` the same with what states force. ``never`` are the steps that no order
-    ever does, as a mask. ``pairs`` are the groups explored in full, ``unexplored`` the others. ``joined``: wherever
-    each group can be finished separately, the whole plan can. ``no_start``: every start is forbidden, so nothing was
-    explored.
+    ``paper`` is the author's order, ``order`` the same with the order that states force. ``never`` are the steps that
+    no order ever does, as a mask. ``pairs`` are the groups explored in full, ``unexplored`` the others. ``joined``:
+    wherever each group can be finished separately, the whole plan can. ``no_start``: every start is forbidden, so
+    nothing was explored.
     """
 
     plan: Plan
@@ -90,7 +90,7 @@ Members = tuple[list[str], list[int]]
 
 
 class _PlanExploration:
-    """The groups of one plan as far as they are explored. ``order`` grows by what states are found to force."""
+    """The groups of one plan explored so far. ``order`` gains each prerequisite that states are found to force."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan

@@ -164,8 +164,8 @@ class _ProofRun:
             if unexplored_group.proven.free:
                 continue
             message = (
-                f"{_group_text(unexplored_group.group, start=True)} have more configurations than the bound of"
-                f" {self._bound:,}: {len(unexplored_group.group.steps)} operations use them."
+                f"{_group_text(unexplored_group.group, start=True)}, used by {len(unexplored_group.group.steps)}"
+                f" operations, have too many configurations for the bound of {self._bound:,}."
                 f" {_what_was_proven(unexplored_group)} Check more with a larger --bound"
             )
             self._not_explored(_place_of(unexplored_group.group), _mark_of(unexplored_group.group), message)

@@ -2,9 +2,9 @@
 
 A family belongs to the order of one group. ``gate`` holds, for each step, all steps that must be done before it,
 directly or indirectly. :class:`ExplicitSets` stores the sets one by one. :class:`LatticeSets` stores a family as one
-integer with a bit for every set that the order allows. For that the order is split into chains. A set is then the
-number of steps done on each chain, and its bit position a number in mixed radix, so that doing the next step of a chain
-for all sets of the family is one shift.
+integer with a bit for every set that the order allows. To do so, it splits the order into chains. A set is
+then given by the number of steps done on each chain. These numbers, read in mixed radix, are the position of its bit.
+Doing the next step of a chain for all sets of the family is one shift.
 """
 
 from abc import ABC, abstractmethod
@@ -115,7 +115,7 @@ class ExplicitSets(SetFamilies[set[int]]):
 
 
 class LatticeSets(SetFamilies[int]):
-    """Stores a family as an integer: one bit for each set that the order allows."""
+    """Stores a family of sets as an integer, with one bit for each set that the order allows."""
 
     def __init__(self, gate: Sequence[int], steps: int) -> None:
         self.chains = chains(gate, steps)

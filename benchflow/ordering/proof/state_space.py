@@ -69,7 +69,7 @@ class StateSpace(Generic[F]):
             yield then, family
 
     def _find_live(self) -> None:
-        """Find what can be finished, backwards from all steps done."""
+        """Find the configurations that can be finished, searching backwards from all steps done."""
         families = self.families
         into: dict[int, list[tuple[int, int]]] = {}
         moved_into: dict[int, list[int]] = {}
@@ -122,7 +122,7 @@ class StateSpace(Generic[F]):
     # --- results ----------------------------------------------------------------------------------
 
     def dead(self) -> Iterator[tuple[int, F]]:
-        """(valuation, family) of what can be reached but not finished."""
+        """The configurations that can be reached but not finished, as (valuation, family of done sets)."""
         for valuation, family in self.reached.items():
             live = self.live.get(valuation)
             lost = family if live is None else self.families.minus(family, live)
@@ -209,12 +209,12 @@ class StateSpace(Generic[F]):
     def free(self) -> bool:
         """True if, wherever the group can be finished, every step that the order allows can come next."""
         return not any(
-            self.cannot_go_on(valuation, self.families.ready(family, step), step)
+            self.cannot_continue(valuation, self.families.ready(family, step), step)
             for step in bits(self.group.all)
             for valuation, family in self.live.items()
         )
 
-    def cannot_go_on(self, valuation: int, ready: F, step: int) -> F:
+    def cannot_continue(self, valuation: int, ready: F, step: int) -> F:
         """The sets, with the step added, from which no moves followed by the step lead to a live configuration."""
         families = self.families
         if not ready:

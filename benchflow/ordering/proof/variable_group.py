@@ -17,11 +17,11 @@ class VariableGroup:
     """The projection of a plan onto one group of variables.
 
     ``steps`` are step numbers of the plan, ascending. Within the group steps have numbers of their own, used by all
-    other masks here. ``before`` is the order within the group, also by way of steps outside, and with what states
-    force; ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, for each step, the
-    plan's steps outside the group that come before it. ``excluded`` steps are never done. They are kept because they
-    may still be what breaks a rule, unless they are ``waiting``: after a step that is never done, on paper too. ``all``
-    are the steps that are not excluded.
+    other masks here. ``before`` is the order within the group, including order through steps outside it and order that
+    states force; ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, for each step,
+    the plan's steps outside the group that come before it. ``excluded`` steps are never done. They are kept because
+    they may break a rule on paper. ``waiting`` steps come after a step that is never done, on paper too. ``all`` are
+    the steps that are not excluded.
     """
 
     def __init__(

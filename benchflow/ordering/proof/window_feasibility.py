@@ -1,7 +1,7 @@
 """Decides whether the time windows can be kept in any allowed order, with one operation in progress at a time.
 
-Only steps between the start and the end of closing windows matter, and of these only those that take time or that a
-window names. Steps after no window start can be done before them all, and steps before no window end after them all.
+Only some steps matter: those between the start and the end of closing windows that take time or are named by a
+window. Steps after no window start can be done before them all, and steps before no window end after them all.
 First, everything that holds in every order forms one temporal network; if that contradicts itself, no order works.
 Otherwise orders are tried, each with its own network, until one keeps all windows.
 """
@@ -51,7 +51,7 @@ class WindowsUndecided(Struct, frozen=True):
 def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
     """Decide whether all time windows of a plan can be kept.
 
-    ``order`` is the plan's with what states force. Steps in the mask ``never`` are left out.
+    ``order`` is the plan's order with the prerequisites that states force. Steps in the mask ``never`` are left out.
     """
     problem = _WindowProblem(plan, order, never)
     windows = problem.windows
@@ -170,7 +170,7 @@ def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _irreducible(problem: _WindowProblem, windows: Windows) -> Windows:
-    """Windows that contradict each other, none of which can be left out. There may be a smaller set."""
+    """Windows that contradict each other; without any one of them they do not. There may be a smaller set."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -180,7 +180,7 @@ def _irreducible(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
-    """The same for a contradiction that needs all orders: remove windows as long as no order keeps the rest."""
+    """As :func:`_irreducible`, but tests each set by trying all orders."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -272,7 +272,7 @@ class _OrderTrial:
             if each.first in known and each.then in known:
                 network.append(each)
             elif each.first in known and each.most < float("inf"):
-                # Its end is still to come, later than all events so far.
+                # The window's end comes after all events so far.
                 network.append(Between(each.first, events[-1], most=each.most))
         return contradicts(events, network)
 

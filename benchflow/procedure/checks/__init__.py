@@ -1,1 +1,10 @@
-"""Checks of a whole procedure: names, values and formulas, instruments, tightening stages, unused names."""
+"""Checks that need the whole procedure.
+
+=====================  ===========================================================
+``name_checks``        unknown names and names defined twice
+``value_checks``       formulas and their units, limits, tables, matchings
+``instrument_checks``  range and uncertainty of instruments
+``tightening_checks``  order of the tightening stages, total angle, groups
+``unused_names``       names that nothing uses
+=====================  ===========================================================
+"""

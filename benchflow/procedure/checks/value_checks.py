@@ -101,7 +101,7 @@ class ValueChecks:
         return {ref.name for ref in names(formula)}
 
     def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:
-        """The unit of the matched parts; in the formula, the name of the match is the size of a part."""
+        """The unit of a part's size. The formula of a matching uses the name of the matching for that size."""
         return self._units.get(match.measured, work_out.unit)
 
     def _names_known(

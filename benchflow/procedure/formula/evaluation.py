@@ -94,7 +94,7 @@ def propagate(
     return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
 
 
-# --- one evaluator for both kinds of number-----------------------------------------------------------
+# --- one evaluator for both kinds of number ---------------------------------------------------------
 
 _28 = Context(prec=28)
 Num = Any  # a Fraction, or a float with an uncertainty; the two have no common type

@@ -26,7 +26,7 @@ OF_ONE: tuple[Function, ...] = ("abs", "sqrt")
 class FormulaError(BenchflowError):
     """A formula that is malformed, does not fit its units, or cannot be evaluated with the given values.
 
-    ``at`` is the index of the character in ``text``, ``why`` what is wrong, ``hint`` what to write.
+    ``at`` is the index of the wrong character in ``text``, ``why`` the error, ``hint`` the correction.
     """
 
     def __init__(self, text: str, at: int, why: str, hint: str = "") -> None:

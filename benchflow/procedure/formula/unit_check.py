@@ -43,7 +43,7 @@ MADE_OF = {
 
 @cache
 def _registry() -> "pint.UnitRegistry[Fraction]":
-    import pint  # late: takes 0.1 s, and only checking a procedure needs it
+    import pint  # late import: takes 0.1 s, and only checking a procedure needs it
 
     registry: pint.UnitRegistry[Fraction] = pint.UnitRegistry(None, non_int_type=Fraction)
     for definition in _BASES:
@@ -131,7 +131,7 @@ class _Checker:
         raise self.unknown(name)
 
     def unknown(self, name: NameNode) -> FormulaError:
-        from difflib import get_close_matches  # for an error only
+        from difflib import get_close_matches  # late import: only an error needs it
 
         plain = {ValueRef.parse(key).name for key in self.known}
         for cut in (i for i, char in enumerate(name.name) if char == "-"):

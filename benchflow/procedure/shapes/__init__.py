@@ -1,1 +1,10 @@
-"""Shapes: each reads one kind of YAML node to a value and describes itself as JSON Schema."""
+"""Shapes: each reads one kind of YAML node to a value and describes itself as JSON Schema.
+
+====================  ==================================================================
+``shape_base``        the base class, and the context of one reading
+``basic_shapes``      texts, names, numbers, lists, mappings with names as keys
+``keyed_shapes``      mappings with fixed keys; reports unknown and missing keys
+``quantity_shapes``   quantities, limits, units
+``reference_shapes``  names that are defined elsewhere in the file
+====================  ==================================================================
+"""

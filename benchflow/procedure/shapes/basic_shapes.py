@@ -1,7 +1,7 @@
 """Shapes of texts, names, numbers, lists and mappings.
 
-A :class:`Shape` reads a node to a value, reports what is wrong, and describes itself as JSON Schema, so the reader and
-the schema cannot differ. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
+A :class:`Shape` reads a node to a value, reports problems, and describes itself as JSON Schema, so the reader and the
+schema cannot differ. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
 limits in :mod:`benchflow.procedure.shapes.quantity_shapes`.
 """
 
@@ -70,8 +70,10 @@ FILLED_PARAGRAPH = TextShape(lines=True, filled=True)
 
 
 class LabelShape(Shape[str]):
-    """A short word or number: a place, a value of a state variable, a choice. Without brackets, braces, commas and
-    stars, because a place is written ``seat[1]``."""
+    """A short word or number: a place, a value of a state variable, a choice.
+
+    It contains no brackets, braces, commas or stars, because a place is written ``seat[1]``.
+    """
 
     noun = "a short word"
 

@@ -1,4 +1,4 @@
-"""Shapes of names that are defined elsewhere in the file. They are looked up when everything is read."""
+"""Shapes of names that are defined elsewhere in the file. They are looked up after the whole file is read."""
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Ref

@@ -1,4 +1,4 @@
-"""The base class of shapes, and the context that collects what the reading of a file finds.
+"""The base class of shapes, and the context that they share while one file is read.
 
 A shape never raises, whatever an author writes. If it cannot make a value, it reports why and returns ``None``; the
 rest of the file is read, so that all problems are reported at once.
@@ -32,7 +32,7 @@ class Mention(Struct, frozen=True):
 
 
 class ReadContext:
-    """What reading a file finds besides values: problems, names in use, nodes that later checks need."""
+    """Shared by all shapes while one file is read: problems, uses of names, nodes that later checks need."""
 
     def __init__(self, problems: ProblemList) -> None:
         self.problems = problems
@@ -68,13 +68,13 @@ class Definitions:
     def refer(self, name: str, make: Callable[[], JsonSchema]) -> JsonSchema:
         """A reference to the definition ``name``, made by ``make`` on first use."""
         if name not in self.parts:
-            self.parts[name] = {}  # already there when the definition refers to itself
+            self.parts[name] = {}  # reserves the name, because a definition can refer to itself
             self.parts[name] = make()
         return {"$ref": f"#/$defs/{name}"}
 
 
 class Shape(ABC, Generic[T]):
-    """What may be written at a place in the file. ``noun`` names it for messages: "a line of text"."""
+    """A kind of value in a procedure file, such as a limit. ``noun`` names it in messages: "a line of text"."""
 
     noun: str
 

@@ -8,8 +8,8 @@ from benchflow.procedure.model import Mark
 def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark | None) -> tuple[str, str, Mark]:
     """Message, hint and place for an error of the YAML parser.
 
-    ``problem`` is the parser's message, ``line`` the line of the error and ``where`` its place. ``quote`` is the place
-    where a quoted text begins that ends on the line before; ``None`` if there is none.
+    ``problem`` is the parser's message, ``line`` the line of the error and ``where`` its place. ``quote`` is the start
+    of a quoted text that ends on the line before; ``None`` if there is none.
     """
     at = line[where.column - 1 : where.column]
     before = line[: where.column - 1]
@@ -46,7 +46,7 @@ def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark
         return "this line is neither a key with a colon nor part of a text", "check its indent and its `:`", where
     if "expected <block end>" in problem:
         return (
-            "this does not fit what is written before it",
+            "this does not fit the lines before it",
             "check the indent; put quotes around the whole of a text that begins with { [ or a quote",
             where,
         )

@@ -1,8 +1,8 @@
 """Reads YAML text to a tree of texts, lists and mappings with their places.
 
 YAML 1.2 is read from the events of the parser. Aliases, anchors, tags, directives and further documents are reported as
-problems, nesting is limited, and every scalar stays the text that was written (``00123`` keeps its zeros). What a text
-means is decided later by the shapes. Line and column count from 1, in characters.
+problems, nesting is limited, and every scalar stays the text that was written (``00123`` keeps its zeros). The shapes
+later give a text its meaning. Line and column count from 1, in characters.
 """
 
 import re
@@ -69,8 +69,10 @@ class ProblemList:
 
 
 class ParsedYaml(Struct):
-    """The tree and its problems. ``root`` is ``None`` if the text is empty or is not YAML. After a syntax error,
-    ``error_at`` is its place and ``root`` the tree of what is written before it."""
+    """The tree and its problems. ``root`` is ``None`` if the text is empty or is not YAML.
+
+    ``error_at`` is the place of a syntax error; ``root`` is then the tree of the text before it.
+    """
 
     root: YamlNode | None
     problems: ProblemList
@@ -80,7 +82,7 @@ class ParsedYaml(Struct):
 def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
     """The text of a file's bytes; ``None`` and a problem if the file is too large or not UTF-8.
 
-    Of a large file, one byte more than :data:`MAX_BYTES` is enough.
+    A caller needs to read at most :data:`MAX_BYTES` + 1 bytes of a file.
     """
     problems = ProblemList(file)
     if len(data) > MAX_BYTES:
@@ -120,7 +122,7 @@ def parse(text: str, file: str) -> ParsedYaml:
 
 def _without_controls(text: str, problems: ProblemList) -> str:
     """Report characters that YAML does not allow, and replace each by a space, so that the rest can be read."""
-    bad = {character for character in unsafe_characters(text) if not _may_stand_in_yaml(character)}
+    bad = {character for character in unsafe_characters(text) if not _is_allowed_in_yaml(character)}
     bad |= {character for character in "\x85\u2028\u2029" if character in text}
     if not bad:
         return text
@@ -159,7 +161,7 @@ def _without_directives(text: str, problems: ProblemList) -> str:
     return "\n".join(lines)
 
 
-def _may_stand_in_yaml(character: str) -> bool:
+def _is_allowed_in_yaml(character: str) -> bool:
     # YAML allows the rest of the unsafe characters; they are removed from each text with a warning.
     code = ord(character)
     return code > 0x9F and not 0xD800 <= code <= 0xDFFF and code & 0xFFFE != 0xFFFE
@@ -183,7 +185,7 @@ class _TreeBuilder:
         self._open: list[tuple[Any, list[YamlNode]]] = []
         self._long_quote: Any = None  # the last quoted text of several lines
         self.error_at: Mark | None = None
-        """The place of a syntax error; the tree then has what is written before it."""
+        """The place of a syntax error; the tree then ends there."""
 
     def build(self) -> YamlNode | None:
         # Late import: a procedure from the compiled cache needs no YAML parser (benchmark bench_screen).
@@ -241,7 +243,7 @@ class _TreeBuilder:
         return root
 
     def _so_far(self) -> YamlNode | None:
-        """The tree of what was read before a syntax error. A key without its value is left out."""
+        """The tree of the text before a syntax error. A key without its value is left out."""
         node: YamlNode | None = None
         while self._open:
             event, children = self._open.pop()

@@ -1,11 +1,11 @@
-"""Judging a reading: in, out, or not proven, by a rule fixed before anyone measured.
+"""Decision rules: the verdict on a reading is in, out or not proven.
 
-Two rules. *Simple*: the reading itself decides, both ends included. *Guarded*: the uncertainty of the
-measurement works against whoever has to prove something, by a guard band of 1.65 standard
-uncertainties (ISO 14253-1:2017, a conformity probability of 95 %). Between the two, nothing is proven.
+*Simple acceptance*: the reading itself decides; both ends of the limit are in. *Guarded acceptance*: a reading is in
+or out only where it is so by more than a guard band of 1.65 standard uncertainties (ISO 14253-1:2017, 95 %
+probability of conformity); within the guard band it is not proven.
 
-Comparisons are exact (fractions in the base unit), so a reading never changes its verdict by changing
-its unit. Probabilities are floats and are for looking at, never for deciding.
+Comparisons are exact (fractions in the base unit): the unit of a reading cannot change its verdict. Probabilities
+are floats for display and do not decide anything.
 """
 
 from fractions import Fraction
@@ -22,23 +22,25 @@ Verdict = Literal["in", "out", "not-proven"]
 Side = Literal["low", "high"]
 
 GUARD_FACTOR = Fraction(165, 100)
-"""Guard band in standard uncertainties, ISO 14253-1:2017 (0.825 U for k = 2). The 1998 and 2013
-editions are commonly read as the full U; the edition is part of the rule's name here."""
+"""Guard band in standard uncertainties: ISO 14253-1:2017, 0.825 U for k = 2.
+
+The editions of 1998 and 2013 are commonly read as the full U, so the name of the rule states the edition.
+"""
 
 RULES: dict[DecisionRule, str] = {
     "simple": "simple acceptance: the reading itself decides",
     "guarded": "guarded acceptance, ISO 14253-1:2017, guard band 1.65 u",
 }
-"""Each decision rule in words, for the log, the bench and the sheet."""
+"""The decision rules as text for the log, the bench and the sheet."""
 
 
 class Judgement(Struct, frozen=True):
     """The verdict on one reading.
 
-    ``side`` is which limit stopped it (``None`` when it is in). ``conformity`` is the probability that
-    the true value lies within the limit, 0 to 1, ``None`` where no uncertainty is known.
-    ``accept_low`` and ``accept_high`` are the ends of what proves it in, in the unit's base;
-    ``reject_low`` and ``reject_high`` those beyond which it is proven out.
+    ``side`` is the end of the limit that the reading violates or is too near to, ``None`` where it is in.
+    ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` where the uncertainty
+    is not known. Readings from ``accept_low`` to ``accept_high`` are in, those below ``reject_low`` or above
+    ``reject_high`` are out; both in the base unit.
     """
 
     verdict: Verdict
@@ -52,10 +54,9 @@ class Judgement(Struct, frozen=True):
 
 
 def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity | None = None) -> Judgement:
-    """Judge ``reading`` against ``limit`` by ``decision``; ``u`` is its standard uncertainty.
+    """The verdict on ``reading`` by the rule ``decision``. ``u`` is its standard uncertainty.
 
-    Under the guarded rule a reading whose uncertainty is not known proves nothing, whichever side of
-    the limit it lies: it is ``not-proven``, and ``because`` says that the uncertainty is missing.
+    By guarded acceptance, a reading without a known uncertainty is always ``not-proven``.
     """
     value = base(reading)
     low = None if limit.low is None else base(limit.low)
@@ -69,7 +70,7 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
             "not-proven",
             _nearer(value, low, high),
             None,
-            "the rule is guarded acceptance, and the uncertainty of this reading is not known",
+            "the uncertainty of this reading is not known, and the rule is guarded acceptance",
         )
     return _guarded(value, low, high, GUARD_FACTOR * spread, chance)
 
@@ -99,7 +100,7 @@ def _guarded(
     near_low = low is not None and value < low + guard
     near_high = high is not None and value > high - guard
     if near_low and near_high:
-        because = "the limit is narrower than two guard bands: this instrument can prove nothing in"
+        because = "the limit is narrower than two guard bands: with this uncertainty no reading can be in"
         return Judgement("not-proven", _nearer(value, low, high), chance, because, **zone)
     if near_low or near_high:
         side: Side = "low" if near_low else "high"
@@ -108,14 +109,17 @@ def _guarded(
 
 
 def _nearer(value: Fraction, low: Fraction | None, high: Fraction | None) -> Side | None:
+    """The end of the limit that is nearer to ``value``."""
     if low is None or high is None:
         return "high" if high is not None else "low" if low is not None else None
     return "low" if value - low < high - value else "high"
 
 
 def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: Fraction) -> float:
-    """Probability that the true value lies within, for a normal distribution about the reading and no
-    knowledge of the part beforehand (JCGM 106:2012, 7.4). All arguments in one unit."""
+    """Probability that the true value is within the limit, all arguments in one unit.
+
+    For a normal distribution about the reading and no prior knowledge of the part (JCGM 106:2012, 7.4).
+    """
     if u == 0:
         return float((low is None or value >= low) and (high is None or value <= high))
     below = 0.0 if low is None else _phi(float((low - value) / u))
@@ -124,12 +128,12 @@ def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: 
 
 
 def _phi(z: float) -> float:
-    """The standard normal distribution function. (``statistics`` has it, and takes 10 ms to import.)"""
+    """The standard normal distribution function. (The import of ``statistics`` takes 10 ms.)"""
     return erfc(-z / sqrt(2)) / 2
 
 
 def conformity_words(chance: float) -> str:
-    """``91.9 %``; never rounded up to certainty."""
+    """A probability as text, such as ``91.9 %``; never rounded to 0 or 100 %."""
     percent = 100 * chance
     if percent > 99.95:
         return "more than 99.9 %"

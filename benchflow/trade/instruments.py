@@ -1,9 +1,9 @@
-"""Is this instrument fit for what is wanted today? The answer is data: fit, or every reason why not.
+"""Instruments of the shop, and whether one is fit for a use: the reasons against it, as data.
 
-The rules: it is of the kind asked for; what is wanted lies within its range; a torque wrench is not
-used below 20 % of its scale (ISO 6789-1 tests from 20 % up; US Army TM 1-1500-204-23-9 table 8-1 states
-no accuracy below); its calibration has not run out, by date or by uses (ISO 6789: 12 months or 5000
-cycles unless the user's own procedure says otherwise); its uncertainty is small enough.
+An instrument is fit if it is of the required kind, the value is within its range, its calibration has not run out
+by date or by uses, and its uncertainty is small enough. A torque wrench is not used below 20 % of its scale (ISO
+6789-1 tests from 20 % up; US Army TM 1-1500-204-23-9 table 8-1 states no accuracy below). Its calibration lasts 12
+months or 5000 uses unless the register says otherwise (ISO 6789).
 """
 
 from datetime import date, timedelta
@@ -23,14 +23,14 @@ LOWEST_SHARE = Fraction(20, 100)
 
 
 class PercentUncertainty(Struct, frozen=True, tag="percent"):
-    """An uncertainty as a share of the reading."""
+    """An uncertainty in per cent of the reading."""
 
     percent: Decimal
     text: str
 
 
 class FixedUncertainty(Struct, frozen=True, tag="width"):
-    """An uncertainty as a quantity, the same anywhere in the range."""
+    """An uncertainty that is the same over the whole range."""
 
     quantity: Quantity
     text: str
@@ -40,11 +40,11 @@ Uncertainty = PercentUncertainty | FixedUncertainty
 
 
 class Instrument(Struct, frozen=True, omit_defaults=True):
-    """What the shop knows about one instrument.
+    """One instrument of the register.
 
-    ``uncertainty`` is expanded (U) with coverage factor ``k``. ``uses_before`` are those since the last
-    calibration that no session accounts for, ``uses_in`` those of each session since then.
-    ``lever`` is a wrench's length from the square to the middle of the grip.
+    ``uncertainty`` is the expanded uncertainty U with coverage factor ``k``. ``uses_in`` are the uses since the last
+    calibration by session, ``uses_before`` those without a session. ``lever`` is the length of a wrench from the
+    square to the middle of the grip.
     """
 
     id: str
@@ -52,7 +52,7 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
     title: str = ""
     serial: str = ""
     range: Limit | None = None
-    scale: Quantity | None = None  # full scale, where it differs from the range's upper end
+    scale: Quantity | None = None  # end of the scale, where it is not the end of the range
     uncertainty: Uncertainty | None = None
     k: Decimal = Decimal(2)
     calibrated: date | None = None
@@ -61,7 +61,7 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
     uses_in: dict[str, int] = {}
     uses_allowed: int | None = None
     lever: Quantity | None = None
-    doubt: str = ""  # dropped, overloaded, found bad: why it may not be used until it is calibrated
+    doubt: str = ""  # why it must be calibrated before its next use, such as "dropped"
     retired: date | None = None
     note: str = ""
 
@@ -72,17 +72,17 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
 
     @property
     def name(self) -> str:
-        """What a person calls it: ``click wrench 20-120 (T-0117)``."""
+        """Title and serial number: ``click wrench 20-120 (T-0117)``."""
         return f"{self.title or self.id} ({self.serial})" if self.serial else self.title or self.id
 
 
 def same_kind(one: str, other: str) -> bool:
-    """Whether two kinds are the same but for capitals, spaces, dashes and underscores."""
+    """True if two kinds differ only in capitals, spaces, dashes and underscores."""
     return _words(one) == _words(other)
 
 
 def is_torque(kind: str) -> bool:
-    """Whether it is a tool that a torque is set or read with: the word stands in its kind."""
+    """True if the kind of an instrument contains the word torque."""
     return "torque" in _words(kind)
 
 
@@ -91,21 +91,21 @@ def _words(kind: str) -> list[str]:
 
 
 def full_scale(instrument: Instrument) -> Quantity | None:
-    """The upper end of its scale."""
+    """The end of its scale, ``None`` where it is not known."""
     if instrument.scale is not None:
         return instrument.scale
     return None if instrument.range is None else instrument.range.high
 
 
 def due_date(instrument: Instrument) -> date | None:
-    """When calibration runs out: the date on record; for a torque tool, else 12 months after the last."""
+    """The last day of its calibration: the date on record, or for a torque tool 12 months after the last one."""
     if instrument.due is not None or instrument.calibrated is None or not is_torque(instrument.kind):
         return instrument.due
     return add_months(instrument.calibrated, TORQUE_MONTHS)
 
 
 def uses_allowed(instrument: Instrument) -> int | None:
-    """How many uses a calibration is good for; 5000 for a torque tool that has no number of its own."""
+    """The number of uses that a calibration allows: that on record, or 5000 for a torque tool."""
     if instrument.uses_allowed is None and is_torque(instrument.kind):
         return TORQUE_USES
     return instrument.uses_allowed
@@ -123,15 +123,19 @@ def add_months(day: date, months: int) -> date:
 
 
 class OtherKind(Struct, frozen=True, tag="other-kind"):
+    """The instrument is of another kind."""
+
     kind: str
     wanted: str
 
     @property
     def words(self) -> str:
-        return f"it is a {self.kind} instrument; {self.wanted} is wanted"
+        return f"it is a {self.kind} instrument; the step needs {self.wanted}"
 
 
 class Retired(Struct, frozen=True, tag="retired"):
+    """The instrument was retired."""
+
     on: date
 
     @property
@@ -140,20 +144,26 @@ class Retired(Struct, frozen=True, tag="retired"):
 
 
 class InDoubt(Struct, frozen=True, tag="in-doubt"):
+    """The instrument must be calibrated before its next use."""
+
     why: str
 
     @property
     def words(self) -> str:
-        return f"it is in doubt until it is calibrated again: {self.why}"
+        return f"it must be calibrated before it is used again: {self.why}"
 
 
 class NoCalibration(Struct, frozen=True, tag="no-calibration"):
+    """A torque tool has no calibration on record."""
+
     @property
     def words(self) -> str:
         return "no calibration is on record"
 
 
 class CalibrationOver(Struct, frozen=True, tag="calibration-over"):
+    """The calibration has run out."""
+
     due: date
     days: int
 
@@ -163,32 +173,40 @@ class CalibrationOver(Struct, frozen=True, tag="calibration-over"):
 
 
 class UsesOver(Struct, frozen=True, tag="uses-over"):
+    """The uses since the last calibration are at their limit."""
+
     uses: int
     allowed: int
 
     @property
     def words(self) -> str:
-        return f"it has been used {self.uses} times since its calibration, {self.allowed} are allowed"
+        return f"it has been used {self.uses} times since its calibration ({self.allowed} allowed)"
 
 
 class RangeUnknown(Struct, frozen=True, tag="range-unknown"):
+    """The range is not on record."""
+
     wanted: str
 
     @property
     def words(self) -> str:
-        return f"no range is on record, and {self.wanted} is wanted"
+        return f"no range is on record, and the step needs {self.wanted}"
 
 
 class OtherQuantity(Struct, frozen=True, tag="other-quantity"):
+    """The instrument measures another quantity."""
+
     wanted: str
     range: str
 
     @property
     def words(self) -> str:
-        return f"its range is {self.range}, and {self.wanted} is wanted"
+        return f"its range is {self.range}, and the step needs {self.wanted}"
 
 
 class OutOfRange(Struct, frozen=True, tag="out-of-range"):
+    """The value is outside the range."""
+
     wanted: str
     range: str
     side: Literal["low", "high"]
@@ -199,6 +217,8 @@ class OutOfRange(Struct, frozen=True, tag="out-of-range"):
 
 
 class LowOnScale(Struct, frozen=True, tag="low-on-scale"):
+    """The value is below 20 % of the scale of a torque wrench."""
+
     wanted: str
     lowest: str
 
@@ -208,20 +228,24 @@ class LowOnScale(Struct, frozen=True, tag="low-on-scale"):
 
 
 class UncertaintyUnknown(Struct, frozen=True, tag="uncertainty-unknown"):
+    """The uncertainty is not on record."""
+
     allowed: str
 
     @property
     def words(self) -> str:
-        return f"no uncertainty is on record, and {self.allowed} is asked for"
+        return f"no uncertainty is on record; the step needs {self.allowed}"
 
 
 class TooUncertain(Struct, frozen=True, tag="too-uncertain"):
+    """The uncertainty is larger than the step allows."""
+
     has: str
     allowed: str
 
     @property
     def words(self) -> str:
-        return f"its uncertainty is {self.has}; {self.allowed} is asked for"
+        return f"its uncertainty is {self.has}; the step needs {self.allowed}"
 
 
 Unfit = (
@@ -231,21 +255,21 @@ Unfit = (
 
 
 def fitness(instrument: Instrument, need: InstrumentNeed, wanted: Quantity | None, on: date) -> tuple[Unfit, ...]:
-    """Every reason why ``instrument`` is not fit; empty when it is.
+    """All reasons why ``instrument`` is not fit on the day ``on``; empty where it is fit.
 
-    ``wanted`` is the setting or reading it is to be used for. Without one, what the need ``covers`` has
-    to lie within its range, and the 20 % rule waits for a wanted value.
+    ``wanted`` is the setting or reading. Without one, the range must include all that the need ``covers``, and the
+    20 % rule is not applied.
     """
     if not same_kind(instrument.kind, need.kind):
         return (OtherKind(instrument.kind, need.kind),)
     return (
-        *_standing(instrument, on),
-        *(_reach(instrument, need) if wanted is None else _reaches(instrument, wanted)),
-        *_sharpness(instrument, need, wanted),
+        *_status_reasons(instrument, on),
+        *(_cover_reasons(instrument, need) if wanted is None else _range_reasons(instrument, wanted)),
+        *_uncertainty_reasons(instrument, need, wanted),
     )
 
 
-def _standing(instrument: Instrument, on: date) -> list[Unfit]:
+def _status_reasons(instrument: Instrument, on: date) -> list[Unfit]:
     reasons: list[Unfit] = []
     if instrument.retired is not None and instrument.retired <= on:
         reasons.append(Retired(instrument.retired))
@@ -262,8 +286,8 @@ def _standing(instrument: Instrument, on: date) -> list[Unfit]:
     return reasons
 
 
-def _reach(instrument: Instrument, need: InstrumentNeed) -> list[Unfit]:
-    """Whether the range holds all that the need covers."""
+def _cover_reasons(instrument: Instrument, need: InstrumentNeed) -> list[Unfit]:
+    """Reasons why the range does not include all that the need covers."""
     if need.covers is None:
         return []
     ends = [end for end in (need.covers.low, need.covers.high) if end is not None]
@@ -271,7 +295,7 @@ def _reach(instrument: Instrument, need: InstrumentNeed) -> list[Unfit]:
     return [reason for reason in found if reason is not None][:1]
 
 
-def _reaches(instrument: Instrument, wanted: Quantity) -> list[Unfit]:
+def _range_reasons(instrument: Instrument, wanted: Quantity) -> list[Unfit]:
     outside = _outside(instrument, wanted)
     if outside is not None:
         return [outside]
@@ -296,25 +320,27 @@ def _outside(instrument: Instrument, wanted: Quantity) -> Unfit | None:
     return None
 
 
-def _sharpness(instrument: Instrument, need: InstrumentNeed, wanted: Quantity | None) -> list[Unfit]:
+def _uncertainty_reasons(instrument: Instrument, need: InstrumentNeed, wanted: Quantity | None) -> list[Unfit]:
     allowed = None if need.uncertainty is None else need.uncertainty.high
     if need.uncertainty is None or allowed is None:
         return []
     if instrument.uncertainty is None:
         return [UncertaintyUnknown(need.uncertainty.text)]
-    has = _comparable(instrument.uncertainty, dimension_of(allowed.unit) == "fraction", _worst(instrument, wanted))
+    has = _comparable(
+        instrument.uncertainty, dimension_of(allowed.unit) == "fraction", _value_to_compare(instrument, wanted)
+    )
     if has is None or has <= width(allowed):
         return []
     return [TooUncertain(instrument.uncertainty.text, need.uncertainty.text)]
 
 
-def _worst(instrument: Instrument, wanted: Quantity | None) -> Quantity | None:
-    """Where the uncertainty is to be looked at: what is wanted, else the top of the scale."""
+def _value_to_compare(instrument: Instrument, wanted: Quantity | None) -> Quantity | None:
+    """The value at which uncertainties are compared: the wanted one, or the end of the scale."""
     return wanted if wanted is not None else full_scale(instrument)
 
 
 def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -> Fraction | None:
-    """The uncertainty in the allowed one's base unit, ``None`` where the two cannot be compared."""
+    """The uncertainty as a share or in the base unit, as the allowed one; ``None`` where that is not possible."""
     if isinstance(uncertainty, PercentUncertainty):
         share = Fraction(uncertainty.percent) / 100
         if as_share:
@@ -326,7 +352,7 @@ def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -
 
 
 def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity | None:
-    """u = U / k of a reading taken with it, in the reading's unit; ``None`` where none is on record."""
+    """u = U / k of a reading, in the unit of the reading; ``None`` where no uncertainty is on record."""
     if instrument.uncertainty is None:
         return None
     if isinstance(instrument.uncertainty, PercentUncertainty):

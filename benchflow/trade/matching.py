@@ -1,8 +1,8 @@
-"""A measured set of parts given to a set of places: shims to valves, shells to journals, pistons to bores.
+"""Assigns measured parts to places: shims to valves, shells to journals, pistons to bores.
 
-What is best, in this order: every limit holds; as few parts as can be are bought; as few as can be are
-not in their place already; the squared distances from the aims add up to the least (so that no one place
-pays for the others). They are weighed as one exact whole number (:mod:`benchflow.trade.assignment`).
+Every limit must hold. Among such assignments the best one buys the fewest parts, then moves the fewest parts, then
+has the least sum of squared distances from the aims (so that no single place is far off). The three are combined
+into one exact whole number as the cost for :mod:`benchflow.trade.assignment`.
 """
 
 from collections.abc import Sequence
@@ -17,23 +17,23 @@ from benchflow.quantity import Limit, Quantity, base, dimension_of, show
 from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit
 
-MOST = 500
-"""Places and parts beyond this are refused: no bench has them, and a slip in a file may."""
+MAXIMUM = 500
+"""The largest number of parts or places. A larger number is a mistake in a file."""
 
 
 class MatchError(BenchflowError):
-    """What was handed in cannot be matched: a part named twice, a length beside a mass."""
+    """The parts and places cannot be matched, such as a part named twice or mixed dimensions."""
 
 
 class StockPart(Struct, frozen=True):
-    """A part on hand and its measured size."""
+    """A part on hand with its measured size."""
 
     id: str
     size: Quantity
 
 
 class PartPlace(Struct, frozen=True):
-    """A place and the sizes that will do there. ``current`` is the id of the part that is in it now."""
+    """A place and the sizes that fit it. ``current`` is the id of the part that is in it now."""
 
     name: str
     low: Quantity | None
@@ -43,7 +43,7 @@ class PartPlace(Struct, frozen=True):
 
 
 class PurchasableSizes(Struct, frozen=True):
-    """The sizes that can be bought: from ``first`` to ``last`` every ``step``, all in one unit."""
+    """The sizes that can be bought: from ``first`` to ``last`` in steps of ``step``, all in one unit."""
 
     first: Quantity
     last: Quantity
@@ -51,19 +51,21 @@ class PurchasableSizes(Struct, frozen=True):
 
 
 class Placement(Struct, frozen=True):
-    """``part`` goes to ``place``. ``off`` is its size less the aim, ``None`` without an aim."""
+    """A part for a place. ``off`` is its size minus the aim, ``None`` without an aim."""
 
     place: str
     part: str
     size: Quantity
-    moved: bool  # not in this place already
+    moved: bool  # it is not in this place now
     off: Quantity | None
 
 
 class Purchase(Struct, frozen=True):
-    """A part to buy for ``place``. ``sizes`` are the best that are made: more than one where two are as
-    near the aim, for the builder to say; none where no size made will do; ``None`` where it is not known
-    what is made. ``low``, ``high`` and ``aim`` are what the place asks."""
+    """A part to buy for a place, with the limits and the aim of the place.
+
+    ``sizes`` are the best sizes made: two where both are equally near the aim (the builder chooses), none where no
+    size made fits, ``None`` where the sizes made are not known.
+    """
 
     place: str
     sizes: tuple[Quantity, ...] | None
@@ -73,12 +75,13 @@ class Purchase(Struct, frozen=True):
 
     @property
     def words(self) -> str:
+        """The purchase in a few words: ``3: 2.46 mm or 2.48 mm (from 2.42 mm to 2.52 mm)``."""
         span = _span(self.low, self.high)
         if self.sizes is None:
             best = "" if self.aim is None else f", best {show(self.aim)}"
             return f"{self.place}: one {span}{best}"
         if not self.sizes:
-            return f"{self.place}: no size that is made is {span}"
+            return f"{self.place}: no size made is {span}"
         return f"{self.place}: {' or '.join(show(size) for size in self.sizes)} ({span})"
 
 
@@ -91,13 +94,13 @@ def _span(low: Quantity | None, high: Quantity | None) -> str:
 
 
 class EqualAlternative(Struct, frozen=True):
-    """Another way that is exactly as good: these places take these parts instead."""
+    """Changes that give another assignment of the same cost."""
 
-    instead: tuple[tuple[str, str], ...]  # place, part
+    instead: tuple[tuple[str, str], ...]  # place and its part instead
 
 
 class Matched(Struct, frozen=True, tag="matched"):
-    """Every place is served by a part on hand. ``moved`` counts those not in their place already."""
+    """Every place has a part on hand. ``moved`` is the number of parts that change their place."""
 
     given: tuple[Placement, ...]
     moved: int
@@ -105,8 +108,10 @@ class Matched(Struct, frozen=True, tag="matched"):
 
 
 class Unmatched(Struct, frozen=True, tag="unmatched"):
-    """The parts on hand cannot serve every place. ``given`` is the best that can be done with them
-    beside what is to be bought, fewest first; ``why`` says it in words, a clause each."""
+    """There is not a part on hand for every place.
+
+    ``given`` are the places that have one, ``buy`` the others. ``why`` is the explanation, one clause an item.
+    """
 
     why: tuple[str, ...]
     buy: tuple[Purchase, ...]
@@ -115,23 +120,23 @@ class Unmatched(Struct, frozen=True, tag="unmatched"):
 
     @property
     def can_be_bought(self) -> bool:
-        """Whether a size that is made serves every place to buy for."""
+        """True if for every place to buy for a size is made that fits."""
         return all(buy.sizes for buy in self.buy)
 
 
 def required(
     constant: Quantity, limit: Limit, aim: Quantity | None, slope: Literal[1, -1]
 ) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
-    """The sizes that will do where the value judged is ``constant + slope * size``: low, high, aim.
+    """The sizes for which ``constant + slope * size`` is within ``limit``: low, high, and the size for the aim.
 
     A shim under a bucket: lash = (measured lash + old shim) - new shim, so the slope is -1.
     """
     ends = (limit.low, limit.high) if slope == 1 else (limit.high, limit.low)
-    low, high = (None if end is None else _less(end, constant, slope) for end in ends)
-    return low, high, None if aim is None else _less(aim, constant, slope)
+    low, high = (None if end is None else _size(end, constant, slope) for end in ends)
+    return low, high, None if aim is None else _size(aim, constant, slope)
 
 
-def _less(value: Quantity, constant: Quantity, slope: int) -> Quantity:
+def _size(value: Quantity, constant: Quantity, slope: int) -> Quantity:
     return in_unit(slope * (base(value) - base(constant)), constant.unit)
 
 
@@ -139,23 +144,25 @@ def _less(value: Quantity, constant: Quantity, slope: int) -> Quantity:
 
 
 class _Column(Struct, frozen=True):
-    """Something that can be given: a part on hand, or what would be bought for one place."""
+    """A part on hand, or the part that would be bought for one place."""
 
-    size: Fraction | None  # None: bought, and no grid to take a size from
+    size: Fraction | None  # None: a part to buy whose size is not known
     part: StockPart | None
-    row: int = -1  # the only place that a bought one is for
+    row: int = -1  # the only place for a part to buy
 
 
 def match(
     parts: Sequence[StockPart], places: Sequence[PartPlace], purchasable: PurchasableSizes | None = None
 ) -> Matched | Unmatched:
-    """The best way of giving ``parts`` to ``places``; what to buy where they will not do.
+    """The best assignment of ``parts`` to ``places``, with what to buy where no part fits.
 
-    All sizes and limits are of one dimension, in any units. Raises :class:`MatchError` on a part or place named twice,
-    an empty set of places, mixed dimensions, a ``current`` that is not among the parts, or a grid whose
-    step is not above zero.
+    All sizes and limits are of one dimension, in any units.
+
+    Raises:
+        MatchError: a part or place is named twice, there are no places, dimensions are mixed, a ``current`` is not
+            among the parts, or the step of the purchasable sizes is not above zero.
     """
-    _refuse_nonsense(parts, places, purchasable)
+    _check(parts, places, purchasable)
     bought = [_sizes_for(place, purchasable) for place in places]
     columns = [_Column(base(part.size), part) for part in parts]
     columns += [_Column(base(sizes[0]) if sizes else None, None, row) for row, sizes in enumerate(bought)]
@@ -163,31 +170,31 @@ def match(
     return _answer(places, columns, best.chosen, bought, _ties(places, columns, best), purchasable)
 
 
-def _refuse_nonsense(parts: Sequence[StockPart], places: Sequence[PartPlace], grid: PurchasableSizes | None) -> None:
+def _check(parts: Sequence[StockPart], places: Sequence[PartPlace], grid: PurchasableSizes | None) -> None:
     if not places:
-        raise MatchError("There is no place to match a part to.")
-    if max(len(parts), len(places)) > MOST:
-        raise MatchError(f"More than {MOST} parts or places cannot be matched at once.")
+        raise MatchError("There are no places to match parts to.")
+    if max(len(parts), len(places)) > MAXIMUM:
+        raise MatchError(f"More than {MAXIMUM} parts or places cannot be matched at once.")
     for what, names in (("part", [p.id for p in parts]), ("place", [p.name for p in places])):
         for name in names:
             if names.count(name) > 1:
-                raise MatchError(f"The {what} {name} is named twice; give each a name of its own.")
+                raise MatchError(f"The {what} {name} is named twice. Give each its own name.")
     known = {part.id for part in parts}
     used: set[str] = set()
     for place in places:
         if place.current is not None and place.current not in known:
-            raise MatchError(f"{place.current}, now in {place.name}, is not among the parts measured.")
+            raise MatchError(f"{place.current}, now in {place.name}, is not among the measured parts.")
         if place.current in used:
-            raise MatchError(f"{place.current} cannot be in two places now; look at {place.name}.")
+            raise MatchError(f"{place.current} is in two places now. Check {place.name}.")
         used |= {place.current} if place.current is not None else set()
     sizes = [part.size for part in parts]
     sizes += [q for place in places for q in (place.low, place.high, place.aim) if q is not None]
     sizes += [] if grid is None else [grid.first, grid.last, grid.step]
     dimensions = {dimension_of(size.unit) for size in sizes}
     if len(dimensions) > 1:
-        raise MatchError(f"All sizes must be of one kind; here are {', '.join(sorted(dimensions))}.")
+        raise MatchError(f"All sizes must have one dimension. They have {', '.join(sorted(dimensions))}.")
     if grid is not None and (grid.step.value <= 0 or base(grid.first) > base(grid.last)):
-        raise MatchError("The sizes that can be bought need a first not above the last, and a step above zero.")
+        raise MatchError("The sizes made need a step above zero, and a last size not below the first.")
 
 
 class _Bounds(Struct, frozen=True):
@@ -198,9 +205,11 @@ class _Bounds(Struct, frozen=True):
     aim: Fraction | None
 
     def fit(self, size: Fraction) -> bool:
+        """True if the size fits the place."""
         return (self.low is None or self.low <= size) and (self.high is None or size <= self.high)
 
     def off(self, size: Fraction) -> Fraction:
+        """The size minus the aim; 0 without an aim."""
         return Fraction(0) if self.aim is None else size - self.aim
 
 
@@ -210,8 +219,10 @@ def _bounds(place: PartPlace) -> _Bounds:
 
 
 def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantity, ...]:
-    """The sizes of the grid nearest the aim that fit: one, two where they tie, none where none fits.
-    Without an aim, the middle of what will do is aimed at."""
+    """The purchasable sizes that fit and are nearest to the aim: one, two where they are equally near, or none.
+
+    Without an aim, the middle of the limits is the aim.
+    """
     if grid is None:
         return ()
     first, last, step = base(grid.first), base(grid.last), base(grid.step)
@@ -224,14 +235,17 @@ def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantit
     if lowest > highest:
         return ()
     near = (aim - first) // step
-    tried = sorted({min(max(n, lowest), highest) for n in (near, near + 1)})
-    least = min(abs(first + n * step - aim) for n in tried)
-    return tuple(in_unit(first + n * step, grid.first.unit) for n in tried if abs(first + n * step - aim) == least)
+    candidates = sorted({min(max(n, lowest), highest) for n in (near, near + 1)})
+    least = min(abs(first + n * step - aim) for n in candidates)
+    return tuple(in_unit(first + n * step, grid.first.unit) for n in candidates if abs(first + n * step - aim) == least)
 
 
 def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list[int | None]]:
-    """Exact costs: ``None`` where a part will not do. One place that no size made will serve outweighs any
-    number bought, one bought any number moved, one moved any distance from the aims."""
+    """Costs by place and column; ``None`` where a part does not fit.
+
+    One place for which no size is made costs more than any number of purchases, one purchase more than any number of
+    moves, one move more than any distance from the aims.
+    """
     offs: list[list[Fraction | None]] = []
     for row, place in enumerate(places):
         bounds = _bounds(place)
@@ -244,40 +258,39 @@ def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list
                 assert column.size is not None  # a part on hand has been measured
                 line.append(bounds.off(column.size) if bounds.fit(column.size) else None)
         offs.append(line)
-    every = [off for line in offs for off in line if off is not None]
-    whole = lcm(*(off.denominator for off in every)) if every else 1
-    dearest = max((int(abs(off) * whole) ** 2 for off in every), default=0)
-    a_move = dearest * len(places) + 1
-    a_purchase = a_move * (len(places) + 1)
-    no_way = a_purchase * (len(places) + 1)
+    all_offs = [off for line in offs for off in line if off is not None]
+    denominator = lcm(*(off.denominator for off in all_offs)) if all_offs else 1
+    largest_distance = max((int(abs(off) * denominator) ** 2 for off in all_offs), default=0)
+    move_cost = largest_distance * len(places) + 1
+    purchase_cost = move_cost * (len(places) + 1)
+    unserved_cost = purchase_cost * (len(places) + 1)
 
     def cost(row: int, column: int) -> int | None:
         off = offs[row][column]
         if off is None:
             return None
-        distance = int(off * whole) ** 2
+        distance = int(off * denominator) ** 2
         part = columns[column].part
         if part is None:
-            return distance + a_move + (no_way if columns[column].size is None else a_purchase)
-        return distance + (0 if places[row].current == part.id else a_move)
+            return distance + move_cost + (unserved_cost if columns[column].size is None else purchase_cost)
+        return distance + (0 if places[row].current == part.id else move_cost)
 
     return [[cost(row, column) for column in range(len(columns))] for row in range(len(places))]
 
 
 def _ties(places: Sequence[PartPlace], columns: Sequence[_Column], best: Assignment) -> tuple[EqualAlternative, ...]:
-    """Other ways that are exactly as good and give some place another size: at most one for each place,
-    each told whole."""
+    """Other assignments of the same cost that give some place another size, at most one for each place."""
     ties: dict[frozenset[tuple[str, str]], EqualAlternative] = {}
     for row in range(len(places)):
         own = columns[best.chosen[row]].size
         other = best.alternative(row, [column.size != own for column in columns])
         if other is not None:
-            told = tuple((places[taking.row].name, _called(columns[taking.column])) for taking in other)
-            ties.setdefault(frozenset(told), EqualAlternative(told))
+            changes = tuple((places[swap.row].name, _label(columns[swap.column])) for swap in other)
+            ties.setdefault(frozenset(changes), EqualAlternative(changes))
     return tuple(ties.values())
 
 
-def _called(column: _Column) -> str:
+def _label(column: _Column) -> str:
     return column.part.id if column.part is not None else "one to buy"
 
 
@@ -304,18 +317,18 @@ def _answer(
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
     unserved = [row for row, column in enumerate(chosen) if columns[column].part is None]
     why = (
-        f"The parts on hand cannot serve {count}, however they are given out",
+        f"The parts on hand leave {count} without a part",
         *(_shortage(places[row], columns, given) for row in unserved),
     )
     return Unmatched(why, tuple(buy), tuple(given), ties)
 
 
 def _shortage(place: PartPlace, columns: Sequence[_Column], given: Sequence[Placement]) -> str:
-    """Why nothing on hand is left for a place: nothing fits, or what fits is needed elsewhere."""
+    """Why a place has no part: nothing fits, or what fits is needed elsewhere."""
     sizes = {one.part.id: one.size for one in columns if one.part is not None and one.size is not None}
     bounds = _bounds(place)
     fitting = {part for part, size in sizes.items() if bounds.fit(size)}
     if not fitting:
-        return f"{place.name}: nothing on hand is {_span(place.low, place.high)}"
+        return f"{place.name}: no part on hand is {_span(place.low, place.high)}"
     taken = [f"{one.part} (at {one.place})" for one in given if one.part in fitting]
-    return f"{place.name}: all that fits is needed elsewhere: {', '.join(taken)}"
+    return f"{place.name}: the parts that fit are needed elsewhere: {', '.join(taken)}"

@@ -1,4 +1,4 @@
-"""From exact numbers to what a person reads: fractions in base units to quantities, honestly rounded."""
+"""Rounding of exact numbers for people, and exact numbers from and to quantities."""
 
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
@@ -11,14 +11,14 @@ _LONG = Context(prec=60, rounding=ROUND_HALF_UP)
 
 
 def places(value: Decimal | Fraction | float, count: int) -> Decimal:
-    """Rounded half up to ``count`` decimal places (tens, hundreds where it is negative)."""
+    """``value`` rounded half up to ``count`` decimal places; -1 rounds to tens, -2 to hundreds."""
     number = value if isinstance(value, Decimal) else decimal(Fraction(value))
     rounded = number.quantize(Decimal(1).scaleb(-count), context=_LONG)
     return rounded.quantize(Decimal(1), context=_LONG) if count < 0 else rounded
 
 
 def significant(value: Decimal | Fraction | float, digits: int) -> Decimal:
-    """Rounded half up to ``digits`` significant digits, trailing zeros kept: 13.96 to 3 is 14.0."""
+    """``value`` rounded half up to ``digits`` significant digits. Trailing zeros stay: 13.96 to 3 digits is 14.0."""
     number = value if isinstance(value, Decimal) else decimal(Fraction(value))
     if number == 0:
         return Decimal(0)
@@ -28,24 +28,26 @@ def significant(value: Decimal | Fraction | float, digits: int) -> Decimal:
 
 
 def plain(value: Decimal) -> Decimal:
-    """Without trailing zeros, and never in powers of ten: 1E+2 is 100."""
+    """``value`` without trailing zeros and without an exponent: 1E+2 becomes 100."""
     stripped = value.normalize(_LONG)
     exponent = stripped.as_tuple().exponent
     return stripped.quantize(Decimal(1), context=_LONG) if isinstance(exponent, int) and exponent > 0 else stripped
 
 
 def amount(quantity: Quantity, unit: str) -> Fraction:
-    """The number of ``quantity`` in ``unit``, exactly; a temperature as a reading, not a difference."""
+    """The exact number of ``quantity`` in ``unit``. A temperature is a point on the scale, not a difference."""
     return from_base(base(quantity), unit)
 
 
 def width(quantity: Quantity) -> Fraction:
-    """A difference, a tolerance, an uncertainty in its base unit, exactly: 1 °F is 5/9 K."""
+    """A difference, tolerance or uncertainty in its base unit, exact: 1 °F is 5/9 K."""
     return Fraction(quantity.value) * difference_factor(quantity.unit)
 
 
 def in_unit(value: Fraction, unit: str, *, difference: bool = False) -> Quantity:
-    """A number in the dimension's base unit as a quantity in ``unit``, exact where it has an end; ``entered``
-    is its own text."""
+    """``value``, a number in the base unit, as a quantity in ``unit``: exact, or 28 digits where it does not end.
+
+    ``difference`` is for a difference of temperatures.
+    """
     number = decimal(from_base(value, unit, difference=difference))
     return Quantity(number, unit, with_unit(f"{number:f}", unit))

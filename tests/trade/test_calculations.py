@@ -78,6 +78,8 @@ def test_misspelled_name_gets_the_nearest_one_as_a_hint() -> None:
     [
         ("torque", {"torque": "89 in-lb", "unit": "mm"}, "torque"),
         ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "15"}, "nut factor"),
+        ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "0.61"}, "nut factor"),
+        ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "0.02"}, "nut factor"),
         ("preload", {"torque": "-60 N·m", "thread": "M10", "nut-factor": "0.15"}, "above zero"),
         ("preload", {"torque": "60 N·m", "thread": "10 mm", "nut-factor": "0.15"}, "Write it like"),
         ("piston-to-valve", {"measured": "0.09 in", "valve": "inlet"}, "intake, exhaust"),

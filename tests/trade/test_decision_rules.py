@@ -1,4 +1,4 @@
-"""The verdict on a reading."""
+"""Verdicts on readings by decision rules."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -41,12 +41,12 @@ def test_both_ends_of_a_limit_are_in(reading: str, verdict: str, side: str | Non
         ("0.2966 mm", "out", "high"),
     ],
 )
-def test_within_the_guard_band_a_reading_is_neither_in_nor_out(reading: str, verdict: str, side: str | None) -> None:
+def test_reading_within_the_guard_band_is_not_proven(reading: str, verdict: str, side: str | None) -> None:
     found = judge(q(reading), BAND, "guarded", q("0.010 mm"))
     assert (found.verdict, found.side) == (verdict, side)
 
 
-def test_a_guarded_reading_of_unknown_uncertainty_proves_nothing_and_says_why() -> None:
+def test_reading_without_uncertainty_is_not_proven_by_the_guarded_rule() -> None:
     for reading in ("0.19 mm", "9 mm"):
         found = judge(q(reading), BAND, "guarded", None)
         assert found.verdict == "not-proven"
@@ -54,19 +54,19 @@ def test_a_guarded_reading_of_unknown_uncertainty_proves_nothing_and_says_why() 
         assert "not known" in found.because
 
 
-def test_an_instrument_too_coarse_for_the_limit_is_told_so() -> None:
+def test_limit_narrower_than_two_guard_bands_is_named_as_the_reason() -> None:
     found = judge(q("0.19 mm"), BAND, "guarded", q("0.06 mm"))
     assert found.verdict == "not-proven"
-    assert "can prove nothing" in found.because
+    assert "no reading can be in" in found.because
 
 
-def test_a_limit_open_on_one_side_has_one_guard_band() -> None:
+def test_limit_with_one_end_has_one_guard_band() -> None:
     limit = parse_limit("at most 0.05 mm")
     assert judge(q("0 mm"), limit, "guarded", q("0.01 mm")).verdict == "in"
     assert judge(q("0.04 mm"), limit, "guarded", q("0.01 mm")).side == "high"
 
 
-def test_a_temperature_judged_in_another_degree_has_the_same_guard_band() -> None:
+def test_guard_band_of_a_temperature_is_the_same_in_each_unit() -> None:
     limit = parse_limit("80 .. 90 °C")
     for u in ("1 °C", "1.8 °F"):
         assert judge(q("183.0 °F"), limit, "guarded", q(u)).verdict == "in"  # 83.9 °C
@@ -79,7 +79,7 @@ doubts = st.decimals(Decimal("0.0001"), Decimal("0.05"), places=4)
 
 @settings(max_examples=150)
 @given(lengths, lengths, lengths, doubts, st.sampled_from(["in", "thou"]))
-def test_a_reading_never_changes_its_verdict_by_changing_its_unit(
+def test_unit_of_a_reading_does_not_change_its_verdict(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal, unit: str
 ) -> None:
     # Inches to millimetres are exact decimals, so that the very same length is judged twice.
@@ -103,7 +103,7 @@ def test_a_reading_never_changes_its_verdict_by_changing_its_unit(
 
 @settings(max_examples=100)
 @given(lengths, lengths, lengths, doubts)
-def test_proven_in_means_in_also_without_the_guard_and_never_out(
+def test_guarded_verdict_is_the_simple_one_or_not_proven(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal
 ) -> None:
     low, high = (Quantity(end, "mm", "") for end in sorted((one, other)))
@@ -112,7 +112,7 @@ def test_proven_in_means_in_also_without_the_guard_and_never_out(
     assert guarded.verdict in (simple.verdict, "not-proven")
 
 
-def test_conformity_is_half_at_a_limit_and_never_said_to_be_certain() -> None:
+def test_conformity_is_half_at_a_limit_and_is_not_shown_as_certain() -> None:
     assert conformity(Fraction(5), None, Fraction(5), Fraction(1)) == pytest.approx(0.5)
     assert conformity(Fraction(5), Fraction(5), Fraction(9), Fraction(0)) == 1.0
     assert conformity_words(1.0) == "more than 99.9 %"

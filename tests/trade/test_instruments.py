@@ -1,4 +1,4 @@
-"""Whether an instrument is fit for what is wanted today."""
+"""Fitness of instruments."""
 
 from datetime import date
 from decimal import Decimal
@@ -50,11 +50,11 @@ def kinds(instrument: Instrument, wanted: str | None, need: InstrumentNeed = NEE
         ("89 ft-lb", ["OutOfRange"]),  # 120.7 N·m
     ],
 )
-def test_a_wrench_is_used_within_its_range_and_not_below_a_fifth_of_its_scale(wanted: str, reasons: list[str]) -> None:
+def test_wrench_is_fit_within_its_range_from_a_fifth_of_its_scale_up(wanted: str, reasons: list[str]) -> None:
     assert kinds(WRENCH, wanted) == reasons
 
 
-def test_a_micrometer_may_be_used_at_the_bottom_of_its_scale() -> None:
+def test_micrometer_is_fit_at_the_bottom_of_its_scale() -> None:
     micrometer = Instrument("m", "micrometer", range=parse_limit("0 .. 25 mm"))
     assert kinds(micrometer, "0.5 mm", InstrumentNeed("m", "micrometer")) == []
 
@@ -79,21 +79,21 @@ def test_a_micrometer_may_be_used_at_the_bottom_of_its_scale() -> None:
         ({"kind": "micrometer"}, ["OtherKind"]),
     ],
 )
-def test_every_reason_that_spoils_a_torque_is_found(change: dict[str, object], reasons: list[str]) -> None:
+def test_each_reason_against_a_wrench_is_found(change: dict[str, object], reasons: list[str]) -> None:
     assert kinds(replace(WRENCH, **change), "60 N·m") == reasons
 
 
-def test_all_reasons_are_told_at_once() -> None:
+def test_all_reasons_are_listed_at_once() -> None:
     bad = replace(WRENCH, due=date(2025, 1, 1), doubt="dropped", uncertainty=PercentUncertainty(Decimal(6), "6 %"))
     assert kinds(bad, "10 N·m") == ["InDoubt", "CalibrationOver", "OutOfRange", "TooUncertain"]
 
 
-def test_before_anything_is_wanted_the_whole_span_has_to_be_reached() -> None:
+def test_range_must_include_all_that_the_need_covers() -> None:
     assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 120 N·m"))) == []
     assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 130 N·m"))) == ["OutOfRange"]
 
 
-def test_a_width_is_held_against_a_share_where_it_is_used() -> None:
+def test_fixed_uncertainty_is_compared_with_a_share_at_the_value_used() -> None:
     gauge = Instrument("g", "pressure", range=parse_limit("0 .. 10 bar"),
                        uncertainty=FixedUncertainty(parse_quantity("0.1 bar"), "0.1 bar"))  # fmt: skip
     need = InstrumentNeed("g", "pressure", uncertainty=parse_limit("at most 4 %"))
@@ -101,7 +101,7 @@ def test_a_width_is_held_against_a_share_where_it_is_used() -> None:
     assert kinds(gauge, "2.4 bar", need) == ["TooUncertain"]
 
 
-def test_half_of_the_expanded_uncertainty_goes_into_the_judgement() -> None:
+def test_standard_uncertainty_is_the_expanded_one_by_its_coverage_factor() -> None:
     found = standard_uncertainty(WRENCH, parse_quantity("60 N·m"))
     assert found is not None
     assert (found.value, found.unit) == (Decimal("1.2"), "N·m")
@@ -113,18 +113,18 @@ def test_half_of_the_expanded_uncertainty_goes_into_the_judgement() -> None:
     assert float(inches.value) == pytest.approx(0.002 / 25.4)
 
 
-def test_a_kind_is_the_same_however_it_is_spelled() -> None:
+def test_kinds_are_the_same_in_each_spelling() -> None:
     assert same_kind("Dial Indicator", "dial-indicator")
     assert is_torque("torque wrench")
     assert not is_torque("micrometer")
 
 
 @given(st.dates(date(1990, 1, 1), date(2080, 1, 1)), st.integers(1, 60))
-def test_a_month_later_is_in_that_month_and_never_a_day_too_many(day: date, months: int) -> None:
+def test_added_months_keep_the_day_or_end_at_the_last_of_the_month(day: date, months: int) -> None:
     later = add_months(day, months)
     assert (later.year - day.year) * 12 + later.month - day.month == months
     assert later.day <= day.day
 
 
-def test_a_wrench_calibrated_on_a_leap_day_is_due_at_the_end_of_february() -> None:
+def test_calibration_of_a_leap_day_is_due_at_the_end_of_february() -> None:
     assert due_date(replace(WRENCH, calibrated=date(2024, 2, 29))) == date(2025, 2, 28)

@@ -1,4 +1,4 @@
-"""A set of parts given to a set of places."""
+"""Matching of parts to places."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -37,19 +37,19 @@ def given_out(answer: Matched | Unmatched) -> dict[str, str]:
     return {one.place: one.part for one in answer.given}
 
 
-def test_the_shim_that_a_bucket_needs_follows_from_the_lash_measured_over_the_old_one() -> None:
+def test_required_shim_follows_from_lash_and_old_shim() -> None:
     # N = R + M - T: a 2.40 shim with 0.31 lash wants 2.40 + 0.31 - 0.25 = 2.46, between 2.41 and 2.51.
     lash_over_no_shim = q("2.71 mm")
     low, high, aim = required(lash_over_no_shim, parse_limit("0.20 .. 0.30 mm"), q("0.25 mm"), -1)
     assert [size.value for size in (low, high, aim) if size] == [Decimal("2.41"), Decimal("2.51"), Decimal("2.46")]
 
 
-def test_a_shell_adds_to_its_clearance_the_other_way_round() -> None:
+def test_positive_slope_keeps_low_and_high() -> None:
     low, high, aim = required(q("0 mm"), parse_limit("at least 0.02 mm"), None, 1)
     assert (low and low.value, high, aim) == (Decimal("0.02"), None, None)
 
 
-def test_a_valve_in_its_limit_keeps_its_shim_though_another_would_be_nearer_the_aim() -> None:
+def test_part_within_the_limit_stays_although_another_is_nearer_the_aim() -> None:
     answer = match(
         shims(a="2.44 mm", b="2.46 mm"),
         [place("1", "2.41 mm", "2.51 mm", "2.46 mm", current="a")],
@@ -59,7 +59,7 @@ def test_a_valve_in_its_limit_keeps_its_shim_though_another_would_be_nearer_the_
     assert answer.moved == 0
 
 
-def test_the_only_part_that_fits_the_hard_place_is_not_spent_on_the_easy_one() -> None:
+def test_only_part_that_fits_a_narrow_place_is_kept_for_it() -> None:
     answer = match(
         shims(a="2.46 mm", b="2.50 mm"),
         [place("easy", "2.40 mm", "2.55 mm", "2.46 mm"), place("hard", "2.45 mm", "2.47 mm", "2.46 mm")],
@@ -67,7 +67,7 @@ def test_the_only_part_that_fits_the_hard_place_is_not_spent_on_the_easy_one() -
     assert given_out(answer) == {"easy": "b", "hard": "a"}
 
 
-def test_no_one_place_pays_for_the_others() -> None:
+def test_two_small_distances_are_better_than_one_large_one() -> None:
     # Both ways add up to 0.08 mm off; 0.04 twice is better than 0.02 and 0.06.
     answer = match(
         shims(a="2.44 mm", b="2.46 mm"),
@@ -76,13 +76,13 @@ def test_no_one_place_pays_for_the_others() -> None:
     assert given_out(answer) == {"1": "a", "2": "b"}
 
 
-def test_two_ways_that_are_equally_good_are_told_and_not_guessed_between() -> None:
+def test_assignment_of_the_same_cost_is_reported() -> None:
     answer = match(shims(low="2.44 mm", high="2.48 mm"), [place("1", "2.40 mm", "2.50 mm", "2.46 mm")])
     assert isinstance(answer, Matched)
     assert {answer.given[0].part} | {part for tie in answer.ties for _place, part in tie.instead} == {"low", "high"}
 
 
-def test_parts_of_one_size_are_no_tie() -> None:
+def test_parts_of_the_same_size_are_not_an_alternative() -> None:
     answer = match(
         shims(a="2.44 mm", b="2.44 mm"),
         [place("1", "2.40 mm", "2.50 mm", "2.46 mm"), place("2", "2.40 mm", "2.50 mm", "2.46 mm")],
@@ -91,7 +91,7 @@ def test_parts_of_one_size_are_no_tie() -> None:
     assert answer.ties == ()
 
 
-def test_a_tie_that_takes_three_places_is_told_whole() -> None:
+def test_alternative_over_three_places_is_reported_completely() -> None:
     places = [place(name, "2.40 mm", "2.60 mm", "2.50 mm") for name in ("1", "2", "3")]
     answer = match(shims(a="2.48 mm", b="2.49 mm", c="2.50 mm"), places)
     assert isinstance(answer, Matched)
@@ -101,7 +101,7 @@ def test_a_tie_that_takes_three_places_is_told_whole() -> None:
         assert sorted(after.values()) == ["a", "b", "c"]
 
 
-def test_what_to_buy_is_said_when_the_set_on_hand_will_not_do() -> None:
+def test_purchase_is_named_where_no_part_on_hand_fits() -> None:
     answer = match(
         shims(a="2.46 mm"),
         [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.71 mm", "2.81 mm", "2.76 mm")],
@@ -113,7 +113,7 @@ def test_what_to_buy_is_said_when_the_set_on_hand_will_not_do() -> None:
     assert answer.can_be_bought
 
 
-def test_two_sizes_as_near_the_aim_are_both_offered_to_buy() -> None:
+def test_two_sizes_equally_near_the_aim_are_both_offered() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
@@ -121,7 +121,7 @@ def test_two_sizes_as_near_the_aim_are_both_offered_to_buy() -> None:
     assert "2.46 mm or 2.48 mm" in answer.buy[0].words
 
 
-def test_a_place_that_no_size_made_will_serve_gets_the_part_on_hand() -> None:
+def test_place_for_which_no_size_is_made_gets_the_part_on_hand() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match(
         shims(a="2.47 mm"),
@@ -133,33 +133,33 @@ def test_a_place_that_no_size_made_will_serve_gets_the_part_on_hand() -> None:
     assert answer.buy[0].sizes
 
 
-def test_a_place_that_nothing_serves_says_so() -> None:
+def test_place_that_no_part_or_size_fits_is_named() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
     assert not answer.can_be_bought
-    assert "no size that is made" in answer.buy[0].words
+    assert "no size made" in answer.buy[0].words
 
 
-def test_it_is_said_which_place_took_the_only_part_that_fits() -> None:
+def test_place_that_has_the_only_fitting_part_is_named() -> None:
     answer = match(
         shims(a="2.46 mm", b="2.10 mm"),
         [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.40 mm", "2.47 mm", "2.44 mm")],
     )
     assert isinstance(answer, Unmatched)
-    assert "all that fits is needed elsewhere: a (at 1)" in " ".join(answer.why)
+    assert "the parts that fit are needed elsewhere: a (at 1)" in " ".join(answer.why)
     nothing = match(shims(b="2.10 mm"), [place("1", "2.45 mm", "2.47 mm")])
     assert isinstance(nothing, Unmatched)
-    assert nothing.why[1] == "1: nothing on hand is from 2.45 mm to 2.47 mm"
+    assert nothing.why[1] == "1: no part on hand is from 2.45 mm to 2.47 mm"
 
 
-def test_without_a_list_of_sizes_what_a_place_asks_is_said() -> None:
+def test_limits_and_aim_are_named_where_sizes_made_are_not_known() -> None:
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")])
     assert isinstance(answer, Unmatched)
     assert answer.buy[0].words == "1: one from 2.42 mm to 2.52 mm, best 2.47 mm"
 
 
-def test_inches_and_millimetres_may_be_mixed() -> None:
+def test_inches_and_millimetres_can_be_mixed() -> None:
     answer = match(shims(a="0.1 in"), [place("1", "2.54 mm", "2.54 mm", "2.54 mm")])
     assert isinstance(answer, Matched)
     assert answer.given[0].off == Quantity(Decimal(0), "in", "0 in")
@@ -168,20 +168,20 @@ def test_inches_and_millimetres_may_be_mixed() -> None:
 @pytest.mark.parametrize(
     ("parts", "places", "says"),
     [
-        ([], [], "no place"),
+        ([], [], "no places"),
         (["a", "a"], [place("1", "1 mm", "2 mm")], "a is named twice"),
         (["a"], [place("1", "1 mm", "2 mm"), place("1", "1 mm", "2 mm")], "1 is named twice"),
-        (["a"], [place("1", "1 mm", "2 mm", current="b")], "not among the parts"),
-        (["a"], [place("1", "1 mm", "2 mm", None, "a"), place("2", "1 mm", "2 mm", None, "a")], "two places"),
+        (["a"], [place("1", "1 mm", "2 mm", current="b")], "not among the measured parts"),
+        (["a"], [place("1", "1 mm", "2 mm", None, "a"), place("2", "1 mm", "2 mm", None, "a")], "in two places"),
         (["a"], [place("1", "1 g", "2 g")], "length, mass"),
     ],
 )
-def test_a_slip_in_the_lists_is_named(parts: list[str], places: list[PartPlace], says: str) -> None:
+def test_mistake_in_parts_or_places_is_an_error(parts: list[str], places: list[PartPlace], says: str) -> None:
     with pytest.raises(MatchError, match=says):
         match([StockPart(name, q("1 mm")) for name in parts], places)
 
 
-def test_a_grid_without_a_step_is_refused_instead_of_running_for_ever() -> None:
+def test_sizes_without_a_step_are_refused() -> None:
     with pytest.raises(MatchError, match="step above zero"):
         match([], [place("1", "1 mm", "2 mm")], PurchasableSizes(q("1 mm"), q("2 mm"), q("0 mm")))
 
@@ -189,7 +189,7 @@ def test_a_grid_without_a_step_is_refused_instead_of_running_for_ever() -> None:
 def _value(
     places: list[PartPlace], parts: dict[str, StockPart], ways: dict[str, str | None]
 ) -> tuple[int, int, Fraction]:
-    """How good a way is, by the definition: places not served, parts moved, squared distances."""
+    """Cost of an assignment by definition: places without a part, parts moved, squared distances."""
     unserved = sum(part is None for part in ways.values())
     moved = sum(ways[one.name] is None or ways[one.name] != one.current for one in places)
     off = Fraction(0)
@@ -201,7 +201,7 @@ def _value(
 
 
 def _brute(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, Fraction]:
-    """The best of every way there is, tried one by one."""
+    """The least cost of all assignments, tried one by one."""
     by_id = {part.id: part for part in parts}
     hands: list[str | None] = [*by_id, *([None] * len(places))]
     best: tuple[int, int, Fraction] | None = None
@@ -216,13 +216,13 @@ def _brute(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, F
         if fits:
             found = _value(places, by_id, ways)
             best = found if best is None or found < best else best
-    assert best is not None  # giving nothing to anybody is always a way
+    assert best is not None  # giving no part to any place is always possible
     return best
 
 
 @st.composite
 def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
-    """Up to four parts and places; now and then with more digits than floating point can tell apart."""
+    """Up to four parts and places, some with more digits than floating point resolves."""
     digits = draw(st.sampled_from([2, 12]))
     steps = st.one_of(st.integers(0, 16), st.integers(0, 10 ** (digits - 1)))
     hundredths = steps.map(lambda step: 2 * 10**digits + step)
@@ -245,7 +245,7 @@ def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
 
 @settings(max_examples=150, deadline=None)
 @given(benches())
-def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[StockPart], list[PartPlace]]) -> None:
+def test_no_other_assignment_is_better(bench: tuple[list[StockPart], list[PartPlace]]) -> None:
     parts, places = bench
     answer = match(parts, places)
     by_id = {part.id: part for part in parts}
@@ -258,7 +258,7 @@ def test_no_way_of_giving_them_out_by_hand_is_better(bench: tuple[list[StockPart
         assert _value(places, by_id, other) == _value(places, by_id, ways)
 
 
-def test_a_limit_with_both_ends_the_same_takes_exactly_that_size() -> None:
+def test_limit_of_one_size_takes_exactly_that_size() -> None:
     limit = Limit(q("2.40 mm"), q("2.40 mm"), "")
     low, high, _aim = required(q("0 mm"), limit, None, 1)
     answer = match(shims(a="2.40 mm", b="2.401 mm"), [PartPlace("1", low, high)])

@@ -18,7 +18,7 @@ from msgspec import Struct
 
 from benchflow.session.catalog import make_folder, new_log_path
 from tests.driving.player import CLEAN, Faults, Player
-from tests.review.plays import FLOAT, OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
+from tests.review.played_builds import FLOAT, OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
 BUILDS = 30
 FIRST_JOB = 2401

@@ -15,8 +15,8 @@ from benchflow.commands.writing import put
 
 if TYPE_CHECKING:
     from benchflow.review.archive.database import Database
-    from benchflow.review.archive.filing_report import Filed
-    from benchflow.review.many.question import Source, Subject
+    from benchflow.review.archive.filing_report import FilingReport
+    from benchflow.review.many.session_question import SessionSource, Subject
 
 
 def _bench() -> str:
@@ -51,15 +51,15 @@ def _opened(url: str | None, *, fresh: bool = False) -> Iterator["Database"]:
 
 
 @contextmanager
-def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Source"]:
+def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["SessionSource"]:
     """What a question is put to: the logs named; else the archive named; else this machine's own archive, which is
     brought up to date first."""
     if logs:
-        from benchflow.review.many.log_scan import Files
+        from benchflow.review.many.log_scan import LogFiles
 
-        yield Files(paths_of(logs), compiled=_compiled())
+        yield LogFiles(paths_of(logs), compiled=_compiled())
         return
-    from benchflow.review.archive.index import Indexed
+    from benchflow.review.archive.index import ArchiveIndex
     from benchflow.session.catalog import places
 
     with _opened(url) as database:
@@ -69,7 +69,7 @@ def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["Source"]:
             from benchflow.review.log.log_file import logs_under
 
             file_logs(database, logs_under(folder), _bench(), folders=[folder], compiled=_compiled())
-        yield Indexed(database)
+        yield ArchiveIndex(database)
 
 
 def _where_from(command: Callable[..., int]) -> Callable[..., int]:
@@ -114,20 +114,20 @@ def trace(
       benchflow trace --instrument T-0117 --from 2026-01-15 --reads-high 6
     """
     from benchflow.quantity import parse_quantity
-    from benchflow.review.many import question as q
-    from benchflow.review.many import shared_use as t
+    from benchflow.review.many import session_question as q
+    from benchflow.review.many import trace as t
 
     subjects: list[Subject] = []
     if instrument is not None:
-        subjects.append(q.Instrument(instrument))
+        subjects.append(q.InstrumentSubject(instrument))
     if lot is not None:
-        subjects.append(q.LotOf(lot))
+        subjects.append(q.LotSubject(lot))
     if person is not None:
-        subjects.append(q.Person(person))
+        subjects.append(q.PersonSubject(person))
     if operation is not None:
-        subjects.append(q.OperationOf(operation))
+        subjects.append(q.OperationSubject(operation))
     if reading is not None:
-        subjects.append(q.ReadingOf(reading))
+        subjects.append(q.ReadingSubject(reading))
     if len(subjects) != 1:
         raise click.UsageError("Say what to trace: one of --instrument, --lot, --person, --operation, --reading.")
     if reading is None and (below or above or room):
@@ -135,7 +135,7 @@ def trace(
     if instrument is None and reads_high:
         raise click.UsageError("--reads-high goes with --instrument.")
     question = q.Question(subjects[0], q.moment_of(since), q.moment_of(until, end_of_day=True))
-    ask = t.Ask(
+    ask = t.TraceQuestion(
         question,
         _percent(reads_high, "--reads-high"),
         None if below is None else parse_quantity(below),
@@ -188,22 +188,22 @@ def across(
     """
     from benchflow.review import answer_text as text
     from benchflow.review.many import trends as a
-    from benchflow.review.many.question import moment_of
+    from benchflow.review.many.session_question import moment_of
 
     span = moment_of(since), moment_of(until, end_of_day=True)
     with _source(url, logs) as source:
         if times:
-            lasting = a.lasting(source, name, *span)
-            emit(lasting) if as_json else print_lines(text.times(lasting))
+            found_times = a.operation_durations(source, name, *span)
+            emit(found_times) if as_json else print_lines(text.durations(found_times))
             return FINE
-        found = a.over_builds(source, name, *span)
+        found = a.trend_over_builds(source, name, *span)
     if svg is not None:
         if not found.series:
             raise BenchflowError(f"No build has a reading {name}: there is nothing to draw.")
         from benchflow.review.many.chart_picture import svg as drawn
 
         put(drawn(found.series[0]), svg)
-    emit(found) if as_json else print_lines(text.across(found))
+    emit(found) if as_json else print_lines(text.trend(found))
     return FINE
 
 
@@ -264,7 +264,7 @@ def _progress(done: int, of: int) -> None:
         sys.stderr.flush()
 
 
-def _tell_filed(report: "Filed", as_json: bool) -> None:
+def _tell_filed(report: "FilingReport", as_json: bool) -> None:
     from benchflow.review.answer_text import filed
 
     if as_json:
@@ -285,10 +285,10 @@ def _follow(database: "Database", named: list[Path], copy_logs: bool, as_json: b
 
 
 def _fetch(database: "Database", session: str, out: Path | None) -> int:
-    from benchflow.review.archive.index import Indexed
+    from benchflow.review.archive.index import ArchiveIndex
     from benchflow.session.log.line_format import read
 
-    source = Indexed(database)
+    source = ArchiveIndex(database)
     fits = [one for one in source.sessions() if session in (one.session.unit, one.session.session[: len(session)])]
     if len(fits) != 1:
         listed = ", ".join(f"{one.session.session[:16]} ({one.session.unit})" for one in fits[:8])

@@ -15,7 +15,7 @@ from benchflow.commands.writing import put
 
 if TYPE_CHECKING:
     from benchflow.review.evidence.assessment import Review
-    from benchflow.review.log.loaded_log import Account
+    from benchflow.review.log.loaded_log import LoadedLog
     from benchflow.session.shop.register import Shop
 
 
@@ -24,11 +24,11 @@ def _on_a_terminal() -> bool:
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
-def _account(name: str) -> "Account":
-    from benchflow.review.log.loaded_log import account
+def _loaded(name: str) -> "LoadedLog":
+    from benchflow.review.log.loaded_log import load_log
     from benchflow.session.procedure_loading import reader
 
-    return account(find_log(name), reader())
+    return load_log(find_log(name), reader())
 
 
 def _shop(path: Path | None) -> "Shop | None":
@@ -82,7 +82,7 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
     """
     from benchflow.review.sheets.build_sheet import sheet as make
 
-    told = _account(name)
+    told = _loaded(name)
     made = make(told)
     if as_json:
         emit(made)
@@ -93,7 +93,7 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
     else:
         from benchflow.review.sheets.build_sheet_html import html
 
-        out = out or Path(told.log.path).with_suffix(".html")
+        out = out or Path(told.path).with_suffix(".html")
         put(html(made), out)
         if str(out) != "-":
             say(shown(out))
@@ -119,17 +119,17 @@ def review(
     COMPLAINT is one of the procedure's failures, by its name or its words; without one it is asked for on the screen,
     and in print everything is looked at.
     """
-    told = _account(name)
+    told = _loaded(name)
     register = _shop(shop)
     if _on_a_terminal() and not (as_json or as_text or every or show_rule):
         from benchflow.tui.review import show_review
 
         asked = None if complaint is None and search is None else _reviewed(told, complaint, search, register)
-        return show_review(told, register, asked) or (FINE if told.log.damage is None else FOUND)
+        return show_review(told, register, asked) or (FINE if told.damage is None else FOUND)
     found = _reviewed(told, complaint, search, register)
     if as_json:
         emit({**_with_properties(found), "session": told.facts.session})
-        return FINE if told.log.damage is None else FOUND
+        return FINE if told.damage is None else FOUND
     from benchflow.review.answer_text import review as in_text
 
     print_lines(in_text(found, every=every))
@@ -141,10 +141,10 @@ def review(
         remark("Name a complaint to see only what guarded against it:")
         for failure in found.failures:
             remark(f"  {failure.id:<24} {failure.text}")
-    return FINE if told.log.damage is None else FOUND
+    return FINE if told.damage is None else FOUND
 
 
-def _reviewed(told: "Account", complaint: str | None, search: str | None, shop: "Shop | None") -> "Review":
+def _reviewed(told: "LoadedLog", complaint: str | None, search: str | None, shop: "Shop | None") -> "Review":
     from benchflow.review.evidence.assessment import by_failure, by_search, find_failure, of_everything
 
     if search is not None:
@@ -182,7 +182,7 @@ def compare(left: str, right: str, as_text: bool, as_json: bool) -> int:
     times, parts and people. On a terminal it opens a screen."""
     from benchflow.review.many.comparison import compare as held
 
-    one, other = _account(left), _account(right)
+    one, other = _loaded(left), _loaded(right)
     found = held(one, other)
     if as_json:
         emit({**_plain(found), "first": found.first})
@@ -220,33 +220,31 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
     paths = paths_of(Path(name) for name in names)
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.flat import as_csv, as_json_lines
-        from benchflow.review.log.interpretation import plans_or_empty
-        from benchflow.review.log.log_file import read_log
+        from benchflow.review.log.loaded_log import load_log
         from benchflow.session.procedure_loading import reader
 
-        plan_of = plans_or_empty(reader())
-        logs = [read_log(path, plan_of) for path in paths]
+        logs = [load_log(path, reader(), any_procedure=True) for path in paths]
         write = as_csv if form == "csv" else as_json_lines
         put("".join(write(logs)), out)
         damaged = [log.path for log in logs if log.damage is not None]
     else:
-        accounts = [_account(str(path)) for path in paths]
-        put(_exported(accounts, form), out)
-        damaged = [told.log.path for told in accounts if told.log.damage is not None]
+        logs = [_loaded(str(path)) for path in paths]
+        put(_exported(logs, form), out)
+        damaged = [told.path for told in logs if told.damage is not None]
     remark_all(f"{path} is damaged; only what stands before that was handed on." for path in damaged)
     return FOUND if damaged else FINE
 
 
-def _exported(accounts: "list[Account]", form: str) -> str | bytes:
+def _exported(logs: "list[LoadedLog]", form: str) -> str | bytes:
     if form == "xes":
         from benchflow.review.interchange.xes import as_xes
 
-        return as_xes(accounts)
+        return as_xes(logs)
     if form == "ical":
         from benchflow.review.interchange.calendar import as_calendar
 
-        return as_calendar(accounts)
+        return as_calendar(logs)
     from benchflow.review.sheets.build_sheet import sheet as make
     from benchflow.review.sheets.build_sheet_markdown import markdown
 
-    return "\n".join(markdown(make(told)) for told in accounts)
+    return "\n".join(markdown(make(told)) for told in logs)

@@ -1,29 +1,36 @@
-"""Numbers, moments and spans as a person reads them."""
+"""Figures, times and counts as text for people."""
 
+from datetime import tzinfo
 from decimal import Decimal
 
 from benchflow.quantity import Quantity, show_short
 from benchflow.review.log.margin import Band
+from benchflow.session.log.timestamps import parse
 
 
 def shown(value: Decimal | str, unit: str) -> str:
-    """``0.105 mm``; a bare count without unit. Rounded where it has no end: a mean of three, say."""
+    """``0.105 mm``; a plain number where ``unit`` is "". Long decimals, such as the mean of three, are rounded."""
     return show_short(Quantity(Decimal(value), unit, ""))
 
 
-def day(at: str) -> str:
-    """``2026-03-02 18:40`` of an RFC 3339 moment, still UTC."""
-    return f"{at[:10]} {at[11:16]}"
+def local_time(at: str, zone: tzinfo | None = None) -> str:
+    """A timestamp of the log in local time: ``2026-03-02 18:40``. ``zone`` replaces the time zone of the machine."""
+    return f"{parse(at).astimezone(zone):%Y-%m-%d %H:%M}"
+
+
+def local_time_with_zone(at: str, zone: tzinfo | None = None) -> str:
+    """As :func:`local_time`, with the zone: ``2026-03-02 18:40 CET``."""
+    return f"{parse(at).astimezone(zone):%Y-%m-%d %H:%M %Z}"
 
 
 def count(number: int, what: str, many: str = "") -> str:
-    """``1 fastener``, ``14 fasteners``."""
+    """``1 fastener``, ``14 fasteners``. ``many`` is an irregular plural."""
     return f"{number} {what if number == 1 else many or what + 's'}"
 
 
-def room_left(share: float, within: Band, limit: str) -> str:
+def margin_text(share: float, within: Band, limit: str) -> str:
     """How near a value is to its limit: ``3 % of the band 0.10 .. 0.28 mm left``."""
     if within.two_ended:
         left = f"{max(share, 0):.0%}".replace("%", " %")
-        return f"{left} of the band {limit} left"
+        return f"{left} of the band {limit} left".replace("  ", " ")
     return f"{share:.1%}".replace("%", " %") + f" from its limit, {limit}"

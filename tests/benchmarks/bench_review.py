@@ -26,12 +26,12 @@ from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Fixed, Procedure
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
-from benchflow.review.archive.index import Indexed
+from benchflow.review.archive.index import ArchiveIndex
 from benchflow.review.evidence.assessment import of_everything
 from benchflow.review.evidence.ranking import TICKS_AGAIN
-from benchflow.review.log.loaded_log import account
-from benchflow.review.many.question import Instrument, Question
-from benchflow.review.many.shared_use import Ask, trace
+from benchflow.review.log.loaded_log import load_log
+from benchflow.review.many.session_question import InstrumentSubject, Question
+from benchflow.review.many.trace import TraceQuestion, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
 BENCH = "bench-1"
@@ -103,8 +103,8 @@ def traced(folder: Path, index: Path) -> None:
     import duckdb
 
     database = open_database(str(index))
-    source = Indexed(database)
-    ask = Ask(Question(Instrument(SERIAL)))
+    source = ArchiveIndex(database)
+    ask = TraceQuestion(Question(InstrumentSubject(SERIAL)))
     with duckdb.connect(str(folder / "reference.duckdb"), read_only=True) as connection:
 
         def asked(query: str) -> int:
@@ -153,7 +153,7 @@ for line in open(sys.argv[1], encoding="utf-8"):
 
 def review(folder: Path) -> None:
     from tests.driving.player import Player
-    from tests.review.plays import BEGIN, head_install, played, read
+    from tests.review.played_builds import BEGIN, head_install, played, read
 
     long = folder / "long.jsonl"
     player = Player(head_install(), long, seed=1, begin=BEGIN, read=read())
@@ -191,7 +191,7 @@ def review(folder: Path) -> None:
 
 def candidates() -> dict[str, list[str]]:
     """For each ground, the operations of the head install in which it can be planted."""
-    from tests.review.plays import TOOLS, head_install
+    from tests.review.played_builds import TOOLS, head_install
 
     procedure = head_install().procedure
     assert procedure is not None
@@ -225,7 +225,7 @@ def confusion(folder: Path, sessions: int) -> None:
     """Half of the sessions are clean, the others have one planted fault each, of each kind in turn, in an operation
     chosen by chance."""
     from tests.driving.player import CLEAN, Faults, Player
-    from tests.review.plays import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
+    from tests.review.played_builds import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
     shop = folder / "shop.yaml"
     shop.write_text(SHOP, encoding="utf-8")
@@ -247,7 +247,7 @@ def confusion(folder: Path, sessions: int) -> None:
             register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=faults,
         )  # fmt: skip
         player.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
-        first = of_everything(account(log, reader), register.shop()).guards[0]
+        first = of_everything(load_log(log, reader), register.shop()).guards[0]
         log.unlink()
         if not first.suspect:
             named = "nobody"

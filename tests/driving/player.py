@@ -118,7 +118,7 @@ class Player(Hands):
         self.send({"intent": "start", "operation": step.id})
         entries = [*self.lot_entries(step), *self.readings(step), *self.checks(step)]
         ticks = self.ticks(step)
-        lasts = self.lasting(step)
+        lasts = self.operation_durations(step)
         pause = lasts / (len(entries) + len(ticks) + 1)
         for entry in (*entries, *ticks):
             self.spend(pause)
@@ -153,7 +153,7 @@ class Player(Hands):
                     self.evening = max(self.evening, ready - timedelta(hours=2))
         self.spend(self.chance.uniform(20, 90))
 
-    def lasting(self, step: Step) -> float:
+    def operation_durations(self, step: Step) -> float:
         """How long the operation takes, in seconds."""
         if self.faults.hurried == step.id:
             return 8.0

@@ -18,17 +18,17 @@ from sqlalchemy import select
 from benchflow.review.archive import index_schema as schema
 from benchflow.review.archive.database import Database, NoArchive, open_database
 from benchflow.review.archive.filing import file_logs
-from benchflow.review.archive.index import Indexed
+from benchflow.review.archive.index import ArchiveIndex
 from benchflow.review.log.log_file import logs_under
-from benchflow.review.many.log_scan import Files
-from benchflow.review.many.question import (
-    Instrument,
-    LotOf,
-    OperationOf,
-    Person,
+from benchflow.review.many.log_scan import LogFiles
+from benchflow.review.many.session_question import (
+    InstrumentSubject,
+    LotSubject,
+    OperationSubject,
+    PersonSubject,
     Question,
-    ReadingOf,
-    Source,
+    ReadingSubject,
+    SessionSource,
     moment_of,
 )
 from tests.driving.story import Story
@@ -75,19 +75,19 @@ def random_story(seed: int) -> Story:
 
 
 QUESTIONS = [
-    *(Question(Instrument(serial)) for serial in ("TW-1", "wrench", "nobody's")),
-    Question(Instrument("TW-1"), since=moment_of("2026-03-05"), until=moment_of("2026-03-20", end_of_day=True)),
-    *(Question(LotOf(f"L-{number}")) for number in range(3)),
-    *(Question(Person(name)) for name in PEOPLE),
-    Question(Person("bob"), until=moment_of("2026-03-10T12:00:00Z")),
-    *(Question(OperationOf(name)) for name in ("bolt", "bolt[1]", "measure-0", "measure")),
-    *(Question(ReadingOf(name)) for name in ("gap", "gap[2]", "gap_2")),
+    *(Question(InstrumentSubject(serial)) for serial in ("TW-1", "wrench", "nobody's")),
+    Question(InstrumentSubject("TW-1"), since=moment_of("2026-03-05"), until=moment_of("2026-03-20", end_of_day=True)),
+    *(Question(LotSubject(f"L-{number}")) for number in range(3)),
+    *(Question(PersonSubject(name)) for name in PEOPLE),
+    Question(PersonSubject("bob"), until=moment_of("2026-03-10T12:00:00Z")),
+    *(Question(OperationSubject(name)) for name in ("bolt", "bolt[1]", "measure-0", "measure")),
+    *(Question(ReadingSubject(name)) for name in ("gap", "gap[2]", "gap_2")),
 ]
 
 
-def told(source: Source, moments: Sequence[str] = ()) -> object:
+def told(source: SessionSource, moments: Sequence[str] = ()) -> object:
     """Everything that a source can be made to say; from and up to each of ``moments`` too."""
-    subjects = (Instrument("TW-1"), Person("bob"), OperationOf("bolt"))
+    subjects = (InstrumentSubject("TW-1"), PersonSubject("bob"), OperationSubject("bolt"))
     since = [Question(subject, since=at) for subject in subjects for at in moments]
     until = [Question(subject, until=at) for subject in subjects for at in moments]
     return (
@@ -134,7 +134,7 @@ def test_no_question_is_answered_otherwise_by_the_index_than_by_the_files(
     fill(database, folder)
     # Moments at which something happened are where a span that is a little wrong would show.
     asked = [times[number % len(times)] for number in moments] if times else []
-    assert told(Indexed(database), asked) == told(Files(logs_under(folder), bench=BENCH), asked)
+    assert told(ArchiveIndex(database), asked) == told(LogFiles(logs_under(folder), bench=BENCH), asked)
     database.close()
 
 
@@ -145,11 +145,11 @@ def test_a_span_that_begins_or_ends_in_the_middle_of_a_stage_still_finds_the_sta
     database = open_database(archive_url)
     file_logs(database, [story.save(tmp_path)], BENCH)
     middle, before, after = story.lines[5].at, story.lines[1].at, moment_of("2026-03-02T20:00:00Z")
-    for source in (Indexed(database), Files([tmp_path / "job-1.jsonl"], bench=BENCH)):
-        assert source.ask(Question(Instrument("TW-1"), since=middle))
-        assert source.ask(Question(Instrument("TW-1"), until=middle))
-        assert not source.ask(Question(Instrument("TW-1"), since=after))
-        assert not source.ask(Question(Instrument("TW-1"), until=before))
+    for source in (ArchiveIndex(database), LogFiles([tmp_path / "job-1.jsonl"], bench=BENCH)):
+        assert source.ask(Question(InstrumentSubject("TW-1"), since=middle))
+        assert source.ask(Question(InstrumentSubject("TW-1"), until=middle))
+        assert not source.ask(Question(InstrumentSubject("TW-1"), since=after))
+        assert not source.ask(Question(InstrumentSubject("TW-1"), until=before))
     database.close()
 
 
@@ -160,11 +160,11 @@ def test_filing_again_changes_nothing_and_reads_nothing(archive_url: str, tmp_pa
         random_story(seed).save(folder)
     database = open_database(archive_url)
     first = file_logs(database, logs_under(folder), BENCH)
-    before = told(Indexed(database))
+    before = told(ArchiveIndex(database))
     again = file_logs(database, logs_under(folder), BENCH)
     assert (first.new, first.unchanged) == (5, 0)
     assert (again.new, again.grown, again.copies, again.unchanged) == (0, 0, 0, 5)
-    assert told(Indexed(database)) == before
+    assert told(ArchiveIndex(database)) == before
     database.close()
 
 
@@ -177,7 +177,7 @@ def test_a_log_changed_without_its_size_or_date_telling_is_noticed_at_its_last_l
     os.utime(path, ns=(status.st_atime_ns, status.st_mtime_ns))
     report = file_logs(database, [path], BENCH)
     assert [left.path for left in report.left_out] == [str(path)]
-    assert not Indexed(database).sessions()
+    assert not ArchiveIndex(database).sessions()
     database.close()
 
 
@@ -187,12 +187,12 @@ def test_a_damaged_log_is_kept_out_and_named_with_its_line_and_its_old_facts_go(
     path = Story().start("bolt").tighten("bolt", serial="TW-1").close().save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
-    assert Indexed(database).ask(Question(Instrument("TW-1")))
+    assert ArchiveIndex(database).ask(Question(InstrumentSubject("TW-1")))
     path.write_bytes(path.read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
     report = file_logs(database, [path], BENCH)
     (left,) = report.left_out
     assert "line 5 has been changed since it was written" in left.why
-    assert not Indexed(database).ask(Question(Instrument("TW-1")))
+    assert not ArchiveIndex(database).ask(Question(InstrumentSubject("TW-1")))
     assert file_logs(database, [path], BENCH).left_out == report.left_out  # still said the next time
     database.close()
 
@@ -203,7 +203,7 @@ def test_a_line_being_written_does_not_keep_the_rest_of_a_log_out(tmp_path: Path
         log.write(b'{"at":"2026-03')
     database = open_database(str(tmp_path / "archive.sqlite"))
     assert not file_logs(database, [path], BENCH).left_out
-    assert Indexed(database).ask(Question(Instrument("TW-1")))
+    assert ArchiveIndex(database).ask(Question(InstrumentSubject("TW-1")))
     database.close()
 
 
@@ -214,7 +214,7 @@ def test_a_log_of_a_newer_version_is_said_to_be_one(tmp_path: Path) -> None:
     database = open_database(str(tmp_path / "archive.sqlite"))
     report = file_logs(database, [newer, unknown, plain], BENCH)
     assert report.newer == (str(newer), str(unknown))
-    assert len(Indexed(database).sessions()) == 3
+    assert len(ArchiveIndex(database).sessions()) == 3
     database.close()
 
 
@@ -238,10 +238,10 @@ def test_of_two_copies_of_a_session_the_longer_answers_whichever_came_first(
     order = [longer, shorter] if longer_first else [shorter, longer]
     for path in order:
         file_logs(database, [path], BENCH)
-    (only,) = Indexed(database).sessions()
+    (only,) = ArchiveIndex(database).sessions()
     assert only.session.closed
     assert only.path == str(longer)
-    (left,) = Indexed(database).left_out()
+    (left,) = ArchiveIndex(database).left_out()
     assert left.path == str(shorter)
     assert f"another copy of a session whose log at {longer} has 11 events" in left.why
     database.close()
@@ -256,7 +256,7 @@ def test_a_log_that_was_moved_is_not_counted_twice_and_is_named_by_where_it_lies
     path.rename(folder / "after.jsonl")
     report = file_logs(database, logs_under(folder), BENCH, folders=[folder])
     assert not report.gone
-    assert [Path(one.path).name for one in Indexed(database).sessions()] == ["after.jsonl"]
+    assert [Path(one.path).name for one in ArchiveIndex(database).sessions()] == ["after.jsonl"]
     database.close()
 
 
@@ -268,7 +268,7 @@ def test_a_log_whose_file_is_gone_stays_and_is_said_to_be_gone(tmp_path: Path) -
     fill(database, folder)
     path.unlink()
     assert file_logs(database, logs_under(folder), BENCH, folders=[folder]).gone == (str(path),)
-    assert len(Indexed(database).sessions()) == 1
+    assert len(ArchiveIndex(database).sessions()) == 1
     database.close()
 
 
@@ -276,7 +276,7 @@ def test_an_empty_folder_makes_an_empty_archive_and_no_error(archive_url: str, t
     database = open_database(archive_url)
     report = file_logs(database, logs_under(tmp_path), BENCH, folders=[tmp_path])
     assert (report.looked_at, report.new, report.left_out) == (0, 0, ())
-    assert not Indexed(database).ask(Question(Person("ann")))
+    assert not ArchiveIndex(database).ask(Question(PersonSubject("ann")))
     database.close()
 
 
@@ -323,10 +323,10 @@ def test_filing_broken_off_by_a_power_cut_is_taken_up_where_it_stopped(archive_u
     killed = subprocess.run([sys.executable, "-c", KILLED, archive_url, str(folder)], check=False)
     assert killed.returncode == -9
     database = open_database(archive_url)
-    assert len(Indexed(database).sessions()) == 3
+    assert len(ArchiveIndex(database).sessions()) == 3
     report = file_logs(database, logs_under(folder), BENCH)
     assert (report.new, report.unchanged) == (3, 3)
-    assert told(Indexed(database)) == told(Files(logs_under(folder), bench=BENCH))
+    assert told(ArchiveIndex(database)) == told(LogFiles(logs_under(folder), bench=BENCH))
     database.close()
 
 
@@ -339,7 +339,7 @@ def test_worker_processes_file_what_one_process_files(tmp_path: Path, monkeypatc
     file_logs(alone, logs_under(folder), BENCH, workers=0)
     monkeypatch.setattr("benchflow.review.archive.filing.WORTH_WORKERS", 0)
     file_logs(helped, logs_under(folder), BENCH, workers=2)
-    assert told(Indexed(alone)) == told(Indexed(helped))
+    assert told(ArchiveIndex(alone)) == told(ArchiveIndex(helped))
     alone.close()
     helped.close()
 
@@ -349,9 +349,9 @@ def test_another_bench_can_fetch_a_whole_log_from_a_shared_archive(archive_url: 
     path = story.save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
-    assert Indexed(database).log_of(story.lines[0].hash) is None
+    assert ArchiveIndex(database).log_of(story.lines[0].hash) is None
     file_logs(database, [path], BENCH, copy_logs=True)
-    assert Indexed(database).log_of(story.lines[0].hash) == story.raw
+    assert ArchiveIndex(database).log_of(story.lines[0].hash) == story.raw
     database.close()
 
 
@@ -407,7 +407,7 @@ def test_a_folder_of_ten_thousand_logs_is_filed_and_looked_over_again_without_re
     assert (first.new, first.left_out) == (10_000, ())
     again = file_logs(database, logs_under(folder), BENCH, folders=[folder])
     assert (again.unchanged, again.new, again.gone) == (10_000, 0, ())
-    assert Indexed(database).count() == 10_000
+    assert ArchiveIndex(database).count() == 10_000
     database.close()
 
 

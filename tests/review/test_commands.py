@@ -10,7 +10,7 @@ from shutil import copyfile
 import pytest
 
 from tests.driving.player import CLEAN, Faults
-from tests.review.plays import FLOAT_NAME, SHOP, played
+from tests.review.played_builds import FLOAT_NAME, SHOP, played
 
 FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
 
@@ -45,14 +45,14 @@ def test_the_review_names_the_suspect_first_and_hands_its_rule_over(home: Path) 
     assert any("never done" in line for line in found["rule"])
     text = run(home, "review", "job-3", "--rule").stdout
     assert "INSTRUMENT OVERDUE: TW-B: its calibration ran out on 2026-01-10" in text
-    assert "A guard is as weak as its worst point" in text
+    assert "A step is as weak as its worst point" in text
 
 
 def test_a_complaint_that_nobody_wrote_down_is_answered_with_those_there_are(home: Path) -> None:
     refused = run(home, "review", "job-3", "it sings", code=2).stderr
     assert "head-gasket-leak" in refused
     assert "--search 'it sings'" in refused
-    assert "Nothing in this build" in run(home, "review", "job-3", "--search", "zeppelin").stdout
+    assert "No step of this build" in run(home, "review", "job-3", "--search", "zeppelin").stdout
 
 
 def test_the_sheet_lies_beside_the_log_and_can_be_had_as_text_and_data(home: Path) -> None:
@@ -139,7 +139,7 @@ def test_sessions_are_handed_on_in_every_form(home: Path, tmp_path: Path) -> Non
 def test_a_damaged_log_is_answered_with_a_warning_and_another_exit_code(home: Path, tmp_path: Path) -> None:
     damaged = tmp_path / "damaged.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
-    assert "The chain is broken" in run(home, "review", str(damaged), code=1).stdout
+    assert "The log is damaged" in run(home, "review", str(damaged), code=1).stdout
     run(home, "sheet", str(damaged), "-o", str(tmp_path / "sheet.html"), code=1)
     assert "is damaged" in run(home, "export", str(damaged), "--as", "csv", code=1).stderr
     assert "is not the log of a session" in run(home, "sheet", __file__, code=2).stderr
@@ -147,7 +147,7 @@ def test_a_damaged_log_is_answered_with_a_warning_and_another_exit_code(home: Pa
 
 def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) -> None:
     from benchflow.review.archive.database import open_database
-    from benchflow.review.archive.index import Indexed
+    from benchflow.review.archive.index import ArchiveIndex
     from benchflow.review.archive.watch import watch
     from tests.driving.story import Story
 
@@ -171,7 +171,7 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
     with pytest.raises(KeyboardInterrupt):
         next(following)
     assert waits == [2.0] * 5
-    assert Indexed(database).sessions()[0].session.events == 3
+    assert ArchiveIndex(database).sessions()[0].session.events == 3
     database.close()
 
 
@@ -185,4 +185,4 @@ def test_a_pipe_named_as_a_log_is_refused_and_not_waited_for(home: Path, tmp_pat
             check=False, timeout=30,
         )  # fmt: skip
         assert done.returncode == 2
-        assert "is not a file" in done.stderr
+        assert "is not a regular file" in done.stderr

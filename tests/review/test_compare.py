@@ -5,10 +5,10 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from benchflow.review.answer_text import comparison
-from benchflow.review.log.loaded_log import account
+from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
 from tests.driving.player import CLEAN, Faults, Player
-from tests.review.plays import BEGIN, FLOAT_NAME, folder, head_install, read, told
+from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, read, told
 
 
 def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standard") -> Path:
@@ -31,8 +31,8 @@ def test_a_build_differs_from_itself_in_nothing() -> None:
 
 
 def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named_first() -> None:
-    good = account(built("good"), read())
-    bad = account(
+    good = load_log(built("good"), read())
+    bad = load_log(
         built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", undone_steps="fit-pulley")), read()
     )
     found = compare(good, bad)
@@ -42,14 +42,14 @@ def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named
     assert found.first.operation == "set-head-down"
     signature = next(d for d in found.differences if d.kind == "signature")
     assert signature.right == "R. Builder, who did the work"
-    assert bad.log.lines[(signature.right_seq or 0) - 1].kind == "signed"
+    assert bad.lines[(signature.right_seq or 0) - 1].kind == "signed"
 
 
 def test_two_revisions_of_the_procedure_are_told_apart_and_still_compared(tmp_path: Path) -> None:
     text = head_install().text
     assert 'revision: "B"' in text
-    old = account(built("old"), read())
-    new = account(built("new", text.replace('revision: "B"', 'revision: "C"')), read())
+    old = load_log(built("old"), read())
+    new = load_log(built("new", text.replace('revision: "B"', 'revision: "C"')), read())
     found = compare(old, new)
     assert found.first is not None
     assert found.first.what == "text of the procedure"
@@ -59,7 +59,7 @@ def test_two_revisions_of_the_procedure_are_told_apart_and_still_compared(tmp_pa
 
 
 def test_operations_that_only_one_build_has_are_said_to_be_not_part_of_the_other() -> None:
-    found = compare(account(built("as-made"), read()), account(built("reground", cams="reground"), read()))
+    found = compare(load_log(built("as-made"), read()), load_log(built("reground", cams="reground"), read()))
     options = [d for d in found.differences if d.kind == "option"]
     assert [(d.what, d.left, d.right) for d in options] == [("cams", "standard", "reground")]
     only = [d for d in found.differences if d.kind == "plan"]

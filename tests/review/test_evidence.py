@@ -11,9 +11,9 @@ from benchflow.review.evidence.assessment import (
     of_everything,
     text_of,
 )
-from benchflow.review.evidence.ranking import GRADE, GROUNDS, SUSPECT, Reason, rule, weakness, worst_first
+from benchflow.review.evidence.ranking import GRADE, SUSPECT, WEAK_POINT_KINDS, WeakPoint, rule, weakness, worst_first
 from tests.driving.player import Faults
-from tests.review.plays import FLOAT, OTHER_FLOAT, register, told
+from tests.review.played_builds import FLOAT, OTHER_FLOAT, register, told
 
 SHOP = register().shop()
 
@@ -73,12 +73,12 @@ def test_a_missed_window_says_by_how_much_beside_the_name_that_signed_for_it() -
 
 
 def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else() -> None:
-    account = told(3, Faults(self_signed="mark-nuts"))
-    leak = find_failure(account, "head-gasket-leak")
-    oil = find_failure(account, "oil-leak")
+    log = told(3, Faults(self_signed="mark-nuts"))
+    leak = find_failure(log, "head-gasket-leak")
+    oil = find_failure(log, "oil-leak")
     assert leak is not None
     assert oil is not None
-    head, covers = by_failure(account, leak), by_failure(account, oil)
+    head, covers = by_failure(log, leak), by_failure(log, oil)
     assert all("head-gasket-leak" in guard.guards_against for guard in head.guards)
     assert [guard.operation for guard in head.suspects] == ["mark-nuts"]
     assert covers.suspects == ()
@@ -86,26 +86,26 @@ def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else()
 
 
 def test_a_complaint_is_found_by_the_customers_words() -> None:
-    account = told(3)
-    failure = account.procedure.failures[0]
-    assert find_failure(account, failure.text.upper()) == failure
-    assert find_failure(account, failure.text[: len(failure.text) // 2]) == failure
-    assert find_failure(account, "it sings") is None
-    assert find_failure(account, "") is None
+    log = told(3)
+    failure = log.procedure.failures[0]
+    assert find_failure(log, failure.text.upper()) == failure
+    assert find_failure(log, failure.text[: len(failure.text) // 2]) == failure
+    assert find_failure(log, "it sings") is None
+    assert find_failure(log, "") is None
 
 
 def test_a_search_finds_operations_by_any_of_their_words() -> None:
-    account = told(3)
-    found = {guard.operation for guard in by_search(account, "SEALANT corner").guards}
+    log = told(3)
+    found = {guard.operation for guard in by_search(log, "SEALANT corner").guards}
     assert "apply-sealant" in found
     assert "fit-pulley" not in found
-    assert by_search(account, "zeppelin").guards == ()
+    assert by_search(log, "zeppelin").guards == ()
 
 
 def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
-    from benchflow.review.log.loaded_log import account
+    from benchflow.review.log.loaded_log import load_log
     from tests.driving.player import Player
-    from tests.review.plays import BEGIN, folder, head_install, read
+    from tests.review.played_builds import BEGIN, folder, head_install, read
 
     log = folder() / "unfinished.jsonl"
     player = Player(head_install(), log, seed=4, begin=BEGIN, read=read())
@@ -114,7 +114,7 @@ def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
     player.toward("make-safe")
     player.send({"intent": "close", "unfinished": "The block is cracked"})
     player.desk.close()
-    told_all = account(log, read())
+    told_all = load_log(log, read())
     review = of_everything(told_all)
     assert review.guards[0].reasons[0].kind == "never-done"
     assert review.guards[0].reasons[0].words == "never taken up"
@@ -123,12 +123,12 @@ def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
 
 
 def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text_of_that_day() -> None:
-    account = told(3, Faults(self_signed="mark-nuts"))
-    guard = of_everything(account).suspects[0]
+    log = told(3, Faults(self_signed="mark-nuts"))
+    guard = of_everything(log).suspects[0]
     assert guard.seq is not None
-    line = account.log.lines[guard.seq - 1]
+    line = log.lines[guard.seq - 1]
     assert (line.kind, line.data["operation"]) == ("signed", "mark-nuts")
-    text = text_of(account, "mark-nuts")
+    text = text_of(log, "mark-nuts")
     assert text.lstrip().startswith("- id: mark-nuts")
     assert "hold:" in text
     assert text.count("- id:") == 1
@@ -142,16 +142,16 @@ def test_what_is_known_is_told_beside_what_is_weak() -> None:
 
 
 def test_the_order_follows_the_rule_that_is_shown_and_nothing_else() -> None:
-    assert [ground.grade for ground in GROUNDS] == sorted(GRADE.values(), reverse=True)
-    assert len(set(GRADE.values())) == len(GROUNDS)
-    one_bad = [Reason("deviation", "")]
-    many_small = [Reason("redone", ""), Reason("long-pause", ""), Reason("near-limit", "")]
+    assert [kind.grade for kind in WEAK_POINT_KINDS] == sorted(GRADE.values(), reverse=True)
+    assert len(set(GRADE.values())) == len(WEAK_POINT_KINDS)
+    one_bad = [WeakPoint("deviation", "")]
+    many_small = [WeakPoint("redone", ""), WeakPoint("long-pause", ""), WeakPoint("near-limit", "")]
     assert weakness(one_bad) > weakness(many_small)
-    assert weakness([*one_bad, Reason("redone", "")]) > weakness(one_bad)
+    assert weakness([*one_bad, WeakPoint("redone", "")]) > weakness(one_bad)
     assert [r.kind for r in worst_first(many_small)] == ["near-limit", "redone", "long-pause"]
     text = "\n".join(rule())
-    assert all(ground.title in text and ground.when in text for ground in GROUNDS)
-    assert f"From grade {SUSPECT} on" in text
+    assert all(kind.title in text and kind.when in text for kind in WEAK_POINT_KINDS)
+    assert f"grade {SUSPECT} or more is suspect" in text
 
 
 def test_a_review_can_be_handed_on_as_plain_data() -> None:
@@ -160,15 +160,15 @@ def test_a_review_can_be_handed_on_as_plain_data() -> None:
 
 
 def test_a_damaged_log_is_reviewed_as_far_as_it_can_be_trusted_and_says_how_far() -> None:
-    from benchflow.review.log.loaded_log import account
-    from tests.review.plays import folder, played, read
+    from benchflow.review.log.loaded_log import load_log
+    from tests.review.played_builds import folder, played, read
 
     whole = played(3)
     damaged = folder() / "damaged.jsonl"
     lines = whole.read_bytes().splitlines(keepends=True)
     lines[300] = lines[300].replace(b'"by":"R. Builder"', b'"by":"N. Body"')
     damaged.write_bytes(b"".join(lines))
-    found = account(damaged, read())
+    found = load_log(damaged, read())
     assert found.facts.session.events == 300
     assert "line 301 has been changed since it was written" in found.warnings[0]
     assert of_everything(found).warnings == found.warnings

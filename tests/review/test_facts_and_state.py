@@ -14,7 +14,7 @@ from benchflow.review.evidence.assessment import of_everything
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import interpret, plans, plans_or_empty
-from benchflow.review.log.loaded_log import account
+from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import sheet
 from benchflow.review.sheets.build_sheet_html import html
 from benchflow.review.sheets.build_sheet_markdown import markdown
@@ -27,7 +27,7 @@ from tests.driving import script
 from tests.driving.hands import HeldClock
 from tests.driving.player import CLEAN, Faults, Player
 from tests.driving.story import Story
-from tests.review.plays import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
+from tests.review.played_builds import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
 from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
@@ -177,9 +177,9 @@ def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scri
 
 @pytest.mark.parametrize("faults", PLAYS)
 def test_facts_of_a_whole_build_agree_with_the_state(faults: Faults) -> None:
-    build = account(played(3, faults), read())
+    build = load_log(played(3, faults), read())
     assert_agree(build.state, build.facts)
-    assert_complete(build.log.lines, build.facts)
+    assert_complete(build.lines, build.facts)
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
@@ -188,7 +188,7 @@ def test_clean_build_of_each_shipped_procedure_has_a_complete_sheet_and_no_suspe
     assert source.procedure is not None
     log = folder() / f"library-{path.stem}.jsonl"
     Player(source, log, seed=2, begin=BEGIN, read=read(), steady=True).build("job 2")
-    build = account(log, read())
+    build = load_log(log, read())
     assert_agree(build.state, build.facts)
     made = sheet(build)
     assert sum(len(section.operations) for section in made.sections) == len(build.plan.steps)

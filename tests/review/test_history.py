@@ -5,10 +5,10 @@ from pathlib import Path
 import pytest
 
 from benchflow.review.evidence.assessment import by_failure, find_failure
-from benchflow.review.log.loaded_log import account
+from benchflow.review.log.loaded_log import load_log
 from benchflow.session.shop.live_register import Register
 from tests.make_history import FIRST_JOB, PLANTED, PLANTED_AT, make
-from tests.review.plays import folder, read
+from tests.review.played_builds import folder, read
 
 
 @pytest.fixture(scope="module")
@@ -21,7 +21,7 @@ def history() -> tuple[Path, list[Path]]:
 def test_the_readme_finds_each_planted_fault_where_it_says(history: tuple[Path, list[Path]], number: int) -> None:
     home, logs = history
     planted = PLANTED[number]
-    build = account(logs[PLANTED_AT[number]], read())
+    build = load_log(logs[PLANTED_AT[number]], read())
     assert build.facts.session.unit == f"job {FIRST_JOB + PLANTED_AT[number]}"
     guarded = build.plan.steps[planted.operation].operation.guards_against
     failure = find_failure(build, guarded[0].name)

@@ -11,13 +11,11 @@ import pytest
 from benchflow.review.interchange.calendar import as_calendar
 from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
-from benchflow.review.log.interpretation import plans_or_empty
-from benchflow.review.log.loaded_log import account
-from benchflow.review.log.log_file import read_log
+from benchflow.review.log.loaded_log import load_log
 from benchflow.session.procedure_loading import reader_keeping
 from tests.driving.player import Faults
 from tests.driving.story import Story
-from tests.review.plays import played, read, told
+from tests.review.played_builds import played, read, told
 
 FAULTS = Faults(undone_steps="fit-pulley", self_signed="mark-nuts")
 
@@ -27,7 +25,7 @@ def rows(text: str) -> list[dict[str, str]]:
 
 
 def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
-    log = read_log(played(3, FAULTS), plans_or_empty(read()))
+    log = load_log(played(3, FAULTS), read())
     found = rows("".join(as_csv([log])))
     assert [int(row["seq"]) for row in found] == [line.seq for line in log.lines]
     for row, line in zip(found, log.lines, strict=True):
@@ -44,7 +42,7 @@ def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path
     story = Story(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
     story.add("noted", text='+1 "quoted", and\na second line')
     first, _, reading, note = rows(
-        "".join(as_csv([read_log(story.save(tmp_path), plans_or_empty(reader_keeping(None)))]))
+        "".join(as_csv([load_log(story.save(tmp_path), reader_keeping(None), any_procedure=True)]))
     )
     assert first["by"].startswith("'=")
     assert reading["value"] == "-0.05"  # a number stays a number
@@ -52,7 +50,7 @@ def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path
 
 
 def test_json_lines_of_several_logs_say_which_session_each_event_is_of() -> None:
-    logs = [read_log(played(3), plans_or_empty(read())), read_log(played(3, FAULTS), plans_or_empty(read()))]
+    logs = [load_log(played(3), read()), load_log(played(3, FAULTS), read())]
     events = [json.loads(line) for line in as_json_lines(logs)]
     assert len(events) == sum(len(log.lines) for log in logs)
     assert {event["session"] for event in events} == {log.facts.session.session for log in logs}
@@ -75,7 +73,7 @@ def mined(tmp_path_factory: pytest.TempPathFactory) -> object:
 def test_an_outside_reader_of_xes_finds_every_event_with_time_person_and_quantity(
     mined: list[list[dict[str, object]]],
 ) -> None:
-    log = read_log(played(3, FAULTS), plans_or_empty(read()))
+    log = load_log(played(3, FAULTS), read())
     assert len(mined) == 2
     trace = mined[0]
     assert len(trace) == len(log.lines)
@@ -100,12 +98,12 @@ def test_an_outside_reader_of_xes_sees_an_operation_start_and_complete_and_again
 def test_text_that_xml_forbids_does_not_spoil_the_document(tmp_path: Path) -> None:
     from xml.etree.ElementTree import fromstring
 
-    from tests.review.plays import head_install
+    from tests.review.played_builds import head_install
 
     text = head_install().text
     story = Story(by='a<b>&"\x1b[31m', procedure=text, options={"cams": "standard", "gasket": "composite"})
     story.add("noted", text="]]> \x00\x08 \u202e")
-    document = fromstring(as_xes([account(story.save(tmp_path), read())]))
+    document = fromstring(as_xes([load_log(story.save(tmp_path), read())]))
     names = {node.get("value") for node in document.iter("{http://www.xes-standard.org/}string")}
     assert 'a<b>&"[31m' in names
 

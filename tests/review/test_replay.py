@@ -5,7 +5,7 @@ import pytest
 from benchflow.review.log.replay import Replay
 from benchflow.session.state.fold import begin, fold
 from tests.driving.player import Faults
-from tests.review.plays import told
+from tests.review.played_builds import told
 
 FAULTS = Faults(undone_steps="fit-pulley")
 
@@ -16,12 +16,12 @@ def replay() -> Replay:
 
 
 def test_going_to_any_event_from_anywhere_gives_the_state_of_that_moment() -> None:
-    account = told(3, FAULTS)
-    lines = account.log.lines
-    states = [begin(lines[0], account.procedure)]
+    log = told(3, FAULTS)
+    lines = log.lines
+    states = [begin(lines[0], log.procedure)]
     for line in lines[1:]:
         states.append(fold(states[-1], line))
-    replay = Replay(account)
+    replay = Replay(log)
     for seq in (1, 300, 2, 64, 65, 66, 129, replay.last, 17, 128, 1):
         assert replay.state(seq) == states[seq - 1]
     with pytest.raises(IndexError, match="no event 0"):
@@ -31,9 +31,9 @@ def test_going_to_any_event_from_anywhere_gives_the_state_of_that_moment() -> No
 
 
 def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_open(replay: Replay) -> None:
-    account = told(3, FAULTS)
+    log = told(3, FAULTS)
     finished = next(
-        line.seq for line in account.log.lines if line.kind == "finished" and line.data["operation"] == "tighten-head"
+        line.seq for line in log.lines if line.kind == "finished" and line.data["operation"] == "tighten-head"
     )
     before, after = replay.frame(finished - 1), replay.frame(finished)
     assert before.operation == "tighten-head"
@@ -48,14 +48,14 @@ def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_op
 
 
 def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay: Replay) -> None:
-    account = told(3, FAULTS)
-    ends = [line.seq for line in account.log.lines if line.kind in ("finished", "undone")]
+    log = told(3, FAULTS)
+    ends = [line.seq for line in log.lines if line.kind in ("finished", "undone")]
     assert replay.forward(1, "operation") == ends[0]
     assert replay.forward(ends[0], "operation") == ends[1]
     assert replay.back(ends[1], "operation") == ends[0]
     assert replay.forward(replay.last, "operation") == replay.last
     assert replay.back(1, "event") == 1
-    days = sorted({line.at[:10] for line in account.log.lines})
+    days = sorted({line.at[:10] for line in log.lines})
     assert [replay.frame(seq).at[:10] for seq in replay.steps("day")] == days
     assert replay.forward(1, "day") == replay.steps("day")[1]
 

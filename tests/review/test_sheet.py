@@ -10,12 +10,12 @@ import msgspec
 import pytest
 from markdown_it import MarkdownIt
 
-from benchflow.review.log.loaded_log import account
+from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import Sheet, sheet
 from benchflow.review.sheets.build_sheet_html import html
 from benchflow.review.sheets.build_sheet_markdown import markdown
 from tests.driving.player import Faults, Player
-from tests.review.plays import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
+from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
 FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", undone_steps="fit-pulley", late="set-head-down")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -86,7 +86,7 @@ def test_the_sheet_says_whether_the_chain_holds_and_what_its_fingerprint_is(made
     assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
     damaged = folder() / "damaged-sheet.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
-    broken = html(sheet(account(damaged, read())))
+    broken = html(sheet(load_log(damaged, read())))
     assert "THE CHAIN IS BROKEN." in broken
     assert "The chain holds." not in broken
 
@@ -105,7 +105,7 @@ def hostile() -> Sheet:
         player.send({"intent": "note", "text": HOSTILE})
         player.send({"intent": "close", "unfinished": HOSTILE})
         player.desk.close()
-    return sheet(account(log, read()))
+    return sheet(load_log(log, read()))
 
 
 def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: Sheet) -> None:

@@ -6,24 +6,24 @@ from pathlib import Path
 import pytest
 
 from benchflow.quantity import parse_quantity
-from benchflow.review.many.log_scan import Files
-from benchflow.review.many.question import (
+from benchflow.review.many.log_scan import LogFiles
+from benchflow.review.many.session_question import (
     BadDate,
-    Instrument,
-    LotOf,
-    OperationOf,
-    Person,
+    InstrumentSubject,
+    LotSubject,
+    OperationSubject,
+    PersonSubject,
     Question,
-    ReadingOf,
+    ReadingSubject,
     moment_of,
 )
-from benchflow.review.many.shared_use import Ask, Trace, trace
-from benchflow.review.many.trends import lasting, over_builds
+from benchflow.review.many.trace import Trace, TraceQuestion, trace
+from benchflow.review.many.trends import operation_durations, trend_over_builds
 from tests.driving.story import Story
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> Files:
+def shop(tmp_path: Path) -> LogFiles:
     """Five builds: tightened with the wrench and standing, redone with another since, measured near a limit,
     measured well inside it, and one that the wrench never touched."""
     stands = Story(unit="stands").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
@@ -35,23 +35,23 @@ def shop(tmp_path: Path) -> Files:
         Story(unit="inside").wait(days=3).start("try").read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
     )
     other = Story(unit="other").wait(days=4).start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
-    return Files(story.save(tmp_path) for story in (stands, redone, near, inside, other))
+    return LogFiles(story.save(tmp_path) for story in (stands, redone, near, inside, other))
 
 
 def units(found: Trace) -> list[str]:
     return [one.unit for one in found.touched]
 
 
-def test_only_the_engines_that_the_wrench_touched_are_called_back_and_the_redone_one_last(shop: Files) -> None:
-    found = trace(shop, Ask(Question(Instrument("TW-1"))))
+def test_only_the_engines_that_the_wrench_touched_are_called_back_and_the_redone_one_last(shop: LogFiles) -> None:
+    found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1"))))
     assert sorted(units(found)) == ["inside", "near", "redone", "stands"]
     assert units(found)[-1] == "redone"
     assert found.touched[-1].reasons[0].kind == "replaced"
     assert found.looked_at == 5
 
 
-def test_a_reading_that_the_wrenchs_error_would_put_out_of_its_limit_comes_first(shop: Files) -> None:
-    found = trace(shop, Ask(Question(Instrument("TW-1")), reads_high=Decimal("0.06")))
+def test_a_reading_that_the_wrenchs_error_would_put_out_of_its_limit_comes_first(shop: LogFiles) -> None:
+    found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1")), reads_high=Decimal("0.06")))
     assert units(found)[0] == "near"
     assert found.touched[0].reasons[0].words == "end-play (1) 41.0 N·m would be 38.68 N·m, outside 40 .. 60 N·m"
     stands = next(one for one in found.touched if one.unit == "stands")
@@ -59,35 +59,35 @@ def test_a_reading_that_the_wrenchs_error_would_put_out_of_its_limit_comes_first
     assert found.asked == "instrument TW-1, found to read 6 % too high"
 
 
-def test_only_the_time_between_two_calibrations_is_asked_for(shop: Files) -> None:
-    question = Question(Instrument("TW-1"), moment_of("2026-03-04"), moment_of("2026-03-04", end_of_day=True))
-    assert units(trace(shop, Ask(question))) == ["near"]
+def test_only_the_time_between_two_calibrations_is_asked_for(shop: LogFiles) -> None:
+    question = Question(InstrumentSubject("TW-1"), moment_of("2026-03-04"), moment_of("2026-03-04", end_of_day=True))
+    assert units(trace(shop, TraceQuestion(question))) == ["near"]
 
 
-def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_unit(shop: Files) -> None:
+def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_unit(shop: LogFiles) -> None:
     low = parse_quantity("33 ft-lb")
-    found = trace(shop, Ask(Question(ReadingOf("end-play")), low=low))
+    found = trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=low))
     assert units(found) == ["near"]
-    assert units(trace(shop, Ask(Question(ReadingOf("end-play")), share=0.2))) == ["near"]
-    assert len(units(trace(shop, Ask(Question(ReadingOf("end-play")))))) == 2
-    assert not units(trace(shop, Ask(Question(ReadingOf("end-play")), low=parse_quantity("3 mm"))))
+    assert units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), share=0.2))) == ["near"]
+    assert len(units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")))))) == 2
+    assert not units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=parse_quantity("3 mm"))))
 
 
 def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
     sealed = Story(unit="sealed", by="bob").start("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
     signed = Story(unit="signed").start("lid").add("signed", operation="lid", role="inspector", self_signed=True)
-    source = Files(story.save(tmp_path) for story in (sealed.finish("seal"), signed.finish("lid")))
-    assert units(trace(source, Ask(Question(LotOf("L-9"))))) == ["sealed"]
-    assert units(trace(source, Ask(Question(Person("bob"))))) == ["sealed"]
-    by_ann = trace(source, Ask(Question(Person("ann"))))
+    source = LogFiles(story.save(tmp_path) for story in (sealed.finish("seal"), signed.finish("lid")))
+    assert units(trace(source, TraceQuestion(Question(LotSubject("L-9"))))) == ["sealed"]
+    assert units(trace(source, TraceQuestion(Question(PersonSubject("bob"))))) == ["sealed"]
+    by_ann = trace(source, TraceQuestion(Question(PersonSubject("ann"))))
     assert by_ann.touched[0].reasons[0].kind == "self-signed"
-    assert units(trace(source, Ask(Question(OperationOf("lid"))))) == ["signed"]
+    assert units(trace(source, TraceQuestion(Question(OperationSubject("lid"))))) == ["signed"]
 
 
 def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_that_matters(tmp_path: Path) -> None:
     path = Story().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     path.write_bytes(path.read_bytes().replace(b'"fastener":2', b'"fastener":9', 1))
-    found = trace(Files([path]), Ask(Question(Instrument("TW-1"))))
+    found = trace(LogFiles([path]), TraceQuestion(Question(InstrumentSubject("TW-1"))))
     assert not found.touched
     assert "does not verify: line 4" in found.left_out[0]
 
@@ -101,17 +101,17 @@ def test_a_date_that_is_none_is_refused_with_what_to_write() -> None:
 # --- across builds ----------------------------------------------------------------------------------
 
 
-def many(tmp_path: Path, values: list[str], **more: str) -> Files:
+def many(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
     stories = []
     for place, value in enumerate(values):
         story = Story(unit=f"job {place:02}").wait(days=place).start("measure")
         stories.append(story.read("measure", value, **more).finish("measure").close())
-    return Files(story.save(tmp_path) for story in stories)
+    return LogFiles(story.save(tmp_path) for story in stories)
 
 
 def test_a_clearance_that_creeps_towards_its_limit_is_said_before_it_gets_there(tmp_path: Path) -> None:
     source = many(tmp_path, [f"{0.150 + 0.004 * n + 0.001 * (n % 3):.3f}" for n in range(15)])
-    (series,) = over_builds(source, "end-play").series
+    (series,) = trend_over_builds(source, "end-play").series
     assert series.chart is not None
     assert series.telling[0].startswith("It drifts up, by 0.004 mm a build: at this rate it is at its limit")
     assert "in about 18 builds" in series.telling[0]
@@ -120,7 +120,7 @@ def test_a_clearance_that_creeps_towards_its_limit_is_said_before_it_gets_there(
 def test_an_engine_that_stands_apart_is_named(tmp_path: Path) -> None:
     values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
     values[7] = "0.27"
-    (series,) = over_builds(many(tmp_path, values), "end-play").series
+    (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
     assert any("job 07: 0.27 mm stands apart" in words for words in series.telling)
 
 
@@ -129,7 +129,7 @@ def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> N
     inch = Story(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
     metric = Story(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
     torque = Story(unit="Nm").wait(hours=3).start("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
-    found = over_builds(Files(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
+    found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
     (series,) = found.series
     assert [round(p.value, 4) for p in series.points] == [0.1905, 0.19]
     assert found.notes == ("Nm: end-play is in N·m, not comparable with mm.",)
@@ -138,7 +138,7 @@ def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> N
 def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
     real = Story(unit="real").start("measure").read("measure", "0.19")
     rehearsed = Story(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
-    found = over_builds(Files(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
+    found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
     assert [p.unit for p in found.series[0].points] == ["real"]
     assert found.notes == ("1 simulated session left out.",)
 
@@ -149,6 +149,6 @@ def test_how_long_an_operation_takes_is_told_from_the_builds_that_finished_it(tm
         story = Story(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)
         stories.append(story)
     stories.append(Story(unit="open").start("bolt"))
-    (found,) = lasting(Files(s.save(tmp_path) for s in stories), "bolt").operations
+    (found,) = operation_durations(LogFiles(s.save(tmp_path) for s in stories), "bolt").operations
     assert (found.builds, found.shortest, found.longest, found.longest_unit) == (4, 240, 1800, "took 30")
     assert found.middle == pytest.approx(330)

@@ -9,8 +9,8 @@ from textual.geometry import Region
 
 from benchflow.base.durations import countdown
 from benchflow.review.evidence.assessment import by_failure, find_failure, text_of
-from benchflow.review.evidence.ranking import GROUNDS
-from benchflow.review.log.loaded_log import Account, account
+from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
+from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.many.comparison import compare
 from benchflow.tui.review.comparison_page import ComparisonPage
 from benchflow.tui.review.complaint_page import ComplaintPage
@@ -22,7 +22,7 @@ from benchflow.tui.widgets.page import Page
 from tests.driving.player import CLEAN
 from tests.driving.shipped import ShippedBuild
 from tests.make_history import PLANTED, PLANTED_AT, Planted
-from tests.review.plays import played, read, register, told
+from tests.review.played_builds import played, read, register, told
 from tests.tui.sitting import Sitting, sitting
 
 P = TypeVar("P", bound=Page[Any])
@@ -35,7 +35,7 @@ def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> Abstra
     return sitting(first, size, review=True)
 
 
-def front(of: Account) -> ComplaintPage:
+def front(of: LoadedLog) -> ComplaintPage:
     return ComplaintPage(ReviewCase(of, SHOP))
 
 
@@ -51,7 +51,7 @@ def on_screen(bench: Sitting, kind: type[P]) -> P:
 async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_first(planted: Planted) -> None:
     log = played(PLANTED_AT[PLANTED.index(planted)], planted.faults, with_tools=True)
     before = log.read_bytes()
-    told = account(log, read())
+    told = load_log(log, read())
     step = told.plan.steps[planted.operation]
     complaint = next(f for f in told.procedure.failures if f.id == step.operation.guards_against[0].name)
     async with review_sitting(front(told)) as bench:
@@ -116,7 +116,7 @@ async def test_the_whole_rule_can_be_read_with_one_key() -> None:
         for _ in range(6):
             await bench.press("pagedown")
             seen += bench.text
-        assert [ground.title for ground in GROUNDS if f"{ground.grade:>3}  {ground.title}:" not in seen] == []
+        assert [kind.title for kind in WEAK_POINT_KINDS if f"{kind.grade:>3}  {kind.title}:" not in seen] == []
 
 
 async def test_a_complaint_named_on_the_command_line_is_there_at_once_and_leads_back_to_the_others() -> None:
@@ -167,15 +167,15 @@ async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day()
         here = page.moment.frame.seq
         await bench.press("down", "down", "up")
         assert page.moment.frame.seq == here + 1
-        assert f"Event {here + 1} of {len(of.log.lines)}" in bench.text
+        assert f"Event {here + 1} of {len(of.lines)}" in bench.text
         await bench.press("right")
-        assert of.log.lines[page.moment.frame.seq - 1].kind == "finished"
+        assert of.lines[page.moment.frame.seq - 1].kind == "finished"
         assert page.moment.frame.seq >= here + 1
         day = page.moment.frame.at[:10]
         await bench.press("pagedown")
         assert page.moment.frame.at[:10] > day
         await bench.press("end")
-        assert page.moment.frame.seq == len(of.log.lines)
+        assert page.moment.frame.seq == len(of.lines)
         await bench.press("down")
         assert "This is the last event" in bench.text
         await bench.press("home", "up")
@@ -203,7 +203,7 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
 async def test_the_bench_as_it_looked_that_day_can_be_seen_and_not_touched() -> None:
     log = played(5, OVERDUE, with_tools=True)
     before = log.read_bytes()
-    async with review_sitting(front(account(log, read()))) as bench:
+    async with review_sitting(front(load_log(log, read()))) as bench:
         page = await replaying(bench)
         await bench.press(*["down"] * 3, "b")
         assert on_screen(bench, PastBenchPage)
@@ -242,11 +242,11 @@ async def test_two_builds_show_first_what_differed_first_and_lead_to_either_mome
         assert f"{pair.right}" in bench.text
         await bench.press("right")
         replay = on_screen(bench, ReplayPage)
-        line = replay.case.account.log.lines[replay.moment.frame.seq - 1]
+        line = replay.case.log.lines[replay.moment.frame.seq - 1]
         assert (line.kind, line.data["name"]) == ("recorded", pair.name)
         await bench.press("q", "t", "down", "enter")
         replay = on_screen(bench, ReplayPage)
-        line = replay.case.account.log.lines[replay.moment.frame.seq - 1]
+        line = replay.case.log.lines[replay.moment.frame.seq - 1]
         assert (line.kind, line.data["operation"]) == ("finished", page.found.times[1].operation)
 
 
@@ -290,7 +290,7 @@ async def test_what_somebody_wrote_in_a_note_is_shown_as_text_and_steers_nothing
     hands.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
     hands.finish("make-safe")
     hands.desk.close()
-    async with review_sitting(front(account(log, read()))) as bench:
+    async with review_sitting(front(load_log(log, read()))) as bench:
         await bench.type("qty\n")
         assert on_screen(bench, RankingPage).operation == "make-safe"
         assert "[@click=app.quit]go[/]" in bench.text
@@ -311,8 +311,8 @@ async def test_a_log_whose_chain_is_broken_says_so_wherever_it_accuses_somebody(
     lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
     log = tmp_path / "damaged.jsonl"
     log.write_bytes(b"".join(lines))
-    async with review_sitting(front(account(log, read()))) as bench:
-        assert "The chain is broken: line 401" in bench.text
+    async with review_sitting(front(load_log(log, read()))) as bench:
+        assert "The log is damaged: line 401" in bench.text
         await bench.type("loses\n")
-        assert "The chain is broken: line 401" in bench.text
+        assert "The log is damaged: line 401" in bench.text
     assert log.read_bytes() == b"".join(lines)

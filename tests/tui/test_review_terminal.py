@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.driving.player import CLEAN, Faults
-from tests.review.plays import played
+from tests.review.played_builds import played
 from tests.tui.terminal import ROOT, Terminal
 
 LATE = Faults(late="set-head-down")
@@ -49,7 +49,7 @@ def test_a_complaint_typed_in_one_burst_leads_to_its_suspect_and_leaves_the_log_
 
 def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(logs: Path, tmp_path: Path) -> None:
     with terminal("compare", str(logs / "late.jsonl"), str(logs / "clean.jsonl"), home=tmp_path) as t:
-        t.wait_for("Set the head down: deviation about time")
+        t.wait_for("Set the head down: deviation from time")
         t.signal(signal.SIGTERM)
         assert t.wait_end() == 128 + signal.SIGTERM
         assert b"\x1b[?1049l" in t.painted  # back on the screen one came from

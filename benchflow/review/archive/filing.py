@@ -18,12 +18,12 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.review.archive.database import Database
-from benchflow.review.archive.filing_report import Filed
-from benchflow.review.archive.writing import Entry, Known, copied_sessions, forget_stale, known_files, store
+from benchflow.review.archive.filing_report import FilingReport
+from benchflow.review.archive.index_writer import FiledLog, KnownFile, copied_sessions, forget_stale, known_files, store
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
 from benchflow.review.log.log_file import Unusable, sound_facts
 from benchflow.review.log.versions import is_newer
-from benchflow.review.many.question import LeftOut
+from benchflow.review.many.session_question import LeftOut
 from benchflow.session.procedure_loading import reader_keeping
 
 BATCH_ROWS = 20_000  # written in one transaction
@@ -52,7 +52,7 @@ def file_logs(
     compiled: Path | None = None,
     workers: int | None = None,
     progress: Progress = lambda done, of: None,
-) -> Filed:
+) -> FilingReport:
     """Bring the logs at ``paths`` into the index. ``bench`` is this machine's name.
 
     ``folders`` are those that were gone through for ``paths``: a log known from inside them and no longer
@@ -66,7 +66,7 @@ def file_logs(
     jobs, left_out, unchanged = _sort_out(at, known, bench, copied)
     tally = _Tally(left_out=left_out, unchanged=unchanged)
     done = len(at) - len(jobs)
-    batch: list[Entry] = []
+    batch: list[FiledLog] = []
     rows = 0
     for entry in _read_all(jobs, _How(copy_logs, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
@@ -89,7 +89,7 @@ class _Tally:
         self.new = self.grown = self.copies = self.events = 0
         self.newer: list[str] = []
 
-    def add(self, outcomes: Sequence[str], batch: Sequence[Entry], bench: str) -> None:
+    def add(self, outcomes: Sequence[str], batch: Sequence[FiledLog], bench: str) -> None:
         for entry, outcome in zip(batch, outcomes, strict=True):
             if outcome == "new":
                 self.new += 1
@@ -104,9 +104,9 @@ class _Tally:
                 if entry.session.unknown or is_newer(entry.session.version):
                     self.newer.append(entry.path)
 
-    def filed(self, looked_at: int, gone: tuple[str, ...]) -> Filed:
+    def filed(self, looked_at: int, gone: tuple[str, ...]) -> FilingReport:
         left_out = tuple(sorted(self.left_out, key=lambda one: one.path))
-        return Filed(
+        return FilingReport(
             looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
             tuple(sorted(self.newer)), gone,
         )  # fmt: skip
@@ -116,7 +116,7 @@ class _Tally:
 
 
 def _sort_out(
-    paths: Sequence[str], known: dict[str, Known], bench: str, copied: set[str] | None
+    paths: Sequence[str], known: dict[str, KnownFile], bench: str, copied: set[str] | None
 ) -> tuple[list[_Job], list[LeftOut], int]:
     jobs: list[_Job] = []
     left_out: list[LeftOut] = []
@@ -139,7 +139,7 @@ def _sort_out(
     return jobs, left_out, unchanged
 
 
-def _same(path: str, status: os.stat_result, before: Known) -> bool:
+def _same(path: str, status: os.stat_result, before: KnownFile) -> bool:
     """Whether the file is as it was when it was filed: by size, time of change, and its last line."""
     if (status.st_size, status.st_mtime_ns) != (before.size, before.changed):
         return False
@@ -185,7 +185,7 @@ class _How(NamedTuple):
     compiled: Path | None
 
 
-def _read_all(jobs: Sequence[_Job], how: _How, workers: int) -> Iterator[Entry]:
+def _read_all(jobs: Sequence[_Job], how: _How, workers: int) -> Iterator[FiledLog]:
     if workers < 2:
         for job in jobs:
             yield _read_one(job, how)
@@ -206,7 +206,7 @@ def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
 
 
-def _read_group(group: tuple[Sequence[_Job], _How]) -> list[Entry]:
+def _read_group(group: tuple[Sequence[_Job], _How]) -> list[FiledLog]:
     jobs, how = group
     return [_read_one(job, how) for job in jobs]
 
@@ -217,21 +217,21 @@ def _plan_of(compiled: Path | None) -> PlanOf:
     return plans_or_empty(reader_keeping(compiled))
 
 
-def _read_one(job: _Job, how: _How) -> Entry:
+def _read_one(job: _Job, how: _How) -> FiledLog:
     try:
         data = Path(job.path).read_bytes()
     except OSError as wrong:
-        return Entry(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
+        return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
     # The file may have grown since it was looked at; `size` is of what was read.
     found = sound_facts(data, _plan_of(how.compiled))
     if isinstance(found, Unusable):
-        return Entry(job.path, len(data), job.changed, why=found.why)
+        return FiledLog(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None
     if how.copy_logs:
         import zlib
 
         body = zlib.compress(data, 1)
-    return Entry(job.path, len(data), job.changed, session=found.session, rows=_rows(found), body=body)
+    return FiledLog(job.path, len(data), job.changed, session=found.session, rows=_rows(found), body=body)
 
 
 def _rows(facts: Any) -> dict[str, list[tuple[Any, ...]]]:

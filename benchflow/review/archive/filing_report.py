@@ -2,10 +2,10 @@
 
 from msgspec import Struct
 
-from benchflow.review.many.question import LeftOut
+from benchflow.review.many.session_question import LeftOut
 
 
-class Filed(Struct, frozen=True):
+class FilingReport(Struct, frozen=True):
     """``left_out`` is everything looked at and kept out, now or earlier; ``newer`` names logs that a newer version
     wrote, of which this one understood only a part; ``gone`` are logs that the index still has and whose files are
     no longer there."""

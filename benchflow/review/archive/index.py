@@ -17,15 +17,15 @@ from benchflow.review.archive.index_schema import (
     sessions,
 )
 from benchflow.review.log.facts import SessionFact
-from benchflow.review.many.question import (
-    Found,
-    Instrument,
+from benchflow.review.many.session_question import (
+    InstrumentSubject,
     LeftOut,
-    LotOf,
-    OperationOf,
-    Person,
+    LotSubject,
+    OperationSubject,
+    PersonSubject,
     Question,
-    ReadingOf,
+    ReadingSubject,
+    SessionMatch,
     narrow,
 )
 
@@ -34,13 +34,13 @@ _SESSION_COLUMNS: Final = [sessions.c[name] for name in SessionFact.__struct_fie
 _MANY: Final = 400  # sessions asked for by number; for more of them all are read
 
 
-class Indexed:
-    """A :class:`benchflow.review.many.question.Source` over the index."""
+class ArchiveIndex:
+    """A :class:`benchflow.review.many.session_question.SessionSource` over the index."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def ask(self, question: Question) -> Sequence[Found]:
+    def ask(self, question: Question) -> Sequence[SessionMatch]:
         wanted = _wanted(question)
         with self._database.reading() as connection:
             facts = {name: _by_session(connection, name, where) for name, where in wanted.items()}
@@ -48,7 +48,7 @@ class Indexed:
             heads = _heads(connection, numbers)
         found = (
             narrow(
-                Found(session, bench, path, **{name: tuple(of.get(number, ())) for name, of in facts.items()}),
+                SessionMatch(session, bench, path, **{name: tuple(of.get(number, ())) for name, of in facts.items()}),
                 question,
             )
             for number, session, bench, path in heads
@@ -56,9 +56,9 @@ class Indexed:
         )
         return [one for one in found if one.anything]
 
-    def sessions(self) -> Sequence[Found]:
+    def sessions(self) -> Sequence[SessionMatch]:
         with self._database.reading() as connection:
-            return [Found(session, bench, path) for _, session, bench, path in _heads(connection, None)]
+            return [SessionMatch(session, bench, path) for _, session, bench, path in _heads(connection, None)]
 
     def count(self) -> int:
         with self._database.reading() as connection:
@@ -105,7 +105,7 @@ def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
     t = fact_tables
     subject = question.subject
     match subject:
-        case Instrument(serial):
+        case InstrumentSubject(serial):
             return {
                 name: and_(
                     or_(
@@ -116,19 +116,19 @@ def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
                 )
                 for name in ("readings", "stages")
             }
-        case LotOf(lot):
+        case LotSubject(lot):
             return {"lots": t["lots"].c.lot == lot}
-        case Person(name):
+        case PersonSubject(name):
             by_line = ("readings", "stages", "lots", "signatures", "deviations")
             return {
                 # The people of an operation are a list: which of them, the question sorts out.
                 "operations": true(),
                 **{table: t[table].c.by == name for table in by_line},
             }
-        case OperationOf(operation):
+        case OperationSubject(operation):
             tables = ("operations", "readings", "stages", "lots", "signatures", "deviations")
             return {table: _named(t[table].c.operation, operation) for table in tables}
-        case ReadingOf(name):
+        case ReadingSubject(name):
             return {"readings": _named(t["readings"].c.name, name)}
 
 

@@ -8,7 +8,7 @@ from typing import Final
 
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing import file_logs
-from benchflow.review.archive.filing_report import Filed
+from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.log.log_file import logs_under
 
 EVERY: Final = 2.0
@@ -26,7 +26,7 @@ def watch(
     every: float = EVERY,
     sleep: Callable[[float], None] = time.sleep,
     clock: Callable[[], float] = time.monotonic,
-) -> Iterator[Filed]:
+) -> Iterator[FilingReport]:
     """File the folder now, and again whenever a log in it changes; each time it did, say what came of it.
 
     It ends when ``sleep`` raises. A look costs a ``stat`` of each log; nothing is opened that has not changed.

@@ -1,10 +1,8 @@
-"""The rule by which evidence is called weak: the same for everybody, and kept as data so that it can be shown.
+"""Ranks steps by their weak points. The table below is the whole rule, so that a program can print it.
 
-A guard is as weak as its weakest point. Points are graded by the table below; the guard whose worst point
-has the highest grade comes first, among equals the one whose next point is worse, and so on; what is still
-equal stays in the author's order. The grades are a judgement (common practice, no source): what was never
-done is worse than what was waived, that is worse than what was not proven, and so on down to what is merely
-unusual.
+A step is as weak as its worst weak point. Between steps with equal worst points the next points decide, then the order
+of the procedure. The grades are a judgement (common practice, no source): a step that was never done is worse than one
+that was waived, a waived one is worse than one that was not proven, and so on down to what is only unusual.
 """
 
 from collections.abc import Iterable
@@ -21,11 +19,11 @@ FASTENER_SECONDS: Final = 1.0
 TICKS_AGAIN: Final = 3
 
 SUSPECT: Final = 20
-"""From this grade on something is held against a guard; below it, a point is only told."""
+"""A step with a weak point of this grade or higher is suspect; lower grades are only mentioned."""
 
 
-class Ground(Struct, frozen=True):
-    """A kind of weakness: its grade (100 is the worst), what it is called, and when it holds."""
+class WeakPointKind(Struct, frozen=True):
+    """A kind of weak point: its grade (100 is the worst), its name for people, and when it applies."""
 
     kind: str
     grade: int
@@ -33,65 +31,54 @@ class Ground(Struct, frozen=True):
     when: str
 
 
-GROUNDS: Final = (
-    Ground("never-done", 100, "never done", "the operation is part of this build and was not finished"),
-    Ground("out", 95, "out of its limit", "a value outside its limit stands, and nobody signed for it"),
-    Ground(
+_KINDS: Final = (
+    ("never-done", 100, "never done", "the step is part of this build and was not finished"),
+    ("out", 95, "out of its limit", "a value is outside its limit, and nobody signed a deviation"),
+    (
         "would-be-out", 92, "out when corrected",
-        "inside its limit only by an error that its instrument is known to have",
+        "the value is inside its limit only because of the known error of its instrument",
     ),
-    Ground("deviation", 90, "deviation", "somebody signed to go on without it"),
-    Ground(
-        "off-torque", 85, "tightened off",
-        "fasteners that stand were tightened with a wrench that was found to read wrong",
-    ),
-    Ground(
-        "not-proven", 80, "not proven",
-        "a value is so near its limit that its uncertainty leaves it undecided",
-    ),
-    Ground("instrument-bad", 75, "instrument found bad", "its instrument is in doubt by the shop's register"),
-    Ground(
-        "window-missed", 70, "time window missed",
-        "begun too early, or finished too late, after the work that it follows",
-    ),
-    Ground(
+    ("deviation", 90, "deviation", "somebody signed to continue in spite of it"),
+    ("off-torque", 85, "wrong torque", "fasteners were tightened with a wrench that was later found to read wrong"),
+    ("not-proven", 80, "not proven", "a value is so near its limit that the uncertainty leaves it undecided"),
+    ("instrument-bad", 75, "instrument in doubt", "the shop's register marks its instrument as doubtful"),
+    ("window-missed", 70, "time window missed", "started too early, or finished too late, after the step before it"),
+    (
         "instrument-overdue", 60, "instrument overdue",
-        "its instrument's calibration had run out that day, or it was unfit otherwise",
+        "the calibration of its instrument had expired that day, or the instrument was not fit for another reason",
     ),
-    Ground("other-lubricant", 55, "another lubricant", "the torque is stated for another one than was on the threads"),
-    Ground("self-signed", 50, "signed by the builder", "a hold point was signed by the one who did the work"),
-    Ground(
+    ("other-lubricant", 55, "other lubricant", "the torque is stated for a lubricant other than the one used"),
+    ("self-signed", 50, "signed by the builder", "a hold point was signed by the person who did the work"),
+    (
         "too-fast", 45, "implausibly fast",
-        f"in hand for less than {TAKES_SHARE:.0%} of the least time the procedure gives it, or fasteners ticked "
-        f"by hand in under {FASTENER_SECONDS:g} s each",
+        f"finished in less than {TAKES_SHARE:.0%} of the shortest time that the procedure states, or fasteners ticked "
+        f"by hand in less than {FASTENER_SECONDS:g} s each",
     ),
-    Ground("window-tight", 40, "time window nearly missed", f"more than {WINDOW_SHARE:.0%} of the window was used"),
-    Ground(
+    ("window-tight", 40, "time window nearly missed", f"more than {WINDOW_SHARE:.0%} of the window was used"),
+    (
         "near-limit", 35, "near a limit",
-        f"less than {NEAR_SHARE:.0%} of the limit's band is left before its nearer end (with one end only: less "
-        f"than {NEAR_SHARE_ONE_END:.0%} of its value)",
+        f"less than {NEAR_SHARE:.0%} of the limit's band is left before the nearer end (for a limit with one end: "
+        f"less than {NEAR_SHARE_ONE_END:.0%} of its value)",
     ),
-    Ground(
-        "redone", 30, "redone",
-        f"it was taken back and done again, or {TICKS_AGAIN} or more ticks of one stage were",
-    ),
-    Ground(
+    ("redone", 30, "redone", f"the step was reworked, or at least {TICKS_AGAIN} ticks of one stage were cleared"),
+    (
         "long-pause", 25, "long pause",
         f"more than {PAUSE_SECONDS / 60:.0f} min between two fasteners of one stage",
     ),
-    Ground("retaken", 15, "measured again", "an attempt before the one that stands was out of its limit"),
-    Ground("no-serial", 10, "instrument not named", "the log does not say which instrument it was"),
-    Ground("word-only", 5, "only a word", "it was finished, and nothing was measured, ticked, checked or signed"),
-    Ground("stands", 3, "stands", "the work stands, and nothing speaks against it"),
-    Ground("replaced", 1, "replaced", "the work was taken back or measured again since: nothing of it stands"),
+    ("retaken", 15, "measured again", "an earlier attempt at the reading was out of its limit"),
+    ("no-serial", 10, "instrument not named", "the log does not say which instrument was used"),
+    ("word-only", 5, "no evidence", "the step was finished without a reading, tick, check or signature"),
+    ("stands", 3, "in force", "the work is in force and has no weak point"),
+    ("replaced", 1, "replaced", "the work was reworked or measured again later; nothing of it is in force"),
 )  # fmt: skip
+WEAK_POINT_KINDS: Final = tuple(WeakPointKind(*each) for each in _KINDS)
 
-GRADE: Final = {ground.kind: ground.grade for ground in GROUNDS}
-TITLE: Final = {ground.kind: ground.title for ground in GROUNDS}
+GRADE: Final = {each.kind: each.grade for each in WEAK_POINT_KINDS}
+TITLE: Final = {each.kind: each.title for each in WEAK_POINT_KINDS}
 
 
-class Reason(Struct, frozen=True):
-    """One weak point, in words. ``seq`` is the event that shows it, ``about`` what it is about."""
+class WeakPoint(Struct, frozen=True):
+    """One weak point of a step. ``seq`` is the event that shows it, ``about`` the value, joint or instrument."""
 
     kind: str
     words: str
@@ -107,20 +94,20 @@ class Reason(Struct, frozen=True):
         return TITLE[self.kind]
 
 
-def worst_first(reasons: Iterable[Reason]) -> tuple[Reason, ...]:
-    """The reasons by their grade; equals stay in the order they came in."""
-    return tuple(sorted(reasons, key=lambda reason: -reason.grade))
+def worst_first(points: Iterable[WeakPoint]) -> tuple[WeakPoint, ...]:
+    """The weak points by grade, the highest first. Points of one grade keep their order."""
+    return tuple(sorted(points, key=lambda point: -point.grade))
 
 
-def weakness(reasons: Iterable[Reason]) -> tuple[int, ...]:
-    """What guards are compared by, greater is weaker: the grades, the worst first."""
-    return tuple(sorted((reason.grade for reason in reasons), reverse=True))
+def weakness(points: Iterable[WeakPoint]) -> tuple[int, ...]:
+    """The sort key of a step: the grades of its weak points, the highest first. A greater key is a weaker step."""
+    return tuple(sorted((point.grade for point in points), reverse=True))
 
 
 def rule() -> tuple[str, ...]:
-    """The whole rule in words, a line a ground, the worst first."""
+    """The whole rule in words: how steps are ranked, then one line for each kind of weak point."""
     how = (
-        "A guard is as weak as its worst point; among equals the next point decides, then the author's order. "
-        f"From grade {SUSPECT} on a point is held against it."
+        "A step is as weak as its worst point. Between equals the next point decides, then the order of the "
+        f"procedure. A step with a point of grade {SUSPECT} or more is suspect."
     )
-    return (how, *(f"{ground.grade:>3}  {ground.title}: {ground.when}" for ground in GROUNDS))
+    return (how, *(f"{each.grade:>3}  {each.title}: {each.when}" for each in WEAK_POINT_KINDS))

@@ -13,11 +13,11 @@ from benchflow.review.evidence.ranking import (
     TAKES_SHARE,
     TICKS_AGAIN,
     WINDOW_SHARE,
-    Reason,
+    WeakPoint,
 )
-from benchflow.review.formatting import count, room_left, shown
+from benchflow.review.formatting import count, margin_text, shown
 from benchflow.review.log.facts import OperationFact, StageFact
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.state.clock import EventTime, Now, elapsed
 
@@ -25,89 +25,91 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-def reasons_for(account: Account, step: Step, shop: "Shop | None" = None) -> Iterator[Reason]:
+def reasons_for(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
     """Every weak point of ``step``; none where the evidence is as good as it can be."""
-    fact = next((fact for fact in account.facts.operations if fact.operation == step.id), None)
-    finished = account.state.done.get(step.id)
+    fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
+    finished = log.state.done.get(step.id)
     if finished is None:
-        yield _not_done(account, fact)
-    stages = [s for s in account.facts.stages if s.operation == step.id and s.standing]
-    values = values_of(account, step)
-    yield from _deviations(account, step)
+        yield _not_done(log, fact)
+    stages = [s for s in log.facts.stages if s.operation == step.id and s.standing]
+    values = values_of(log, step)
+    yield from _deviations(log, step)
     for value in values:
         yield from _value(value)
-    yield from _instruments(account, step, values, stages, shop)
+    yield from _instruments(log, step, values, stages, shop)
     if finished is not None:
-        yield from _windows(account, step, fact, finished)
-    yield from _signature(account, step)
-    yield from _again(account, step)
-    yield from _lubricant(account, step)
+        yield from _windows(log, step, fact, finished)
+    yield from _signature(log, step)
+    yield from _again(log, step)
+    yield from _lubricant(log, step)
     yield from _pace(step, fact, finished)
     yield from _ticking(stages)
-    if finished is not None and not _anything(account, step, values, stages):
-        yield Reason("word-only", "finished, and nothing was measured, ticked, checked or signed", finished.seq)
+    if finished is not None and not _anything(log, step, values, stages):
+        yield WeakPoint("word-only", "finished, and nothing was measured, ticked, checked or signed", finished.seq)
 
 
-def _not_done(account: Account, fact: OperationFact | None) -> Reason:
+def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     if fact is not None and fact.redone and fact.begun is None:
         words = "taken back, and not done again"
     elif fact is not None and fact.begun is not None:
         words = "begun, and not finished"
-    elif account.facts.session.closed:
+    elif log.facts.session.closed:
         words = "never taken up"
     else:
         words = "not taken up yet: the session is still open"
-    return Reason("never-done", words)
+    return WeakPoint("never-done", words)
 
 
-def _deviations(account: Account, step: Step) -> Iterator[Reason]:
-    for fact in account.facts.deviations:
+def _deviations(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    for fact in log.facts.deviations:
         if fact.operation == step.id and fact.standing:
             what = {"hold": "the hold point", "time": "the time window"}.get(fact.about, fact.about)
             words = f"{fact.by} signed to go on without {what}: {fact.reason}"
-            yield Reason("deviation", words, fact.seq, fact.about)
+            yield WeakPoint("deviation", words, fact.seq, fact.about)
 
 
 # --- values -----------------------------------------------------------------------------------------
 
 
-def _value(value: Value) -> Iterator[Reason]:
+def _value(value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
     if value.judged is not None and not value.waived:
         figure = f"{value.ask} is {shown(value.judged, value.unit)}"
         if value.verdict == "out":
-            yield Reason("out", f"{figure}, outside {value.limit}", last, value.name)
+            yield WeakPoint("out", f"{figure}, outside {value.limit}", last, value.name)
         elif value.verdict == "not-proven":
-            yield Reason("not-proven", f"{figure}, not proven within {value.limit}: {value.because}", last, value.name)
+            yield WeakPoint(
+                "not-proven", f"{figure}, not proven within {value.limit}: {value.because}", last, value.name
+            )
     if value.verdict == "in":
         yield from _near(value, last)
     yield from _retaken(value)
 
 
-def _near(value: Value, last: int | None) -> Iterator[Reason]:
+def _near(value: Value, last: int | None) -> Iterator[WeakPoint]:
     least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
     for reading, number, share in value.margins():
         if 0 <= share < least:
             slot = f" ({reading.slot})" if reading is not None and len(value.readings) > 1 else ""
-            words = f"{value.ask}{slot} {shown(number, value.unit)}: {room_left(share, value.band, value.limit)}"
-            yield Reason("near-limit", words, last if reading is None else reading.seq, value.name)
+            words = f"{value.ask}{slot} {shown(number, value.unit)}: {margin_text(share, value.band, value.limit)}"
+            yield WeakPoint("near-limit", words, last if reading is None else reading.seq, value.name)
 
 
-def _retaken(value: Value) -> Iterator[Reason]:
+def _retaken(value: Value) -> Iterator[WeakPoint]:
     """A correction puts a slip of the hand right; an attempt that was out and was taken again says more."""
     out = [reading for reading in value.earlier if reading.verdict == "out"]
     if out and not any(reading.corrected for reading in value.readings):
         first = shown(out[0].value, out[0].unit)
         words = f"{value.ask} was out of its limit {count(len(out), 'time')} before it was in, first {first}"
-        yield Reason("retaken", words, out[0].seq, value.name)
+        yield WeakPoint("retaken", words, out[0].seq, value.name)
 
 
 # --- instruments -------------------------------------------------------------------------------------
 
 
 def _instruments(
-    account: Account, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
-) -> Iterator[Reason]:
+    log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
+) -> Iterator[WeakPoint]:
     used: dict[str, tuple[int, str]] = {}  # serial to where it was used first, and the day
     unnamed: dict[str, None] = {}
     for reading in (reading for value in values for reading in value.readings):
@@ -121,24 +123,24 @@ def _instruments(
         elif stage.instrument:
             unnamed[stage.instrument] = None
     for serial, (seq, day) in used.items():
-        yield from _unfit(account, serial, seq, day, shop)
+        yield from _unfit(log, serial, seq, day, shop)
     for need in unnamed:
-        yield Reason("no-serial", f"which {_need(account, need)} it was is not in the log", None, need)
+        yield WeakPoint("no-serial", f"which {_need(log, need)} it was is not in the log", None, need)
 
 
-def _unfit(account: Account, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[Reason]:
+def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
     """What the log says of the instrument on the day; the register, where the log says nothing."""
-    known = [fact for fact in account.facts.instruments if fact.serial == serial and fact.seq <= seq]
+    known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
     due, doubt = _by_register(shop, serial)
     if known and known[-1].warnings:
-        yield Reason("instrument-overdue", f"{serial}: {'; '.join(known[-1].warnings)}", seq, serial)
+        yield WeakPoint("instrument-overdue", f"{serial}: {'; '.join(known[-1].warnings)}", seq, serial)
     else:
         due = known[-1].due if known else due
         if due and due < day:
             words = f"{serial}: its calibration had run out on {due}, it was used on {day}"
-            yield Reason("instrument-overdue", words, seq, serial)
+            yield WeakPoint("instrument-overdue", words, seq, serial)
     if doubt:
-        yield Reason("instrument-bad", f"{serial} is in doubt by the shop's register: {doubt}", seq, serial)
+        yield WeakPoint("instrument-bad", f"{serial} is in doubt by the shop's register: {doubt}", seq, serial)
 
 
 def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
@@ -156,91 +158,91 @@ def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
     return "" if due is None else due.isoformat(), found.doubt
 
 
-def _need(account: Account, need: str) -> str:
-    found = account.procedure.instruments_by_id.get(need)
+def _need(log: LoadedLog, need: str) -> str:
+    found = log.procedure.instruments_by_id.get(need)
     return found.title or need if found is not None else need
 
 
 # --- time -------------------------------------------------------------------------------------------
 
 
-def _windows(account: Account, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[Reason]:
+def _windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[WeakPoint]:
     for window in step.time:
-        since = account.state.done.get(window.operation)
+        since = log.state.done.get(window.operation)
         if since is None:
             continue
-        title = account.plan.steps[window.operation].title
+        title = log.plan.steps[window.operation].title
         taken = elapsed(since, Now(finished.at, finished.run, finished.ms))
         if window.high is not None and taken > window.high:
             words = f"finished {rounded_duration(taken)} after “{title}”; the window is {window.text}"
-            yield Reason("window-missed", words, finished.seq, window.operation)
+            yield WeakPoint("window-missed", words, finished.seq, window.operation)
         elif window.high is not None and taken > WINDOW_SHARE * window.high:
             words = f"finished {rounded_duration(taken)} after “{title}”, "
             words += f"{taken / window.high:.0%} of the window {window.text}"
-            yield Reason("window-tight", words.replace("%", " %"), finished.seq, window.operation)
+            yield WeakPoint("window-tight", words.replace("%", " %"), finished.seq, window.operation)
         begun = fact.begun if fact is not None else None
         if window.low is not None and begun is not None:
             waited = elapsed(since, Now(begun.at, begun.run, begun.ms))
             if waited < window.low:
                 words = f"begun {rounded_duration(waited)} after “{title}”; the wait is {window.text}"
-                yield Reason("window-missed", words, finished.seq, window.operation)
+                yield WeakPoint("window-missed", words, finished.seq, window.operation)
 
 
-def _lubricant(account: Account, step: Step) -> Iterator[Reason]:
+def _lubricant(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     tighten = step.operation.tighten
-    used = account.state.lubricants.get(tighten.joint) if tighten is not None else None
+    used = log.state.lubricants.get(tighten.joint) if tighten is not None else None
     if used is not None:
-        joint = account.procedure.joints_by_id[used.joint]
+        joint = log.procedure.joints_by_id[used.joint]
         words = f"{used.lubricant} on the threads; the torque is stated for {joint.lubricant or 'another lubricant'}"
-        yield Reason("other-lubricant", words, None, used.joint)
+        yield WeakPoint("other-lubricant", words, None, used.joint)
 
 
-def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[Reason]:
+def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
         words = f"in hand for {rounded_duration(fact.active)}; the procedure gives it at least {least}"
-        yield Reason("too-fast", words, finished.seq)
+        yield WeakPoint("too-fast", words, finished.seq)
 
 
-def _ticking(stages: list[StageFact]) -> Iterator[Reason]:
+def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
     for stage in stages:
         if stage.stretch:
             continue  # told of the same ticks already
         which = f"stage {stage.stage} of {stage.joint}"
         if stage.bad:
             words = f"{count(stage.bad, 'fastener')} of {which} not in when checked"
-            yield Reason("out", words, stage.seq, stage.joint)
+            yield WeakPoint("out", words, stage.seq, stage.joint)
         by_hand = stage.fasteners - stage.measured
         if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
             words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"
-            yield Reason("too-fast", words, stage.seq, stage.joint)
+            yield WeakPoint("too-fast", words, stage.seq, stage.joint)
         if stage.gap > PAUSE_SECONDS:
             words = f"{rounded_duration(stage.gap)} between two fasteners of {which}"
-            yield Reason("long-pause", words, stage.gap_seq, stage.joint)
+            yield WeakPoint("long-pause", words, stage.gap_seq, stage.joint)
         if stage.unticked >= TICKS_AGAIN:
             words = f"{count(stage.unticked, 'tick')} of {which} taken back and done again"
-            yield Reason("redone", words, stage.seq, stage.joint)
+            yield WeakPoint("redone", words, stage.seq, stage.joint)
 
 
 # --- people, and work done again -----------------------------------------------------------------------
 
 
-def _signature(account: Account, step: Step) -> Iterator[Reason]:
-    for fact in account.facts.signatures:
+def _signature(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    for fact in log.facts.signatures:
         if fact.operation == step.id and fact.standing and fact.self_signed:
             words = f"the hold point for the {fact.role} was signed by {fact.by}, who did the work"
-            yield Reason("self-signed", words, fact.seq, "hold")
+            yield WeakPoint("self-signed", words, fact.seq, "hold")
 
 
-def _again(account: Account, step: Step) -> Iterator[Reason]:
-    for back in account.facts.undone_steps:
+def _again(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+    for back in log.facts.undone_steps:
         if back.operation == step.id:
             why = f"{back.by}: {back.reason}" if back.cause == "rework" else f"a remedy: {back.reason}"
-            yield Reason("redone", f"taken back and to be done again ({why})", back.seq)
+            yield WeakPoint("redone", f"taken back and to be done again ({why})", back.seq)
 
 
-def _anything(account: Account, step: Step, values: tuple[Value, ...], stages: list[StageFact]) -> bool:
-    work = account.state.work(step.id)
+def _anything(log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact]) -> bool:
+    work = log.state.work(step.id)
     return bool(
         any(value.readings for value in values) or stages or work.checks or work.chosen or work.lots or work.signed
     )

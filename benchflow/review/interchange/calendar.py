@@ -4,13 +4,13 @@ from collections.abc import Iterable
 from datetime import date
 
 from benchflow.base.plaintext import clean
-from benchflow.review.formatting import day
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.formatting import local_time_with_zone
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.build_sheet import follow_up
 from benchflow.session.log.timestamps import parse
 
 
-def as_calendar(accounts: Iterable[Account]) -> bytes:
+def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
     """A calendar with one VTODO for each follow-up. The same session makes the same to-dos, by their UID, however
     often it is exported."""
     from icalendar import Calendar, Todo  # late: only this needs it
@@ -18,10 +18,10 @@ def as_calendar(accounts: Iterable[Account]) -> bytes:
     calendar = Calendar()
     calendar.add("prodid", "-//benchflow//open items//EN")
     calendar.add("version", "2.0")
-    for account in accounts:
-        session = account.facts.session
+    for log in logs:
+        session = log.facts.session
         stamp = parse(session.closed_at or session.last_at)
-        for number, item in enumerate(follow_up(account), 1):
+        for number, item in enumerate(follow_up(log), 1):
             todo = Todo()
             todo.add("uid", f"{session.session[:32]}-{number}@benchflow")
             todo.add("dtstamp", stamp)
@@ -29,12 +29,14 @@ def as_calendar(accounts: Iterable[Account]) -> bytes:
             todo.add("summary", clean(f"{session.unit}: {item.title}" if session.unit else item.title))
             if item.due:
                 todo.add("due", date.fromisoformat(item.due))
-            built = f"{account.procedure.title}, revision {account.procedure.revision}"
+            built = f"{log.procedure.title}, revision {log.procedure.revision}"
             other = f"\nOr: {item.or_}" if item.or_ else ""
             rehearsal = "\nA rehearsal: nothing was built." if session.simulated else ""
             todo.add(
                 "description",
-                clean(f"{built}. Closed {day(session.closed_at or session.last_at)} UTC.{other}{rehearsal}"),
+                clean(
+                    f"{built}. Closed {local_time_with_zone(session.closed_at or session.last_at)}.{other}{rehearsal}"
+                ),
             )
             todo.add("status", "NEEDS-ACTION")
             calendar.add_component(todo)

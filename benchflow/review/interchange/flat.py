@@ -8,7 +8,7 @@ from typing import Any, Final
 import msgspec
 
 from benchflow.base.plaintext import clean
-from benchflow.review.log.log_file import Log
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import number
 from benchflow.session.log.line_format import Line
 
@@ -29,7 +29,7 @@ _TEXTS: Final = ("text", "reason", "do", "filled", "value")
 _RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
-def flat(log: Log, line: Line) -> dict[str, Any]:
+def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
     """One event by the names of :data:`COLUMNS`; those that it does not have are left out."""
     data = line.data
     row: dict[str, Any] = {
@@ -52,7 +52,7 @@ def flat(log: Log, line: Line) -> dict[str, Any]:
     return row
 
 
-def as_csv(logs: Iterable[Log]) -> Iterator[str]:
+def as_csv(logs: Iterable[LoadedLog]) -> Iterator[str]:
     """RFC 4180, with a line of headings. What a spreadsheet would run as a formula is given an apostrophe."""
     yield _line(COLUMNS)
     for log in logs:
@@ -75,7 +75,7 @@ def _line(cells: tuple[str, ...]) -> str:
     return out.getvalue()
 
 
-def as_json_lines(logs: Iterable[Log]) -> Iterator[str]:
+def as_json_lines(logs: Iterable[LoadedLog]) -> Iterator[str]:
     """The events as they stand in the log, each with its session and unit beside it. The procedure's text, which the
     first event carries, is left out; its SHA-256 stays."""
     for log in logs:

@@ -12,7 +12,7 @@ from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 
 from benchflow.base.plaintext import clean
 from benchflow.review.interchange.flat import flat
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.log.timestamps import parse
 
 _EXTENSIONS: Final = (
@@ -29,7 +29,7 @@ _PLAIN: Final = (
 _WHOLE: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
 
 
-def as_xes(accounts: Iterable[Account]) -> bytes:
+def as_xes(logs: Iterable[LoadedLog]) -> bytes:
     """The document, in UTF-8."""
     root = Element("log", {
         "xes.version": "1849-2016", "xes.features": "", "xmlns": "http://www.xes-standard.org/",
@@ -40,8 +40,8 @@ def as_xes(accounts: Iterable[Account]) -> bytes:
     SubElement(root, "classifier", {"name": "Activity", "keys": "concept:name"})
     SubElement(root, "classifier", {"name": "Activity and lifecycle", "keys": "concept:name lifecycle:transition"})
     _put(root, "string", "concept:name", "benchflow sessions")
-    for account in accounts:
-        _trace(root, account)
+    for log in logs:
+        _trace(root, log)
     indent(root)
     from io import BytesIO
 
@@ -61,8 +61,8 @@ def _globals(root: Element) -> None:
     _put(event, "date", "time:timestamp", "1970-01-01T00:00:00.000+00:00")
 
 
-def _trace(root: Element, account: Account) -> None:
-    session, procedure = account.facts.session, account.procedure
+def _trace(root: Element, log: LoadedLog) -> None:
+    session, procedure = log.facts.session, log.procedure
     trace = SubElement(root, "trace")
     _put(trace, "string", "concept:name", session.unit or session.session[:16])
     _put(trace, "string", "session", session.session)
@@ -73,10 +73,10 @@ def _trace(root: Element, account: Account) -> None:
     for name, value in session.options.items():
         _put(trace, "string", f"option:{name}", value)
     begun: set[str] = set()
-    for line in account.log.lines:
-        row = flat(account.log, line)
+    for line in log.lines:
+        row = flat(log, line)
         event = SubElement(trace, "event")
-        name, transition = _activity(account, row, begun)
+        name, transition = _activity(log, row, begun)
         _put(event, "string", "concept:name", name)
         _put(event, "string", "lifecycle:transition", transition)
         _put(event, "string", "org:resource", line.by)
@@ -92,10 +92,10 @@ def _trace(root: Element, account: Account) -> None:
             _put(event, "boolean", "self_signed", row["self_signed"])
 
 
-def _activity(account: Account, row: dict[str, Any], begun: set[str]) -> tuple[str, str]:
+def _activity(log: LoadedLog, row: dict[str, Any], begun: set[str]) -> tuple[str, str]:
     """The activity and its transition."""
     operation, kind = str(row.get("operation", "")), row["kind"]
-    step = account.plan.steps.get(operation)
+    step = log.plan.steps.get(operation)
     title = step.title if step is not None else operation
     if kind == "started":
         transition = "resume" if operation in begun else "start"

@@ -1,4 +1,4 @@
-"""A whole account of one session: its log, its procedure as it was that day, and how everything came to stand."""
+"""A session log loaded for review: its lines, its last state, its facts, and warnings for the reader."""
 
 from pathlib import Path
 
@@ -6,27 +6,30 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
+from benchflow.review.formatting import count
 from benchflow.review.log.facts import Facts
-from benchflow.review.log.interpretation import plans
-from benchflow.review.log.log_file import Log, read_log
+from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
+from benchflow.review.log.log_file import NoLog, a_file, why_not_a_session
 from benchflow.review.log.versions import is_newer
+from benchflow.session.log.line_format import Damage, Line, read
 from benchflow.session.procedure_loading import Read
 from benchflow.session.state.state import State
 
 
-class Account(Struct, frozen=True):
-    """One session as far as its log can be trusted. ``warnings`` say, in words, what to keep in mind."""
+class LoadedLog(Struct, frozen=True):
+    """A log, up to the first line that is damaged.
 
-    log: Log
+    ``damage`` says what is wrong with that line. ``torn`` is true where the last line is incomplete, as after a power
+    failure or while another program writes. ``warnings`` are sentences for the reader.
+    """
+
+    path: str
+    lines: tuple[Line, ...]
+    state: State
+    facts: Facts
+    damage: Damage | None
+    torn: bool
     warnings: tuple[str, ...]
-
-    @property
-    def state(self) -> State:
-        return self.log.state
-
-    @property
-    def facts(self) -> Facts:
-        return self.log.facts
 
     @property
     def plan(self) -> Plan:
@@ -36,43 +39,67 @@ class Account(Struct, frozen=True):
     def procedure(self) -> Procedure:
         return self.state.plan.procedure
 
+    @property
+    def procedure_text(self) -> str:
+        """The text of the procedure as it was that day."""
+        return self.state.opened.procedure
 
-def account(path: Path, read: Read) -> Account:
-    """The session at ``path``, its chain verified, as far as that holds.
+
+def load_log(path: Path, read_procedure: Read, *, any_procedure: bool = False) -> LoadedLog:
+    """The log at ``path``, its hash chain verified, up to the first damaged line. The file is only read.
+
+    ``any_procedure`` also loads a log whose procedure this version cannot read, with an empty plan.
 
     Raises:
-        NoLog: there is no session to be read.
-        BenchflowError: the procedure in it cannot be read.
+        NoLog: the file cannot be read, or is not the log of a session.
+        BenchflowError: the procedure in the log cannot be read.
     """
-    log = read_log(path, plans(read))
-    return Account(log, _warnings(log, log.state))
+    try:
+        data = a_file(path).read_bytes()
+    except OSError as wrong:
+        raise NoLog(f"{path} cannot be read: {wrong.strerror}.") from wrong
+    found = read(data)
+    if not found.lines and found.damage is not None:
+        raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
+    plan_of = plans_or_empty(read_procedure) if any_procedure else plans(read_procedure)
+    try:
+        said = interpret(found.lines, plan_of)
+    except NotASession as wrong:
+        raise NoLog(f"{path} {why_not_a_session(found.lines, str(wrong))}.") from wrong
+    warnings = _warnings(said.state, said.facts, found.damage, torn=bool(found.tail))
+    lines = tuple(found.lines)
+    return LoadedLog(str(path), lines, said.state, said.facts, found.damage, bool(found.tail), warnings)
 
 
-def _warnings(log: Log, state: State) -> tuple[str, ...]:
-    session = log.facts.session
+def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) -> tuple[str, ...]:
+    session = facts.session
     found: list[str] = []
-    if log.damage is not None:
+    if damage is not None:
         found.append(
-            f"The chain is broken: line {log.damage.line} {log.damage.what}. "
-            f"Only the {session.events} events before it are told here."
+            f"The log is damaged: line {damage.line} {damage.what}. "
+            f"Only the {session.events} events before that line are used here."
         )
-    if log.torn:
-        found.append("The last line is not whole; the event in it had not been confirmed to anybody.")
+    if torn:
+        found.append("The last line of the log is incomplete. Its event was never confirmed, and is left out.")
     if session.simulated:
-        found.append("This is a simulated session: its times were given to it, nobody stood at a bench.")
+        found.append("This is a simulated session: its times were entered, and no work was done.")
     if is_newer(session.version):
-        found.append(f"It was written by a newer version ({session.version}); what this one does not know is left out.")
+        found.append(
+            f"A newer version of benchflow ({session.version}) wrote this log. What this version does not know is "
+            "left out."
+        )
     if session.unknown:
-        found.append(f"{session.unknown} events are of kinds that this version does not know.")
+        kinds = "is of a kind" if session.unknown == 1 else "are of kinds"
+        found.append(f"{count(session.unknown, 'event')} {kinds} that this version does not know.")
     if session.clock_back:
         found.append(
-            f"The clock was seen going backwards {session.clock_back} time{'s' * (session.clock_back > 1)}: "
-            "durations across these are by the clock on the wall."
+            f"The clock went backwards {count(session.clock_back, 'time')}. Durations that include such a step are by "
+            "the calendar clock."
         )
     if not session.closed:
-        found.append("The session has not been closed.")
+        found.append("The job is still open.")
     left = len(state.plan.steps) - len(state.done)
     if session.closed and left:
-        why = f" ({session.why_open})" if session.why_open else ""
-        found.append(f"It was closed with {left} of {len(state.plan.steps)} operations not done{why}.")
+        reason = f" ({session.why_open})" if session.why_open else ""
+        found.append(f"The job was closed with {left} of {len(state.plan.steps)} operations not done{reason}.")
     return tuple(found)

@@ -17,7 +17,7 @@ from benchflow.procedure.model import (
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, convert
 from benchflow.review.log.facts import ReadingFact
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, margin, number
 from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_each, limit_of
 from benchflow.session.state.events import Verdict
@@ -69,19 +69,19 @@ class Value(Struct, frozen=True):
         return ((None, self.judged, self.share),)
 
 
-def values_of(account: Account, step: Step) -> tuple[Value, ...]:
+def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     """Every value of an operation, recorded and worked out, in the procedure's order."""
-    recorded = (_recorded(account, step, record) for record in step.operation.record)
-    worked = (_worked(account, step, work) for work in step.operation.work_out)
+    recorded = (_recorded(log, step, record) for record in step.operation.record)
+    worked = (_worked(log, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in worked if value is not None))
 
 
-def _recorded(account: Account, step: Step, record: RecordedValue) -> Value:
-    state = account.state
+def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
+    state = log.state
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in state.work(step.id).used)
     within = _band(state, bound, record.unit)
-    facts = [r for r in account.facts.readings if r.operation == step.id and r.name == record.name]
+    facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
     standing = {fact.slot: fact for fact in facts if fact.standing}
     readings = tuple(standing[slot] for slot in record.slots if slot in standing)
     if judged_each(record, bound):
@@ -97,18 +97,18 @@ def _recorded(account: Account, step: Step, record: RecordedValue) -> Value:
     )  # fmt: skip
 
 
-def _worked(account: Account, step: Step, work: CalculatedValue) -> Value | None:
+def _worked(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
     """As it was logged when its last input came in: nothing is worked out anew."""
-    facts = [r for r in account.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
+    facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
     standing = next((fact for fact in facts if fact.standing), None)
     if standing is None:
         return None
-    within = _band(account.state, work.bound, work.unit)
+    within = _band(log.state, work.bound, work.unit)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
         standing.limit, within, (), (), cast(Verdict, standing.verdict), number(standing.value),
         standing.share, number(standing.uncertainty), "", standing.filled or work.formula,
-        _waived(account.state, step, work.name), (), False,
+        _waived(log.state, step, work.name), (), False,
     )  # fmt: skip
 
 

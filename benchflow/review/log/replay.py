@@ -6,7 +6,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.context import Around
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.state.clock import Now
@@ -43,10 +43,10 @@ class Frame(Struct, frozen=True):
 class Replay:
     """One session, to be looked at at any of its events, from 1 to :attr:`last`."""
 
-    def __init__(self, account: Account) -> None:
-        self._lines = account.log.lines
-        self._titles = LogTitles(account.plan)
-        procedure = account.procedure
+    def __init__(self, log: LoadedLog) -> None:
+        self._lines = log.lines
+        self._titles = LogTitles(log.plan)
+        procedure = log.procedure
         self._begin: Callable[[], State] = lambda: begin(self._lines[0], procedure)
         self._kept: dict[int, State] = {}
         self._steps: dict[By, list[int]] = {}

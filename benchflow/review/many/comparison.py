@@ -9,7 +9,7 @@ from benchflow.base.durations import rounded_duration
 from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.formatting import shown
 from benchflow.review.log.facts import OperationFact, ReadingFact
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.trade.rounding import plain
 
 WORTH_SECONDS = 10 * 60.0
@@ -86,7 +86,7 @@ class Comparison(Struct, frozen=True):
         return self.differences[0] if self.differences else None
 
 
-def compare(left: Account, right: Account) -> Comparison:
+def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     """What differs between two builds."""
     both = _Both(left, right)
     warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
@@ -100,15 +100,15 @@ def compare(left: Account, right: Account) -> Comparison:
     )
 
 
-def _side(account: Account) -> Side:
-    session, procedure = account.facts.session, account.procedure
+def _side(log: LoadedLog) -> Side:
+    session, procedure = log.facts.session, log.procedure
     return Side(
         session.unit, procedure.id, procedure.revision, session.procedure, session.by, session.opened_at,
         session.closed_at or "", session.simulated,
     )  # fmt: skip
 
 
-def _beginnings(left: Account, right: Account) -> Iterator[Difference]:
+def _beginnings(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
     """What was different before any work began."""
     a, b = left.facts.session, right.facts.session
     if left.procedure.id != right.procedure.id:
@@ -126,8 +126,8 @@ def _beginnings(left: Account, right: Account) -> Iterator[Difference]:
             yield _at_opening("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
 
 
-def _text(account: Account) -> str:
-    return f"revision {account.procedure.revision}, SHA-256 {account.facts.session.procedure[:12]}"
+def _text(log: LoadedLog) -> str:
+    return f"revision {log.procedure.revision}, SHA-256 {log.facts.session.procedure[:12]}"
 
 
 def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
@@ -137,9 +137,9 @@ def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
 class _Both:
     """Both builds' facts by operation."""
 
-    def __init__(self, left: Account, right: Account) -> None:
+    def __init__(self, left: LoadedLog, right: LoadedLog) -> None:
         self.left, self.right = left, right
-        self._accounts = (left, right)
+        self._logs = (left, right)
         self.done = {fact.operation: fact for fact in left.facts.operations}
         self.other = {fact.operation: fact for fact in right.facts.operations}
 
@@ -158,17 +158,17 @@ class _Both:
     def _of(self, operation: str) -> Iterator[Difference]:
         title = self._title(operation)
 
-        def differs(kind: str, what: str, left: Words, right: Words) -> Difference:
+        def differs(kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
             return Difference(kind, operation, title, what, left.words, right.words, left.seq, right.seq)
 
-        planned = [Words("part of it" if operation in one.plan.steps else "not part of it") for one in self._accounts]
+        planned = [EntryText("part of it" if operation in one.plan.steps else "not part of it") for one in self._logs]
         if planned[0] != planned[1]:
             yield differs("plan", "part of the build", *planned)
             return
         a, b = self.done.get(operation), self.other.get(operation)
         if _is_done(a) != _is_done(b):
-            yield differs("done", "done", *(Words("done" if _is_done(one) else "not done") for one in (a, b)))
-        left, right = (_entries(one, operation) for one in self._accounts)
+            yield differs("done", "done", *(EntryText("done" if _is_done(one) else "not done") for one in (a, b)))
+        left, right = (_entries(one, operation) for one in self._logs)
         for kind, what in dict.fromkeys((*left, *right)):
             one, other = left.get((kind, what), NOTHING), right.get((kind, what), NOTHING)
             if one.judged != other.judged:
@@ -181,7 +181,7 @@ class _Both:
 
     def readings(self) -> Iterator[ReadingPair]:
         for operation in self._in_order():
-            a, b = (_readings(one, operation) for one in self._accounts)
+            a, b = (_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
                 yield _pair(a.get(key), b.get(key))
 
@@ -192,15 +192,15 @@ class _Both:
                 yield TimePair(operation, self._title(operation), _active(a), _active(b))
 
 
-def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Words, Words]]":
+def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, EntryText, EntryText]]":
     if set(a.people) != set(b.people):
-        yield "person", "done by", Words(", ".join(a.people)), Words(", ".join(b.people))
+        yield "person", "done by", EntryText(", ".join(a.people)), EntryText(", ".join(b.people))
     if a.redone != b.redone:
-        yield "redone", "times taken back", Words(str(a.redone)), Words(str(b.redone))
+        yield "redone", "times taken back", EntryText(str(a.redone)), EntryText(str(b.redone))
     if a.done and b.done:
         shorter, longer = sorted((a.active, b.active))
         if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
-            yield "time", "time in hand", Words(rounded_duration(a.active)), Words(rounded_duration(b.active))
+            yield "time", "time in hand", EntryText(rounded_duration(a.active)), EntryText(rounded_duration(b.active))
 
 
 def _is_done(fact: OperationFact | None) -> bool:
@@ -211,7 +211,7 @@ def _active(fact: OperationFact | None) -> float | None:
     return fact.active if fact is not None and fact.done else None
 
 
-class Words(Struct, frozen=True):
+class EntryText(Struct, frozen=True):
     """Something told, the event that tells it, and what two of them are held against each other by: the words, or
     for a reading its verdict."""
 
@@ -224,48 +224,48 @@ class Words(Struct, frozen=True):
         return self.verdict or self.words
 
 
-NOTHING = Words("")
+NOTHING = EntryText("")
 
 
-def _entries(account: Account, operation: str) -> dict[tuple[str, str], Words]:
+def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
     """Everything entered for an operation that stands: kind and name to what was entered."""
-    facts = account.facts
-    told: dict[tuple[str, str], Words] = {}
-    for (name, slot), reading in _readings(account, operation).items():
+    facts = log.facts
+    told: dict[tuple[str, str], EntryText] = {}
+    for (name, slot), reading in _readings(log, operation).items():
         words = f"{shown(reading.value, reading.unit)} ({reading.verdict})"
-        told["reading", f"{name} {slot}".strip()] = Words(words, reading.seq, reading.verdict)
-    for need, serials in _serials(account, operation).items():
-        told["instrument", need] = Words(", ".join(sorted(serials)))
+        told["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
+    for need, serials in _serials(log, operation).items():
+        told["instrument", need] = EntryText(", ".join(sorted(serials)))
     for choice in facts.choices:
         if choice.operation == operation and choice.standing:
-            told["choice", choice.name] = Words(choice.take, choice.seq)
+            told["choice", choice.name] = EntryText(choice.take, choice.seq)
     for lot in facts.lots:
         if lot.operation == operation and lot.standing:
-            told["lot", lot.consumable] = Words(lot.lot, lot.seq)
+            told["lot", lot.consumable] = EntryText(lot.lot, lot.seq)
     for deviation in facts.deviations:
         if deviation.operation == operation and deviation.standing:
-            told["deviation", deviation.about] = Words(f"{deviation.by}: {deviation.reason}", deviation.seq)
+            told["deviation", deviation.about] = EntryText(f"{deviation.by}: {deviation.reason}", deviation.seq)
     for signature in facts.signatures:
         if signature.operation == operation and signature.standing:
             own = ", who did the work" if signature.self_signed else ""
-            told["signature", signature.role] = Words(f"{signature.by}{own}", signature.seq)
+            told["signature", signature.role] = EntryText(f"{signature.by}{own}", signature.seq)
     return told
 
 
-def _serials(account: Account, operation: str) -> dict[str, set[str]]:
+def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
     """What the procedure asks for, to the serials of what was used for it."""
     found: dict[str, set[str]] = {}
-    for reading in account.facts.readings:
+    for reading in log.facts.readings:
         if reading.operation == operation and reading.standing and reading.serial:
             found.setdefault(reading.instrument, set()).add(reading.serial)
-    for stage in account.facts.stages:
+    for stage in log.facts.stages:
         if stage.operation == operation and stage.standing and stage.serial:
             found.setdefault(stage.instrument, set()).add(stage.serial)
     return found
 
 
-def _readings(account: Account, operation: str) -> dict[tuple[str, str], ReadingFact]:
-    return {(r.name, r.slot): r for r in account.facts.readings if r.standing and r.operation == operation}
+def _readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFact]:
+    return {(r.name, r.slot): r for r in log.facts.readings if r.standing and r.operation == operation}
 
 
 def _pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:

@@ -5,12 +5,12 @@ from pathlib import Path
 
 from benchflow.review.log.interpretation import plans_or_empty
 from benchflow.review.log.log_file import Unusable, sound_facts
-from benchflow.review.many.question import Found, LeftOut, Question, from_facts, in_order, narrow
+from benchflow.review.many.session_question import LeftOut, Question, SessionMatch, from_facts, in_order, narrow
 from benchflow.session.procedure_loading import reader_keeping
 
 
-class Files:
-    """A :class:`benchflow.review.many.question.Source` over log files.
+class LogFiles:
+    """A :class:`benchflow.review.many.session_question.SessionSource` over log files.
 
     Of several copies of one session the longest counts; of equally long ones, the one whose last hash
     sorts first. That is the archive's rule too.
@@ -19,7 +19,7 @@ class Files:
     def __init__(self, paths: Iterable[Path], bench: str = "", compiled: Path | None = None) -> None:
         """``compiled`` is the folder with the compiled forms of procedures."""
         self._plan_of = plans_or_empty(reader_keeping(compiled))
-        self._found: dict[str, Found] = {}
+        self._found: dict[str, SessionMatch] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
             self._read(path, bench)
@@ -39,12 +39,12 @@ class Files:
         if old is None or better(new, old):
             self._found[got.session.session] = new
 
-    def ask(self, question: Question) -> Sequence[Found]:
+    def ask(self, question: Question) -> Sequence[SessionMatch]:
         narrowed = (narrow(found, question) for found in self._found.values())
         return in_order([found for found in narrowed if found.anything])
 
-    def sessions(self) -> Sequence[Found]:
-        return in_order([Found(one.session, one.bench, one.path) for one in self._found.values()])
+    def sessions(self) -> Sequence[SessionMatch]:
+        return in_order([SessionMatch(one.session, one.bench, one.path) for one in self._found.values()])
 
     def count(self) -> int:
         return len(self._found)
@@ -53,6 +53,6 @@ class Files:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))
 
 
-def better(new: Found, old: Found) -> bool:
+def better(new: SessionMatch, old: SessionMatch) -> bool:
     """Whether ``new`` is to stand for the session that ``old`` is another copy of."""
     return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)

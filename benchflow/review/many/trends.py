@@ -14,7 +14,13 @@ from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band
 from benchflow.review.many.control_chart import Chart, chart_of
-from benchflow.review.many.question import Found, OperationOf, Question, ReadingOf, Source
+from benchflow.review.many.session_question import (
+    OperationSubject,
+    Question,
+    ReadingSubject,
+    SessionMatch,
+    SessionSource,
+)
 
 
 class Point(Struct, frozen=True):
@@ -44,17 +50,17 @@ class Series(Struct, frozen=True):
     telling: tuple[str, ...]
 
 
-class Across(Struct, frozen=True):
+class Trend(Struct, frozen=True):
     """``notes`` say what was left out, and why."""
 
     series: tuple[Series, ...]
     notes: tuple[str, ...]
 
 
-def over_builds(source: Source, name: str, since: str = "", until: str = "") -> Across:
+def trend_over_builds(source: SessionSource, name: str, since: str = "", until: str = "") -> Trend:
     """The value ``name`` over all builds: a series for each of its places (``journal[1]``, ``journal[2]``)."""
-    found, notes = _real(source.ask(Question(ReadingOf(name), since, until)))
-    readings: dict[str, dict[str, list[tuple[Found, ReadingFact]]]] = {}
+    found, notes = _real(source.ask(Question(ReadingSubject(name), since, until)))
+    readings: dict[str, dict[str, list[tuple[SessionMatch, ReadingFact]]]] = {}
     for one in found:
         for reading in one.readings:
             if reading.standing:
@@ -65,10 +71,10 @@ def over_builds(source: Source, name: str, since: str = "", until: str = "") -> 
         made, skipped = _series(full_name, list(sessions.values()))
         series.append(made)
         notes += skipped
-    return Across(tuple(series), tuple(notes))
+    return Trend(tuple(series), tuple(notes))
 
 
-def _real(found: Sequence[Found]) -> tuple[list[Found], list[str]]:
+def _real(found: Sequence[SessionMatch]) -> tuple[list[SessionMatch], list[str]]:
     real = [one for one in found if not one.session.simulated]
     if real and len(real) < len(found):
         number = len(found) - len(real)
@@ -76,7 +82,7 @@ def _real(found: Sequence[Found]) -> tuple[list[Found], list[str]]:
     return list(found), ["All of these sessions are simulated."] if found and not real else []
 
 
-def _series(name: str, sessions: list[list[tuple[Found, ReadingFact]]]) -> tuple[Series, list[str]]:
+def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -> tuple[Series, list[str]]:
     last = max((pair for pairs in sessions for pair in pairs), key=lambda pair: pair[1].at)
     unit = last[1].unit  # as the latest build has it
     points: list[Point] = []
@@ -95,7 +101,7 @@ def _series(name: str, sessions: list[list[tuple[Found, ReadingFact]]]) -> tuple
     return Series(name, unit, tuple(points), chart, tuple(_telling(points, chart, unit))), skipped
 
 
-def _point(pairs: list[tuple[Found, ReadingFact]], unit: str) -> Point | None:
+def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
     """One build's point: the mean where it has several readings; the worst of their verdicts."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
@@ -148,7 +154,7 @@ def _drifting(chart: Chart, newest: Point, unit: str) -> str:
 # --- how long things take ---------------------------------------------------------------------------
 
 
-class Lasting(Struct, frozen=True):
+class OperationDuration(Struct, frozen=True):
     """How long an operation is in hand, in seconds, over the builds in which it was finished."""
 
     operation: str
@@ -161,26 +167,28 @@ class Lasting(Struct, frozen=True):
     longest_unit: str  # the unit under build of the longest
 
 
-class Times(Struct, frozen=True):
+class OperationDurations(Struct, frozen=True):
     """``notes`` say what was left out, and why."""
 
-    operations: tuple[Lasting, ...]
+    operations: tuple[OperationDuration, ...]
     notes: tuple[str, ...]
 
 
-def lasting(source: Source, operation: str, since: str = "", until: str = "") -> Times:
+def operation_durations(source: SessionSource, operation: str, since: str = "", until: str = "") -> OperationDurations:
     """How long ``operation`` takes, each of its places apart."""
-    found, notes = _real(source.ask(Question(OperationOf(operation), since, until)))
+    found, notes = _real(source.ask(Question(OperationSubject(operation), since, until)))
     times: dict[str, list[tuple[float, str]]] = {}
     for one in found:
         for fact in one.operations:
             if fact.done:
                 times.setdefault(fact.operation, []).append((fact.active, one.session.unit))
-    return Times(tuple(_lasting(name, all_of) for name, all_of in times.items()), tuple(notes))
+    return OperationDurations(tuple(_lasting(name, all_of) for name, all_of in times.items()), tuple(notes))
 
 
-def _lasting(name: str, times: list[tuple[float, str]]) -> Lasting:
+def _lasting(name: str, times: list[tuple[float, str]]) -> OperationDuration:
     seconds = sorted(time for time, _ in times)
     quarters = quantiles(seconds, n=4, method="inclusive") if len(seconds) > 1 else [seconds[0]] * 3
     longest = max(times)
-    return Lasting(name, len(seconds), seconds[0], quarters[0], median(seconds), quarters[2], longest[0], longest[1])
+    return OperationDuration(
+        name, len(seconds), seconds[0], quarters[0], median(seconds), quarters[2], longest[0], longest[1]
+    )

@@ -12,10 +12,10 @@ from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, seconds
-from benchflow.review.evidence.known import in_words
-from benchflow.review.formatting import day, shown
+from benchflow.review.evidence.recorded_evidence import in_words
+from benchflow.review.formatting import local_time, local_time_with_zone, shown
 from benchflow.review.log.facts import InstrumentFact, OperationFact
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
 from benchflow.session.log.timestamps import parse
@@ -48,7 +48,7 @@ class SheetValue(Struct, frozen=True):
     earlier: tuple[str, ...]  # what was read before and stands no longer
 
 
-class SheetOperation(Struct, frozen=True):
+class BuildSheetOperation(Struct, frozen=True):
     operation: str
     number: int
     title: str
@@ -70,7 +70,7 @@ class SheetOperation(Struct, frozen=True):
 
 class SheetSection(Struct, frozen=True):
     title: str
-    operations: tuple[SheetOperation, ...]
+    operations: tuple[BuildSheetOperation, ...]
 
 
 class SheetFollowUp(Struct, frozen=True):
@@ -102,14 +102,14 @@ class Sheet(Struct, frozen=True):
     disclaimer: str
 
 
-def sheet(account: Account) -> Sheet:
+def sheet(log: LoadedLog) -> Sheet:
     """The build sheet of a session, as far as its log can be trusted."""
-    procedure, facts = account.procedure, account.facts
-    operations = {step.id: _operation(account, step) for step in account.plan.steps.values()}
+    procedure, facts = log.procedure, log.facts
+    operations = {step.id: _operation(log, step) for step in log.plan.steps.values()}
     sections = tuple(
         SheetSection(
             section.title,
-            tuple(operations[step.id] for step in account.plan.steps.values() if step.operation.section == section.id),
+            tuple(operations[step.id] for step in log.plan.steps.values() if step.operation.section == section.id),
         )
         for section in procedure.sections
     )
@@ -120,23 +120,23 @@ def sheet(account: Account) -> Sheet:
         simulated=facts.session.simulated,
         notice=procedure.notice,
         cautions=procedure.cautions,
-        facts=tuple(_facts(account)),
-        warnings=account.warnings,
-        sound=account.log.damage is None,
+        facts=tuple(_facts(log)),
+        warnings=log.warnings,
+        sound=log.damage is None,
         events=facts.session.events,
         head=facts.session.head,
         exceptions=tuple(_exceptions(operations.values())),
         sections=tuple(section for section in sections if section.operations),
-        parts=tuple(_parts(account)),
-        instruments=tuple(_instruments(account)),
-        follow_up=follow_up(account),
-        notes=tuple(f"{day(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
+        parts=tuple(_parts(log)),
+        instruments=tuple(_instruments(log)),
+        follow_up=follow_up(log),
+        notes=tuple(f"{local_time(note.at)}  {note.by}: {note.text}" for note in facts.notes if not note.operation),
         disclaimer=NOT_THE_MANUAL,
     )
 
 
-def _facts(account: Account) -> Iterator[tuple[str, str]]:
-    procedure, session = account.procedure, account.facts.session
+def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
+    procedure, session = log.procedure, log.facts.session
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     yield "Text of it", f"SHA-256 {session.procedure[:16]}… ({session.file})"
     if procedure.source:
@@ -152,20 +152,20 @@ def _facts(account: Account) -> Iterator[tuple[str, str]]:
                 ("not known" if value is None else variable.words.get(value, value)),
             )
     yield "Builder", session.by
-    others = sorted(_people(account) - {session.by})
+    others = sorted(_people(log) - {session.by})
     if others:
         yield "Others", ", ".join(others)
-    yield "Begun", f"{day(session.opened_at)} UTC"
-    yield "Closed", f"{day(session.closed_at)} UTC" if session.closed_at else "not closed"
-    active = sum(fact.active for fact in account.facts.operations)
+    yield "Started", local_time_with_zone(session.opened_at)
+    yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"
+    active = sum(fact.active for fact in log.facts.operations)
     yield "Time in hand", rounded_duration(active)
-    done = len(account.state.done)
-    yield "Operations", f"{done} of {len(account.plan.steps)} done"
+    done = len(log.state.done)
+    yield "Operations", f"{done} of {len(log.plan.steps)} done"
     yield "Judged by", RULES[procedure.decision]
 
 
-def _people(account: Account) -> set[str]:
-    facts = account.facts
+def _people(log: LoadedLog) -> set[str]:
+    facts = log.facts
     people = {name for operation in facts.operations for name in operation.people}
     people |= {signature.by for signature in facts.signatures}
     return people | {deviation.by for deviation in facts.deviations}
@@ -174,25 +174,25 @@ def _people(account: Account) -> set[str]:
 # --- an operation -------------------------------------------------------------------------------------
 
 
-def _operation(account: Account, step: Step) -> SheetOperation:
-    facts = account.facts
-    done = account.state.done.get(step.id)
+def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
+    facts = log.facts
+    done = log.state.done.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
     signature = next((s for s in facts.signatures if s.operation == step.id and s.standing), None)
-    work = account.state.work(step.id)
-    return SheetOperation(
+    work = log.state.work(step.id)
+    return BuildSheetOperation(
         operation=step.id,
-        number=account.plan.number(step.id),
+        number=log.plan.number(step.id),
         title=step.title,
         done=done is not None,
         by=_by(fact),
-        at=day(done.at) if done is not None else "",
+        at=local_time(done.at) if done is not None else "",
         took=rounded_duration(fact.active) if fact is not None and done is not None else "",
-        values=tuple(_value(account, value) for value in values_of(account, step) if value.readings or value.worked),
-        joint=joint_of(account, step),
+        values=tuple(_value(log, value) for value in values_of(log, step) if value.readings or value.worked),
+        joint=joint_of(log, step),
         checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
-        signed=f"{signature.by} ({signature.role}), {day(signature.at)}" if signature is not None else "",
+        signed=f"{signature.by} ({signature.role}), {local_time(signature.at)}" if signature is not None else "",
         self_signed=signature is not None and signature.self_signed,
         hold=step.operation.hold.for_ if step.operation.hold is not None else "",
         deviations=tuple(
@@ -200,7 +200,7 @@ def _operation(account: Account, step: Step) -> SheetOperation:
             for d in facts.deviations
             if d.operation == step.id and d.standing
         ),
-        redone=tuple(f"{day(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
+        redone=tuple(f"{local_time(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
     )
 
@@ -212,7 +212,7 @@ def _by(fact: OperationFact | None) -> str:
     return ", ".join([fact.by, *others]) if fact.by else ", ".join(others)
 
 
-def _value(account: Account, value: Value) -> SheetValue:
+def _value(log: LoadedLog, value: Value) -> SheetValue:
     many = len(value.readings) > 1
     low, high = value.band.low, value.band.high
     return SheetValue(
@@ -229,10 +229,10 @@ def _value(account: Account, value: Value) -> SheetValue:
         filled=value.filled,
         waived=value.waived,
         tools=tuple(
-            dict.fromkeys(tool_of(account, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
+            dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
-            f"{_figure(r.value, r.unit, r.entered)} ({r.verdict}), {day(r.at)}"
+            f"{_figure(r.value, r.unit, r.entered)} ({r.verdict}), {local_time(r.at)}"
             for r in value.earlier
             if r.verdict != "none" or r.corrected
         ),
@@ -263,7 +263,7 @@ def _drawn(value: Value) -> GaugePositions | None:
 # --- the rest ---------------------------------------------------------------------------------------
 
 
-def _exceptions(operations: Iterable[SheetOperation]) -> Iterator[str]:
+def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
     for operation in operations:
         head = f"{operation.number}  {operation.title}"
         if not operation.done:
@@ -279,22 +279,22 @@ def _exceptions(operations: Iterable[SheetOperation]) -> Iterator[str]:
             yield f"{head}: taken back and done again, {redone}"
 
 
-def _parts(account: Account) -> Iterator[tuple[str, ...]]:
-    kit = {item.id: item for item in account.procedure.kit}
-    titles = {step.id: step.title for step in account.plan.steps.values()}
-    for lot in account.facts.lots:
+def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
+    kit = {item.id: item for item in log.procedure.kit}
+    titles = {step.id: step.title for step in log.plan.steps.values()}
+    for lot in log.facts.lots:
         if lot.standing:
             title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
             yield title, f"lot {lot.lot}", titles.get(lot.operation, lot.operation)
-    for choice in account.facts.choices:
+    for choice in log.facts.choices:
         if choice.standing:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
 
 
-def _instruments(account: Account) -> Iterator[tuple[str, ...]]:
+def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     """Each instrument as it was on the day, by the log; those not named are said to be so."""
-    facts = account.facts
-    needs = {need.id: need.title or need.id for need in account.procedure.instruments}
+    facts = log.facts
+    needs = {need.id: need.title or need.id for need in log.procedure.instruments}
     told: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
     used: dict[tuple[str, str], None] = {}
     for reading in facts.readings:
@@ -313,9 +313,9 @@ def _instruments(account: Account) -> Iterator[tuple[str, ...]]:
             yield title, serial, fact.calibrated, fact.due, u, "; ".join(fact.warnings)
 
 
-def follow_up(account: Account) -> tuple[SheetFollowUp, ...]:
+def follow_up(log: LoadedLog) -> tuple[SheetFollowUp, ...]:
     """The open work after the build, counted from its close; from the last event while it is not closed."""
-    session = account.facts.session
+    session = log.facts.session
     start = parse(session.closed_at or session.last_at)
     return tuple(
         SheetFollowUp(
@@ -323,5 +323,5 @@ def follow_up(account: Account) -> tuple[SheetFollowUp, ...]:
             (start + timedelta(seconds=seconds(item.due))).date().isoformat() if item.due is not None else "",
             item.or_,
         )
-        for item in account.procedure.follow_up
+        for item in log.procedure.follow_up
     )

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.sheets.build_sheet import Sheet, SheetOperation, SheetValue
+from benchflow.review.sheets.build_sheet import BuildSheetOperation, Sheet, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 
 _MEANS_SOMETHING = re.compile(r"([\\`*_{}\[\]<>#|~])")
@@ -59,7 +59,7 @@ def _lines(sheet: Sheet) -> Iterator[str]:
     yield plain(sheet.disclaimer)
 
 
-def _operation(operation: SheetOperation) -> Iterator[str]:
+def _operation(operation: BuildSheetOperation) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
     if operation.done:

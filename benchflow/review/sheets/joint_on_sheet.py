@@ -7,8 +7,8 @@ from msgspec import Struct
 from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import CheckStage, Joint, LoosenStage, Tighten, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.review.formatting import day, shown
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.formatting import local_time, shown
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.state.state import Tick
 from benchflow.trade.joint_picture import FastenerCell
 
@@ -23,13 +23,13 @@ class SheetJoint(Struct, frozen=True):
     tools: tuple[str, ...]
 
 
-def joint_of(account: Account, step: Step) -> SheetJoint | None:
+def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
     tighten = step.operation.tighten
     if tighten is None:
         return None
-    joint = account.procedure.joints_by_id[tighten.joint]
-    ticks = account.state.work(step.id).ticks
-    lubricant = account.state.lubricants.get(joint.id)
+    joint = log.procedure.joints_by_id[tighten.joint]
+    ticks = log.state.work(step.id).ticks
+    lubricant = log.state.lubricants.get(joint.id)
     about = [
         joint.thread,
         f"class {joint.grade}" if joint.grade else "",
@@ -42,7 +42,7 @@ def joint_of(account: Account, step: Step) -> SheetJoint | None:
         ", ".join(part for part in about if part),
         tuple(stage.text + (f" ({stage.only} only)" if stage.only else "") for stage in tighten.stages),
         tuple(_fasteners(joint, tighten, ticks)),
-        tuple(_tools(account, step, tighten)),
+        tuple(_tools(log, step, tighten)),
     )
 
 
@@ -79,16 +79,17 @@ def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
     return words.strip()
 
 
-def _tools(account: Account, step: Step, tighten: Tighten) -> Iterator[str]:
-    for fact in account.facts.stages:
+def _tools(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
+    for fact in log.facts.stages:
         if fact.operation == step.id and fact.standing and fact.fasteners:
             text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
-            tool = tool_of(account, fact.serial, fact.instrument)
+            tool = tool_of(log, fact.serial, fact.instrument)
             gap = f"; longest pause {rounded_duration(fact.gap)}" if fact.gap > 600 else ""
-            yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {day(fact.last_at)}{gap}"
+            at = local_time(fact.last_at)
+            yield f"stage {fact.stage}, {text}: {fact.fasteners} with {tool}, {fact.by}, {at}{gap}"
 
 
-def tool_of(account: Account, serial: str, need: str) -> str:
+def tool_of(log: LoadedLog, serial: str, need: str) -> str:
     """The serial; where none was logged, what the procedure calls the instrument."""
-    titles = {one.id: one.title for one in account.procedure.instruments}
+    titles = {one.id: one.title for one in log.procedure.instruments}
     return serial or titles.get(need) or need or "an instrument not named"

@@ -74,7 +74,7 @@ class JointBlank(Struct, frozen=True):
     stages: tuple[StageBoxes, ...]
 
 
-class Entry(Struct, frozen=True):
+class PrintedLine(Struct, frozen=True):
     """A line of the sheet. ``label`` is ``move A`` for a move, and the bench's number in brackets where that is not
     the turn. ``why`` are the reasons for its place. ``clock`` names the times to be written down: when it may begin,
     by when it has to be finished, and when it was, where a time window counts from that."""
@@ -95,14 +95,14 @@ class Entry(Struct, frozen=True):
     clock: tuple[str, ...] = ()
 
 
-class Part(Struct, frozen=True):
+class PartLine(Struct, frozen=True):
     """Lines that stand together: a section, or what of it can be done in one go."""
 
     title: str
-    entries: tuple[Entry, ...]
+    entries: tuple[PrintedLine, ...]
 
 
-class Page(Struct, frozen=True):
+class OrderSheetPage(Struct, frozen=True):
     title: str
     subject: str
     notice: str
@@ -114,7 +114,7 @@ class Page(Struct, frozen=True):
     begin: tuple[str, ...]
     kit: tuple[tuple[str, str, bool], ...]  # title, quantity, whether its lot is written down
     instruments: tuple[tuple[str, str], ...]  # title, what it has to be good for
-    parts: tuple[Part, ...]
+    parts: tuple[PartLine, ...]
     follow_up: tuple[str, ...]
 
     @property
@@ -123,7 +123,7 @@ class Page(Struct, frozen=True):
         return any(entry.label.startswith("(") for part in self.parts for entry in part.entries)
 
 
-def page(sheet: OrderSheet) -> Page:
+def page(sheet: OrderSheet) -> OrderSheetPage:
     """The sheet, ready to be printed."""
     procedure = sheet.plan.procedure
     warnings = []
@@ -132,7 +132,7 @@ def page(sheet: OrderSheet) -> Page:
     steps = sheet.plan.steps.values()
     used = {ref.name for step in steps for ref in step.operation.uses}
     used |= {name for step in steps for name in _tools(step.operation)}
-    return Page(
+    return OrderSheetPage(
         title=procedure.title,
         subject=procedure.subject,
         notice=procedure.notice,
@@ -185,12 +185,12 @@ def _follow_up(item: FollowUp) -> str:
 # --- lines ------------------------------------------------------------------------------------------
 
 
-def _parts(sheet: OrderSheet) -> Iterator[Part]:
+def _parts(sheet: OrderSheet) -> Iterator[PartLine]:
     """A move belongs with the operation that it is made for."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
     timed = {since.since for turn in sheet.turns if isinstance(turn, OperationTurn) for since in turn.times}
-    gathered: list[tuple[str, list[Entry]]] = []
+    gathered: list[tuple[str, list[PrintedLine]]] = []
     for turn in sheet.turns:
         goal = by_turn[turn.before] if isinstance(turn, MoveTurn) else turn
         assert isinstance(goal, OperationTurn)
@@ -206,15 +206,15 @@ def _parts(sheet: OrderSheet) -> Iterator[Part]:
     seen: set[str] = set()
     for section, entries in gathered:
         title = titles.get(section, section)
-        yield Part(f"{title} (continued)" if section in seen else title, tuple(entries))
+        yield PartLine(f"{title} (continued)" if section in seen else title, tuple(entries))
         seen.add(section)
 
 
-def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
+def _move(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
     why = f"Made for {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
-    return Entry(
+    return PrintedLine(
         turn=turn.turn,
         label=f"move {move_letter(list(moves).index(turn.move))}",
         is_move=True,
@@ -225,13 +225,13 @@ def _move(sheet: OrderSheet, turn: MoveTurn) -> Entry:
     )
 
 
-def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> Entry:
+def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> PrintedLine:
     step = sheet.plan.steps[turn.step]
     operation = step.operation
     number = sheet.plan.number(turn.step)
     names = _Names(sheet)
     hold = operation.hold
-    return Entry(
+    return PrintedLine(
         turn=turn.turn,
         label=f"({number})" if number != turn.turn else "",
         is_move=False,

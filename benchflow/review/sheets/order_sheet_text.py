@@ -3,11 +3,11 @@
 import textwrap
 from collections.abc import Iterator
 
-from benchflow.review.sheets.order_sheet_page import Blank, Entry, JointBlank, Page
+from benchflow.review.sheets.order_sheet_page import Blank, JointBlank, OrderSheetPage, PrintedLine
 from benchflow.trade.joint_picture import joint_lines
 
 
-def text(page: Page, width: int = 100) -> tuple[str, ...]:
+def text(page: OrderSheetPage, width: int = 100) -> tuple[str, ...]:
     """Lines of at most ``width`` characters (a single longer word is broken)."""
     return tuple(line.rstrip() for line in _Printing(max(width, 40)).page(page))
 
@@ -24,7 +24,7 @@ class _Printing:
     def __init__(self, width: int) -> None:
         self._width = width
 
-    def page(self, page: Page) -> Iterator[str]:
+    def page(self, page: OrderSheetPage) -> Iterator[str]:
         yield from self._wrapped(f"{page.title}: in one safe order")
         yield from self._wrapped(page.subject)
         yield ""
@@ -54,7 +54,7 @@ class _Printing:
             for line in page.follow_up:
                 yield from self._wrapped(line, "[ ] ")
 
-    def _laid_out(self, page: Page) -> Iterator[str]:
+    def _laid_out(self, page: OrderSheetPage) -> Iterator[str]:
         if page.kit or page.instruments:
             yield from self._heading("Laid out")
         for title, quantity, lot in page.kit:
@@ -64,7 +64,7 @@ class _Printing:
             words = f"{title}{f': {good_for}' if good_for else ''}{_kept('  serial: ____________')}"
             yield from self._wrapped(words, "[ ] ")
 
-    def _entry(self, entry: Entry) -> Iterator[str]:
+    def _entry(self, entry: PrintedLine) -> Iterator[str]:
         yield ""
         label = f" {entry.label}" if entry.label and not entry.is_move else ""
         move = f"{entry.label.upper()}: " if entry.is_move else ""

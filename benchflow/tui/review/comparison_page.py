@@ -78,7 +78,7 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
             case Difference():
                 return _difference(row, width, index == 0)
             case ReadingPair():
-                case = self.left if row.operation in self.left.account.plan.steps else self.right
+                case = self.left if row.operation in self.left.log.plan.steps else self.right
                 return _reading(row, case.title(row.operation), width, index == self.at)
             case TimePair():
                 left, right = (

@@ -8,7 +8,7 @@ from textual.widgets import Input
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import Failure
-from benchflow.review.evidence.assessment import Guard, Review
+from benchflow.review.evidence.assessment import Review, ReviewedStep
 from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, justified, styled, wrap
 from benchflow.tui.review.evidence_lines import SOUND, SUSPECT
@@ -37,7 +37,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         super().__init__()
         self.case = case
         self._asked = asked
-        self._guards: tuple[Guard, ...] = ()
+        self._guards: tuple[ReviewedStep, ...] = ()
         self.title_line = clean_line(f"It came back: {case.unit}")
 
     def compose(self) -> ComposeResult:
@@ -61,7 +61,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
     # --- the list ---------------------------------------------------------------------------------
 
     def _rows(self) -> list[Asked]:
-        failures = self.case.account.procedure.failures
+        failures = self.case.log.procedure.failures
         words = self.field.value.casefold().split()
         if not words:
             return [*failures, None]
@@ -77,7 +77,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         lines = [styled(cut(self.case.build(), width), "faint")]
         notes = [
-            line for each in self.case.account.warnings for line in hanging("NOTE  ", each, width, "text", "attention")
+            line for each in self.case.log.warnings for line in hanging("NOTE  ", each, width, "text", "attention")
         ]
         if len(notes) > 4:
             notes = [*notes[:3], styled(f"      and {len(notes) - 3} lines more: F2", "attention")]

@@ -2,10 +2,10 @@
 
 from collections.abc import Sequence
 
-from benchflow.review.evidence.assessment import Guard
+from benchflow.review.evidence.assessment import ReviewedStep
 from benchflow.review.evidence.ranking import SUSPECT as GRADE_HELD
-from benchflow.review.evidence.ranking import Reason
-from benchflow.review.sheets.build_sheet import SheetOperation, SheetValue
+from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.sheets.build_sheet import BuildSheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.input_blocks import WORDS
@@ -18,13 +18,13 @@ LEGEND = f"{SUSPECT} held against it   {TOLD} only told   {SOUND} nothing weak"
 GAUGE = 44
 
 
-def guard_mark(guard: Guard) -> Span:
+def guard_mark(guard: ReviewedStep) -> Span:
     if guard.suspect:
         return f"{SUSPECT} ", "attention"
     return (f"{TOLD} ", "text") if guard.reasons else (f"{SOUND} ", "done")
 
 
-def draw_head(guard: Guard, width: int) -> Line:
+def draw_head(guard: ReviewedStep, width: int) -> Line:
     """``▲ 38  Mark the nuts``, and at the right edge the grade or that nothing is weak."""
     role: Role = "strong" if guard.suspect else "text" if guard.reasons else "faint"
     if guard.suspect:
@@ -34,7 +34,7 @@ def draw_head(guard: Guard, width: int) -> Line:
     return justified((guard_mark(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
 
 
-def draw_reason(reason: Reason, width: int, *, whole: bool) -> list[Line]:
+def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
     """``signed by the builder: the hold point for …``; ``whole`` with its grade and the event that shows it."""
     where = f" (event {reason.seq})" if whole and reason.seq is not None else ""
     mark = f"{reason.grade:>3}  " if whole else ""
@@ -49,12 +49,12 @@ def indented(lines: Sequence[Line], by: int) -> list[Line]:
     return [((" " * by, "text"), *line) for line in lines]
 
 
-def draw_known(guard: Guard, width: int) -> list[Line]:
+def draw_known(guard: ReviewedStep, width: int) -> list[Line]:
     """What the log knows, a line each."""
     return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
-def draw_guard(guard: Guard, width: int) -> list[Line]:
+def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
     """All that is held against one operation and all that is known of it."""
     lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
@@ -72,7 +72,7 @@ def draw_guard(guard: Guard, width: int) -> list[Line]:
 # --- readings, joints, names --------------------------------------------------------------------------
 
 
-def draw_operation(of: SheetOperation, reasons: Sequence[Reason], width: int) -> list[Line]:
+def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
     """What is held against one operation and everything that stands for it: readings against their limits, the joint
     as it lies, the rest."""
     lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
@@ -141,7 +141,7 @@ def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     return lines
 
 
-def _rest(of: SheetOperation, width: int) -> list[Line]:
+def _rest(of: BuildSheetOperation, width: int) -> list[Line]:
     lines: list[Line] = []
     for text, seen in of.checks:
         lines.extend(

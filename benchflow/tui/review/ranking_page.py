@@ -6,8 +6,8 @@ from typing import Any, ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.evidence.assessment import Guard, Review
-from benchflow.review.evidence.ranking import Reason
+from benchflow.review.evidence.assessment import Review, ReviewedStep
+from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.formatting import count
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, side_by_side, styled, wrap
 from benchflow.tui.review.evidence_lines import (
@@ -46,7 +46,7 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
         self.title_line = clean_line(f"{case.unit}: {found.complaint}")
 
     @property
-    def guard(self) -> Guard | None:
+    def guard(self) -> ReviewedStep | None:
         return self.found.guards[self.at] if self.found.guards else None
 
     @property
@@ -58,7 +58,7 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
         return self.guard.seq if self.guard is not None else None
 
     @property
-    def reasons(self) -> tuple[Reason, ...]:
+    def reasons(self) -> tuple[WeakPoint, ...]:
         return self.guard.reasons if self.guard is not None else ()
 
     # --- what is seen -----------------------------------------------------------------------------
@@ -68,8 +68,8 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = []
-        if self.case.account.log.damage is not None:
-            lines.extend(hanging("NOTE  ", self.case.account.warnings[0], width, "text", "attention"))
+        if self.case.log.damage is not None:
+            lines.extend(hanging("NOTE  ", self.case.log.warnings[0], width, "text", "attention"))
         lines.extend(styled(part, "strong") for part in wrap(summary(self.found), width))
         lines.append(styled(LEGEND, "faint"))
         if self.found.not_here:

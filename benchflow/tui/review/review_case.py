@@ -11,10 +11,10 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, by_failure, by_search, of_everything, text_of
-from benchflow.review.formatting import count, day
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.formatting import count, local_time_with_zone
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import By, Frame, Replay
-from benchflow.review.sheets.build_sheet import SheetOperation, sheet
+from benchflow.review.sheets.build_sheet import BuildSheetOperation, sheet
 from benchflow.session.context import Around
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.shop.register import Shop
@@ -48,55 +48,55 @@ class OperationText(Struct, frozen=True):
 
 
 class ReviewCase:
-    def __init__(self, account: Account, shop: Shop | None) -> None:
-        self.account = account
+    def __init__(self, log: LoadedLog, shop: Shop | None) -> None:
+        self.log = log
         self._shop = shop
 
     # --- what is known at once ---------------------------------------------------------------------
 
     @property
     def unit(self) -> str:
-        return self.account.facts.session.unit or "a build without a number"
+        return self.log.facts.session.unit or "a build without a number"
 
     @property
     def last(self) -> int:
-        return len(self.account.log.lines)
+        return len(self.log.lines)
 
     def build(self) -> str:
         """``Twin-cam head, revision B · R. Builder · 2026-03-02``."""
-        session, procedure = self.account.facts.session, self.account.procedure
+        session, procedure = self.log.facts.session, self.log.procedure
         return f"{procedure.title}, revision {procedure.revision} · {session.by} · {session.opened_at[:10]}"
 
     def about(self) -> tuple[tuple[str, str], ...]:
         """What there is to say of the session as a whole: a heading and what it says."""
-        session, procedure = self.account.facts.session, self.account.procedure
-        left = len(self.account.plan.steps) - len(self.account.state.done)
-        chain = self.account.log.damage is None
+        session, procedure = self.log.facts.session, self.log.procedure
+        left = len(self.log.plan.steps) - len(self.log.state.done)
+        chain = self.log.damage is None
         return (
             ("Procedure", f"{procedure.title}, {procedure.id}, revision {procedure.revision}"),
             ("Builder", session.by),
-            ("Begun", f"{day(session.opened_at)} UTC"),
-            ("Closed", f"{day(session.closed_at)} UTC" if session.closed_at else "not closed"),
+            ("Started", local_time_with_zone(session.opened_at)),
+            ("Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"),
             ("Not done", count(left, "operation") if left else "nothing"),
-            ("Log", self.account.log.path),
+            ("Log", self.log.path),
             ("Chain", f"holds over {count(session.events, 'event')}" if chain else "BROKEN, see below"),
             ("Fingerprint", session.head),
         )
 
     def title(self, operation: str) -> str:
         """``38  Mark the nuts``; the id of one that is not in this build."""
-        step = self.account.plan.steps.get(operation)
-        return operation if step is None else f"{self.account.plan.number(operation)}  {step.title}"
+        step = self.log.plan.steps.get(operation)
+        return operation if step is None else f"{self.log.plan.number(operation)}  {step.title}"
 
     def finishing(self, operation: str) -> int | None:
         """The event that finished it, where that stands."""
-        done = self.account.state.done.get(operation)
+        done = self.log.state.done.get(operation)
         return None if done is None else done.seq
 
     def reading(self, operation: str, name: str, slot: str) -> int | None:
         """The event of a reading that stands."""
         key = (operation, name, slot)
-        facts = self.account.facts.readings
+        facts = self.log.facts.readings
         return next((f.seq for f in facts if f.standing and (f.operation, f.name, f.slot) == key), None)
 
     # --- what is worked out in a thread ------------------------------------------------------------
@@ -107,28 +107,28 @@ class ReviewCase:
     def _review(self, asked: Asked) -> Review:
         match asked:
             case None:
-                return of_everything(self.account, self._shop)
+                return of_everything(self.log, self._shop)
             case str():
-                return by_search(self.account, asked, self._shop)
+                return by_search(self.log, asked, self._shop)
             case Failure():
-                return by_failure(self.account, asked, self._shop)
+                return by_failure(self.log, asked, self._shop)
 
-    async def evidence(self, operation: str) -> SheetOperation:
+    async def evidence(self, operation: str) -> BuildSheetOperation:
         """Every reading, fastener, check, part and name of one operation that stands."""
         return (await asyncio.to_thread(lambda: self._sheet))[operation]
 
     @cached_property
-    def _sheet(self) -> dict[str, SheetOperation]:
-        made = sheet(self.account)
+    def _sheet(self) -> dict[str, BuildSheetOperation]:
+        made = sheet(self.log)
         return {each.operation: each for section in made.sections for each in section.operations}
 
     async def pages(self, operation: str) -> OperationText:
         return await asyncio.to_thread(self._pages, operation)
 
     def _pages(self, operation: str) -> OperationText:
-        step = self.account.plan.steps[operation]
-        now = operation_view(self.account.state, _around(self.account.state), operation)
-        return OperationText(now, step.operation.mark.line, text_of(self.account, operation))
+        step = self.log.plan.steps[operation]
+        now = operation_view(self.log.state, _around(self.log.state), operation)
+        return OperationText(now, step.operation.mark.line, text_of(self.log, operation))
 
     # --- any moment of it --------------------------------------------------------------------------
 
@@ -150,19 +150,19 @@ class ReviewCase:
 
     @cached_property
     def _replay(self) -> Replay:
-        return Replay(self.account)
+        return Replay(self.log)
 
     @cached_property
     def _story(self) -> tuple[EventSummary, ...]:
         """Every event in words, event 1 first."""
-        titles = LogTitles(self.account.plan)
+        titles = LogTitles(self.log.plan)
         in_progress = ""
         out = []
-        for line in self.account.log.lines:
+        for line in self.log.lines:
             event = event_of(line)
             words = event_text(event, titles) if event is not None else f"{line.kind} (of a newer version)"
             named = line.data.get("operation")
-            operation = named if isinstance(named, str) and named in self.account.plan.steps else in_progress
+            operation = named if isinstance(named, str) and named in self.log.plan.steps else in_progress
             if line.kind == "started":
                 in_progress = operation
             elif line.kind in ("finished", "paused"):

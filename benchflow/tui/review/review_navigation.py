@@ -4,7 +4,7 @@ from typing import Any
 
 from textual.binding import Binding, BindingType
 
-from benchflow.review.evidence.ranking import Reason
+from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_requests import BuildRequest, EvidenceRequest, OperationTextRequest, ReplayRequest
 from benchflow.tui.widgets.page import Page, letter
@@ -32,7 +32,7 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
         raise NotImplementedError
 
     @property
-    def reasons(self) -> tuple[Reason, ...]:
+    def reasons(self) -> tuple[WeakPoint, ...]:
         """What is held against the operation, where that was asked."""
         return ()
 

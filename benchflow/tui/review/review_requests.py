@@ -1,8 +1,8 @@
 """Requests for the screens of a review; each carries what was loaded for it in a thread."""
 
 from benchflow.review.evidence.assessment import Review
-from benchflow.review.evidence.ranking import Reason
-from benchflow.review.sheets.build_sheet import SheetOperation
+from benchflow.review.evidence.ranking import WeakPoint
+from benchflow.review.sheets.build_sheet import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.app.navigation import HelpRequest, ScreenRequest
 from benchflow.tui.review.review_case import OperationText, ReplayPoint, ReviewCase
@@ -44,8 +44,8 @@ class EvidenceRequest(ScreenRequest, frozen=True, tag="evidence"):
     """The evidence for one operation, with what makes it weak. ``seq`` is the event to show of it."""
 
     case: ReviewCase
-    of: SheetOperation
-    reasons: tuple[Reason, ...]
+    of: BuildSheetOperation
+    reasons: tuple[WeakPoint, ...]
     seq: int | None
 
 

@@ -4,9 +4,9 @@ from typing import ClassVar
 
 from textual.binding import BindingType
 
-from benchflow.review.evidence.ranking import GROUNDS, SUSPECT, Reason
+from benchflow.review.evidence.ranking import SUSPECT, WEAK_POINT_KINDS, WeakPoint
 from benchflow.review.evidence.ranking import rule as ranking_rule
-from benchflow.review.sheets.build_sheet import SheetOperation
+from benchflow.review.sheets.build_sheet import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.draw.side_column import STATUS, draw_clocks, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
@@ -22,7 +22,9 @@ class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
 
-    def __init__(self, case: ReviewCase, of: SheetOperation, reasons: tuple[Reason, ...], seq: int | None) -> None:
+    def __init__(
+        self, case: ReviewCase, of: BuildSheetOperation, reasons: tuple[WeakPoint, ...], seq: int | None
+    ) -> None:
         super().__init__()
         self.case = case
         self._is_input, self._reasons, self._seq = of, reasons, seq
@@ -48,7 +50,7 @@ class OperationTextPage(TextPage[None], inherit_bindings=False):
     def __init__(self, case: ReviewCase, pages: OperationText) -> None:
         super().__init__()
         self._pages = pages
-        self.title_line = f"{case.unit}: the procedure as it was that day, revision {case.account.procedure.revision}"
+        self.title_line = f"{case.unit}: the procedure as it was that day, revision {case.log.procedure.revision}"
 
     def text(self, width: int) -> list[Line]:
         return draw_pages(self._pages, width)
@@ -64,11 +66,11 @@ class RankingRulePage(TextPage[None], inherit_bindings=False):
         lines = [styled(part) for part in wrap(ranking_rule()[0], width)]
         lines.append(EMPTY)
         told = False
-        for ground in GROUNDS:
-            if ground.grade < SUSPECT and not told:
-                lines.append(styled("Only told, and held against nobody:", "label"))
+        for kind in WEAK_POINT_KINDS:
+            if kind.grade < SUSPECT and not told:
+                lines.append(styled("Only mentioned; does not make a step suspect:", "label"))
                 told = True
-            lines.extend(hanging(f"{ground.grade:>3}  ", f"{ground.title}: {ground.when}", width, "text", "attention"))
+            lines.extend(hanging(f"{kind.grade:>3}  ", f"{kind.title}: {kind.when}", width, "text", "attention"))
         return lines
 
 
@@ -87,9 +89,9 @@ class BuildPage(TextPage[None], inherit_bindings=False):
         for label, words in self.case.about():
             lines.extend(hanging(f"{label:<13}", words, width, "text", "label"))
         lines.append(EMPTY)
-        for warning in self.case.account.warnings:
+        for warning in self.case.log.warnings:
             lines.extend(hanging("NOTE  ", warning, width, "text", "attention"))
-        notice = self.case.account.procedure.notice
+        notice = self.case.log.procedure.notice
         if notice:
             lines.extend([EMPTY, *hanging("", notice, width)])
         return lines

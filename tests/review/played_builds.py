@@ -11,7 +11,7 @@ from tempfile import mkdtemp
 from benchflow.procedure.compiled_cache import Loaded, read_text
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
-from benchflow.review.log.loaded_log import Account, account
+from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.session.log.line_format import Line
 from benchflow.session.procedure_loading import Read
 from benchflow.session.shop.live_register import Register
@@ -101,8 +101,8 @@ def _played(seed: int, faults: Faults, with_tools: bool, registered: bool) -> Pa
     return log
 
 
-def told(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> Account:
-    return account(played(seed, faults, with_tools, registered), read())
+def told(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> LoadedLog:
+    return load_log(played(seed, faults, with_tools, registered), read())
 
 
 class Uncounted(Register):

@@ -7,14 +7,23 @@ from decimal import Decimal
 from msgspec import Struct
 
 from benchflow.quantity import Quantity, QuantityError, convert
-from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, Reason, weakness, worst_first
-from benchflow.review.formatting import count, room_left, shown
+from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, WeakPoint, weakness, worst_first
+from benchflow.review.formatting import count, margin_text, shown
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band, margin, number
-from benchflow.review.many.question import Found, Instrument, LotOf, OperationOf, Person, Question, ReadingOf, Source
+from benchflow.review.many.session_question import (
+    InstrumentSubject,
+    LotSubject,
+    OperationSubject,
+    PersonSubject,
+    Question,
+    ReadingSubject,
+    SessionMatch,
+    SessionSource,
+)
 
 
-class Ask(Struct, frozen=True):
+class TraceQuestion(Struct, frozen=True):
     """``reads_high`` is the error found in the instrument, as a part of what it shows: 0.06 reads 6 % too high.
     ``low`` and ``high`` are the band that a reading must be out of to count; ``share`` the room it must leave less
     than."""
@@ -26,7 +35,7 @@ class Ask(Struct, frozen=True):
     share: float | None = None
 
 
-class Touched(Struct, frozen=True):
+class TracedSession(Struct, frozen=True):
     """One session. ``reasons`` say how badly it is touched, the worst first; ``fasteners`` and ``readings`` count
     what still stands of what the question speaks of."""
 
@@ -38,7 +47,7 @@ class Touched(Struct, frozen=True):
     simulated: bool
     bench: str
     path: str
-    reasons: tuple[Reason, ...]
+    reasons: tuple[WeakPoint, ...]
     fasteners: int
     readings: int
 
@@ -51,13 +60,13 @@ class Trace(Struct, frozen=True):
     """``looked_at`` counts all sessions that were asked; ``left_out`` names files that are in no answer."""
 
     asked: str
-    touched: tuple[Touched, ...]
+    touched: tuple[TracedSession, ...]
     looked_at: int
     left_out: tuple[str, ...]
     notes: tuple[str, ...]
 
 
-def trace(source: Source, ask: Ask) -> Trace:
+def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
     """Every session touched, worst first: by reasons (:mod:`benchflow.review.evidence.ranking`), then by how many
     fasteners and readings stand, then the latest."""
     touched = [made for found in source.ask(ask.question) if (made := _touched(found, ask)) is not None]
@@ -69,19 +78,19 @@ def trace(source: Source, ask: Ask) -> Trace:
     return Trace(in_words(ask), tuple(touched), source.count(), left_out, notes)
 
 
-def in_words(ask: Ask) -> str:
+def in_words(ask: TraceQuestion) -> str:
     """What was asked: ``instrument T-0117, from 2026-03-01 on``."""
     question = ask.question
     match question.subject:
-        case Instrument(serial):
+        case InstrumentSubject(serial):
             words = f"instrument {serial}"
-        case LotOf(lot):
+        case LotSubject(lot):
             words = f"lot {lot}"
-        case Person(name):
+        case PersonSubject(name):
             words = f"person {name}"
-        case OperationOf(operation):
+        case OperationSubject(operation):
             words = f"operation {operation}"
-        case ReadingOf(name):
+        case ReadingSubject(name):
             words = f"reading {name}"
     if ask.reads_high is not None:
         way = "high" if ask.reads_high > 0 else "low"
@@ -98,9 +107,9 @@ def in_words(ask: Ask) -> str:
     return words
 
 
-def _touched(found: Found, ask: Ask) -> Touched | None:
+def _touched(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
     readings = found.readings
-    if isinstance(ask.question.subject, ReadingOf):
+    if isinstance(ask.question.subject, ReadingSubject):
         readings = tuple(reading for reading in readings if reading.standing and _outside(reading, ask))
         if not readings:
             return None
@@ -108,13 +117,13 @@ def _touched(found: Found, ask: Ask) -> Touched | None:
     standing = [reading for reading in readings if reading.standing]
     reasons = worst_first(_reasons(found, readings, fasteners, ask))
     session = found.session
-    return Touched(
+    return TracedSession(
         session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,
         found.bench, found.path, reasons, sum(fasteners.values()), len(standing),
     )  # fmt: skip
 
 
-def _fasteners(found: Found) -> dict[tuple[str, str], int]:
+def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
     """Operation and joint to how many fasteners stand that were tightened so, in any stage."""
     stages: dict[tuple[str, str, int], int] = {}
     only_read = all(fact.stretch for fact in found.stages)
@@ -130,8 +139,8 @@ def _fasteners(found: Found) -> dict[tuple[str, str], int]:
 
 
 def _reasons(
-    found: Found, readings: tuple[ReadingFact, ...], fasteners: dict[tuple[str, str], int], ask: Ask
-) -> Iterator[Reason]:
+    found: SessionMatch, readings: tuple[ReadingFact, ...], fasteners: dict[tuple[str, str], int], ask: TraceQuestion
+) -> Iterator[WeakPoint]:
     standing = False
     for reading in readings:
         if reading.standing:
@@ -140,50 +149,52 @@ def _reasons(
     for fact in found.stages:
         if fact.standing and fact.bad:
             words = f"{count(fact.bad, 'fastener')} of {fact.joint} not in when checked"
-            yield Reason("out", words, fact.seq, fact.joint)
+            yield WeakPoint("out", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         standing = True
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if ask.reads_high is not None and ask.reads_high > -1:
             words += f", to about {1 / (1 + ask.reads_high):.0%} of the torque set".replace("%", " %")
-        yield Reason("off-torque" if ask.reads_high else "stands", words, None, joint)
+        yield WeakPoint("off-torque" if ask.reads_high else "stands", words, None, joint)
     for lot in found.lots:
         standing = standing or lot.standing
         kind = "stands" if lot.standing else "replaced"
-        yield Reason(kind, f"{lot.consumable}, lot {lot.lot}, in {lot.operation}", lot.seq, lot.consumable)
+        yield WeakPoint(kind, f"{lot.consumable}, lot {lot.lot}, in {lot.operation}", lot.seq, lot.consumable)
     for deviation in found.deviations:
         if deviation.standing:
             words = (
                 f"{deviation.by} signed to go on without {deviation.about} in {deviation.operation}: {deviation.reason}"
             )
-            yield Reason("deviation", words, deviation.seq, deviation.about)
+            yield WeakPoint("deviation", words, deviation.seq, deviation.about)
     for signature in found.signatures:
         if signature.standing:
             standing = True
             if signature.self_signed:
                 words = f"{signature.by} signed the hold point of {signature.operation}, his own work"
-                yield Reason("self-signed", words, signature.seq, "hold")
+                yield WeakPoint("self-signed", words, signature.seq, "hold")
     yield from _operations(found)
     if not standing and not any(operation.done for operation in found.operations):
-        yield Reason("replaced", "nothing of it stands any more")
+        yield WeakPoint("replaced", "nothing of it stands any more")
 
 
-def _reading(reading: ReadingFact, ask: Ask) -> Iterator[Reason]:
+def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
     slot = f" ({reading.slot})" if reading.slot else ""
     figure = f"{reading.name}{slot} {shown(reading.value, reading.unit)}"
     corrected = _corrected(reading, ask.reads_high)
     if corrected is not None:
         words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
-        yield Reason("would-be-out", words, reading.seq, reading.name)
+        yield WeakPoint("would-be-out", words, reading.seq, reading.name)
     if reading.verdict in ("out", "not-proven"):
         how = "outside" if reading.verdict == "out" else "not proven within"
-        yield Reason(reading.verdict, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
+        yield WeakPoint(reading.verdict, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
     elif reading.share is not None and reading.share < (NEAR_SHARE if reading.two_ended else NEAR_SHARE_ONE_END):
         within = band(reading.limit, reading.unit)
-        words = f"{figure}: {room_left(reading.share, within, reading.limit)}"
-        yield Reason("near-limit", words, reading.seq, reading.name)
+        words = f"{figure}: {margin_text(reading.share, within, reading.limit)}"
+        yield WeakPoint("near-limit", words, reading.seq, reading.name)
     else:
-        yield Reason("stands", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name)
+        yield WeakPoint(
+            "stands", f"{figure}{f', in {reading.limit}' if reading.limit else ''}", reading.seq, reading.name
+        )
 
 
 def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
@@ -199,7 +210,7 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
     return Decimal(f"{true:.4g}")
 
 
-def _outside(reading: ReadingFact, ask: Ask) -> bool:
+def _outside(reading: ReadingFact, ask: TraceQuestion) -> bool:
     """Whether a reading is out of the band asked for; any reading is where none was."""
     if ask.low is None and ask.high is None and ask.share is None:
         return True
@@ -216,11 +227,11 @@ def _outside(reading: ReadingFact, ask: Ask) -> bool:
     return (low is not None and value < low) or (high is not None and value > high)
 
 
-def _operations(found: Found) -> Iterator[Reason]:
+def _operations(found: SessionMatch) -> Iterator[WeakPoint]:
     for operation in found.operations:
         if not operation.done:
-            yield Reason("never-done", f"{operation.operation} was begun, and does not stand")
+            yield WeakPoint("never-done", f"{operation.operation} was begun, and does not stand")
         elif operation.redone:
-            yield Reason("redone", f"{operation.operation} was done {count(operation.redone + 1, 'time')}")
+            yield WeakPoint("redone", f"{operation.operation} was done {count(operation.redone + 1, 'time')}")
         else:
-            yield Reason("stands", f"{operation.operation}, by {', '.join(operation.people)}")
+            yield WeakPoint("stands", f"{operation.operation}, by {', '.join(operation.people)}")

@@ -15,7 +15,7 @@ Rows = dict[str, list[tuple[Any, ...]]]
 """Table name to rows, without the session's number that goes before each."""
 
 
-class Entry(Struct, frozen=True):
+class FiledLog(Struct, frozen=True):
     """A log as it was read: its facts as rows, or why it is kept out. ``body`` is the log itself, deflated, when
     that was asked for."""
 
@@ -35,7 +35,7 @@ class Entry(Struct, frozen=True):
 _FEW = 400  # files asked for by their paths; for more of them all are read
 
 
-class Known(NamedTuple):
+class KnownFile(NamedTuple):
     """A file as it was when it was last read."""
 
     size: int
@@ -56,14 +56,14 @@ class _There(NamedTuple):
     path: str
 
 
-def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[str, Known]:
+def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[str, KnownFile]:
     """What the index knows of this bench's files, by path: of those at ``paths`` at least."""
     c = files.c
     wanted = select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
     if len(paths) <= _FEW:
         wanted = wanted.where(c.path.in_(paths))
     with database.reading() as connection:
-        return {row[0]: Known(*row[1:]) for row in connection.execute(wanted).all()}
+        return {row[0]: KnownFile(*row[1:]) for row in connection.execute(wanted).all()}
 
 
 def copied_sessions(database: Database) -> set[str]:
@@ -86,20 +86,20 @@ def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: 
     return tuple(sorted(missing & sources))
 
 
-def store(database: Database, bench: str, batch: Sequence[Entry]) -> list[str]:
+def store(database: Database, bench: str, batch: Sequence[FiledLog]) -> list[str]:
     """Write the batch. For each entry: ``new``, ``grown``, ``copy``, or why it is left out."""
     with database.writing() as connection:
         return _Batch(database, connection, bench, batch).store()
 
 
 class _Batch:
-    def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[Entry]) -> None:
+    def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[FiledLog]) -> None:
         self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
         self.there = self._sessions_there()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
         self.replaced: list[int] = []
         self.outdone: list[tuple[str, str, str]] = []  # bench, path, why: a longer copy has come
-        self.taken: dict[str, tuple[int, Entry]] = {}  # session to the entry that is to stand for it
+        self.taken: dict[str, tuple[int, FiledLog]] = {}  # session to the entry that is to stand for it
 
     def store(self) -> list[str]:
         outcomes = [self._outcome(entry) for entry in self.batch]
@@ -122,7 +122,7 @@ class _Batch:
             found.update((row[0], _There(*row[1:])) for row in rows)
         return found
 
-    def _outcome(self, entry: Entry) -> str:
+    def _outcome(self, entry: FiledLog) -> str:
         new = entry.session
         if new is None:
             return entry.why
@@ -142,7 +142,7 @@ class _Batch:
         self.next += 1
         return "new" if old is None else "grown"
 
-    def _is_now_at(self, old: _There, entry: Entry) -> None:
+    def _is_now_at(self, old: _There, entry: FiledLog) -> None:
         """A log that was moved on this bench is named by where it lies now."""
         if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
             self.connection.execute(update(sessions).where(sessions.c.number == old.number).values(path=entry.path))

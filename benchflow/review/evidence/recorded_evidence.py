@@ -6,12 +6,12 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.procedure.plan import Step
-from benchflow.review.formatting import count, day, room_left, shown
-from benchflow.review.log.loaded_log import Account
+from benchflow.review.formatting import count, local_time, margin_text, shown
+from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 
 
-class Known(Struct, frozen=True):
+class Evidence(Struct, frozen=True):
     """One thing known, in words; ``seq`` is the event that says so."""
 
     kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "note", "finished"]
@@ -19,20 +19,20 @@ class Known(Struct, frozen=True):
     seq: int | None = None
 
 
-def known_of(account: Account, step: Step) -> tuple[Known, ...]:
+def evidence_of(log: LoadedLog, step: Step) -> tuple[Evidence, ...]:
     """Everything known about an operation, in the order of a build sheet."""
     return (
-        *_values(account, step), *_joint(account, step), *_checks(account, step), *_rest(account, step),
-        *_finished(account, step),
+        *_values(log, step), *_joint(log, step), *_checks(log, step), *_rest(log, step),
+        *_finished(log, step),
     )  # fmt: skip
 
 
-def _values(account: Account, step: Step) -> Iterator[Known]:
-    for value in values_of(account, step):
+def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+    for value in values_of(log, step):
         if value.judged is None and not value.readings:
             continue
         seq = value.readings[-1].seq if value.readings else None
-        yield Known("value", in_words(value), seq)
+        yield Evidence("value", in_words(value), seq)
 
 
 def in_words(value: Value) -> str:
@@ -45,7 +45,7 @@ def in_words(value: Value) -> str:
     if value.limit:
         parts.append(f"{verdict} {value.limit}")
         if value.share is not None and value.verdict == "in" and value.band.two_ended:
-            parts.append(room_left(value.share, value.band, "").replace("  ", " "))
+            parts.append(margin_text(value.share, value.band, "").replace("  ", " "))
     serials = sorted({r.serial for r in value.readings if r.serial})
     if serials:
         parts.append(f"with {', '.join(serials)}")
@@ -54,48 +54,48 @@ def in_words(value: Value) -> str:
     return ", ".join(parts)
 
 
-def _joint(account: Account, step: Step) -> Iterator[Known]:
+def _joint(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     tighten = step.operation.tighten
     if tighten is None:
         return
-    for fact in account.facts.stages:
+    for fact in log.facts.stages:
         if fact.operation == step.id and fact.standing:
             stage = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
             tool = fact.serial or fact.instrument
             words = f"{fact.joint}, stage {fact.stage} ({stage}): {count(fact.fasteners, 'fastener')}"
             words += f" with {tool}" if tool else ""
-            yield Known("joint", f"{words}, {fact.by}, {day(fact.last_at)}", fact.seq)
+            yield Evidence("joint", f"{words}, {fact.by}, {local_time(fact.last_at)}", fact.seq)
 
 
-def _checks(account: Account, step: Step) -> Iterator[Known]:
-    ticked = account.state.work(step.id).checks
+def _checks(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+    ticked = log.state.work(step.id).checks
     for number, text in enumerate(step.operation.check, 1):
-        yield Known("check", f"{'seen' if number in ticked else 'NOT seen'}: {text}")
+        yield Evidence("check", f"{'seen' if number in ticked else 'NOT seen'}: {text}")
 
 
-def _rest(account: Account, step: Step) -> Iterator[Known]:
-    facts = account.facts
+def _rest(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+    facts = log.facts
     for choice in facts.choices:
         if choice.operation == step.id and choice.standing:
-            yield Known("choice", f"{choice.name}: {choice.take}", choice.seq)
+            yield Evidence("choice", f"{choice.name}: {choice.take}", choice.seq)
     for lot in facts.lots:
         if lot.operation == step.id and lot.standing:
-            yield Known("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
+            yield Evidence("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
     for deviation in facts.deviations:
         if deviation.operation == step.id and deviation.standing:
             words = f"deviation about {deviation.about}, signed by {deviation.by}: {deviation.reason}"
-            yield Known("deviation", words, deviation.seq)
+            yield Evidence("deviation", words, deviation.seq)
     for signature in facts.signatures:
         if signature.operation == step.id and signature.standing:
             own = ", who did the work" if signature.self_signed else ""
-            yield Known("signature", f"signed by {signature.by} ({signature.role}){own}", signature.seq)
+            yield Evidence("signature", f"signed by {signature.by} ({signature.role}){own}", signature.seq)
     for note in facts.notes:
         if note.operation == step.id:
-            yield Known("note", f"{note.by}: {note.text}", note.seq)
+            yield Evidence("note", f"{note.by}: {note.text}", note.seq)
 
 
-def _finished(account: Account, step: Step) -> Iterator[Known]:
-    done = account.state.done.get(step.id)
+def _finished(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+    done = log.state.done.get(step.id)
     if done is not None:
-        fact = next(fact for fact in account.facts.operations if fact.operation == step.id)
-        yield Known("finished", f"finished by {fact.by}, {day(done.at)}", done.seq)
+        fact = next(fact for fact in log.facts.operations if fact.operation == step.id)
+        yield Evidence("finished", f"finished by {fact.by}, {local_time(done.at)}", done.seq)

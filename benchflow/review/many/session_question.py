@@ -24,33 +24,33 @@ from benchflow.review.log.facts import (
 from benchflow.session.log.timestamps import NotAMoment, format, parse
 
 
-class Instrument(Struct, frozen=True, tag="instrument"):
+class InstrumentSubject(Struct, frozen=True, tag="instrument"):
     """By its serial; where no serial was logged, by the name the procedure has for it."""
 
     serial: str
 
 
-class LotOf(Struct, frozen=True, tag="lot"):
+class LotSubject(Struct, frozen=True, tag="lot"):
     lot: str
 
 
-class Person(Struct, frozen=True, tag="person"):
+class PersonSubject(Struct, frozen=True, tag="person"):
     name: str
 
 
-class OperationOf(Struct, frozen=True, tag="operation"):
+class OperationSubject(Struct, frozen=True, tag="operation"):
     """``seat`` is also every ``seat[1]``, ``seat[2]``."""
 
     operation: str
 
 
-class ReadingOf(Struct, frozen=True, tag="reading"):
+class ReadingSubject(Struct, frozen=True, tag="reading"):
     """A value by its name; ``journal`` is also every ``journal[2]``."""
 
     name: str
 
 
-Subject = Instrument | LotOf | Person | OperationOf | ReadingOf
+Subject = InstrumentSubject | LotSubject | PersonSubject | OperationSubject | ReadingSubject
 
 
 class Question(Struct, frozen=True):
@@ -65,7 +65,7 @@ class Question(Struct, frozen=True):
         return (not self.until or first <= self.until) and (not self.since or (last or first) >= self.since)
 
 
-class Found(Struct, frozen=True):
+class SessionMatch(Struct, frozen=True):
     """What one session has to say to a question. ``path`` is where its log lies, ``bench`` on which machine."""
 
     session: SessionFact
@@ -91,14 +91,14 @@ class LeftOut(Struct, frozen=True):
     why: str
 
 
-class Source(Protocol):
+class SessionSource(Protocol):
     """Where answers come from. Sessions come in the order of their opening, then of their hash."""
 
-    def ask(self, question: Question) -> Sequence[Found]:
+    def ask(self, question: Question) -> Sequence[SessionMatch]:
         """Every session with something to say."""
         ...
 
-    def sessions(self) -> Sequence[Found]:
+    def sessions(self) -> Sequence[SessionMatch]:
         """All sessions, without their facts."""
         ...
 
@@ -136,16 +136,16 @@ def same_name(asked: str, name: str) -> bool:
     return name == asked or (name.startswith(asked) and name[len(asked) : len(asked) + 1] == "[")
 
 
-def _uses(subject: Instrument, serial: str, instrument: str) -> bool:
+def _uses(subject: InstrumentSubject, serial: str, instrument: str) -> bool:
     return serial == subject.serial or (not serial and instrument == subject.serial)
 
 
-def narrow(found: Found, question: Question) -> Found:
+def narrow(found: SessionMatch, question: Question) -> SessionMatch:
     """``found`` with only the facts that the question speaks of."""
     subject, covers = question.subject, question.covers
-    bare = Found(found.session, found.bench, found.path)
+    bare = SessionMatch(found.session, found.bench, found.path)
     match subject:
-        case Instrument():
+        case InstrumentSubject():
             return replace(
                 bare,
                 readings=tuple(r for r in found.readings
@@ -153,9 +153,9 @@ def narrow(found: Found, question: Question) -> Found:
                 stages=tuple(s for s in found.stages
                              if _uses(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
             )  # fmt: skip
-        case LotOf():
+        case LotSubject():
             return replace(bare, lots=tuple(x for x in found.lots if x.lot == subject.lot and covers(x.at)))
-        case Person():
+        case PersonSubject():
             who = subject.name
             return replace(
                 bare,
@@ -166,7 +166,7 @@ def narrow(found: Found, question: Question) -> Found:
                 signatures=tuple(s for s in found.signatures if s.by == who and covers(s.at)),
                 deviations=tuple(d for d in found.deviations if d.by == who and covers(d.at)),
             )
-        case OperationOf():
+        case OperationSubject():
             asked = subject.operation
             return replace(
                 bare,
@@ -183,7 +183,7 @@ def narrow(found: Found, question: Question) -> Found:
                 deviations=tuple(d for d in found.deviations
                                  if same_name(asked, d.operation) and covers(d.at)),
             )  # fmt: skip
-        case ReadingOf():
+        case ReadingSubject():
             return replace(
                 bare,
                 readings=tuple(r for r in found.readings
@@ -198,14 +198,14 @@ def _times(operation: OperationFact) -> tuple[str, str]:
     return first, finished.at if finished is not None else first
 
 
-def from_facts(facts: Facts, bench: str, path: str) -> Found:
+def from_facts(facts: Facts, bench: str, path: str) -> SessionMatch:
     """All that a session has to say."""
-    return Found(
+    return SessionMatch(
         facts.session, bench, path, facts.operations, facts.readings, facts.stages, facts.lots,
         facts.signatures, facts.deviations,
     )  # fmt: skip
 
 
-def in_order(found: Sequence[Found]) -> list[Found]:
+def in_order(found: Sequence[SessionMatch]) -> list[SessionMatch]:
     """In the order that every source keeps."""
     return sorted(found, key=lambda one: (one.session.opened_at, one.session.session))

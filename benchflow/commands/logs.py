@@ -38,11 +38,11 @@ def log(name: str, as_json: bool) -> int:
 
 
 def _tell(journal: "Journal") -> None:
-    from benchflow.session.history.history import history_text, plan_of
+    from benchflow.session.history.history import history_text, plan_from_log
     from benchflow.session.procedure_loading import reader
 
     try:
-        plan = plan_of(journal.lines, reader())
+        plan = plan_from_log(journal.lines, reader())
     except BenchflowError as wrong:
         remark(f"benchflow: {wrong}. The ids in the log are told instead of titles.")
         plan = None

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from benchflow.session.history.event_text import EVENT_TEXTS, LogTitles, event_text, number_list, quantity_text
-from benchflow.session.history.history import history_text, plan_of
+from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.journal import Draft, Journal, Line
 from benchflow.session.log.line_format import Damage, seal
 from benchflow.session.state import events as ev
@@ -18,7 +18,7 @@ from tests.driving.small_head import SMALL, SmallHead, begin
 
 
 def history_of(lines: list[Line], damage: Damage | None = None) -> str:
-    return "\n".join(history_text(lines, plan_of(lines, read), zone=UTC, damage=damage))
+    return "\n".join(history_text(lines, plan_from_log(lines, read), zone=UTC, damage=damage))
 
 
 def unwrapped(text: str) -> str:

@@ -200,7 +200,7 @@ async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_clos
         hands.clock.forward(70)
         await bench.tick()
         assert "× closed 0:10 ago" in bench.text
-        assert "take back Seal the corners" in bench.text
+        assert "Redo step 1, or sign a" in bench.text
 
 
 async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked_by_one_key(tmp_path: Path) -> None:

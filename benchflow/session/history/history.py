@@ -71,7 +71,7 @@ def history_text(
         yield f"THE LOG IS DAMAGED: line {damage.line} {damage.what}. Later entries are not shown."
 
 
-def plan_of(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Plan | None:
+def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Plan | None:
     """The plan of the job, from the procedure text in its log; ``None`` if the log has none.
 
     ``read`` parses the text of a procedure; its errors are passed on.
@@ -103,23 +103,23 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
     number = 0
     started: dict[str, Line] = {}
     builder = lines[0].by if lines else ""
-    readings = ReadingSummary(titles.plan)
+    summary = ReadingSummary(titles.plan)
     while number < len(lines):
         line = lines[number]
         event = known_event(line)
         number += 1
-        readings.add(line)
+        summary.add(line)
         if event is None:
             yield HistoryEntry(line, line, "", f"Event that this version cannot read ({line.kind})")
             continue
-        last, text = line, event_text(event, titles) + readings.text(event)
+        last, text = line, event_text(event, titles) + summary.text(event)
         if _group_key(event) is not None:
-            run = _group_from(lines, number - 1, event)
-            number += len(run) - 1
-            fasteners = [each.data["fastener"] for each in run]
-            for each in run[1:]:
-                readings.add(each)
-            last = run[-1]
+            group = _group_from(lines, number - 1, event)
+            number += len(group) - 1
+            fasteners = [each.data["fastener"] for each in group]
+            for each in group[1:]:
+                summary.add(each)
+            last = group[-1]
             text = turns_text(event, fasteners, titles) if isinstance(event, ev.DrawnDown) else text
             text = ticks_text(event, fasteners, titles) if isinstance(event, ev.Ticked) else text
         operation = getattr(event, "operation", None) or ""

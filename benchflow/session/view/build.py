@@ -34,6 +34,7 @@ CLOSING = 0.25
 
 
 def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> BenchView:
+    """The bench view of ``state``. ``saved`` is the number of events on disk, ``read_only`` why it is view only."""
     rows = tuple(operation_rows(state, around))
     return BenchView(
         title=state.plan.procedure.title,
@@ -88,6 +89,7 @@ def state_rows(state: State) -> Iterator[StateRow]:
 
 
 def operation_rows(state: State, around: Around) -> Iterator[OperationRow]:
+    """All operations with their status, in the order of the procedure."""
     sections = {section.id: section.title for section in state.plan.procedure.sections}
     paused = set(state.paused)
     for number, (name, step) in enumerate(state.plan.steps.items(), 1):
@@ -145,6 +147,7 @@ def operations_by_deadline(state: State, around: Around) -> list[str]:
 
 
 def now_view(state: State, around: Around, rows: tuple[OperationRow, ...]) -> OperationView | None:
+    """The view of the operation to show; ``None`` if all are done or the job is closed."""
     name = None if state.closed else operation_to_show(state, around, rows)
     return None if name is None else operation_view(state, around, name)
 
@@ -179,8 +182,8 @@ def used_items(state: State, step: Step) -> Iterator[str]:
             yield f"{item.title or item.id}, {item.quantity}" if item.quantity else item.title or item.id
         elif ref.name in tools:
             need = tools[ref.name]
-            reach = f" ({need.covers.text})" if need.covers else ""
-            yield f"{need.title or need.id}{reach}"
+            measuring_range = f" ({need.covers.text})" if need.covers else ""
+            yield f"{need.title or need.id}{measuring_range}"
 
 
 def clock_rows(state: State, around: Around) -> Iterator[ClockRow]:
@@ -261,11 +264,13 @@ def _numbered(state: State, step_id: str) -> str:
 
 
 def move_rows(state: State) -> Iterator[MoveRow]:
+    """All moves, each with the reasons that block it."""
     for move in moves_of(state.plan).values():
         yield MoveRow(move.id, move.title, move.do, move.cautions, move_reasons(state, move.id))
 
 
 def rework_view(state: State) -> ReworkView | None:
+    """The current step of the rework; ``None`` if there is none."""
     plan = state.rework
     if plan is None:
         return None

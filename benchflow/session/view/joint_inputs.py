@@ -16,12 +16,13 @@ from benchflow.session.view.reading_text import reading_text
 
 
 def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
+    """The joint that ``step`` tightens; ``None`` if it tightens none."""
     count = tally(state, step)
     if count is None:
         return None
     joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
     ticks = standing(work.ticks)
-    bad = any(tick.verdict == "out" for tick in ticks.values()) and joint.id not in work.deviations
+    out_of_limit = any(tick.verdict == "out" for tick in ticks.values()) and joint.id not in work.deviations
     reread_stage, reread = readable_again(state, step, count)
     return vw.TightenInput(
         joint=joint.id,
@@ -37,7 +38,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         words=words(count),
         last=None if count.last is None else count.last.fastener,
         settings=(*setting_lines(state, count), *_instrument_line(state, step, count)),
-        complete=count.complete and not bad,
+        complete=count.complete and not out_of_limit,
         tick_values=_tick_values(
             count.tighten.stages[reread_stage - 1] if count.next is None and reread else count.in_progress
         ),

@@ -77,9 +77,9 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
             )
     complete = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
-    tool = "" if need is None else need.title or need.id
-    if tool and record.instrument in state.tools:
-        tool += f", serial {state.tools[record.instrument].serial}"
+    instrument = "" if need is None else need.title or need.id
+    if instrument and record.instrument in state.tools:
+        instrument += f", serial {state.tools[record.instrument].serial}"
     summary = together(state, step.id, record)
     if summary and verdict.verdict != "none":
         summary += f", {_say(verdict.verdict)}"
@@ -91,7 +91,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
         limit=limit,
         decision=record.decision,
         readings=tuple(rows),
-        instrument=tool,
+        instrument=instrument,
         complete=complete,
         gauge=_gauge(state, record, attempts, verdict.value),
         summary=summary,
@@ -106,25 +106,26 @@ def _say(verdict: str) -> str:
 
 
 def _remedy(state: State, step: Step, name: str) -> str:
+    """What to do about a value that is out of its limit; "" if nothing."""
     if name in state.work(step.id).deviations:
         return ""
-    now = remedying(state, step, name)
-    if now is None:
+    current = remedying(state, step, name)
+    if current is None:
         return ""
-    if now.remedy is None:
-        return "All remedies were tried. Only a signed deviation is possible now." if now.exhausted else ""
-    if now.remedy.stop:
-        return f"Stop here: {now.remedy.do}"
-    tries = f" (try {now.attempt} of {now.remedy.tries})" if now.remedy.tries > 1 else ""
-    return f"{now.remedy.do}{tries}"
+    if current.remedy is None:
+        return "All remedies were tried. Only a signed deviation is possible now." if current.exhausted else ""
+    if current.remedy.stop:
+        return f"Stop here: {current.remedy.do}"
+    tries = f" (try {current.attempt} of {current.remedy.tries})" if current.remedy.tries > 1 else ""
+    return f"{current.remedy.do}{tries}"
 
 
 def _must_stop(state: State, step: Step, name: str) -> bool:
     """True if no remedy can be carried out: the remedy says stop, or all were tried."""
     if name in state.work(step.id).deviations:
         return False
-    now = remedying(state, step, name)
-    return now is not None and (now.exhausted if now.remedy is None else now.remedy.stop)
+    current = remedying(state, step, name)
+    return current is not None and (current.exhausted if current.remedy is None else current.remedy.stop)
 
 
 def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
@@ -140,11 +141,11 @@ def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
 
 def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
     """Number and title of each operation that the remedy repeats."""
-    now = None if name in state.work(step.id).deviations else remedying(state, step, name)
-    if now is None or now.remedy is None or not now.remedy.redo:
+    current = None if name in state.work(step.id).deviations else remedying(state, step, name)
+    if current is None or current.remedy is None or not current.remedy.redo:
         return ()
-    steps = redo_steps(state, step, now.remedy)
-    return tuple(f"{state.plan.number(one)} {state.plan.steps[one].title}" for one in steps)
+    steps = redo_steps(state, step, current.remedy)
+    return tuple(f"{state.plan.number(each)} {state.plan.steps[each].title}" for each in steps)
 
 
 def _gauge(

@@ -1,4 +1,4 @@
-"""A joint as the bench is given it to draw: what to press next, what to enter, what is out. All invented."""
+"""The bench view of a joint: the next fastener, the readings to enter, verdicts. All data is invented."""
 
 from pathlib import Path
 
@@ -39,11 +39,11 @@ def joint(hands: Hands) -> TightenInput:
     return shown
 
 
-def test_drawing_down_is_counted_before_the_eyes_and_ends_when_all_are_seated(tmp_path: Path) -> None:
+def test_draw_down_counts_turns_until_all_are_seated(tmp_path: Path) -> None:
     bench = hands(tmp_path)
-    drawing = joint(bench).draw_down
-    assert drawing is not None
-    assert (drawing.open, drawing.begun, drawing.round, drawing.next) == (True, False, 1, 1)
+    progress = joint(bench).draw_down
+    assert progress is not None
+    assert (progress.open, progress.begun, progress.round, progress.next) == (True, False, 1, 1)
     assert joint(bench).last_entry == ""
     for _ in range(4):
         bench.do("draw-down", joint="caps")
@@ -62,7 +62,7 @@ def test_drawing_down_is_counted_before_the_eyes_and_ends_when_all_are_seated(tm
     assert shown.last_entry == "all seated"
 
 
-def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(tmp_path: Path) -> None:
+def test_check_stage_lists_its_readings_and_shows_their_verdicts(tmp_path: Path) -> None:
     bench = hands(tmp_path)
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
@@ -86,7 +86,7 @@ def test_a_check_says_which_readings_it_takes_and_shows_them_with_their_verdict(
     assert joint(bench).complete
 
 
-def test_with_an_extension_on_a_check_says_what_the_wrench_shows(tmp_path: Path) -> None:
+def test_check_stage_shows_the_wrench_reading_with_an_extension(tmp_path: Path) -> None:
     bench = hands(tmp_path)
     bench.do("wrench", extension="100 mm", lever="400 mm")
     for number in (1, 2, 3):
@@ -96,10 +96,10 @@ def test_with_an_extension_on_a_check_says_what_the_wrench_shows(tmp_path: Path)
     assert "30 N·m reads 24 N·m" in line
 
 
-def test_a_wrench_driven_by_a_script_is_told_what_is_next(tmp_path: Path) -> None:
+def test_status_query_names_the_next_fastener_and_its_readings(tmp_path: Path) -> None:
     bench = hands(tmp_path)
     assert bench.do("status").answer["status"]["joint"]["draw_down"]["open"] is True
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
-    told = bench.do("status").answer["status"]["joint"]
-    assert (told["stage"], told["next"], told["wanted"]) == (2, 1, ["value", "stretch"])
+    answer = bench.do("status").answer["status"]["joint"]
+    assert (answer["stage"], answer["next"], answer["wanted"]) == (2, 1, ["value", "stretch"])

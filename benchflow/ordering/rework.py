@@ -247,7 +247,7 @@ class _ReworkSearch:
     def run(self, limit: int, *, weight: int) -> ReworkPlan | NoRework | SearchLimitReached:
         start, path = self._undo_early((0, ()))
         cost = {start: len(path)}
-        came: dict[_State, tuple[_State | None, tuple[int, ...]]] = {start: (None, path)}
+        came_from: dict[_State, tuple[_State | None, tuple[int, ...]]] = {start: (None, path)}
         heap = [(len(path) + weight * self._left(start), self._left(start), 0, start)]
         closed: set[_State] = set()
         count, farthest = 0, start
@@ -256,7 +256,7 @@ class _ReworkSearch:
             if state in closed:
                 continue
             if not left:
-                return self._rework_plan(came, state, shortest=weight == 1)
+                return self._rework_plan(came_from, state, shortest=weight == 1)
             closed.add(state)
             if len(closed) > limit:
                 return SearchLimitReached(self._steps[-1].id, len(closed))
@@ -268,7 +268,7 @@ class _ReworkSearch:
                 if so_far < cost.get(after, so_far + 1):
                     cost[after] = so_far
                     closed.discard(after)
-                    came[after] = (state, (action, *early))
+                    came_from[after] = (state, (action, *early))
                     count -= 1  # of equal entries, the latest comes first
                     heappush(heap, (so_far + weight * self._left(after), self._left(after), count, after))
         return self._stuck(farthest)
@@ -353,14 +353,14 @@ class _ReworkSearch:
 
     def _rework_plan(
         self,
-        came: dict[_State, tuple[_State | None, tuple[int, ...]]],
+        came_from: dict[_State, tuple[_State | None, tuple[int, ...]]],
         state: _State | None,
         *,
         shortest: bool,
     ) -> ReworkPlan:
         actions: list[int] = []
         while state is not None:
-            state, taken = came[state]
+            state, taken = came_from[state]
             actions[:0] = taken
         steps = tuple(UndoOperation(self._steps[a].id) if a >= 0 else MakeMove(self._moves[~a].id) for a in actions)
         undone = {step.id for step in self._steps}

@@ -125,7 +125,7 @@ class _RouteSearch:
     def run(self, *, limit: int, weight: int) -> SafeRoute | NoRoute:
         start, path = self._do_early(0, self._start)
         cost = {start: len(path)}
-        came: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
+        came_from: dict[_Node, tuple[_Node | None, tuple[int, ...]]] = {start: (None, path)}
         count = 0
         left = self._estimate(start)
         heap = [(len(path) + weight * left, left, 0, start)]
@@ -136,7 +136,7 @@ class _RouteSearch:
             if node in closed:
                 continue
             if node[0] & self._goal:
-                return SafeRoute(tuple(self._path(came, node)), shortest=weight == 1)
+                return SafeRoute(tuple(self._path(came_from, node)), shortest=weight == 1)
             closed.add(node)
             if len(closed) > limit:
                 return self._stuck(closest, certain=False)
@@ -149,7 +149,7 @@ class _RouteSearch:
                     continue
                 cost[after] = so_far
                 closed.discard(after)
-                came[after] = (node, (action, *early))
+                came_from[after] = (node, (action, *early))
                 count -= 1  # of equal entries, the latest comes first: depth before breadth
                 rest = self._estimate(after)
                 heappush(heap, (so_far + weight * rest, rest, count, after))
@@ -286,10 +286,12 @@ class _RouteSearch:
 
     # --- results ----------------------------------------------------------------------------------
 
-    def _path(self, came: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None) -> Iterator[RouteStep]:
+    def _path(
+        self, came_from: dict[_Node, tuple[_Node | None, tuple[int, ...]]], node: _Node | None
+    ) -> Iterator[RouteStep]:
         actions: list[int] = []
         while node is not None:
-            node, taken = came[node]
+            node, taken = came_from[node]
             actions[:0] = taken
         for action in actions:
             yield DoOperation(self.machine.steps[action]) if action >= 0 else MakeMove(self.machine.moves[~action])

@@ -118,7 +118,7 @@ class DrawnCell:
         self.text, self.start, self.end = text, start, start + len(text)
 
 
-def tokens(line: str) -> list[DrawnCell]:
+def drawn_cells(line: str) -> list[DrawnCell]:
     """The cells of one line."""
     found: list[DrawnCell] = []
     start = 0

@@ -9,8 +9,9 @@ it.
 ``types``       Quantity, Limit, QuantityError
 ``units``       the table of units, and the unit for a spelling
 ``numerals``    parses a number: ``1 1/64``, ``quarter``
-``notation``    parses a quantity: ``85 ft-lb``, ``1 1/64 in``, ``29.5 ft-lb (40 N·m)``
+``notation``    parses a quantity: ``85 ft-lb``, ``1 1/64 in``
 ``limits``      parses a limit: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``
+``two_units``   compares two printed units: ``29.5 ft-lb (40 N·m)``
 ``arithmetic``  base values, conversion, comparison with a limit
 ``shown``       quantities and limits as text
 ==============  =====================================================================

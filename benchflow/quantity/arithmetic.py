@@ -5,7 +5,7 @@ from fractions import Fraction
 from typing import Literal
 
 from benchflow.quantity import units
-from benchflow.quantity.numerals import finite
+from benchflow.quantity.numerals import exact_decimal
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
@@ -88,7 +88,7 @@ def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fracti
 
 def decimal(value: Fraction) -> Decimal:
     """``value`` as a decimal: exact if the decimal ends, otherwise rounded to 28 significant digits."""
-    exact = finite(value)
+    exact = exact_decimal(value)
     return exact if exact is not None else _28.divide(Decimal(value.numerator), Decimal(value.denominator))
 
 
@@ -100,12 +100,12 @@ def convert(q: Quantity, unit: str, *, difference: bool = False) -> Quantity:
     """
     if unit == q.unit:
         return q
-    same_dimension(q, unit)
+    check_convertible(q, unit)
     start = Fraction(q.value) * difference_factor(q.unit) if difference else base(q)
     return Quantity(decimal(from_base(start, unit, difference=difference)), unit, q.entered)
 
 
-def same_dimension(q: Quantity, unit: str) -> None:
+def check_convertible(q: Quantity, unit: str) -> None:
     """Check that ``q`` can be expressed in ``unit``.
 
     Raises:
@@ -133,7 +133,7 @@ def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal[
 def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
     if a.unit == b.unit:
         return (a.value > b.value) - (a.value < b.value)
-    same_dimension(a, b.unit)
+    check_convertible(a, b.unit)
     if len(a.value.as_tuple().digits) >= _28.prec:
         # ``a`` was rounded by convert. Rounding the other in the same way keeps the order.
         other = convert(b, a.unit, difference=difference).value
@@ -151,5 +151,5 @@ def seconds(q: Quantity) -> float:
     Raises:
         QuantityError: ``q`` is not a time (``wrong-dimension``).
     """
-    same_dimension(q, "s")
+    check_convertible(q, "s")
     return float(base(q))

@@ -1,7 +1,7 @@
 """Parses limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
 
 A unit on the last number applies to all numbers. A tolerance can be a percentage: ``100 N·m ± 4 %``. If a limit is
-printed in two units, its ends must agree (:mod:`benchflow.quantity.notation`).
+printed in two units, its ends must agree (:mod:`benchflow.quantity.two_units`).
 """
 
 import re
@@ -12,18 +12,16 @@ from benchflow.quantity.arithmetic import base, decimal, dimension_of
 from benchflow.quantity.notation import (
     RANGE_HINT,
     ScannedQuantity,
-    agree,
-    bounded,
-    brackets,
-    expected,
+    default_unit_and_dimension,
     final_unit,
     quantity_of,
-    same_dimensions,
     scan_quantity,
     trailing_text,
+    with_uniform_characters,
 )
 from benchflow.quantity.numerals import skip_space
 from benchflow.quantity.shown import show
+from benchflow.quantity.two_units import check_agreement, check_brackets, check_same_dimension
 from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
@@ -42,8 +40,8 @@ class _LimitParser:
     """Parser of one text, with the default unit and the required dimension."""
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
-        self.text, self.plain = text, bounded(text)
-        self.field, self.dimension = expected(unit, dimension)
+        self.text, self.plain = text, with_uniform_characters(text)
+        self.field, self.dimension = default_unit_and_dimension(unit, dimension)
 
     def part(self, at: int) -> ScannedQuantity:
         return scan_quantity(self.text, self.plain, at, self.dimension)
@@ -142,17 +140,17 @@ class _LimitParser:
         start = skip_space(self.plain, at)
         if len(ends) == 1 and not _ONE_ENDED.match(self.plain, start):
             part = self.part(start)
-            agree(self.text, part.at, ends[0], self.quantity(part, None))
+            check_agreement(self.text, part.at, ends[0], self.quantity(part, None))
             after = part.end
         else:
             second, begins, after = self.limit(start)
             if (first.low is None) != (second.low is None) or (first.high is None) != (second.high is None):
                 why = "the two limits have different open ends"
                 raise QuantityError("disagreeing-units", self.text, begins, why, "check both in the source")
-            ordered(self.text, begins, second)
+            check_ends_in_order(self.text, begins, second)
             for one, other in ((first.low, second.low), (first.high, second.high)):
                 if one is not None and other is not None:
-                    agree(self.text, begins, one, other)
+                    check_agreement(self.text, begins, one, other)
         return after
 
 
@@ -168,7 +166,7 @@ def _end(value: Fraction, places: int, unit: str) -> Quantity:
     return Quantity(exact, unit, show(Quantity(exact, unit, "")))
 
 
-def ordered(text: str, at: int, limit: Limit) -> None:
+def check_ends_in_order(text: str, at: int, limit: Limit) -> None:
     """Check that low is not above high.
 
     Raises:
@@ -176,7 +174,7 @@ def ordered(text: str, at: int, limit: Limit) -> None:
     """
     if limit.low is None or limit.high is None:
         return
-    same_dimensions(text, at, limit.low, limit.high)
+    check_same_dimension(text, at, limit.low, limit.high)
     if base(limit.low) > base(limit.high):
         why = f"the lower end, {show(limit.low)}, is above the upper end, {show(limit.high)}"
         raise QuantityError("bad-quantity", text, at, why, "write the lower end first, and check both in the source")
@@ -192,10 +190,10 @@ def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = N
     """
     reader = _LimitParser(text, unit, dimension)
     limit, at, i = reader.limit(0)
-    ordered(text, at, limit)
+    check_ends_in_order(text, at, limit)
     i = skip_space(reader.plain, i)
     if i < len(reader.plain) and reader.plain[i] == "(":
-        i = brackets(text, reader.plain, i, lambda inside: reader.second_unit(inside, limit))
+        i = check_brackets(text, reader.plain, i, lambda inside: reader.second_unit(inside, limit))
     if i < len(reader.plain):
         raise trailing_text(text, reader.plain, i)
     return Limit(limit.low, limit.high, text.strip())

@@ -1,19 +1,12 @@
-"""Parses one quantity in trade notation.
+"""Parses one quantity in trade notation. :mod:`benchflow.quantity.two_units` checks a second unit in brackets."""
 
-A quantity printed in two units, such as ``29.5 ft-lb (40 N·m)``, must agree within half a step of the last printed
-digit of the *coarser* value. So ``20 N·m (15.0 ft-lb)`` agrees: 15.0 ft-lb is 20.34 N·m, and the coarser value is
-printed to a whole newton metre.
-"""
-
-from collections.abc import Callable
 from decimal import Decimal
-from fractions import Fraction
 from typing import NamedTuple
 
 from benchflow.quantity import units
-from benchflow.quantity.arithmetic import base, difference_factor, dimension_of, known
+from benchflow.quantity.arithmetic import dimension_of, known
 from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
-from benchflow.quantity.shown import show, show_converted
+from benchflow.quantity.two_units import check_agreement, check_brackets
 from benchflow.quantity.types import Quantity, QuantityError, printable
 from benchflow.quantity.units import Unit
 
@@ -40,20 +33,20 @@ def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None 
     Raises:
         QuantityError: the text is not such a quantity.
     """
-    plain = bounded(text)
-    field, dimension = expected(unit, dimension)
+    plain = with_uniform_characters(text)
+    field, dimension = default_unit_and_dimension(unit, dimension)
     part = scan_quantity(text, plain, 0, dimension)
     found = final_unit(text, part, field, dimension)
     quantity = quantity_of(text, part, found, text.strip())
     i = skip_space(plain, part.end)
     if i < len(plain) and plain[i] == "(":
-        i = brackets(text, plain, i, lambda at: _second_unit(text, plain, at, quantity))
+        i = check_brackets(text, plain, i, lambda at: _second_unit(text, plain, at, quantity))
     if i < len(plain):
         raise trailing_text(text, plain, i)
     return quantity
 
 
-def expected(unit: str | None, dimension: str | None) -> tuple[Unit | None, str | None]:
+def default_unit_and_dimension(unit: str | None, dimension: str | None) -> tuple[Unit | None, str | None]:
     """The default unit and the required dimension, from the arguments of a parser."""
     field = known(unit) if unit else None
     if dimension is None and unit is not None:
@@ -69,12 +62,12 @@ def unit_symbol(text: str) -> str:
     """
     if text in units.BY_SYMBOL or not text.strip():
         return text.strip()
-    plain = bounded(text)
+    plain = with_uniform_characters(text)
     start = skip_space(plain, 0)
     return _unit(text, plain.strip(), start, None).symbol
 
 
-def bounded(text: str) -> str:
+def with_uniform_characters(text: str) -> str:
     """``text`` with look-alike characters replaced.
 
     Raises:
@@ -187,57 +180,12 @@ def quantity_of(text: str, part: ScannedQuantity, unit: Unit | None, entered: st
 # --- printed in two units ---------------------------------------------------------------------------
 
 
-def brackets(text: str, plain: str, i: int, read: Callable[[int], int]) -> int:
-    """The index after the brackets at ``i``. ``read`` checks the entry at an index and returns the index after it."""
-    while i < len(plain) and plain[i] == "(":
-        i = read(i + 1)
-        i = skip_space(plain, i)
-        while plain[i : i + 1] == ";" or plain[i : i + 2] == ", ":
-            i = skip_space(plain, read(i + 1))
-        if plain[i : i + 1] != ")":
-            why = "the bracket is not closed" if i >= len(plain) else "only a quantity is possible in the brackets"
-            raise QuantityError("bad-quantity", text, i, why, "write it like 29.5 ft-lb (40 N·m)")
-        i = skip_space(plain, i + 1)
-    return i
-
-
 def _second_unit(text: str, plain: str, at: int, first: Quantity) -> int:
     part = scan_quantity(text, plain, at, dimension_of(first.unit))
     if part.unit is None:
         raise QuantityError("bad-quantity", text, part.end, "the unit is missing", "write it like 29.5 ft-lb (40 N·m)")
-    agree(text, part.at, first, quantity_of(text, part, part.unit, plain[part.at : part.end]))
+    check_agreement(text, part.at, first, quantity_of(text, part, part.unit, plain[part.at : part.end]))
     return part.end
-
-
-def agree(text: str, at: int, first: Quantity, second: Quantity) -> None:
-    """Check that two printed values agree within half a step of the last digit of the coarser one.
-
-    Raises:
-        QuantityError: they do not agree (``disagreeing-units``), or have different dimensions.
-    """
-    same_dimensions(text, at, first, second)
-    half = max(_last_digit(first), _last_digit(second)) / 2
-    if abs(base(first) - base(second)) <= half:
-        return
-    why = f"{show(first)} is {show_converted(first, second.unit)}, but {show(second)} is printed"
-    raise QuantityError("disagreeing-units", text, at, why, "check both in the source: one is a misprint")
-
-
-def same_dimensions(text: str, at: int, first: Quantity, second: Quantity) -> None:
-    """Check that two quantities have the same dimension.
-
-    Raises:
-        QuantityError: they do not (``wrong-dimension``).
-    """
-    if dimension_of(first.unit) != dimension_of(second.unit):
-        why = f"{first.unit or 'no unit'} and {second.unit or 'no unit'} do not measure the same thing"
-        raise QuantityError("wrong-dimension", text, at, why, "write both in units of the same dimension")
-
-
-def _last_digit(q: Quantity) -> Fraction:
-    """One step of the last printed digit, in base units."""
-    exponent = q.value.as_tuple().exponent
-    return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) * difference_factor(q.unit)
 
 
 # --- messages ---------------------------------------------------------------------------------------

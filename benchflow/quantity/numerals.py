@@ -154,7 +154,7 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
             if text[end + 1 : end + 2].isdigit():
                 raise NumeralError(i, "a fraction can have at most four digits above and four below the line")
             return None
-        return _fraction(_over(alone, 1, 2), sign), alone.end()
+        return _fraction(_quotient(alone, 1, 2), sign), alone.end()
     space = skip_space(text, end)
     if text[space : space + 1] in _VULGAR:
         top, bottom = _VULGAR[text[space]]
@@ -162,13 +162,13 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
     after = _FRACTION.match(text, end)
     if after is None:
         return None
-    part = _over(after, 1, 2)
+    part = _quotient(after, 1, 2)
     if part >= 1:
         raise NumeralError(after.start(1), "the fraction in a mixed number must be less than one")
     return _fraction(Fraction(int(text[i:end])) + part, sign), after.end()
 
 
-def _over(match: re.Match[str], above: int, below: int) -> Fraction:
+def _quotient(match: re.Match[str], above: int, below: int) -> Fraction:
     if int(match.group(below)) == 0:
         raise NumeralError(match.start(below), "a fraction cannot have zero below the line")
     return Fraction(int(match.group(above)), int(match.group(below)))
@@ -193,10 +193,10 @@ def _unusual(text: str, i: int, sign: int) -> tuple[Number, int]:
 
 def _fraction(value: Fraction, sign: int) -> Number:
     value *= sign
-    return Number(finite(value), value)
+    return Number(exact_decimal(value), value)
 
 
-def finite(value: Fraction) -> Decimal | None:
+def exact_decimal(value: Fraction) -> Decimal | None:
     """``value`` as an exact decimal without trailing zeros; ``None`` if the decimal does not end."""
     rest, twos, fives = value.denominator, 0, 0
     while rest % 2 == 0:

@@ -4,7 +4,7 @@ from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from math import log10
 
-from benchflow.quantity.arithmetic import base, difference_factor, from_base, same_dimension
+from benchflow.quantity.arithmetic import base, check_convertible, difference_factor, from_base
 from benchflow.quantity.types import Limit, Quantity
 
 
@@ -51,7 +51,7 @@ def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
     """
     if unit == q.unit:
         return show(q)
-    same_dimension(q, unit)
+    check_convertible(q, unit)
     worth = _exponent(q.value) + log10(float(difference_factor(q.unit) / difference_factor(unit)))
     start = Fraction(q.value) * difference_factor(q.unit) if difference else base(q)
     exact = from_base(start, unit, difference=difference)

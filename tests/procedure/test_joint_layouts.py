@@ -6,17 +6,17 @@ from hypothesis import strategies as st
 
 from benchflow.procedure.joint_layouts import (
     Layout,
+    drawn_cells,
     grid,
     middle_out_layout,
     star_labels,
     star_layout,
     star_order,
-    tokens,
 )
 
 
 def _drawn(text: str) -> Layout:
-    return grid([tokens(line) for line in text.splitlines() if line.strip()])
+    return grid([drawn_cells(line) for line in text.splitlines() if line.strip()])
 
 
 def _numbers(layout: Layout) -> list[int]:

@@ -116,7 +116,7 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
     """The graph of a plan. ``start`` gives values to variables that are asked for; the others are left open."""
     procedure = plan.procedure
     order = PartialOrder(plan)
-    reduced = reduced_after(order.after, order.before, order.held)
+    reduced = reduced_after(order.after, order.before, order.blocked)
     operations = tuple(
         _operation(plan, step, number, tuple(order.steps[i] for i in bits(reduced[number - 1])))
         for number, step in enumerate(plan.steps.values(), 1)
@@ -140,16 +140,16 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
     )
 
 
-def reduced_after(after: Sequence[int], before: Sequence[int], held: int) -> list[int]:
+def reduced_after(after: Sequence[int], before: Sequence[int], blocked: int) -> list[int]:
     """``after`` (a bit mask per step) without entries that other entries imply: the transitive reduction.
 
-    ``before`` is the transitive closure. Steps in ``held``, which a circle blocks, keep all their entries, because in a
-    circle every entry implies every other.
+    ``before`` is the transitive closure. Steps in ``blocked`` (by a circle) keep all their entries,
+    because in a circle every entry implies every other.
     """
     reduced = []
     for index, direct in enumerate(after):
         implied = 0
-        if not held >> index & 1:
+        if not blocked >> index & 1:
             for earlier in bits(direct):
                 implied |= before[earlier]
         reduced.append(direct & ~implied)
@@ -252,13 +252,13 @@ class OperationGroup(Struct, frozen=True):
     after: tuple[GroupEdge, ...]
 
 
-def grouped_operations(plan: Plan, drawn: OrderGraph) -> tuple[OperationGroup, ...]:
+def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, ...]:
     """The operations of a graph with repeats combined, in the author's order and with ``after`` reduced again.
 
     Repeats that alternate with another operation, so that neither group comes first as a whole, stay separate.
     """
     together: dict[str, list[GraphOperation]] = {}
-    for each in drawn.operations:
+    for each in graph.operations:
         together.setdefault(plan.steps[each.id].operation.id, []).append(each)
     members = list(together.values())
     after = _between(members)
@@ -271,8 +271,8 @@ def grouped_operations(plan: Plan, drawn: OrderGraph) -> tuple[OperationGroup, .
         ]
         after = _between(members)
     before = closure(after)
-    held = sum(1 << i for i, mask in enumerate(before) if any(before[j] >> j & 1 for j in (*bits(mask), i)))
-    reduced = reduced_after(after, before, held)
+    blocked = sum(1 << i for i, mask in enumerate(before) if any(before[j] >> j & 1 for j in (*bits(mask), i)))
+    reduced = reduced_after(after, before, blocked)
     return tuple(
         OperationGroup(
             group[0],

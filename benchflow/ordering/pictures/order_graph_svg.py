@@ -76,18 +76,18 @@ class _PictureRow(Struct, frozen=True):
         return self.y + 4 + _LINE / 2
 
 
-def order_graph_svg(drawn: OrderGraph, groups: Sequence[OperationGroup]) -> str:
+def order_graph_svg(graph: OrderGraph, groups: Sequence[OperationGroup]) -> str:
     """The picture as the text of an SVG file."""
-    return _OrderPicture(drawn, groups).svg()
+    return _OrderPicture(graph, groups).svg()
 
 
 class _OrderPicture:
-    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup]) -> None:
-        self._drawn = drawn
+    def __init__(self, graph: OrderGraph, groups: Sequence[OperationGroup]) -> None:
+        self._graph = graph
         self._groups = groups
-        self._names = GraphNames(drawn, groups)
-        self._lane = {state.name: index for index, state in enumerate(drawn.states)}
-        self._wide = [self._lane_width(index) for index in range(len(drawn.states))]
+        self._names = GraphNames(graph, groups)
+        self._lane = {state.name: index for index, state in enumerate(graph.states)}
+        self._wide = [self._lane_width(index) for index in range(len(graph.states))]
         self._tracks, self._rails = lay_tracks(groups)
         self._number_x = _PAD + 14 + self._rails * _RAIL
         self._title_x = self._number_x + _NUMBER + 10
@@ -104,7 +104,7 @@ class _OrderPicture:
         marks += _prerequisite_lines(self._tracks, group_rows, self._number_x)
         for row in rows:
             marks += self._row(row)
-        picture = Svg(self._right + _PAD, self._y + _PAD, f"The order of {self._drawn.title}")
+        picture = Svg(self._right + _PAD, self._y + _PAD, f"The order of {self._graph.title}")
         for mark in marks:
             element = picture.add(mark.tag, **mark.attributes)
             if mark.words:
@@ -114,18 +114,18 @@ class _OrderPicture:
     # --- above the rows ---------------------------------------------------------------------------
 
     def _header(self) -> Iterator[_Mark]:
-        drawn = self._drawn
+        graph = self._graph
         self._y = _PAD + 20
-        yield _text(_PAD, self._y, f"{drawn.title}, revision {drawn.revision}", size=20, bold=True)
-        about = [drawn.notice] if drawn.notice else []
-        if drawn.options:
-            about.append("For " + ", ".join(f"{name}: {choice}" for name, choice in drawn.options.items()) + ".")
+        yield _text(_PAD, self._y, f"{graph.title}, revision {graph.revision}", size=20, bold=True)
+        about = [graph.notice] if graph.notice else []
+        if graph.options:
+            about.append("For " + ", ".join(f"{name}: {choice}" for name, choice in graph.options.items()) + ".")
         for line in (line for text in about for line in _wrapped(text, self._right - _PAD, _SIZE)):
             self._y += _LINE + 1
             yield _text(_PAD, self._y, line)
         self._y += 16
         yield from self._legend()
-        heads = [_wrapped(state.title, wide - 8, _SIZE) for state, wide in zip(drawn.states, self._wide, strict=True)]
+        heads = [_wrapped(state.title, wide - 8, _SIZE) for state, wide in zip(graph.states, self._wide, strict=True)]
         self._y += 34 + _LINE * max(map(len, heads), default=0)
 
     def _legend(self) -> Iterator[_Mark]:
@@ -136,14 +136,14 @@ class _OrderPicture:
             "never": "never together",
         }
         x = _PAD
-        for kind, words in kinds.items() if self._drawn.states else ():
+        for kind, words in kinds.items() if self._graph.states else ():
             wide = 52 + _width(words, _SMALL + 1)
             if x > _PAD and x + wide > self._right:
                 x, self._y = _PAD, self._y + 24
             yield from _boxed(_Box(kind, ("value",)), x, self._y, 46)
             yield _text(x + 52, self._y + 13, words, size=_SMALL + 1)
             x += 14 + wide
-        self._y += 26 if self._drawn.states else 0
+        self._y += 26 if self._graph.states else 0
         yield from _number_box(_PAD, self._y + 1, 46, "7", hold=True)
         yield _text(_PAD + 52, self._y + 13, "hold: sign before anything after it starts", size=_SMALL + 1)
         if any(edge.by_place for group in self._groups for edge in group.after):
@@ -153,7 +153,7 @@ class _OrderPicture:
 
     def _lane_lines(self, top: float, bottom: float) -> Iterator[_Mark]:
         x = self._lanes_x
-        for state, wide in zip(self._drawn.states, self._wide, strict=True):
+        for state, wide in zip(self._graph.states, self._wide, strict=True):
             lines = _wrapped(state.title[:1].upper() + state.title[1:], wide - 8, _SIZE)
             for number, line in enumerate(lines):
                 y = top - 8 - _LINE * (len(lines) - 1 - number)
@@ -162,7 +162,7 @@ class _OrderPicture:
             x += wide
 
     def _lane_width(self, lane: int) -> float:
-        state = self._drawn.states[lane]
+        state = self._graph.states[lane]
         spare = " or" if len(state.values) > 2 else ""
         longest = max((_width(value.words + spare, _SIZE) for value in state.values), default=0.0)
         return min(max(longest + 18, _width(state.title, _SIZE) + 18, _LANE_LEAST), _LANE_MOST)
@@ -171,18 +171,18 @@ class _OrderPicture:
 
     def _rows(self) -> tuple[list[_PictureRow], list[_PictureRow]]:
         """All rows, and the rows of the groups by index of the group."""
-        drawn = self._drawn
-        rows = list(self._start_row()) if drawn.states else []
+        graph = self._graph
+        rows = list(self._start_row()) if graph.states else []
         by_group: dict[str, _PictureRow] = {}
-        for section in drawn.sections:
+        for section in graph.sections:
             rows.append(self._add("", (section.title,), heading=True))
             for group in self._groups:
                 if group.first.id in section.operations:
                     by_group[group.first.id] = self._operation_row(group)
                     rows.append(by_group[group.first.id])
-        if drawn.moves:
+        if graph.moves:
             rows.append(self._add("", ("Moves, made between operations as often as needed",), heading=True))
-        for move in drawn.moves:
+        for move in graph.moves:
             boxes = self._boxes(move.needs, {}, move.sets, None)
             rows.append(self._add(move.letter, self._title_lines(move.title), boxes=boxes))
         rows += self._rule_rows()
@@ -190,7 +190,7 @@ class _OrderPicture:
 
     def _start_row(self) -> Iterator[_PictureRow]:
         boxes: dict[int, tuple[_Box, ...]] = {}
-        for state in self._drawn.states:
+        for state in self._graph.states:
             words = next((value.words for value in state.values if value.value == state.start), "asked for")
             lane = self._lane[state.name]
             boxes[lane] = (self._box("then" if state.start else "in progress", lane, words),)
@@ -206,9 +206,9 @@ class _OrderPicture:
 
     def _rule_rows(self) -> Iterator[_PictureRow]:
         names = self._names
-        if self._drawn.rules:
+        if self._graph.rules:
             yield self._add("", ("Never together",), heading=True)
-        for rule in self._drawn.rules:
+        for rule in self._graph.rules:
             boxes = {
                 self._lane[name]: (self._box("never", self._lane[name], *(names.value(name, v) for v in values)),)
                 for name, values in rule.never.items()

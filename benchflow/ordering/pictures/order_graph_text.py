@@ -11,21 +11,21 @@ from benchflow.procedure.model import Settings, Values
 WIDEST = 100
 
 
-def order_graph_text(drawn: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
+def order_graph_text(graph: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
     """Lines of at most ``width`` characters, never narrower than 40. A single longer word is broken."""
-    return tuple(_OrderText(drawn, groups, max(width, 40)).lines())
+    return tuple(_OrderText(graph, groups, max(width, 40)).lines())
 
 
 class GraphNames:
     """The labels used in text and picture: an operation's number, a move's letter, the words for a value."""
 
-    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup]) -> None:
-        self._state = {state.name: state for state in drawn.states}
-        self._words = {(s.name, value.value): value.words for s in drawn.states for value in s.values}
+    def __init__(self, graph: OrderGraph, groups: Sequence[OperationGroup]) -> None:
+        self._state = {state.name: state for state in graph.states}
+        self._words = {(s.name, value.value): value.words for s in graph.states for value in s.values}
         self._group = {step: group for group in groups for step in group.steps}
-        self._number = {operation.id: operation.number for operation in drawn.operations}
-        self._letter = {move.id: move.letter for move in drawn.moves}
-        self._before = closure([sum(1 << self._number[name] - 1 for name in one.after) for one in drawn.operations])
+        self._number = {operation.id: operation.number for operation in graph.operations}
+        self._letter = {move.id: move.letter for move in graph.moves}
+        self._before = closure([sum(1 << self._number[name] - 1 for name in one.after) for one in graph.operations])
 
     def state(self, name: str) -> str:
         return in_a_sentence(self._state[name].title) if name in self._state else name
@@ -98,24 +98,24 @@ class GraphNames:
 
 
 class _OrderText:
-    def __init__(self, drawn: OrderGraph, groups: Sequence[OperationGroup], width: int) -> None:
-        self._drawn = drawn
+    def __init__(self, graph: OrderGraph, groups: Sequence[OperationGroup], width: int) -> None:
+        self._graph = graph
         self._groups = groups
         self._width = width
-        self._names = GraphNames(drawn, groups)
+        self._names = GraphNames(graph, groups)
         self._side = max((len(group.numbers) for group in groups), default=1) + 3
 
     def lines(self) -> Iterator[str]:
-        drawn = self._drawn
-        yield from self._wrapped(f"{drawn.title}, revision {drawn.revision}")
-        if drawn.notice:
-            yield from self._wrapped(drawn.notice)
-        if drawn.options:
-            chosen = ", ".join(f"{name}: {choice}" for name, choice in drawn.options.items())
+        graph = self._graph
+        yield from self._wrapped(f"{graph.title}, revision {graph.revision}")
+        if graph.notice:
+            yield from self._wrapped(graph.notice)
+        if graph.options:
+            chosen = ", ".join(f"{name}: {choice}" for name, choice in graph.options.items())
             yield from self._wrapped(f"For {chosen}. Other choices: --option name=choice")
-        for circle in drawn.circles:
+        for circle in graph.circles:
             yield from self._wrapped(f"IN A CIRCLE, so never done: {all_of(self._names.numbers(circle))}.")
-        for section in drawn.sections:
+        for section in graph.sections:
             yield ""
             yield from self._wrapped(section.title.upper())
             for group in self._groups:
@@ -145,10 +145,10 @@ class _OrderText:
             yield from self._under("hold", f"sign by {first.sign} before anything after it starts")
 
     def _states(self) -> Iterator[str]:
-        if not self._drawn.states:
+        if not self._graph.states:
             return
         yield from self._heading("STATES AND WHAT SETS THEM")
-        for state in self._drawn.states:
+        for state in self._graph.states:
             asked = ": asked for at the start" if state.start is None else ""
             yield from self._wrapped(state.title[:1].upper() + state.title[1:] + asked)
             wide = min(max(len(value.words) for value in state.values), 24)
@@ -162,20 +162,20 @@ class _OrderText:
                 yield from self._wrapped("; ".join(sources) or otherwise, head=f"    {value.words.ljust(wide)}")
 
     def _moves(self) -> Iterator[str]:
-        if not self._drawn.moves:
+        if not self._graph.moves:
             return
         yield from self._heading("MOVES, MADE BETWEEN OPERATIONS AS OFTEN AS NEEDED")
-        for move in self._drawn.moves:
+        for move in self._graph.moves:
             yield from self._wrapped(move.title, head=move.letter.rjust(self._side - 2))
             for need in self._names.needs(move.needs):
                 yield from self._under("needs", need)
             yield from self._under("then", ", ".join(self._names.settings(move.sets)))
 
     def _rules(self) -> Iterator[str]:
-        if not self._drawn.rules:
+        if not self._graph.rules:
             return
         yield from self._heading("NEVER TOGETHER")
-        for rule in self._drawn.rules:
+        for rule in self._graph.rules:
             yield from self._wrapped(self._names.rule(rule), head="  -")
             if rule.because:
                 yield from self._wrapped(rule.because, head="   ")

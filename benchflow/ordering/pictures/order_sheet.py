@@ -243,7 +243,7 @@ def _turns(
     plan: Plan, start: Valuation, order: PartialOrder, walked: Sequence[RouteStep]
 ) -> Iterator[OperationTurn | MoveTurn]:
     configuration = Configuration(frozenset(), dict(start))
-    reduced = reduced_after(order.after, order.before, order.held)
+    reduced = reduced_after(order.after, order.before, order.blocked)
     turn_of = {action.operation: turn for turn, action in enumerate(walked, 1) if isinstance(action, DoOperation)}
     since: dict[str, int] = {}
     moves = moves_of(plan)

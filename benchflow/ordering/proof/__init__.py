@@ -6,10 +6,11 @@
 ``variable_group``      one group of variables with its steps, moves and rules
 ``explorer``            explores the groups and counts configurations against the bound
 ``over_approximation``  proves a group without exploring it
-``state_space``         the reachable configurations of a group, and its dead ends
+``state_space``         the reachable configurations of one group
 ``set_families``        two ways to store families of sets of done steps
 ``group_independence``  which groups have to be explored together
 ``partial_order``       the order of a plan's steps, and its circles
+``dead_ends``           configurations from which the build cannot be finished
 ``breaches``            orders that break a rule on paper
 ``witness``             a shortest order that shows a dead end or a breach
 ``window_feasibility``  whether the time windows can be kept in any order

@@ -15,10 +15,11 @@ from benchflow.ordering.actions import DoOperation
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
+from benchflow.ordering.proof.dead_ends import has_dead_end
 from benchflow.ordering.proof.explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
-from benchflow.ordering.proof.witness import Undecided, Witness, show_dead_end
+from benchflow.ordering.proof.witness import Undecided, Witness
 from benchflow.ordering.state_machine import bits
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.model import Procedure, Values, Variable
@@ -232,22 +233,13 @@ def _is_worse(before: PlanAnalysis, after: PlanAnalysis) -> bool:
         return True
     if any(name not in useful_moves(after) for _, space in before.pairs for name in space.useful_moves):
         return True
-    return not _has_dead_end(before) and _has_dead_end(after)
+    return not has_dead_end(before) and has_dead_end(after)
 
 
 def useful_moves(analysis: PlanAnalysis) -> set[str]:
     """The moves that change something in some configuration. Moves of unexplored groups may, so they count."""
     known = {name for _, space in analysis.pairs for name in space.useful_moves}
     return known | {name for unexplored_group in analysis.unexplored for name in unexplored_group.group.machine.moves}
-
-
-def _has_dead_end(analysis: PlanAnalysis) -> bool:
-    if analysis.never:
-        return True
-    for group, space in analysis.pairs:
-        if any(True for _ in space.dead()) and show_dead_end(analysis, group, space) is not None:
-            return True
-    return False
 
 
 # --- adding lines -----------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from benchflow.procedure.plan import Plan
 class PartialOrder:
     """Steps are numbered as in the plan; sets of steps are bit masks.
 
-    ``before`` is the transitive closure of ``after``. ``held`` are the steps that a circle blocks. ``rank`` is the
+    ``before`` is the transitive closure of ``after``. ``blocked`` are the steps that a circle blocks. ``rank`` is the
     place of each step in the total order closest to the author's that keeps ``after``, with blocked steps last.
     ``extra`` holds, for each step, further prerequisites: those that states force.
     """
@@ -26,7 +26,7 @@ class PartialOrder:
             self.after[index] |= mask
         self.before = closure(self.after)
         in_circles = sum(1 << i for i, mask in enumerate(self.before) if mask >> i & 1)
-        self.held = in_circles | sum(1 << i for i, mask in enumerate(self.before) if mask & in_circles)
+        self.blocked = in_circles | sum(1 << i for i, mask in enumerate(self.before) if mask & in_circles)
         self.circles = tuple(self._circles(in_circles))
         self.rank = self._ranks()
 
@@ -46,19 +46,19 @@ class PartialOrder:
         return found
 
     def _circle_through(self, step: int, component: int) -> tuple[int, ...]:
-        came: dict[int, int] = {}
+        came_from: dict[int, int] = {}
         queue = [step]
         for here in queue:  # the list grows during the loop
             for earlier in bits(self.after[here] & component):
                 if earlier == step:
                     path = [here]
                     while path[-1] != step:
-                        path.append(came[path[-1]])
+                        path.append(came_from[path[-1]])
                     # Rotate the path so that it begins with its lowest step number.
                     start = path.index(min(path))
                     return tuple(path[start:] + path[:start])
-                if earlier not in came:
-                    came[earlier] = here
+                if earlier not in came_from:
+                    came_from[earlier] = here
                     queue.append(earlier)
         return (step,)
 
@@ -80,7 +80,7 @@ class PartialOrder:
                 missing[follower] -= 1
                 if missing[follower] == 0:
                     heappush(heap, follower)
-        for index in bits(self.held):
+        for index in bits(self.blocked):
             rank[index] = turn
             turn += 1
         return rank

@@ -95,7 +95,7 @@ class _PlanExploration:
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
         self.paper = self.order = PartialOrder(plan)
-        self.never = self.order.held
+        self.never = self.order.blocked
         self.pairs: list[Pair] = []
         self.unexplored: list[UnexploredGroup] = []
         self._explorer = explorer
@@ -146,7 +146,7 @@ class _PlanExploration:
         if not any(forced):
             return False
         self.order = PartialOrder(self.plan, [old | new for old, new in zip(self.order.after, forced, strict=True)])
-        self.never |= self.order.held
+        self.never |= self.order.blocked
         return True
 
     def _forced(self) -> list[int]:

@@ -7,6 +7,7 @@ from benchflow.ordering.actions import DoOperation, MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
+from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
 from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
@@ -117,9 +118,7 @@ class _ProofRun:
             first = plan.steps[causes[0]].operation
             yield self._dead_end(plan, Witness(_some_start(analysis), ()), causes, (first.id, first.mark))
             return
-        for group, space in analysis.pairs:
-            if not any(True for _ in space.dead()):
-                continue
+        for group, space in groups_with_dead_ends(analysis):
             witness = show_dead_end(analysis, group, space)
             if isinstance(witness, Witness):
                 yield self._dead_end(plan, witness, group.machine.steps, (_place_of(group), _mark_of(group)))

@@ -21,20 +21,20 @@ class SetFamilies(ABC, Generic[F]):
     """Operations on families. ``F`` is the type of a family; an empty family is false. Sets of steps are bit masks."""
 
     @abstractmethod
-    def nothing(self) -> F: ...
+    def empty(self) -> F: ...
 
     @abstractmethod
-    def only(self, done: int) -> F: ...
+    def single(self, done: int) -> F: ...
 
     @abstractmethod
-    def absorb(self, one: F, other: F) -> F:
+    def union(self, one: F, other: F) -> F:
         """The union. ``one`` may be changed and must not be used again."""
 
     @abstractmethod
-    def minus(self, one: F, other: F) -> F: ...
+    def difference(self, one: F, other: F) -> F: ...
 
     @abstractmethod
-    def both(self, one: F, other: F) -> F: ...
+    def intersection(self, one: F, other: F) -> F: ...
 
     @abstractmethod
     def ready(self, family: F, step: int) -> F:
@@ -53,7 +53,7 @@ class SetFamilies(ABC, Generic[F]):
         """The sets in which all of ``steps`` are done."""
 
     @abstractmethod
-    def holds(self, family: F, done: int) -> bool: ...
+    def contains(self, family: F, done: int) -> bool: ...
 
     @abstractmethod
     def count(self, family: F) -> int: ...
@@ -72,20 +72,20 @@ class ExplicitSets(SetFamilies[set[int]]):
             for earlier in bits(mask):
                 self._later[earlier] |= 1 << step
 
-    def nothing(self) -> set[int]:
+    def empty(self) -> set[int]:
         return set()
 
-    def only(self, done: int) -> set[int]:
+    def single(self, done: int) -> set[int]:
         return {done}
 
-    def absorb(self, one: set[int], other: set[int]) -> set[int]:
+    def union(self, one: set[int], other: set[int]) -> set[int]:
         one |= other
         return one
 
-    def minus(self, one: set[int], other: set[int]) -> set[int]:
+    def difference(self, one: set[int], other: set[int]) -> set[int]:
         return one - other
 
-    def both(self, one: set[int], other: set[int]) -> set[int]:
+    def intersection(self, one: set[int], other: set[int]) -> set[int]:
         return one & other
 
     def ready(self, family: set[int], step: int) -> set[int]:
@@ -104,7 +104,7 @@ class ExplicitSets(SetFamilies[set[int]]):
     def having(self, family: set[int], steps: int) -> set[int]:
         return {done for done in family if done & steps == steps}
 
-    def holds(self, family: set[int], done: int) -> bool:
+    def contains(self, family: set[int], done: int) -> bool:
         return done in family
 
     def count(self, family: set[int]) -> int:
@@ -130,19 +130,19 @@ class LatticeSets(SetFamilies[int]):
         self._place = {step: (c, i) for c, chain in enumerate(self.chains) for i, step in enumerate(chain)}
         self._ready: dict[int, int] = {}
 
-    def only(self, done: int) -> int:
+    def single(self, done: int) -> int:
         return 1 << self._position(done)
 
-    def nothing(self) -> int:
+    def empty(self) -> int:
         return 0
 
-    def absorb(self, one: int, other: int) -> int:
+    def union(self, one: int, other: int) -> int:
         return one | other
 
-    def both(self, one: int, other: int) -> int:
+    def intersection(self, one: int, other: int) -> int:
         return one & other
 
-    def minus(self, one: int, other: int) -> int:
+    def difference(self, one: int, other: int) -> int:
         return one & ~other
 
     def ready(self, family: int, step: int) -> int:
@@ -159,7 +159,7 @@ class LatticeSets(SetFamilies[int]):
             family &= self._field(chain, wanted, len(self.chains[chain]))
         return family
 
-    def holds(self, family: int, done: int) -> bool:
+    def contains(self, family: int, done: int) -> bool:
         return bool(family >> self._position(done) & 1)
 
     def count(self, family: int) -> int:

@@ -37,8 +37,8 @@ class StateSpace(Generic[F]):
         families = self.families
         frontier: dict[int, F] = {}
         for start in self.group.starts:
-            frontier[start] = families.only(0)
-            self.reached[start] = families.only(0)
+            frontier[start] = families.single(0)
+            self.reached[start] = families.single(0)
         self.configurations = len(frontier)
         while frontier:
             coming: dict[int, F] = {}
@@ -46,13 +46,13 @@ class StateSpace(Generic[F]):
                 for then, new in self._from(valuation, family):
                     seen = self.reached.get(then)
                     if seen is None:
-                        seen = families.nothing()
-                    new = families.minus(new, seen)
+                        seen = families.empty()
+                    new = families.difference(new, seen)
                     if not new:
                         continue
                     self.configurations += families.count(new)
-                    coming[then] = families.absorb(coming.get(then) or families.nothing(), new)
-                    self.reached[then] = families.absorb(seen, new)
+                    coming[then] = families.union(coming.get(then) or families.empty(), new)
+                    self.reached[then] = families.union(seen, new)
                     if limit is not None and self.configurations > limit:
                         return False
             frontier = coming
@@ -80,9 +80,9 @@ class StateSpace(Generic[F]):
                 moved_into.setdefault(then, []).append(valuation)
         frontier: dict[int, F] = {}
         for valuation, family in self.reached.items():
-            if families.holds(family, self.group.all):
-                frontier[valuation] = families.only(self.group.all)
-                self.live[valuation] = families.only(self.group.all)
+            if families.contains(family, self.group.all):
+                frontier[valuation] = families.single(self.group.all)
+                self.live[valuation] = families.single(self.group.all)
         while frontier:
             coming: dict[int, F] = {}
             for valuation, family in frontier.items():
@@ -91,11 +91,11 @@ class StateSpace(Generic[F]):
                 for earlier, could in before:
                     live = self.live.get(earlier)
                     if live is None:
-                        live = families.nothing()
-                    new = families.minus(families.both(could, self.reached[earlier]), live)
+                        live = families.empty()
+                    new = families.difference(families.intersection(could, self.reached[earlier]), live)
                     if new:
-                        coming[earlier] = families.absorb(coming.get(earlier) or families.nothing(), new)
-                        self.live[earlier] = families.absorb(live, new)
+                        coming[earlier] = families.union(coming.get(earlier) or families.empty(), new)
+                        self.live[earlier] = families.union(live, new)
             frontier = coming
 
     def _steps_at(self, valuation: int) -> list[tuple[int, int]]:
@@ -121,17 +121,17 @@ class StateSpace(Generic[F]):
 
     # --- results ----------------------------------------------------------------------------------
 
-    def dead(self) -> Iterator[tuple[int, F]]:
+    def dead_ends(self) -> Iterator[tuple[int, F]]:
         """The configurations that can be reached but not finished, as (valuation, family of done sets)."""
         for valuation, family in self.reached.items():
             live = self.live.get(valuation)
-            lost = family if live is None else self.families.minus(family, live)
+            lost = family if live is None else self.families.difference(family, live)
             if lost:
                 yield valuation, lost
 
     def is_live(self, done: int, valuation: int) -> bool:
         live = self.live.get(valuation)
-        return live is not None and self.families.holds(live, self.canonical(done))
+        return live is not None and self.families.contains(live, self.canonical(done))
 
     def live_starts(self) -> list[int]:
         return [start for start in self.group.starts if self.is_live(0, start)]
@@ -193,7 +193,7 @@ class StateSpace(Generic[F]):
         here = self.families.having(family, self.group.on_paper[step])
         if self.group.excluded >> step & 1:
             return bool(here)
-        return bool(self.families.minus(here, self.families.having(here, 1 << step)))
+        return bool(self.families.difference(here, self.families.having(here, 1 << step)))
 
     @cached_property
     def useful_moves(self) -> frozenset[str]:
@@ -218,12 +218,12 @@ class StateSpace(Generic[F]):
         """The sets, with the step added, from which no moves followed by the step lead to a live configuration."""
         families = self.families
         if not ready:
-            return families.nothing()
+            return families.empty()
         stuck = families.done(ready, step)
         for there in self.within_moves(valuation):
             for other, then in self.steps_from[there]:
                 if other == step and then in self.live:
-                    stuck = families.minus(stuck, self.live[then])
+                    stuck = families.difference(stuck, self.live[then])
         return stuck
 
     @cached_property
@@ -238,7 +238,7 @@ class StateSpace(Generic[F]):
                     found[step] = sum(
                         1 << other
                         for other in bits(found[step])
-                        if not families.minus(ready, families.having(ready, 1 << other))
+                        if not families.difference(ready, families.having(ready, 1 << other))
                     )
         for twins in self.twins:
             mask = sum(1 << twin for twin in twins)

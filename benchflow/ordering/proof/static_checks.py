@@ -102,7 +102,7 @@ def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref,
         for step in build.steps.get(operation.id, ()):
             number = order.index[step.id]
             wanted = build.named(step, ref)
-            if order.held >> number & 1:
+            if order.blocked >> number & 1:
                 return False  # in a circle every line implies every other
             implied = 0
             for window in step.time:

@@ -180,7 +180,7 @@ class _SearchGoal:
             return self._view.all
         samples = (
             done
-            for _, family in self._space.dead()
+            for _, family in self._space.dead_ends()
             for done in islice(self._space.families.each(family), _MOST_SAMPLES)
         )
         return min(samples, key=int.bit_count, default=self._view.all)
@@ -218,7 +218,7 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
     """The cheapest path to the goal, using only steps ``within`` and searching at most ``most`` configurations."""
     gate = gated(view, view.twins(also_outside=True))
     cost: dict[_Node, int] = {(0, start, _NONE): 0 for start in view.starts}
-    came: dict[_Node, tuple[_Node, int]] = {}
+    came_from: dict[_Node, tuple[_Node, int]] = {}
     heap = [(0, node) for node in cost]
     closed: set[_Node] = set()
     while heap:
@@ -228,7 +228,7 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
         closed.add(node)
         done, valuation, broken = node
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
-            return _found(came, node, so_far)
+            return _found(came_from, node, so_far)
         if len(closed) > most:
             return Undecided()
         counted = 0
@@ -237,7 +237,7 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
         for after, action, cost_of_step in _successors(view, goal, gate, node, counted, within):
             if so_far + cost_of_step < cost.get(after, so_far + cost_of_step + 1):
                 cost[after] = so_far + cost_of_step
-                came[after] = (node, action)
+                came_from[after] = (node, action)
                 heappush(heap, (so_far + cost_of_step, after))
     return None
 
@@ -264,10 +264,10 @@ def _successors(
             yield (done, valuation, action), action, 1 + (outside & ~counted).bit_count()
 
 
-def _found(came: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:
+def _found(came_from: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:
     path: list[int] = []
-    while node in came:
-        node, action = came[node]
+    while node in came_from:
+        node, action = came_from[node]
         path.append(action)
     return _FoundPath(node[1], tuple(reversed(path)), cost)
 

@@ -6,10 +6,10 @@ from benchflow.procedure.joint_layouts import (
     EMPTY,
     MOST_FASTENERS,
     Layout,
+    drawn_cells,
     grid,
     middle_out_layout,
     star_layout,
-    tokens,
 )
 from benchflow.procedure.keys.setup_keys import title_from_name
 from benchflow.procedure.model import Joint, Ref
@@ -36,7 +36,7 @@ class _Drawing(Shape[Layout]):
         found = scalar(node, self.noun, context)
         if found is None or not self._numbered(found, context):
             return None
-        return grid([row for row in (tokens(line) for line in found.text.split("\n")) if row])
+        return grid([row for row in (drawn_cells(line) for line in found.text.split("\n")) if row])
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {**TEXT_SCHEMA, "pattern": r"\S"}

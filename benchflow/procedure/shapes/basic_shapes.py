@@ -233,7 +233,7 @@ class ListShape(Shape[tuple[T, ...]]):
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> tuple[T, ...] | None:
         if not isinstance(node, YamlSequence):
-            if self.single and not (isinstance(node, YamlScalar) and node.nothing):
+            if self.single and not (isinstance(node, YamlScalar) and node.is_empty):
                 only = self.item.read(node, context, name)
                 return None if only is None else (only,)
             wrong_kind(node, self.noun, context)
@@ -340,7 +340,7 @@ class EitherShape(Shape[T]):
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> T | None:
         shape = self._by_kind[type(node)]
-        if shape is None or (isinstance(node, YamlScalar) and node.nothing):
+        if shape is None or (isinstance(node, YamlScalar) and node.is_empty):
             wrong_kind(node, self.noun, context)
             return None
         return shape.read(node, context, name)

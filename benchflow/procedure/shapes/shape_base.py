@@ -96,7 +96,7 @@ def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") 
     if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):
-        found = "nothing" if node.nothing else f"the text `{short(node.text)}`"
+        found = "nothing" if node.is_empty else f"the text `{short(node.text)}`"
     else:
         found = "a list" if isinstance(node, YamlSequence) else "a mapping"
     if found == "nothing":
@@ -119,7 +119,7 @@ def short(text: str) -> str:
 
 def scalar(node: YamlNode, noun: str, context: ReadContext) -> YamlScalar | None:
     """``node`` if it is a text; otherwise ``None``, and the problem is reported."""
-    if isinstance(node, YamlScalar) and not node.nothing and not node.unreadable:
+    if isinstance(node, YamlScalar) and not node.is_empty and not node.unreadable:
         return node
     wrong_kind(node, noun, context)
     return None

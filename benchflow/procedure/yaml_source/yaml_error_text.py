@@ -5,7 +5,7 @@ from typing import Any
 from benchflow.procedure.model import Mark
 
 
-def in_plain_words(problem: str, line: str, where: Mark, error: Any, quote: Mark | None) -> tuple[str, str, Mark]:
+def explained_yaml_error(problem: str, line: str, where: Mark, error: Any, quote: Mark | None) -> tuple[str, str, Mark]:
     """Message, hint and place for an error of the YAML parser.
 
     ``problem`` is the parser's message, ``line`` the line of the error and ``where`` its place. ``quote`` is the start

@@ -35,7 +35,7 @@ class YamlScalar(Struct):
         return self.mark
 
     @property
-    def nothing(self) -> bool:
+    def is_empty(self) -> bool:
         """True if nothing is written, or one of the YAML words for null."""
         return self.plain and self.text in ("", "~", "null", "Null", "NULL")
 

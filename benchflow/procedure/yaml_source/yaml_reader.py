@@ -14,7 +14,7 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean, unsafe_characters
 from benchflow.procedure.model import Mark
 from benchflow.procedure.problems import Problem, Severity
-from benchflow.procedure.yaml_source.yaml_error_text import in_plain_words, place_of
+from benchflow.procedure.yaml_source.yaml_error_text import explained_yaml_error, place_of
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, path_to
 
 MAX_BYTES = 1024 * 1024
@@ -380,7 +380,9 @@ class _TreeBuilder:
         line = self._lines[where.line - 1] if 0 < where.line <= len(self._lines) else ""
         quote = self._long_quote
         opened = place_of(quote.start_mark) if quote is not None and quote.end_mark.line + 1 == where.line else None
-        what, hint, where = in_plain_words(str(error.problem or error.context or error), line, where, error, opened)
+        what, hint, where = explained_yaml_error(
+            str(error.problem or error.context or error), line, where, error, opened
+        )
         self._problems.add("bad-yaml", where, what, hint)
         return where
 

@@ -1,0 +1,25 @@
+"""Dead ends: configurations that an allowed order reaches and from which the build cannot be finished."""
+
+from collections.abc import Iterator
+
+from benchflow.ordering.proof.plan_analysis import PlanAnalysis
+from benchflow.ordering.proof.state_space import AnyStateSpace
+from benchflow.ordering.proof.variable_group import VariableGroup
+from benchflow.ordering.proof.witness import show_dead_end
+
+
+def groups_with_dead_ends(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace]]:
+    """The explored groups that have a dead end if they are taken alone, each with its state space.
+
+    Whether the whole procedure can reach it is decided by :func:`~benchflow.ordering.proof.witness.show_dead_end`.
+    """
+    for group, space in analysis.pairs:
+        if any(True for _ in space.dead_ends()):
+            yield group, space
+
+
+def has_dead_end(analysis: PlanAnalysis) -> bool:
+    """True if a step is never done, or if the whole procedure may reach the dead end of a group."""
+    if analysis.never:
+        return True
+    return any(show_dead_end(analysis, group, space) is not None for group, space in groups_with_dead_ends(analysis))

@@ -1,0 +1,64 @@
+"""Checks quantities and limits that are printed in two units, such as ``29.5 ft-lb (40 N·m)``.
+
+The two values must agree within half a step of the last printed digit of the *coarser* value. So
+``20 N·m (15.0 ft-lb)`` agrees: 15.0 ft-lb is 20.34 N·m, and the coarser value is printed to a whole newton metre.
+"""
+
+from collections.abc import Callable
+from fractions import Fraction
+
+from benchflow.quantity.arithmetic import base, difference_factor, dimension_of
+from benchflow.quantity.numerals import skip_space
+from benchflow.quantity.shown import show, show_converted
+from benchflow.quantity.types import Quantity, QuantityError
+
+
+def check_brackets(text: str, plain: str, i: int, read: Callable[[int], int]) -> int:
+    """Check the entries in the brackets at index ``i`` and return the index after them.
+
+    ``read`` checks the entry at an index and returns the index after it.
+
+    Raises:
+        QuantityError: the brackets are not closed, or contain something else.
+    """
+    while i < len(plain) and plain[i] == "(":
+        i = read(i + 1)
+        i = skip_space(plain, i)
+        while plain[i : i + 1] == ";" or plain[i : i + 2] == ", ":
+            i = skip_space(plain, read(i + 1))
+        if plain[i : i + 1] != ")":
+            why = "the bracket is not closed" if i >= len(plain) else "only a quantity is possible in the brackets"
+            raise QuantityError("bad-quantity", text, i, why, "write it like 29.5 ft-lb (40 N·m)")
+        i = skip_space(plain, i + 1)
+    return i
+
+
+def check_agreement(text: str, at: int, first: Quantity, second: Quantity) -> None:
+    """Check that two printed values agree within half a step of the last digit of the coarser one.
+
+    Raises:
+        QuantityError: they do not agree (``disagreeing-units``), or have different dimensions.
+    """
+    check_same_dimension(text, at, first, second)
+    half = max(_last_digit(first), _last_digit(second)) / 2
+    if abs(base(first) - base(second)) <= half:
+        return
+    why = f"{show(first)} is {show_converted(first, second.unit)}, but {show(second)} is printed"
+    raise QuantityError("disagreeing-units", text, at, why, "check both in the source: one is a misprint")
+
+
+def check_same_dimension(text: str, at: int, first: Quantity, second: Quantity) -> None:
+    """Check that two quantities have the same dimension.
+
+    Raises:
+        QuantityError: they do not (``wrong-dimension``).
+    """
+    if dimension_of(first.unit) != dimension_of(second.unit):
+        why = f"{first.unit or 'no unit'} and {second.unit or 'no unit'} do not measure the same thing"
+        raise QuantityError("wrong-dimension", text, at, why, "write both in units of the same dimension")
+
+
+def _last_digit(q: Quantity) -> Fraction:
+    """One step of the last printed digit, in base units."""
+    exponent = q.value.as_tuple().exponent
+    return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) * difference_factor(q.unit)

@@ -1,3 +1,3 @@
 """benchflow: an assembly procedure at the bench, in order, judged and logged."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"

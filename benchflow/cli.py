@@ -26,7 +26,7 @@ COMMANDS = {
     "review": ("review", "It came back: what guarded against it, the weakest evidence first."),
     "compare": ("review", "Hold two builds side by side."),
     "trace": ("archive", "Find every session that shares an instrument, a lot, a person or a reading."),
-    "across": ("archive", "Show one reading over all builds, and whether it drifts."),
+    "trend": ("archive", "Show one reading over all builds, and whether it drifts."),
     "archive": ("archive", "Keep an index of many sessions, so that they can be searched together."),
     "export": ("review", "Hand sessions to other programs: tables, event logs, calendars."),
     "shop": ("shop", "Look at the register of people and instruments, or change it."),

@@ -16,7 +16,8 @@ from random import Random
 
 from msgspec import Struct
 
-from benchflow.session.catalog import make_folder, new_log_path
+from benchflow.session.catalog import new_log_path
+from benchflow.session.machine_folders import make_folder
 from tests.driving.player import CLEAN, Faults, Player
 from tests.review.played_builds import FLOAT, OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 

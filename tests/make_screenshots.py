@@ -17,7 +17,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from benchflow.session.catalog import Places
+from benchflow.session.machine_folders import Places
 from benchflow.tui.draw.large_letters import QUARTERS
 from benchflow.tui.draw.themes import Name, bench_theme
 from benchflow.tui.model.job_catalog import JobCatalog

@@ -42,7 +42,7 @@ def where(as_json: bool) -> None:
 
     Set BENCHFLOW_HOME to a folder to have everything under it.
     """
-    from benchflow.session.catalog import HOME, library, places
+    from benchflow.session.machine_folders import HOME, library, places
 
     here = places()
     if as_json:

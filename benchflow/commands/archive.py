@@ -1,4 +1,4 @@
-"""Commands over many sessions: ``trace``, ``across``, ``archive``."""
+"""Commands over many sessions: ``trace``, ``trend``, ``archive``."""
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -28,13 +28,13 @@ def _bench() -> str:
 
 def _compiled() -> Path:
     """The folder with the compiled forms of procedures."""
-    from benchflow.session.catalog import places
+    from benchflow.session.machine_folders import places
 
     return places().compiled
 
 
 def _default_archive() -> str:
-    from benchflow.session.catalog import make_folder, places
+    from benchflow.session.machine_folders import make_folder, places
 
     return str(make_folder(places().data) / "archive.sqlite")
 
@@ -60,7 +60,7 @@ def _source(url: str | None, logs: tuple[Path, ...]) -> Iterator["SessionSource"
         yield LogFiles(paths_of(logs), compiled=_compiled())
         return
     from benchflow.review.archive.index import ArchiveIndex
-    from benchflow.session.catalog import places
+    from benchflow.session.machine_folders import places
 
     with _opened(url) as database:
         folder = places().sessions
@@ -172,7 +172,7 @@ def _percent(text: str | None, option: str) -> Any:
 @click.option("--times", is_flag=True, help="NAME is an operation: how long it takes.")
 @click.option("--svg", type=click.Path(path_type=Path), help="Draw the chart into this file (the first series).")
 @_where_from
-def across(
+def trend(
     name: str,
     times: bool,
     svg: Path | None,
@@ -231,7 +231,7 @@ def archive(
     do it at once. A log that does not verify is kept out and named. `benchflow archive watch` goes on following.
     A server's password belongs into ~/.pgpass or PGPASSWORD, not into the URL, where others could read it.
     """
-    from benchflow.session.catalog import places
+    from benchflow.session.machine_folders import places
 
     follow = bool(paths) and str(paths[0]) == "watch"
     named = list(paths[1:] if follow else paths) or [places().sessions]

@@ -49,9 +49,9 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
 
     The screen sends exactly the same. A refusal is an answer like any other, and no failure of the command.
     """
-    from benchflow.session.catalog import places
     from benchflow.session.json_lines import drive as drive_desk
     from benchflow.session.json_lines import open_desk
+    from benchflow.session.machine_folders import places
     from benchflow.session.procedure_loading import load_procedure, reader
     from benchflow.session.shop.live_register import Register
 

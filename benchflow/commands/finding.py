@@ -5,7 +5,8 @@ from contextlib import suppress
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.catalog import SUFFIX, library, places
+from benchflow.session.catalog import SUFFIX
+from benchflow.session.machine_folders import library, places
 
 PROCEDURE_SUFFIXES = (".yaml", ".yml")
 

@@ -90,9 +90,9 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
 @click.option("--folder", type=click.Path(path_type=Path), help="Look there instead of in the usual place.")
 def sessions(as_json: bool, folder: Path | None) -> int:
     """List the sessions of this machine, the one worked on last first."""
-    from benchflow.session.catalog import places
     from benchflow.session.catalog import sessions as in_folder
     from benchflow.session.log.timestamps import parse
+    from benchflow.session.machine_folders import places
 
     if folder is not None and not folder.is_dir():
         raise BenchflowError(f"There is no folder {folder}.")

@@ -33,7 +33,7 @@ def _loaded(name: str) -> "LoadedLog":
 
 def _shop(path: Path | None) -> "Shop | None":
     """The register in ``path``, or this machine's own; none where there is none."""
-    from benchflow.session.catalog import places
+    from benchflow.session.machine_folders import places
 
     where = path or places().shop
     if path is None and not where.exists():

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def _path() -> Any:
-    from benchflow.session.catalog import places
+    from benchflow.session.machine_folders import places
 
     return places().shop
 
@@ -33,7 +33,7 @@ def _day(text: str | None) -> date | None:
 
 
 def _change(*changes: Callable[..., Any]) -> None:
-    from benchflow.session.catalog import make_folder
+    from benchflow.session.machine_folders import make_folder
     from benchflow.session.shop.register_writer import change_file
 
     path = _path()

@@ -1,12 +1,8 @@
-"""Where things are on this machine, which procedures come along, and which sessions there are.
+"""The logs in a folder: the name of a new one, and a quick summary of each that is there."""
 
-Nothing here makes a folder, but for :func:`make_folder`, which says so.
-"""
-
-import os
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -15,87 +11,16 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.log import lock
-from benchflow.session.log import sidecars as beside
-from benchflow.session.log.disk import Disk
+from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import read
+from benchflow.session.state import done_operations
+from benchflow.session.state.events import EVENT_TYPES, FORMAT, AnyEvent
 
 SUFFIX = ".jsonl"
-HOME = "BENCHFLOW_HOME"
-"""The one environment variable: everything lives under the folder that it names."""
-
-
-class Places(Struct, frozen=True):
-    """The folders and files of this machine. None of them need exist."""
-
-    data: Path
-    config: Path
-    cache: Path
-
-    @property
-    def sessions(self) -> Path:
-        """Where a session's log goes when nobody says otherwise."""
-        return self.data / "sessions"
-
-    @property
-    def compiled(self) -> Path:
-        """Where procedures are kept as they were read, so that they need not be read again."""
-        return self.cache / "procedures"
-
-    @property
-    def shop(self) -> Path:
-        return self.config / "shop.yaml"
-
-
-def places(environ: Mapping[str, str] | None = None) -> Places:
-    """The platform's own folders, or those under ``BENCHFLOW_HOME``."""
-    home = (os.environ if environ is None else environ).get(HOME)
-    if home:
-        root = Path(home).expanduser().absolute()
-        return Places(root / "data", root / "config", root / "cache")
-    from platformdirs import PlatformDirs  # late: not needed where the variable is set
-
-    own = PlatformDirs("benchflow", appauthor=False)
-    return Places(own.user_data_path, own.user_config_path, own.user_cache_path)
-
-
-def make_folder(folder: Path) -> Path:
-    """Make ``folder`` and those above it, so that they survive a power cut too; returns it.
-
-    Raises :class:`~benchflow.base.errors.BenchflowError` when that cannot be done.
-    """
-    missing = [each for each in (folder, *folder.parents) if not each.exists()]
-    try:
-        for each in reversed(missing):
-            each.mkdir(exist_ok=True)
-            Disk().sync_folder(each.parent)
-        if not folder.is_dir():
-            raise NotADirectoryError(0, "it is a file")
-    except OSError as wrong:
-        raise BenchflowError(
-            f"The folder {folder} cannot be made: {(wrong.strerror or str(wrong)).lower()}. "
-            f"Choose another, or set {HOME}."
-        ) from wrong
-    return folder
-
-
-# --- the library of procedures ---------------------------------------------------------------------
-
-
-def library() -> list[Path]:
-    """The procedures that come along: in the package when installed, beside it in a checkout."""
-    package = Path(__file__).resolve().parent.parent
-    for folder in (package / "shipped_procedures", package.parent / "procedures"):
-        if folder.is_dir():
-            return sorted(folder.glob("*.yaml"))
-    return []
-
-
-# --- names of logs ---------------------------------------------------------------------------------
 
 
 def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
-    """A free, readable file name: ``2026-03-01_head-install_job-2417.jsonl``. Makes nothing."""
+    """A free, readable file name: ``2026-03-01_head-install_job-2417.jsonl``. Makes no file."""
     stem = "_".join((day.isoformat(), _plain(procedure, "procedure"), _plain(unit, "unit")))
     path, number = folder / f"{stem}{SUFFIX}", 1
     while path.exists():
@@ -105,29 +30,27 @@ def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
 
 
 def _plain(text: str, otherwise: str) -> str:
-    """``text`` as part of a file name: letters and digits of any script, ``.``, ``-``; at most 80 bytes."""
+    """``text`` as part of a file name: letters and digits of any script, ``.`` and ``-``; at most 80 bytes."""
     name = re.sub(r"[^\w.]+|_", "-", unicodedata.normalize("NFC", text))
     short = name.encode("utf-8", "ignore")[:80].decode("utf-8", "ignore")
     return re.sub(r"-{2,}", "-", short).strip("-.") or otherwise
 
 
-# --- sessions --------------------------------------------------------------------------------------
-
 Standing = Literal["open", "closed", "held", "damaged", "empty", "moved"]
-"""``held``: another program is writing it. ``empty``: made, but nothing was begun in it."""
+"""``held``: another program is writing the log. ``empty``: it has no event yet. ``moved``: it continues elsewhere."""
 
 
 class Session(Struct, frozen=True):
-    """A log at a glance. Texts are as they stand in the log: clean them before showing.
+    """A summary of one log. Texts are as in the log: clean them before showing.
 
-    ``done`` counts operations finished and not taken back. ``words`` says more about ``standing`` where
-    there is more to say. A session that goes on elsewhere (``moved``) names the place in ``words``.
+    ``done`` counts the operations that are done, as the fold does. ``words`` adds to ``standing`` where there is more
+    to say, such as where a moved session continues.
     """
 
     path: Path
     standing: Standing
     words: str = ""
-    procedure: str = ""  # its title, or its file's name
+    procedure: str = ""  # its title, or the name of its file
     sha256: str = ""  # of the procedure's text
     options: dict[str, str] = {}
     unit: str = ""
@@ -139,38 +62,38 @@ class Session(Struct, frozen=True):
     simulated: bool = False
 
 
-class _Touched(Struct):
-    """What a glance needs of any event's data."""
+class _Summary(Struct):
+    """What a summary needs of every event; ``data`` is decoded only where it matters."""
 
-    operation: Any = None
-    redo: Any = None
-
-
-class _Glance(Struct):
     seq: int
     at: str
     kind: str
-    data: _Touched
+    data: msgspec.Raw
 
 
-_glance = msgspec.json.Decoder(_Glance).decode
+_summary = msgspec.json.Decoder(_Summary).decode
+_DONE_EVENTS = {kind: msgspec.json.Decoder(EVENT_TYPES[kind]).decode for kind in done_operations.KINDS}
 
 
 def sessions(folder: Path) -> list[Session]:
-    """The sessions in ``folder``, last worked on first. A folder that is not there has none.
+    """The sessions in ``folder``, last worked on first. A folder that does not exist has none.
 
-    The chain of hashes is checked for the first line only: ``damaged`` is said of what cannot be read at a
-    glance, and :func:`benchflow.session.log.journal.verify` is for certainty.
+    Only the hash of the first line is checked: ``damaged`` means that a log cannot be read at all, and
+    :func:`benchflow.session.log.journal.verify` checks every line.
+
+    Raises:
+        BenchflowError: the folder cannot be read.
     """
     try:
         paths = sorted(folder.glob(f"*{SUFFIX}"))
     except OSError as wrong:
-        raise BenchflowError(f"{folder} cannot be looked into: {wrong.strerror}.") from wrong
-    return sorted((glance(path) for path in paths if path.is_file()), key=lambda session: session.last_at, reverse=True)
+        raise BenchflowError(f"The folder {folder} cannot be read: {wrong.strerror}.") from wrong
+    found = (summary(path) for path in paths if path.is_file())
+    return sorted(found, key=lambda session: session.last_at, reverse=True)
 
 
-def glance(path: Path) -> Session:
-    """What can be said of one log without checking every hash. Never raises."""
+def summary(path: Path) -> Session:
+    """The summary of one log, without checking every hash. Never raises."""
     try:
         data = path.read_bytes()
     except OSError as wrong:
@@ -180,32 +103,34 @@ def glance(path: Path) -> Session:
     if first.damage:
         return Session(path, "damaged", f"line 1 {first.damage.what}")
     if not first.lines:
-        return Session(path, "empty", "nothing was begun in it")
+        return Session(path, "empty", "it has no event yet")
     opened = first.lines[0]
     if opened.kind != "opened":
-        return Session(path, "damaged", "its first event is not the opening of a session")
-    raw = data[end:].split(b"\n")[:-1]
-    events: list[_Glance] = []
-    for number, line in enumerate(raw, start=2):
+        return Session(path, "damaged", "its first event is not `opened`")
+    events: list[_Summary] = []
+    for number, line in enumerate(data[end:].split(b"\n")[:-1], start=2):
         try:
-            events.append(_glance(line))
+            events.append(_summary(line))
         except (msgspec.DecodeError, UnicodeDecodeError):
-            return _described(opened.data, opened.by, opened.at, path, events, "damaged", f"line {number} is no event")
-    standing, words = _standing(path, events)
+            words = f"line {number} is not an event"
+            return _described(opened.data, opened.by, opened.at, path, events, "damaged", words)
+    standing, words = _standing(path, opened.data, events)
     return _described(opened.data, opened.by, opened.at, path, events, standing, words)
 
 
-def _standing(path: Path, events: Iterable[_Glance]) -> tuple[Standing, str]:
+def _standing(path: Path, opened: dict[str, Any], events: Iterable[_Summary]) -> tuple[Standing, str]:
     if any(event.kind == "closed" for event in events):
         return "closed", ""
-    if (there := beside.moved_to(path)) is not None:
-        return "moved", f"goes on in {there}"
+    if (there := sidecars.moved_to(path)) is not None:
+        return "moved", f"continues in {there}"
+    if opened.get("format", 1) != FORMAT:
+        return "open", f"written by benchflow {_text(opened, 'version')}: it can be viewed, not continued"
     holder = lock.is_held(path)
-    return ("held", f"held by {holder.words}") if holder else ("open", "")
+    return ("held", f"open in another program: {holder.words}") if holder else ("open", "")
 
 
 def _described(
-    data: dict[str, Any], by: str, at: str, path: Path, events: list[_Glance], standing: Standing, words: str
+    data: dict[str, Any], by: str, at: str, path: Path, events: list[_Summary], standing: Standing, words: str
 ) -> Session:
     options = data.get("options")
     return Session(
@@ -220,9 +145,21 @@ def _described(
         opened_at=at,
         last_at=events[-1].at if events else at,
         events=1 + len(events),
-        done=len(_done(events)),
+        done=len(done_operations.done_after(_done_events(events))),
         simulated=data.get("simulated") is True,
     )
+
+
+def _done_events(events: Iterable[_Summary]) -> Iterator[AnyEvent]:
+    """The events that change which operations are done; one whose data is not understood is left out."""
+    for event in events:
+        decode = _DONE_EVENTS.get(event.kind)
+        if decode is None:
+            continue
+        try:
+            yield decode(event.data)
+        except (msgspec.DecodeError, UnicodeDecodeError):
+            continue
 
 
 def _text(data: dict[str, Any], name: str) -> str:
@@ -230,21 +167,8 @@ def _text(data: dict[str, Any], name: str) -> str:
     return value if isinstance(value, str) else ""
 
 
-def _done(events: Iterable[_Glance]) -> set[str]:
-    """As the fold has it, without the procedure: finished, and neither taken back nor to be redone."""
-    done: set[str] = set()
-    for event in events:
-        if event.kind == "finished" and isinstance(event.data.operation, str):
-            done.add(event.data.operation)
-        elif event.kind == "undone" and isinstance(event.data.operation, str):
-            done.discard(event.data.operation)
-        elif event.kind == "remedied" and isinstance(event.data.redo, list):
-            done.difference_update(name for name in event.data.redo if isinstance(name, str))
-    return done
-
-
 def _title(procedure: str) -> str:
-    """The title, without reading the whole procedure: it stands at the left margin in every file that is one."""
+    """The title, without parsing the procedure: in every valid file it is at the left margin."""
     found = re.search(r"^title:[ \t]+([^\s|>&].*?)[ \t]*(?:[ \t]#.*)?$", procedure, re.MULTILINE)
     if found is None:
         return ""

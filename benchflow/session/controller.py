@@ -19,12 +19,14 @@ from benchflow import __version__
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
+from benchflow.quantity.types import printable
 from benchflow.session.context import Around, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as it
 from benchflow.session.intents.dispatch import decide, decide_open
 from benchflow.session.intents.parsing import read_intent
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
+from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.log.timestamps import format as written
 from benchflow.session.log.timestamps import parse
 from benchflow.session.queries import answer
@@ -127,10 +129,18 @@ class Desk:
         Raises:
             BenchflowError: there is no such log, it is empty, or its first event cannot be read.
         """
+        _must_be_resumable(path)
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
             raise BenchflowError(f"{path} holds no whole event: nothing was begun in it")
+        unknown = next((line for line in journal.lines if line.kind not in ev.EVENT_TYPES), None)
+        if unknown is not None:
+            journal.close()
+            raise BenchflowError(
+                f"{path}: line {unknown.seq} is an event of a kind that this version does not know "
+                f"({printable(unknown.kind)}). The log can be viewed, not continued."
+            )
         try:
             procedure = read(journal.lines[0].data["procedure"])
             return cls(journal, procedure, read, clock or Clock(), register)
@@ -205,6 +215,7 @@ class Desk:
             unit="",
             version=__version__,
             simulated=self.simulated,
+            format=ev.FORMAT,
             shop=None if around.shop is None else around.shop.sha256,
         )
         return decide_open(self.procedure, intent, around, blank)
@@ -275,3 +286,22 @@ class Desk:
     def close(self) -> None:
         self._count_uses()
         self.journal.close()
+
+
+def _must_be_resumable(path: Path) -> None:
+    """Refuse a log of another format before it is opened to be written, so that nothing about it is changed.
+
+    Raises:
+        BenchflowError: the log has another format.
+    """
+    try:
+        with path.open("rb") as file:
+            first = read_lines(file.readline()).lines
+    except OSError:
+        return  # the journal says what is wrong
+    if not first or first[0].kind != "opened" or first[0].data.get("format", 1) == ev.FORMAT:
+        return
+    version = printable(str(first[0].data.get("version", "")))
+    raise BenchflowError(
+        f"{path}: This log was written by benchflow {version}. It can be viewed, not continued: benchflow log '{path}'"
+    )

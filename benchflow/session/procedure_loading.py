@@ -6,7 +6,7 @@ from pathlib import Path
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded, load, read_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.catalog import places
+from benchflow.session.machine_folders import places
 
 Read = Callable[[str], Procedure]
 

@@ -4,8 +4,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.catalog import SUFFIX, places
+from benchflow.session.catalog import SUFFIX
 from benchflow.session.controller import Desk
+from benchflow.session.machine_folders import places
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import BenchRequest
 from benchflow.tui.model.job_catalog import JobCatalog

@@ -73,7 +73,7 @@ def write_log(path: Path, seed: int, events: int) -> None:
     wrench = f"TW-{chance.randrange(10)}"
     out.add(
         "opened", procedure=PROCEDURE, procedure_sha256=sha256(PROCEDURE.encode()).hexdigest(), file="invented.yaml",
-        options={"cams": "standard"}, start={"pistons": "down"}, unit=f"job {seed}", version="0.1.0",
+        options={"cams": "standard"}, start={"pistons": "down"}, unit=f"job {seed}", version="0.2.0", format=2,
     )  # fmt: skip
     number = 0
     while len(out.lines) < events - 1:

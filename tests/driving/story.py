@@ -42,7 +42,8 @@ class Story:
             "options": {},
             "start": {},
             "unit": unit,
-            "version": "0.1.0",
+            "version": "0.2.0",
+            "format": 2,
         }
         self.add("opened", after=0, **{**data, **opened})
 

@@ -90,10 +90,10 @@ def test_a_question_that_cannot_be_asked_is_refused_with_how_to_ask_it(
 
 
 def test_a_reading_is_shown_over_all_builds_and_drawn(home: Path, tmp_path: Path) -> None:
-    text = run(home, "across", FLOAT_NAME, "--svg", str(tmp_path / "chart.svg")).stdout
+    text = run(home, "trend", FLOAT_NAME, "--svg", str(tmp_path / "chart.svg")).stdout
     assert f"{FLOAT_NAME}, 2 builds" in text
     assert (tmp_path / "chart.svg").read_text(encoding="utf-8").startswith("<svg")
-    assert "tighten-head" in run(home, "across", "--times", "tighten-head").stdout
+    assert "tighten-head" in run(home, "trend", "--times", "tighten-head").stdout
 
 
 def test_two_builds_are_held_side_by_side(home: Path) -> None:

@@ -194,15 +194,15 @@ def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
 
 
 def test_job_list_and_fold_count_the_same_operations(hands: SmallHead) -> None:
-    from benchflow.session.catalog import glance
+    from benchflow.session.catalog import summary
 
     path = hands.desk.journal.path
     hands.to_tightened()
     assert hands.desk.state is not None
-    assert glance(path).done == len(hands.desk.state.done) == 3
+    assert summary(path).done == len(hands.desk.state.done) == 3
     hands.do("rework", operation="lower", reason="gasket upside down")
     assert hands.desk.state is not None
-    assert glance(path).done == len(hands.desk.state.done)
+    assert summary(path).done == len(hands.desk.state.done)
     assert Journal.open(path, read_only=True).lines == hands.desk.journal.lines
 
 

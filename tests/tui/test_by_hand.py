@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.catalog import places
 from benchflow.session.controller import Desk
+from benchflow.session.machine_folders import places
 from benchflow.session.shop.live_register import Register
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.launch import first_page

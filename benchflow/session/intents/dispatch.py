@@ -57,6 +57,7 @@ def decide_open(procedure: Procedure, intent: it.Open, around: Around, record_of
         unit=clean(intent.unit).strip(),
         version=record_of.version,
         simulated=record_of.simulated,
+        format=record_of.format,
         shop=record_of.shop,
     )
     return (Entry(by, event),)

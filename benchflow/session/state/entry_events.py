@@ -5,6 +5,7 @@ from msgspec.structs import replace
 from benchflow.procedure.identity import ValueRef
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
+from benchflow.session.state.done_operations import reopened_by
 from benchflow.session.state.state import Attempt, Deviation, EntryRef, Remedy, Signature, State, Tick, Turn
 from benchflow.session.state.state_changes import (
     calculated_from,
@@ -81,7 +82,7 @@ def remedied(state: State, event: ev.Remedied, line: Line) -> State:
     state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:
         return state
-    for step in event.redo:
+    for step in reopened_by(event):
         if step in state.done:
             state = operation_undone(state, step, line.seq)
     return replace(state, in_progress=None, started=None)

@@ -12,6 +12,9 @@ from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
 
+FORMAT = 2
+"""The format of the logs that this version writes and continues. Version 0.1 wrote format 1 and did not name it."""
+
 
 class Stored(Struct, frozen=True):
     """A quantity in the log: the exact ``value`` in ``unit`` (the unit of the field), and the text as ``entered``."""
@@ -34,6 +37,7 @@ class Opened(Event, frozen=True, tag="opened"):
     unit: str
     version: str
     simulated: bool = False
+    format: int = 1  # absent in logs of 0.1
     shop: str | None = None  # SHA-256 of the shop file, if there was one
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.compiled_cache import Loaded
-from benchflow.session.catalog import Places, Session, library, make_folder, new_log_path, sessions
+from benchflow.session.catalog import Session, new_log_path, sessions
 from benchflow.session.controller import Clock, Desk
+from benchflow.session.machine_folders import Places, library, make_folder
 from benchflow.session.procedure_loading import load_procedure, reader
 from benchflow.session.shop.live_register import Register
 

@@ -42,7 +42,7 @@ class Preferences:
             self._liked.large = large
         if self._path is None:
             return
-        from benchflow.session.catalog import make_folder
+        from benchflow.session.machine_folders import make_folder
 
         try:
             make_folder(self._path.parent)

@@ -4,7 +4,7 @@ from typing import Any, assert_never
 
 from textual.screen import Screen
 
-from benchflow.session.catalog import places
+from benchflow.session.machine_folders import places
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import HelpRequest
 from benchflow.tui.model.preferences import Preferences

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session import catalog as store
+from benchflow.session import catalog, machine_folders
 from benchflow.session.log.journal import Draft, Journal
 from tests.driving.log_files import AT, write_log
 
@@ -19,15 +19,15 @@ PROCEDURE = "benchflow: 1\nid: hub\ntitle: 'Wheel hub: left'  # as printed\n"
 def begin(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Journal:
     data = {
         "procedure": PROCEDURE, "procedure_sha256": "00", "file": "hub.yaml", "unit": "job 7",
-        "options": {"side": "left"}, "start": {}, "version": "0", **opened,
+        "options": {"side": "left"}, "start": {}, "version": "0", "format": 2, **opened,
     }  # fmt: skip
     journal = Journal.create(path)
     journal.append([Draft(AT, "R.", kind, inner) for kind, inner in [("opened", data), *events]])
     return journal
 
 
-def only(folder: Path) -> store.Session:
-    (session,) = store.sessions(folder)
+def only(folder: Path) -> catalog.Session:
+    (session,) = catalog.sessions(folder)
     return session
 
 
@@ -36,10 +36,10 @@ def only(folder: Path) -> store.Session:
 
 def test_one_variable_moves_everything_and_asking_makes_nothing(tmp_path: Path) -> None:
     home = tmp_path / "home"
-    places = store.places({"BENCHFLOW_HOME": str(home)})
+    places = machine_folders.places({"BENCHFLOW_HOME": str(home)})
     for path in (places.data, places.config, places.cache, places.sessions, places.shop):
         assert home in path.parents
-    assert store.sessions(places.sessions) == []
+    assert catalog.sessions(places.sessions) == []
     assert not home.exists()
 
 
@@ -47,22 +47,22 @@ def test_without_the_variable_the_platform_says_where(monkeypatch: pytest.Monkey
     monkeypatch.delenv("BENCHFLOW_HOME", raising=False)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.delenv("XDG_DATA_HOME", raising=False)
-    places = store.places()
+    places = machine_folders.places()
     assert places.data.name == "benchflow"
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_is_made_with_all_above_it_and_a_file_in_its_place_is_said(tmp_path: Path) -> None:
-    assert store.make_folder(tmp_path / "a" / "b").is_dir()
-    assert store.make_folder(tmp_path / "a" / "b").is_dir()
+    assert machine_folders.make_folder(tmp_path / "a" / "b").is_dir()
+    assert machine_folders.make_folder(tmp_path / "a" / "b").is_dir()
     (tmp_path / "file").touch()
     for bad in (tmp_path / "file", tmp_path / "file" / "below"):
         with pytest.raises(BenchflowError, match="cannot be made"):
-            store.make_folder(bad)
+            machine_folders.make_folder(bad)
 
 
 def test_the_shipped_procedures_are_found_in_a_checkout() -> None:
-    found = store.library()
+    found = machine_folders.library()
     assert "head-install.yaml" in [path.name for path in found]
     assert found == sorted(found)
 
@@ -71,10 +71,10 @@ def test_the_shipped_procedures_are_found_in_a_checkout() -> None:
 
 
 def test_a_log_is_named_so_that_a_person_finds_it_again(tmp_path: Path) -> None:
-    path = store.new_log_path(tmp_path, "head-install", "Job 2417 / left", date(2026, 3, 1))
+    path = catalog.new_log_path(tmp_path, "head-install", "Job 2417 / left", date(2026, 3, 1))
     assert path == tmp_path / "2026-03-01_head-install_Job-2417-left.jsonl"
     write_log(path, 1)
-    again = store.new_log_path(tmp_path, "head-install", "Job 2417 / left", date(2026, 3, 1))
+    again = catalog.new_log_path(tmp_path, "head-install", "Job 2417 / left", date(2026, 3, 1))
     assert again.name == "2026-03-01_head-install_Job-2417-left-2.jsonl"
 
 
@@ -82,7 +82,7 @@ def test_a_log_is_named_so_that_a_person_finds_it_again(tmp_path: Path) -> None:
 @given(st.text(max_size=300), st.text(max_size=300))
 def test_no_unit_can_steer_a_log_out_of_its_folder(procedure: str, unit: str) -> None:
     folder = Path("/nowhere")
-    path = store.new_log_path(folder, procedure, unit, date(2026, 3, 1))
+    path = catalog.new_log_path(folder, procedure, unit, date(2026, 3, 1))
     assert path.parent == folder
     assert len(path.name.encode()) < 200
     assert not set(path.name) & set('/\\:*?"<>|\0\n\x1b')
@@ -98,7 +98,7 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
         tmp_path / "a.jsonl",
         *done,
         ("undone", {"operation": "b"}),
-        ("remedied", {"operation": "e", "redo": ["c", "z"]}),
+        ("remedied", {"operation": "e", "name": "gap", "side": "low", "do": "Fit c again", "redo": ["c", "z"]}),
         ("finished", {"operation": "a"}),
         simulated=True,
     ).close()
@@ -134,10 +134,10 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
 @pytest.mark.parametrize(
     ("change", "standing", "words"),
     [
-        (lambda data: b"", "empty", "nothing was begun"),
-        (lambda data: data[:50], "empty", "nothing was begun"),
+        (lambda data: b"", "empty", "no event yet"),
+        (lambda data: data[:50], "empty", "no event yet"),
         (lambda data: data.replace(b"job 7", b"job 8"), "damaged", "line 1 has been changed"),
-        (lambda data: data + b"rubbish\n", "damaged", "line 3 is no event"),
+        (lambda data: data + b"rubbish\n", "damaged", "line 3 is not an event"),
         (lambda data: data + b'{"torn', "open", ""),
     ],
 )
@@ -176,4 +176,4 @@ def test_the_session_worked_on_last_comes_first_and_other_files_are_left_out(tmp
         journal.close()
     (tmp_path / "a.jsonl.torn-1").write_text("x")
     (tmp_path / "readme.txt").write_text("x")
-    assert [session.path.stem for session in store.sessions(tmp_path)] == ["b", "a"]
+    assert [session.path.stem for session in catalog.sessions(tmp_path)] == ["b", "a"]

@@ -1,0 +1,76 @@
+"""Logs of other versions: those of earlier releases, kept in ``data/``, and those with unknown events."""
+
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from benchflow.base.errors import BenchflowError
+from benchflow.session.catalog import summary
+from benchflow.session.controller import Desk
+from benchflow.session.log.journal import Draft, Journal
+from tests.driving.hands import read
+from tests.driving.log_files import AT, events_in
+from tests.driving.small_head import begin
+
+DATA = Path(__file__).parent / "data"
+
+
+@pytest.fixture
+def old_log(tmp_path: Path) -> Path:
+    """A log of 0.1: two operations finished, one of them taken back with `reopened`."""
+    return Path(shutil.copy(DATA / "0.1.jsonl", tmp_path / "old.jsonl"))
+
+
+def test_new_log_names_its_format(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    opened = events_in(hands.desk.journal.path)[0]["data"]
+    assert (opened["format"], opened["version"]) == (2, "0.2.0")
+
+
+def test_log_of_an_earlier_format_is_not_continued_and_not_touched(old_log: Path) -> None:
+    before = old_log.read_bytes() + b'{"torn'
+    old_log.write_bytes(before)
+    with pytest.raises(BenchflowError, match=r"written by benchflow 0\.1\.0\. It can be viewed, not continued"):
+        Desk.resume(old_log, read=read)
+    assert old_log.read_bytes() == before
+    assert list(old_log.parent.iterdir()) == [old_log]
+
+
+def test_log_with_an_unknown_event_is_not_continued(tmp_path: Path) -> None:
+    hands = begin(tmp_path)
+    hands.desk.close()
+    path = hands.desk.journal.path
+    with Journal.open(path) as journal:
+        journal.append([Draft(AT, "Robin", "of-a-later-version", {})])
+    with pytest.raises(BenchflowError, match=r"line 2 .*of-a-later-version.* can be viewed, not continued"):
+        Desk.resume(path, read=read)
+
+
+def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> None:
+    found = summary(old_log)
+    assert (found.standing, found.events) == ("open", 18)
+    assert "0.1.0" in found.words
+    assert "viewed, not continued" in found.words
+
+
+@pytest.mark.parametrize(
+    "command",
+    [("log",), ("log", "--json"), ("verify",), ("sheet", "--json"), ("sheet", "--markdown"), ("review", "--text"),
+     ("export", "--as", "xes"), ("export", "--as", "csv")],
+    ids=" ".join,
+)  # fmt: skip
+def test_log_of_0_1_can_be_viewed(old_log: Path, command: tuple[str, ...]) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", command[0], str(old_log), *command[1:]],
+        capture_output=True, text=True, timeout=60, check=False, env={"BENCHFLOW_HOME": str(old_log.parent / "home")},
+        cwd=Path(__file__).parents[2],
+    )  # fmt: skip
+    assert done.returncode in (0, 1), done.stderr
+    assert done.stdout
+    assert "Traceback" not in done.stderr
+    if command == ("log", "--json"):
+        assert len([json.loads(line) for line in done.stdout.splitlines()]) == 18

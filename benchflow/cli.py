@@ -1,4 +1,4 @@
-"""The commands. A command's module is imported when the command is run, and not before."""
+"""The command line. The module of a command is imported only when the command is run (fast start-up)."""
 
 import errno
 import io
@@ -15,32 +15,35 @@ from benchflow.base.errors import BenchflowError, InternalError
 from benchflow.commands.exits import BROKEN_OFF, EPILOG, FINE, UNUSABLE, say_where_the_log_is
 
 COMMANDS = {
-    "run": ("run", "Open a session at the bench, or go on with one."),
+    "run": ("run", "Start a job at the bench, or continue one."),
     "check": ("check", "Prove that a procedure is sound and its order safe."),
     "order": ("order", "Show a procedure as a graph, or as a sheet in one safe order."),
-    "drive": ("drive", "Work through a procedure by JSON lines, without a screen."),
-    "log": ("logs", "Tell a session as a story."),
-    "verify": ("logs", "Look whether a log is whole and unchanged."),
-    "sessions": ("logs", "List the sessions of this machine."),
-    "sheet": ("review", "Make the build sheet of a session: one page to hand over."),
-    "review": ("review", "It came back: what guarded against it, the weakest evidence first."),
-    "compare": ("review", "Hold two builds side by side."),
-    "trace": ("archive", "Find every session that shares an instrument, a lot, a person or a reading."),
+    "drive": ("drive", "Run a job by JSON lines, without a screen."),
+    "log": ("logs", "Show a log as readable text."),
+    "verify": ("logs", "Check that a log is complete and unchanged."),
+    "sessions": ("logs", "List the jobs on this machine."),
+    "sheet": ("review", "Make the build sheet of a job: one page for the customer."),
+    "review": (
+        "review",
+        "Review a job that came back: steps that should have prevented it, weakest first.",
+    ),
+    "compare": ("review", "Compare two builds."),
+    "trace": ("archive", "Find every job with a given instrument, lot, person or reading."),
     "trend": ("archive", "Show one reading over all builds, and whether it drifts."),
-    "archive": ("archive", "Keep an index of many sessions, so that they can be searched together."),
-    "export": ("review", "Hand sessions to other programs: tables, event logs, calendars."),
-    "shop": ("shop", "Look at the register of people and instruments, or change it."),
+    "archive": ("archive", "Keep an index of many logs, to search them together."),
+    "export": ("review", "Export logs for other programs: tables, event logs, calendars."),
+    "shop": ("shop", "Show or change the register of people and instruments."),
     "calc": ("calc", "Calculate: bolts, torque wrench, clearances, shims, cam timing and more."),
     "schema": ("about", "Print the JSON Schema of the procedure file, for editors."),
     "guide": ("about", "Print the author's guide: how to write a procedure, and every key."),
-    "where": ("about", "Say where logs, settings and procedures are."),
-    "completion": ("about", "Print what makes a shell complete commands."),
+    "where": ("about", "Show where logs, settings and procedures are."),
+    "completion": ("about", "Print a script for command completion in a shell."),
 }
-"""A command's name, its module under ``benchflow.commands``, and what it is for."""
+"""By the name of a command: its module under ``benchflow.commands``, and its purpose."""
 
 
 class Commands(click.Group):
-    """The commands of :data:`COMMANDS`, each imported only when it is wanted."""
+    """The commands of :data:`COMMANDS`. Each is imported only when it is needed."""
 
     def invoke(self, ctx: click.Context) -> Any:
         try:
@@ -76,13 +79,13 @@ class Commands(click.Group):
 
 
 def _forget_output() -> None:
-    """Python would complain once more on leaving, of what is still waiting to be written."""
+    """Send standard output to nowhere: otherwise Python reports the unwritten rest again on exit."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _three_streams() -> None:
-    """A standard stream that was closed (``>&-``) would be missing, and the next file opened, a log perhaps, would get
-    its number and everything that is written to it."""
+    """Reopen standard streams that were closed (``>&-``). Otherwise the next file opened, perhaps a log, would get the
+    number of the stream and everything written to it."""
     for number in (0, 1, 2):
         try:
             os.fstat(number)
@@ -102,17 +105,17 @@ def _three_streams() -> None:
 @click.version_option(__version__, "-V", "--version", message="benchflow %(version)s")
 @click.pass_context
 def benchflow(ctx: click.Context) -> None:
-    """Walks a builder through an assembly procedure at the bench: says what may be done now, stops what must not
-    be done yet, judges what is measured, and keeps a log that answers later.
+    """Guides a builder through an assembly procedure at the bench: shows what can be done now, blocks what must not be
+    done yet, judges measurements, and keeps a log for later questions.
 
-    Begin with: benchflow run
+    Start with: benchflow run
     """
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run one command and leave with its exit code (:mod:`benchflow.commands.exits`)."""
+    """Run one command and exit with its exit code (:mod:`benchflow.commands.exits`)."""
     _three_streams()
     sys.excepthook = say_where_the_log_is
     for stream in (sys.stdout, sys.stderr):
@@ -132,13 +135,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
         remark(f"benchflow: {wrong}")
         code = UNUSABLE
     except BrokenPipeError:
-        _forget_output()  # whoever read it has had enough
+        _forget_output()  # the reader of the output has closed it
         code = FINE
     except OSError as wrong:
         if wrong.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
             raise
         _forget_output()
-        sys.stderr.write(f"benchflow: Nothing more can be written: {wrong.strerror}. What came out is not whole.\n")
+        sys.stderr.write(f"benchflow: The output cannot be written: {wrong.strerror}. It is not complete.\n")
         code = UNUSABLE
     except (click.Abort, KeyboardInterrupt):
         code = BROKEN_OFF

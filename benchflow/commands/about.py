@@ -1,4 +1,4 @@
-"""Commands about benchflow itself: ``schema``, ``where``, ``completion``."""
+"""Commands about the program itself: ``schema``, ``guide``, ``where``, ``completion``."""
 
 import os
 
@@ -9,9 +9,9 @@ from benchflow.commands.output import emit, say, shown
 
 
 @click.command()
-@click.option("--shop", is_flag=True, help="That of the shop file instead.")
+@click.option("--shop", is_flag=True, help="Print the schema of the shop file instead.")
 def schema(shop: bool) -> None:
-    """Print the JSON Schema of the procedure file. An editor that knows it completes keys and marks mistakes.
+    """Print the JSON Schema of the procedure file. An editor that uses it completes keys and marks errors.
 
     \b
     For example, as the first line of a procedure, for editors with the YAML language server:
@@ -36,9 +36,9 @@ def guide() -> None:
 
 
 @click.command()
-@click.option("--json", "as_json", is_flag=True, help="As one JSON object.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def where(as_json: bool) -> None:
-    """Say where logs, settings and procedures are on this machine.
+    """Show where logs, settings and procedures are on this machine.
 
     Set BENCHFLOW_HOME to a folder to have everything under it.
     """
@@ -59,17 +59,17 @@ def where(as_json: bool) -> None:
         )
         return
     for name, path in (("logs", here.sessions), ("shop file", here.shop), ("data", here.data), ("cache", here.cache)):
-        say(f"{name:<12}{path}{'' if path.exists() else '   (not there yet)'}")
+        say(f"{name:<12}{path}{'' if path.exists() else '   (does not exist yet)'}")
     for number, path in enumerate(library()):
         say(f"{'' if number else 'procedures':<12}{shown(path)}")
     if not library():
-        say(f"{'procedures':<12}none came along")
+        say(f"{'procedures':<12}none supplied")
 
 
 @click.command()
 @click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
 def completion(shell: str) -> None:
-    """Print what makes a SHELL complete commands, options and files.
+    """Print the script by which SHELL completes commands, options and files.
 
     \b
     bash:  benchflow completion bash >> ~/.bashrc
@@ -80,5 +80,5 @@ def completion(shell: str) -> None:
 
     made = get_completion_class(shell)
     if made is None:
-        raise BenchflowError(f"Completion for {shell} is not known.")
+        raise BenchflowError(f"There is no completion for {shell}.")
     say(made(click.get_current_context().find_root().command, {}, "benchflow", "_BENCHFLOW_COMPLETE").source())

@@ -1,4 +1,4 @@
-"""``drive``: a session without a screen."""
+"""The command ``drive``: a job run by JSON lines, without a screen."""
 
 import sys
 from pathlib import Path
@@ -23,7 +23,7 @@ def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> 
         told = " ".join(field if must else f"[{field}]" for field, must in fields.items())
         say(f"{name:<16}{told}".rstrip())
     say()
-    say(f"Any of them may also have: {', '.join(everywhere)}. What stands in [ ] may be left out.")
+    say(f"All intents also take: {', '.join(everywhere)}. Fields in [ ] are optional.")
     ctx.exit()
 
 
@@ -34,12 +34,15 @@ def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> 
 )  # fmt: skip
 @click.argument("procedure")
 @click.option(
-    "--log", type=click.Path(path_type=Path), required=True, help="The session's log: begun, or gone on with."
+    "--log",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="The log: started, or continued.",
 )
-@click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent; the log says so for ever.")
+@click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent; the log says so.")
 @click.option("--shop", type=click.Path(path_type=Path), help="The shop file, instead of the one in its usual place.")
 def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
-    """Work through PROCEDURE by intents, one JSON object a line on standard input, each answered by one line.
+    """Run a job of PROCEDURE by intents: one JSON object per line on standard input, one line of answer for each.
 
     \b
     {"intent": "open", "by": "...", "unit": "job 1", "options": {}, "start": {"pistons": "at-deck"}}
@@ -47,7 +50,7 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
     {"intent": "status"}      (all of them: benchflow drive --intents)
 
-    The screen sends exactly the same. A refusal is an answer like any other, and no failure of the command.
+    The screen sends the same intents. A refusal is an answer, not a failure of the command.
     """
     from benchflow.session.json_lines import drive as drive_desk
     from benchflow.session.json_lines import open_desk
@@ -67,9 +70,9 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     register = Register(shop or places().shop, places().compiled)
     desk = open_desk(source, path.name, log, reader(), simulated=simulated, register=register)
     if desk.journal.torn:
-        remark(f"The last line of {log} was torn; what there is of it is kept in {desk.journal.torn}.")
+        remark(f"The last line of {log} was not complete. It was moved to {desk.journal.torn}.")
     if desk.read_only:
-        remark(f"{log} can only be looked at: {desk.read_only}.")
+        remark(f"View only: {log}: {desk.read_only}.")
     try:
         return drive_desk(desk, sys.stdin.buffer, sys.stdout.buffer)
     finally:

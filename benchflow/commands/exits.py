@@ -1,4 +1,4 @@
-"""How a command ends, and what is said when it does not end well."""
+"""Exit codes of the commands, and the message of an internal error."""
 
 import os
 import sys
@@ -7,40 +7,40 @@ from types import TracebackType
 
 FINE = 0
 FOUND = 1
-"""The command did what was asked, and found something wrong: an error in a procedure, a damaged log."""
+"""The command worked and found something wrong: an error in a procedure, a damaged log."""
 UNUSABLE = 2
-"""The call cannot be carried out: no such command, option, file or folder."""
+"""The command cannot be carried out: no such command, option, file or folder."""
 FAULT = 70
-"""A fault in the program itself (EX_SOFTWARE of sysexits)."""
+"""An internal error (EX_SOFTWARE of sysexits)."""
 BROKEN_OFF = 130
-"""Broken off at the keyboard (128 + SIGINT, as shells count)."""
+"""Interrupted at the keyboard (128 + SIGINT, the convention of shells)."""
 
 EPILOG = """\b
-How it ends:
-  0    all is well
-  1    looked, and found something wrong: an error in a procedure, a damaged log
-  2    the call cannot be carried out: no such command, option, file or folder
-  70   a fault in benchflow itself
-  130  broken off at the keyboard
+Exit codes:
+  0    no problem found
+  1    a problem found: an error in a procedure, a damaged log
+  2    the command cannot be carried out: no such command, option, file or folder
+  70   internal error
+  130  interrupted at the keyboard
 """
 
 _logs: list[Path] = []
 
 
 def working_on(log: Path) -> None:
-    """Remember the log in hand, so that even a crash can say where it is."""
+    """Remember the log that is open, so that the message of an internal error can name it."""
     _logs.append(log)
 
 
 def say_where_the_log_is(kind: type[BaseException], wrong: BaseException, trace: TracebackType | None) -> None:
-    """For ``sys.excepthook``: what a person needs first, then the way through the code, without any values."""
-    import traceback  # late, as what is below: a command that ends well needs neither
+    """The hook for ``sys.excepthook``: what a person needs first, then the traceback without any values."""
+    import traceback  # late: only an internal error needs these two
 
     from benchflow.commands.output import remark
 
-    remark("benchflow has come upon a fault of its own and stops.")
+    remark(f"Internal error: benchflow has stopped.{''.join(f' Log: {log}' for log in _logs)}")
     for log in _logs:
-        remark(f"Everything that was confirmed is in {log} and can be resumed: benchflow run '{log}'")
+        remark(f"Every confirmed entry is in the log. To continue: benchflow run '{log}'")
     remark("Please report the lines below.")
     remark("".join(traceback.format_tb(trace)).rstrip())
     remark(f"{kind.__name__}: {wrong}"[:500])

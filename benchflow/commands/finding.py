@@ -1,5 +1,7 @@
-"""What a person names on the command line, found: a procedure by its file or name, a log by its file or a piece
-of its name. What is not found is answered with the nearest that is there."""
+"""Finds the file that a command-line argument names: a procedure by path or name, a log by path or part of its name.
+
+An error message suggests the nearest name that exists.
+"""
 
 from contextlib import suppress
 from pathlib import Path
@@ -12,17 +14,18 @@ PROCEDURE_SUFFIXES = (".yaml", ".yml")
 
 
 class NotFound(BenchflowError):
-    """Nothing by that name."""
+    """No file has that name."""
 
 
 class Ambiguous(NotFound):
-    """Several by that name."""
+    """Several files match that name."""
 
 
 def find_log(name: str, folder: Path | None = None) -> Path:
-    """A log: its path, or a piece of its file's name that only one log in the log folder has.
+    """The log with this path, or the only one in the log folder whose file name contains ``name``.
 
-    Raises :class:`NotFound`.
+    Raises:
+        NotFound: there is none, or more than one (:class:`Ambiguous`).
     """
     path = Path(name)
     if path.exists():
@@ -32,12 +35,16 @@ def find_log(name: str, folder: Path | None = None) -> Path:
     if len(found) == 1:
         return found[0]
     if found:
-        raise Ambiguous(f"{name!r} fits {len(found)} logs: {_some(found)}. Say more of the name.")
+        raise Ambiguous(f"{name!r} matches {len(found)} logs: {_some(found)}. Type more of the name.")
     raise NotFound(f"There is no log {name}.{_near(name, [*_beside(path, (SUFFIX,)), *logs])}")
 
 
 def find_procedure(name: str) -> Path:
-    """A procedure: its path, or the name of one that comes along. Raises :class:`NotFound`."""
+    """The procedure with this path, or the supplied one of this name.
+
+    Raises:
+        NotFound: there is none.
+    """
     path = Path(name)
     if path.exists():
         return path
@@ -49,7 +56,11 @@ def find_procedure(name: str) -> Path:
 
 
 def find_either(name: str, folder: Path | None = None) -> Path:
-    """A procedure or a log. Raises :class:`NotFound`."""
+    """The procedure or log that ``name`` names.
+
+    Raises:
+        NotFound: there is none, or more than one log matches (:class:`Ambiguous`).
+    """
     path = Path(name)
     if path.exists():
         return path
@@ -60,7 +71,7 @@ def find_either(name: str, folder: Path | None = None) -> Path:
     except Ambiguous:
         raise
     except NotFound:
-        pass  # said better below, with both kinds in view
+        pass  # the message below suggests both kinds
     candidates = [*library(), *_logs(folder), *_beside(path, (*PROCEDURE_SUFFIXES, SUFFIX))]
     raise NotFound(f"There is no procedure and no log {name}.{_near(name, candidates)}")
 

@@ -1,4 +1,4 @@
-"""Commands that only look at logs: ``log``, ``verify``, ``sessions``."""
+"""The commands that only read logs: ``log``, ``verify``, ``sessions``."""
 
 import sys
 from pathlib import Path
@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("name", metavar="LOG")
-@click.option("--json", "as_json", is_flag=True, help="The events themselves, one JSON object a line.")
+@click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")
 def log(name: str, as_json: bool) -> int:
-    """Tell a session as a story: by day and by operation, every reading with its limit, every pause.
+    """Show a log as readable text: by day and operation, every reading with its limit, every pause.
 
-    LOG is a file, or a piece of its name that only one log has, such as the job's number.
+    LOG is a file, or a part of its name that no other log has, such as the job number.
     """
     from benchflow.session.log.journal import Journal
 
@@ -44,7 +44,7 @@ def _tell(journal: "Journal") -> None:
     try:
         plan = plan_from_log(journal.lines, reader())
     except BenchflowError as wrong:
-        remark(f"benchflow: {wrong}. The ids in the log are told instead of titles.")
+        remark(f"benchflow: {wrong}. Ids are shown instead of titles.")
         plan = None
     for text in history_text(journal.lines, plan, damage=journal.damage):
         say(text)
@@ -52,12 +52,12 @@ def _tell(journal: "Journal") -> None:
 
 @click.command()
 @click.argument("names", metavar="LOG...", nargs=-1, required=True)
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a log.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per log.")
 def verify(names: tuple[str, ...], as_json: bool) -> int:
-    """Look whether a log is whole and unchanged: every line's hash, and the chain from line to line.
+    """Check that a log is complete and unchanged: the hash of every line, and the chain from line to line.
 
-    The fingerprint stands for everything in the log. Kept elsewhere, on a build sheet for instance, it also
-    shows whether whole lines were cut off at the end, which a chain alone cannot.
+    The fingerprint identifies the whole log. A copy of it elsewhere, for example on a build sheet, also shows
+    whether lines were removed at the end; the chain alone cannot.
     """
     from benchflow.session.log.journal import LogUnusable
     from benchflow.session.log.journal import verify as check
@@ -80,16 +80,16 @@ def verify(names: tuple[str, ...], as_json: bool) -> int:
             say(f"{shown(path)}:{found.damage.line}: DAMAGED: the line {found.damage.what}.")
             say(f"  The {found.events} events before it are whole, up to fingerprint {found.head}")
         else:
-            torn = ", then a line whose writing was broken off" if found.torn else ""
+            torn = ", then a last line that is not complete" if found.torn else ""
             say(f"{shown(path)}: whole, {found.events} events{torn}. Fingerprint {found.head}")
     return worst
 
 
 @click.command()
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a session.")
-@click.option("--folder", type=click.Path(path_type=Path), help="Look there instead of in the usual place.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per job.")
+@click.option("--folder", type=click.Path(path_type=Path), help="List the logs of this folder instead.")
 def sessions(as_json: bool, folder: Path | None) -> int:
-    """List the sessions of this machine, the one worked on last first."""
+    """List the jobs on this machine, last worked on first."""
     from benchflow.session.catalog import sessions as in_folder
     from benchflow.session.log.timestamps import parse
     from benchflow.session.machine_folders import places
@@ -103,7 +103,7 @@ def sessions(as_json: bool, folder: Path | None) -> int:
             emit(session)
         return FINE
     if not found:
-        remark(f"No sessions in {here}. Begin one with: benchflow run")
+        remark(f"No jobs in {here}. Start one with: benchflow run")
     for session in found:
         last = f"{parse(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""

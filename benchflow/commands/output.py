@@ -11,18 +11,18 @@ from benchflow.base.plaintext import clean, unsafe_characters
 
 
 def say(text: str = "") -> None:
-    """A line of what was asked for."""
+    """Print one line of the result to standard output."""
     sys.stdout.write(clean(text) + "\n")
 
 
 def remark(text: str) -> None:
-    """A line about it, for the person at the keyboard."""
+    """Print one line for the person at the keyboard to standard error."""
     sys.stdout.flush()
     sys.stderr.write(clean(text) + "\n")
 
 
 def emit(value: Any) -> None:
-    """One JSON object on a line of its own, in UTF-8 whatever the terminal speaks."""
+    """Print one JSON object on one line, always in UTF-8."""
     text = msgspec.json.encode(value, enc_hook=str).decode()  # a path is its text
     sys.stdout.flush()
     sys.stdout.buffer.write(_harmless(text).encode() + b"\n")
@@ -30,7 +30,7 @@ def emit(value: Any) -> None:
 
 
 def _harmless(text: str) -> str:
-    """The same JSON with every character escaped that could steer a terminal it is looked at in."""
+    """The same JSON with every character escaped that could control a terminal."""
     for character in unsafe_characters(text):
         units = character.encode("utf-16-be").hex()
         text = text.replace(character, "".join(f"\\u{unit}" for unit in re.findall("....", units)))
@@ -38,7 +38,7 @@ def _harmless(text: str) -> str:
 
 
 def shown(path: Path) -> str:
-    """A path as a person would write it from here."""
+    """A path relative to the current folder where it is below it."""
     try:
         return str(path.absolute().relative_to(Path.cwd()))
     except ValueError:

@@ -1,4 +1,4 @@
-"""Files that commands write: whole or not at all, and never over a log, a procedure or a shop's register."""
+"""Writes the files of commands: atomically, and never over a log, a procedure or a shop file."""
 
 import re
 import sys
@@ -12,10 +12,10 @@ _IS_AUTHORED = re.compile(rb"^(benchflow|shop): *['\"]?[0-9]", re.MULTILINE)
 
 
 def put(text: str | bytes, out: Path | None) -> None:
-    """To ``out``, or to standard output where that is ``-`` or nothing.
+    """Write to ``out``; to standard output if that is ``-`` or ``None``.
 
     Raises:
-        BenchflowError: it cannot be written; or a log, a procedure or a register is there. What was there stays.
+        BenchflowError: it cannot be written, or is a log, a procedure or a shop file. The old content stays.
     """
     data = text.encode() if isinstance(text, str) else text
     if out is None or str(out) == "-":
@@ -25,18 +25,18 @@ def put(text: str | bytes, out: Path | None) -> None:
         return
     try:
         target = out.resolve()  # a link stays a link
-        if target.exists() and not target.is_file():  # a pipe, a terminal, or a folder, which will say so itself
+        if target.exists() and not target.is_file():  # a pipe or a terminal; a folder raises OSError
             target.write_bytes(data)
         else:
-            _not_over_the_truth(out, target)
+            _refuse_protected(out, target)
             atomic_write(target, data)
-    except (OSError, RuntimeError) as wrong:  # RuntimeError: links that run in a circle
+    except (OSError, RuntimeError) as wrong:  # RuntimeError: circular links
         raise BenchflowError(
-            f"{out} cannot be written: {getattr(wrong, 'strerror', None) or wrong}. Choose another place."
+            f"{out} cannot be written: {getattr(wrong, 'strerror', None) or wrong}. Choose another file."
         ) from wrong
 
 
-def _not_over_the_truth(out: Path, target: Path) -> None:
+def _refuse_protected(out: Path, target: Path) -> None:
     if not target.exists():
         return
     with target.open("rb") as file:
@@ -46,4 +46,4 @@ def _not_over_the_truth(out: Path, target: Path) -> None:
     if authored is not None:
         what = "a procedure" if authored[1] == b"benchflow" else "a shop file"
     if what:
-        raise BenchflowError(f"{out} is {what}, and nothing is written over it. Choose another name.")
+        raise BenchflowError(f"{out} is {what} and is not overwritten. Choose another name.")

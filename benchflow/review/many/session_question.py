@@ -21,7 +21,7 @@ from benchflow.review.log.facts import (
     SignatureFact,
     StageFact,
 )
-from benchflow.session.log.timestamps import NotAMoment, format, parse
+from benchflow.session.log.timestamps import BadTimestamp, format, parse
 
 
 class InstrumentSubject(Struct, frozen=True, tag="instrument"):
@@ -125,7 +125,7 @@ def moment_of(text: str, *, end_of_day: bool = False) -> str:
         text += "T23:59:59.999Z" if end_of_day else "T00:00:00.000Z"
     try:
         return format(parse(text))
-    except NotAMoment as wrong:
+    except BadTimestamp as wrong:
         raise BadDate(
             f"{text!r} is neither a date such as 2026-03-01 nor a moment such as 2026-03-01T18:30:00Z."
         ) from wrong

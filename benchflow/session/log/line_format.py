@@ -21,7 +21,7 @@ import msgspec
 from msgspec import Struct
 
 from benchflow.base.errors import InternalError
-from benchflow.session.log.timestamps import WRITTEN, NotAMoment, parse
+from benchflow.session.log.timestamps import WRITTEN, BadTimestamp, parse
 
 ZEROS = "0" * 64
 """What the first line has for ``prev``."""
@@ -188,7 +188,7 @@ def _checked(raw: bytes, seq: int, prev: str) -> Line:
     if not WRITTEN.fullmatch(line.at):
         try:
             parse(line.at)
-        except NotAMoment as wrong:
+        except BadTimestamp as wrong:
             raise _Wrong(f"has a time that cannot be read: {wrong}") from None
     return line
 

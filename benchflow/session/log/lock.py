@@ -1,7 +1,7 @@
-"""One writer a log: a lock of the operating system on the log file itself.
+"""One writer per log: an operating-system lock on the log file itself.
 
-The lock falls away with the process that held it, however that ends. The note beside the log only says
-who: one that was left behind by a crash means nothing without the lock.
+The lock ends with the process that holds it, however that ends. The sidecar file only says who holds it: after a
+crash it means nothing without the lock.
 """
 
 import errno
@@ -19,12 +19,12 @@ else:
     import fcntl
 
 _TRIES = 5
-_PAUSE = 0.01  # seconds; somebody listing the sessions holds a log for far less
-_FAR = 2**62  # Windows locks bytes against reading too, so one is locked where no byte will ever be
+_PAUSE = 0.01  # seconds; listing the sessions holds the lock of a log for much less
+_FAR = 2**62  # a byte past any log: Windows locks bytes against reading too
 
 
 class NoLocks(BenchflowError):
-    """The file system cannot lock files, so it cannot be made sure that only one program writes."""
+    """The file system cannot lock files, so that two programs could write."""
 
 
 def take(fd: int) -> bool:
@@ -38,7 +38,7 @@ def take(fd: int) -> bool:
 
 
 def is_held(path: Path) -> Holder | None:
-    """Who is writing the log right now, or ``None``. Reads only; costs next to nothing when nobody does."""
+    """Who is writing the log now, or ``None``. Reads only, and is fast where nobody does."""
     holder = holder_of(path)
     if holder is None:
         return None
@@ -64,5 +64,5 @@ def _lock(fd: int, *, shared: bool) -> bool:
     except OSError as wrong:
         if wrong.errno in (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK):
             return False
-        raise NoLocks(f"files cannot be locked in this place ({wrong.strerror})") from wrong
+        raise NoLocks(f"files cannot be locked in this folder ({wrong.strerror})") from wrong
     return True

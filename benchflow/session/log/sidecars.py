@@ -1,8 +1,7 @@
-"""The small notes that stand beside a log. None of them decides anything; where one cannot be written, a
-person is told less, and that is all.
+"""Sidecar files of a log. They only inform people: a failed write never fails the session.
 
 ``<name>.held``   who writes the log (the lock itself is :mod:`benchflow.session.log.lock`)
-``<name>.moved``  in which file the session goes on, after it was moved while it ran
+``<name>.moved``  the file in which the session continues, after it was moved while it ran
 """
 
 import os
@@ -32,7 +31,7 @@ class Holder(Struct, frozen=True):
 
 
 def leave_holder(log: Path) -> None:
-    """Say that this process holds ``log``."""
+    """Write that this process holds ``log``."""
     holder = Holder(os.getpid(), _user(), _host())
     try:
         _held(log).write_bytes(msgspec.json.encode(holder))
@@ -41,7 +40,7 @@ def leave_holder(log: Path) -> None:
 
 
 def holder_of(log: Path) -> Holder | None:
-    """Whom the note names. After a crash it names somebody who holds nothing any more: ask the lock."""
+    """The holder that the sidecar file names. After a crash it is out of date: only the lock is certain."""
     note = _held(log)
     try:
         holder = msgspec.json.decode(note.read_bytes(), type=Holder)
@@ -59,7 +58,7 @@ def remove_holder(log: Path) -> None:
 
 
 def leave_moved(log: Path, there: Path) -> None:
-    """Say that the session of ``log`` goes on in ``there``."""
+    """Write that the session of ``log`` continues in ``there``."""
     try:
         _moved(log).write_text(str(there.absolute()), encoding="utf-8")
     except (OSError, UnicodeEncodeError):
@@ -67,7 +66,7 @@ def leave_moved(log: Path, there: Path) -> None:
 
 
 def moved_to(log: Path) -> Path | None:
-    """Where the session of ``log`` goes on, if it was moved while it ran."""
+    """The file in which the session of ``log`` continues, if it was moved while it ran."""
     try:
         there = _moved(log).read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError):
@@ -84,7 +83,7 @@ def _moved(log: Path) -> Path:
 
 
 def _user() -> str:
-    import getpass  # late: it brings the terminal along
+    import getpass  # late: it imports the terminal
 
     try:
         return getpass.getuser()

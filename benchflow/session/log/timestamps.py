@@ -1,4 +1,4 @@
-"""Moments as the log writes them: RFC 3339, UTC, milliseconds, ``Z``."""
+"""Timestamps of the log: RFC 3339, UTC, milliseconds, ``Z``."""
 
 import re
 from datetime import UTC, datetime, timedelta
@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 from benchflow.base.errors import BenchflowError
 
 WRITTEN = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
-"""The one form that the log writes. It is looser than the calendar: :func:`parse` judges the rest."""
+"""The one form that the log writes. :func:`parse` also checks the calendar."""
 
 _ANY = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})[Tt](?P<hour>\d{2}):(?P<minute>\d{2}):(?P<second>\d{2})"
@@ -16,24 +16,25 @@ _ANY = re.compile(
 _LEAP = 60
 
 
-class NotAMoment(BenchflowError):
-    """The text is no RFC 3339 date and time."""
+class BadTimestamp(BenchflowError):
+    """The text is not an RFC 3339 date and time."""
 
 
 def parse(text: str) -> datetime:
-    """The moment in UTC. Takes every form of RFC 3339 section 5.6, with any offset.
+    """The time in UTC. Accepts every form of RFC 3339 section 5.6, with any offset.
 
-    A leap second (``23:59:60`` UTC on the last day of a month) becomes the first moment of the day after,
-    as POSIX time has it. Digits beyond microseconds are dropped.
+    A leap second (``23:59:60`` UTC on the last day of a month) becomes the first second of the next day,
+    as in POSIX time. Digits beyond microseconds are dropped.
 
-    Raises :class:`NotAMoment` when the text is something else, or a day that the calendar does not have.
+    Raises:
+        BadTimestamp: the text is something else, or a day that does not exist.
     """
     try:
         if WRITTEN.fullmatch(text):
             return datetime.fromisoformat(text)
         return _parse_any(text)
     except (ValueError, OverflowError) as wrong:
-        raise NotAMoment(
+        raise BadTimestamp(
             f"{text[:60]!r} is not a date and time ({wrong}). Write it like 2026-03-01T18:30:00Z."
         ) from wrong
 
@@ -53,7 +54,7 @@ def _parse_any(text: str) -> datetime:
         return moment
     after = moment.replace(microsecond=0) + timedelta(seconds=1)
     if (after.hour, after.minute, after.second, after.day) != (0, 0, 0, 1):
-        raise ValueError("second 60 stands only at the end of a month, 23:59:60 UTC")
+        raise ValueError("second 60 exists only at the end of a month, 23:59:60 UTC")
     return after
 
 
@@ -68,8 +69,12 @@ def _offset(found: re.Match[str]) -> timedelta:
 
 
 def format(moment: datetime) -> str:
-    """``2026-03-01T18:30:00.000Z``; what is finer than a millisecond is cut off, so a moment is never
-    written as later than it was. ``moment`` has to carry its zone: ``ValueError`` otherwise."""
+    """``2026-03-01T18:30:00.000Z``; fractions of a millisecond are cut off, so that no time is written
+    as later than it was.
+
+    Raises:
+        ValueError: ``moment`` has no time zone.
+    """
     if moment.tzinfo is None:
-        raise ValueError("a moment without its zone cannot be written to the log")
+        raise ValueError("a time without its zone cannot be written to the log")
     return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

@@ -4,16 +4,12 @@ Without a register nothing is known but what the intent says. With one, an instr
 refused (or warned about, by the procedure's choice) and what would be fit is named.
 """
 
-from collections import Counter
-from collections.abc import Iterable
-
 from msgspec import Struct
 
 from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Around, Entry, refuse, unknown
-from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
@@ -127,15 +123,3 @@ def described(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.Instr
         uses=one.uses,
         warnings=warnings,
     )
-
-
-def uses_in(lines: Iterable[Line]) -> dict[str, int]:
-    """How often each instrument was used in a session, by serial: a tick and a reading are a use each."""
-    counted = Counter(
-        str(line.data[which])
-        for line in lines
-        if line.kind in ("ticked", "recorded")
-        for which in ("serial", "stretch_serial")
-        if line.data.get(which)
-    )
-    return dict(counted)

@@ -1,4 +1,4 @@
-"""The shop's register as a session uses it: read when it is first needed, read again when it has changed."""
+"""The shop's register during a session: read when first needed, and again whenever its file has changed."""
 
 import os
 from collections.abc import Sequence
@@ -10,24 +10,25 @@ from benchflow.base.digest_cache import DigestCache
 from benchflow.base.errors import BenchflowError
 from benchflow.session.log.line_format import Line
 from benchflow.session.shop.register import Shop, find_instrument
+from benchflow.session.state.instrument_uses import instrument_uses
 
 
 class Register:
-    """One shop file. A file that is not there is no register: then any name may sign and no instrument is known."""
+    """One shop file. Where the file does not exist there is no register: any name may sign, no instrument is known."""
 
     def __init__(self, path: Path, cache: Path | None = None) -> None:
-        """``cache``: a folder where the register is kept as read, since the YAML reader is slow to bring in."""
+        """``cache``: a folder for the parsed register, since importing the YAML reader is slow."""
         self.path = path
         self._cache = None if cache is None else DigestCache(cache, ".register", Shop, limit=8, mode=0o600)
         self._stamp: tuple[int, int] | None = None
         self._shop: Shop | None = None
 
     def shop(self) -> Shop | None:
-        """The register as it now stands; ``None`` where there is none.
+        """The present register; ``None`` where there is none.
 
         Raises:
-            BenchflowError: the file has mistakes in it. They are never read past: a person struck out of
-                the register must not be able to sign because of a typing slip elsewhere.
+            BenchflowError: the file cannot be read or has errors. No part of it is used then: a person removed from
+                the register must not be able to sign because of a typing error elsewhere.
         """
         stamp = self._stamp_now()
         if stamp is None:
@@ -66,18 +67,16 @@ class Register:
         return state.st_mtime_ns, state.st_size
 
     def count(self, lines: Sequence[Line]) -> None:
-        """Count a session's uses in. Counting the same session twice changes nothing.
+        """Add a session's uses to the register. Counting the same session twice changes nothing.
 
         Raises:
-            BenchflowError: the register could not be changed; the log keeps every use all the same.
+            BenchflowError: the register could not be changed. The log still has every use.
         """
-        from benchflow.session.rules.instrument_fitness import uses_in
-
         shop = self.shop()
         if shop is None or not lines:
             return
         counts: dict[str, int] = {}
-        for serial, count in uses_in(lines).items():
+        for serial, count in instrument_uses(lines).items():
             instrument = find_instrument(shop, serial)
             if instrument is not None:
                 counts[instrument.id] = counts.get(instrument.id, 0) + count

@@ -1,4 +1,4 @@
-"""Who works here and with what, and the rules that follow: who may sign, which instrument is fit.
+"""The people and instruments of a shop, who of them may sign, and which instrument is fit for a need.
 
 The shop's register is one YAML file (:mod:`benchflow.session.shop.register_reader` reads it,
 :mod:`benchflow.session.shop.register_writer` changes it). Everything here is a pure function of it.
@@ -20,11 +20,11 @@ from benchflow.trade.instruments import Instrument, Unfit, fitness, full_scale, 
 
 
 class ShopError(BenchflowError):
-    """Something about the register that a person can mend."""
+    """An error in the register that a person can correct."""
 
 
 class Person(Struct, frozen=True, omit_defaults=True):
-    """``pin`` is the salted hash (:func:`hash_pin`), "" for somebody who signs without one."""
+    """Somebody who works here. ``pin`` is the salted hash (:func:`hash_pin`); "" means that none is set."""
 
     name: str
     roles: tuple[str, ...] = ()
@@ -33,13 +33,13 @@ class Person(Struct, frozen=True, omit_defaults=True):
 
 
 class Defaults(Struct, frozen=True, omit_defaults=True):
-    """What a new session starts from: who is taken to be building where nobody is named."""
+    """Defaults of a new session: ``by`` is the builder where nobody is named."""
 
     by: str = ""
 
 
 class Shop(Struct, frozen=True):
-    """The register. ``sha256`` is of the file's text, for the log."""
+    """The register. ``sha256`` is the digest of the file, for the log."""
 
     name: str = ""
     people: tuple[Person, ...] = ()
@@ -52,7 +52,7 @@ class Shop(Struct, frozen=True):
 
 
 class MayNot(Struct, frozen=True):
-    """Why somebody may not sign; ``words`` for the bench."""
+    """The reason why somebody may not sign; ``words`` is the message."""
 
     because: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
     words: str
@@ -67,7 +67,7 @@ def person_may(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> str | None:
-    """``None`` when ``name`` may sign, else why not, in words. See :func:`why_not`."""
+    """``None`` where ``name`` may sign, else the reason in words. See :func:`why_not`."""
     found = why_not(shop, name, role, pin, ask_pin=ask_pin, on=on)
     return None if found is None else found.words
 
@@ -81,12 +81,11 @@ def why_not(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> MayNot | None:
-    """Why ``name`` may not sign for ``role``; ``None`` when nothing stands in the way.
+    """The reason why ``name`` may not sign for ``role``; ``None`` if they may.
 
-    With no register any name may sign for any role. ``role`` ``None`` is for anybody who works here.
-    ``ask_pin`` says whether somebody who has a PIN must give it; unless said otherwise, for a role only. A PIN
-    that is given is held against the register in any case. ``on`` is the day, for somebody who has left since;
-    without it somebody who has left may not sign.
+    Without a register any name may sign for any role. ``role`` ``None`` stands for anybody who works here. With
+    ``ask_pin`` somebody who has a PIN must give it; the default is to ask where there is a role. A PIN that is given
+    is always checked. ``on`` is the day, for somebody who has retired since; without it nobody retired may sign.
     """
     if shop is None:
         return None
@@ -94,7 +93,7 @@ def why_not(
     if person is None:
         return MayNot("unknown-person", f"{name} is not in the shop's register. {_who(shop, role)}")
     if person.retired is not None and (on is None or person.retired <= on):
-        return MayNot("retired", f"{person.name} no longer works here (since {person.retired}). {_who(shop, role)}")
+        return MayNot("retired", f"{person.name} has not worked here since {person.retired}. {_who(shop, role)}")
     if role is not None and role not in person.roles:
         return MayNot("no-role", f"{person.name} is not {_role(role)} here. {_who(shop, role)}")
     asked = role is not None if ask_pin is None else ask_pin
@@ -106,7 +105,7 @@ def why_not(
 
 
 def find_person(shop: Shop, name: str) -> Person | None:
-    """The person of that name; capitals and spacing are forgiven where only one answers to it."""
+    """The person of that name; capitals and spacing do not matter where only one person fits."""
     exact = [person for person in shop.people if person.name == name]
     if exact:
         return exact[0]
@@ -125,7 +124,7 @@ def _role(role: str) -> str:
 def _who(shop: Shop, role: str | None) -> str:
     able = [one.name for one in shop.people if (role is None or role in one.roles) and one.retired is None]
     if role is None:
-        return f"Here work: {', '.join(able)}." if able else "Nobody is in it; add people with `benchflow shop`."
+        return f"People here: {', '.join(able)}." if able else "It has no people; add them with `benchflow shop`."
     if not able:
         return f"Nobody here is {_role(role)}; add one with `benchflow shop`."
     return f"{_role(role).capitalize()} here: {', '.join(able)}."
@@ -134,26 +133,27 @@ def _who(shop: Shop, role: str | None) -> str:
 # --- PINs -------------------------------------------------------------------------------------------
 
 _COST, _BLOCK, _LANES, _LENGTH = 2**15, 8, 1, 32
-"""scrypt's parameters (RFC 7914): 32 MiB and some 100 ms a try. A PIN is short; what protects it is that the
-file is kept where only the shop reads it. They stand in each hash, so that they can be raised later."""
+"""Parameters of scrypt (RFC 7914): 32 MiB and about 100 ms per try. They are part of each hash, so that they can be
+raised later. A PIN is short: its real protection is that only the shop can read the file."""
 
 MOST_COST = 2**17
 
 
 def hash_pin(pin: str, salt: bytes) -> str:
-    """What is kept of a PIN: ``scrypt$N$r$p$salt$hash``, hexadecimal. ``salt`` is 16 random bytes.
+    """The salted hash of a PIN: ``scrypt$N$r$p$salt$hash``, hexadecimal. ``salt`` is 16 random bytes.
 
-    Raises :class:`ShopError` for a PIN of fewer than four or more than 64 characters.
+    Raises:
+        ShopError: the PIN has fewer than four or more than 64 characters.
     """
     plain = _pin(pin)
     if not 4 <= len(plain) <= 64:
-        raise ShopError("A PIN has at least four characters, at most 64.")
+        raise ShopError("A PIN must have 4 to 64 characters.")
     digest = _scrypt(plain, salt, _COST, _BLOCK, _LANES)
     return f"scrypt${_COST}${_BLOCK}${_LANES}${salt.hex()}${digest.hex()}"
 
 
 def pin_fits(pin: str, kept: str) -> bool:
-    """Whether ``pin`` is the one that was hashed; ``False`` for a hash that cannot be read."""
+    """Whether ``pin`` has the hash ``kept``; ``False`` for a hash that cannot be read."""
     parts = hash_parts(kept)
     if parts is None:
         return False
@@ -162,7 +162,7 @@ def pin_fits(pin: str, kept: str) -> bool:
 
 
 def hash_parts(kept: str) -> tuple[int, int, int, bytes, bytes] | None:
-    """The parts of a kept hash, ``None`` if it is none. Costs are bounded: a file must not stop the bench."""
+    """The parts of a hash, ``None`` for anything else. Costs are limited, so that no file can block the program."""
     name, _, rest = kept.partition("$")
     fields = rest.split("$")
     if name != "scrypt" or len(fields) != 5 or not all(field.isascii() and field.isdigit() for field in fields[:3]):
@@ -192,7 +192,7 @@ def _scrypt(pin: str, salt: bytes, cost: int, block: int, lanes: int) -> bytes:
 
 
 class Unsuited(Struct, frozen=True):
-    """An instrument that is of the kind wanted and not fit, with every reason."""
+    """An instrument of the kind needed that is not fit, with every reason."""
 
     instrument: Instrument
     reasons: tuple[Unfit, ...]
@@ -203,7 +203,7 @@ class Unsuited(Struct, frozen=True):
 
 
 class Fitting(Struct, frozen=True):
-    """Instruments of the kind that is needed: ``fit`` best first, ``unfit`` with their reasons."""
+    """The instruments of the kind needed: ``fit`` with the best first, ``unfit`` with their reasons."""
 
     wanted: str
     fit: tuple[Instrument, ...]
@@ -211,7 +211,7 @@ class Fitting(Struct, frozen=True):
 
     @property
     def words(self) -> str:
-        """What to take, or why there is nothing: a sentence or two for the bench."""
+        """Which to take, or why there is none: one or two sentences."""
         if self.fit:
             return f"Fit for {self.wanted}: {', '.join(one.name for one in self.fit)}."
         if not self.unfit:
@@ -220,9 +220,9 @@ class Fitting(Struct, frozen=True):
 
 
 def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date) -> Fitting:
-    """What of the register is fit for ``need`` (and for the setting or reading ``wanted``) on that day.
+    """The instruments fit for ``need`` (and for the setting or reading ``wanted``) on the day ``on``.
 
-    Best first: the smallest scale that reaches, then by name.
+    The best is first: the smallest scale that is large enough, then by name.
     """
     fit: list[Instrument] = []
     unfit: list[Unsuited] = []
@@ -252,8 +252,8 @@ def find_instrument(shop: Shop, name: str) -> Instrument | None:
 
 
 def with_uses(shop: Shop, session: str, counts: dict[str, int]) -> Shop:
-    """The register with a session's uses counted in: ``counts`` is the *whole* count of that session by serial
-    number or id, so that counting twice changes nothing."""
+    """The register with the uses of a session. ``counts`` is the *whole* count of that session by serial number or
+    id, so that counting twice changes nothing."""
 
     def counted(one: Instrument) -> Instrument:
         count = sum(counts.get(name, 0) for name in {one.serial, one.id} if name)

@@ -1,4 +1,4 @@
-"""The shop file: what may stand in it, said once for the reader and for its JSON Schema.
+"""The format of the shop file, defined once for the reader and the JSON Schema.
 
 .. code-block:: yaml
 

@@ -1,7 +1,7 @@
-"""Changing the shop file without losing what its owner wrote in it: comments, order and layout stay.
+"""Changes to the shop file that keep its comments, order and layout.
 
-A change is a pure function from text to text, and what it makes is read again before anything is written.
-Saving replaces the file in one stroke, and only if nobody else has changed it since it was read.
+A change is a pure function from text to text; its result is parsed before anything is written. Saving replaces the
+file atomically, and only if nobody else has changed it since it was read.
 """
 
 import io
@@ -19,27 +19,31 @@ from benchflow.session.shop.register import Shop, ShopError
 from benchflow.session.shop.register_reader import read_shop
 
 Change = Callable[[Any], None]
-"""Changes the file's tree (ruamel's round-trip mapping) in place. Raises :class:`ShopError`."""
+"""Changes the tree of the file (ruamel's round-trip mapping) in place; may raise :class:`ShopError`."""
 
 EMPTY = "shop: 1\npeople: {}\ninstruments: {}\n"
-"""What a new register starts as."""
+"""The text of a new register."""
 
 
 def changed(text: str, *changes: Change) -> str:
-    """``text`` with ``changes`` made. Raises :class:`ShopError` where the file before or after cannot be read."""
-    _checked(text, "The shop file has mistakes; mend them first")
+    """``text`` with ``changes`` made.
+
+    Raises:
+        ShopError: the file before or after the change cannot be read, or a change is not possible.
+    """
+    _checked(text, "The shop file has errors; correct them first")
     from ruamel.yaml import YAML  # late: only a change of the register needs it
 
     yaml = YAML(typ="rt", pure=True)
     yaml.preserve_quotes = True
     yaml.width = 200
-    # What the checked reader took is plain: no alias, tag or directive gets as far as this loader.
+    # The checked reader refuses aliases, tags and directives, so this loader never sees any.
     tree = yaml.load(text) or yaml.load(EMPTY)
     for change in changes:
         change(tree)
     out = io.StringIO()
     yaml.dump(tree, out)
-    _checked(out.getvalue(), "That would not make a shop file that can be read")
+    _checked(out.getvalue(), "The change would make the shop file unreadable")
     return out.getvalue()
 
 
@@ -60,14 +64,14 @@ def add_person(name: str, roles: tuple[str, ...]) -> Change:
     def change(tree: Any) -> None:
         people = _part(tree, "people")
         if name in people:
-            raise ShopError(f"{name} is in the register already.")
+            raise ShopError(f"{name} is already in the register.")
         people[name] = _flow({"roles": _flow_list(roles)})
 
     return change
 
 
 def set_pin(name: str, kept: str) -> Change:
-    """``kept`` is the salted hash; "" takes the PIN away."""
+    """Set the PIN to the salted hash ``kept``; "" removes it."""
 
     def change(tree: Any) -> None:
         person = _entry(tree, "people", name)
@@ -87,8 +91,7 @@ def set_roles(name: str, roles: tuple[str, ...]) -> Change:
 
 
 def retire(part: str, name: str, on: date) -> Change:
-    """A person (``people``) or an instrument (``instruments``) is not used any more. The entry stays: old logs
-    name it."""
+    """Retire a person (``people``) or an instrument (``instruments``). The entry stays, since old logs name it."""
 
     def change(tree: Any) -> None:
         _entry(tree, part, name)["retired"] = on.isoformat()
@@ -97,19 +100,19 @@ def retire(part: str, name: str, on: date) -> Change:
 
 
 def add_instrument(name: str, values: dict[str, str]) -> Change:
-    """A new instrument; ``values`` are its keys as they are written in the file."""
+    """A new instrument; ``values`` are its keys as written in the file."""
 
     def change(tree: Any) -> None:
         instruments = _part(tree, "instruments")
         if name in instruments:
-            raise ShopError(f"{name} is in the register already.")
+            raise ShopError(f"{name} is already in the register.")
         instruments[name] = _plain(dict(values))
 
     return change
 
 
 def set_value(name: str, key: str, value: str) -> Change:
-    """One key of an instrument; "" takes it away."""
+    """Set one key of an instrument; "" removes it."""
 
     def change(tree: Any) -> None:
         entry = _entry(tree, "instruments", name)
@@ -122,7 +125,7 @@ def set_value(name: str, key: str, value: str) -> Change:
 
 
 def record_calibration(name: str, on: date, due: date | None, uncertainty: str = "") -> Change:
-    """Calibrated: the count of uses begins again, and what was in doubt is so no longer."""
+    """Record a calibration: uses are counted from zero, and a doubt is removed."""
 
     def change(tree: Any) -> None:
         entry = _entry(tree, "instruments", name)
@@ -141,13 +144,13 @@ def record_calibration(name: str, on: date, due: date | None, uncertainty: str =
 
 
 def doubt(name: str, why: str) -> Change:
-    """Dropped, overloaded, found bad: not to be used until it is calibrated again."""
+    """Mark an instrument as in doubt (dropped, overloaded): not to be used until it is calibrated again."""
     return set_value(name, "in-doubt", why)
 
 
 def count_uses(session: str, counts: dict[str, int]) -> Change:
-    """A session's uses by serial number or id: the *whole* count of that session, so that counting twice
-    changes nothing. An instrument that is not in the register is left out."""
+    """Record the uses of a session by serial number or id. ``counts`` is the *whole* count of that session, so that
+    counting twice changes nothing. An instrument that is not in the register is left out."""
 
     def change(tree: Any) -> None:
         for name, entry in _part(tree, "instruments").items():
@@ -167,8 +170,8 @@ def _part(tree: Any, part: str) -> Any:
 def _entry(tree: Any, part: str, name: str) -> Any:
     entries = tree.get(part) or {}
     if name not in entries:
-        known = ", ".join(str(other) for other in entries) or "nothing yet"
-        raise ShopError(f"{name} is not in the register under `{part}`; there is {known}.")
+        known = ", ".join(str(other) for other in entries) or "none yet"
+        raise ShopError(f"{name} is not in the register under `{part}`; it has {known}.")
     return entries[name]
 
 
@@ -198,11 +201,11 @@ def _flow_list(values: tuple[str, ...]) -> Any:
 
 
 def change_file(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
-    """Make ``changes`` to the file at ``path`` and give back the register as it now is.
+    """Make ``changes`` to the file at ``path``; returns the new register. A missing file is made, not its folder.
 
-    A file that is not there is begun (its folder must exist). Raises :class:`ShopError` where the change
-    cannot be made, where somebody else changes the file at the same time, or where it cannot be saved; the
-    file is then as it was.
+    Raises:
+        ShopError: the change is not possible, somebody else changes the file at the same time, or it cannot be
+            saved. The file is then unchanged.
     """
     try:
         with _alone(path):
@@ -219,8 +222,8 @@ def change_file(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
 
 @contextmanager
 def _alone(path: Path) -> Iterator[None]:
-    """One program changes the register at a time. The lock is on a file beside it, since the register itself is
-    replaced; where files cannot be locked, the comparison before replacing has to do."""
+    """Only one program changes the register at a time. The lock is on a second file, since the register itself is
+    replaced. Where files cannot be locked, the comparison before the replacement must be enough."""
     fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, 0o600)
     try:
         try:

@@ -1,0 +1,19 @@
+"""How often each instrument was used in a session, counted from its log."""
+
+from collections import Counter
+from collections.abc import Iterable
+
+from benchflow.session.log.line_format import Line
+
+
+def instrument_uses(lines: Iterable[Line]) -> dict[str, int]:
+    """Uses by serial number: each tick and each reading is one use of every instrument that it names."""
+    return dict(
+        Counter(
+            str(line.data[key])
+            for line in lines
+            if line.kind in ("ticked", "recorded")
+            for key in ("serial", "stretch_serial")
+            if line.data.get(key)
+        )
+    )

@@ -215,7 +215,7 @@ def test_a_piece_of_a_logs_name_is_enough_when_only_one_has_it(shell: Shell) -> 
     assert shell.run("verify", "job-7")[0] == 0
     code, _, errors = shell.run("verify", "head")
     assert code == 2
-    assert "fits 2 logs" in errors
+    assert "matches 2 logs" in errors
     assert "job-7" in shell.run("sessions")[1]
 
 
@@ -346,7 +346,7 @@ def test_a_full_disk_behind_the_output_is_said_in_a_line_and_not_called_a_fault(
     done = subprocess.run(["bash", "-c", line], cwd=shell.folder, env=shell.environ,
                           capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
     assert done.returncode == 2
-    assert done.stderr.startswith("benchflow: Nothing more can be written: No space left")
+    assert done.stderr.startswith("benchflow: The output cannot be written: No space left")
     assert done.stderr.count("\n") == 1
 
 

@@ -44,11 +44,11 @@ def test_a_picture_named_like_what_a_person_wrote_does_not_destroy_it(tmp_path: 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
 def test_a_file_that_cannot_be_written_is_said_in_one_line(tmp_path: Path) -> None:
-    with pytest.raises(BenchflowError, match="Choose another place"):
+    with pytest.raises(BenchflowError, match="Choose another file"):
         put("x", Path("/dev/full"))
-    with pytest.raises(BenchflowError, match="Choose another place"):
+    with pytest.raises(BenchflowError, match="Choose another file"):
         put("x", tmp_path)
-    with pytest.raises(BenchflowError, match="Choose another place"):
+    with pytest.raises(BenchflowError, match="Choose another file"):
         put("x", tmp_path / "no" / "such" / "folder.html")
 
 

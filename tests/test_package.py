@@ -84,7 +84,7 @@ def test_wheel_works_outside_of_the_checkout(built: Path, tmp_path: Path) -> Non
     benchflow = venv / "bin" / "benchflow"
     where = call(python, "-c", "import benchflow; print(benchflow.__file__)", folder=tmp_path).strip()
     assert Path(where).is_relative_to(venv)
-    assert "0.1.0" in call(benchflow, "--version", folder=tmp_path)
+    assert "0.2.0" in call(benchflow, "--version", folder=tmp_path)
     shipped = site / "benchflow" / "shipped_procedures" / "wheel-hub.yaml"
     call(benchflow, "check", shipped, folder=tmp_path)
     assert "214 in-lb" in call(

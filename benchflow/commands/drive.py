@@ -23,7 +23,7 @@ def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> 
         told = " ".join(field if must else f"[{field}]" for field, must in fields.items())
         say(f"{name:<16}{told}".rstrip())
     say()
-    say(f"All intents also take: {', '.join(everywhere)}. Fields in [ ] are optional.")
+    say(f"Any intent may also have: {', '.join(everywhere)}. Fields in [ ] are optional.")
     ctx.exit()
 
 

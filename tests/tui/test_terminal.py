@@ -119,7 +119,7 @@ def test_a_terminal_that_is_closed_ends_the_program_and_frees_the_session(tmp_pa
     with bench(log) as terminal:
         terminal.wait_for("Lash")
         terminal.type("0.25\r")
-        terminal.wait_for("0.25 mm, in")
+        terminal.wait_for("0.25 mm ok")
         terminal.close()
         terminal.wait_end()
     with bench(log) as terminal:
@@ -136,7 +136,7 @@ def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Pat
             writer.type("0.25\r")
             watcher.wait_for("0.25 mm")
             watcher.type("0.01\r")
-            watcher.wait_for("nothing here takes it")
+            watcher.wait_for("there is no field for it")
             watcher.type("q\r")
             assert watcher.wait_end() == 0
     assert readings(log) == FOUR[:1]

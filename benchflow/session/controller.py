@@ -1,7 +1,6 @@
-"""The desk: one session, its log, and the only door to both.
+"""The session controller: the only way to write a log. Parse an intent, decide, append, fold, answer.
 
-``send`` decides, puts the events on disk, and only then shows them. If the append fails the step did
-not happen.
+``send`` writes the events to disk and only then reports them. If the append fails, nothing has happened.
 """
 
 import threading
@@ -41,15 +40,15 @@ if TYPE_CHECKING:
     from benchflow.session.view.bench_view import BenchView
 
 Read = Callable[[str], Procedure]
-"""Makes a procedure of its text, as the reader (by way of its cache) does."""
+"""Turns the text of a procedure into a procedure, as the cached reader does."""
 
 
 QUERIES = ("status", "why", "route", "rework-plan")
-"""Intents that may do without a time of their own in a simulated session: they speak of its last moment."""
+"""Intents that need no time of their own in a simulated session: they refer to its last event."""
 
 
 class Accepted(Struct, frozen=True):
-    """``lines`` are on disk. ``answer`` is what a query asked for, under the query's name."""
+    """An accepted intent. ``lines`` are on disk; ``answer`` is the answer of a query, under its name."""
 
     lines: tuple[Line, ...]
     answer: dict[str, Any] = {}
@@ -59,7 +58,7 @@ Answer = Accepted | Refusal
 
 
 class Clock:
-    """The moment by the calendar, and the monotonic clock since this program began. A test hands in its own."""
+    """The wall clock, and the monotonic clock since the program started. A test passes its own."""
 
     def __init__(
         self,
@@ -73,7 +72,7 @@ class Clock:
 
 
 class Desk:
-    """One session. Safe to call from a worker thread; one call at a time goes through."""
+    """The controller of one session. Safe to call from worker threads, one call at a time."""
 
     def __init__(
         self, journal: Journal, procedure: Procedure, read: Read, clock: Clock, register: Register | None
@@ -101,14 +100,14 @@ class Desk:
         register: Register | None = None,
         simulated: bool = False,
     ) -> Self:
-        """A new log at ``path`` for the procedure in ``source``. Nothing is in it until ``open`` is sent.
+        """A new log at ``path`` for the procedure in ``source``. It stays empty until ``open`` is sent.
 
         Raises:
             BenchflowError: the procedure has errors, or the log cannot be made.
         """
         if source.procedure is None:
             raise BenchflowError(f"{file} has errors; see benchflow check {file}")
-        # A log that was made and never opened is begun afresh: there is nothing in it to lose.
+        # An empty log, made and never opened, is used again.
         journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
         desk = cls(journal, source.procedure, read, clock or Clock(), register)
         desk._source, desk._file, desk.simulated = source, file, simulated
@@ -124,16 +123,17 @@ class Desk:
         register: Register | None = None,
         read_only: bool = False,
     ) -> Self:
-        """An existing log, verified and replayed. Read-only when it is damaged or held by another.
+        """An existing log, verified and replayed. Read-only if it is damaged or another program holds it.
 
         Raises:
-            BenchflowError: there is no such log, it is empty, or its first event cannot be read.
+            BenchflowError: there is no such log, it is empty, it was written in another format, or it has an event that
+                this version does not know.
         """
         _must_be_resumable(path)
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
-            raise BenchflowError(f"{path} holds no whole event: nothing was begun in it")
+            raise BenchflowError(f"{path} has no complete event: no job was started in it")
         unknown = next((line for line in journal.lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:
             journal.close()
@@ -146,7 +146,7 @@ class Desk:
             return cls(journal, procedure, read, clock or Clock(), register)
         except (KeyError, TypeError, msgspec.ValidationError) as error:
             journal.close()
-            raise BenchflowError(f"{path}: an event is not what its kind says: {error}") from error
+            raise BenchflowError(f"{path}: an event does not have the data of its kind: {error}") from error
 
     @property
     def saved(self) -> int:
@@ -157,7 +157,7 @@ class Desk:
         return self.journal.read_only
 
     def send(self, message: dict[str, Any]) -> Answer:
-        """Carry out one intent, as plain JSON. In a simulated session it carries ``at``."""
+        """Carry out one intent, given as JSON data. In a simulated session it has the field ``at``."""
         with self._lock:
             message = dict(message)
             now = self._moment(message)
@@ -200,12 +200,12 @@ class Desk:
 
     def _decide(self, intent: it.Intent, around: Around) -> Decision:
         if self.read_only:
-            return refuse("not-saved", f"this session can only be looked at: {self.read_only}")
+            return refuse("not-saved", f"View only: {self.read_only}")
         if self.state is not None:
             return decide(self.state, intent, around)
         if not isinstance(intent, it.Open):
             return refuse("not-open", "the session is not open yet: send open first")
-        assert self._source is not None  # a desk without a state was made by begin
+        assert self._source is not None  # without a state it was made by begin
         blank = ev.Opened(
             procedure=self._source.text,
             procedure_sha256=self._source.sha256,
@@ -233,14 +233,16 @@ class Desk:
         return Accepted(lines)
 
     def _count_uses(self) -> None:
-        """Bring the register's counts up to date: at the end of a session and on leaving the bench, never in the way
-        of a tick. A register that cannot be changed now, or a program that was killed, is caught up with next time."""
-        if self.register is not None and not self.read_only and not self.simulated:  # a rehearsal wears nothing
+        """Update the register's counts of uses: at the end of a session and on leaving, never during work.
+
+        A count that is missed (the register cannot be changed, the program was killed) is made up next time.
+        """
+        if self.register is not None and not self.read_only and not self.simulated:  # a simulation wears nothing
             with suppress(BenchflowError):
                 self.register.count(self.journal.lines)
 
     def _clock_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
-        """The clock going backwards is noted in the log, never hidden."""
+        """An event for the log if the wall clock has gone backwards since the last event."""
         if self.state is None or parse(now.at) >= parse(self.state.last.at):
             return ()
         return (Entry(entries[0].by, ev.ClockWentBack(self.state.last.at, now.at)),)
@@ -253,17 +255,17 @@ class Desk:
         return Draft(now.at, entry.by, kind, data)
 
     def now(self) -> Now:
-        """This moment as the session counts it."""
+        """The present time of the session."""
         if self.simulated and self.state is not None:
             return Now(self.state.last.at)
         return self.clock.now(self.run)
 
     def around(self) -> Around:
-        """What a look at the state needs: the moment. Who may sign and what is fit is asked when it is done."""
+        """The context of a view: the time only. People and instruments are checked when an intent is decided."""
         return Around(self.now())
 
     def view(self) -> "BenchView":
-        """What the bench shows now. The session must be open."""
+        """The present view of the bench. The session must be open."""
         from benchflow.session.view.build import bench_view
 
         with self._lock:
@@ -271,7 +273,7 @@ class Desk:
             return bench_view(self.state, self.around(), saved=self.saved, read_only=self.read_only)
 
     def reread(self) -> bool:
-        """Watching read-only: take in what the writer has added. Whether anything was new."""
+        """Read the events that the writer has added to a log opened read-only. Returns whether there were any."""
         with self._lock:
             lines = self.journal.reread()
             for line in lines:
@@ -279,7 +281,7 @@ class Desk:
             return bool(lines)
 
     def move_to(self, folder: Path) -> None:
-        """Go on in another folder, after a full disk or a vanished stick."""
+        """Continue in another folder, after a full disk or a removed memory stick."""
         with self._lock:
             self.journal = self.journal.move_to(folder)
 

@@ -1,4 +1,4 @@
-"""Driving a session without a screen: an intent a line in, an answer a line out."""
+"""Drives a session without a screen: one intent per line in, one answer per line out."""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -14,13 +14,13 @@ from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
 
 LONGEST = 1_000_000
-"""Bytes in one intent; more is not an intent."""
+"""The most bytes that one intent may have."""
 BOM = b"\xef\xbb\xbf"
-"""Some shells put it in front of what they pipe."""
+"""The byte-order mark, which some shells write before piped text."""
 
 
 def as_json(reply: Answer) -> dict[str, Any]:
-    """``{"ok": true, "events": [...]}`` or ``{"ok": false, "refused": [...]}``; a query's answer beside."""
+    """``{"ok": true, "events": [...]}`` or ``{"ok": false, "refused": [...]}``; with the answer of a query added."""
     if isinstance(reply, Refusal):
         return {"ok": False, "refused": msgspec.to_builtins(list(reply.refused))}
     return {"ok": True, "events": msgspec.to_builtins(list(reply.lines)), **reply.answer}
@@ -36,10 +36,10 @@ def open_desk(
     clock: Clock | None = None,
     register: Register | None = None,
 ) -> Desk:
-    """The desk for ``log``: resumed where there is one, begun where there is none.
+    """The controller for ``log``: resumed if the log exists, new if not.
 
     Raises:
-        BenchflowError: the log is of another procedure, or of the other kind of time.
+        BenchflowError: the log is of another procedure, or simulated where a real one is asked for, or the reverse.
     """
     if not log.exists() or not log.stat().st_size:
         return Desk.begin(log, source, file=file, read=read, clock=clock, register=register, simulated=simulated)
@@ -57,7 +57,7 @@ def open_desk(
 
 
 def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
-    """Answer every line until the input ends. A refusal is an answer like any other: the exit status is 0."""
+    """Answer every line until the input ends. Returns the exit status 0: a refusal is an answer."""
     for raw in _lines(lines):
         if not raw.strip():
             continue
@@ -68,7 +68,7 @@ def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
 
 
 def _lines(lines: IO[bytes]) -> Iterator[bytes]:
-    """Line by line. Of one that is too long only the beginning is kept: the rest is read past, never stored."""
+    """The lines of the input. Of a line that is too long only the start is kept; the rest is skipped."""
     first = True
     while raw := lines.readline(LONGEST + 1):
         if first:
@@ -82,7 +82,7 @@ def _lines(lines: IO[bytes]) -> Iterator[bytes]:
 
 def _one(desk: Desk, raw: bytes) -> Answer:
     if len(raw) > LONGEST:
-        return _bad(f"a line of more than {LONGEST} bytes is no intent")
+        return _bad(f"a line of more than {LONGEST} bytes is not an intent")
     try:
         message = msgspec.json.decode(raw)
     except (msgspec.DecodeError, RecursionError, UnicodeDecodeError) as error:

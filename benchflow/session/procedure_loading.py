@@ -1,4 +1,4 @@
-"""Procedures for sessions: from a file, or from the text that a log carries, by way of the compiled forms."""
+"""Loads procedures for sessions, from a file or from the text in a log, through the compiled cache."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -12,7 +12,11 @@ Read = Callable[[str], Procedure]
 
 
 def load_procedure(path: Path) -> Loaded:
-    """The procedure in a file. Raises :class:`~benchflow.base.errors.BenchflowError` when it cannot be opened."""
+    """The procedure in a file.
+
+    Raises:
+        BenchflowError: the file cannot be opened.
+    """
     return load(path, places().compiled)
 
 

@@ -34,7 +34,7 @@ def test_what_is_shown_is_what_is_read_back(tmp_path: Path) -> None:
 
 def test_a_new_log_never_lands_on_top_of_another(tmp_path: Path) -> None:
     before = write_log(tmp_path / "log.jsonl", 1)
-    with pytest.raises(LogUnusable, match="exists already"):
+    with pytest.raises(LogUnusable, match="already exists"):
         Journal.create(tmp_path / "log.jsonl")
     assert (tmp_path / "log.jsonl").read_bytes() == before
 
@@ -129,7 +129,7 @@ def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None
     disk = FailingDisk()
     disk.room = 3
     journal = Journal.open(tmp_path / "log.jsonl", disk=disk)
-    assert "cannot be put aside" in journal.read_only
+    assert "cannot be moved away" in journal.read_only
     assert (tmp_path / "log.jsonl").read_bytes() == torn
 
 
@@ -155,7 +155,7 @@ def test_a_damaged_log_is_opened_to_read_with_its_line_number_and_never_rewritte
     assert "changed since it was written" in journal.damage.what
     assert journal.read_only.startswith("line 3 ")
     assert len(journal.lines) == 2
-    with pytest.raises(NotSaved, match="only being read"):
+    with pytest.raises(NotSaved, match="open for reading only"):
         journal.append([draft(1)])
     with pytest.raises(NotSaved):
         journal.move_to(tmp_path)
@@ -252,7 +252,7 @@ def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp
         journal.append([draft(1)])
         before = (tmp_path / "log.jsonl").read_bytes()
         disk.room = 50
-        with pytest.raises(NotSaved, match="no room left"):
+        with pytest.raises(NotSaved, match="is full"):
             journal.append([draft(2)])
         assert (tmp_path / "log.jsonl").read_bytes() == before
         disk.room = 10_000

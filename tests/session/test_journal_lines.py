@@ -47,11 +47,11 @@ def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
 @pytest.mark.parametrize(
     ("order", "line", "words"),
     [
-        ("1 2 4 3 5", 3, "holds event 4 where event 3 belongs"),
+        ("1 2 4 3 5", 3, "is event 4 instead of event 3"),
         ("1 2 4 5", 3, "missing"),
         ("2 3 4 5", 1, "missing"),
-        ("1 2 2 3 4 5", 3, "doubled"),
-        ("1 2 3 4 5 3", 6, "holds event 3"),
+        ("1 2 2 3 4 5", 3, "repeated"),
+        ("1 2 3 4 5 3", 6, "is event 3"),
     ],
 )
 def test_a_swapped_lost_or_doubled_line_is_found(order: str, line: int, words: str) -> None:
@@ -68,14 +68,14 @@ def test_a_line_from_another_log_cuts_the_chain() -> None:
     other = a_log(*(draft(number) for number in range(7, 10))).splitlines(keepends=True)
     found = read(ours[0] + other[1] + ours[2])
     assert found.damage is not None
-    assert (found.damage.line, "chain is cut" in found.damage.what) == (2, True)
+    assert (found.damage.line, "chain is broken" in found.damage.what) == (2, True)
 
 
 @pytest.mark.parametrize(
     ("line", "words"),
     [
         (b"", "is empty"),
-        (b"not json", "is not whole JSON"),
+        (b"not json", "is not complete JSON"),
         (b"\xff\xfe{}", "is not UTF-8"),
         (b"[1, 2]", "is not an event"),
         (b'{"seq": 1}', "is not an event"),
@@ -83,7 +83,7 @@ def test_a_line_from_another_log_cuts_the_chain() -> None:
         (b'{"a": 1, "a": 2}', "has a key twice"),
         (b'{"a": ' + b"[" * 100_000 + b"]" * 100_000 + b"}", "nested too deep"),
         (b'{"a": ' + b"9" * 5000 + b"}", "is not"),
-        (b"\x00" * 300, "is not whole JSON"),
+        (b"\x00" * 300, "is not complete JSON"),
     ],
 )
 def test_what_is_no_event_is_said_in_words(line: bytes, words: str) -> None:
@@ -204,7 +204,7 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        (0.045, r"value\.deep\[0\] holds the float"),
+        (0.045, r"value\.deep\[0\] has the float"),
         (2.0, "float"),
         (float("nan"), "float"),
         (2**53, "cannot be logged"),

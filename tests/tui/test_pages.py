@@ -174,7 +174,7 @@ async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another
         before = bench.events
         disk.error, disk.failing = errno.ENOSPC, {"write"}
         await bench.type("0.25\n")
-        assert "Nothing of this step was saved" in bench.text
+        assert "The entry was not saved" in bench.text
         assert bench.field == "0.25"
         assert bench.events == before
         disk.failing = set()

@@ -1,6 +1,6 @@
-"""The log on disk: one file a session, append only, every event durable before anybody is told.
+"""The log on disk: one file per session, append only; every event is durable before it is reported as saved.
 
-The form of a line is in :mod:`benchflow.session.log.line_format`. A journal is used by one thread at a time.
+The format of a line is in :mod:`benchflow.session.log.line_format`. One thread at a time uses a journal.
 """
 
 import errno
@@ -16,8 +16,7 @@ from typing import Self
 from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError, InternalError
-from benchflow.session.log import lock
-from benchflow.session.log import sidecars as beside
+from benchflow.session.log import lock, sidecars
 from benchflow.session.log.disk import Disk, write_all
 from benchflow.session.log.line_format import ZEROS, Damage, Draft, Line, read, seal
 
@@ -28,21 +27,21 @@ _WRITING = os.O_RDWR | os.O_APPEND | _BINARY
 
 
 class NotSaved(BenchflowError):
-    """Nothing of this step is in the log. It may be tried again, or the log moved to another folder."""
+    """The entry is not in the log. It can be tried again, or the log moved to another folder."""
 
 
 class LogUnusable(BenchflowError):
-    """The log cannot be opened or made at all."""
+    """The log cannot be opened or made."""
 
 
 class LogChanged(BenchflowError):
-    """A log that is being watched no longer begins with what was read from it: open it again."""
+    """A log that is being watched no longer starts with the lines read from it: open it again."""
 
 
 class Verified(Struct, frozen=True):
-    """``events`` and ``head`` are of the part that can be trusted: all of it when ``damage`` is ``None``.
+    """The result of checking a log. ``events`` and ``head`` describe the valid part: all if ``damage`` is ``None``.
 
-    ``torn`` says that behind it stands a piece of a line whose writing was broken off.
+    ``torn``: an incomplete last line follows it.
     """
 
     events: int
@@ -52,19 +51,23 @@ class Verified(Struct, frozen=True):
 
 
 def verify(path: Path) -> Verified:
-    """Check every line of a log. Reads only. Raises :class:`LogUnusable` when it cannot be read."""
+    """Check every line of a log. Reads only.
+
+    Raises:
+        LogUnusable: it cannot be read.
+    """
     found = read(_bytes_of(path))
     head = found.lines[-1].hash if found.lines else ZEROS
     return Verified(len(found.lines), found.damage, bool(found.tail), head)
 
 
 class Journal:
-    """A log that is open. Made by :meth:`create` and :meth:`open`.
+    """An open log, made by :meth:`create` or :meth:`open`.
 
-    ``lines``      the events, without any at or behind a damage;
-    ``read_only``  empty when the log can be written, otherwise why not, in words;
-    ``damage``     what is wrong with it, if anything is;
-    ``torn``       where the end of a torn line was put aside when the log was opened, if there was one.
+    ``lines``      the events before any damage;
+    ``read_only``  empty if the log can be written, otherwise the reason why not;
+    ``damage``     the damage, if there is any;
+    ``torn``       the file to which an incomplete last line was moved when the log was opened, if there was one.
     """
 
     def __init__(self, path: Path, disk: Disk) -> None:
@@ -74,35 +77,38 @@ class Journal:
         self.damage: Damage | None = None
         self.torn: Path | None = None
         self._disk = disk
-        self._known = bytearray()  # the bytes of `lines`, as they lie in the file
-        self._fd: int | None = None  # locked; None while the log cannot be reached, or is not ours to write
-        self._unsure = b""  # what may, or may not, stand behind `_known` in the file after a failure
+        self._known = bytearray()  # the bytes of `lines` in the file
+        self._fd: int | None = None  # locked; None if the log cannot be reached or written
+        self._unsure = b""  # bytes that may follow `_known` in the file after a failed write
         self._closed = False
 
     # --- opening --------------------------------------------------------------------------------
 
     @classmethod
     def create(cls, path: Path, disk: Disk | None = None) -> Self:
-        """A new, empty log, itself on disk when this returns. Its folder has to exist.
+        """Make a new, empty log, durably. Its folder must exist.
 
-        Raises :class:`LogUnusable`.
+        Raises:
+            LogUnusable: it exists already or cannot be made.
         """
         return cls._create(path, disk or Disk(), b"")
 
     @classmethod
     def open(cls, path: Path, *, read_only: bool = False, disk: Disk | None = None) -> Self:
-        """An existing log, read and verified whole.
+        """Open an existing log and verify all of it.
 
-        It is opened to be written unless ``read_only`` asks otherwise, another program holds it, it may not
-        be written, or it is damaged. A writer puts a torn last line aside; a reader leaves it alone.
-        Raises :class:`LogUnusable` when there is no log to read.
+        It is opened for writing unless ``read_only`` is set, another program holds it, it must not be written, or it
+        is damaged. A writer moves an incomplete last line to a file of its own; a reader leaves it.
+
+        Raises:
+            LogUnusable: there is no log to read.
         """
         journal = cls(path, disk or Disk())
         _must_be_a_file(path)
         with ExitStack() as on_failure:
             on_failure.callback(journal.close)
             if read_only:
-                journal.read_only = "opened to be read only"
+                journal.read_only = "opened for reading only"
             else:
                 journal._open_to_write()
             journal._load()
@@ -115,9 +121,9 @@ class Journal:
         try:
             journal._fd = fd = os.open(path, _WRITING | os.O_CREAT | os.O_EXCL, 0o666)
         except FileExistsError:
-            raise LogUnusable(f"{path} exists already. Resume it, or choose another name.") from None
+            raise LogUnusable(f"{path} already exists. Continue it, or choose another name.") from None
         except FileNotFoundError:
-            raise LogUnusable(f"There is no folder {path.parent}. Make it, or choose another.") from None
+            raise LogUnusable(f"There is no folder {path.parent}. Make it, or choose another one.") from None
         except OSError as wrong:
             raise LogUnusable(f"No log can be made in {path.parent}: {_words(wrong)}.") from wrong
         with ExitStack() as on_failure:
@@ -131,26 +137,26 @@ class Journal:
                 disk.sync_folder(path.parent)
             except OSError as wrong:
                 raise LogUnusable(f"No log can be made in {path.parent}: {_words(wrong)}.") from wrong
-            beside.leave_holder(path)
+            sidecars.leave_holder(path)
             journal._load()
             on_failure.pop_all()
         return journal
 
     def _open_to_write(self) -> None:
-        """Have the locked file in ``_fd``, or the reason why not in ``read_only``."""
+        """Lock the file and keep it in ``_fd``, or set the reason why not in ``read_only``."""
         try:
             fd = os.open(self.path, _WRITING)
         except OSError as wrong:
             if wrong.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
                 raise _unusable(self.path, wrong) from wrong
-            self.read_only = f"it may not be written: {_words(wrong)}"
+            self.read_only = f"it cannot be written: {_words(wrong)}"
             return
         try:
             if lock.take(fd):
-                beside.leave_holder(self.path)
+                sidecars.leave_holder(self.path)
                 self._fd = fd
                 return
-            holder = beside.holder_of(self.path)
+            holder = sidecars.holder_of(self.path)
             self.read_only = f"held by {holder.words if holder else 'another program'}"
         except lock.NoLocks as wrong:
             self.read_only = str(wrong)
@@ -169,7 +175,7 @@ class Journal:
             self._put_aside(self._fd, found.tail)
 
     def _put_aside(self, log: int, tail: bytes) -> None:
-        """Keep a torn line beside the log, safe on disk before it is cut from it."""
+        """Move an incomplete last line to a file next to the log; it is on disk before it is cut from the log."""
         kept = _free(self.path.with_name(f"{self.path.name}.torn-{number}") for number in count(1))
         try:
             fd = os.open(kept, os.O_WRONLY | os.O_CREAT | os.O_EXCL | _BINARY, 0o666)
@@ -182,7 +188,7 @@ class Journal:
             self._disk.truncate(log, len(self._known))
             self._disk.sync(log)
         except OSError as wrong:
-            self._only_read(f"its last line is torn and cannot be put aside: {_words(wrong)}")
+            self._only_read(f"its last line is incomplete and cannot be moved away: {_words(wrong)}")
             return
         self.torn = kept
 
@@ -194,15 +200,16 @@ class Journal:
 
     @property
     def head(self) -> str:
-        """The hash of the last line; 64 zeros while there is none. The fingerprint of the whole log."""
+        """The hash of the last line; 64 zeros while there is none. It is the fingerprint of the whole log."""
         return self.lines[-1].hash if self.lines else ZEROS
 
     def append(self, drafts: Sequence[Draft]) -> tuple[Line, ...]:
-        """Put the events on disk, all in one piece. They are durable when this returns.
+        """Write the events to disk in one piece. They are durable when this returns.
 
-        Raises :class:`NotSaved` when they are not; the file is then back to its last whole event or, should
-        even that fail, is opened and verified anew before anything else is written to it. Raises
-        :class:`~benchflow.base.errors.InternalError` for an event that may not be logged.
+        Raises:
+            NotSaved: they are not saved. The file is cut back to its last complete event; if that fails too, it is
+                opened and verified again before the next write.
+            InternalError: an event must not be logged, such as one with a float.
         """
         self._must_be_ours()
         if not drafts:
@@ -216,19 +223,19 @@ class Journal:
             self._disk.sync(fd)
         except OSError as wrong:
             self._back_to_known(fd, data)
-            raise NotSaved(f"Nothing of this step was saved: {_trouble(self.path, wrong)}") from wrong
+            raise NotSaved(f"The entry was not saved: {_trouble(self.path, wrong)}") from wrong
         self._known += data
         self.lines.extend(lines)
         return lines
 
     def _must_be_ours(self) -> None:
         if self.read_only:
-            raise NotSaved(f"Nothing was saved: {self.path} is only being read ({self.read_only}).")
+            raise NotSaved(f"Nothing was saved: {self.path} is open for reading only ({self.read_only}).")
         if self._closed:
             raise InternalError(f"{self.path} is closed")
 
     def _in_place(self, fd: int) -> bool:
-        """Whether the open file still is the one at ``path`` and ends where it should."""
+        """Whether the open file is still the one at ``path`` and has the expected size."""
         try:
             here, there = os.fstat(fd), os.stat(self.path)
         except OSError:
@@ -236,33 +243,33 @@ class Journal:
         return os.path.samestat(here, there) and here.st_size == len(self._known)
 
     def _take_again(self) -> int:
-        """Open the file anew: for a stick that is back in its place, or an end that could not be cut off."""
+        """Open the file again: a memory stick is back, or the end of a failed write could not be cut off."""
         self._release()
         try:
             again = type(self).open(self.path, disk=self._disk)
         except LogUnusable as wrong:
-            raise NotSaved(f"Nothing of this step was saved. {wrong} Or choose another folder.") from wrong
+            raise NotSaved(f"The entry was not saved. {wrong} Or choose another folder.") from wrong
         with ExitStack() as on_failure:
             on_failure.callback(again.close)
             fd = again._fd
             if fd is None or not self._is_ours(again._known):
                 raise NotSaved(
-                    f"Nothing of this step was saved: {self.path} has been changed by something else "
-                    f"({again.read_only or 'it holds other events'}). Leave the session and open it again, "
+                    f"The entry was not saved: {self.path} has been changed by something else "
+                    f"({again.read_only or 'it holds other events'}). Leave the job and open it again, "
                     "or choose another folder."
                 )
             try:
                 self._disk.truncate(fd, len(self._known))
                 self._disk.sync(fd)
             except OSError as wrong:
-                raise NotSaved(f"Nothing of this step was saved: {_trouble(self.path, wrong)}") from wrong
+                raise NotSaved(f"The entry was not saved: {_trouble(self.path, wrong)}") from wrong
             on_failure.pop_all()
         self._fd, self._unsure = fd, b""
         self.torn = again.torn or self.torn
         return fd
 
     def _is_ours(self, content: bytearray) -> bool:
-        """Whether the file holds what is known, with at most some of what failed to be written behind it."""
+        """Whether the file has the known lines, followed at most by part of the failed write."""
         return content.startswith(self._known) and self._unsure.startswith(content[len(self._known) :])
 
     def _back_to_known(self, fd: int, failed: bytes) -> None:
@@ -273,17 +280,18 @@ class Journal:
             self._unsure = failed
 
     def reread(self) -> tuple[Line, ...]:
-        """For a log that is only read: the events that have come since, now in ``lines`` too.
+        """The new events of a log that is only read. They are added to ``lines``.
 
-        Raises :class:`LogChanged` when the log is no longer the one that was read, :class:`LogUnusable`
-        when it is gone.
+        Raises:
+            LogChanged: the log is no longer the one that was read.
+            LogUnusable: it no longer exists.
         """
         if not self.read_only:
             return ()
         last = self._known[self._known.rfind(b"\n", 0, -1) + 1 :]
         data = _bytes_of(self.path, skip=len(self._known) - len(last))
         if not data.startswith(last):
-            raise LogChanged(f"{self.path} is not the log that was read any more. Open it again.")
+            raise LogChanged(f"{self.path} is no longer the log that was read. Open it again.")
         found = read(data[len(last) :], self.lines[-1] if self.lines else None)
         self.damage = found.damage
         self.lines.extend(found.lines)
@@ -291,24 +299,26 @@ class Journal:
         return tuple(found.lines)
 
     def move_to(self, folder: Path) -> Self:
-        """Go on in another folder: a copy of everything known, verified, under the same name or the next
-        free one. This journal is closed, and its file left as it is.
+        """Continue in another folder, in a verified copy under the same name or the next free one.
 
-        Raises :class:`LogUnusable` when that folder will not do either; this journal is then as before.
+        This journal is closed and its file left unchanged.
+
+        Raises:
+            LogUnusable: the folder cannot be used either; this journal is then as before.
         """
         self._must_be_ours()
         stem, suffix = self.path.stem, self.path.suffix
         path = _free(folder / f"{stem}{extra}{suffix}" for extra in chain([""], map("-{}".format, count(2))))
         moved = self._create(path, self._disk, bytes(self._known))
-        if moved._known != self._known:  # what was read back from there is not what was written
+        if moved._known != self._known:  # the copy differs from what was written
             moved.close()
-            raise LogUnusable(f"{path} does not keep what is written to it. Choose another folder.")
+            raise LogUnusable(f"{path} does not store what is written to it. Choose another folder.")
         self._only_read(f"the session goes on in {path}")
-        beside.leave_moved(self.path, path)
+        sidecars.leave_moved(self.path, path)
         return moved
 
     def close(self) -> None:
-        """Give the log back. Nothing is lost by not doing it; closing twice is no harm."""
+        """Release the log. Without it nothing is lost; closing twice is allowed."""
         self._closed = True
         self._release()
 
@@ -316,8 +326,8 @@ class Journal:
         if self._fd is None:
             return
         fd, self._fd = self._fd, None
-        beside.remove_holder(self.path)
-        # What was confirmed was synced before; a stick that is gone has nothing to add on closing.
+        sidecars.remove_holder(self.path)
+        # Every confirmed event is synced already; closing may fail where the memory stick is gone.
         with suppress(OSError):
             os.close(fd)
 
@@ -330,17 +340,17 @@ class Journal:
         self.close()
 
 
-# --- the file system, in words --------------------------------------------------------------------
+# --- files and their error messages --------------------------------------------------------------------
 
 
 def _must_be_a_file(path: Path) -> None:
-    """A pipe or a device would keep the program waiting for ever."""
+    """Refuse a pipe or a device, which could block the program forever."""
     try:
         mode = path.stat().st_mode
     except OSError as wrong:
         raise _unusable(path, wrong) from wrong
     if not stat.S_ISREG(mode):
-        raise LogUnusable(f"{path} is not a file. A log is a file whose lines are events.")
+        raise LogUnusable(f"{path} is not a file. A log is a regular file.")
 
 
 def _bytes_of(path: Path, skip: int = 0) -> bytes:
@@ -368,13 +378,13 @@ def _words(wrong: OSError) -> str:
 
 def _unusable(path: Path, wrong: OSError) -> LogUnusable:
     if wrong.errno in (errno.ENOENT, errno.ENOTDIR):
-        return LogUnusable(f"There is no log at {path}. Look whether its disk or stick is in place.")
+        return LogUnusable(f"There is no log at {path}. Check that its disk or memory stick is connected.")
     return LogUnusable(f"{path} cannot be read: {_words(wrong)}.")
 
 
 def _trouble(path: Path, wrong: OSError) -> str:
     if wrong.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG):
-        return f"there is no room left for {path}. Make room and try again, or choose another folder."
+        return f"the disk of {path} is full. Free some space and try again, or choose another folder."
     if wrong.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
-        return f"{path} may not be written any more. Set that right and try again, or choose another folder."
+        return f"{path} cannot be written any more. Change its permissions and try again, or choose another folder."
     return f"{path} cannot be written ({_words(wrong)}). Try again, or choose another folder."

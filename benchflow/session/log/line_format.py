@@ -1,15 +1,14 @@
-"""One line of the log: how it is sealed, and how it is checked. Bytes in, events out; no files.
+"""The format of a log line: sealing and checking. Bytes in, events out; no files.
 
 The hash of a line is the SHA-256 of its canonical JSON (RFC 8785) without the member ``hash``.
-Checking every line through a canonicaliser would be slow, so a line that is *already* canonical is hashed
-as it lies, with that member cut out. That a line is canonical is shown by writing it out again:
-msgspec, told to sort, writes what RFC 8785 asks for as long as there are
+Canonicalising every line would be slow, so a line that is *already* canonical is hashed as it is, with that member
+cut out. To show that a line is canonical it is encoded again: msgspec with sorted keys writes the form of RFC 8785 if
 
-- no numbers but integers within ±(2**53 - 1), which the type below admits alone;
-- no keys whose order differs between UTF-8 and UTF-16, which takes a character beyond the basic plane;
-- no repeated keys, which do not survive being written out again.
+- all numbers are integers within ±(2**53 - 1), which the type below enforces;
+- no key has a character beyond the basic plane, since only those sort differently in UTF-8 and UTF-16;
+- no key is repeated, which encoding again would show.
 
-Every other line, however it is spaced and ordered, goes the long way through ``json`` and ``rfc8785``.
+Every other line takes the slow path through ``json`` and ``rfc8785``.
 """
 
 import json
@@ -24,11 +23,11 @@ from benchflow.base.errors import InternalError
 from benchflow.session.log.timestamps import WRITTEN, BadTimestamp, parse
 
 ZEROS = "0" * 64
-"""What the first line has for ``prev``."""
+"""``prev`` of the first line."""
 
 
 class Draft(Struct, frozen=True):
-    """An event that is not on disk yet. ``at`` is as :func:`benchflow.session.log.timestamps.format` writes it."""
+    """An event that is not on disk yet; ``at`` as written by :func:`benchflow.session.log.timestamps.format`."""
 
     at: str
     by: str
@@ -39,8 +38,7 @@ class Draft(Struct, frozen=True):
 class Line(Struct, frozen=True, gc=False):
     """One event of the log, field for field. ``seq`` counts from 1.
 
-    Not looked at by the garbage collector (``gc=False``): what came out of JSON makes no circles, and a
-    long log is read faster so.
+    The garbage collector skips it (``gc=False``): data from JSON has no cycles, and a long log is read faster.
     """
 
     seq: int
@@ -53,17 +51,17 @@ class Line(Struct, frozen=True, gc=False):
 
 
 class Damage(Struct, frozen=True):
-    """``line`` is the number of the first line that cannot be trusted, from 1; ``what`` is for people."""
+    """Damage in a log: ``line`` is the first line that cannot be trusted, from 1; ``what`` describes it."""
 
     line: int
     what: str
 
 
-class Read(Struct, frozen=True):
-    """What a log's bytes hold.
+class ParsedLog(Struct, frozen=True):
+    """The content of a log.
 
-    ``length`` is how many bytes the whole, undamaged lines take up. ``tail`` is what follows them when
-    the last line was torn; it is empty when there is damage, which is another thing altogether.
+    ``length`` is the size of the undamaged lines in bytes. ``tail`` is an incomplete last line behind them; it is
+    empty where there is damage.
     """
 
     lines: list[Line]
@@ -109,14 +107,14 @@ def _beyond_basic_plane(raw: bytes) -> bool:
 
 
 def _plain(raw: bytes) -> Line | None:
-    """The line, if it is in the canonical form that can be hashed as it lies, and its hash fits."""
+    """The line, if it is in the canonical form that can be hashed as it is, and its hash is right."""
     try:
         line = _decode_plain(raw)
     except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
         return None
     if _encode_sorted(line) != raw or (not raw.isascii() and _beyond_basic_plane(raw)):
         return None
-    # Behind `hash` come `kind`, `prev` and `seq`, whose quotes are escaped: the last match is the member.
+    # `kind`, `prev` and `seq` follow `hash`, and their quotes are escaped: the last match is the member.
     cut = raw.rfind(_HASH_MEMBER)
     if sha256(raw[:cut] + raw[cut + _HASH_MEMBER_LENGTH :]).hexdigest() != line.hash:
         return None
@@ -138,17 +136,17 @@ def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 
 def _no_constant(name: str) -> Any:
-    raise _Wrong(f"has {name}, which is no JSON")
+    raise _Wrong(f"has {name}, which is not JSON")
 
 
 def _as_rfc8785_counts(digits: str) -> int | float:
-    """An integer. One too long for a double's 53 bits is, to RFC 8785, the nearest double."""
+    """An integer; beyond the 53 bits of a double RFC 8785 takes the nearest double."""
     return int(digits) if len(digits) < 16 or abs(float(digits)) < 2**53 else float(digits)
 
 
 def _any_line(raw: bytes) -> Line:
-    """The long way: any JSON text for the line, its hash checked. Raises :class:`_Wrong`."""
-    import rfc8785  # late: most logs never need it to be read
+    """The slow path: any JSON text of a line, with its hash checked. Raises :class:`_Wrong`."""
+    import rfc8785  # late: most logs can be read without it
 
     try:
         members = json.loads(
@@ -166,25 +164,25 @@ def _any_line(raw: bytes) -> Line:
     except rfc8785.CanonicalizationError as wrong:
         raise _Wrong(f"has no canonical form ({wrong})") from None
     except RecursionError:
-        raise _Wrong("is nested too deep to be an event") from None
+        raise _Wrong("is nested too deeply to be an event") from None
     except json.JSONDecodeError:
-        raise _Wrong("is not whole JSON") from None
+        raise _Wrong("is not complete JSON") from None
     if sha256(body).hexdigest() != line.hash:
-        raise _Wrong("has been changed since it was written: its hash does not fit")
+        raise _Wrong("has been changed since it was written: its hash does not match")
     return line
 
 
 def _checked(raw: bytes, seq: int, prev: str) -> Line:
-    """The event in ``raw``, which has to be number ``seq`` and to follow ``prev``. Raises :class:`_Wrong`."""
+    """The event in ``raw``, which must have the number ``seq`` and follow ``prev``. Raises :class:`_Wrong`."""
     line = _plain(raw)
     if line is None:
         if not raw.strip():
             raise _Wrong("is empty")
         line = _any_line(raw)
     if line.seq != seq:
-        raise _Wrong(f"holds event {line.seq} where event {seq} belongs: a line is missing, doubled or out of order")
+        raise _Wrong(f"is event {line.seq} instead of event {seq}: a line is missing, repeated or out of order")
     if line.prev != prev:
-        raise _Wrong("does not follow from the line before it: the chain is cut here")
+        raise _Wrong("does not follow the line before it: the chain is broken here")
     if not WRITTEN.fullmatch(line.at):
         try:
             parse(line.at)
@@ -193,11 +191,11 @@ def _checked(raw: bytes, seq: int, prev: str) -> Line:
     return line
 
 
-def read(data: bytes, after: Line | None = None) -> Read:
-    """The events in ``data``, which begins behind the line ``after`` (at the start of the log if ``None``).
+def read(data: bytes, after: Line | None = None) -> ParsedLog:
+    """The events in ``data``, which follows the line ``after`` (``None``: the start of the log).
 
-    A line is written in one piece with its newline last. So an end without newline is a line that was
-    torn while it was being written; whatever is wrong in front of a newline is damage.
+    A line is written in one piece with its newline last. So an end without a newline is a line whose writing was
+    interrupted; anything wrong before a newline is damage.
     """
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
     *whole, tail = data.split(b"\n")
@@ -206,22 +204,22 @@ def read(data: bytes, after: Line | None = None) -> Read:
     is_written = WRITTEN.fullmatch
     for raw in whole:
         line = _plain(raw)
-        # As a rule that is all; anything else is looked at closely, and said in words.
+        # The normal case needs no more; any other line is checked in detail for the message.
         if line is None or line.seq != seq + 1 or line.prev != prev or not is_written(line.at):
             try:
                 line = _checked(raw, seq + 1, prev)
             except _Wrong as wrong:
-                return Read(lines, length, Damage(seq + 1, str(wrong)), b"")
+                return ParsedLog(lines, length, Damage(seq + 1, str(wrong)), b"")
         lines.append(line)
         length += len(raw) + 1
         seq, prev = line.seq, line.hash
     if tail and _end_changed(tail, seq + 1, prev):
-        return Read(lines, length, Damage(seq + 1, "does not end in a newline: its end has been changed"), b"")
-    return Read(lines, length, None, tail)
+        return ParsedLog(lines, length, Damage(seq + 1, "does not end in a newline: its end has been changed"), b"")
+    return ParsedLog(lines, length, None, tail)
 
 
 def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
-    """Whether ``tail`` is a whole event whose newline has become another byte: changed, not torn."""
+    """Whether ``tail`` is a complete event whose newline was changed to another byte: damage, not interruption."""
     try:
         _checked(tail[:-1], seq, prev)
     except _Wrong:
@@ -233,10 +231,11 @@ def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
 
 
 def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...], bytes]:
-    """The drafts as lines behind ``after``, and the bytes to be written for them.
+    """The drafts as lines that follow ``after``, and the bytes to be written for them.
 
-    Raises :class:`~benchflow.base.errors.InternalError` for a draft that may not be logged: a float (digits would be
-    lost), what JSON cannot hold, a time not in the log's form.
+    Raises:
+        InternalError: a draft must not be logged: it has a float (digits would be lost), a value that JSON does not
+            have, or a timestamp in another form.
     """
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
     lines: list[Line] = []
@@ -246,10 +245,10 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
         if not WRITTEN.fullmatch(draft.at):
             raise InternalError(f"a {draft.kind} event has the time {draft.at!r}, not in the form of the log")
         body = _canonical(draft, seq, prev)
-        # The member `hash` has its canonical place before `kind`; what follows that is escaped.
+        # The member `hash` has its canonical place before `kind`.
         cut = body.rfind(b',"kind":"')
         raw = b"".join((body[:cut], _HASH_MEMBER, sha256(body).hexdigest().encode(), b'"', body[cut:]))
-        # Taken from the bytes, so that what is shown now is what will be read back later.
+        # Parsed from the bytes, so that what is shown now is what is read later.
         line = _checked(raw, seq, prev)
         lines.append(line)
         pieces.append(raw + b"\n")
@@ -258,7 +257,7 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
 
 
 def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
-    """The line without ``hash``, in canonical form; the short way where it is known to give the same."""
+    """The canonical form of a line without ``hash``, by the fast path where that is equal."""
     members: dict[str, Any] = {
         "seq": seq,
         "at": draft.at,
@@ -272,7 +271,7 @@ def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
         if not _beyond_basic_plane(body):
             return body
     except (msgspec.ValidationError, UnicodeEncodeError):
-        pass  # not plain: the long way says what is wrong, if anything is
+        pass  # not plain: the slow path reports what is wrong, if anything is
     import rfc8785  # late: few events need it
 
     refuse_floats(draft.data, draft.kind)
@@ -283,9 +282,13 @@ def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
 
 
 def refuse_floats(value: Any, where: str) -> None:
-    """Raise :class:`~benchflow.base.errors.InternalError` when there is a float anywhere in ``value``."""
+    """Refuse a float anywhere in ``value``.
+
+    Raises:
+        InternalError: there is one.
+    """
     if isinstance(value, float):
-        raise InternalError(f"{where} holds the float {value!r}: the log keeps digits as entered, as text")
+        raise InternalError(f"{where} has the float {value!r}: the log stores digits as entered, as text")
     if isinstance(value, dict):
         for name, inner in value.items():
             refuse_floats(inner, f"{where}.{name}")

@@ -41,7 +41,7 @@ def test_a_complaint_typed_in_one_burst_leads_to_its_suspect_and_leaves_the_log_
         t.type("loses water\r")
         t.wait_for("grade  90", "Set the head down")
         t.type("m")
-        t.wait_for("DEVIATION about time")
+        t.wait_for("DEVIATION signed for time")
         t.type("qq\x03")
         assert t.wait_end() == 0
     assert what_is_there(logs) == before

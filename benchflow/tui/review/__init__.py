@@ -1,4 +1,4 @@
-"""The screens for the day it comes back. They show what :mod:`benchflow.review` has found, and change nothing."""
+"""The screens of a review. They show the results of :mod:`benchflow.review` and change nothing."""
 
 from typing import TYPE_CHECKING
 
@@ -10,8 +10,11 @@ if TYPE_CHECKING:
 
 
 def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -> int:
-    """The comeback review of one session, until it is left; returns the exit status. With ``asked`` it begins at its
-    suspects, else with the choice of a complaint. ``shop`` is the register by which instruments are doubted."""
+    """Show the review of one job until it is left; returns the exit status.
+
+    With ``asked`` it begins with that result, else with the choice of a complaint. ``shop`` has the register of
+    instruments.
+    """
     from benchflow.tui.review.complaint_page import ComplaintPage
     from benchflow.tui.review.review_case import ReviewCase  # late: brings in Textual
     from benchflow.tui.review.review_screens import show
@@ -20,7 +23,7 @@ def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -
 
 
 def show_comparison(left: "LoadedLog", right: "LoadedLog", found: "Comparison") -> int:
-    """Two builds side by side, until it is left; returns the exit status."""
+    """Show two builds side by side until it is left; returns the exit status."""
     from benchflow.tui.review.comparison_page import ComparisonPage
     from benchflow.tui.review.review_case import ReviewCase
     from benchflow.tui.review.review_screens import show

@@ -1,4 +1,4 @@
-"""Two builds side by side: what differs and what differs first, every reading, every time in hand."""
+"""Two builds side by side: the differences, the readings, the times in progress."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar, Literal
@@ -18,22 +18,22 @@ from benchflow.tui.widgets.tall_list import TallListPage, shortened
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
-    "differences": "WHAT DIFFERS, THE FIRST AT THE TOP",
-    "readings": "READINGS: LEFT, RIGHT, AND RIGHT LESS LEFT",
-    "times": "TIME IN HAND: LEFT AND RIGHT",
+    "differences": "DIFFERENCES, THE FIRST AT THE TOP",
+    "readings": "READINGS: LEFT, RIGHT, RIGHT MINUS LEFT",
+    "times": "TIME IN PROGRESS: LEFT, RIGHT",
 }
 BETWEEN = " │ "
 DIFFERS = "≠ "
 
 
 class ComparisonPage(TallListPage[Any], inherit_bindings=False):
-    """``left`` and ``right`` are the builds, ``found`` what holding one against the other came to."""
+    """``left`` and ``right`` are the builds, ``found`` is their comparison."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left,enter,space", "moment_left", "that moment, left", id="compare.moment-left", key_display="←"),
-        Binding("right", "moment_right", "right", id="compare.moment-right", key_display="→"),
+        Binding("left,enter,space", "replay_left", "replay left", id="compare.replay-left", key_display="←"),
+        Binding("right", "replay_right", "replay right", id="compare.replay-right", key_display="→"),
         *(each for each in list_keys("") if not (isinstance(each, Binding) and each.id == "list.choose")),
-        Binding(letter("d"), "part('differences')", "what differs", id="compare.differences"),
+        Binding(letter("d"), "part('differences')", "differences", id="compare.differences"),
         Binding(letter("r"), "part('readings')", "readings", id="compare.readings"),
         Binding(letter("t"), "part('times')", "times", id="compare.times"),
         *leaving_keys("leave"),
@@ -45,7 +45,7 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
         self.part: Part = "differences"
         self.title_line = clean_line(f"{left.unit}  │  {right.unit}")
 
-    # --- what is seen -----------------------------------------------------------------------------
+    # --- drawing -----------------------------------------------------------------------------
 
     @property
     def rows(self) -> Sequence[Difference | ReadingPair | TimePair]:
@@ -68,7 +68,7 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
         ]
         lines.extend([*shortened(notes, 4), EMPTY])
         if self.part == "differences" and self.found.first is None:
-            return [*lines, styled("Nothing differs but figures and times: r and t show them.", "strong")]
+            return [*lines, styled("Only readings and times differ: press r or t.", "strong")]
         of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
         return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
 
@@ -86,7 +86,7 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
                 )
                 return _columns(row.title, (left, right), index == self.at, width)
 
-    # --- what the keys do -------------------------------------------------------------------------
+    # --- keys -------------------------------------------------------------------------
 
     def _seqs(self) -> tuple[int | None, int | None]:
         row = self.rows[self.at] if self.count() else None
@@ -104,9 +104,9 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         left, right = self._seqs()
         match action:
-            case "moment_left":
+            case "replay_left":
                 return True if left is not None else None
-            case "moment_right":
+            case "replay_right":
                 return True if right is not None else None
             case _:
                 return True
@@ -115,17 +115,17 @@ class ComparisonPage(TallListPage[Any], inherit_bindings=False):
         self.part, self.at = part, 0
         self.redraw()
 
-    def action_moment_left(self) -> None:
+    def action_replay_left(self) -> None:
         self._open(self.left, self._seqs()[0])
 
-    def action_moment_right(self) -> None:
+    def action_replay_right(self) -> None:
         self._open(self.right, self._seqs()[1])
 
     def _open(self, case: ReviewCase, seq: int | None) -> None:
-        assert seq is not None  # the key is not live without
+        assert seq is not None  # the key is active only with an event
 
         async def work() -> None:
-            self.bench.open(ReplayRequest(case, await case.moment(seq)))
+            self.bench.open(ReplayRequest(case, await case.point_at(seq)))
 
         self.run_held(work())
 
@@ -143,7 +143,7 @@ def _inset(line: Line) -> Line:
 
 
 def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
-    """Two texts beside each other, each wrapped in its half."""
+    """Two texts side by side, each wrapped in its half."""
     half = (width - len(BETWEEN)) // 2
     one, other = wrap(left, half), wrap(right, half)
     blank = [""] * max(len(one), len(other))
@@ -154,13 +154,13 @@ def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
 
 
 def _difference(of: Difference, width: int, first: bool) -> list[Line]:
-    title = f"{of.title}: {what_differs(of)}" if of.title else f"At the beginning: {what_differs(of)}"
+    title = f"{of.title}: {what_differs(of)}" if of.title else f"At the start: {what_differs(of)}"
     head = hanging(DIFFERS, title, width, "strong" if first else "text", "attention")
     return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
 
 
 def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Line]:
-    """Both figures; the one in hand, and one that was judged differently, with how they were judged."""
+    """Both values; with their verdicts if the row is selected or the verdicts differ."""
     slot = of.slot if of.slot not in ("", "1") else ""
     differs = of.left_verdict != of.right_verdict
     lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
@@ -175,8 +175,8 @@ def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Li
 def _judged(verdict: str, share: float | None) -> str:
     if not verdict:
         return "not read"
-    words = {"in": "in", "out": "OUT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
-    return f"{words}, room left {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
+    words = {"in": "ok", "out": "OUT OF LIMIT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
+    return f"{words}, margin {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
 
 
 def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:
@@ -188,7 +188,7 @@ def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[
 
 
 def _both(warnings: Sequence[str]) -> list[str]:
-    """What is to be kept in mind of both builds is said once."""
+    """Warnings about both builds are shown once."""
     left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
     right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
     shared = [f"both: {each}" for each in left if each in right]

@@ -1,4 +1,4 @@
-"""What is complained of: one of the procedure's failures, words to search for, or everything."""
+"""Choosing the complaint: one of the procedure's failures, words to search for, or everything."""
 
 from typing import ClassVar
 
@@ -23,12 +23,12 @@ LABEL = "What is wrong? "
 
 
 class ComplaintPage(ListPage[None], inherit_bindings=False):
-    """The first screen of a review. ``asked`` was asked for already, and is shown on top."""
+    """The first screen of a review. With ``asked`` its result is opened at once."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        *list_keys("what guarded against it"),
+        *list_keys("show the evidence"),
         ABOUT,
-        Binding("escape", "clear", "other words", id="complaints.clear"),
+        Binding("escape", "clear", "clear the words", id="complaints.clear"),
         Binding(BACK.key, "back", "leave", id="page.back"),
         *APP_KEYS,
     ]
@@ -38,7 +38,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         self.case = case
         self._asked = asked
         self._guards: tuple[ReviewedStep, ...] = ()
-        self.title_line = clean_line(f"It came back: {case.unit}")
+        self.title_line = clean_line(f"Review: {case.unit}")
 
     def compose(self) -> ComposeResult:
         self.field = EntryField(self.bench.bench_theme, "words")
@@ -49,10 +49,10 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         super().on_mount()
         self.field.display = True
         self.focus_on(self.field)
-        self.run_held(self._look_over())
+        self.run_held(self._load_guards())
 
-    async def _look_over(self) -> None:
-        """How many guards of each complaint have something against them."""
+    async def _load_guards(self) -> None:
+        """Count the weak evidence for each complaint."""
         self._guards = (await self.case.review(None)).guards
         self.redraw()
         if self._asked is not None:
@@ -80,16 +80,14 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             line for each in self.case.log.warnings for line in hanging("NOTE  ", each, width, "text", "attention")
         ]
         if len(notes) > 4:
-            notes = [*notes[:3], styled(f"      and {len(notes) - 3} lines more: F2", "attention")]
+            notes = [*notes[:3], styled(f"      and {len(notes) - 3} more lines: F2", "attention")]
         return [*lines, *notes, EMPTY]
 
     def body(self, width: int, height: int) -> DrawnPage:
         intro = self.intro(width)
         place = FieldPlace(len(LABEL), len(intro), min(width - len(LABEL), 48))
         ask: Line = ((LABEL, "strong"), (" " * place.width, "field"))
-        over: Line = (
-            justified(EMPTY, (("held against its guards", "faint"),), min(width, 78)) if self._guards else EMPTY
-        )
+        over: Line = justified(EMPTY, (("weak evidence", "faint"),), min(width, 78)) if self._guards else EMPTY
         lines = [*intro, ask, over]
         rows = self._rows()
         available = max(height - len(lines), 1)
@@ -105,9 +103,9 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
                 text = asked.text
                 guards = [guard for guard in self._guards if asked.id in guard.guards_against]
             case str():
-                return (("… ", "now"), (cut(f"Every operation that speaks of “{asked}”", width - 2), "strong"))
+                return (("… ", "now"), (cut(f"Every operation that mentions “{asked}”", width - 2), "strong"))
             case None:
-                text, guards = "Everything, whatever came back", list(self._guards)
+                text, guards = "All operations", list(self._guards)
         suspects = sum(guard.suspect for guard in guards)
         if not self._guards:
             right: Line = ()
@@ -132,7 +130,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             found = await self.case.review(asked)
             if isinstance(asked, str) and not found.guards:
                 self.show_message(
-                    *wrap(f"No operation of this build speaks of “{asked}”. Try fewer words.", 76), role="attention"
+                    *wrap(f"No operation of this build mentions “{asked}”. Try fewer words.", 76), role="attention"
                 )
                 return
             self.show_message()

@@ -1,4 +1,4 @@
-"""What is held against an operation, and what its evidence is, as lines."""
+"""Draws the evidence of an operation and what makes it weak."""
 
 from collections.abc import Sequence
 
@@ -13,35 +13,35 @@ from benchflow.tui.draw.operation_panel import draw_cautions, numbered
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cut, hanging, justified, rule, styled, wrap
 from benchflow.tui.review.review_case import OperationText
 
-SUSPECT, TOLD, SOUND = "▲", "○", "●"
-LEGEND = f"{SUSPECT} held against it   {TOLD} only told   {SOUND} nothing weak"
+SUSPECT, NOTED, SOUND = "▲", "○", "●"
+LEGEND = f"{SUSPECT} weak evidence   {NOTED} note only   {SOUND} looks sound"
 GAUGE = 44
 
 
 def guard_mark(guard: ReviewedStep) -> Span:
     if guard.suspect:
         return f"{SUSPECT} ", "attention"
-    return (f"{TOLD} ", "text") if guard.reasons else (f"{SOUND} ", "done")
+    return (f"{NOTED} ", "text") if guard.reasons else (f"{SOUND} ", "done")
 
 
 def draw_head(guard: ReviewedStep, width: int) -> Line:
-    """``▲ 38  Mark the nuts``, and at the right edge the grade or that nothing is weak."""
+    """``▲ 38  Mark the nuts``, and at the right edge the grade, or that it looks sound."""
     role: Role = "strong" if guard.suspect else "text" if guard.reasons else "faint"
     if guard.suspect:
         right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
     else:
-        right = (("  only told" if guard.reasons else "  nothing weak", "faint"),)
+        right = (("  note only" if guard.reasons else "  looks sound", "faint"),)
     return justified((guard_mark(guard), (f"{guard.number:>3}  {guard.title}", role)), right, width)
 
 
 def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
-    """``signed by the builder: the hold point for …``; ``whole`` with its grade and the event that shows it."""
+    """``signed by the builder: the hold point for …``; with ``whole`` also its grade and its event."""
     where = f" (event {reason.seq})" if whole and reason.seq is not None else ""
     mark = f"{reason.grade:>3}  " if whole else ""
     head = f"{reason.title}: "
     parts = wrap(f"{head}{reason.words}{where}", width - len(mark))
-    told = len(head) if parts[0].startswith(head) else 0
-    first: Line = ((mark, "attention"), (parts[0][:told], "label"), (parts[0][told:], "text"))
+    drawn = len(head) if parts[0].startswith(head) else 0
+    first: Line = ((mark, "attention"), (parts[0][:drawn], "label"), (parts[0][drawn:], "text"))
     return [first, *indented([styled(part) for part in parts[1:]], len(mark))]
 
 
@@ -50,22 +50,22 @@ def indented(lines: Sequence[Line], by: int) -> list[Line]:
 
 
 def draw_known(guard: ReviewedStep, width: int) -> list[Line]:
-    """What the log knows, a line each."""
+    """What the log says about the operation, a line each."""
     return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
 def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
-    """All that is held against one operation and all that is known of it."""
+    """Everything that makes the evidence of one operation weak, and what the log says about it."""
     lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
-        lines.append(styled(f"{SOUND} Nothing is weak about it.", "ok"))
+        lines.append(styled(f"{SOUND} The evidence looks sound.", "ok"))
     for reason in guard.reasons:
         lines.extend(draw_reason(reason, width, whole=True))
     if guard.known:
-        lines.extend([EMPTY, rule(width, "WHAT THE LOG KNOWS"), *draw_known(guard, width)])
+        lines.extend([EMPTY, rule(width, "FROM THE LOG"), *draw_known(guard, width)])
     elif not guard.done:
-        lines.extend([EMPTY, styled("The log knows nothing of it.", "faint")])
+        lines.extend([EMPTY, styled("There is nothing about it in the log.", "faint")])
     return lines
 
 
@@ -73,18 +73,17 @@ def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
 
 
 def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
-    """What is held against one operation and everything that stands for it: readings against their limits, the joint
-    as it lies, the rest."""
+    """All evidence of one operation: what makes it weak, readings with their limits, the joint as it lies, the rest."""
     lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
-    done = f"Finished {of.at} UTC by {of.by}, in hand for {of.took}" if of.done else "Not finished"
+    done = f"Finished {of.at} UTC by {of.by}, in progress for {of.took}" if of.done else "Not finished"
     lines.append(styled(done, "label"))
     for reason in reasons:
-        mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= GRADE_HELD else (f"{TOLD} ", "text")
-        told = draw_reason(reason, width - 2, whole=True)
-        lines.extend([(mark, *told[0]), *indented(told[1:], 2)])
+        mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= GRADE_HELD else (f"{NOTED} ", "text")
+        drawn = draw_reason(reason, width - 2, whole=True)
+        lines.extend([(mark, *drawn[0]), *indented(drawn[1:], 2)])
     if not any(reason.kind == "deviation" for reason in reasons):
-        lines.extend(_said("× ", "out-of-limit", of.deviations, "deviation ", width))
-    lines.extend(_said("↺ ", "attention", of.redone, "taken back: ", width))
+        lines.extend(_texts("× ", "out-of-limit", of.deviations, "deviation ", width))
+    lines.extend(_texts("↺ ", "attention", of.redone, "reworked: ", width))
     for value in of.values:
         lines.extend([EMPTY, *draw_value(value, width)])
     if of.joint is not None:
@@ -97,7 +96,7 @@ def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width:
     return lines
 
 
-def _said(mark: str, role: Role, texts: Sequence[str], before: str, width: int) -> list[Line]:
+def _texts(mark: str, role: Role, texts: Sequence[str], before: str, width: int) -> list[Line]:
     return [line for text in texts for line in hanging(mark, before + text, width, "text", role)]
 
 
@@ -116,18 +115,18 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
         body.append(draw_gauge(value.gauge, min(inner, GAUGE), role))
     judged = f"{word}, limit {value.limit}" if value.limit else "no limit"
     if len(value.figures) > 1 and value.limit and value.judged:
-        judged += f"; {value.judged} was held against it"
+        judged += f"; judged: {value.judged}"
     tools = f"; with {', '.join(value.tools)}" if value.tools else ""
     body.extend(styled(part, role if value.verdict != "in" else "text") for part in wrap(judged + tools, inner))
     if value.waived:
-        body.extend(hanging("signed for by ", value.waived, inner, "text", "paused"))
+        body.extend(hanging("deviation signed by ", value.waived, inner, "text", "paused"))
     for earlier in value.earlier:
         body.extend(hanging("before: ", earlier, inner, "text", "label"))
     return [*lines, *indented(body, 2)]
 
 
 def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
-    """The joint as it lies, with what each fastener got; below it each stage with its tool and its hour."""
+    """The joint as it lies, each fastener with its state; below it each stage with its tool and time."""
     from benchflow.trade.joint_picture import joint_lines
 
     lines = [styled(part, "strong") for part in wrap(joint.title, width)]
@@ -136,7 +135,7 @@ def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     lines.append(EMPTY)
     lines.extend(styled(line) for line in joint_lines(joint.fasteners, width))
     lines.extend([styled("(●) every stage   ( ) not every stage   (×) out of its limit", "faint"), EMPTY])
-    for tool in joint.tools or ("Nothing of it stands as tightened.",):
+    for tool in joint.tools or ("Not tightened.",):
         lines.extend(hanging("· ", tool, width))
     return lines
 
@@ -145,7 +144,7 @@ def _rest(of: BuildSheetOperation, width: int) -> list[Line]:
     lines: list[Line] = []
     for text, seen in of.checks:
         lines.extend(
-            hanging("[x] " if seen else "[ ] ", text if seen else f"{text}: NOT seen", width, "text", "strong")
+            hanging("[x] " if seen else "[ ] ", text if seen else f"{text}: NOT ticked", width, "text", "strong")
         )
     for part in of.parts:
         lines.extend(hanging("· ", part, width))
@@ -153,9 +152,11 @@ def _rest(of: BuildSheetOperation, width: int) -> list[Line]:
         own = ", who did the work" if of.self_signed else ""
         signed = f"signed by {of.signed}{own}" if of.signed else "NOT signed"
         lines.extend(
-            hanging(f"{SUSPECT} " if of.self_signed or not of.signed else "● ", f"Hold, {of.hold}: {signed}", width)
+            hanging(
+                f"{SUSPECT} " if of.self_signed or not of.signed else "● ", f"Hold point, {of.hold}: {signed}", width
+            )
         )
-    lines.extend(_said("“ ", "label", of.notes, "", width))
+    lines.extend(_texts("“ ", "label", of.notes, "", width))
     return lines
 
 
@@ -163,7 +164,7 @@ def _rest(of: BuildSheetOperation, width: int) -> list[Line]:
 
 
 def draw_pages(pages: OperationText, width: int) -> list[Line]:
-    """The instruction as the bench showed it, then the lines of the author's file."""
+    """The instruction as on the bench, then the lines of the procedure file."""
     now = pages.now
     lines = [styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width)]
     lines.extend(draw_cautions(now.cautions, width))

@@ -1,4 +1,4 @@
-"""What guarded against the complaint, the weakest evidence first."""
+"""The operations that should have prevented the complaint, the weakest evidence first."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar
@@ -26,14 +26,14 @@ from benchflow.tui.widgets.page import DrawnPage, letter
 from benchflow.tui.widgets.tall_list import TallListPage, shortened
 
 WIDE = 100
-"""From as many columns on the guard in hand is told in full beside the list."""
+"""From this width on the details of the selected operation are shown next to the list."""
 
 
 class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("readings"),
         *NAVIGATION,
-        Binding(letter("w"), "rule", "how it is ranked", id="review.rule"),
+        Binding(letter("w"), "rule", "ranking rule", id="review.rule"),
         ABOUT,
         *leaving_keys(),
     ]
@@ -79,14 +79,14 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
 
     def block(self, index: int, width: int) -> Sequence[Line]:
         guard = self.found.guards[index]
-        told = index == self.at and not self.wide
+        whole = index == self.at and not self.wide
         lines = [draw_head(guard, width)]
-        reasons = guard.reasons if told else guard.reasons[:1]
+        reasons = guard.reasons if whole else guard.reasons[:1]
         for reason in reasons:
-            lines.extend(indented(draw_reason(reason, width - 6, whole=told), 6))
-        if told:
+            lines.extend(indented(draw_reason(reason, width - 6, whole=whole), 6))
+        if whole:
             lines.extend(indented(draw_known(guard, width - 6), 6))
-        return [*lines, EMPTY] if guard.suspect or (told and len(lines) > 1) else lines
+        return [*lines, EMPTY] if guard.suspect or (whole and len(lines) > 1) else lines
 
     def body(self, width: int, height: int) -> DrawnPage:
         self.wide = width >= WIDE - 2
@@ -116,10 +116,10 @@ class RankingPage(ReviewNavigation, TallListPage[Any], inherit_bindings=False):
 
 
 def summary(found: Review) -> str:
-    """``Held against 2 of 19 that guard against it, the weakest first.``"""
+    """``2 of 19 operations have weak evidence, the weakest first.``"""
     guards, suspects = len(found.guards), len(found.suspects)
     if not guards:
-        return "Nothing in this build guards against it."
+        return "No operation of this build should have prevented it."
     if not suspects:
-        return f"Nothing is held against any of {count(guards, 'operation')}."
-    return f"Something is held against {suspects} of {count(guards, 'operation')}, the weakest evidence first."
+        return f"The evidence of {count(guards, 'operation')} looks sound."
+    return f"{suspects} of {count(guards, 'operation')} have weak evidence, the weakest first."

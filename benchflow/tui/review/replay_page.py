@@ -1,4 +1,4 @@
-"""The session played again: how everything stood after any event."""
+"""The replay of a job: the state after any event."""
 
 from typing import Any, ClassVar
 
@@ -25,7 +25,7 @@ DONE_SHOWN = 4
 
 
 class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
-    """Begins at ``moment`` and goes wherever the keys lead."""
+    """Begins at ``point``; the keys go from event to event."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down,space", "forward('event')", "event", id="replay.on", key_display="↑↓"),
@@ -35,38 +35,38 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         Binding("pagedown", "forward('day')", "day", id="replay.day-on", key_display="PgUp PgDn"),
         Binding("pageup", "back_by('day')", "", id="replay.day-back", show=False),
         Binding("home", "to(1)", "", id="replay.first", show=False),
-        Binding("end", "to(-1)", "to either end", id="replay.last", show=False, key_display="Home End"),
+        Binding("end", "to(-1)", "first, last", id="replay.last", show=False, key_display="Home End"),
         Binding(letter("b"), "past_bench", "bench then", id="replay.bench"),
-        Binding(letter("o"), "all_state", "all then", id="replay.stood"),
+        Binding(letter("o"), "all_state", "whole state", id="replay.stood"),
         TEXT,
         READINGS,
         ABOUT,
         *leaving_keys(),
     ]
 
-    def __init__(self, case: ReviewCase, moment: ReplayPoint) -> None:
+    def __init__(self, case: ReviewCase, point: ReplayPoint) -> None:
         super().__init__()
         self.case = case
-        self.moment = moment
-        self.title_line = clean_line(f"{case.unit}, as it went")
+        self.point = point
+        self.title_line = clean_line(f"Replay: {case.unit}")
 
     @property
     def operation(self) -> str:
-        """The one in hand, or that the event speaks of."""
-        return self.moment.frame.operation or self.moment.story[self.moment.frame.seq - 1].operation
+        """The operation in progress, or the one that the event refers to."""
+        return self.point.frame.operation or self.point.story[self.point.frame.seq - 1].operation
 
     @property
     def seq(self) -> int | None:
-        return self.moment.frame.seq
+        return self.point.frame.seq
 
-    # --- what is seen -----------------------------------------------------------------------------
+    # --- drawing -----------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
-        frame = self.moment.frame
+        frame = self.point.frame
         when = f"{frame.at[:10]} {frame.at[11:19]} UTC"
         head: list[Line] = [styled(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
-        head.extend(styled(part, "title") for part in wrap(frame.words or "(nothing to tell)", width))
-        about = self.moment.story[frame.seq - 1].operation
+        head.extend(styled(part, "title") for part in wrap(frame.words or "(no text)", width))
+        about = self.point.story[frame.seq - 1].operation
         head = [*head[: height // 3], styled(cut(self.case.title(about), width), "faint") if about else EMPTY, EMPTY]
         available = height - len(head)
         if width < NARROW:
@@ -78,30 +78,30 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         return DrawnPage((*head, *rows))
 
     def _events(self, width: int, height: int) -> list[Line]:
-        """What went before and what came after, a line each, under its day and its operation."""
-        at, story = self.moment.frame.seq - 1, self.moment.story
+        """The events before and after, a line each, below their day and operation."""
+        at, story = self.point.frame.seq - 1, self.point.story
         lines: list[Line] = []
         here = 0
         for index in range(max(at - height, 0), min(at + height, len(story))):
-            told, before = story[index], story[index - 1] if index else None
-            new_day = before is None or before.at[:10] != told.at[:10] or not lines
+            event, before = story[index], story[index - 1] if index else None
+            new_day = before is None or before.at[:10] != event.at[:10] or not lines
             if new_day:
-                lines.append(rule(width, told.at[:10]))
-            if told.operation and (new_day or before is None or before.operation != told.operation):
-                lines.append(styled(cut(self.case.title(told.operation), width), "faint"))
+                lines.append(rule(width, event.at[:10]))
+            if event.operation and (new_day or before is None or before.operation != event.operation):
+                lines.append(styled(cut(self.case.title(event.operation), width), "faint"))
             if index == at:
                 here = len(lines)
-            lines.append(_event(told, width, index == at))
+            lines.append(_event(event, width, index == at))
         first = max(0, min(here - height // 2, len(lines) - height))
         return lines[first : first + height]
 
     def _side(self, width: int, height: int) -> list[Line]:
-        """How it stood, what the clock said, what was in hand, open and done."""
-        frame = self.moment.frame
+        """The state, the clocks, the operations in progress, paused and done."""
+        frame = self.point.frame
         title = self.case.title(frame.operation) if frame.operation else "nothing"
-        work: list[Line] = [rule(width, "IN HAND"), styled(cut(title, width), "strong")]
+        work: list[Line] = [rule(width, "IN PROGRESS"), styled(cut(title, width), "strong")]
         if frame.open:
-            work.append(rule(width, "SET ASIDE"))
+            work.append(rule(width, "PAUSED"))
             work.extend(styled(f"◊ {cut(self.case.title(each), width - 2)}") for each in frame.open[-2:])
         work.append(rule(width, f"DONE {len(frame.done)} OF {len(frame.done) + frame.left}"))
         clocks = draw_clocks(frame.clocks, width, 7)
@@ -116,17 +116,17 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         done = [styled(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-spare:])]
         return [*lines, *done][:height]
 
-    # --- what the keys do -------------------------------------------------------------------------
+    # --- keys -------------------------------------------------------------------------
 
     def action_forward(self, by: By) -> None:
         async def work() -> None:
-            await self._go_to(await self.case.forward(self.moment.frame.seq, by), "This is the last event.")
+            await self._go_to(await self.case.forward(self.point.frame.seq, by), "This is the last event.")
 
         self.run_held(work())
 
     def action_back_by(self, by: By) -> None:
         async def work() -> None:
-            await self._go_to(await self.case.back(self.moment.frame.seq, by), "This is the first event.")
+            await self._go_to(await self.case.back(self.point.frame.seq, by), "This is the first event.")
 
         self.run_held(work())
 
@@ -134,21 +134,21 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         self.run_held(self._go_to(seq if seq > 0 else self.case.last, ""))
 
     async def _go_to(self, seq: int, at_end_message: str) -> None:
-        here = self.moment.frame.seq
+        here = self.point.frame.seq
         if seq != here:
-            self.moment = await self.case.moment(seq)
+            self.point = await self.case.point_at(seq)
         self.show_message(*([at_end_message] if seq == here and at_end_message else []), role="attention")
 
     def action_past_bench(self) -> None:
-        seq = self.moment.frame.seq
+        seq = self.point.frame.seq
 
         async def work() -> None:
-            self.app.push_screen(PastBenchPage(await self.case.bench(seq), self.moment))
+            self.app.push_screen(PastBenchPage(await self.case.bench(seq), self.point))
 
         self.run_held(work())
 
     def action_all_state(self) -> None:
-        seq = self.moment.frame.seq
+        seq = self.point.frame.seq
 
         async def work() -> None:
             self.bench.open(AllStateRequest(await self.case.bench(seq), seq))
@@ -157,30 +157,30 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
 
 
 class PastBenchPage(Page[Any], inherit_bindings=False):
-    """The bench as it looked after an event; nothing can be entered."""
+    """The bench after an event, view only."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("pagedown", "turn(3)", "read on", id="then.read-on", show=False),
-        Binding("pageup", "turn(-3)", "read back", id="then.read-back", show=False),
-        Binding(letter("o") + "," + letter("s"), "all_state", "all then", id="then.stood"),
+        Binding("pagedown", "turn(3)", "scroll", id="then.read-on", show=False),
+        Binding("pageup", "turn(-3)", "scroll back", id="then.read-back", show=False),
+        Binding(letter("o") + "," + letter("s"), "all_state", "whole state", id="then.stood"),
         *leaving_keys("back"),
     ]
-    title_line = "the bench then"
+    title_line = "Bench then"
 
-    def __init__(self, view: BenchView, moment: ReplayPoint) -> None:
+    def __init__(self, view: BenchView, point: ReplayPoint) -> None:
         super().__init__()
         self.view = view
-        self.moment = moment
+        self.point = point
         self.scrolled = 0
 
     def draw(self, width: int, height: int) -> DrawnPage:
-        frame = self.moment.frame
+        frame = self.point.frame
         scene = BenchContent(
             now=parse(frame.at),
             task=_offer(self.view),
             item=_joint(self.view),
             message=StatusMessage(
-                (f"After event {frame.seq} of {frame.of}, times in UTC: to look at only.",),
+                (f"After event {frame.seq} of {frame.of}, times in UTC. View only.",),
                 "attention",
             ),
             keys=key_labels(self, self.focused),
@@ -193,7 +193,7 @@ class PastBenchPage(Page[Any], inherit_bindings=False):
         self.redraw()
 
     def action_all_state(self) -> None:
-        self.bench.open(AllStateRequest(self.view, self.moment.frame.seq))
+        self.bench.open(AllStateRequest(self.view, self.point.frame.seq))
 
 
 def _offer(view: BenchView) -> CurrentTask:
@@ -203,16 +203,16 @@ def _offer(view: BenchView) -> CurrentTask:
 
 
 def _joint(view: BenchView) -> BenchInput | None:
-    """The joint in hand, so that it is drawn as it lay."""
+    """The joint in progress, so that it is drawn."""
     inputs = view.now.inputs if view.now is not None and view.now.in_progress else ()
     return next((WholeInput(given) for given in inputs if isinstance(given, TightenInput)), None)
 
 
-def _event(told: EventSummary, width: int, here: bool) -> Line:
+def _event(event: EventSummary, width: int, here: bool) -> Line:
     role: Role = "strong" if here else "text"
     return (
         ("► " if here else "  ", "now"),
-        (f"{told.seq:>4} ", "now" if here else "faint"),
-        (f"{told.at[11:16]}  ", "faint"),
-        (cut(told.short.replace("\n", " "), width - 14), role),
+        (f"{event.seq:>4} ", "now" if here else "faint"),
+        (f"{event.at[11:16]}  ", "faint"),
+        (cut(event.short.replace("\n", " "), width - 14), role),
     )

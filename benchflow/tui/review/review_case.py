@@ -1,7 +1,6 @@
-"""One session under review, and everything that the screens ask about it. Nothing of it is drawn here.
+"""One job under review, and the questions that the screens ask about it.
 
-What takes more than a moment is worked out in a thread, one thing at a time: the screens wait for the answer
-with the keys held, so no two of them ask at once.
+Slow answers are worked out in a thread. The screens wait for them with the keys held, so only one runs at a time.
 """
 
 import asyncio
@@ -29,8 +28,8 @@ Asked = Failure | str | None
 
 
 class EventSummary(Struct, frozen=True):
-    """One event in words. ``at`` is RFC 3339, UTC; ``operation`` the one it belongs to, ``""`` for none;
-    ``short`` is it in a few words, for a line below the operation's title."""
+    """One event as text. ``at`` is RFC 3339, UTC; ``operation`` is its operation, ``""`` for none; ``short`` is a short
+    form for a line below the operation's title."""
 
     seq: int
     at: str
@@ -40,7 +39,7 @@ class EventSummary(Struct, frozen=True):
 
 
 class OperationText(Struct, frozen=True):
-    """The procedure's text of one operation: as the bench shows it, and the lines of the author's file."""
+    """The procedure's text of one operation: as on the bench, and as written in the file."""
 
     now: OperationView
     line: int
@@ -48,11 +47,13 @@ class OperationText(Struct, frozen=True):
 
 
 class ReviewCase:
+    """One job under review."""
+
     def __init__(self, log: LoadedLog, shop: Shop | None) -> None:
         self.log = log
         self._shop = shop
 
-    # --- what is known at once ---------------------------------------------------------------------
+    # --- known at once ---------------------------------------------------------------------
 
     @property
     def unit(self) -> str:
@@ -68,7 +69,7 @@ class ReviewCase:
         return f"{procedure.title}, revision {procedure.revision} · {session.by} · {session.opened_at[:10]}"
 
     def about(self) -> tuple[tuple[str, str], ...]:
-        """What there is to say of the session as a whole: a heading and what it says."""
+        """The facts of the whole job: pairs of label and text."""
         session, procedure = self.log.facts.session, self.log.procedure
         left = len(self.log.plan.steps) - len(self.log.state.done)
         chain = self.log.damage is None
@@ -76,30 +77,30 @@ class ReviewCase:
             ("Procedure", f"{procedure.title}, {procedure.id}, revision {procedure.revision}"),
             ("Builder", session.by),
             ("Started", local_time_with_zone(session.opened_at)),
-            ("Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"),
+            ("Ended", local_time_with_zone(session.closed_at) if session.closed_at else "not ended"),
             ("Not done", count(left, "operation") if left else "nothing"),
             ("Log", self.log.path),
-            ("Chain", f"holds over {count(session.events, 'event')}" if chain else "BROKEN, see below"),
+            ("Chain", f"complete, {count(session.events, 'event')}" if chain else "BROKEN, see below"),
             ("Fingerprint", session.head),
         )
 
     def title(self, operation: str) -> str:
-        """``38  Mark the nuts``; the id of one that is not in this build."""
+        """``38  Mark the nuts``; the id if the operation is not part of this build."""
         step = self.log.plan.steps.get(operation)
         return operation if step is None else f"{self.log.plan.number(operation)}  {step.title}"
 
     def finishing(self, operation: str) -> int | None:
-        """The event that finished it, where that stands."""
+        """The event that finished the operation, ``None`` if it is not done."""
         done = self.log.state.done.get(operation)
         return None if done is None else done.seq
 
     def reading(self, operation: str, name: str, slot: str) -> int | None:
-        """The event of a reading that stands."""
+        """The event of a valid reading."""
         key = (operation, name, slot)
         facts = self.log.facts.readings
         return next((f.seq for f in facts if f.standing and (f.operation, f.name, f.slot) == key), None)
 
-    # --- what is worked out in a thread ------------------------------------------------------------
+    # --- worked out in a thread ------------------------------------------------------------
 
     async def review(self, asked: Asked) -> Review:
         return await asyncio.to_thread(self._review, asked)
@@ -114,7 +115,7 @@ class ReviewCase:
                 return by_failure(self.log, asked, self._shop)
 
     async def evidence(self, operation: str) -> BuildSheetOperation:
-        """Every reading, fastener, check, part and name of one operation that stands."""
+        """The valid readings, fasteners, checks, parts and names of one operation."""
         return (await asyncio.to_thread(lambda: self._sheet))[operation]
 
     @cached_property
@@ -130,16 +131,16 @@ class ReviewCase:
         now = operation_view(self.log.state, _around(self.log.state), operation)
         return OperationText(now, step.operation.mark.line, text_of(self.log, operation))
 
-    # --- any moment of it --------------------------------------------------------------------------
+    # --- replay --------------------------------------------------------------------------
 
-    async def moment(self, seq: int) -> "ReplayPoint":
-        return await asyncio.to_thread(self._moment, seq)
+    async def point_at(self, seq: int) -> "ReplayPoint":
+        return await asyncio.to_thread(self._point_at, seq)
 
-    def _moment(self, seq: int) -> "ReplayPoint":
+    def _point_at(self, seq: int) -> "ReplayPoint":
         return ReplayPoint(self._replay.frame(seq), self._replay.state(seq), self._story)
 
     async def bench(self, seq: int) -> BenchView:
-        """What the bench showed after event ``seq``."""
+        """The view of the bench after event ``seq``."""
         return await asyncio.to_thread(lambda: self._replay.bench(seq))
 
     async def forward(self, seq: int, by: By) -> int:
@@ -154,7 +155,7 @@ class ReviewCase:
 
     @cached_property
     def _story(self) -> tuple[EventSummary, ...]:
-        """Every event in words, event 1 first."""
+        """Every event as text, event 1 first."""
         titles = LogTitles(self.log.plan)
         in_progress = ""
         out = []
@@ -172,7 +173,7 @@ class ReviewCase:
 
 
 class ReplayPoint(Struct, frozen=True):
-    """The moment after an event, and the whole story around it."""
+    """The job after one event, with all events as text."""
 
     frame: Frame
     state: State
@@ -184,7 +185,7 @@ def _short(event: Event | None) -> str:
         case Ticked():
             return f"no. {event.fastener}, stage {event.stage}"
         case Unticked():
-            return f"no. {event.fastener}, stage {event.stage}: tick taken back"
+            return f"no. {event.fastener}, stage {event.stage}: tick cleared"
         case _:
             return ""
 

@@ -1,4 +1,4 @@
-"""From anything that is shown of an operation, one key to the moment, the procedure's text, its readings."""
+"""Keys from an operation to its event in the replay, its text in the procedure, and its readings."""
 
 from typing import Any
 
@@ -9,17 +9,17 @@ from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_requests import BuildRequest, EvidenceRequest, OperationTextRequest, ReplayRequest
 from benchflow.tui.widgets.page import Page, letter
 
-MOMENT = Binding(letter("m"), "moment", "the moment", id="review.moment")
+REPLAY = Binding(letter("m"), "replay", "replay", id="review.replay")
 TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
 READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
 READINGS_TOO = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
-"""Where Enter opens them as well."""
-NAVIGATION: tuple[BindingType, ...] = (MOMENT, TEXT, READINGS_TOO)
+"""For screens on which Enter opens the readings as well."""
+NAVIGATION: tuple[BindingType, ...] = (REPLAY, TEXT, READINGS_TOO)
 
 
 class ReviewNavigation(Page[Any], inherit_bindings=False):
-    """``operation`` and ``seq`` are what the keys lead to now: ``""`` and ``None`` where there is nothing."""
+    """Opens other screens of the review for ``operation`` (``""``: none) and event ``seq`` (``None``: none)."""
 
     case: ReviewCase
 
@@ -33,24 +33,24 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
 
     @property
     def reasons(self) -> tuple[WeakPoint, ...]:
-        """What is held against the operation, where that was asked."""
+        """What makes the evidence of the operation weak, where that was asked."""
         return ()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         match action:
-            case "moment":
+            case "replay":
                 return True if self.seq is not None else None
             case "text" | "readings":
                 return True if self.operation else None
             case _:
                 return True
 
-    def action_moment(self) -> None:
+    def action_replay(self) -> None:
         seq = self.seq
-        assert seq is not None  # the key is not live without
+        assert seq is not None  # the key is active only with an event
 
         async def work() -> None:
-            self.bench.open(ReplayRequest(self.case, await self.case.moment(seq)))
+            self.bench.open(ReplayRequest(self.case, await self.case.point_at(seq)))
 
         self.run_held(work())
 

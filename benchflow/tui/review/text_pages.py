@@ -1,4 +1,4 @@
-"""What is read and nothing else: an operation's evidence, the procedure's text, the rule, the build as a whole."""
+"""Pages of text: the evidence of an operation, its procedure text, the ranking rule, the build, the whole state."""
 
 from typing import ClassVar
 
@@ -12,15 +12,15 @@ from benchflow.tui.draw.side_column import STATUS, draw_clocks, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.review.evidence_lines import draw_operation, draw_pages
 from benchflow.tui.review.review_case import OperationText, ReviewCase
-from benchflow.tui.review.review_navigation import ABOUT, MOMENT, TEXT, ReviewNavigation
+from benchflow.tui.review.review_navigation import ABOUT, REPLAY, TEXT, ReviewNavigation
 from benchflow.tui.widgets.list_page import leaving_keys
 from benchflow.tui.widgets.page import TextPage
 
 
 class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
-    """The evidence for one operation as it stands at the end of the log."""
+    """The evidence of one operation at the end of the log."""
 
-    BINDINGS: ClassVar[list[BindingType]] = [MOMENT, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
+    BINDINGS: ClassVar[list[BindingType]] = [REPLAY, TEXT, ABOUT, *TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(
         self, case: ReviewCase, of: BuildSheetOperation, reasons: tuple[WeakPoint, ...], seq: int | None
@@ -28,7 +28,7 @@ class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
         super().__init__()
         self.case = case
         self._is_input, self._reasons, self._seq = of, reasons, seq
-        self.title_line = f"{case.unit}: what there is of it"
+        self.title_line = f"{case.unit}: evidence"
 
     @property
     def operation(self) -> str:
@@ -43,39 +43,39 @@ class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
 
 
 class OperationTextPage(TextPage[None], inherit_bindings=False):
-    """One operation's text, from the procedure that the log carries."""
+    """The text of one operation, from the procedure in the log."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(self, case: ReviewCase, pages: OperationText) -> None:
         super().__init__()
         self._pages = pages
-        self.title_line = f"{case.unit}: the procedure as it was that day, revision {case.log.procedure.revision}"
+        self.title_line = f"{case.unit}: procedure of that day, revision {case.log.procedure.revision}"
 
     def text(self, width: int) -> list[Line]:
         return draw_pages(self._pages, width)
 
 
 class RankingRulePage(TextPage[None], inherit_bindings=False):
-    """By what rule evidence is called weak: the same for everybody."""
+    """The rule by which evidence is ranked."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
-    title_line = "How it is ranked"
+    title_line = "Ranking rule"
 
     def text(self, width: int) -> list[Line]:
         lines = [styled(part) for part in wrap(ranking_rule()[0], width)]
         lines.append(EMPTY)
-        told = False
+        notes_begun = False
         for kind in WEAK_POINT_KINDS:
-            if kind.grade < SUSPECT and not told:
+            if kind.grade < SUSPECT and not notes_begun:
                 lines.append(styled("Only mentioned; does not make a step suspect:", "label"))
-                told = True
+                notes_begun = True
             lines.extend(hanging(f"{kind.grade:>3}  ", f"{kind.title}: {kind.when}", width, "text", "attention"))
         return lines
 
 
 class BuildPage(TextPage[None], inherit_bindings=False):
-    """The session as a whole, and what to keep in mind about it."""
+    """The whole job, and warnings about it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
@@ -98,14 +98,14 @@ class BuildPage(TextPage[None], inherit_bindings=False):
 
 
 class AllStatePage(TextPage[None], inherit_bindings=False):
-    """How everything stood after an event: the assembly, the clock, every operation and what stopped it."""
+    """The whole state after an event: the assembly, the clocks, every operation and what blocked it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
     def __init__(self, view: BenchView, seq: int) -> None:
         super().__init__()
         self._view = view
-        self.title_line = f"{view.unit}: how everything stood after event {seq}"
+        self.title_line = f"{view.unit}: state after event {seq}"
 
     def text(self, width: int) -> list[Line]:
         view = self._view

@@ -165,7 +165,8 @@ def obstacle_text(plan: Plan, reason: Obstacle) -> str:
         case UndoBlocked(operation, why):
             return f"To undo “{step_title(plan, operation)}”: {in_a_sentence(reason_text(plan, why))}"
         case SearchLimitReached(operation, searched):
-            return f"No safe order to undo “{step_title(plan, operation)}” was found in {searched} searched states"
+            title = step_title(plan, operation)
+            return f"No safe order to undo “{title}” was found; the search stopped after {searched} states"
         case NotInThisBuild():
             return reason_text(plan, reason)
 

@@ -33,7 +33,7 @@ _LIMIT_OUT_OF_REACH = 300
 
 
 class SafeRoute(Struct, frozen=True, tag="route"):
-    """``steps`` end with the goal. ``shortest`` is false if the search reached its limit; the route is safe anyway."""
+    """The last step is the goal. ``shortest`` is false if the search reached its limit; the route is safe anyway."""
 
     steps: tuple[RouteStep, ...]
     shortest: bool = True

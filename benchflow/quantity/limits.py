@@ -52,7 +52,7 @@ class _LimitParser:
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
     def limit(self, start: int) -> tuple[Limit, int, int]:
-        """The limit at ``start`` without brackets, the index of its first number, and the index after it."""
+        """Parse the limit at ``start`` without brackets: (limit, index of its first number, index after it)."""
         start = skip_space(self.plain, start)
         one = _ONE_ENDED.match(self.plain, start)
         if one is not None:

@@ -44,7 +44,7 @@ _UNIFORM = {
 
 
 def uniform(text: str) -> str:
-    """``text`` with look-alike characters (full-width digits, minus signs, spaces ...) replaced. The length stays."""
+    """``text`` with look-alike characters (full-width digits, minus signs, spaces ...) replaced one for one."""
     return text.replace("\t", " ") if text.isascii() else text.translate(_UNIFORM)
 
 

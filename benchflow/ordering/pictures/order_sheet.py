@@ -281,7 +281,7 @@ def _needed_states(
 
 
 def _words(plan: Plan, name: str, values: Sequence[str]) -> str:
-    """Variable and values, such as ``pistons half way down``."""
+    """The title of a variable and its values, such as ``pistons half way down``."""
     listed = one_of(value_words(plan.procedure, name, value) for value in values)
     return f"{in_a_sentence(variable_title(plan.procedure, name))} {listed}"
 

@@ -92,15 +92,15 @@ def _is_free(group: VariableGroup, valuations: Sequence[int]) -> bool:
     return True
 
 
-def _extended_by_moves(there: set[int], into: dict[int, list[int]]) -> set[int]:
-    """The valuations from which moves alone lead into ``there``. ``there`` is extended in place."""
-    todo = list(there)
+def _extended_by_moves(targets: set[int], into: dict[int, list[int]]) -> set[int]:
+    """Add to ``targets`` every valuation from which moves alone lead to one of them, and return it."""
+    todo = list(targets)
     for valuation in todo:  # the list grows during the loop
         for earlier in into.get(valuation, ()):
-            if earlier not in there:
-                there.add(earlier)
+            if earlier not in targets:
+                targets.add(earlier)
                 todo.append(earlier)
-    return there
+    return targets
 
 
 def _valuations_at(group: VariableGroup, valuations: Sequence[int], step: int, before: int) -> Iterator[int]:

@@ -182,7 +182,7 @@ class LatticeSets(SetFamilies[int]):
         return done
 
     def _wanted(self, steps: int) -> Iterator[tuple[int, int]]:
-        """(chain, number of its steps) needed to have all of ``steps`` done."""
+        """The number of steps to be done on each chain until all of ``steps`` are done, as (chain, number)."""
         for chain, mask in enumerate(self._masks):
             if steps & mask:
                 yield chain, 1 + max(self._place[step][1] for step in bits(steps & mask))

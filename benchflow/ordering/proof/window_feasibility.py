@@ -132,9 +132,9 @@ class _WindowProblem:
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
         """True if what holds in every order contradicts itself."""
         points = [(step, event) for step in bits(self._named) for event in "bf"]
-        return contradicts(points, [*self._always(takes), *window_bounds(self.order, windows)])
+        return contradicts(points, [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)])
 
-    def _always(self, takes: dict[int, float]) -> Iterator[Between]:
+    def _bounds_of_every_order(self, takes: dict[int, float]) -> Iterator[Between]:
         """Bounds that hold in every order: the work that lies between the steps that windows name."""
         for step in bits(self._named):
             yield Between((step, "b"), (step, "f"), least=takes[step])

@@ -1,1 +1,1 @@
-"""What authors get: the JSON Schema for editors and the author's guide."""
+"""For authors: the JSON Schema for editors, and the author's guide."""

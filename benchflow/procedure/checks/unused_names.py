@@ -26,11 +26,11 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
     """All problems that do not depend on the order: those of the reader, and names that nothing uses."""
     found = list(problems)
     if procedure is not None:
-        found += _unused(procedure, file)
+        found += _unused_names(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))
 
 
-def _unused(procedure: Procedure, file: str) -> Iterator[Problem]:
+def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     """A note for each name that is defined but not used."""
     operations = procedure.operations
     used = {ref.name for op in operations for ref in op.uses}

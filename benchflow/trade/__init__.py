@@ -1,1 +1,1 @@
-"""The sums of the trade: fasteners, fits, uncertainty, cam timing, matching."""
+"""Calculations, decision rules, instruments, matching of parts, and pictures of gauges and joints."""

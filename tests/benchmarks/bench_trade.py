@@ -97,12 +97,12 @@ def bench_judging() -> None:
     print(f"judging one reading, guarded                  {each * 1e6:>7.1f} µs")
 
 
-def bench_sums() -> None:
+def bench_calculations() -> None:
     texts = {name: {field.name: field.example for field in spec.fields} for name, spec in CALCULATIONS.items()}
     for name, spec in CALCULATIONS.items():
         run_calculation(spec, texts[name])  # the first warms up
     slowest = max((timed(partial(run_calculation, CALCULATIONS[name], texts[name])), name) for name in CALCULATIONS)
-    print(f"the slowest sum, {slowest[1]:<28} {slowest[0] * 1e6:>7.0f} µs")
+    print(f"the slowest calculation, {slowest[1]:<20} {slowest[0] * 1e6:>7.0f} µs")
 
 
 def bench_import() -> None:
@@ -118,5 +118,5 @@ if __name__ == "__main__":
     bench_assignment()
     bench_matching()
     bench_judging()
-    bench_sums()
+    bench_calculations()
     bench_import()

@@ -19,7 +19,7 @@ from benchflow.session.log import timestamps as moment
         ("1990-12-31T15:59:60-08:00", 662688000),
     ],
 )
-def test_the_published_moments_are_read(text: str, posix: float) -> None:
+def test_published_timestamps_are_read(text: str, posix: float) -> None:
     assert moment.parse(text).timestamp() == pytest.approx(posix, abs=1e-6)
     assert moment.parse(text).tzinfo is UTC
 
@@ -33,7 +33,7 @@ def test_the_published_moments_are_read(text: str, posix: float) -> None:
         "1985-04-12T23:20:50.52-00:00",
     ],
 )
-def test_every_spelling_of_one_moment_is_the_same_moment(text: str) -> None:
+def test_each_spelling_of_a_timestamp_is_the_same_time(text: str) -> None:
     assert moment.format(moment.parse(text)) == "1985-04-12T23:20:50.520Z"
 
 
@@ -49,20 +49,20 @@ def test_every_spelling_of_one_moment_is_the_same_moment(text: str) -> None:
         "2026-19-39T29:59:59.000Z",
     ],
 )  # fmt: skip
-def test_what_is_no_moment_is_refused_with_an_example(text: str) -> None:
+def test_other_text_is_refused_with_an_example(text: str) -> None:
     with pytest.raises(moment.BadTimestamp, match="2026-03-01T18:30:00Z"):
         moment.parse(text)
 
 
 @settings(max_examples=200, deadline=None)
 @given(st.datetimes(min_value=datetime(2, 1, 1), max_value=datetime(9998, 1, 1)), st.integers(-1439, 1439))
-def test_what_is_written_is_read_back_to_the_millisecond(naive: datetime, minutes: int) -> None:
+def test_written_timestamp_is_read_back_to_the_millisecond(naive: datetime, minutes: int) -> None:
     when = naive.replace(tzinfo=timezone(timedelta(minutes=minutes)))
     text = moment.format(when)
     assert moment.WRITTEN.fullmatch(text)
     assert timedelta(0) <= when - moment.parse(text) < timedelta(milliseconds=1)
 
 
-def test_a_moment_without_its_zone_is_never_guessed_at() -> None:
+def test_timestamp_without_a_zone_is_refused() -> None:
     with pytest.raises(ValueError, match="zone"):
         moment.format(datetime(2026, 1, 1))

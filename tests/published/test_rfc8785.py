@@ -33,13 +33,13 @@ FILES = {
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_the_published_files_come_out_byte_for_byte(name: str) -> None:
+def test_published_files_are_reproduced_byte_for_byte(name: str) -> None:
     text, length, digest = FILES[name]
     canonical = rfc8785.dumps(json.loads(text))
     assert (len(canonical), sha256(canonical).hexdigest()) == (length, digest)
 
 
-def test_the_published_numbers_come_out_as_printed() -> None:
+def test_published_numbers_are_reproduced() -> None:
     text = "[333333333.33333329, 1E30, 4.50, 2e-3, 0.000000000000000000000000001]"
     assert rfc8785.dumps(json.loads(text)) == b"[333333333.3333333,1e+30,4.5,0.002,1e-27]"
 
@@ -54,14 +54,14 @@ def test_the_published_numbers_come_out_as_printed() -> None:
         ("8000000000000000", "0"),
     ],
 )
-def test_the_published_doubles_come_out_as_printed(bits: str, printed: str) -> None:
+def test_published_doubles_are_reproduced(bits: str, printed: str) -> None:
     (double,) = struct.unpack(">d", bytes.fromhex(bits))
     assert rfc8785.dumps(double) == printed.encode()
 
 
 @pytest.mark.parametrize("name", FILES)
 @pytest.mark.parametrize("spelled", ["as given", "canonical"])
-def test_a_log_that_holds_the_published_files_verifies(name: str, spelled: str) -> None:
+def test_log_with_the_published_files_verifies(name: str, spelled: str) -> None:
     data = {"file": json.loads(FILES[name][0])}
     dump = json.dumps if spelled == "as given" else lambda value: rfc8785.dumps(value).decode()
     found = read(foreign_log([data], dump))

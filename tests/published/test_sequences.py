@@ -9,7 +9,7 @@ from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Tight
 from benchflow.procedure.reader import ReadResult, read
 
 ORDERS = {
-    # Numbered one after the other clockwise: the legacy table of ASME PCC-1 from memory; 12 also printed at
+    # Numbered clockwise: the legacy table of ASME PCC-1 from memory; 12 also printed at
     # wjlr.roverradio.com.
     4: (1, 3, 2, 4),
     8: (1, 5, 3, 7, 2, 6, 4, 8),
@@ -27,13 +27,13 @@ LABELS = {
 
 
 @pytest.mark.parametrize("count", ORDERS)
-def test_the_cross_pattern_is_the_published_one_in_both_ways_of_numbering(count: int) -> None:
+def test_cross_pattern_is_the_published_one_in_both_numberings(count: int) -> None:
     assert star_order(count) == ORDERS[count]
     assert star_labels(count) == LABELS[count]
 
 
 @pytest.mark.parametrize("count", [12, 20, 24])
-def test_the_two_ways_of_numbering_are_not_taken_for_each_other(count: int) -> None:
+def test_two_numberings_are_not_confused(count: int) -> None:
     # knm-hydraulikk.no describes both. Only these counts tell them apart: 4, 8 and 16 read the same either way.
     order, labels = star_order(count), star_labels(count)
     assert order != labels
@@ -41,7 +41,7 @@ def test_the_two_ways_of_numbering_are_not_taken_for_each_other(count: int) -> N
 
 
 @pytest.mark.parametrize("count", range(4, 25))
-def test_every_bolt_has_its_turn_and_the_second_is_opposite_the_first(count: int) -> None:
+def test_each_bolt_occurs_once_and_the_second_is_opposite_the_first(count: int) -> None:
     order = star_order(count)
     assert sorted(order) == list(range(1, count + 1))
     apart = abs(order[1] - order[0])
@@ -49,9 +49,9 @@ def test_every_bolt_has_its_turn_and_the_second_is_opposite_the_first(count: int
 
 
 @pytest.mark.parametrize(("rows", "columns"), [(2, 5), (2, 7), (3, 5), (1, 6), (4, 4)])
-def test_a_cylinder_head_is_drawn_down_from_its_middle_outwards(rows: int, columns: int) -> None:
+def test_cylinder_head_is_tightened_from_its_middle_outwards(rows: int, columns: int) -> None:
     # Common practice; no list of numbers was found published. Property suggested beside the values: the distance
-    # from the middle never falls by more than one row or column on the way.
+    # from the middle never decreases by more than one row or column.
     layout = middle_out_layout(rows, columns)
     place = {number: (r, c) for r, line in enumerate(layout) for c, number in enumerate(line) if number is not None}
     assert sorted(place) == list(range(1, rows * columns + 1))
@@ -108,20 +108,18 @@ def shape(found: ReadResult) -> list[str]:
         ("47 N·m, 122 N·m", "", ["torque", "torque"], "myvehicle.help, a ten-cylinder head, bolts 1 to 12"),
     ],
 )  # fmt: skip
-def test_published_stages_can_be_written_as_they_are_printed(
-    stages: str, total: str, kinds: list[str], source: str
-) -> None:
+def test_published_stages_can_be_written_as_printed(stages: str, total: str, kinds: list[str], source: str) -> None:
     assert shape(tightened(stages, total)) == kinds, source
 
 
-def test_a_total_angle_that_is_not_the_sum_of_its_steps_is_caught() -> None:
-    # 45 + 45 + 45 + 30 is 165; the same page with a slip of the pen would say 160.
+def test_total_angle_that_is_not_the_sum_of_its_steps_is_an_error() -> None:
+    # 45 + 45 + 45 + 30 is 165; 160 would be a misprint.
     found = tightened("29.5 ft-lb (40 N·m), +45°, +45°, +45°, +30°", "160°")
     assert found.procedure is None
     assert any("165" in str(problem) for problem in found.problems)
 
 
-def test_one_bolt_that_gets_another_torque_is_a_group_of_its_own() -> None:
+def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
     # The 3.8 head above: bolt 9 apart from the others, 33 N·m.
     found = tightened(
         "{torque: 61 N·m, only: head}, {torque: 33 N·m, only: ninth}",
@@ -131,7 +129,7 @@ def test_one_bolt_that_gets_another_torque_is_a_group_of_its_own() -> None:
     assert shape(found) == ["torque", "torque"]
 
 
-def test_the_passes_of_a_flange_can_be_written_down() -> None:
+def test_passes_of_a_flange_can_be_written() -> None:
     # A gasket maker's worksheet: hand tight and up to 20 %, then 25, 50, 100 %, then once round at 100 %; others
     # 30, 60, 100 % and a round (henniggasket.com, hswhite.com). Here for 120 N·m.
     assert len(shape(tightened("24 N·m, 30 N·m, 60 N·m, 120 N·m, 120 N·m", count=12))) == 5

@@ -1,5 +1,5 @@
-"""Units against published values: NIST SP 811 (1995) App. B.8 as transcribed in the R package NISTunits 1.0.1, SciPy's
-``scipy.constants`` 1.17, pint 0.25's unit definitions, and pairs that makers print in two units."""
+"""Units compared with published values: NIST SP 811 (1995) App. B.8 as transcribed in the R package NISTunits 1.0.1,
+SciPy's ``scipy.constants`` 1.17, pint 0.25's unit definitions, and pairs that makers print in two units."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -32,7 +32,7 @@ from benchflow.quantity.units import BY_SYMBOL
         ("1 in³", "cm³", "16.387064", "16.387064"),
     ],
 )
-def test_a_unit_of_the_trade_is_worth_what_sp_811_says(one: str, to: str, exact: str, sp811: str) -> None:
+def test_unit_has_the_value_of_sp_811(one: str, to: str, exact: str, sp811: str) -> None:
     got = convert(parse_quantity(one), to).value
     assert got == Decimal(exact)
     digits = Decimal(sp811)
@@ -49,14 +49,14 @@ def test_a_unit_of_the_trade_is_worth_what_sp_811_says(one: str, to: str, exact:
         ("1 N·m", "ft-lb", "0.7375621492772655"),
     ],
 )
-def test_a_conversion_without_an_end_agrees_to_every_digit_printed(one: str, to: str, printed: str) -> None:
+def test_endless_conversion_agrees_with_each_printed_digit(one: str, to: str, printed: str) -> None:
     """pint's and SciPy's printed doubles (check values, section 1): the last digit is a double's."""
     got, want = convert(parse_quantity(one), to).value, Decimal(printed)
     assert abs(got - want) <= Decimal(2).scaleb(int(want.as_tuple().exponent))
 
 
 @pytest.mark.parametrize(("fahrenheit", "celsius"), [("212", 100), ("68", 20), ("-40", -40), ("32", 0)])
-def test_fahrenheit_is_read_as_celsius_exactly(fahrenheit: str, celsius: int) -> None:
+def test_fahrenheit_converts_exactly_to_celsius(fahrenheit: str, celsius: int) -> None:
     assert convert(parse_quantity(f"{fahrenheit} °F"), "°C").value == celsius
 
 
@@ -97,18 +97,18 @@ def by_pint(symbol: str, value: int) -> Fraction:
     return Fraction(registry().Quantity(Fraction(value), PINT[symbol]).to(BASE[unit.dimension]).magnitude)
 
 
-def test_no_unit_of_the_table_is_left_unchecked() -> None:
+def test_each_unit_of_the_table_is_checked() -> None:
     assert set(PINT) == set(BY_SYMBOL)
 
 
 @pytest.mark.parametrize("symbol", sorted(set(BY_SYMBOL) - {"°", "turn", "rpm"}))
-def test_each_row_of_the_table_is_exactly_what_pint_defines(symbol: str) -> None:
+def test_each_unit_is_exactly_that_of_pint(symbol: str) -> None:
     for value in (1, 68):
         q = parse_quantity(str(value), unit=symbol)
         assert base(q) == by_pint(symbol, value)
 
 
-def test_turns_degrees_and_speeds_are_what_pint_defines() -> None:
+def test_turns_degrees_and_speeds_are_those_of_pint() -> None:
     """Through pi, which pint holds as a double."""
     pairs = [("turn", "degree", 360), ("turn/minute", "degree/second", 6), ("revolution", "turn", 1)]
     for one, other, ratio in pairs:
@@ -128,11 +128,11 @@ SCIPY = {
 
 
 @pytest.mark.parametrize("symbol", sorted(SCIPY))
-def test_rows_that_scipy_knows_agree_with_it(symbol: str) -> None:
+def test_units_agree_with_scipy(symbol: str) -> None:
     assert float(BY_SYMBOL[symbol].factor) == pytest.approx(SCIPY[symbol], rel=1e-15)
 
 
-def test_zero_celsius_is_where_scipy_puts_it() -> None:
+def test_zero_celsius_agrees_with_scipy() -> None:
     assert float(BY_SYMBOL["°C"].offset) == constants.zero_Celsius
 
 
@@ -148,7 +148,7 @@ AGREEING = [
 
 
 @pytest.mark.parametrize("printed", AGREEING)
-def test_a_pair_that_a_maker_rounded_fairly_is_not_called_a_misprint(printed: str) -> None:
+def test_fairly_rounded_printed_pair_is_accepted(printed: str) -> None:
     assert parse_quantity(printed).entered == printed
 
 
@@ -157,15 +157,15 @@ MISPRINTS = [
     ("at most 1.0 mm (0.004 inch)", "disagreeing-units"),
     # Dodge V10 2002: the same ratio, two values
     ("at most 0.0007 mm/mm (0.0004 inch/inch)", "disagreeing-units"),
-    # TM 9-2815-254-24: the low limit is slipped a decimal, so that low stands above high
+    # TM 9-2815-254-24: the low limit is slipped a decimal, so that low is above high
     ("0.082 .. 0.0044 in (0.080 .. 0.114 mm)", "bad-quantity"),
-    # the same with its low limit mended: 0.114 mm is 0.0045 in, which the page cut off to 0.0044
+    # the same with its low limit corrected: 0.114 mm is 0.0045 in, which the page cut off to 0.0044
     ("0.0032 .. 0.0044 in (0.080 .. 0.114 mm)", "disagreeing-units"),
 ]
 
 
 @pytest.mark.parametrize(("printed", "code"), MISPRINTS)
-def test_the_slips_found_in_real_manuals_are_caught(printed: str, code: str) -> None:
+def test_misprint_of_a_manual_is_an_error(printed: str, code: str) -> None:
     with pytest.raises(QuantityError) as refused:
         parse_limit(printed)
     assert refused.value.code == code

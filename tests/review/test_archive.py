@@ -373,7 +373,7 @@ def test_a_database_that_holds_something_else_is_never_written_to(tmp_path: Path
     with sqlite3.connect(other) as connection:
         connection.execute("CREATE TABLE customers (name TEXT)")
     before = other.read_bytes()
-    with pytest.raises(NoArchive, match="no benchflow archive"):
+    with pytest.raises(NoArchive, match="not a benchflow archive"):
         open_database(str(other))
     assert other.read_bytes() == before
     note = tmp_path / "note.txt"

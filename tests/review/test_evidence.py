@@ -53,26 +53,26 @@ def test_a_wrench_whose_calibration_had_run_out_is_named_with_its_date(registere
     assert "2026-01-10" in guard.reasons[0].words
 
 
-def test_a_stage_that_was_taken_back_and_done_again_is_held_against_its_joint() -> None:
+def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
     review = of_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
     reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
     assert review.guards[0].operation == "tighten-head"
-    assert reasons["redone"] == "10 ticks of stage 1 of head-nuts taken back and done again"
+    assert reasons["redone"] == "10 ticks of stage 1 of head-nuts cleared and ticked again"
 
 
 @pytest.mark.parametrize("seed", [1, 3, 5])
-def test_a_clean_build_is_not_accused(seed: int) -> None:
+def test_clean_build_has_no_suspect_steps(seed: int) -> None:
     assert of_everything(told(seed, with_tools=True), SHOP).suspects == ()
 
 
-def test_a_missed_window_says_by_how_much_beside_the_name_that_signed_for_it() -> None:
+def test_missed_window_states_the_overrun_and_who_signed() -> None:
     review = of_everything(told(3, Faults(late="set-head-down")))
     words = " / ".join(reason.words for reason in review.guards[0].reasons)
-    assert "R. Builder signed to go on without the time window" in words
-    assert "finished 11 min after “Put sealant on the four corners”; the window is at most 10 min" in words
+    assert "R. Builder signed a deviation from the time window" in words
+    assert "finished 11 min after “Put sealant on the four corners” (window at most 10 min)" in words
 
 
-def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else() -> None:
+def test_complaint_lists_only_steps_that_guard_against_it() -> None:
     log = told(3, Faults(self_signed="mark-nuts"))
     leak = find_failure(log, "head-gasket-leak")
     oil = find_failure(log, "oil-leak")
@@ -85,7 +85,7 @@ def test_a_complaint_is_answered_by_what_guards_against_it_and_by_nothing_else()
     assert head.complaint == leak.text
 
 
-def test_a_complaint_is_found_by_the_customers_words() -> None:
+def test_failure_is_found_by_its_text_or_its_beginning() -> None:
     log = told(3)
     failure = log.procedure.failures[0]
     assert find_failure(log, failure.text.upper()) == failure
@@ -94,7 +94,7 @@ def test_a_complaint_is_found_by_the_customers_words() -> None:
     assert find_failure(log, "") is None
 
 
-def test_a_search_finds_operations_by_any_of_their_words() -> None:
+def test_search_finds_steps_that_contain_every_word() -> None:
     log = told(3)
     found = {guard.operation for guard in by_search(log, "SEALANT corner").guards}
     assert "apply-sealant" in found
@@ -102,7 +102,7 @@ def test_a_search_finds_operations_by_any_of_their_words() -> None:
     assert by_search(log, "zeppelin").guards == ()
 
 
-def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
+def test_step_never_done_is_ranked_first() -> None:
     from benchflow.review.log.loaded_log import load_log
     from tests.driving.player import Player
     from tests.review.played_builds import BEGIN, folder, head_install, read
@@ -117,7 +117,7 @@ def test_an_operation_that_was_never_done_stands_above_all_else() -> None:
     told_all = load_log(log, read())
     review = of_everything(told_all)
     assert review.guards[0].reasons[0].kind == "never-done"
-    assert review.guards[0].reasons[0].words == "never taken up"
+    assert review.guards[0].reasons[0].words == "never started"
     assert not review.guards[-1].suspect
     assert any("operations not done (The block is cracked)" in warning for warning in told_all.warnings)
 
@@ -134,14 +134,14 @@ def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text
     assert text.count("- id:") == 1
 
 
-def test_what_is_known_is_told_beside_what_is_weak() -> None:
+def test_reviewed_step_has_its_recorded_evidence() -> None:
     guard = next(g for g in of_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
     words = [known.words for known in guard.known]
     assert any("head-nuts, stage 2" in w and "10 fasteners with TW-A, R. Builder" in w for w in words)
     assert any(w.startswith("finished by R. Builder, 2026-03-") for w in words)
 
 
-def test_the_order_follows_the_rule_that_is_shown_and_nothing_else() -> None:
+def test_ranking_follows_the_printed_rule() -> None:
     assert [kind.grade for kind in WEAK_POINT_KINDS] == sorted(GRADE.values(), reverse=True)
     assert len(set(GRADE.values())) == len(WEAK_POINT_KINDS)
     one_bad = [WeakPoint("deviation", "")]
@@ -154,7 +154,7 @@ def test_the_order_follows_the_rule_that_is_shown_and_nothing_else() -> None:
     assert f"grade {SUSPECT} or more is suspect" in text
 
 
-def test_a_review_can_be_handed_on_as_plain_data() -> None:
+def test_review_survives_json() -> None:
     review = of_everything(told(3))
     assert msgspec.convert(msgspec.json.decode(msgspec.json.encode(review)), Review) == review
 

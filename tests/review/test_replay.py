@@ -62,6 +62,6 @@ def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay:
 
 def test_the_bench_as_it_was_can_be_looked_at_and_not_worked_on(replay: Replay) -> None:
     view = replay.bench(200)
-    assert view.read_only == f"this is the session as it stood after event 200 of {replay.last}"
+    assert view.read_only == f"this is the job after event 200 of {replay.last}"
     assert view.saved == 200
     assert view.done == len(replay.frame(200).done)

@@ -42,7 +42,7 @@ def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: Sheet) -> 
     assert operation.joint.tools[1].startswith("stage 2, 55 N·m (41 ft-lb): 10 with TW-A, R. Builder, 2026-03-0")
 
 
-def test_a_reading_is_drawn_against_its_limit_where_it_lies(made: Sheet) -> None:
+def test_gauge_shows_a_reading_on_its_limit(made: Sheet) -> None:
     value = next(v for s in made.sections for o in s.operations for v in o.values if v.name == FLOAT_NAME)
     assert value.gauge is not None
     assert value.gauge.low is not None
@@ -52,16 +52,16 @@ def test_a_reading_is_drawn_against_its_limit_where_it_lies(made: Sheet) -> None
     assert value.verdict == "in"
 
 
-def test_what_is_out_of_the_ordinary_stands_at_the_top_with_names(made: Sheet) -> None:
+def test_deviations_are_listed_first_with_names(made: Sheet) -> None:
     text = "\n".join(made.exceptions)
-    assert "deviation about time, signed by R. Builder: The phone rang." in text
-    assert "signed by the builder himself" in text
-    assert "taken back and done again" in text
-    assert "Nothing. Every operation" not in html(made)
-    assert "Nothing. Every operation" in html(sheet(told(3, with_tools=True)))
+    assert "deviation from time, signed by R. Builder: The phone rang." in text
+    assert "the builder signed the hold point for their own work" in text
+    assert "reworked, " in text
+    assert "None. Every operation" not in html(made)
+    assert "None. Every operation" in html(sheet(told(3, with_tools=True)))
 
 
-def test_open_work_has_its_day_counted_from_the_close(made: Sheet) -> None:
+def test_follow_ups_are_due_counted_from_the_close(made: Sheet) -> None:
     closed = told(3, FAULTS, with_tools=True).facts.session.closed_at
     assert closed is not None
     dated = [item for item in made.follow_up if item.due]
@@ -69,26 +69,26 @@ def test_open_work_has_its_day_counted_from_the_close(made: Sheet) -> None:
     assert all(item.due > closed[:10] for item in dated)
 
 
-def test_lots_and_instruments_are_listed_and_unnamed_ones_said_to_be_so(made: Sheet) -> None:
+def test_lots_and_instruments_are_listed_including_unnamed_ones(made: Sheet) -> None:
     assert any(row[1].startswith("lot L-") for row in made.parts)
     assert "TW-A" in {row[1] for row in made.instruments}
     assert {row[1] for row in sheet(told(3)).instruments} == {"not named"}
 
 
-def test_the_register_of_the_day_tells_the_calibration_of_each_instrument() -> None:
+def test_instruments_have_the_calibration_of_that_day() -> None:
     rows = {row[1]: row for row in sheet(told(3, with_tools=True)).instruments}
     assert rows["TW-A"][2:4] == ("2025-11-03", "2026-11-03")
 
 
-def test_the_sheet_says_whether_the_chain_holds_and_what_its_fingerprint_is(made: Sheet) -> None:
+def test_sheet_states_whether_the_log_is_intact_and_its_fingerprint(made: Sheet) -> None:
     whole = html(made)
-    assert "The chain holds." in whole
+    assert "The log is intact." in whole
     assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
     damaged = folder() / "damaged-sheet.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
     broken = html(sheet(load_log(damaged, read())))
-    assert "THE CHAIN IS BROKEN." in broken
-    assert "The chain holds." not in broken
+    assert "THE LOG IS DAMAGED." in broken
+    assert "The log is intact." not in broken
 
 
 HOSTILE = '<script>alert(1)</script> [x](http://evil.invalid) | ` \x1b]52;c;aGk=\x07 \u202eabc "quoted" {{ 7*7 }}'

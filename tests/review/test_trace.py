@@ -109,22 +109,22 @@ def many(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
     return LogFiles(story.save(tmp_path) for story in stories)
 
 
-def test_a_clearance_that_creeps_towards_its_limit_is_said_before_it_gets_there(tmp_path: Path) -> None:
+def test_drift_is_reported_before_it_reaches_the_limit(tmp_path: Path) -> None:
     source = many(tmp_path, [f"{0.150 + 0.004 * n + 0.001 * (n % 3):.3f}" for n in range(15)])
     (series,) = trend_over_builds(source, "end-play").series
     assert series.chart is not None
-    assert series.telling[0].startswith("It drifts up, by 0.004 mm a build: at this rate it is at its limit")
+    assert series.telling[0].startswith("It drifts up by 0.004 mm per build: at this rate it reaches its limit")
     assert "in about 18 builds" in series.telling[0]
 
 
-def test_an_engine_that_stands_apart_is_named(tmp_path: Path) -> None:
+def test_outlier_is_named(tmp_path: Path) -> None:
     values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
     values[7] = "0.27"
     (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
-    assert any("job 07: 0.27 mm stands apart" in words for words in series.telling)
+    assert any("job 07: 0.27 mm is an outlier" in words for words in series.telling)
 
 
-def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> None:
+def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
     inch = Story(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
     metric = Story(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
@@ -132,7 +132,7 @@ def test_readings_in_another_unit_are_put_on_the_same_chart(tmp_path: Path) -> N
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
     (series,) = found.series
     assert [round(p.value, 4) for p in series.points] == [0.1905, 0.19]
-    assert found.notes == ("Nm: end-play is in N·m, not comparable with mm.",)
+    assert found.notes == ("Nm: end-play is in N·m, which cannot be compared with mm.",)
 
 
 def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Opening the index: one embedded file by default, or a server that several benches share."""
+"""Opens the archive's database: an SQLite file, or a PostgreSQL server that several benches share."""
 
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
@@ -14,18 +14,18 @@ from benchflow.review.archive import index_schema as schema
 
 _LOCK: Final = 7_042_313  # any number that the benches agree on
 _WRITES: Final = "benchflow_writes"
-_PATIENCE: Final = 120  # seconds that one bench waits for another's batch to be written
+_PATIENCE: Final = 120  # seconds that a bench waits while another one writes
 
 
 class NoArchive(BenchflowError):
-    """The index cannot be opened, or is not one that this version can use."""
+    """The archive cannot be opened, or this version cannot use it."""
 
 
 def url_of(text: str) -> URL:
-    """The database that ``text`` names: a PostgreSQL URL, or the path of an SQLite file.
+    """The URL of the database that ``text`` names: a PostgreSQL URL, or the path of an SQLite file.
 
     Raises:
-        NoArchive: it is some other kind of database, or no URL.
+        NoArchive: the text is a malformed URL, or names another kind of database.
     """
     if "://" not in text:
         return URL.create("sqlite+pysqlite", database=str(Path(text)))
@@ -45,7 +45,7 @@ def url_of(text: str) -> URL:
 
 
 class Database:
-    """An open index whose tables are there and of this version."""
+    """An open archive with the tables of this version."""
 
     def __init__(self, url: URL, engine: Engine) -> None:
         self.shown = url.render_as_string(hide_password=True)
@@ -55,13 +55,13 @@ class Database:
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
-        """One consistent look at the index."""
+        """A read transaction."""
         with self._say_what_failed(), self._engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """The only writer for as long as it lasts; all of it is written, or nothing is."""
+        """A write transaction. There is one writer at a time."""
         with self._say_what_failed(), self._writer.connect() as connection, connection.begin():
             if self.shared:
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
@@ -78,13 +78,13 @@ class Database:
         self._engine.dispose()
 
     def let_read_while_written(self) -> None:
-        """Kept in the file of an embedded index: one bench's reading does not wait for another's writing."""
+        """Set the write-ahead log of an SQLite file: readers then do not wait for a writer."""
         if not self.shared:
             with self._say_what_failed(), closing(self._engine.raw_connection()) as connection:
                 connection.cursor().execute("PRAGMA journal_mode=WAL")
 
     def clear(self) -> None:
-        """Empty the index and lay it out as this version wants it. The log files are not touched."""
+        """Empty the archive and create the tables of this version. Log files are not touched."""
         with self.writing() as connection:
             schema.metadata.drop_all(connection)
             _lay_out(connection)
@@ -104,10 +104,10 @@ class Database:
 
 
 def open_database(text: str, *, fresh: bool = False) -> Database:
-    """The index that ``text`` names, laid out if it is new. ``fresh`` empties it first, whatever it holds.
+    """Open the archive that ``text`` names; a new one gets its tables. ``fresh`` empties it first.
 
     Raises:
-        NoArchive: it cannot be reached, is something else, or was made by another version.
+        NoArchive: the database cannot be reached, is not an archive, or is of another version.
     """
     url = url_of(text)
     database = Database(url, _engine(url))
@@ -141,8 +141,8 @@ def _engine(url: URL) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _begin_ourselves(connection: Any, record: Any) -> None:
-        connection.isolation_level = None  # the driver would begin a transaction too late
-        # The index can be made again from the logs, so a power cut may cost its last batch.
+        connection.isolation_level = None  # the driver would start a transaction too late
+        # The archive can be built again from the logs, so losing the last batch at a power failure is acceptable.
         connection.execute("PRAGMA synchronous=NORMAL")
 
     @event.listens_for(engine, "begin")
@@ -158,10 +158,12 @@ def _check(database: Database) -> None:
         made = _version(connection)
     if made is None:
         with database.writing() as connection:
-            made = _version(connection)  # another bench may have been quicker
+            made = _version(connection)  # another bench may have created them
             if made is None:
                 if inspect(connection).get_table_names():
-                    raise NoArchive(f"{database.shown} holds tables that are no benchflow archive. Name an empty one.")
+                    raise NoArchive(
+                        f"{database.shown} has tables that are not a benchflow archive. Name an empty database."
+                    )
                 _lay_out(connection)
                 made = str(schema.VERSION)
         database.let_read_while_written()
@@ -172,7 +174,7 @@ def _check(database: Database) -> None:
             + (
                 "Use the newer version here too, or another archive."
                 if made.isdigit() and int(made) > schema.VERSION
-                else "Make it anew from the logs: benchflow archive --rebuild FOLDER."
+                else "Build it again from the logs: benchflow archive --rebuild FOLDER."
             )
         )
 
@@ -190,6 +192,6 @@ def _lay_out(connection: Connection) -> None:
 
 
 def first_line(wrong: DatabaseError) -> str:
-    """What the database said, without the statement that made it say so."""
+    """The message of the database, without the SQL statement."""
     text = str(wrong.orig).strip() or type(wrong).__name__
     return text.splitlines()[0].rstrip(".") + "."

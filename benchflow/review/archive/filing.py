@@ -1,8 +1,7 @@
-"""Bringing logs into the index: what is new, what has grown, what is kept out.
+"""Files logs in the archive: finds new and grown logs, verifies them, and writes their facts.
 
-Reading and verifying a log is done apart, by worker processes when there is much of it; one batch of
-logs is then written in one transaction. So it may be broken off at any moment, done again, and done by
-several benches at once.
+Logs are read and verified by worker processes where there is much to read. Each batch is written in one transaction, so
+filing can be interrupted, repeated, and run by several benches at once.
 """
 
 import os
@@ -39,7 +38,7 @@ class _Job(NamedTuple):
 
 
 Progress = Callable[[int, int], None]
-"""Called with how many files are done, of how many."""
+"""Called with the number of files done and the number of all files."""
 
 
 def file_logs(
@@ -53,12 +52,12 @@ def file_logs(
     workers: int | None = None,
     progress: Progress = lambda done, of: None,
 ) -> FilingReport:
-    """Bring the logs at ``paths`` into the index. ``bench`` is this machine's name.
+    """File the logs at ``paths``. ``bench`` is the name of this machine.
 
-    ``folders`` are those that were gone through for ``paths``: a log known from inside them and no longer
-    found is reported as gone. ``copy_logs`` puts the whole logs into the index as well, for other benches.
-    ``compiled`` is the folder with the compiled forms of procedures; ``None``: they are compiled in memory.
-    ``workers`` is how many processes may read at once; by default as many as there are processors.
+    ``folders`` are the folders that ``paths`` were found in: a known log that is missing there is reported as gone.
+    ``copy_logs`` also stores copies of the logs, for other benches. ``compiled`` is the folder with the compiled forms
+    of procedures; ``None``: they are compiled in memory. ``workers`` is the number of processes that read; by default
+    the number of processors.
     """
     at = [str(path.resolve()) for path in paths]
     known = known_files(database, bench, at)
@@ -140,7 +139,7 @@ def _sort_out(
 
 
 def _same(path: str, status: os.stat_result, before: KnownFile) -> bool:
-    """Whether the file is as it was when it was filed: by size, time of change, and its last line."""
+    """True if the file is unchanged since it was filed, by size, modification time and last hash."""
     if (status.st_size, status.st_mtime_ns) != (before.size, before.changed):
         return False
     return bool(before.why) or _last_hash(path, status.st_size) == before.head
@@ -154,7 +153,7 @@ _decode_sealed = msgspec.json.Decoder(_Sealed).decode
 
 
 def _last_hash(path: str, size: int) -> str:
-    """The hash of the last whole line; empty when it cannot be told without reading the whole file."""
+    """The hash of the last complete line; "" where the end of the file does not contain it."""
     try:
         with open(path, "rb") as file:
             file.seek(max(0, size - _TAIL))
@@ -199,7 +198,7 @@ def _read_all(jobs: Sequence[_Job], how: _How, workers: int) -> Iterator[FiledLo
 
 @contextmanager
 def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
-    """What is not begun is dropped when the caller stops."""
+    """Cancel waiting jobs when the caller stops."""
     try:
         yield pool
     finally:
@@ -222,7 +221,7 @@ def _read_one(job: _Job, how: _How) -> FiledLog:
         data = Path(job.path).read_bytes()
     except OSError as wrong:
         return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
-    # The file may have grown since it was looked at; `size` is of what was read.
+    # The file may have grown since it was found: the size recorded is that of the data read.
     found = sound_facts(data, _plan_of(how.compiled))
     if isinstance(found, Unusable):
         return FiledLog(job.path, len(data), job.changed, why=found.why)

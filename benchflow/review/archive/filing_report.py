@@ -1,4 +1,4 @@
-"""What came of bringing logs into the archive."""
+"""The result of filing logs in the archive."""
 
 from msgspec import Struct
 
@@ -6,9 +6,8 @@ from benchflow.review.many.session_question import LeftOut
 
 
 class FilingReport(Struct, frozen=True):
-    """``left_out`` is everything looked at and kept out, now or earlier; ``newer`` names logs that a newer version
-    wrote, of which this one understood only a part; ``gone`` are logs that the index still has and whose files are
-    no longer there."""
+    """Numbers of logs, and the exceptions. ``left_out`` were left out now or earlier; ``newer`` are logs of a newer
+    version, understood only in part; ``gone`` are logs whose sessions are in the index and whose files are missing."""
 
     looked_at: int
     new: int
@@ -22,5 +21,5 @@ class FilingReport(Struct, frozen=True):
 
     @property
     def changed(self) -> bool:
-        """Whether anything was brought in."""
+        """True if a log was added or has grown."""
         return bool(self.new or self.grown)

@@ -1,4 +1,4 @@
-"""Answers from the index. What it selects is a little too much at most; the question decides the rest."""
+"""Answers questions from the archive. The database may select too many facts; the question narrows them."""
 
 import zlib
 from collections.abc import Sequence
@@ -31,7 +31,7 @@ from benchflow.review.many.session_question import (
 
 F = TypeVar("F", bound=Struct)
 _SESSION_COLUMNS: Final = [sessions.c[name] for name in SessionFact.__struct_fields__]
-_MANY: Final = 400  # sessions asked for by number; for more of them all are read
+_MANY: Final = 400  # up to so many sessions are selected by number; for more, all are read
 
 
 class ArchiveIndex:
@@ -71,14 +71,14 @@ class ArchiveIndex:
         return sorted((LeftOut(*row) for row in found), key=lambda one: (one.bench, one.path))
 
     def log_of(self, session: str) -> bytes | None:
-        """The bytes of a log, where the archive was told to copy them; verify them before use."""
+        """The bytes of a log, where the archive has a copy. Verify them before use."""
         with self._database.reading() as connection:
             body = connection.execute(select(copies.c.body).where(copies.c.session == session)).scalar()
         return None if body is None else zlib.decompress(body)
 
 
 def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
-    """Sessions in the order that every source keeps: of their opening, then of their hash."""
+    """The sessions in the order of every source: of their opening, then of their hash."""
     c = sessions.c
     wanted = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
     if numbers is not None and len(numbers) <= _MANY:
@@ -101,7 +101,7 @@ def _by_session(connection: Connection, name: str, where: ColumnElement[bool]) -
 
 
 def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
-    """Which rows of which tables may answer the question."""
+    """Conditions for the rows that may answer the question, by table."""
     t = fact_tables
     subject = question.subject
     match subject:
@@ -121,7 +121,7 @@ def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
         case PersonSubject(name):
             by_line = ("readings", "stages", "lots", "signatures", "deviations")
             return {
-                # The people of an operation are a list: which of them, the question sorts out.
+                # The people of an operation are a list: the question selects them.
                 "operations": true(),
                 **{table: t[table].c.by == name for table in by_line},
             }

@@ -1,6 +1,6 @@
-"""The tables of the index, made from the fact types: one table a type, one column a field.
+"""The tables of the archive, derived from the fact types: one table per type, one column per field.
 
-What has no column type of its own (a list of names, the options, a moment) is kept as JSON text.
+Fields without a matching column type (lists, dicts, moments) are stored as JSON text.
 """
 
 from types import UnionType
@@ -26,7 +26,7 @@ from sqlalchemy.types import TypeEngine
 from benchflow.review.log import facts as f
 
 VERSION: Final = 2
-"""Raised with every change to a fact type or a table; an index of another version is refused."""
+"""Increased with every change of a fact type or table. An archive of another version is refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,
@@ -40,7 +40,7 @@ FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "undone_steps": f.UndoneFact,
     "notes": f.NoteFact,
 }
-"""Named as the fields of :class:`benchflow.review.log.facts.Facts` are."""
+"""The fact types by table name, which is the field name in :class:`benchflow.review.log.facts.Facts`."""
 
 metadata = MetaData()
 
@@ -53,17 +53,17 @@ files = Table(
     Column("path", Text, primary_key=True),
     Column("size", BigInteger, nullable=False),
     Column("changed", BigInteger, nullable=False),  # st_mtime_ns
-    Column("session", Text, nullable=False),  # "" when it was left out
+    Column("session", Text, nullable=False),  # "" for a file that was left out
     Column("head", Text, nullable=False),
     Column("events", Integer, nullable=False),
-    Column("why", Text, nullable=False),  # why it was left out; "" when it was not
+    Column("why", Text, nullable=False),  # why it was left out; "" for a filed log
 )
 
 copies = Table(
     "copies",
     metadata,
     Column("session", Text, primary_key=True),
-    Column("body", LargeBinary, nullable=False),  # the log's bytes, deflated
+    Column("body", LargeBinary, nullable=False),  # the log, compressed
 )
 
 
@@ -135,7 +135,7 @@ F = TypeVar("F", bound=Struct)
 
 
 def to_row(fact: Struct) -> tuple[Any, ...]:
-    """The fact's fields as its columns hold them."""
+    """The cells of a fact, in the order of its columns."""
     places = _JSON_FIELDS[type(fact)]
     row = msgspec.structs.astuple(fact)
     if not places:
@@ -148,7 +148,7 @@ def to_row(fact: Struct) -> tuple[Any, ...]:
 
 
 def from_row(fact: type[F], row: Any) -> F:
-    """The fact that :func:`to_row` made ``row`` of. Booleans may come as 0 and 1."""
+    """The fact of a row, as made by :func:`to_row`. Booleans may be 0 and 1."""
     cells = list(row)
     for place, kind in _JSON_FIELDS[fact]:
         if cells[place] is not None:

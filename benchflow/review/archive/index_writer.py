@@ -1,4 +1,4 @@
-"""One batch of logs into the tables, in one transaction."""
+"""Writes a batch of logs into the archive's tables, in one transaction."""
 
 import os
 from collections.abc import Sequence
@@ -12,12 +12,12 @@ from benchflow.review.archive.index_schema import copies, fact_tables, files, se
 from benchflow.review.log.facts import SessionFact
 
 Rows = dict[str, list[tuple[Any, ...]]]
-"""Table name to rows, without the session's number that goes before each."""
+"""Rows by table name, without the session number that is the first cell of each."""
 
 
 class FiledLog(Struct, frozen=True):
-    """A log as it was read: its facts as rows, or why it is kept out. ``body`` is the log itself, deflated, when
-    that was asked for."""
+    """A log as it was read: its facts as rows, or why it is left out. ``body`` is a compressed copy of the log, where
+    copies are wanted."""
 
     path: str
     size: int
@@ -32,11 +32,11 @@ class FiledLog(Struct, frozen=True):
         return 1 + sum(map(len, self.rows.values()))
 
 
-_FEW = 400  # files asked for by their paths; for more of them all are read
+_FEW = 400  # up to so many files are selected by path; for more, all are read
 
 
 class KnownFile(NamedTuple):
-    """A file as it was when it was last read."""
+    """A file at the time it was last read."""
 
     size: int
     changed: int
@@ -57,7 +57,7 @@ class _There(NamedTuple):
 
 
 def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[str, KnownFile]:
-    """What the index knows of this bench's files, by path: of those at ``paths`` at least."""
+    """This bench's files in the index, by path: at least those at ``paths``."""
     c = files.c
     wanted = select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
     if len(paths) <= _FEW:
@@ -67,14 +67,14 @@ def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[st
 
 
 def copied_sessions(database: Database) -> set[str]:
-    """The sessions whose whole log the index holds."""
+    """The sessions of which the index holds a copy of the log."""
     with database.reading() as connection:
         return set(connection.execute(select(copies.c.session)).scalars())
 
 
 def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: set[str]) -> tuple[str, ...]:
-    """Drop what is known of files below the folders ``inside`` that are no longer there, and say which
-    sessions the index still has although their logs are gone."""
+    """Forget files below the folders ``inside`` that do not exist any more. Returns the paths of missing logs whose
+    sessions stay in the index."""
     with database.writing() as connection:
         c = sessions.c
         sources = set(connection.execute(select(c.path).where(c.bench == bench)).scalars())
@@ -87,7 +87,7 @@ def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: 
 
 
 def store(database: Database, bench: str, batch: Sequence[FiledLog]) -> list[str]:
-    """Write the batch. For each entry: ``new``, ``grown``, ``copy``, or why it is left out."""
+    """Write the batch. Returns for each log ``new``, ``grown``, ``copy``, or why it is left out."""
     with database.writing() as connection:
         return _Batch(database, connection, bench, batch).store()
 
@@ -98,8 +98,8 @@ class _Batch:
         self.there = self._sessions_there()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
         self.replaced: list[int] = []
-        self.outdone: list[tuple[str, str, str]] = []  # bench, path, why: a longer copy has come
-        self.taken: dict[str, tuple[int, FiledLog]] = {}  # session to the entry that is to stand for it
+        self.outdone: list[tuple[str, str, str]] = []  # bench, path, why: a longer copy was found
+        self.taken: dict[str, tuple[int, FiledLog]] = {}  # the copy to be used, by session
 
     def store(self) -> list[str]:
         outcomes = [self._outcome(entry) for entry in self.batch]
@@ -113,7 +113,7 @@ class _Batch:
         wanted = [entry.session.session for entry in self.batch if entry.session is not None]
         c = sessions.c
         found: dict[str, _There] = {}
-        for start in range(0, len(wanted), 500):  # databases bound the number of parameters
+        for start in range(0, len(wanted), 500):  # databases limit the number of parameters
             rows = self.connection.execute(
                 select(c.session, c.number, c.events, c.head, c.bench, c.path).where(
                     c.session.in_(wanted[start : start + 500])
@@ -143,12 +143,12 @@ class _Batch:
         return "new" if old is None else "grown"
 
     def _is_now_at(self, old: _There, entry: FiledLog) -> None:
-        """A log that was moved on this bench is named by where it lies now."""
+        """Record the new path of a log that was moved on this bench."""
         if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
             self.connection.execute(update(sessions).where(sessions.c.number == old.number).values(path=entry.path))
 
     def _withdraw(self) -> None:
-        """A log that verified once and does not any more takes its facts out of the index with it."""
+        """Remove the facts of logs that verified earlier and do not verify any more."""
         c = sessions.c
         for entry in self.batch:
             if entry.session is None:
@@ -156,7 +156,7 @@ class _Batch:
                     select(c.number, c.session).where(c.bench == self.bench, c.path == entry.path)
                 ).all()
                 self.replaced.extend(number for number, _ in found)
-                # Another copy of it, passed over until now, is to be read again the next time.
+                # Other copies of the session are read again the next time.
                 for _, session in found:
                     self.connection.execute(delete(files).where(files.c.session == session))
 
@@ -171,7 +171,7 @@ class _Batch:
         together: Rows = {name: [] for name in fact_tables}
         heads: list[tuple[Any, ...]] = []
         for number, entry in self.taken.values():
-            assert entry.session is not None  # only such entries are taken
+            assert entry.session is not None  # only logs with a session are taken
             heads.append((number, *to_row(entry.session), self.bench, entry.path))
             for name, rows in entry.rows.items():
                 together[name].extend((number, *row) for row in rows)
@@ -184,7 +184,7 @@ class _Batch:
         bodies = {
             entry.session.session: entry.body
             for entry in self.batch
-            if entry.session is not None and entry.body and self._state_set(entry.session)
+            if entry.session is not None and entry.body and self._is_current(entry.session)
         }
         if bodies:
             self.connection.execute(
@@ -193,8 +193,8 @@ class _Batch:
             )
             self.database.bulk(self.connection, copies, list(bodies.items()))
 
-    def _state_set(self, session: SessionFact) -> bool:
-        """Whether this copy of the session is the one that the index now holds."""
+    def _is_current(self, session: SessionFact) -> bool:
+        """True if this copy of the session is the one in the index."""
         return self.there[session.session].head == session.head
 
     def _note_files(self, outcomes: Sequence[str]) -> None:

@@ -1,4 +1,4 @@
-"""Following a folder: what is new or has grown is filed a moment later."""
+"""Watches a folder and files logs when they are new or have grown."""
 
 import os
 import time
@@ -13,7 +13,7 @@ from benchflow.review.log.log_file import logs_under
 
 EVERY: Final = 2.0
 SHARE: Final = 0.02
-"""Looking takes no more than this part of the time, however large the folder."""
+"""Checking the folder takes at most this part of the time, however many logs it holds."""
 
 
 def watch(
@@ -27,11 +27,13 @@ def watch(
     sleep: Callable[[float], None] = time.sleep,
     clock: Callable[[], float] = time.monotonic,
 ) -> Iterator[FilingReport]:
-    """File the folder now, and again whenever a log in it changes; each time it did, say what came of it.
+    """File the folder now and after every change of a log in it; yields a report each time.
 
-    It ends when ``sleep`` raises. A look costs a ``stat`` of each log; nothing is opened that has not changed.
-    Raises :class:`benchflow.review.log.log_file.NoLog` when the folder is not there to begin with; later it is waited
-    for.
+    The loop ends when ``sleep`` raises. A check is one ``stat`` per log; only changed logs are opened. A folder that
+    disappears later, such as a USB stick, is waited for.
+
+    Raises:
+        NoLog: there is no such folder at the start.
     """
     paths = logs_under(folder)
     seen: dict[str, tuple[int, int]] | None = None
@@ -44,7 +46,7 @@ def watch(
             folders = [folder] if folder.is_dir() else []
             yield file_logs(database, paths, bench, folders=folders, copy_logs=copy_logs, compiled=compiled)
         sleep(max(every, looking / SHARE))
-        if folder.is_dir():  # a stick that was pulled out comes back
+        if folder.is_dir():  # a USB stick may come back
             paths = logs_under(folder)
 
 

@@ -1,6 +1,6 @@
-"""It came back. What guarded against it, and how strong is the evidence: the weakest first, in words.
+"""Reviews a build after a complaint: the steps that should have prevented it, ranked by how weak their evidence is.
 
-The rule is in :mod:`benchflow.review.evidence.ranking`. Everything is computed from the one log; no index is needed.
+The ranking rule is in :mod:`benchflow.review.evidence.ranking`. Only the one log is needed, no archive.
 """
 
 from collections.abc import Iterable
@@ -21,10 +21,10 @@ if TYPE_CHECKING:
 
 
 class ReviewedStep(Struct, frozen=True):
-    """An operation that was to keep the complaint from happening.
+    """A step that should have prevented the complaint, with its evidence.
 
-    ``reasons`` are what is weak about it, the worst first; ``known`` what the log knows. ``seq`` is the event
-    to look at first (of the worst reason, else of its finishing), ``line`` where the procedure's text has it.
+    ``reasons`` are its weak points, the worst first; ``known`` is the recorded evidence. ``seq`` is the event to look
+    at first (of the worst weak point, otherwise of finishing), ``line`` its line in the text of the procedure.
     """
 
     operation: str
@@ -44,16 +44,19 @@ class ReviewedStep(Struct, frozen=True):
 
     @property
     def suspect(self) -> bool:
-        """Whether anything is held against it."""
+        """True if a weak point of the step is serious enough."""
         return self.grade >= SUSPECT
 
 
 class Review(Struct, frozen=True):
-    """``complaint`` is what was asked, in words: a failure's text, the search, or that everything was looked
-    at. ``not_here`` are guards that this build's options left out."""
+    """The answer to one complaint.
+
+    ``complaint`` is the text of a failure, a search, or "everything". ``guards`` are the steps that should have
+    prevented it, the weakest first; ``not_here`` the titles of such operations that this build's options leave out.
+    """
 
     complaint: str
-    failures: tuple[Failure, ...]  # what may be asked
+    failures: tuple[Failure, ...]  # that the procedure lists
     guards: tuple[ReviewedStep, ...]
     not_here: tuple[str, ...]
     rule: tuple[str, ...]
@@ -65,7 +68,7 @@ class Review(Struct, frozen=True):
 
 
 def by_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> Review:
-    """What guarded against one of the procedure's failures."""
+    """The steps that should have prevented one of the procedure's failures."""
     names = {failure.id}
     chosen = [step for step in log.plan.steps.values() if names & set(_guarded(step))]
     written = [
@@ -78,20 +81,22 @@ def by_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> 
 
 
 def by_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Review:
-    """The operations that speak of every word in ``text``: in title, instruction, cautions, values, checks,
-    joint, parts used, notes, or the failures that they guard against."""
+    """The steps that contain every word of ``text``: in their title, instruction, cautions, values, checks, joint,
+    parts, notes, or in the failures that they guard against."""
     words = text.casefold().split()
-    chosen = [step for step in log.plan.steps.values() if words and all(word in _haystack(log, step) for word in words)]
+    chosen = [
+        step for step in log.plan.steps.values() if words and all(word in _searchable_text(log, step) for word in words)
+    ]
     return _review(log, f"search: {clean(text)}", chosen, (), shop)
 
 
 def of_everything(log: LoadedLog, shop: "Shop | None" = None) -> Review:
-    """Every operation of the build, whatever came back."""
+    """Every step of the build, whatever the complaint."""
     return _review(log, "everything", log.plan.steps.values(), (), shop)
 
 
 def find_failure(log: LoadedLog, text: str) -> Failure | None:
-    """The failure that ``text`` names: its id, or its words, whole or as they begin."""
+    """The failure that ``text`` names by its id, its text or the beginning of it; ``None`` for none or several."""
     wanted = text.casefold().strip()
     failures = log.procedure.failures
     for failure in failures:
@@ -105,7 +110,7 @@ def _guarded(step: Step) -> tuple[str, ...]:
     return tuple(ref.name for ref in step.operation.guards_against)
 
 
-def _haystack(log: LoadedLog, step: Step) -> str:
+def _searchable_text(log: LoadedLog, step: Step) -> str:
     operation = step.operation
     texts = dict.fromkeys(_guarded(step))
     failures = (failure.text for failure in log.procedure.failures if failure.id in texts)
@@ -124,7 +129,7 @@ def _review(
     log: LoadedLog, complaint: str, steps: Iterable[Step], not_here: tuple[str, ...], shop: "Shop | None"
 ) -> Review:
     guards = [_reviewed_step(log, step, shop) for step in steps]
-    # Sorting is stable: what is equally weak stays in the author's order.
+    # The sort is stable: equally weak steps keep the order of the procedure.
     guards.sort(key=lambda guard: weakness(guard.reasons), reverse=True)
     return Review(complaint, log.procedure.failures, tuple(guards), not_here, rule(), log.warnings)
 
@@ -149,7 +154,7 @@ def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedS
 
 
 def text_of(log: LoadedLog, operation: str) -> str:
-    """The procedure's text of one operation, as it was that day: its lines in the author's file."""
+    """The lines of one step in the text of the procedure, as it was that day."""
     step = log.plan.steps[operation]
     start = step.operation.mark.line
     lines = log.procedure_text.splitlines()

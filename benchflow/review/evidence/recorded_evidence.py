@@ -1,4 +1,4 @@
-"""What a log knows about one operation: the readings, the fasteners, the checks, the lots, the names."""
+"""The recorded evidence for one step: readings, fasteners, checks, lots, signatures, as sentences."""
 
 from collections.abc import Iterator
 from typing import Literal
@@ -12,7 +12,7 @@ from benchflow.review.log.reading_values import Value, values_of
 
 
 class Evidence(Struct, frozen=True):
-    """One thing known, in words; ``seq`` is the event that says so."""
+    """One piece of evidence as a sentence. ``seq`` is the event that recorded it."""
 
     kind: Literal["value", "joint", "check", "choice", "lot", "signature", "deviation", "note", "finished"]
     words: str
@@ -20,7 +20,7 @@ class Evidence(Struct, frozen=True):
 
 
 def evidence_of(log: LoadedLog, step: Step) -> tuple[Evidence, ...]:
-    """Everything known about an operation, in the order of a build sheet."""
+    """All recorded evidence for a step, in the order of the build sheet."""
     return (
         *_values(log, step), *_joint(log, step), *_checks(log, step), *_rest(log, step),
         *_finished(log, step),
@@ -70,7 +70,7 @@ def _joint(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 def _checks(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     ticked = log.state.work(step.id).checks
     for number, text in enumerate(step.operation.check, 1):
-        yield Evidence("check", f"{'seen' if number in ticked else 'NOT seen'}: {text}")
+        yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {text}")
 
 
 def _rest(log: LoadedLog, step: Step) -> Iterator[Evidence]:
@@ -83,7 +83,7 @@ def _rest(log: LoadedLog, step: Step) -> Iterator[Evidence]:
             yield Evidence("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
     for deviation in facts.deviations:
         if deviation.operation == step.id and deviation.standing:
-            words = f"deviation about {deviation.about}, signed by {deviation.by}: {deviation.reason}"
+            words = f"deviation from {deviation.about}, signed by {deviation.by}: {deviation.reason}"
             yield Evidence("deviation", words, deviation.seq)
     for signature in facts.signatures:
         if signature.operation == step.id and signature.standing:

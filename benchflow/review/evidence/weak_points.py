@@ -1,4 +1,4 @@
-"""What is weak about the evidence for one operation: every point, each with its reason in words."""
+"""Finds the weak points of one step: what is missing, doubtful or unusual in its evidence."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 def reasons_for(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
-    """Every weak point of ``step``; none where the evidence is as good as it can be."""
+    """The weak points of ``step``, each in one sentence. ``shop`` adds what the register knows about instruments."""
     fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
     finished = log.state.done.get(step.id)
     if finished is None:
@@ -40,23 +40,23 @@ def reasons_for(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Itera
     if finished is not None:
         yield from _windows(log, step, fact, finished)
     yield from _signature(log, step)
-    yield from _again(log, step)
+    yield from _reworked(log, step)
     yield from _lubricant(log, step)
     yield from _pace(step, fact, finished)
     yield from _ticking(stages)
-    if finished is not None and not _anything(log, step, values, stages):
-        yield WeakPoint("word-only", "finished, and nothing was measured, ticked, checked or signed", finished.seq)
+    if finished is not None and not _has_evidence(log, step, values, stages):
+        yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
 
 def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
     if fact is not None and fact.redone and fact.begun is None:
-        words = "taken back, and not done again"
+        words = "reworked, and not done again"
     elif fact is not None and fact.begun is not None:
-        words = "begun, and not finished"
+        words = "started, and not finished"
     elif log.facts.session.closed:
-        words = "never taken up"
+        words = "never started"
     else:
-        words = "not taken up yet: the session is still open"
+        words = "not started yet: the job is still open"
     return WeakPoint("never-done", words)
 
 
@@ -64,7 +64,7 @@ def _deviations(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for fact in log.facts.deviations:
         if fact.operation == step.id and fact.standing:
             what = {"hold": "the hold point", "time": "the time window"}.get(fact.about, fact.about)
-            words = f"{fact.by} signed to go on without {what}: {fact.reason}"
+            words = f"{fact.by} signed a deviation from {what}: {fact.reason}"
             yield WeakPoint("deviation", words, fact.seq, fact.about)
 
 
@@ -96,11 +96,11 @@ def _near(value: Value, last: int | None) -> Iterator[WeakPoint]:
 
 
 def _retaken(value: Value) -> Iterator[WeakPoint]:
-    """A correction puts a slip of the hand right; an attempt that was out and was taken again says more."""
+    """Earlier attempts that were out of the limit, unless the reading in force is a correction of a typing error."""
     out = [reading for reading in value.earlier if reading.verdict == "out"]
     if out and not any(reading.corrected for reading in value.readings):
         first = shown(out[0].value, out[0].unit)
-        words = f"{value.ask} was out of its limit {count(len(out), 'time')} before it was in, first {first}"
+        words = f"{value.ask} was out of its limit {count(len(out), 'time')} before the accepted reading, first {first}"
         yield WeakPoint("retaken", words, out[0].seq, value.name)
 
 
@@ -110,7 +110,7 @@ def _retaken(value: Value) -> Iterator[WeakPoint]:
 def _instruments(
     log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
 ) -> Iterator[WeakPoint]:
-    used: dict[str, tuple[int, str]] = {}  # serial to where it was used first, and the day
+    used: dict[str, tuple[int, str]] = {}  # by serial: event and day (UTC) of its first use
     unnamed: dict[str, None] = {}
     for reading in (reading for value in values for reading in value.readings):
         if reading.serial:
@@ -125,11 +125,11 @@ def _instruments(
     for serial, (seq, day) in used.items():
         yield from _unfit(log, serial, seq, day, shop)
     for need in unnamed:
-        yield WeakPoint("no-serial", f"which {_need(log, need)} it was is not in the log", None, need)
+        yield WeakPoint("no-serial", f"the log does not say which {_need(log, need)} was used", None, need)
 
 
 def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
-    """What the log says of the instrument on the day; the register, where the log says nothing."""
+    """By the log where it describes the instrument, otherwise by the register."""
     known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
     due, doubt = _by_register(shop, serial)
     if known and known[-1].warnings:
@@ -140,12 +140,11 @@ def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None")
             words = f"{serial}: its calibration had run out on {due}, it was used on {day}"
             yield WeakPoint("instrument-overdue", words, seq, serial)
     if doubt:
-        yield WeakPoint("instrument-bad", f"{serial} is in doubt by the shop's register: {doubt}", seq, serial)
+        yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)
 
 
 def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
-    """Until when the register has the instrument calibrated, and why it is in doubt; both ``""`` where it says
-    nothing."""
+    """The calibration due date and the doubt that the register states for an instrument; ``""`` where it has none."""
     if shop is None:
         return "", ""
     from benchflow.session.shop.register import find_instrument  # late: most reviews have no register
@@ -174,7 +173,7 @@ def _windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: E
         title = log.plan.steps[window.operation].title
         taken = elapsed(since, Now(finished.at, finished.run, finished.ms))
         if window.high is not None and taken > window.high:
-            words = f"finished {rounded_duration(taken)} after “{title}”; the window is {window.text}"
+            words = f"finished {rounded_duration(taken)} after “{title}” (window {window.text})"
             yield WeakPoint("window-missed", words, finished.seq, window.operation)
         elif window.high is not None and taken > WINDOW_SHARE * window.high:
             words = f"finished {rounded_duration(taken)} after “{title}”, "
@@ -184,7 +183,7 @@ def _windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: E
         if window.low is not None and begun is not None:
             waited = elapsed(since, Now(begun.at, begun.run, begun.ms))
             if waited < window.low:
-                words = f"begun {rounded_duration(waited)} after “{title}”; the wait is {window.text}"
+                words = f"started {rounded_duration(waited)} after “{title}” (wait {window.text})"
                 yield WeakPoint("window-missed", words, finished.seq, window.operation)
 
 
@@ -200,17 +199,17 @@ def _lubricant(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
 def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
-        words = f"in hand for {rounded_duration(fact.active)}; the procedure gives it at least {least}"
+        words = f"done in {rounded_duration(fact.active)}; the procedure states {least}"
         yield WeakPoint("too-fast", words, finished.seq)
 
 
 def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
     for stage in stages:
         if stage.stretch:
-            continue  # told of the same ticks already
+            continue  # the same ticks count for the torque already
         which = f"stage {stage.stage} of {stage.joint}"
         if stage.bad:
-            words = f"{count(stage.bad, 'fastener')} of {which} not in when checked"
+            words = f"{count(stage.bad, 'fastener')} of {which} out of the limits when checked"
             yield WeakPoint("out", words, stage.seq, stage.joint)
         by_hand = stage.fasteners - stage.measured
         if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
@@ -220,11 +219,11 @@ def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
             words = f"{rounded_duration(stage.gap)} between two fasteners of {which}"
             yield WeakPoint("long-pause", words, stage.gap_seq, stage.joint)
         if stage.unticked >= TICKS_AGAIN:
-            words = f"{count(stage.unticked, 'tick')} of {which} taken back and done again"
+            words = f"{count(stage.unticked, 'tick')} of {which} cleared and ticked again"
             yield WeakPoint("redone", words, stage.seq, stage.joint)
 
 
-# --- people, and work done again -----------------------------------------------------------------------
+# --- people, rework -----------------------------------------------------------------------
 
 
 def _signature(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
@@ -234,14 +233,14 @@ def _signature(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
             yield WeakPoint("self-signed", words, fact.seq, "hold")
 
 
-def _again(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
+def _reworked(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for back in log.facts.undone_steps:
         if back.operation == step.id:
-            why = f"{back.by}: {back.reason}" if back.cause == "rework" else f"a remedy: {back.reason}"
-            yield WeakPoint("redone", f"taken back and to be done again ({why})", back.seq)
+            why = f"{back.by}: {back.reason}" if back.cause == "rework" else f"remedy: {back.reason}"
+            yield WeakPoint("redone", f"reworked ({why})", back.seq)
 
 
-def _anything(log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact]) -> bool:
+def _has_evidence(log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact]) -> bool:
     work = log.state.work(step.id)
     return bool(
         any(value.readings for value in values) or stages or work.checks or work.chosen or work.lots or work.signed

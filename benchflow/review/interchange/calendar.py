@@ -1,4 +1,4 @@
-"""Open items as to-dos for a calendar: iCalendar, RFC 5545."""
+"""Writes follow-ups as to-dos for a calendar: iCalendar, RFC 5545."""
 
 from collections.abc import Iterable
 from datetime import date
@@ -11,8 +11,7 @@ from benchflow.session.log.timestamps import parse
 
 
 def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
-    """A calendar with one VTODO for each follow-up. The same session makes the same to-dos, by their UID, however
-    often it is exported."""
+    """A calendar with one VTODO per follow-up. Exporting a session again gives the same UIDs."""
     from icalendar import Calendar, Todo  # late: only this needs it
 
     calendar = Calendar()
@@ -31,11 +30,11 @@ def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
                 todo.add("due", date.fromisoformat(item.due))
             built = f"{log.procedure.title}, revision {log.procedure.revision}"
             other = f"\nOr: {item.or_}" if item.or_ else ""
-            rehearsal = "\nA rehearsal: nothing was built." if session.simulated else ""
+            simulated = "\nSimulated: nothing was built." if session.simulated else ""
             todo.add(
                 "description",
                 clean(
-                    f"{built}. Closed {local_time_with_zone(session.closed_at or session.last_at)}.{other}{rehearsal}"
+                    f"{built}. Closed {local_time_with_zone(session.closed_at or session.last_at)}.{other}{simulated}"
                 ),
             )
             todo.add("status", "NEEDS-ACTION")

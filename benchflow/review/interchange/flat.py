@@ -1,4 +1,4 @@
-"""One flat row an event: what CSV and JSON Lines are written from."""
+"""Exports events as flat rows: CSV and JSON Lines."""
 
 import csv
 from collections.abc import Iterable, Iterator
@@ -18,7 +18,7 @@ COLUMNS: Final = (
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
     "variable", "event", "text", "run", "ms",
 )  # fmt: skip
-"""``unit`` is the unit under build, ``measured_in`` that of the value; ``text`` is a reason, a note or the like."""
+"""``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
 
 _SAME: Final = (
     "operation", "name", "reading", "verdict", "side", "limit", "decision", "conformity", "instrument", "serial",
@@ -30,7 +30,7 @@ _RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
-    """One event by the names of :data:`COLUMNS`; those that it does not have are left out."""
+    """One event as a dict with the keys of :data:`COLUMNS`, without those that the event does not have."""
     data = line.data
     row: dict[str, Any] = {
         "session": log.facts.session.session, "unit": log.facts.session.unit, "seq": line.seq, "at": line.at,
@@ -41,7 +41,7 @@ def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
     if quantity:
         row |= {"value": quantity["value"], "measured_in": quantity["unit"], "entered": quantity["entered"]}
     uncertainty = data.get("uncertainty")
-    if isinstance(uncertainty, dict):  # of an instrument it is in words
+    if isinstance(uncertainty, dict):  # that of an instrument is text
         row["uncertainty"] = uncertainty["value"]
     clock = data.get("clock")
     if clock:
@@ -53,7 +53,7 @@ def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
 
 
 def as_csv(logs: Iterable[LoadedLog]) -> Iterator[str]:
-    """RFC 4180, with a line of headings. What a spreadsheet would run as a formula is given an apostrophe."""
+    """The events as CSV (RFC 4180) with a header row. An apostrophe is put before text that a spreadsheet would run."""
     yield _line(COLUMNS)
     for log in logs:
         for line in log.lines:
@@ -76,8 +76,8 @@ def _line(cells: tuple[str, ...]) -> str:
 
 
 def as_json_lines(logs: Iterable[LoadedLog]) -> Iterator[str]:
-    """The events as they stand in the log, each with its session and unit beside it. The procedure's text, which the
-    first event carries, is left out; its SHA-256 stays."""
+    """The events as in the log, each with its session and unit. The text of the procedure in the first event is left
+    out; its SHA-256 stays."""
     for log in logs:
         session = log.facts.session
         for line in log.lines:

@@ -1,9 +1,8 @@
-"""Event logs for process mining: XES, IEEE 1849-2016.
+"""Exports sessions for process mining: XES, IEEE 1849-2016.
 
-A session is a trace, an event an event. Taking up, setting aside, taking up again and finishing an operation are
-the lifecycle of an activity named by the operation; everything entered is an activity of its own, complete at once.
-Extensions and keys are those of the standard (concept, lifecycle, org, time); what it has no key for stands under
-plain keys of ours.
+A session is a trace. Starting, pausing, resuming and finishing an operation are the lifecycle of one activity; every
+entry is an activity of its own, complete at once. Extensions and keys are those of the standard (concept, lifecycle,
+org, time); other data has keys of this program, without a prefix.
 """
 
 from collections.abc import Iterable
@@ -51,7 +50,7 @@ def as_xes(logs: Iterable[LoadedLog]) -> bytes:
 
 
 def _globals(root: Element) -> None:
-    """What every trace and every event has, with the value of one that would lack it."""
+    """The attributes of every trace and event, with default values, as the standard requires."""
     trace = SubElement(root, "global", {"scope": "trace"})
     _put(trace, "string", "concept:name", "UNKNOWN")
     event = SubElement(root, "global", {"scope": "event"})
@@ -93,7 +92,7 @@ def _trace(root: Element, log: LoadedLog) -> None:
 
 
 def _activity(log: LoadedLog, row: dict[str, Any], begun: set[str]) -> tuple[str, str]:
-    """The activity and its transition."""
+    """The name of the activity, and its lifecycle transition."""
     operation, kind = str(row.get("operation", "")), row["kind"]
     step = log.plan.steps.get(operation)
     title = step.title if step is not None else operation
@@ -108,7 +107,7 @@ def _activity(log: LoadedLog, row: dict[str, Any], begun: set[str]) -> tuple[str
         return title, "complete"
     if kind == "undone":
         begun.discard(operation)
-        return f"take back: {title}", "complete"
+        return f"rework: {title}", "complete"
     of_what = next((str(row[key]) for key in ("name", "joint", "consumable", "move", "variable") if key in row), title)
     return f"{kind}: {of_what}" if of_what else kind, "complete"
 

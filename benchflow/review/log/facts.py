@@ -1,11 +1,10 @@
-"""What one log tells, boiled down: the facts that every later question is answered from.
+"""The facts of one log: the types that every question about past builds is answered from.
 
-Both sources of answers, the log files themselves and the shop's archive, hold these types and nothing
-else, so an answer means the same whichever it came from. The facts need no procedure: titles, limits'
-reasons and what guards against what are looked up by the procedure's SHA-256 when an answer is told.
+Log files and the shop's archive both deliver these types, so that an answer does not depend on the source. Facts name
+things by id; titles and reasons are in the procedure that the log contains.
 
-What stands is read from the last state of :mod:`benchflow.session.state.fold`: the last attempt at a reading stands,
-unless a remedy set it aside or its operation was taken back.
+``standing`` marks what is in force at the end of the log, by the state that :mod:`benchflow.session.state.fold` gives:
+the last attempt at a reading, unless a remedy or rework withdrew it.
 """
 
 from typing import Literal
@@ -31,7 +30,7 @@ class Moment(Struct, frozen=True, array_like=True):
 
 
 class SessionFact(Struct, frozen=True):
-    """One build. ``session`` is the hash of its first line: the same wherever the file lies."""
+    """One session. ``session`` is the hash of its first line, which identifies it wherever the file is."""
 
     session: str
     unit: str
@@ -59,14 +58,14 @@ class SessionFact(Struct, frozen=True):
 
 
 class OperationFact(Struct, frozen=True):
-    """One operation as it was worked. Times are of the work that stands, in seconds.
+    """One operation of a session. Times are seconds since its last rework.
 
-    ``active`` is the time in hand, ``span`` from first taking up to finishing, ``pause`` the longest
-    stretch in it without an event. ``entries`` counts readings, ticks, checks, lots and choices.
+    ``active`` is the time in progress, ``span`` the time from the first start to finishing, ``pause`` the longest time
+    without an event. ``entries`` counts readings, ticks, checks, lots and choices. ``people`` started it.
     """
 
     operation: str
-    by: str  # who finished it, or had it in hand last
+    by: str  # who finished it, otherwise who started it last
     people: tuple[str, ...]
     begun: Moment | None
     finished: Moment | None
@@ -84,10 +83,9 @@ class OperationFact(Struct, frozen=True):
 
 
 class ReadingFact(Struct, frozen=True):
-    """One attempt at one reading, or one value worked out (``slot`` is then empty).
+    """One attempt at one reading, or one calculated value (then ``slot`` is "").
 
-    ``share`` is the part of the limit's band left before the nearer end: 0.5 in the middle of a band with
-    two ends, 0 at an end, negative outside; with one end only, the distance to it as a part of its value.
+    ``share`` is the margin: see :func:`benchflow.review.log.margin.margin`.
     """
 
     seq: int
@@ -110,7 +108,7 @@ class ReadingFact(Struct, frozen=True):
     attempt: int
     standing: bool
     corrected: bool
-    filled: str  # a value worked out: the sum with its numbers in
+    filled: str  # of a calculated value: the formula with its numbers
     share: float | None
     two_ended: bool  # whether `share` is of a band with two ends
 
@@ -120,18 +118,18 @@ class ReadingFact(Struct, frozen=True):
 
 
 class StageFact(Struct, frozen=True):
-    """What was tightened in one stage with one instrument by one person on one day (UTC).
+    """The ticks of one stage with one instrument by one person on one day (UTC).
 
-    ``seq`` is the first of these ticks. ``gap`` is the longest wait before one of them since the tick before it
-    in the same stage, ``gap_seq`` the tick that it ended with, ``seconds`` the time over all of them. ``bad``
-    counts checked fasteners that were not proven in.
+    ``seq`` is the first of these ticks. ``gap`` is the longest time between one of them and the tick before it in the
+    same stage, ``gap_seq`` the tick after that gap, ``seconds`` the time from the first tick to the last. ``bad``
+    counts fasteners whose last check was out of its limits or not proven.
     """
 
     seq: int
     operation: str
     joint: str
     stage: int
-    round: int  # how often the operation had been taken back before
+    round: int  # how often the operation was reworked before
     instrument: str
     serial: str
     by: str
@@ -144,8 +142,8 @@ class StageFact(Struct, frozen=True):
     gap_seq: int
     seconds: float
     bad: int
-    measured: int  # ticks that came with a value
-    stretch: bool  # the instrument read the stretch of fasteners that another one tightened
+    measured: int  # ticks with a value
+    stretch: bool  # the instrument measured stretch; another one tightened
     standing: bool
 
 
@@ -190,7 +188,7 @@ class DeviationFact(Struct, frozen=True):
 
 
 class InstrumentFact(Struct, frozen=True):
-    """An instrument as the shop's register had it when it was used. Dates are ``2026-03-01``, ``""`` unknown."""
+    """An instrument as the register described it when it was used. Dates are ``2026-03-01``; ``""``: not known."""
 
     seq: int
     at: str
@@ -208,7 +206,7 @@ class InstrumentFact(Struct, frozen=True):
 
 
 class UndoneFact(Struct, frozen=True):
-    """An operation that had to be done again. ``cause`` says whether a person or a remedy asked for it."""
+    """An operation that had to be done again, because of a person's rework or a remedy."""
 
     seq: int
     at: str
@@ -227,7 +225,7 @@ class NoteFact(Struct, frozen=True):
 
 
 class Facts(Struct, frozen=True):
-    """Everything that one log tells."""
+    """All facts of one log."""
 
     session: SessionFact
     operations: tuple[OperationFact, ...]

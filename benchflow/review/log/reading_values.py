@@ -1,4 +1,4 @@
-"""The values of an operation as they stand: every reading, the verdict on them together, the room left."""
+"""The values of one step: the readings in force, their common verdict, and the margin left."""
 
 from decimal import Decimal
 from typing import cast
@@ -25,13 +25,12 @@ from benchflow.session.state.state import State
 
 
 class Value(Struct, frozen=True):
-    """One value of one operation.
+    """One value of one step.
 
-    ``readings`` are those that stand, in the procedure's order; none for a value that was worked out, whose
-    sum is then in ``filled``. ``judged`` is what was held against the limit (the worst reading, the mean, the
-    spread), ``band`` that limit in ``unit``. ``share`` is of the judged figure, see
-    :func:`benchflow.review.log.margin.margin`. ``waived`` is who signed to go on with it, and why.
-    ``uncertainty`` is the standard uncertainty of the judged figure, ``None`` where none was known.
+    ``readings`` are those in force, in the order of the procedure; none for a calculated value, whose calculation is in
+    ``filled``. ``judged`` is the figure compared with the limit (the worst reading, the mean or the spread), ``band``
+    the limit in ``unit``, ``share`` the margin of the judged figure (:func:`benchflow.review.log.margin.margin`),
+    ``uncertainty`` its standard uncertainty (``None``: not known). ``waived`` says who signed a deviation, and why.
     """
 
     operation: str
@@ -50,27 +49,27 @@ class Value(Struct, frozen=True):
     because: str
     filled: str
     waived: str
-    earlier: tuple[ReadingFact, ...]  # attempts that stand no longer
-    each: bool  # every reading is held against the limit by itself
+    earlier: tuple[ReadingFact, ...]  # attempts that were replaced
+    each: bool  # each reading is compared with the limit by itself
 
     @property
     def worked(self) -> bool:
         return bool(self.filled)
 
     def margins(self) -> tuple[tuple[ReadingFact | None, Decimal, float], ...]:
-        """What was held against the limit, with the room it leaves: each reading, or (``None``) the one
-        figure made of them. Without those of which no room can be told."""
+        """Each figure that was compared with the limit, with its margin: the readings, or one figure calculated from
+        them (then without a reading). Figures without a margin are left out."""
         if self.each and not self.worked:
             figures = [(reading, Decimal(reading.value)) for reading in self.readings]
-            rooms = ((reading, number, margin(number, self.band)) for reading, number in figures)
-            return tuple((reading, number, share) for reading, number, share in rooms if share is not None)
+            margins = ((reading, number, margin(number, self.band)) for reading, number in figures)
+            return tuple((reading, number, share) for reading, number, share in margins if share is not None)
         if self.judged is None or self.share is None:
             return ()
         return ((None, self.judged, self.share),)
 
 
 def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
-    """Every value of an operation, recorded and worked out, in the procedure's order."""
+    """Every value of a step in the order of the procedure: the recorded values, then the calculated ones."""
     recorded = (_recorded(log, step, record) for record in step.operation.record)
     worked = (_worked(log, step, work) for work in step.operation.work_out)
     return (*recorded, *(value for value in worked if value is not None))
@@ -98,7 +97,7 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
 
 
 def _worked(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
-    """As it was logged when its last input came in: nothing is worked out anew."""
+    """The value as it was logged when its last input was entered; it is not calculated again."""
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
     standing = next((fact for fact in facts if fact.standing), None)
     if standing is None:
@@ -113,7 +112,7 @@ def _worked(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
 
 
 def _band(state: State, bound: Bound | None, unit: str) -> Band:
-    """The limit in force as numbers in ``unit``, those that lean on another reading resolved."""
+    """The limit in force in ``unit``. A limit that depends on another reading is calculated from it."""
     match bound:
         case Fixed() | AboveReading():
             limit = limit_of(state, bound, unit)
@@ -129,7 +128,7 @@ def _in(quantity: Quantity | None, unit: str) -> Decimal | None:
 
 
 def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
-    """The reading that leaves the least room, and its uncertainty; the first where no room can be told."""
+    """The reading with the smallest margin, and its uncertainty; the first reading where no margin can be given."""
     worst: ReadingFact | None = None
     least = float("inf")
     for reading in readings:

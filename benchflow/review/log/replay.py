@@ -1,4 +1,4 @@
-"""A session played again: how everything stood after any event. Nothing is stored; the log is folded anew."""
+"""Replays a session: its state and its screen after any event. Nothing is stored; the log is folded again."""
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
@@ -19,29 +19,29 @@ from benchflow.session.view.build import bench_view, clock_rows, state_rows
 By = Literal["event", "operation", "day"]
 
 _EVERY = 64
-"""A state is kept after so many events, so that going back does not begin at the beginning."""
+"""One state in so many events is kept, so that stepping back does not fold from the beginning."""
 
 
 class Frame(Struct, frozen=True):
-    """The moment after event ``seq``: what had just happened, how the assembly stood, what was open."""
+    """The session after event ``seq``: the event in words, the state of the assembly, and what was open."""
 
     seq: int
     of: int
     at: str
     by: str
     words: str
-    operation: str  # in hand; "" for none
+    operation: str  # in progress; "" for none
     title: str
     state_rows: tuple[StateRow, ...]
     clocks: tuple[ClockRow, ...]
     done: tuple[str, ...]  # operations, in the order of finishing
-    open: tuple[str, ...]  # begun and neither finished nor in hand
+    open: tuple[str, ...]  # paused
     left: int  # operations not done yet
     closed: bool
 
 
 class Replay:
-    """One session, to be looked at at any of its events, from 1 to :attr:`last`."""
+    """One session, shown after any of its events, from 1 to :attr:`last`."""
 
     def __init__(self, log: LoadedLog) -> None:
         self._lines = log.lines
@@ -56,7 +56,11 @@ class Replay:
         return len(self._lines)
 
     def state(self, seq: int) -> State:
-        """The state after event ``seq``. ``IndexError`` for an event that is not there."""
+        """The state after event ``seq``.
+
+        Raises:
+            IndexError: there is no such event.
+        """
         if not 1 <= seq <= self.last:
             raise IndexError(f"there is no event {seq}: the session has {self.last}")
         start = (seq - 1) // _EVERY * _EVERY + 1
@@ -73,7 +77,11 @@ class Replay:
         return state
 
     def frame(self, seq: int) -> Frame:
-        """The moment after event ``seq``. ``IndexError`` for an event that is not there."""
+        """The session after event ``seq``.
+
+        Raises:
+            IndexError: there is no such event.
+        """
         state, line = self.state(seq), self._lines[seq - 1]
         event = event_of(line)
         in_progress = state.in_progress or ""
@@ -82,7 +90,9 @@ class Replay:
             of=self.last,
             at=line.at,
             by=line.by,
-            words=event_text(event, self._titles) if event is not None else f"{line.kind} (of a newer version)",
+            words=event_text(event, self._titles)
+            if event is not None
+            else f"{line.kind} (an event of a newer version)",
             operation=in_progress,
             title=self._titles.step(in_progress) if in_progress else "",
             state_rows=tuple(state_rows(state)),
@@ -94,9 +104,9 @@ class Replay:
         )
 
     def bench(self, seq: int) -> BenchView:
-        """What the bench showed after event ``seq``, to be looked at only."""
+        """What the bench showed after event ``seq``, read-only."""
         state = self.state(seq)
-        why = f"this is the session as it stood after event {seq} of {self.last}"
+        why = f"this is the job after event {seq} of {self.last}"
         return bench_view(state, self._around(state), saved=seq, read_only=why)
 
     def _around(self, state: State) -> Around:
@@ -105,20 +115,20 @@ class Replay:
     # --- stepping ---
 
     def forward(self, seq: int, by: By = "event") -> int:
-        """The next event to stop at; the last one where there is none further on."""
+        """The next event to stop at; the last event of the session where there is none."""
         steps = self.steps(by)
         place = bisect_right(steps, seq)
         return steps[place] if place < len(steps) else self.last
 
     def back(self, seq: int, by: By = "event") -> int:
-        """The event before to stop at; the first one where there is none further back."""
+        """The previous event to stop at; the first event of the session where there is none."""
         steps = self.steps(by)
         place = bisect_left(steps, seq)
         return steps[place - 1] if place > 0 else 1
 
     def steps(self, by: By) -> list[int]:
-        """Where stepping stops: at every event; where an operation is finished or taken back; where a day (UTC)
-        begins."""
+        """The events where stepping stops: every event; the end or rework of an operation; the first event of a day
+        (UTC)."""
         if by not in self._steps:
             self._steps[by] = list(self._find(by))
         return self._steps[by]

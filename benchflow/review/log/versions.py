@@ -1,10 +1,10 @@
-"""Which of two versions of the program is the later one."""
+"""Compares versions of the program."""
 
 from benchflow import __version__
 
 
 def is_newer(version: str, than: str = __version__) -> bool:
-    """Whether a log was written by a later version of the program than this one."""
+    """True if ``version`` is later than ``than``."""
     return _numbers(version) > _numbers(than)
 
 

@@ -1,4 +1,4 @@
-"""Two builds side by side: by one procedure or by two revisions of it; what differs, and what differs first."""
+"""Compares two builds, by one procedure or by two revisions of it."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -14,8 +14,8 @@ from benchflow.trade.rounding import plain
 
 WORTH_SECONDS = 10 * 60.0
 WORTH_TIMES = 2.0
-"""Times in hand differ when the longer is longer by both, ten minutes and twice the shorter (no source: what is worth
-a look). All times stand side by side in any case."""
+"""Working times are a difference if the longer one is at least twice the shorter and ten minutes more (a judgement, no
+source). The table of times shows all of them."""
 
 
 class Side(Struct, frozen=True):
@@ -32,8 +32,7 @@ class Side(Struct, frozen=True):
 
 
 class Difference(Struct, frozen=True):
-    """One thing that differs. ``left`` and ``right`` are in words, ``""`` where there is nothing; the numbers are
-    the events that show it."""
+    """One difference. ``left`` and ``right`` are texts, ``""`` for nothing; the numbers are the events that show it."""
 
     kind: str
     operation: str
@@ -46,8 +45,8 @@ class Difference(Struct, frozen=True):
 
 
 class ReadingPair(Struct, frozen=True):
-    """One reading in both builds. ``by`` is right less left in the left's unit, ``None`` where one is missing or
-    they cannot be compared. The shares are the room left, see :mod:`benchflow.review.log.margin`."""
+    """One reading in both builds. ``by`` is right minus left in the unit of the left one, ``None`` where that cannot be
+    calculated. The shares are margins: see :mod:`benchflow.review.log.margin`."""
 
     operation: str
     name: str
@@ -62,7 +61,7 @@ class ReadingPair(Struct, frozen=True):
 
 
 class TimePair(Struct, frozen=True):
-    """How long one operation was in hand, in seconds; ``None`` where it was not finished."""
+    """How long one operation was in progress, in seconds; ``None`` where it was not finished."""
 
     operation: str
     title: str
@@ -71,8 +70,8 @@ class TimePair(Struct, frozen=True):
 
 
 class Comparison(Struct, frozen=True):
-    """``differences`` are in the order in which they came about in the left build; the first is what differs first.
-    Readings that differ in their figure alone are not differences: they are in ``readings``."""
+    """``differences`` are in the order of the left build. Readings that differ only in their figures are not
+    differences; they are in ``readings``."""
 
     left: Side
     right: Side
@@ -87,7 +86,7 @@ class Comparison(Struct, frozen=True):
 
 
 def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
-    """What differs between two builds."""
+    """The differences between two builds, their readings and their times."""
     both = _Both(left, right)
     warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
     return Comparison(
@@ -109,7 +108,7 @@ def _side(log: LoadedLog) -> Side:
 
 
 def _beginnings(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
-    """What was different before any work began."""
+    """Differences from before any work started."""
     a, b = left.facts.session, right.facts.session
     if left.procedure.id != right.procedure.id:
         yield _at_opening("procedure", "procedure", left.procedure.id, right.procedure.id)
@@ -126,16 +125,12 @@ def _beginnings(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
             yield _at_opening("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
 
 
-def _text(log: LoadedLog) -> str:
-    return f"revision {log.procedure.revision}, SHA-256 {log.facts.session.procedure[:12]}"
-
-
 def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
     return Difference(kind, "", "", what, left, right, 1, 1)
 
 
 class _Both:
-    """Both builds' facts by operation."""
+    """The facts of both builds by operation."""
 
     def __init__(self, left: LoadedLog, right: LoadedLog) -> None:
         self.left, self.right = left, right
@@ -148,7 +143,7 @@ class _Both:
             yield from self._of(operation)
 
     def _in_order(self) -> list[str]:
-        """Operations as the left build came to them, then those that only the right one has."""
+        """The operations in the order of the left build, then those that only the right one has."""
         return list(dict.fromkeys((*self.done, *self.left.plan.steps, *self.other, *self.right.plan.steps)))
 
     def _title(self, operation: str) -> str:
@@ -196,11 +191,11 @@ def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Ent
     if set(a.people) != set(b.people):
         yield "person", "done by", EntryText(", ".join(a.people)), EntryText(", ".join(b.people))
     if a.redone != b.redone:
-        yield "redone", "times taken back", EntryText(str(a.redone)), EntryText(str(b.redone))
+        yield "redone", "times reworked", EntryText(str(a.redone)), EntryText(str(b.redone))
     if a.done and b.done:
         shorter, longer = sorted((a.active, b.active))
         if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
-            yield "time", "time in hand", EntryText(rounded_duration(a.active)), EntryText(rounded_duration(b.active))
+            yield "time", "working time", EntryText(rounded_duration(a.active)), EntryText(rounded_duration(b.active))
 
 
 def _is_done(fact: OperationFact | None) -> bool:
@@ -212,8 +207,7 @@ def _active(fact: OperationFact | None) -> float | None:
 
 
 class EntryText(Struct, frozen=True):
-    """Something told, the event that tells it, and what two of them are held against each other by: the words, or
-    for a reading its verdict."""
+    """An entry as text, and its event. Two entries differ if their texts differ; readings, if their verdicts differ."""
 
     words: str
     seq: int | None = None
@@ -228,32 +222,32 @@ NOTHING = EntryText("")
 
 
 def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
-    """Everything entered for an operation that stands: kind and name to what was entered."""
+    """The entries in force for an operation, by kind and name."""
     facts = log.facts
-    told: dict[tuple[str, str], EntryText] = {}
+    found: dict[tuple[str, str], EntryText] = {}
     for (name, slot), reading in _readings(log, operation).items():
         words = f"{shown(reading.value, reading.unit)} ({reading.verdict})"
-        told["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
+        found["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
     for need, serials in _serials(log, operation).items():
-        told["instrument", need] = EntryText(", ".join(sorted(serials)))
+        found["instrument", need] = EntryText(", ".join(sorted(serials)))
     for choice in facts.choices:
         if choice.operation == operation and choice.standing:
-            told["choice", choice.name] = EntryText(choice.take, choice.seq)
+            found["choice", choice.name] = EntryText(choice.take, choice.seq)
     for lot in facts.lots:
         if lot.operation == operation and lot.standing:
-            told["lot", lot.consumable] = EntryText(lot.lot, lot.seq)
+            found["lot", lot.consumable] = EntryText(lot.lot, lot.seq)
     for deviation in facts.deviations:
         if deviation.operation == operation and deviation.standing:
-            told["deviation", deviation.about] = EntryText(f"{deviation.by}: {deviation.reason}", deviation.seq)
+            found["deviation", deviation.about] = EntryText(f"{deviation.by}: {deviation.reason}", deviation.seq)
     for signature in facts.signatures:
         if signature.operation == operation and signature.standing:
             own = ", who did the work" if signature.self_signed else ""
-            told["signature", signature.role] = EntryText(f"{signature.by}{own}", signature.seq)
-    return told
+            found["signature", signature.role] = EntryText(f"{signature.by}{own}", signature.seq)
+    return found
 
 
 def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
-    """What the procedure asks for, to the serials of what was used for it."""
+    """The serials used, by the procedure's name of the instrument."""
     found: dict[str, set[str]] = {}
     for reading in log.facts.readings:
         if reading.operation == operation and reading.standing and reading.serial:

@@ -1,4 +1,4 @@
-"""Answers straight from the log files: nothing is kept, everything is read and verified each time."""
+"""Answers questions directly from log files: all are read and verified each time, and nothing is stored."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -12,8 +12,8 @@ from benchflow.session.procedure_loading import reader_keeping
 class LogFiles:
     """A :class:`benchflow.review.many.session_question.SessionSource` over log files.
 
-    Of several copies of one session the longest counts; of equally long ones, the one whose last hash
-    sorts first. That is the archive's rule too.
+    Of several copies of one session the longest is used; of equally long ones, the one whose last hash sorts first.
+    The archive has the same rule.
     """
 
     def __init__(self, paths: Iterable[Path], bench: str = "", compiled: Path | None = None) -> None:
@@ -54,5 +54,5 @@ class LogFiles:
 
 
 def better(new: SessionMatch, old: SessionMatch) -> bool:
-    """Whether ``new`` is to stand for the session that ``old`` is another copy of."""
+    """True if ``new`` is to be used instead of ``old``, another copy of the same session."""
     return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)

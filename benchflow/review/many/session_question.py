@@ -1,7 +1,6 @@
-"""What can be asked of many sessions, and which facts answer it.
+"""Questions about many sessions, and the facts that answer them.
 
-A question narrows a session's facts to those it speaks of. Both sources (the files, the archive) hand
-over facts that may answer it, the archive fewer of them; which do is decided here and nowhere else.
+A source (log files, the archive) delivers facts that may answer a question; :func:`narrow` selects those that do.
 """
 
 from collections.abc import Sequence
@@ -25,27 +24,31 @@ from benchflow.session.log.timestamps import BadTimestamp, format, parse
 
 
 class InstrumentSubject(Struct, frozen=True, tag="instrument"):
-    """By its serial; where no serial was logged, by the name the procedure has for it."""
+    """An instrument by its serial; where no serial was logged, by the procedure's name for it."""
 
     serial: str
 
 
 class LotSubject(Struct, frozen=True, tag="lot"):
+    """A lot of any consumable."""
+
     lot: str
 
 
 class PersonSubject(Struct, frozen=True, tag="person"):
+    """A person who worked, entered or signed something."""
+
     name: str
 
 
 class OperationSubject(Struct, frozen=True, tag="operation"):
-    """``seat`` is also every ``seat[1]``, ``seat[2]``."""
+    """An operation. ``seat`` includes every ``seat[1]``, ``seat[2]``."""
 
     operation: str
 
 
 class ReadingSubject(Struct, frozen=True, tag="reading"):
-    """A value by its name; ``journal`` is also every ``journal[2]``."""
+    """A value by its name. ``journal`` includes every ``journal[2]``."""
 
     name: str
 
@@ -54,19 +57,19 @@ Subject = InstrumentSubject | LotSubject | PersonSubject | OperationSubject | Re
 
 
 class Question(Struct, frozen=True):
-    """``since`` and ``until`` are moments as the log writes them, both included; ``""`` is open."""
+    """A subject and a time span. ``since`` and ``until`` are timestamps in the log's form, inclusive; ``""``: open."""
 
     subject: Subject
     since: str = ""
     until: str = ""
 
     def covers(self, first: str, last: str = "") -> bool:
-        """Whether any of ``first`` to ``last`` lies in the span asked for."""
+        """True if some time from ``first`` to ``last`` is in the span."""
         return (not self.until or first <= self.until) and (not self.since or (last or first) >= self.since)
 
 
 class SessionMatch(Struct, frozen=True):
-    """What one session has to say to a question. ``path`` is where its log lies, ``bench`` on which machine."""
+    """The facts of one session that answer a question. ``path`` is its log, ``bench`` the machine that has it."""
 
     session: SessionFact
     bench: str
@@ -84,7 +87,7 @@ class SessionMatch(Struct, frozen=True):
 
 
 class LeftOut(Struct, frozen=True):
-    """A file that is in no answer, and why."""
+    """A file that could not be searched, and why."""
 
     bench: str
     path: str
@@ -92,10 +95,10 @@ class LeftOut(Struct, frozen=True):
 
 
 class SessionSource(Protocol):
-    """Where answers come from. Sessions come in the order of their opening, then of their hash."""
+    """What questions are put to. Sessions are in the order of their opening, then of their hash."""
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
-        """Every session with something to say."""
+        """Every session with facts that answer the question."""
         ...
 
     def sessions(self) -> Sequence[SessionMatch]:
@@ -103,7 +106,7 @@ class SessionSource(Protocol):
         ...
 
     def count(self) -> int:
-        """How many sessions there are."""
+        """The number of sessions."""
         ...
 
     def left_out(self) -> Sequence[LeftOut]: ...
@@ -114,10 +117,10 @@ class BadDate(BenchflowError):
 
 
 def moment_of(text: str, *, end_of_day: bool = False) -> str:
-    """A date (``2026-03-01``, a whole UTC day) or any RFC 3339 moment, as the log writes moments.
+    """A date (``2026-03-01``, the whole UTC day) or an RFC 3339 timestamp, in the log's form.
 
     Raises:
-        BadDate: it is neither.
+        BadDate: the text is neither.
     """
     if not text:
         return ""
@@ -127,12 +130,12 @@ def moment_of(text: str, *, end_of_day: bool = False) -> str:
         return format(parse(text))
     except BadTimestamp as wrong:
         raise BadDate(
-            f"{text!r} is neither a date such as 2026-03-01 nor a moment such as 2026-03-01T18:30:00Z."
+            f"{text!r} is neither a date such as 2026-03-01 nor a time such as 2026-03-01T18:30:00Z."
         ) from wrong
 
 
 def same_name(asked: str, name: str) -> bool:
-    """Whether ``name`` is ``asked`` or one of its places."""
+    """True if ``name`` is ``asked`` or one of its places."""
     return name == asked or (name.startswith(asked) and name[len(asked) : len(asked) + 1] == "[")
 
 
@@ -141,7 +144,7 @@ def _uses(subject: InstrumentSubject, serial: str, instrument: str) -> bool:
 
 
 def narrow(found: SessionMatch, question: Question) -> SessionMatch:
-    """``found`` with only the facts that the question speaks of."""
+    """``found`` with only the facts that answer the question."""
     subject, covers = question.subject, question.covers
     bare = SessionMatch(found.session, found.bench, found.path)
     match subject:
@@ -192,14 +195,14 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
 
 
 def _times(operation: OperationFact) -> tuple[str, str]:
-    """First and last moment of the work that stands; both open when it was taken back and never redone."""
+    """Start and end of the work in force; both "" where it was reworked and not done again."""
     begun, finished = operation.begun, operation.finished
     first = begun.at if begun is not None else finished.at if finished is not None else ""
     return first, finished.at if finished is not None else first
 
 
 def from_facts(facts: Facts, bench: str, path: str) -> SessionMatch:
-    """All that a session has to say."""
+    """All facts of a session."""
     return SessionMatch(
         facts.session, bench, path, facts.operations, facts.readings, facts.stages, facts.lots,
         facts.signatures, facts.deviations,
@@ -207,5 +210,5 @@ def from_facts(facts: Facts, bench: str, path: str) -> SessionMatch:
 
 
 def in_order(found: Sequence[SessionMatch]) -> list[SessionMatch]:
-    """In the order that every source keeps."""
+    """Sorted in the order of every source."""
     return sorted(found, key=lambda one: (one.session.opened_at, one.session.session))

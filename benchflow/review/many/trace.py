@@ -1,5 +1,7 @@
-"""What else shares it: every session that an instrument, a lot, a person, an operation or a reading touches, and
-how badly, the worst first. The case: a wrench fails its calibration; which engines must be called back?"""
+"""Traces an instrument, lot, person, operation or reading through all sessions, the worst affected first.
+
+For example: a wrench fails its calibration. Which engines must be called back?
+"""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -24,9 +26,11 @@ from benchflow.review.many.session_question import (
 
 
 class TraceQuestion(Struct, frozen=True):
-    """``reads_high`` is the error found in the instrument, as a part of what it shows: 0.06 reads 6 % too high.
-    ``low`` and ``high`` are the band that a reading must be out of to count; ``share`` the room it must leave less
-    than."""
+    """A question with the conditions that a reading must meet.
+
+    ``reads_high`` is the relative error found in the instrument: 0.06 means that it reads 6 % too high. A reading
+    counts if it is below ``low``, above ``high``, or has a margin of less than ``share``; without these, always.
+    """
 
     question: Question
     reads_high: Decimal | None = None
@@ -36,8 +40,8 @@ class TraceQuestion(Struct, frozen=True):
 
 
 class TracedSession(Struct, frozen=True):
-    """One session. ``reasons`` say how badly it is touched, the worst first; ``fasteners`` and ``readings`` count
-    what still stands of what the question speaks of."""
+    """One session that is concerned. ``reasons`` are the worst first; ``fasteners`` and ``readings`` count what is
+    still in force."""
 
     session: str
     unit: str
@@ -57,7 +61,7 @@ class TracedSession(Struct, frozen=True):
 
 
 class Trace(Struct, frozen=True):
-    """``looked_at`` counts all sessions that were asked; ``left_out`` names files that are in no answer."""
+    """The answer. ``looked_at`` counts all sessions searched; ``left_out`` are files that could not be searched."""
 
     asked: str
     touched: tuple[TracedSession, ...]
@@ -67,8 +71,8 @@ class Trace(Struct, frozen=True):
 
 
 def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
-    """Every session touched, worst first: by reasons (:mod:`benchflow.review.evidence.ranking`), then by how many
-    fasteners and readings stand, then the latest."""
+    """Every session concerned, the worst first: by its reasons (:mod:`benchflow.review.evidence.ranking`), then by the
+    number of fasteners and readings in force, then the latest."""
     touched = [made for found in source.ask(ask.question) if (made := _touched(found, ask)) is not None]
     touched.sort(key=lambda one: one.opened_at, reverse=True)
     touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
@@ -79,7 +83,7 @@ def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
 
 
 def in_words(ask: TraceQuestion) -> str:
-    """What was asked: ``instrument T-0117, from 2026-03-01 on``."""
+    """The question in words: ``instrument T-0117, from 2026-03-01T00:00:00.000Z``."""
     question = ask.question
     match question.subject:
         case InstrumentSubject(serial):
@@ -93,8 +97,8 @@ def in_words(ask: TraceQuestion) -> str:
         case ReadingSubject(name):
             words = f"reading {name}"
     if ask.reads_high is not None:
-        way = "high" if ask.reads_high > 0 else "low"
-        words += f", found to read {float(abs(ask.reads_high)) * 100:.3g} % too {way}"
+        direction = "high" if ask.reads_high > 0 else "low"
+        words += f", found to read {float(abs(ask.reads_high)) * 100:.3g} % too {direction}"
     for end, at in (("below", ask.low), ("above", ask.high)):
         if at is not None:
             words += f", {end} {shown(at.value, at.unit)}"
@@ -124,11 +128,11 @@ def _touched(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
 
 
 def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
-    """Operation and joint to how many fasteners stand that were tightened so, in any stage."""
+    """The number of fasteners in force by operation and joint: of the stage with the most."""
     stages: dict[tuple[str, str, int], int] = {}
     only_read = all(fact.stretch for fact in found.stages)
     for fact in found.stages:
-        # A stretch is read of a fastener that counts by its torque; on its own where only the reader is asked for.
+        # A fastener counts by its torque; by its stretch only where nothing else was asked for.
         if fact.standing and (not fact.stretch or only_read):
             key = (fact.operation, fact.joint, fact.stage)
             stages[key] = stages.get(key, 0) + fact.fasteners
@@ -148,7 +152,7 @@ def _reasons(
             yield from _reading(reading, ask)
     for fact in found.stages:
         if fact.standing and fact.bad:
-            words = f"{count(fact.bad, 'fastener')} of {fact.joint} not in when checked"
+            words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits when checked"
             yield WeakPoint("out", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         standing = True
@@ -163,18 +167,18 @@ def _reasons(
     for deviation in found.deviations:
         if deviation.standing:
             words = (
-                f"{deviation.by} signed to go on without {deviation.about} in {deviation.operation}: {deviation.reason}"
+                f"{deviation.by} signed a deviation from {deviation.about} in {deviation.operation}: {deviation.reason}"
             )
             yield WeakPoint("deviation", words, deviation.seq, deviation.about)
     for signature in found.signatures:
         if signature.standing:
             standing = True
             if signature.self_signed:
-                words = f"{signature.by} signed the hold point of {signature.operation}, his own work"
+                words = f"{signature.by} signed the hold point of {signature.operation} for their own work"
                 yield WeakPoint("self-signed", words, signature.seq, "hold")
     yield from _operations(found)
     if not standing and not any(operation.done for operation in found.operations):
-        yield WeakPoint("replaced", "nothing of it stands any more")
+        yield WeakPoint("replaced", "nothing of it is in force any more")
 
 
 def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
@@ -198,8 +202,8 @@ def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
 
 
 def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
-    """The true value of a reading that is in only by the error of its instrument; ``None`` where that changes
-    nothing. A stated ``reads_high`` of 0.06 means that 106 was shown for 100."""
+    """The true value of a reading that is inside its limit only because of the error of the instrument; otherwise
+    ``None``. With ``reads_high`` 0.06 the instrument showed 106 for 100."""
     value = number(reading.value)
     if reads_high is None or value is None or reading.verdict != "in" or reads_high <= -1:
         return None
@@ -211,7 +215,7 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
 
 
 def _outside(reading: ReadingFact, ask: TraceQuestion) -> bool:
-    """Whether a reading is out of the band asked for; any reading is where none was."""
+    """True if a reading meets the conditions of the question, or the question has none."""
     if ask.low is None and ask.high is None and ask.share is None:
         return True
     if ask.share is not None and reading.share is not None and reading.share < ask.share:
@@ -223,14 +227,14 @@ def _outside(reading: ReadingFact, ask: TraceQuestion) -> bool:
         low = None if ask.low is None else convert(ask.low, reading.unit).value
         high = None if ask.high is None else convert(ask.high, reading.unit).value
     except QuantityError:
-        return False  # of another dimension: another value that bears the same name
+        return False  # of another dimension: another value with the same name
     return (low is not None and value < low) or (high is not None and value > high)
 
 
 def _operations(found: SessionMatch) -> Iterator[WeakPoint]:
     for operation in found.operations:
         if not operation.done:
-            yield WeakPoint("never-done", f"{operation.operation} was begun, and does not stand")
+            yield WeakPoint("never-done", f"{operation.operation} was started, and is not done")
         elif operation.redone:
             yield WeakPoint("redone", f"{operation.operation} was done {count(operation.redone + 1, 'time')}")
         else:

@@ -1,7 +1,6 @@
-"""One reading over all builds, with its limits; and how long each operation takes.
+"""The trend of a reading over all builds, and how long operations take.
 
-The answers are made from what stands only. Simulated sessions are left out as soon as there are real ones, and
-that is said.
+Only readings and work in force count. Simulated sessions are left out where there are real ones; a note says so.
 """
 
 from collections.abc import Sequence
@@ -24,7 +23,7 @@ from benchflow.review.many.session_question import (
 
 
 class Point(Struct, frozen=True):
-    """What one build has for a value: its reading, or the mean of several. ``limit`` was in force then."""
+    """The value of one build: its reading, or the mean of several. ``limit`` is the limit of that build."""
 
     session: str
     unit: str  # the unit under build
@@ -40,8 +39,8 @@ class Point(Struct, frozen=True):
 
 
 class Series(Struct, frozen=True):
-    """One value over the builds in the order of measuring, in one unit of measurement. ``chart`` is ``None`` for
-    fewer than two points; ``telling`` says in words what it shows, the worst first."""
+    """One value over the builds, in the order of measuring and in one unit. ``chart`` is ``None`` for fewer than two
+    points; ``telling`` are sentences about what the chart shows, the worst first."""
 
     name: str
     measured_in: str
@@ -51,7 +50,7 @@ class Series(Struct, frozen=True):
 
 
 class Trend(Struct, frozen=True):
-    """``notes`` say what was left out, and why."""
+    """A reading over all builds, one series per place. ``notes`` say what was left out, and why."""
 
     series: tuple[Series, ...]
     notes: tuple[str, ...]
@@ -84,13 +83,15 @@ def _real(found: Sequence[SessionMatch]) -> tuple[list[SessionMatch], list[str]]
 
 def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -> tuple[Series, list[str]]:
     last = max((pair for pairs in sessions for pair in pairs), key=lambda pair: pair[1].at)
-    unit = last[1].unit  # as the latest build has it
+    unit = last[1].unit  # of the latest build
     points: list[Point] = []
     skipped: list[str] = []
     for pairs in sessions:
         point = _point(pairs, unit)
         if point is None:
-            skipped.append(f"{pairs[0][0].session.unit}: {name} is in {pairs[0][1].unit}, not comparable with {unit}.")
+            skipped.append(
+                f"{pairs[0][0].session.unit}: {name} is in {pairs[0][1].unit}, which cannot be compared with {unit}."
+            )
         else:
             points.append(point)
     points.sort(key=lambda point: (point.at, point.session))
@@ -98,7 +99,7 @@ def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -
     if len(points) > 1:
         newest = points[-1]
         chart = chart_of([point.value for point in points], newest.low, newest.high)
-    return Series(name, unit, tuple(points), chart, tuple(_telling(points, chart, unit))), skipped
+    return Series(name, unit, tuple(points), chart, tuple(_findings(points, chart, unit))), skipped
 
 
 def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
@@ -117,45 +118,43 @@ def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | 
     )  # fmt: skip
 
 
-def _telling(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
-    told = [f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict == "out"]
+def _findings(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
+    found = [f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict == "out"]
     if chart is None:
-        return [*told, "One build is no series: there is nothing to compare it with."]
+        return [*found, "Only one build has this reading: a trend takes two or more."]
     if chart.drift is not None:
-        told.append(_drifting(chart, points[-1], unit))
+        found.append(_drifting(chart, points[-1], unit))
     limits = chart.limits
-    apart = f"lie within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
+    apart = f"are within {limits.lower:.4g} .. {limits.upper:.4g} {unit}"
     if chart.drift is not None:
         apart = "follow the drift"
     for place in chart.outliers:
-        told.append(
-            f"{points[place].unit}: {points[place].value:.4g} {unit} stands apart from the others, which {apart}."
-        )
+        found.append(f"{points[place].unit}: {points[place].value:.4g} {unit} is an outlier; the others {apart}.")
     for run in () if chart.drift is not None else chart.runs:  # a drift has runs at both its ends
         above = "above" if run.side == "high" else "below"
-        told.append(f"{run.length} builds in a row lie {above} the mean, up to {points[run.end].unit}.")
+        found.append(f"{run.length} builds in a row are {above} the mean, the last one {points[run.end].unit}.")
     for place in chart.jumps:
-        told.append(f"From {points[place - 1].unit} to {points[place].unit} it jumps further than it does by chance.")
-    return told
+        found.append(f"From {points[place - 1].unit} to {points[place].unit} the change is larger than by chance.")
+    return found
 
 
 def _drifting(chart: Chart, newest: Point, unit: str) -> str:
     drift = chart.drift
     assert drift is not None
-    way = "up" if drift.towards == "high" else "down"
-    words = f"It drifts {way}, by {abs(drift.per_point):.2g} {unit} a build"
+    direction = "up" if drift.towards == "high" else "down"
+    words = f"It drifts {direction} by {abs(drift.per_point):.2g} {unit} per build"
     if drift.points_left is None:
         return f"{words}; there is no limit on that side."
     if drift.points_left < 1:
-        return f"{words}, and is at its limit {newest.limit}."
-    return f"{words}: at this rate it is at its limit {newest.limit} in about {drift.points_left:.0f} builds."
+        return f"{words}, and has reached its limit {newest.limit}."
+    return f"{words}: at this rate it reaches its limit {newest.limit} in about {drift.points_left:.0f} builds."
 
 
 # --- how long things take ---------------------------------------------------------------------------
 
 
 class OperationDuration(Struct, frozen=True):
-    """How long an operation is in hand, in seconds, over the builds in which it was finished."""
+    """How long an operation is in progress, in seconds, over the builds in which it was finished."""
 
     operation: str
     builds: int
@@ -168,24 +167,24 @@ class OperationDuration(Struct, frozen=True):
 
 
 class OperationDurations(Struct, frozen=True):
-    """``notes`` say what was left out, and why."""
+    """The durations of an operation, one entry per place. ``notes`` say what was left out, and why."""
 
     operations: tuple[OperationDuration, ...]
     notes: tuple[str, ...]
 
 
 def operation_durations(source: SessionSource, operation: str, since: str = "", until: str = "") -> OperationDurations:
-    """How long ``operation`` takes, each of its places apart."""
+    """How long ``operation`` takes, separately for each of its places."""
     found, notes = _real(source.ask(Question(OperationSubject(operation), since, until)))
     times: dict[str, list[tuple[float, str]]] = {}
     for one in found:
         for fact in one.operations:
             if fact.done:
                 times.setdefault(fact.operation, []).append((fact.active, one.session.unit))
-    return OperationDurations(tuple(_lasting(name, all_of) for name, all_of in times.items()), tuple(notes))
+    return OperationDurations(tuple(_duration(name, all_of) for name, all_of in times.items()), tuple(notes))
 
 
-def _lasting(name: str, times: list[tuple[float, str]]) -> OperationDuration:
+def _duration(name: str, times: list[tuple[float, str]]) -> OperationDuration:
     seconds = sorted(time for time, _ in times)
     quarters = quantiles(seconds, n=4, method="inclusive") if len(seconds) > 1 else [seconds[0]] * 3
     longest = max(times)

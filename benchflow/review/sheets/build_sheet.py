@@ -1,6 +1,6 @@
-"""The build sheet as data: everything that is handed over with the unit, in words that are final.
+"""The build sheet as data: everything that is handed over with the unit, as final text.
 
-Drawn by ``build_sheet_html``, written by ``build_sheet_markdown``.
+``build_sheet_html`` and ``build_sheet_markdown`` write it.
 """
 
 from collections.abc import Iterable, Iterator
@@ -24,17 +24,17 @@ from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.trade.decision_rules import RULES
 
 NOT_THE_MANUAL = (
-    "This sheet tells what was done and measured. It does not replace the maker's manual, local codes or licensed "
-    "practice; where they ask for more, they go before it."
+    "This sheet records what was done and measured. It does not replace the maker's manual, local codes or licensed "
+    "practice. Where they require more, follow them."
 )
 
 
 class SheetValue(Struct, frozen=True):
-    """One value. ``gauge`` is where the judged figure lies, ``None`` where it has no limit that can be drawn."""
+    """One value. ``gauge`` is the judged figure on its limit; ``None`` where there is no limit to draw."""
 
     name: str
     ask: str
-    figures: tuple[tuple[str, str], ...]  # each reading that stands: its slot where there are several, and it
+    figures: tuple[tuple[str, str], ...]  # of the readings in force: slot ("" for a single reading), figure
     judged: str
     limit: str
     low: str
@@ -45,7 +45,7 @@ class SheetValue(Struct, frozen=True):
     filled: str
     waived: str
     tools: tuple[str, ...]
-    earlier: tuple[str, ...]  # what was read before and stands no longer
+    earlier: tuple[str, ...]  # readings that were replaced
 
 
 class BuildSheetOperation(Struct, frozen=True):
@@ -80,7 +80,7 @@ class SheetFollowUp(Struct, frozen=True):
 
 
 class Sheet(Struct, frozen=True):
-    """``facts`` are lines of a heading and what it says; ``head`` is the log's fingerprint."""
+    """The whole sheet. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log."""
 
     title: str
     subject: str
@@ -93,7 +93,7 @@ class Sheet(Struct, frozen=True):
     sound: bool
     events: int
     head: str
-    exceptions: tuple[str, ...]  # what is out of the ordinary, in a line each
+    exceptions: tuple[str, ...]  # deviations, rework and the like, one line each
     sections: tuple[SheetSection, ...]
     parts: tuple[tuple[str, ...], ...]  # what, which, where used
     instruments: tuple[tuple[str, ...], ...]  # what, serial, calibrated, due, uncertainty, remarks
@@ -103,7 +103,7 @@ class Sheet(Struct, frozen=True):
 
 
 def sheet(log: LoadedLog) -> Sheet:
-    """The build sheet of a session, as far as its log can be trusted."""
+    """The build sheet of a session, up to the first damaged line of its log."""
     procedure, facts = log.procedure, log.facts
     operations = {step.id: _operation(log, step) for step in log.plan.steps.values()}
     sections = tuple(
@@ -138,7 +138,7 @@ def sheet(log: LoadedLog) -> Sheet:
 def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     procedure, session = log.procedure, log.facts.session
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
-    yield "Text of it", f"SHA-256 {session.procedure[:16]}… ({session.file})"
+    yield "Procedure text", f"SHA-256 {session.procedure[:16]}… ({session.file})"
     if procedure.source:
         yield "Numbers from", procedure.source
     for option in procedure.options:
@@ -148,7 +148,7 @@ def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
         if variable.start is None:
             value = session.start.get(variable.name)
             yield (
-                f"Found at the start: {variable.title or variable.name}",
+                f"State at the start: {variable.title or variable.name}",
                 ("not known" if value is None else variable.words.get(value, value)),
             )
     yield "Builder", session.by
@@ -158,10 +158,10 @@ def _facts(log: LoadedLog) -> Iterator[tuple[str, str]]:
     yield "Started", local_time_with_zone(session.opened_at)
     yield "Closed", local_time_with_zone(session.closed_at) if session.closed_at else "not closed"
     active = sum(fact.active for fact in log.facts.operations)
-    yield "Time in hand", rounded_duration(active)
+    yield "Working time", rounded_duration(active)
     done = len(log.state.done)
     yield "Operations", f"{done} of {len(log.plan.steps)} done"
-    yield "Judged by", RULES[procedure.decision]
+    yield "Decision rule", RULES[procedure.decision]
 
 
 def _people(log: LoadedLog) -> set[str]:
@@ -196,7 +196,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         self_signed=signature is not None and signature.self_signed,
         hold=step.operation.hold.for_ if step.operation.hold is not None else "",
         deviations=tuple(
-            f"about {d.about}, signed by {d.by}: {d.reason}"
+            f"from {d.about}, signed by {d.by}: {d.reason}"
             for d in facts.deviations
             if d.operation == step.id and d.standing
         ),
@@ -240,7 +240,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
 
 
 def _figure(value: str, unit: str, entered: str) -> str:
-    """The reading in the procedure's unit, and as it was typed where that was another."""
+    """The reading in the procedure's unit, with the text as typed where that differs."""
     plain = shown(value, unit)
     digits = value.rstrip("0").rstrip(".")
     typed = entered.strip()
@@ -274,9 +274,9 @@ def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
         for deviation in operation.deviations:
             yield f"{head}: deviation {deviation}"
         if operation.self_signed:
-            yield f"{head}: the hold point was signed by the builder himself, {operation.signed}"
+            yield f"{head}: the builder signed the hold point for their own work, {operation.signed}"
         for redone in operation.redone:
-            yield f"{head}: taken back and done again, {redone}"
+            yield f"{head}: reworked, {redone}"
 
 
 def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
@@ -292,10 +292,10 @@ def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
 
 
 def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
-    """Each instrument as it was on the day, by the log; those not named are said to be so."""
+    """Each instrument as the log describes it for that day; instruments without a serial are "not named"."""
     facts = log.facts
     needs = {need.id: need.title or need.id for need in log.procedure.instruments}
-    told: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
+    described: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
     used: dict[tuple[str, str], None] = {}
     for reading in facts.readings:
         if reading.standing and (reading.serial or reading.instrument):
@@ -304,17 +304,17 @@ def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
         if stage.standing and (stage.serial or stage.instrument):
             used[stage.serial, stage.instrument] = None
     for serial, need in used:
-        fact = told.get(serial)
+        fact = described.get(serial)
         title = fact.title if fact is not None and fact.title else needs.get(need, need)
         if fact is None:
-            yield title, serial or "not named", "", "", "", "no register was in force" if serial else ""
+            yield title, serial or "not named", "", "", "", "not in a register that day" if serial else ""
         else:
             u = f"{fact.uncertainty} (k = {fact.k})" if fact.uncertainty else ""
             yield title, serial, fact.calibrated, fact.due, u, "; ".join(fact.warnings)
 
 
 def follow_up(log: LoadedLog) -> tuple[SheetFollowUp, ...]:
-    """The open work after the build, counted from its close; from the last event while it is not closed."""
+    """The work due after the build, counted from its close, or from the last event of an open job."""
     session = log.facts.session
     start = parse(session.closed_at or session.last_at)
     return tuple(

@@ -1,4 +1,4 @@
-"""The build sheet as one page that needs nothing else: no network, no script, no file beside it."""
+"""Writes the build sheet as one self-contained HTML page: no network, no script, no other files."""
 
 from typing import TYPE_CHECKING
 
@@ -16,10 +16,10 @@ _VERDICTS: dict[str, GaugeVerdict] = {"in": "in", "out": "out", "not-proven": "n
 
 
 def html(sheet: Sheet) -> str:
-    """The page. Every text from the log or the procedure is escaped, and carries no control characters."""
+    """The page. Text from the log and the procedure is escaped and cleaned of control characters."""
     page = template("sheet.html.j2").render(
         sheet=sheet,
-        # A rehearsal has its own banner; the other warnings belong among what is out of the ordinary.
+        # A simulated session has its own banner; the other warnings are listed with the deviations.
         warnings=[line for line in sheet.warnings if "simulated session" not in line],
         fingerprint=[sheet.head[start : start + 8] for start in range(0, len(sheet.head), 8)],
         gauge=_gauge,

@@ -1,4 +1,4 @@
-"""The build sheet as Markdown, for whoever keeps such things in text."""
+"""Writes the build sheet as Markdown."""
 
 import re
 from collections.abc import Iterator
@@ -7,17 +7,17 @@ from benchflow.base.plaintext import clean_line
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, Sheet, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 
-_MEANS_SOMETHING = re.compile(r"([\\`*_{}\[\]<>#|~])")
+_MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
 
 def markdown(sheet: Sheet) -> str:
-    """The sheet in CommonMark with tables. Marks in a text from the log are escaped: text stays text."""
+    """The sheet in CommonMark with tables. Text from the log is escaped."""
     return "\n".join(_lines(sheet)).rstrip() + "\n"
 
 
 def plain(text: str) -> str:
-    """``text`` on one line, so that nothing in it is read as markup."""
-    return _MEANS_SOMETHING.sub(r"\\\1", clean_line(text))
+    """``text`` on one line, with every character escaped that Markdown could read as markup."""
+    return _MARKUP.sub(r"\\\1", clean_line(text))
 
 
 def _lines(sheet: Sheet) -> Iterator[str]:
@@ -28,10 +28,10 @@ def _lines(sheet: Sheet) -> Iterator[str]:
     if sheet.notice:
         yield from (f"> **Notice** {plain(sheet.notice)}", "")
     yield from _table(("", ""), sheet.facts)
-    chain = "The chain holds" if sheet.sound else "**THE CHAIN IS BROKEN**"
+    chain = "The log is intact" if sheet.sound else "**THE LOG IS DAMAGED**"
     yield f"{chain}: {sheet.events} events, fingerprint `{sheet.head}`."
     yield ""
-    yield "## Out of the ordinary"
+    yield "## Deviations and remarks"
     yield ""
     for line in (*sheet.warnings, *sheet.exceptions) or ("Nothing.",):
         yield f"- {plain(line)}"
@@ -78,11 +78,11 @@ def _operation(operation: BuildSheetOperation) -> Iterator[str]:
         yield f"- [{'x' if seen else ' '}] {plain(text)}"
     yield from (f"- {plain(part)}" for part in operation.parts)
     if operation.hold:
-        own = ", **who did the work himself**" if operation.self_signed else ""
+        own = ", **who did the work**" if operation.self_signed else ""
         signed = f"signed by {plain(operation.signed)}{own}" if operation.signed else "**not signed**"
         yield f"- Hold: {plain(operation.hold)}: {signed}"
     yield from (f"- **Deviation** {plain(line)}" for line in operation.deviations)
-    yield from (f"- **Redone** taken back {plain(line)}" for line in operation.redone)
+    yield from (f"- **Reworked** {plain(line)}" for line in operation.redone)
     yield from (f"- Note by {plain(line)}" for line in operation.notes)
     yield ""
 

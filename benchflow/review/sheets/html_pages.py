@@ -1,4 +1,4 @@
-"""The pages' templates: every text escaped, nothing fetched, a missing name an error."""
+"""Templates and style sheets of the HTML pages. Text is escaped; a name that is missing is an error."""
 
 from functools import cache
 from importlib.resources import files
@@ -25,7 +25,7 @@ def template(name: str) -> "Template":
 
 @cache
 def style(*names: str) -> "Markup":
-    """The looks of a page, one file after the other; they are ours, and so not escaped."""
+    """The style sheets ``names`` of the package, joined. They are not escaped."""
     from markupsafe import Markup
 
     folder = files("benchflow.review").joinpath("templates")

@@ -1,4 +1,4 @@
-"""A joint on the build sheet: as it lies, with what each fastener got, by which tool, by whom and when."""
+"""A joint on the build sheet: its layout, what each fastener got, and with which tool, by whom and when."""
 
 from collections.abc import Iterator
 
@@ -14,7 +14,7 @@ from benchflow.trade.joint_picture import FastenerCell
 
 
 class SheetJoint(Struct, frozen=True):
-    """A joint as it lies. ``stages`` are the author's, ``tools`` what each was done with, by whom and when."""
+    """A joint in its layout. ``stages`` are those of the procedure, ``tools`` lines about how each stage was done."""
 
     title: str
     about: str
@@ -24,6 +24,7 @@ class SheetJoint(Struct, frozen=True):
 
 
 def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
+    """The joint that a step tightens; ``None`` for a step without a joint."""
     tighten = step.operation.tighten
     if tighten is None:
         return None
@@ -47,7 +48,7 @@ def joint_of(log: LoadedLog, step: Step) -> SheetJoint | None:
 
 
 def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Iterator[FastenerCell]:
-    """Each cell with what it got: the last torque and the angles after it, or what a check showed."""
+    """Each fastener with its last torque and the angles after it, or with the result of a check."""
     for row, cells in enumerate(joint.layout):
         for column, cell in enumerate(cells):
             if cell is None:
@@ -90,6 +91,6 @@ def _tools(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
 
 
 def tool_of(log: LoadedLog, serial: str, need: str) -> str:
-    """The serial; where none was logged, what the procedure calls the instrument."""
+    """The serial of an instrument; where none was logged, the procedure's name for it."""
     titles = {one.id: one.title for one in log.procedure.instruments}
     return serial or titles.get(need) or need or "an instrument not named"

@@ -48,7 +48,7 @@ class Shot(NamedTuple):
 
 
 def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) -> Callable[[Path], ShippedBuild]:
-    """The head installation with ``goal`` in hand and so many of its entries made."""
+    """The head installation with ``goal`` in progress and the first ``entering`` entries made."""
 
     def stage(log: Path) -> ShippedBuild:
         hands = ShippedBuild(log, "head-install", pace=6)
@@ -69,7 +69,7 @@ def begun(log: Path) -> ShippedBuild:
 
 
 def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], ShippedBuild]:
-    """The head installation with everything on the way to ``goal`` done, and nothing in hand."""
+    """The head installation with everything before ``goal`` done and no operation in progress."""
 
     def stage(log: Path) -> ShippedBuild:
         hands = ShippedBuild(log, "head-install", pace=6)

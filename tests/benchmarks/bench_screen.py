@@ -60,7 +60,7 @@ def five_hundred() -> str:
 
 
 def long_session(folder: Path) -> Path:
-    """A session of it with the first operation in hand."""
+    """A job of it with the first operation in progress."""
     procedure = folder / "long.yaml"
     procedure.write_text(five_hundred(), encoding="utf-8")
     desk = Desk.begin(folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader())
@@ -91,7 +91,7 @@ def first_paint(argv: Sequence[str], seen: bytes) -> float:
 
 
 class Typist:
-    """A program in a terminal of its own, and a key that is struck in it again and again."""
+    """A program in a terminal of its own, and a key that is pressed in it repeatedly."""
 
     def __init__(self, argv: Sequence[str], ready: str, key: str, shows: Callable[[int], str]) -> None:
         self.terminal, self.key, self.shows = Terminal(argv), key, shows
@@ -130,7 +130,7 @@ def line(what: str, ours: float, reference: float, selected: float) -> None:
 
 
 def tick_words(number: int) -> str:
-    """What the bench says after so many ticks of a joint of 24."""
+    """The text of the bench after so many ticks of a joint of 24."""
     done, stage = number % 24, number // 24 + 1
     return f"{done} of 24, stage {stage} of 6"
 

@@ -1,4 +1,4 @@
-"""Every test of the screens has a home of its own, and no wish for colour or none from outside."""
+"""Each screen test has its own home folder and no colour settings from outside."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""A program for the test of a crash: a session is open, and a key makes the screen fail. ``python -m ... LOG``."""
+"""A program for the crash test: a job is open and key x raises an error. ``python -m tests.tui.crashing LOG``."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""Sitting at the bench in a test: the real program on a real log, keys in, the screen's text and the log out."""
+"""Drives the program in a test: keys in, the text of the screen and the events of the log out."""
 
 import asyncio
 from collections.abc import AsyncIterator
@@ -91,7 +91,7 @@ class Sitting:
 async def sitting(
     first: Desk | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
 ) -> AsyncIterator[Sitting]:
-    """At a desk whose session is open, or before any other first page."""
+    """Start with the bench of an open job, or with any other first page. ``review``: with the screens of a review."""
     client = SessionClient(first, by) if isinstance(first, Desk) else None
     page = BenchScreen(client) if client is not None else first
     assert isinstance(page, Page)

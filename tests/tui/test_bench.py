@@ -1,4 +1,4 @@
-"""The bench by keys, on a real desk and a real log: what the screen says is done is in the file."""
+"""The bench by keys on a real log: what the screen shows as done is in the file."""
 
 import re
 from pathlib import Path
@@ -11,14 +11,14 @@ DOWN = {"pistons": "down"}
 
 
 def measuring(folder: Path) -> Hands:
-    """The first measuring of a cylinder in hand: lash, and three readings of run-out."""
+    """A measuring operation in progress: lash, and three readings of run-out."""
     hands = begin(folder)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
     return hands
 
 
-async def test_a_whole_operation_goes_by_one_key_and_each_step_is_on_disk(tmp_path: Path) -> None:
+async def test_one_key_carries_out_a_whole_operation_and_each_step_is_on_disk(tmp_path: Path) -> None:
     hands = begin(tmp_path, start=DOWN)
     hands.to_tightened()
     async with sitting(hands.desk) as bench:
@@ -34,7 +34,7 @@ async def test_a_whole_operation_goes_by_one_key_and_each_step_is_on_disk(tmp_pa
         assert f"saved {len(bench.events)}" in bench.text
 
 
-async def test_a_reading_without_a_unit_takes_the_one_that_its_field_shows(tmp_path: Path) -> None:
+async def test_reading_without_unit_gets_the_unit_of_its_field(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         assert "] mm   0.20 .. 0.30 mm" in bench.text
         await bench.type("0.25\n")
@@ -42,7 +42,7 @@ async def test_a_reading_without_a_unit_takes_the_one_that_its_field_shows(tmp_p
         assert "Lash: 0.25 mm ok" in bench.text
 
 
-async def test_another_unit_is_converted_before_the_eyes_and_kept_as_typed(tmp_path: Path) -> None:
+async def test_another_unit_is_converted_on_the_screen_and_logged_as_typed(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type(".0098 in")
         assert "= 0.2489 mm" in bench.text
@@ -51,7 +51,7 @@ async def test_another_unit_is_converted_before_the_eyes_and_kept_as_typed(tmp_p
         assert bench.last["quantity"]["entered"] == ".0098 in"
 
 
-async def test_a_typo_is_pointed_at_and_nothing_is_cleared_or_entered(tmp_path: Path) -> None:
+async def test_typo_is_marked_and_nothing_is_cleared_or_entered(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         before = bench.events
         await bench.type("0,25\n")
@@ -62,7 +62,7 @@ async def test_a_typo_is_pointed_at_and_nothing_is_cleared_or_entered(tmp_path: 
         assert bench.events == before
 
 
-async def test_a_gauge_fills_the_readings_in_order_each_in_its_own_place(tmp_path: Path) -> None:
+async def test_gauge_fills_the_readings_in_order(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.25\n0.01\n0.02\n0.03\n")
         recorded = [event["data"] for event in bench.events if event["kind"] == "recorded"]
@@ -72,7 +72,7 @@ async def test_a_gauge_fills_the_readings_in_order_each_in_its_own_place(tmp_pat
         ]  # fmt: skip
 
 
-async def test_a_gauge_that_fires_once_too_often_neither_finishes_nor_takes_up_anything(tmp_path: Path) -> None:
+async def test_extra_gauge_reading_neither_finishes_nor_starts_an_operation(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.25\n0.01\n0.02\n0.03\n")
         before = bench.events
@@ -83,7 +83,7 @@ async def test_a_gauge_that_fires_once_too_often_neither_finishes_nor_takes_up_a
         assert bench.kinds[-1] == "finished"
 
 
-async def test_a_letter_is_a_command_while_the_figure_is_not_begun_and_part_of_it_after(tmp_path: Path) -> None:
+async def test_letter_is_a_command_only_in_an_empty_value_field(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.press("w")
         assert "Before it can be finished" in bench.text
@@ -92,7 +92,7 @@ async def test_a_letter_is_a_command_while_the_figure_is_not_begun_and_part_of_i
         assert bench.field == "0.25 w"
 
 
-async def test_half_typed_text_stays_when_one_steps_out_looks_elsewhere_and_comes_back(tmp_path: Path) -> None:
+async def test_draft_stays_after_leaving_the_field_and_opening_other_screens(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.2")
         await bench.press("escape", "o")
@@ -105,14 +105,14 @@ async def test_half_typed_text_stays_when_one_steps_out_looks_elsewhere_and_come
         assert bench.field == "0.2"
 
 
-async def test_a_figure_typed_after_stepping_out_goes_to_the_field(tmp_path: Path) -> None:
+async def test_digit_typed_after_leaving_the_field_goes_to_the_field(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.press("escape")
         await bench.type("0.25\n")
         assert bench.last["quantity"]["value"] == "0.25"
 
 
-async def test_a_reading_out_of_its_limit_is_logged_said_and_keeps_the_operation_open(tmp_path: Path) -> None:
+async def test_reading_out_of_limit_is_logged_shown_and_keeps_the_operation_open(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.35\n0.01\n0.02\n0.03\n")
         assert bench.events[-4]["data"]["verdict"] == "out"
@@ -124,7 +124,7 @@ async def test_a_reading_out_of_its_limit_is_logged_said_and_keeps_the_operation
         assert "× Lash" in bench.text or "×" in bench.text
 
 
-async def test_one_key_ticks_the_next_fastener_and_one_takes_a_wrong_tick_back(tmp_path: Path) -> None:
+async def test_one_key_ticks_the_next_fastener_and_another_clears_the_tick(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
     hands.do("start", operation="tighten")
@@ -138,7 +138,7 @@ async def test_one_key_ticks_the_next_fastener_and_one_takes_a_wrong_tick_back(t
         assert "►2◄" in bench.text
 
 
-async def test_a_check_stage_takes_what_the_wrench_showed(tmp_path: Path) -> None:
+async def test_check_stage_asks_for_the_reading_of_the_wrench(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
     hands.do("start", operation="tighten")
@@ -159,7 +159,7 @@ async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Pa
         assert bench.last["lot"] == "nwq-0042"
 
 
-async def test_a_tick_of_a_check_can_be_taken_back(tmp_path: Path) -> None:
+async def test_tick_of_a_check_can_be_cleared(tmp_path: Path) -> None:
     hands = begin(tmp_path, start=DOWN)
     hands.to_tightened()
     hands.do("start", operation="seat-cam")
@@ -168,7 +168,7 @@ async def test_a_tick_of_a_check_can_be_taken_back(tmp_path: Path) -> None:
         assert bench.kinds[-2:] == ["checked", "unchecked"]
 
 
-async def test_setting_aside_keeps_what_was_entered_and_comes_back_to_it(tmp_path: Path) -> None:
+async def test_pausing_keeps_the_entries_and_the_operation_can_be_continued(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.25\n")
         await bench.press("a")
@@ -203,7 +203,7 @@ async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_clos
         assert "Redo step 1, or sign a" in bench.text
 
 
-async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked_by_one_key(tmp_path: Path) -> None:
+async def test_blocked_operation_shows_every_reason_and_one_key_guides_to_it(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     async with sitting(hands.desk) as bench:
@@ -223,7 +223,7 @@ async def test_a_stopped_operation_says_every_reason_and_the_way_there_is_walked
         assert (bench.last["kind"], bench.last["operation"]) == ("started", "seat-cam")
 
 
-async def test_every_key_of_the_bench_is_listed_and_can_be_struck_from_the_list(tmp_path: Path) -> None:
+async def test_help_lists_every_key_of_the_bench_and_runs_it(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.press("question_mark")
         for word in ("pause", "rework", "deviate", "large type", "colours", "leave"):

@@ -1,4 +1,4 @@
-"""What came to light when whole builds were done by hand at the bench. All numbers are invented."""
+"""Defects found by building whole procedures by hand at the bench. All numbers are invented."""
 
 from pathlib import Path
 
@@ -87,7 +87,7 @@ instruments:
 
 
 def at(folder: Path, text: str, operation: str, *, shop: str = "") -> Hands:
-    """A session with ``operation`` in hand, beside a register where one is given."""
+    """A job with ``operation`` in progress, with a shop register if one is given."""
     register = None
     if shop:
         path = folder / "shop.yaml"
@@ -103,7 +103,7 @@ def at(folder: Path, text: str, operation: str, *, shop: str = "") -> Hands:
     return hands
 
 
-async def test_with_two_gauges_that_would_do_the_reading_waits_for_which_it_was(tmp_path: Path) -> None:
+async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
         await bench.type("105\n")
         assert "recorded" not in bench.kinds
@@ -117,7 +117,7 @@ async def test_with_two_gauges_that_would_do_the_reading_waits_for_which_it_was(
         assert "serial H-2" in bench.text or "►" in bench.text
 
 
-async def test_another_gauge_is_taken_by_a_key_and_one_that_does_not_reach_cannot_be(tmp_path: Path) -> None:
+async def test_another_gauge_is_chosen_by_a_key_but_not_one_that_does_not_cover_the_value(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
         await bench.press("escape", "i", "down", "enter")
         await bench.type("105\n")
@@ -133,7 +133,7 @@ async def test_another_gauge_is_taken_by_a_key_and_one_that_does_not_reach_canno
         assert (bench.last["serial"], bench.last["quantity"]["value"]) == ("H-1", "107")
 
 
-async def test_a_gauge_that_goes_on_typing_does_not_choose_the_instrument(tmp_path: Path) -> None:
+async def test_gauge_that_keeps_typing_does_not_choose_the_instrument(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).desk) as bench:
         await bench.type("105\n106\n")
         assert "Which instrument do you use?" in bench.text
@@ -141,7 +141,7 @@ async def test_a_gauge_that_goes_on_typing_does_not_choose_the_instrument(tmp_pa
         assert "recorded" not in bench.kinds
 
 
-async def test_the_shops_own_builder_is_picked_already_and_its_people_are_offered(tmp_path: Path) -> None:
+async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed(tmp_path: Path) -> None:
     where = places()
     where.shop.parent.mkdir(parents=True)
     where.shop.write_text(SHOP, encoding="utf-8")
@@ -153,7 +153,7 @@ async def test_the_shops_own_builder_is_picked_already_and_its_people_are_offere
         assert (bench.last["kind"], bench.last["by"]) == ("opened", "Robin")
 
 
-async def test_a_stop_cannot_be_said_to_be_done_and_says_that_it_ends_here(tmp_path: Path) -> None:
+async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
     hands = at(tmp_path, MEASURING, "height")
     hands.do("record", name="height", value="99 mm")
     async with sitting(hands.desk) as bench:
@@ -171,7 +171,7 @@ async def test_a_stop_cannot_be_said_to_be_done_and_says_that_it_ends_here(tmp_p
         assert bench.kinds.count("remedied") == 1
 
 
-async def test_a_gauges_enter_does_not_say_that_a_remedy_was_carried_out(tmp_path: Path) -> None:
+async def test_enter_of_a_gauge_does_not_confirm_a_remedy(tmp_path: Path) -> None:
     hands = at(tmp_path, MEASURING, "height")
     hands.do("record", name="height", value="99 mm")
     async with sitting(hands.desk) as bench:
@@ -181,7 +181,7 @@ async def test_a_gauges_enter_does_not_say_that_a_remedy_was_carried_out(tmp_pat
         assert "“105.0” was typed" in bench.text
 
 
-async def test_the_field_of_the_twelfth_reading_is_in_sight(tmp_path: Path) -> None:
+async def test_field_of_the_twelfth_reading_is_visible(tmp_path: Path) -> None:
     hands = at(tmp_path, MANY, "many")
     async with sitting(hands.desk) as bench:
         for number in range(12):
@@ -192,7 +192,7 @@ async def test_the_field_of_the_twelfth_reading_is_in_sight(tmp_path: Path) -> N
         assert "] mm   0.10 .. 0.20 mm" in bench.text
 
 
-async def test_one_reading_of_several_that_have_to_agree_is_not_drawn_as_out(tmp_path: Path) -> None:
+async def test_single_reading_of_a_set_that_must_agree_is_not_shown_as_out_of_limit(tmp_path: Path) -> None:
     hands = at(tmp_path, MANY, "many")
     for _ in range(12):
         hands.do("record", name="lash", value="0.15 mm")
@@ -201,7 +201,7 @@ async def test_one_reading_of_several_that_have_to_agree_is_not_drawn_as_out(tmp
         assert "●" not in bench.text.split("Gap")[1].split("equal within 0.5 mm")[1].split("\n")[2]
 
 
-async def test_what_was_signed_for_is_said_of_the_readings_that_are_out_alone(tmp_path: Path) -> None:
+async def test_deviation_is_shown_only_at_readings_out_of_limit(tmp_path: Path) -> None:
     hands = at(tmp_path, MANY, "many")
     for value in ("0.31 mm", *["0.15 mm"] * 11):
         hands.do("record", name="lash", value=value)
@@ -211,7 +211,7 @@ async def test_what_was_signed_for_is_said_of_the_readings_that_are_out_alone(tm
         assert "HIGH, deviation signed" in bench.text
 
 
-async def test_the_key_that_goes_on_never_puts_the_full_torque_on_one_cap_of_a_cam_that_hangs_askew(
+async def test_no_key_leads_from_drawing_down_to_the_full_torque(
     tmp_path: Path,
 ) -> None:
     async with sitting(at(tmp_path, CAM, "cam").desk) as bench:
@@ -221,14 +221,14 @@ async def test_the_key_that_goes_on_never_puts_the_full_torque_on_one_cap_of_a_c
         assert bench.kinds[-2:] == ["seated", "ticked"]
 
 
-async def test_a_part_that_was_drawn_down_without_counting_is_said_to_be_seated_first(tmp_path: Path) -> None:
+async def test_part_drawn_down_without_counting_must_be_confirmed_as_seated(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, CAM, "cam").desk) as bench:
         await bench.press("t", "enter")
         assert bench.kinds[-2:] == ["seated", "ticked"]
 
 
 @pytest.mark.parametrize("large", [False, True])
-async def test_with_an_extension_on_the_figure_shown_is_the_one_to_set(tmp_path: Path, large: bool) -> None:
+async def test_with_an_extension_the_wrench_setting_is_shown(tmp_path: Path, large: bool) -> None:
     hands = at(tmp_path, CAM, "cam")
     hands.do("draw-down", joint="caps", seated=True)
     hands.do("wrench", extension="50 mm", lever="400 mm")
@@ -240,7 +240,7 @@ async def test_with_an_extension_on_the_figure_shown_is_the_one_to_set(tmp_path:
             assert "SET THE WRENCH TO 22.2 N·m" in bench.text
 
 
-async def test_another_lubricant_is_warned_of_before_anything_else_on_the_smallest_screen(tmp_path: Path) -> None:
+async def test_warning_about_another_lubricant_comes_first_on_the_smallest_screen(tmp_path: Path) -> None:
     hands = at(tmp_path, CAM, "cam")
     hands.do("draw-down", joint="caps", seated=True)
     hands.do("wrench", extension="50 mm", lever="400 mm")
@@ -249,7 +249,7 @@ async def test_another_lubricant_is_warned_of_before_anything_else_on_the_smalle
         assert "engine oil on the threads" in bench.text
 
 
-async def test_the_arrow_is_spoken_of_no_longer_when_the_slip_is_put_right(tmp_path: Path) -> None:
+async def test_message_about_the_arrow_disappears_when_the_typo_is_corrected(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, MEASURING, "height").desk) as bench:
         await bench.type("10x5\n")
         assert "The arrow shows" in bench.text
@@ -257,14 +257,14 @@ async def test_the_arrow_is_spoken_of_no_longer_when_the_slip_is_put_right(tmp_p
         assert "The arrow shows" not in bench.text
 
 
-async def test_a_reading_in_another_unit_is_shown_to_the_digits_it_bears_and_kept_whole(tmp_path: Path) -> None:
+async def test_converted_reading_is_shown_with_its_significant_digits_and_logged_exactly(tmp_path: Path) -> None:
     async with sitting(at(tmp_path, MEASURING, "height").desk) as bench:
         await bench.type("4.2031 in\n")
         assert bench.last["quantity"]["value"] == "106.75874"
         assert "106.7587 mm (4.2031 in)" in bench.text
 
 
-async def test_the_log_of_a_rehearsal_under_any_name_can_be_looked_at(tmp_path: Path) -> None:
+async def test_log_of_a_simulated_job_can_be_viewed_under_any_name(tmp_path: Path) -> None:
     hands = at(tmp_path, MEASURING, "height")
     hands.desk.close()
     renamed = tmp_path / "tried.log"
@@ -276,7 +276,7 @@ async def test_the_log_of_a_rehearsal_under_any_name_can_be_looked_at(tmp_path: 
         assert "Measure it" in bench.text
 
 
-async def test_no_window_is_offered_to_be_waived_where_there_is_none_and_the_bad_value_is_picked(
+async def test_deviation_form_lists_no_missing_time_window_and_selects_the_bad_value(
     tmp_path: Path,
 ) -> None:
     hands = at(tmp_path, MEASURING, "height")
@@ -287,7 +287,7 @@ async def test_no_window_is_offered_to_be_waived_where_there_is_none_and_the_bad
         assert "time window" not in bench.text.split("What is waived?")[1]
 
 
-async def test_a_reason_calls_a_value_by_its_question_and_not_by_its_name_in_the_file(tmp_path: Path) -> None:
+async def test_reason_names_a_value_by_its_question(tmp_path: Path) -> None:
     hands = at(tmp_path, MANY, "many")
     async with sitting(hands.desk) as bench:
         await bench.press("escape", "w")
@@ -316,7 +316,7 @@ sections:
 )
 
 
-async def test_after_a_remedy_what_was_read_before_it_is_asked_for_again_and_no_next_remedy_is_urged(
+async def test_after_a_remedy_the_old_readings_are_asked_for_again(
     tmp_path: Path,
 ) -> None:
     hands = at(tmp_path, BEARING, "bearing")

@@ -1,4 +1,4 @@
-"""What is drawn from a view: 80 by 24 holds the five answers whole, and words do without colour."""
+"""Drawing: the five answers fit on 80 by 24, and everything reads without colour."""
 
 import re
 from collections.abc import Iterator
@@ -41,7 +41,7 @@ def scenes() -> Iterator[tuple[str, BenchContent, tuple[object, ...]]]:
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (100, 30)])
 @pytest.mark.parametrize("large", [False, True])
 @pytest.mark.parametrize(("scene", "inputs"), [(s, i) for _, s, i in scenes()], ids=[name for name, _, _ in scenes()])
-def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
+def test_five_answers_are_on_the_screen_for_every_input(
     scene: BenchContent, inputs: tuple[object, ...], size: tuple[int, int], large: bool
 ) -> None:
     assert isinstance(scene.task, OperationTask)
@@ -61,7 +61,7 @@ def test_the_five_answers_are_on_the_screen_whatever_is_in_hand(
     assert "Set the head down now." in words
 
 
-def test_nothing_of_how_it_stands_is_left_out_for_what_comes_next_however_many_clocks_run() -> None:
+def test_state_is_complete_however_many_clocks_run() -> None:
     clocks = tuple(ClockRow(f"op-{n}", f"Operation {n}", "since", "missed", -60.0 * n, "late") for n in range(1, 5))
     seven = tuple(StateRow(f"v{n}", f"Part {n}", f"stands {n}") for n in range(1, 8))
     crowded = msgspec.structs.replace(view(now(), clocks), state_rows=seven)
@@ -72,7 +72,7 @@ def test_nothing_of_how_it_stands_is_left_out_for_what_comes_next_however_many_c
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
-def test_the_next_fastener_and_every_number_are_seen_on_the_smallest_screen(size: tuple[int, int]) -> None:
+def test_next_fastener_and_all_numbers_are_visible_on_the_smallest_screen(size: tuple[int, int]) -> None:
     shown = now(joint(), CHECK, HOLD)
     picture = draw_bench(
         view(shown, (CLOSING,)), BenchContent(NOON, OperationTask(shown), bench_inputs(shown)[0]), *size
@@ -84,7 +84,7 @@ def test_the_next_fastener_and_every_number_are_seen_on_the_smallest_screen(size
     assert all(f" {number} " in left for number in (8, 4, 1, 5, 9, 10, 6, 2, 3))
 
 
-def test_a_fastener_shows_by_strokes_how_many_stages_it_has_had() -> None:
+def test_strokes_show_the_stages_done_of_a_fastener() -> None:
     (first, *_) = pictures_of(joint(done=1, stage=2), 60)
     rows = texts(first).splitlines()
     column = rows[0].index("1 ") - 1
@@ -92,12 +92,12 @@ def test_a_fastener_shows_by_strokes_how_many_stages_it_has_had() -> None:
     assert "|··" in rows[1]
 
 
-def test_a_part_too_wide_for_the_screen_is_listed_in_tightening_order_and_loses_no_fastener() -> None:
+def test_part_too_wide_for_the_screen_is_listed_with_every_fastener() -> None:
     drawn = texts(pictures_of(joint(), 20)[-1])
     assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 11))
 
 
-def test_more_stages_than_strokes_are_told_by_a_figure() -> None:
+def test_more_stages_than_strokes_are_shown_as_a_digit() -> None:
     many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
     assert "6" in texts(pictures_of(many, 70)[0]).splitlines()[1]
 
@@ -111,7 +111,7 @@ def test_more_stages_than_strokes_are_told_by_a_figure() -> None:
         (GaugePositions(0.2, 0.8, 0.3, 0.7, None), "──[━━━━━]──"),
     ],
 )
-def test_where_a_reading_lies_is_seen_without_colour(gauge: GaugePositions, drawn: str) -> None:
+def test_gauge_reads_without_colour(gauge: GaugePositions, drawn: str) -> None:
     shown = plain(draw_gauge(gauge, 11))
     assert shown.count("●") == (gauge.value is not None)
     if gauge.value is not None and gauge.low is not None and gauge.high is not None:
@@ -120,11 +120,11 @@ def test_where_a_reading_lies_is_seen_without_colour(gauge: GaugePositions, draw
     assert len(shown) == len(drawn) == 11
 
 
-def test_the_guard_band_is_drawn_apart_from_the_rest_of_the_limit() -> None:
+def test_guard_band_is_drawn_differently_from_the_limit() -> None:
     assert "╌" in plain(draw_gauge(GaugePositions(0.1, 0.9, 0.3, 0.7, 0.5), 21))
 
 
-def test_a_typed_value_is_echoed_with_what_it_comes_to_and_where_it_would_lie() -> None:
+def test_typed_value_is_shown_converted_and_on_the_gauge() -> None:
     shown = now(FLOAT)
     typed = TypedText("4.7 thou", "0.119 mm", gauge=GaugePositions(0.25, 0.75, None, None, 0.6))
     words = texts(
@@ -134,18 +134,18 @@ def test_a_typed_value_is_echoed_with_what_it_comes_to_and_where_it_would_lie() 
     assert "●" in words
 
 
-def test_a_gauge_goes_to_the_next_open_reading_and_then_to_the_one_that_is_out() -> None:
+def test_next_input_is_the_next_open_one() -> None:
     items = bench_inputs(now(FLOAT, CHECK))
     assert next_input(items) == 0
     assert next_input(items, 0) == 1
 
 
-def test_what_is_long_is_cut_with_an_ellipsis_and_wide_letters_count_double() -> None:
+def test_long_text_is_cut_with_an_ellipsis_and_wide_letters_count_double() -> None:
     assert cut("Seat the intake cam", 8) == "Seat th…"
     assert all(width_of(((part, "text"),)) <= 6 for part in wrap("曲軸を回す 90°", 6))
 
 
-def test_large_letters_are_four_rows_and_what_has_none_is_shown_in_ordinary_ones() -> None:
+def test_large_letters_have_four_rows_and_unknown_letters_stay_normal() -> None:
     assert len(big("60 N·m")) == 4
     assert plain(big("曲軸")[0]) == "曲軸"
     assert len(big_wrapped("Tighten the head in three equal stages", 60, 2)) == 8

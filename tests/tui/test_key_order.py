@@ -1,4 +1,4 @@
-"""Keys land in the order in which they were struck, written at once into a real terminal."""
+"""Keys are handled in the order in which they were typed, in a real terminal."""
 
 import pytest
 
@@ -17,26 +17,26 @@ def filed(mode: str, *bursts: str) -> str:
 
 
 @pytest.mark.parametrize("mode", ["plain", "stall", "worker"])
-def test_a_gauge_that_sends_three_readings_in_one_burst_fills_three_fields(mode: str) -> None:
+def test_burst_of_three_readings_fills_three_fields(mode: str) -> None:
     assert filed(mode, "12.34\r56.78\r9\r") == "['12.34', '56.78', '9']"
 
 
 @pytest.mark.parametrize("mode", ["plain", "stall", "worker"])
-def test_backspace_and_tab_in_a_burst_act_where_they_were_struck(mode: str) -> None:
+def test_backspace_and_tab_in_a_burst_act_in_order(mode: str) -> None:
     # Tab leaves "2" in the second field; the third files first, which ends the program.
     assert filed(mode, "19\x7f.5\r2\t7\x7f8\r") == "['1.5', '8']"
 
 
-def test_a_burst_across_a_dialog_lands_in_the_dialog_and_behind_it() -> None:
+def test_burst_that_opens_a_dialog_fills_the_dialog_and_the_fields_below() -> None:
     assert filed("dialog", "1.5\rlot 7\r2.5\r3\r") == "['1.5', 'dialog lot 7', '2.5', '3']"
 
 
-def test_a_pasted_reading_keeps_its_place_among_struck_keys() -> None:
+def test_pasted_text_keeps_its_place_among_typed_keys() -> None:
     assert filed("stall", "1\x1b[200~2.5\x1b[201~4\r7\x1b[200~8\x1b[201~\r9\r") == "['12.54', '78', '9']"
 
 
 @pytest.mark.parametrize("keys", ["1\r2\r3\r", "1\x1bOP3\r"], ids=["in a handler", "in a binding"])
-def test_an_error_in_the_middle_of_a_burst_ends_the_program_and_not_in_a_hang(keys: str) -> None:
+def test_error_in_the_middle_of_a_burst_ends_the_program_without_hanging(keys: str) -> None:
     with Terminal(["-m", PROGRAM, "raise"], columns=120) as terminal:
         terminal.wait_for("ready")
         terminal.type(keys)

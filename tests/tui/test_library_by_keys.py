@@ -1,4 +1,4 @@
-"""Shipped procedures built by keys alone: whatever the bench asks for can be answered where it asks."""
+"""Shipped procedures built by keys alone: every input can be entered where it is asked for."""
 
 from pathlib import Path
 
@@ -68,7 +68,7 @@ async def enter(bench: Sitting, screen: BenchScreen, hands: ShippedBuild, item: 
 
 
 @pytest.mark.parametrize("procedure", ["wheel-hub"])
-async def test_a_shipped_procedure_is_built_from_its_opening_to_its_end_by_keys(tmp_path: Path, procedure: str) -> None:
+async def test_shipped_procedure_can_be_built_by_keys_alone(tmp_path: Path, procedure: str) -> None:
     hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
     hands.open()
     async with sitting(hands.desk) as bench:

@@ -1,4 +1,4 @@
-"""Every operation of every shipped procedure on a screen of 80 by 24: nothing that matters is out of sight."""
+"""Every operation of every shipped procedure at 80 by 24: nothing important is hidden."""
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,7 +20,7 @@ NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
 
 @pytest.mark.parametrize("procedure", sorted(path.stem for path in LIBRARY.glob("*.yaml")))
 @pytest.mark.parametrize("large", [False, True], ids=["ordinary", "large"])
-def test_cautions_the_thing_wanted_and_its_field_are_whole(tmp_path: Path, procedure: str, large: bool) -> None:
+def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure: str, large: bool) -> None:
     hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
     hands.open()
     view = hands.desk.view()

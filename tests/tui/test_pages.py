@@ -1,4 +1,4 @@
-"""The screens around the bench: each does what it says, in the log, and each can be left in two ways."""
+"""The other screens of a job: what they log, and the two ways to leave each of them."""
 
 import errno
 import importlib
@@ -24,7 +24,7 @@ DOWN = {"pistons": "down"}
 
 
 def holding(folder: Path) -> Hands:
-    """The curing in hand, long enough after the head went down: it wants a signature."""
+    """The curing in progress, late enough after the head was lowered: it needs a signature."""
     hands = begin(folder)
     hands.to_lowered()
     hands.clock.forward(7200)
@@ -42,14 +42,14 @@ async def test_a_hold_is_signed_by_a_name_and_then_the_operation_can_be_finished
         assert bench.kinds[-1] == "finished"
 
 
-async def test_a_signature_without_a_name_is_not_one(tmp_path: Path) -> None:
+async def test_signature_without_a_name_is_refused(tmp_path: Path) -> None:
     async with sitting(holding(tmp_path).desk) as bench:
         await bench.press("enter", "enter")
         assert "signed" not in bench.kinds
         assert "Enter the name" in bench.text
 
 
-async def test_a_note_is_written_down_with_the_operation_it_was_made_at(tmp_path: Path) -> None:
+async def test_note_is_logged_with_its_operation(tmp_path: Path) -> None:
     async with sitting(holding(tmp_path).desk) as bench:
         await bench.type("n")
         await bench.type("the hoist drifts, look at it\n")
@@ -58,7 +58,7 @@ async def test_a_note_is_written_down_with_the_operation_it_was_made_at(tmp_path
         assert bench.last["operation"] == "cure"
 
 
-async def test_a_half_written_note_is_there_when_one_comes_back_to_it(tmp_path: Path) -> None:
+async def test_draft_of_a_note_is_kept(tmp_path: Path) -> None:
     async with sitting(holding(tmp_path).desk) as bench:
         await bench.type("n")
         await bench.type("the hoist")
@@ -66,7 +66,7 @@ async def test_a_half_written_note_is_there_when_one_comes_back_to_it(tmp_path: 
         assert bench.field == "the hoist"
 
 
-async def test_a_deviation_names_what_it_waives_and_why_and_who_answers_for_it(tmp_path: Path) -> None:
+async def test_deviation_is_logged_with_subject_reason_and_name(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -83,7 +83,7 @@ async def test_a_deviation_names_what_it_waives_and_why_and_who_answers_for_it(t
         assert "deviation signed" in bench.text
 
 
-async def test_a_wrong_entry_is_put_right_and_the_wrong_one_stays_in_the_log(tmp_path: Path) -> None:
+async def test_corrected_entry_stays_in_the_log(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -100,7 +100,7 @@ async def test_a_wrong_entry_is_put_right_and_the_wrong_one_stays_in_the_log(tmp
         assert "0.25 mm" in bench.text
 
 
-async def test_what_comes_apart_is_shown_whole_before_anything_is_agreed_and_then_walked(tmp_path: Path) -> None:
+async def test_rework_plan_is_shown_before_it_starts_and_then_done_step_by_step(tmp_path: Path) -> None:
     hands = begin(tmp_path, start=DOWN)
     hands.to_tightened()
     async with sitting(hands.desk) as bench:
@@ -126,7 +126,7 @@ async def test_what_comes_apart_is_shown_whole_before_anything_is_agreed_and_the
         assert "Ready to start" in bench.text
 
 
-async def test_work_half_taken_back_goes_on_after_leaving(tmp_path: Path) -> None:
+async def test_rework_continues_after_leaving(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_lowered()
     hands.do("rework", operation="seal", reason="wrong sealant", walk=True)
@@ -136,7 +136,7 @@ async def test_work_half_taken_back_goes_on_after_leaving(tmp_path: Path) -> Non
         assert "Wipe it off" in bench.text
 
 
-async def test_a_move_is_made_and_what_stands_changes_with_it(tmp_path: Path) -> None:
+async def test_move_changes_the_state(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         assert "at-deck" in bench.text
         await bench.press("m", "enter")
@@ -144,7 +144,7 @@ async def test_a_move_is_made_and_what_stands_changes_with_it(tmp_path: Path) ->
         assert "Pistons  down" in bench.text
 
 
-async def test_how_something_was_found_to_stand_can_be_said_with_a_reason(tmp_path: Path) -> None:
+async def test_state_found_is_logged_with_a_reason(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path, start={"pistons": None}).desk) as bench:
         assert "? not known" in bench.text
         await bench.press("s", "enter", "right", "enter")
@@ -157,14 +157,14 @@ async def test_how_something_was_found_to_stand_can_be_said_with_a_reason(tmp_pa
         )
 
 
-async def test_lost_knowledge_can_be_said_too(tmp_path: Path) -> None:
+async def test_state_can_be_set_to_unknown(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         await bench.press("s", "enter", "left", "enter")
         await bench.type("the crank was bumped\n")
         assert (bench.last["kind"], bench.last["value"]) == ("state-set", None)
 
 
-async def test_a_full_disk_is_told_at_once_and_what_was_typed_goes_on_in_another_folder(tmp_path: Path) -> None:
+async def test_full_disk_is_reported_and_the_job_continues_in_another_folder(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -206,7 +206,7 @@ async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> 
         assert bench.field == ""
 
 
-async def test_leaving_keeps_what_is_half_typed_and_coming_back_finds_it(tmp_path: Path) -> None:
+async def test_draft_is_kept_after_leaving_the_program(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -238,7 +238,7 @@ follow-up:
 """
 
 
-async def test_the_end_lists_what_is_still_to_do_with_its_day_and_where_the_log_is(tmp_path: Path) -> None:
+async def test_end_sheet_lists_follow_ups_with_dates_and_the_log(tmp_path: Path) -> None:
     hands = begin(tmp_path, FOLLOWED, options={}, start={})
     hands.work("one")
     async with sitting(hands.desk) as bench:
@@ -296,7 +296,7 @@ async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(
         assert bench.last["lot"] == "]52;c;YQ==A-4231m"
 
 
-async def test_several_pasted_lines_are_refused_and_not_half_taken(tmp_path: Path) -> None:
+async def test_several_pasted_lines_are_refused_as_a_whole(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.do("start", operation="seal")
     async with sitting(hands.desk) as bench:
@@ -354,7 +354,7 @@ def test_every_binding_has_a_stable_id_an_action_and_a_key_that_terminals_leave_
 
 
 @pytest.mark.parametrize("keys", [("f5",), ("f6",), ("f6", "f6", "f6")])
-async def test_look_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
+async def test_theme_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -365,7 +365,7 @@ async def test_look_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: 
         assert "Lash" in bench.text
 
 
-async def test_a_sum_is_worked_out_as_one_types_and_its_result_put_into_the_field(tmp_path: Path) -> None:
+async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_field(tmp_path: Path) -> None:
     hands = begin(tmp_path)
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -387,7 +387,7 @@ async def touch(bench: Sitting, text: str) -> None:
     await bench.press()
 
 
-async def test_a_finger_on_a_key_in_the_foot_does_what_the_key_does(tmp_path: Path) -> None:
+async def test_click_on_a_key_in_the_key_bar_runs_it(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         await touch(bench, "Enter start")
         assert bench.kinds[-1] == "started"
@@ -396,7 +396,7 @@ async def test_a_finger_on_a_key_in_the_foot_does_what_the_key_does(tmp_path: Pa
         assert bench.screen.title_line == "Operations"
 
 
-async def test_a_finger_chooses_from_a_list_and_from_the_choices_of_a_question(tmp_path: Path) -> None:
+async def test_click_chooses_from_a_list_and_from_the_choices_of_a_form(tmp_path: Path) -> None:
     async with sitting(begin(tmp_path).desk) as bench:
         await bench.press("s")
         await touch(bench, "Valves")
@@ -408,7 +408,7 @@ async def test_a_finger_chooses_from_a_list_and_from_the_choices_of_a_question(t
         assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("state-set", "valves", "open")
 
 
-async def test_whoever_comes_to_a_session_that_another_opened_signs_his_own_entries(tmp_path: Path) -> None:
+async def test_entries_carry_the_name_of_the_person_at_the_bench(tmp_path: Path) -> None:
     hands = begin(tmp_path, start=DOWN)
     async with sitting(hands.desk, by="Kim") as bench:
         assert "· Kim" in bench.text

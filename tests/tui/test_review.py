@@ -1,4 +1,4 @@
-"""The day it comes back, at the screen: by keys alone from the complaint to what went wrong."""
+"""The review by keys: from the complaint to what went wrong."""
 
 from contextlib import AbstractAsyncContextManager
 from pathlib import Path
@@ -48,7 +48,7 @@ def on_screen(bench: Sitting, kind: type[P]) -> P:
 
 
 @pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.operation)
-async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_first(planted: Planted) -> None:
+async def test_planted_fault_is_found_first_from_the_complaint(planted: Planted) -> None:
     log = played(PLANTED_AT[PLANTED.index(planted)], planted.faults, with_tools=True)
     before = log.read_bytes()
     told = load_log(log, read())
@@ -72,7 +72,7 @@ async def test_what_went_wrong_is_found_from_the_complaint_by_keys_and_stands_fi
     assert log.read_bytes() == before
 
 
-async def test_the_complaints_say_beforehand_against_which_of_them_something_is_held() -> None:
+async def test_list_of_complaints_counts_the_weak_evidence() -> None:
     of = told(5, LATE, with_tools=True)
     async with review_sitting(front(of)) as bench:
         for failure in of.procedure.failures:
@@ -82,14 +82,14 @@ async def test_the_complaints_say_beforehand_against_which_of_them_something_is_
             assert row.endswith(f"▲ {suspects} of {guards}" if suspects else f"● none of {guards}")
 
 
-async def test_a_complaint_nobody_wrote_down_is_looked_for_in_what_the_operations_say() -> None:
+async def test_unlisted_complaint_is_searched_in_the_operations() -> None:
     async with review_sitting(front(told(5, LATE, with_tools=True))) as bench:
         await bench.type("skinned\n")
         assert "speaks" not in bench.text
         assert {guard.operation for guard in on_screen(bench, RankingPage).found.guards} >= {"set-head-down"}
 
 
-async def test_words_that_lead_nowhere_stay_and_are_answered() -> None:
+async def test_search_without_a_result_keeps_the_words_and_says_so() -> None:
     async with review_sitting(front(told(5))) as bench:
         await bench.type("zeppelin\n")
         assert on_screen(bench, ComplaintPage)
@@ -100,7 +100,7 @@ async def test_words_that_lead_nowhere_stay_and_are_answered() -> None:
         assert "All operations" in bench.text
 
 
-async def test_a_clean_build_is_said_to_have_nothing_against_it() -> None:
+async def test_clean_build_looks_sound() -> None:
     async with review_sitting(front(told(5, CLEAN, with_tools=True))) as bench:
         await bench.type("loses\n")
         assert "looks sound" in bench.text
@@ -119,7 +119,7 @@ async def test_the_whole_rule_can_be_read_with_one_key() -> None:
         assert [kind.title for kind in WEAK_POINT_KINDS if f"{kind.grade:>3}  {kind.title}:" not in seen] == []
 
 
-async def test_a_complaint_named_on_the_command_line_is_there_at_once_and_leads_back_to_the_others() -> None:
+async def test_complaint_of_the_command_line_opens_at_once() -> None:
     of = told(5, LATE, with_tools=True)
     failure = find_failure(of, "head-gasket-leak")
     assert failure is not None
@@ -160,7 +160,7 @@ async def replaying(bench: Sitting) -> ReplayPage:
     return on_screen(bench, ReplayPage)
 
 
-async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day() -> None:
+async def test_replay_steps_by_event_operation_and_day() -> None:
     of = told(5, LATE, with_tools=True)
     async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
@@ -183,7 +183,7 @@ async def test_the_session_is_stepped_through_by_event_by_operation_and_by_day()
         assert "This is the first event" in bench.text
 
 
-async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said_and_what_was_in_hand() -> None:
+async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
     of = told(5, LATE, with_tools=True)
     async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
@@ -200,7 +200,7 @@ async def test_at_any_moment_it_shows_how_the_assembly_stood_what_the_clock_said
         assert any("Head" in row and row.endswith("on, not tight") for row in bench.text.splitlines())
 
 
-async def test_the_bench_as_it_looked_that_day_can_be_seen_and_not_touched() -> None:
+async def test_past_bench_is_view_only() -> None:
     log = played(5, OVERDUE, with_tools=True)
     before = log.read_bytes()
     async with review_sitting(front(load_log(log, read()))) as bench:
@@ -227,7 +227,7 @@ def both() -> ComparisonPage:
     return ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), compare(left, right))
 
 
-async def test_two_builds_show_first_what_differed_first_and_lead_to_either_moment() -> None:
+async def test_comparison_shows_the_first_difference_first_and_opens_both_replays() -> None:
     async with review_sitting(both()) as bench:
         page = on_screen(bench, ComparisonPage)
         first = page.found.first
@@ -282,7 +282,7 @@ async def test_every_screen_is_whole_and_shows_the_way_out(size: tuple[int, int]
 HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
 
 
-async def test_what_somebody_wrote_in_a_note_is_shown_as_text_and_steers_nothing(tmp_path: Path) -> None:
+async def test_markup_in_a_note_is_shown_as_text(tmp_path: Path) -> None:
     log = tmp_path / "hostile.jsonl"
     hands = ShippedBuild(log, "head-install")
     hands.open(unit=f"job {HOSTILE}", pistons="at-deck")
@@ -306,7 +306,7 @@ def _all(bench: Sitting) -> Region:
     return Region(0, 0, *bench.app.size)
 
 
-async def test_a_log_whose_chain_is_broken_says_so_wherever_it_accuses_somebody(tmp_path: Path) -> None:
+async def test_broken_chain_is_mentioned_with_every_weak_evidence(tmp_path: Path) -> None:
     lines = played(5, LATE, with_tools=True).read_bytes().splitlines(keepends=True)
     lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
     log = tmp_path / "damaged.jsonl"

@@ -32,9 +32,7 @@ def terminal(*arguments: str, home: Path) -> Terminal:
     return Terminal(["-m", "benchflow", *arguments], env={"BENCHFLOW_HOME": str(home)})
 
 
-def test_a_complaint_typed_in_one_burst_leads_to_its_suspect_and_leaves_the_log_as_it_was(
-    logs: Path, tmp_path: Path
-) -> None:
+def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchanged(logs: Path, tmp_path: Path) -> None:
     before = what_is_there(logs)
     with terminal("review", str(logs / "late.jsonl"), home=tmp_path) as t:
         t.wait_for("Loses water or pressure")
@@ -56,14 +54,14 @@ def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(
 
 
 @pytest.mark.parametrize("option", ["--text", "--all", "--json"])
-def test_what_was_asked_for_in_print_is_printed_on_a_terminal_too(option: str, logs: Path, tmp_path: Path) -> None:
+def test_print_option_prints_on_a_terminal(option: str, logs: Path, tmp_path: Path) -> None:
     with terminal("review", str(logs / "late.jsonl"), "head-gasket-leak", option, home=tmp_path) as t:
         assert t.wait_end() == 0
         assert b"\x1b[?1049h" not in t.painted
         assert b"set-head-down" in t.painted
 
 
-def test_without_a_terminal_the_review_is_printed_for_whatever_reads_it(logs: Path, tmp_path: Path) -> None:
+def test_without_a_terminal_the_review_is_printed(logs: Path, tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "benchflow", "review", str(logs / "late.jsonl"), "head-gasket-leak"],
         capture_output=True, text=True, encoding="utf-8", cwd=ROOT, check=False,

@@ -16,7 +16,7 @@ RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "ru
 
 
 def measuring(folder: Path) -> Path:
-    """A log with the measuring of a cylinder in hand: lash, and three readings of run-out."""
+    """A log with a measuring operation in progress: lash, and three readings of run-out."""
     hands = begin(folder, start={"pistons": "down"})
     hands.to_tightened()
     hands.do("start", operation="measure[1]")
@@ -37,7 +37,7 @@ FOUR = [("lash[1]", "1", "0.25 mm"), ("runout[1]", "1", "0.01 mm"), ("runout[1]"
         ("runout[1]", "3", "0.03 mm")]  # fmt: skip
 
 
-def test_a_gauge_that_sends_four_readings_at_once_puts_each_in_its_own_field(tmp_path: Path) -> None:
+def test_burst_of_four_readings_fills_four_fields(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -56,7 +56,7 @@ def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(t
     assert [event["data"]["text"] for event in events_in(log) if event["kind"] == "noted"] == ["shim 7 on no. 2"]
 
 
-def test_readings_sent_while_the_program_was_stopped_are_all_there_and_the_terminal_stays_whole(tmp_path: Path) -> None:
+def test_readings_sent_while_the_program_was_stopped_are_complete(tmp_path: Path) -> None:
     """Stopped and let go on, there must be one reader of the keys, not two that take turns at a burst."""
     log = measuring(tmp_path)
     with bench(log) as terminal:
@@ -76,7 +76,7 @@ def test_readings_sent_while_the_program_was_stopped_are_all_there_and_the_termi
     assert left & termios.ICANON
 
 
-def test_a_killed_program_comes_back_with_the_count_and_the_half_typed_reading(tmp_path: Path) -> None:
+def test_killed_program_continues_with_the_count_and_the_draft(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -95,9 +95,7 @@ def test_a_killed_program_comes_back_with_the_count_and_the_half_typed_reading(t
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_a_program_told_to_end_gives_the_terminal_back_and_leaves_the_log_whole(
-    tmp_path: Path, number: signal.Signals
-) -> None:
+def test_signal_ends_the_program_with_terminal_and_log_in_order(tmp_path: Path, number: signal.Signals) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -114,7 +112,7 @@ def test_a_program_told_to_end_gives_the_terminal_back_and_leaves_the_log_whole(
     assert not list(tmp_path.glob("*.lock*")), "the session is still held"
 
 
-def test_a_terminal_that_is_closed_ends_the_program_and_frees_the_session(tmp_path: Path) -> None:
+def test_closed_terminal_ends_the_program_and_releases_the_log(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -127,7 +125,7 @@ def test_a_terminal_that_is_closed_ends_the_program_and_frees_the_session(tmp_pa
         assert "VIEW ONLY" not in terminal.text
 
 
-def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Path) -> None:
+def test_second_window_is_view_only_and_follows_the_first(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as writer:
         writer.wait_for("Lash")
@@ -142,7 +140,7 @@ def test_a_second_window_says_who_holds_the_session_and_follows_it(tmp_path: Pat
     assert readings(log) == FOUR[:1]
 
 
-def test_without_colour_nothing_on_the_screen_needs_one(tmp_path: Path) -> None:
+def test_screen_reads_without_colour(tmp_path: Path) -> None:
     with bench(measuring(tmp_path), NO_COLOR="1") as terminal:
         terminal.wait_for("Lash", "STATE")
         codes = [code for found in re.findall(rb"\x1b\[([0-9;]*)m", terminal.painted) for code in found.split(b";")]
@@ -170,7 +168,7 @@ def test_a_crash_says_where_the_log_is_and_shows_no_values_of_variables(tmp_path
     assert verify(log).damage is None
 
 
-def test_leaving_says_where_the_log_is_and_how_to_come_back(tmp_path: Path) -> None:
+def test_leaving_prints_the_log_and_how_to_continue(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -181,7 +179,7 @@ def test_leaving_says_where_the_log_is_and_how_to_come_back(tmp_path: Path) -> N
         assert str(log).encode() in terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"")
 
 
-def test_opening_a_session_from_nothing_by_keys_alone(tmp_path: Path) -> None:
+def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     procedure = tmp_path / "small.yaml"
     procedure.write_text(SMALL, encoding="utf-8")
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}

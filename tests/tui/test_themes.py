@@ -1,4 +1,4 @@
-"""Every look can be read: in sunlight, in the dark, on a plain terminal, without any colour."""
+"""Every theme is readable, also on a plain terminal and without colour."""
 
 import pytest
 from rich.color import Color
@@ -21,7 +21,7 @@ def luminance(colour: Color) -> float:
 
 
 @pytest.mark.parametrize("name", ["dark", "light"])
-def test_every_word_stands_out_from_its_ground(name: str) -> None:
+def test_every_role_has_enough_contrast(name: str) -> None:
     worn = bench_theme("dark" if name == "dark" else "light")
     for role, style in worn.styles.items():
         if role in QUIET:
@@ -32,16 +32,16 @@ def test_every_word_stands_out_from_its_ground(name: str) -> None:
         assert (lighter + 0.05) / (darker + 0.05) >= LEAST, role
 
 
-def test_the_plain_look_has_no_colour_at_all() -> None:
+def test_plain_theme_has_no_colour() -> None:
     assert all(style.color is None and style.bgcolor is None for style in bench_theme("plain").styles.values())
 
 
-def test_every_role_has_a_style_in_every_look() -> None:
+def test_every_role_has_a_style_in_every_theme() -> None:
     assert all(set(bench_theme(name).styles) == set(DARK) for name in NAMES)
 
 
 @pytest.mark.parametrize("name", ["16-colour", "plain"])
-def test_what_must_not_be_missed_differs_from_plain_text_without_colour(name: str) -> None:
+def test_important_roles_differ_from_text_without_colour(name: str) -> None:
     worn = bench_theme("plain" if name == "plain" else "16-colour")
     for role in ("danger", "warning", "caution", "notice", "next", "cursor"):
         style = worn.styles[role]
@@ -58,7 +58,7 @@ def test_what_must_not_be_missed_differs_from_plain_text_without_colour(name: st
         ({"TERM": "linux"}, "", "16-colour"),
     ],
 )
-def test_the_first_look_goes_by_no_color_then_the_last_choice_then_the_terminal(
+def test_initial_theme_depends_on_no_color_then_the_last_choice_then_the_terminal(
     environment: dict[str, str], kept: str, wanted: str
 ) -> None:
     assert initial_theme(environment, kept) == wanted

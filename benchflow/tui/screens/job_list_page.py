@@ -57,7 +57,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         if self.at < len(self.sessions):
             each = self.sessions[self.at]
             last = f"{parse(each.last_at).astimezone():%Y-%m-%d %H:%M}"
-            words = clean_line(f"by {each.by}, {each.events} events, last entry {last}. {each.words}")
+            note = f"; {each.words}" if each.words else ""
+            words = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
             return [*hanging("Continue: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]
         return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]

@@ -95,20 +95,20 @@ def test_wrong_limit_gives_the_reason_and_the_index(text: str, code: str, at: in
 def test_both_ends_are_within_the_limit() -> None:
     limit = parse_limit("0.10 .. 0.28 mm")
     assert [position(limit, parse_quantity(t)) for t in ("0.0999 mm", "0.10 mm", "0.28 mm", "0.2801 mm")] == [
-        "low", "in", "in", "high",
+        "low", "within", "within", "high",
     ]  # fmt: skip
 
 
 def test_reading_equal_to_the_limit_is_within_in_any_unit() -> None:
-    assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1 thou")) == "in"
+    assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1 thou")) == "within"
     assert position(parse_limit("at most 0.0254 mm"), parse_quantity("1.0000000001 thou")) == "high"
-    assert position(parse_limit("at most 100 °C"), parse_quantity("212 °F")) == "in"
-    assert position(parse_limit("at least 120°"), parse_quantity("1/3 turn")) == "in"
+    assert position(parse_limit("at most 100 °C"), parse_quantity("212 °F")) == "within"
+    assert position(parse_limit("at least 120°"), parse_quantity("1/3 turn")) == "within"
 
 
 def test_temperature_difference_is_compared_without_the_offset() -> None:
     warming = parse_quantity("18 °C")
-    assert position(parse_limit("at most 36 °F"), warming, difference=True) == "in"
+    assert position(parse_limit("at most 36 °F"), warming, difference=True) == "within"
     assert position(parse_limit("at most 36 °F"), warming) == "high"
 
 

@@ -74,7 +74,7 @@ def test_comparison_does_not_depend_on_the_unit(a: Decimal, b: Decimal, x: Decim
 @given(values, alike)
 def test_converted_reading_equal_to_its_limit_is_within(value: Decimal, pair: tuple[str, str]) -> None:
     q = Quantity(value, pair[0], "")
-    assert position(Limit(q, q, ""), convert(q, pair[1])) == "in"
+    assert position(Limit(q, q, ""), convert(q, pair[1])) == "within"
 
 
 @given(st.text(max_size=60) | bench)

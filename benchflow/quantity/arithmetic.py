@@ -117,7 +117,7 @@ def check_convertible(q: Quantity, unit: str) -> None:
         raise QuantityError("wrong-dimension", q.entered or f"{q.value} {q.unit}", 0, why)
 
 
-def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["in", "low", "high"]:
+def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["within", "low", "high"]:
     """Compare a value with a limit: within, below or above. Both ends are within; the units may differ.
 
     The comparison is exact. A reading that is equal to an end stays equal after :func:`convert`, even if its decimal
@@ -127,7 +127,7 @@ def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal[
         return "low"
     if limit.high is not None and _compare(q, limit.high, difference) > 0:
         return "high"
-    return "in"
+    return "within"
 
 
 def _compare(a: Quantity, b: Quantity, difference: bool) -> int:

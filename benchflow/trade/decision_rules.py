@@ -10,16 +10,13 @@ are floats for display and do not decide anything.
 
 from fractions import Fraction
 from math import erfc, sqrt
-from typing import Literal
 
 from msgspec import Struct
 
 from benchflow.procedure.model import DecisionRule
 from benchflow.quantity import Limit, Quantity, base
 from benchflow.trade.rounding import width
-
-Verdict = Literal["in", "out", "not-proven"]
-Side = Literal["low", "high"]
+from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
 """Guard band in standard uncertainties: ISO 14253-1:2017, 0.825 U for k = 2.
@@ -44,7 +41,6 @@ class Judgement(Struct, frozen=True):
     """
 
     verdict: Verdict
-    side: Side | None
     conformity: float | None
     because: str
     accept_low: Fraction | None = None
@@ -68,7 +64,6 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
     if spread is None:
         return Judgement(
             "not-proven",
-            _nearer(value, low, high),
             None,
             "the uncertainty of this reading is not known, and the rule is guarded acceptance",
         )
@@ -78,10 +73,10 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
 def _simple(value: Fraction, low: Fraction | None, high: Fraction | None, chance: float | None) -> Judgement:
     zone = {"accept_low": low, "accept_high": high, "reject_low": low, "reject_high": high}
     if low is not None and value < low:
-        return Judgement("out", "low", chance, "below the limit", **zone)
+        return Judgement("low", chance, "below the limit", **zone)
     if high is not None and value > high:
-        return Judgement("out", "high", chance, "above the limit", **zone)
-    return Judgement("in", None, chance, "within the limit", **zone)
+        return Judgement("high", chance, "above the limit", **zone)
+    return Judgement("ok", chance, "within the limit", **zone)
 
 
 def _guarded(
@@ -94,25 +89,17 @@ def _guarded(
         "reject_high": None if high is None else high + guard,
     }
     if low is not None and value < low - guard:
-        return Judgement("out", "low", chance, "below the limit by more than the guard band", **zone)
+        return Judgement("low", chance, "below the limit by more than the guard band", **zone)
     if high is not None and value > high + guard:
-        return Judgement("out", "high", chance, "above the limit by more than the guard band", **zone)
+        return Judgement("high", chance, "above the limit by more than the guard band", **zone)
     near_low = low is not None and value < low + guard
     near_high = high is not None and value > high - guard
     if near_low and near_high:
-        because = "the limit is narrower than two guard bands: with this uncertainty no reading can be in"
-        return Judgement("not-proven", _nearer(value, low, high), chance, because, **zone)
+        because = "the limit is narrower than two guard bands: no reading of this instrument can be ok"
+        return Judgement("not-proven", chance, because, **zone)
     if near_low or near_high:
-        side: Side = "low" if near_low else "high"
-        return Judgement("not-proven", side, chance, "within the guard band: neither in nor out", **zone)
-    return Judgement("in", None, chance, "within the limit by more than the guard band", **zone)
-
-
-def _nearer(value: Fraction, low: Fraction | None, high: Fraction | None) -> Side | None:
-    """The end of the limit that is nearer to ``value``."""
-    if low is None or high is None:
-        return "high" if high is not None else "low" if low is not None else None
-    return "low" if value - low < high - value else "high"
+        return Judgement("not-proven", chance, "within the guard band of the limit", **zone)
+    return Judgement("ok", chance, "within the limit by more than the guard band", **zone)
 
 
 def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: Fraction) -> float:

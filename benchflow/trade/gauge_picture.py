@@ -1,12 +1,11 @@
 """A reading in its limit as an SVG, readable without colour."""
 
-from typing import Literal, Protocol
+from typing import Protocol
 
 from msgspec import Struct
 
 from benchflow.base.svg import Svg
-
-GaugeVerdict = Literal["", "in", "out", "not-proven", "none"]
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 
 class GaugePositions(Protocol):
@@ -30,7 +29,7 @@ class GaugeTexts(Struct, frozen=True):
     low: str = ""
     high: str = ""
     value: str = ""
-    verdict: GaugeVerdict = ""
+    verdict: Verdict = "none"
 
 
 _SIDE, _HEIGHT, _TOP, _BOTTOM = 12.0, 58.0, 22.0, 38.0
@@ -41,7 +40,7 @@ def gauge_svg(gauge: GaugePositions, texts: GaugeTexts, title: str = "", width: 
     """The gauge as an SVG of ``width`` pixels.
 
     The limit is a white box and the guard band in it is grey. The mark of the reading shows the verdict by its
-    shape: a full disc is in the limit, a cross is out of it, an open disc is not proven.
+    shape: a full disc is ok, a cross is out of the limit, an open disc is not proven.
     """
     span = width - 2 * _SIDE
 
@@ -64,22 +63,9 @@ def gauge_svg(gauge: GaugePositions, texts: GaugeTexts, title: str = "", width: 
     if gauge.value is not None:
         at = x(gauge.value)
         _mark(svg, at, texts.verdict)
-        words = " · ".join(part for part in (texts.value, _verdict_words(gauge, texts.verdict)) if part)
+        words = " · ".join(part for part in (texts.value, VERDICT_TEXT[texts.verdict]) if part)
         _text(svg, at, 13, words, width, bold=True)
     return str(svg)
-
-
-def _verdict_words(gauge: GaugePositions, verdict: GaugeVerdict) -> str:
-    match verdict:
-        case "in":
-            return "ok"
-        case "not-proven":
-            return "not proven"
-        case "out":
-            low = gauge.value is not None and gauge.low is not None and gauge.value < gauge.low
-            return "LOW" if low else "HIGH"
-        case "" | "none":
-            return ""
 
 
 def _path(svg: Svg, path: str, stroke: float) -> None:
@@ -97,8 +83,8 @@ def _text(svg: Svg, x: float, y: float, words: str, width: float, *, bold: bool 
     svg.text(x, y, words, text_anchor=anchor, font_weight=weight, font_size=12, fill="#000")
 
 
-def _mark(svg: Svg, x: float, verdict: GaugeVerdict) -> None:
-    if verdict == "out":
+def _mark(svg: Svg, x: float, verdict: Verdict) -> None:
+    if verdict in OUT_OF_LIMIT:
         _path(svg, f"M{x - 6:g} {_MIDDLE - 6:g}l12 12m0 -12l-12 12", 3)
         return
     fill = "#fff" if verdict == "not-proven" else "#000"

@@ -10,6 +10,8 @@ from msgspec import Struct
 from benchflow.base.plaintext import clean_line
 from benchflow.base.svg import Svg
 
+FastenerStatus = Literal["open", "next", "done", "out-of-limit"]
+
 
 class FastenerCell(Struct, frozen=True):
     """A fastener in the picture: its number, its place (from 0), what it got in a few words, and its status."""
@@ -18,10 +20,10 @@ class FastenerCell(Struct, frozen=True):
     row: int
     column: int
     text: str = ""
-    status: Literal["open", "next", "done", "out"] = "done"
+    status: FastenerStatus = "done"
 
 
-_STATUS = {"open": "( )", "next": "(>)", "done": "(●)", "out": "(×)"}
+_STATUS = {"open": "( )", "next": "(>)", "done": "(●)", "out-of-limit": "(×)"}
 
 
 def joint_lines(fasteners: Sequence[FastenerCell], width: int = 80) -> tuple[str, ...]:
@@ -77,7 +79,7 @@ def joint_svg(fasteners: Sequence[FastenerCell], title: str) -> str:
 
 
 def _ring(svg: Svg, x: float, y: float, status: str) -> None:
-    if status == "out":
+    if status == "out-of-limit":
         left, top, side = x - _RADIUS, y - _RADIUS, 2 * _RADIUS
         svg.add("rect", x=left, y=top, width=side, height=side, fill="#fff", stroke="#000", stroke_width=2)
         _text(svg, x + _RADIUS + 8, top + 8, "×", bold=True)

@@ -6,27 +6,27 @@ from msgspec import Struct
 
 from benchflow.quantity import Limit, Quantity, position
 
-Corner = Literal["in", "friction-high", "friction-low", "loose", "overtightened"]
+Corner = Literal["ok", "friction-high", "friction-low", "loose", "overtightened"]
 
 
 class TorqueAndStretch(Struct, frozen=True):
     """Position of a fastener in its limits of torque and stretch, and what that position usually means."""
 
     corner: Corner
-    torque: Literal["low", "in", "high"]
-    stretch: Literal["low", "in", "high"]
+    torque: Literal["low", "within", "high"]
+    stretch: Literal["low", "within", "high"]
     words: str
 
 
 _MEANINGS: dict[tuple[str, str], tuple[Corner, str]] = {
-    ("in", "in"): ("in", "torque and stretch are both within their limits"),
+    ("within", "within"): ("ok", "torque and stretch are both within their limits"),
     ("low", "low"): ("loose", "not tight yet: both torque and stretch are below their limits"),
-    ("in", "low"): ("friction-high", "the torque went into friction: remove it, check threads and lubricant"),
+    ("within", "low"): ("friction-high", "the torque went into friction: remove it, check threads and lubricant"),
     ("high", "low"): ("friction-high", "the torque went into friction: remove it, check threads and lubricant"),
-    ("high", "in"): ("friction-high", "stretch is right and torque too high: friction is higher than assumed"),
-    ("low", "in"): ("friction-low", "stretch is right and torque too low: friction is lower than assumed"),
+    ("high", "within"): ("friction-high", "stretch is right and torque too high: friction is higher than assumed"),
+    ("low", "within"): ("friction-low", "stretch is right and torque too low: friction is lower than assumed"),
     ("low", "high"): ("friction-low", "stretched too far at too low a torque: it yielded or is slippery; replace it"),
-    ("in", "high"): ("overtightened", "stretched too far: it may have yielded; replace it"),
+    ("within", "high"): ("overtightened", "stretched too far: it may have yielded; replace it"),
     ("high", "high"): ("overtightened", "torque and stretch are both above their limits: replace it"),
 }
 """By position of torque and of stretch. The meanings are common practice, no source."""
@@ -35,7 +35,7 @@ _MEANINGS: dict[tuple[str, str], tuple[Corner, str]] = {
 def judge_torque_and_stretch(
     torque: Quantity, stretch: Quantity, torque_limit: Limit, stretch_limit: Limit
 ) -> TorqueAndStretch:
-    """Accept a fastener (corner ``in``) only where both torque and stretch are within their limits."""
+    """Accept a fastener (corner ``ok``) only where both torque and stretch are within their limits."""
     by_torque, by_stretch = position(torque_limit, torque), position(stretch_limit, stretch)
     corner, words = _MEANINGS[by_torque, by_stretch]
     return TorqueAndStretch(corner, by_torque, by_stretch, words)

@@ -90,7 +90,7 @@ def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
         add("started", {"operation": step})
         quantity = {"value": "0.12", "unit": record.unit, "entered": f"0.12 {record.unit}"}
         add("recorded", {"operation": step, "name": record.name, "reading": record.slots[0], "quantity": quantity,
-                         "verdict": "in", "limit": "0.05 .. 0.15 mm"})  # fmt: skip
+                         "verdict": "ok", "limit": "0.05 .. 0.15 mm"})  # fmt: skip
         for fastener in range(1, 7):
             add("ticked", {"operation": step, "joint": "head", "stage": 1, "fastener": fastener})
         add("checked", {"operation": step, "check": 1, "text": "turns freely over its whole travel"})

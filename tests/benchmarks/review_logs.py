@@ -88,7 +88,7 @@ def write_log(path: Path, seed: int, events: int) -> None:
         elif number % 3 == 2:
             for slot in ("front", "rear", "left", "right"):
                 value = f"0.{chance.randrange(11, 28)}"
-                out.add("recorded", operation=operation, name=f"end-play-{number}", reading=slot, verdict="in",
+                out.add("recorded", operation=operation, name=f"end-play-{number}", reading=slot, verdict="ok",
                         quantity={"value": value, "unit": "mm", "entered": f"{value} mm"}, limit="0.10 .. 0.28 mm",
                         instrument="dial-indicator", serial=f"DI-{chance.randrange(4)}")  # fmt: skip
         else:

@@ -69,7 +69,7 @@ class Story:
 
     def read(
         self, operation: str, value: str, limit: str = "0.10 .. 0.28 mm", *, name: str = "end-play",
-        slot: str = "1", verdict: str = "in", unit: str = "mm", **more: Any,
+        slot: str = "1", verdict: str = "ok", unit: str = "mm", **more: Any,
     ) -> Self:  # fmt: skip
         quantity = {"value": value, "unit": unit, "entered": f"{value} {unit}"}
         return self.add(

@@ -9,7 +9,7 @@ from benchflow.quantity import parse_limit, parse_quantity
 from benchflow.trade.decision_rules import judge
 
 
-@pytest.mark.parametrize(("reading", "verdict"), [("0.0017 mm", "in"), ("0.0025 mm", "not-proven")])
+@pytest.mark.parametrize(("reading", "verdict"), [("0.0017 mm", "ok"), ("0.0025 mm", "not-proven")])
 def test_micrometer_example_has_the_printed_verdicts(reading: str, verdict: str) -> None:
     # talalspecialbolt.com: permissible error ±0.003 mm, U = 0.0010 mm (k = 2). It guards by the full U; the guard band
     # of ISO 14253-1:2017 (0.000825 mm) gives the same verdicts.
@@ -20,13 +20,13 @@ def test_micrometer_example_has_the_printed_verdicts(reading: str, verdict: str)
 @pytest.mark.parametrize(
     ("reading", "verdict"),
     [
-        ("0.0021 mm", "in"),  # not proven by the full U, which ends at 0.002 mm
-        ("0.002175 mm", "in"),
+        ("0.0021 mm", "ok"),  # not proven by the full U, which ends at 0.002 mm
+        ("0.002175 mm", "ok"),
         ("0.002176 mm", "not-proven"),
-        ("-0.002175 mm", "in"),
+        ("-0.002175 mm", "ok"),
         ("-0.002176 mm", "not-proven"),
         ("0.003825 mm", "not-proven"),
-        ("0.003826 mm", "out"),
+        ("0.003826 mm", "high"),
     ],
 )
 def test_guard_band_is_0_825_of_the_expanded_uncertainty(reading: str, verdict: str) -> None:

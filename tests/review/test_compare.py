@@ -81,7 +81,7 @@ def test_readings_and_times_stand_side_by_side() -> None:
 def test_long_figures_in_the_table_of_readings_do_not_run_into_each_other() -> None:
     found = compare(told(3), told(5))
     long = ReadingPair(
-        "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "in", "in"
+        "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"
     )
     lines = list(comparison(replace(found, readings=(long,))))
     row = next(line for line in lines if line.startswith("gap[input]"))

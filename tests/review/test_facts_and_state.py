@@ -23,6 +23,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.procedure_loading import reader_keeping
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import NOT_ACCEPTED
 from tests.driving import script
 from tests.driving.hands import HeldClock
 from tests.driving.player import CLEAN, Faults, Player
@@ -69,7 +70,7 @@ def assert_agree(state: State, facts: Facts) -> None:
             assert sum(fact.fasteners for fact in groups) >= len(verdicts)
             if len(groups) == 1:  # otherwise a fastener can count in more than one group
                 assert groups[0].fasteners == len(verdicts)
-                assert groups[0].bad == sum(verdict in ("out", "not-proven") for verdict in verdicts.values())
+                assert groups[0].bad == sum(verdict in NOT_ACCEPTED for verdict in verdicts.values())
 
 
 def assert_complete(lines: Sequence[Line], facts: Facts) -> None:
@@ -88,7 +89,7 @@ def assert_complete(lines: Sequence[Line], facts: Facts) -> None:
 # --- random events, in any order ----------------------------------------------------------------------
 
 operation = st.sampled_from(["gap[1]", "pull", "not-in-the-procedure"])
-verdict = st.sampled_from(["in", "out", "not-proven"])
+verdict = st.sampled_from(["ok", "low", "high", "not-proven"])
 quantity = st.sampled_from([{"value": v, "unit": "mm", "entered": f"{v} mm"} for v in ("0.05", "0.15", "0.25")])
 name = st.sampled_from(["gap[1]", "twice[1]"])
 
@@ -114,7 +115,7 @@ events = st.one_of(
     event("corrected", event=st.integers(2, 25), operation=operation, reason=st.just("misread"), quantity=quantity,
           verdict=verdict),
     event("corrected", event=st.integers(2, 25), operation=operation, reason=st.just("misread"), lot=st.just("8")),
-    event("remedied", operation=operation, name=name, side=st.just("low"), do=st.just("Fit it again"),
+    event("remedied", operation=operation, name=name, verdict=st.just("low"), do=st.just("Fit it again"),
           redo=st.lists(operation, max_size=2)),
     event("ticked", **tick()),
     event("ticked", **tick(quantity=quantity, verdict=verdict, serial=st.sampled_from(["TW-1", "TW-2"]))),

@@ -18,7 +18,7 @@ def digest(lines: Sequence[Line]) -> Facts:
 
 
 def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
-    story = Story().start("measure").read("measure", "0.30", verdict="out", side="high")
+    story = Story().start("measure").read("measure", "0.30", verdict="high")
     facts = digest(story.read("measure", "0.19").finish("measure").lines)
     assert [(r.value, r.standing, r.attempt) for r in facts.readings] == [
         ("0.30", False, 1),
@@ -45,10 +45,10 @@ def test_a_limit_with_one_end_leaves_a_part_of_that_end() -> None:
 
 
 def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limit() -> None:
-    story = Story().start("measure").read("measure", "0.91", verdict="out", side="high", serial="DI-1")
+    story = Story().start("measure").read("measure", "0.91", verdict="high", serial="DI-1")
     wrong = story.lines[-1].seq
     story.add(
-        "corrected", event=wrong, operation="measure", reason="digits swapped", verdict="in",
+        "corrected", event=wrong, operation="measure", reason="digits swapped", verdict="ok",
         quantity={"value": "0.19", "unit": "mm", "entered": "0.19"},
     )  # fmt: skip
     first, second = digest(story.lines).readings
@@ -101,8 +101,8 @@ def test_a_lot_that_was_corrected_is_the_one_a_trace_finds() -> None:
 
 def test_a_remedy_sets_the_readings_before_it_aside_and_reopens_what_it_says() -> None:
     story = Story().start("seat").finish("seat").start("measure")
-    story.read("measure", "0.05", verdict="out", side="low")
-    story.add("remedied", operation="measure", name="end-play", side="low", do="Seat it again", redo=["seat"])
+    story.read("measure", "0.05", verdict="low")
+    story.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
     facts = digest(story.lines)
     assert not facts.readings[0].standing
     seat = next(o for o in facts.operations if o.operation == "seat")
@@ -129,10 +129,10 @@ def test_what_is_no_session_says_so_instead_of_giving_empty_answers() -> None:
 def test_value_calculated_before_a_rework_or_its_remedy_does_not_stand() -> None:
     def calculated(story: Story, value: str) -> Story:
         quantity = {"value": value, "unit": "mm", "entered": value}
-        return story.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="in")
+        return story.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="ok")
 
     story = calculated(calculated(Story().start("measure"), "0.11"), "0.12")
-    story.add("remedied", operation="measure", name="clearance", side="high", do="Fit the other shim")
+    story.add("remedied", operation="measure", name="clearance", verdict="high", do="Fit the other shim")
     calculated(story, "0.13").finish("measure")
     story.add("rework-started", operation="measure", reason="dirt", steps=[{"operation": "measure"}])
     story.add("undone", operation="measure")
@@ -156,11 +156,11 @@ def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None
 
 def test_last_tick_of_a_fastener_decides_whether_the_stage_is_good() -> None:
     value = {"value": "25", "unit": "N·m", "entered": "25"}
-    story = Story().start("bolt").tick("bolt", 1, quantity=value, verdict="out").tick("bolt", 2)
+    story = Story().start("bolt").tick("bolt", 1, quantity=value, verdict="low").tick("bolt", 2)
     (bad,) = digest(story.lines).stages
     assert (bad.fasteners, bad.bad, bad.measured) == (2, 1, 1)
     wrong = story.lines[2].seq
-    story.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="in")
+    story.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="ok")
     story.tick("bolt", 2, quantity=value, verdict="not-proven")
     (stage,) = digest(story.lines).stages
     assert (stage.fasteners, stage.bad) == (2, 1)
@@ -175,7 +175,7 @@ def test_tick_with_torque_and_stretch_counts_for_both_instruments() -> None:
     story = (
         Story()
         .start("bolt")
-        .tick("bolt", 1, quantity=value, verdict="in", serial="TW-1", stretch=stretch, stretch_serial="BM-1")
+        .tick("bolt", 1, quantity=value, verdict="ok", serial="TW-1", stretch=stretch, stretch_serial="BM-1")
     )
     stages = digest(story.lines).stages
     assert [(fact.serial, fact.fasteners, fact.stretch) for fact in stages] == [("TW-1", 1, False), ("BM-1", 1, True)]

@@ -49,7 +49,7 @@ def test_gauge_shows_a_reading_on_its_limit(made: Sheet) -> None:
     assert value.gauge.high is not None
     assert value.gauge.value is not None
     assert value.gauge.high - 0.03 < value.gauge.value <= value.gauge.high
-    assert value.verdict == "in"
+    assert value.verdict == "ok"
 
 
 def test_deviations_are_listed_first_with_names(made: Sheet) -> None:

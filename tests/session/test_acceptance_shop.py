@@ -134,7 +134,7 @@ def test_torque_and_stretch_are_each_logged_with_their_own_instrument(script: Sc
     ) == ["unknown-name"]
 
 
-@pytest.mark.parametrize(("value", "verdict"), [("0.1034 mm", "in"), ("0.1032 mm", "not-proven"), ("0.0966 mm", "out")])
+@pytest.mark.parametrize(("value", "verdict"), [("0.1034 mm", "ok"), ("0.1032 mm", "not-proven"), ("0.0966 mm", "low")])
 def test_the_guard_band_comes_from_the_register_with_its_own_coverage_factor(
     script: Script, value: str, verdict: str
 ) -> None:

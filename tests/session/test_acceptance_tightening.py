@@ -48,38 +48,40 @@ def ticks(joint: str, *fasteners: int, **fields: Any) -> list[Json]:
 
 
 @pytest.mark.parametrize(
-    ("check", "good", "bad", "wrong"),
+    ("check", "good", "bad", "verdict", "wrong"),
     [
-        ("at least 100 N·m", "75 ft-lb", "99.9 N·m", "0.15 mm"),
-        ("80 .. 100°", "90 deg", "101°", "95 N·m"),
-        ("0.14 .. 0.16 mm", "0.0060 in", "0.165 mm", "90°"),
+        ("at least 100 N·m", "75 ft-lb", "99.9 N·m", "low", "0.15 mm"),
+        ("80 .. 100°", "90 deg", "101°", "high", "95 N·m"),
+        ("0.14 .. 0.16 mm", "0.0060 in", "0.165 mm", "high", "90°"),
     ],
 )
-def test_a_check_reads_torque_angle_or_stretch(tmp_path: Path, check: str, good: str, bad: str, wrong: str) -> None:
+def test_a_check_reads_torque_angle_or_stretch(
+    tmp_path: Path, check: str, good: str, bad: str, verdict: str, wrong: str
+) -> None:
     script = begun(tmp_path, f"[30 N·m, {{check: {check}}}]")
     script.all(*ticks("rods", 1, 2))
     assert script.no("tick", joint="rods", fastener=1) == ["value-missing"]
     assert script.no("tick", joint="rods", fastener=1, value=wrong) == ["wrong-dimension"]
     assert script.no("tick", joint="rods", fastener=1, value=good, stretch="0.15 mm") == ["not-allowed"]
     (event,) = script.do("tick", joint="rods", fastener=1, value=good)
-    assert (event["data"]["verdict"], event["data"]["quantity"]["entered"]) == ("in", good)
-    assert script.do("tick", joint="rods", fastener=2, value=bad)[0]["data"]["verdict"] == "out"
+    assert (event["data"]["verdict"], event["data"]["quantity"]["entered"]) == ("ok", good)
+    assert script.do("tick", joint="rods", fastener=2, value=bad)[0]["data"]["verdict"] == verdict
     assert script.no("finish") == ["out-of-limit"]
 
 
 @pytest.mark.parametrize(
-    ("value", "stretch", "corner"),
+    ("value", "stretch", "corner", "verdict"),
     [
-        ("110 N·m", "0.15 mm", "in"),
-        ("95 N·m", "0.16 mm", "in"),
-        ("110 N·m", "0.13 mm", "friction-high"),
-        ("90 N·m", "0.15 mm", "friction-low"),
-        ("90 N·m", "0.13 mm", "loose"),
-        ("121 N·m", "0.17 mm", "overtightened"),
+        ("110 N·m", "0.15 mm", "ok", "ok"),
+        ("95 N·m", "0.16 mm", "ok", "ok"),
+        ("110 N·m", "0.13 mm", "friction-high", "low"),
+        ("90 N·m", "0.15 mm", "friction-low", "low"),
+        ("90 N·m", "0.13 mm", "loose", "low"),
+        ("121 N·m", "0.17 mm", "overtightened", "high"),
     ],
 )
 def test_torque_and_stretch_are_accepted_only_where_both_are_within(
-    tmp_path: Path, value: str, stretch: str, corner: str
+    tmp_path: Path, value: str, stretch: str, corner: str, verdict: str
 ) -> None:
     script = begun(tmp_path, BOTH)
     script.all(*ticks("rods", 1, 2))
@@ -90,9 +92,9 @@ def test_torque_and_stretch_are_accepted_only_where_both_are_within(
     (event,) = script.do("tick", joint="rods", fastener=1, value=value, stretch=stretch)
     data = event["data"]
     assert (data["quantity"]["entered"], data["stretch"]["entered"]) == (value, stretch)
-    assert (data["corner"], data["verdict"]) == (corner, "in" if corner == "in" else "out")
+    assert (data["corner"], data["verdict"]) == (corner, verdict)
     script.all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
-    if corner == "in":
+    if verdict == "ok":
         script.do("finish")
     else:
         (reply,) = script.say(intent("finish"))

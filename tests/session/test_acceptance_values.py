@@ -62,26 +62,26 @@ def test_readings_are_judged_as_the_procedure_says_with_both_ends_in(
 
 
 @pytest.mark.parametrize(
-    ("value", "code"),
+    ("value", "verdict"),
     [
-        ("0.1034 mm", ""),
+        ("0.1034 mm", "ok"),
         ("0.1032 mm", "not-proven"),
         ("0.1000 mm", "not-proven"),
         ("0.0967 mm", "not-proven"),
-        ("0.0966 mm", "out-of-limit"),
-        ("0.1966 mm", ""),
+        ("0.0966 mm", "low"),
+        ("0.1966 mm", "ok"),
         ("0.1968 mm", "not-proven"),
-        ("0.2034 mm", "out-of-limit"),
+        ("0.2034 mm", "high"),
     ],
 )
-def test_a_guarded_reading_within_the_guard_band_is_neither_in_nor_out(tmp_path: Path, value: str, code: str) -> None:
+def test_a_guarded_reading_within_the_guard_band_is_not_proven(tmp_path: Path, value: str, verdict: str) -> None:
     # U = 0.004 mm at k = 2, so u = 0.002 mm and the guard band is 1.65 u = 0.0033 mm.
     script = begun(tmp_path, record("with: gauge, decision: guarded, limit: 0.10 .. 0.20 mm"))
     (event,) = script.do("record", name="gap", value=value)
-    assert event["data"]["verdict"] == {"": "in", "not-proven": "not-proven", "out-of-limit": "out"}[code]
+    assert event["data"]["verdict"] == verdict
     assert event["data"]["decision"] == "guarded"
-    if code:
-        assert script.no("finish") == [code]
+    if verdict != "ok":
+        assert script.no("finish") == ["not-proven" if verdict == "not-proven" else "out-of-limit"]
         script.do("deviate", operation="one", about="gap", reason="looked at it again", by="Kim")
     script.do("finish")
 
@@ -97,7 +97,7 @@ def test_a_part_used_again_is_judged_by_its_own_limit_when_it_is_said_to_be_one(
     script.do("record", name="gap", value="0.35 mm")
     assert script.no("finish") == ["out-of-limit"]
     (event,) = script.do("record", name="gap", value="0.35 mm", used=True)
-    assert (event["data"]["used"], event["data"]["verdict"]) == (True, "in")
+    assert (event["data"]["used"], event["data"]["verdict"]) == (True, "ok")
     script.do("finish")
 
 
@@ -130,7 +130,7 @@ def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path:
     events = script.do("record", name="journal", value="54.050 mm")
     assert [event["kind"] for event in events] == ["recorded", "calculated"]
     assert events[1]["data"]["quantity"]["value"] == "-0.010"
-    assert events[1]["data"]["verdict"] == "out"
+    assert events[1]["data"]["verdict"] == "low"
     assert script.no("finish") == ["out-of-limit"]
     events = script.do("record", name="journal", value="54.000 mm")
     assert events[1]["data"]["quantity"] == {"value": "0.040", "unit": "mm", "entered": "0.040 mm"}
@@ -232,9 +232,9 @@ def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit
         "teeth: {ask: Teeth, unit: count, limit: 19 .. 21}}}",
     )
     found: list[Json] = script.do("record", name="oil", value="68 °F")
-    assert (found[0]["data"]["quantity"]["value"], found[0]["data"]["verdict"]) == ("20", "in")
+    assert (found[0]["data"]["quantity"]["value"], found[0]["data"]["verdict"]) == ("20", "ok")
     counted: Any = script.do("record", name="teeth", value=20)[0]["data"]
-    assert (counted["quantity"], counted["verdict"]) == ({"value": "20", "unit": "", "entered": "20"}, "in")
+    assert (counted["quantity"], counted["verdict"]) == ({"value": "20", "unit": "", "entered": "20"}, "ok")
     assert script.no("record", name="teeth", value="20 mm") == ["wrong-dimension"]
     script.do("finish")
 
@@ -242,5 +242,5 @@ def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit
 def test_what_is_read_off_in_two_units_is_held_against_itself(tmp_path: Path) -> None:
     script = begun(tmp_path, record("limit: 0.05 .. 0.15 mm"))
     (event,) = script.do("record", name="gap", value="0.10 mm (0.004 in)")
-    assert (event["data"]["quantity"]["value"], event["data"]["verdict"]) == ("0.10", "in")
+    assert (event["data"]["quantity"]["value"], event["data"]["verdict"]) == ("0.10", "ok")
     assert script.no("record", name="gap", value="0.10 mm (0.014 in)") == ["bad-quantity"]

@@ -136,7 +136,7 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
         reply = hands.do("record", name="lash", value=entered)
         assert reply.lines[0].data["quantity"]["entered"] == entered
     verdicts = [line.data["verdict"] for line in hands.desk.journal.lines if line.kind == "recorded"]
-    assert verdicts == ["not-proven", "not-proven", "in"]  # u = 0.002 mm: the guard band is 0.0033 mm
+    assert verdicts == ["not-proven", "not-proven", "ok"]  # u = 0.002 mm: the guard band is 0.0033 mm
     for reading, value in ((1, "0.04 mm"), (2, "0.07 mm")):
         hands.do("record", name="runout[2]", value=value, reading=reading)
     assert hands.refused("finish") == {"value-missing"}

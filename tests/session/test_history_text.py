@@ -63,11 +63,11 @@ def test_history_shows_days_operations_readings_limits_and_people(hands: SmallHe
         "3 Tighten the studs [tighten]",
         "Studs, stage 1 (20 N·m): fasteners 1 to 4 done",
         "stage 2 (40 N·m): fasteners 1, 2 done",
-        "(typed 26 ft-lb), in its limit",
+        "(typed 26 ft-lb), ok",
         "... 1 d 0 h later",
         "Note: found it as I left it (Second Person)",
         "Finished, 1 d 0 h after the start",
-        "lash[1]: 0.254 mm (typed 0.010 in), in its limit 0.20 .. 0.30 mm, guarded, with gauge",
+        "lash[1]: 0.254 mm (typed 0.010 in), ok, limit 0.20 .. 0.30 mm, guarded, with gauge",
         "runout[1], reading 2: 0.06 mm",
     ):
         assert words in unwrapped(text), words
@@ -80,21 +80,19 @@ def test_mean_is_shown_after_its_last_reading_and_after_a_correction(
     hands.do("start", operation="measure[1]")
     for reading, value in (("1", "0.05 mm"), ("2", "0.06 mm"), ("3", "0.06 mm")):
         last = hands.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
-    assert "reading 3: 0.06 mm; mean 0.057 mm, ABOVE its limit at most 0.05 mm" in unwrapped(
+    assert "reading 3: 0.06 mm; mean 0.057 mm, HIGH, limit at most 0.05 mm" in unwrapped(
         history_of(hands.desk.journal.lines)
     )
     hands.do("correct", event=last, value="0.01 mm", reason="read the wrong pointer")
     text = unwrapped(history_of(hands.desk.journal.lines))
-    assert "reason: read the wrong pointer; mean 0.04 mm, in its limit at most 0.05 mm" in text
+    assert "reason: read the wrong pointer; mean 0.04 mm, ok, limit at most 0.05 mm" in text
     assert "reading 2: 0.06 mm; mean" not in text
 
 
 def test_calculated_value_without_a_finite_decimal_is_shown_rounded() -> None:
     long = ev.Stored("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
-    worked = ev.Calculated("measure", "gap", long, "in", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
-    assert (
-        event_text(worked, LogTitles(None)) == "gap calculated: 2.157 mm / 3 ≈ 0.719 mm, in its limit 0.40 .. 1.20 mm"
-    )
+    worked = ev.Calculated("measure", "gap", long, "ok", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
+    assert event_text(worked, LogTitles(None)) == "gap calculated: 2.157 mm / 3 ≈ 0.719 mm, ok, limit 0.40 .. 1.20 mm"
 
 
 def test_rework_deviations_and_corrections_are_in_capitals(hands: SmallHead) -> None:

@@ -69,7 +69,7 @@ def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncert
     assert line.kind == "calculated"
     # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (worked by hand)
     assert line.data["quantity"]["value"] == "0.03312"
-    assert line.data["verdict"] == "in"
+    assert line.data["verdict"] == "ok"
     # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, worked by hand)
     assert line.data["uncertainty"]["value"].startswith("0.001414")
     shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, CalculatedInput))
@@ -145,8 +145,8 @@ def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) 
     hands.do("finish")
     hands.do("start", operation="preload")
     low = hands.do("record", name="turning", value="1.54 N·m").lines[0].data
-    assert (low["verdict"], low["side"]) == ("out", "low")
-    assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "in"
+    assert low["verdict"] == "low"
+    assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "ok"
     for number, value in enumerate(("10.00 mm", "10.20 mm", "10.26 mm"), 1):
         hands.do("record", name="weights", value=value, reading=number)
     assert hands.refused("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm

@@ -67,7 +67,7 @@ def test_class_is_not_found_outside_the_sizes_of_its_table() -> None:
 @pytest.mark.parametrize(
     ("torque", "stretch", "corner"),
     [
-        ("60 N·m", "0.15 mm", "in"), ("40 N·m", "0.10 mm", "loose"), ("60 N·m", "0.10 mm", "friction-high"),
+        ("60 N·m", "0.15 mm", "ok"), ("40 N·m", "0.10 mm", "loose"), ("60 N·m", "0.10 mm", "friction-high"),
         ("80 N·m", "0.15 mm", "friction-high"), ("40 N·m", "0.15 mm", "friction-low"),
         ("40 N·m", "0.20 mm", "friction-low"), ("60 N·m", "0.20 mm", "overtightened"),
         ("80 N·m", "0.20 mm", "overtightened"), ("80 N·m", "0.10 mm", "friction-high"),

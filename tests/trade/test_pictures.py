@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 
 from benchflow.session.view.bench_view import GaugePositions
-from benchflow.trade.gauge_picture import GaugeTexts, GaugeVerdict, gauge_svg
+from benchflow.trade.gauge_picture import GaugeTexts, gauge_svg
 from benchflow.trade.joint_picture import FastenerCell, joint_lines, joint_svg
+from benchflow.trade.verdict import Verdict
 
 SVG = "{http://www.w3.org/2000/svg}"
 GUARDED = GaugePositions(low=0.25, high=0.75, guard_low=0.35, guard_high=0.65, value=0.72)
@@ -26,7 +27,7 @@ def test_gauge_stays_within_its_width_and_is_xml(
     value: float | None, width: int, text: str,
 ) -> None:  # fmt: skip
     gauge = GaugePositions(low, high, guard_low, guard_high, value)
-    words = GaugeTexts("1 mm", "2 mm", text, "in")
+    words = GaugeTexts("1 mm", "2 mm", text, "ok")
     picture = ET.fromstring(gauge_svg(gauge, words, text, width))  # raises where it is not XML
     for mark in picture.findall(f"{SVG}circle"):
         assert 0 <= float(mark.get("cx", "")) <= width
@@ -38,14 +39,16 @@ def texts(svg: str) -> list[str]:
 
 def test_gauge_shows_the_verdict_as_words() -> None:
     assert texts(gauge_svg(GUARDED, WORDS)) == ["0.05 mm", "0.15 mm", "0.144 mm · not proven"]
-    cases: list[tuple[float, GaugeVerdict, str]] = [(0.9, "out", "HIGH"), (0.1, "out", "LOW"), (0.5, "in", "ok")]
+    cases: list[tuple[float, Verdict, str]] = [(0.9, "high", "HIGH"), (0.1, "low", "LOW"), (0.5, "ok", "ok")]
     for value, verdict, words in cases:
         drawn = gauge_svg(replace(GUARDED, value=value), GaugeTexts("", "", "1 mm", verdict))
         assert texts(drawn)[-1] == f"1 mm · {words}"
 
 
-@pytest.mark.parametrize(("verdict", "circles", "fill"), [("in", 1, "#000"), ("not-proven", 1, "#fff"), ("out", 0, "")])
-def test_gauge_shows_the_verdict_by_the_shape_of_its_mark(verdict: GaugeVerdict, circles: int, fill: str) -> None:
+@pytest.mark.parametrize(
+    ("verdict", "circles", "fill"), [("ok", 1, "#000"), ("not-proven", 1, "#fff"), ("low", 0, ""), ("high", 0, "")]
+)
+def test_gauge_shows_the_verdict_by_the_shape_of_its_mark(verdict: Verdict, circles: int, fill: str) -> None:
     found = ET.fromstring(gauge_svg(GUARDED, GaugeTexts("", "", "1 mm", verdict))).findall(f"{SVG}circle")
     assert [one.get("fill") for one in found] == [fill] * circles
 
@@ -70,7 +73,7 @@ def test_picture_refers_to_nothing_outside_of_it() -> None:
 
 
 FLANGE = (
-    FastenerCell(1, 0, 1, "61 N·m"), FastenerCell(2, 2, 1, "61 N·m"), FastenerCell(3, 1, 2, "55 N·m", "out"),
+    FastenerCell(1, 0, 1, "61 N·m"), FastenerCell(2, 2, 1, "61 N·m"), FastenerCell(3, 1, 2, "55 N·m", "out-of-limit"),
     FastenerCell(4, 1, 0, "", "next"),
 )  # fmt: skip
 

@@ -115,7 +115,7 @@ async def test_digit_typed_after_leaving_the_field_goes_to_the_field(tmp_path: P
 async def test_reading_out_of_limit_is_logged_shown_and_keeps_the_operation_open(tmp_path: Path) -> None:
     async with sitting(measuring(tmp_path).desk) as bench:
         await bench.type("0.35\n0.01\n0.02\n0.03\n")
-        assert bench.events[-4]["data"]["verdict"] == "out"
+        assert bench.events[-4]["data"]["verdict"] == "high"
         assert "HIGH" in bench.text
         await bench.press("down", "down", "down", "down")
         before = bench.events

@@ -84,7 +84,7 @@ def _stages(operation: Operation, need: InstrumentNeed, context: ReadContext) ->
 def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, context: ReadContext) -> None:
     if wanted is None or not wanted.value:  # zero needs no range
         return
-    if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "in":
+    if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "within":
         return
     context.problem(
         "instrument-does-not-fit",

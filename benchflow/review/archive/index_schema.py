@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 2
+VERSION: Final = 3
 """Increased with every change of a fact type or table. An archive of another version is refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {

@@ -33,7 +33,7 @@ class WeakPointKind(Struct, frozen=True):
 
 _KINDS: Final = (
     ("never-done", 100, "never done", "the step is part of this build and was not finished"),
-    ("out", 95, "out of its limit", "a value is outside its limit, and nobody signed a deviation"),
+    ("out-of-limit", 95, "out of its limit", "a value is outside its limit, and nobody signed a deviation"),
     (
         "would-be-out", 92, "out when corrected",
         "the value is inside its limit only because of the known error of its instrument",

@@ -9,6 +9,7 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import count, local_time, margin_text, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
+from benchflow.trade.verdict import VERDICT_TEXT
 
 
 class Evidence(Struct, frozen=True):
@@ -36,15 +37,15 @@ def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 
 
 def in_words(value: Value) -> str:
-    """``end-play 0.15 mm, in 0.10 .. 0.28 mm, 28 % of the band left``."""
+    """``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``."""
     figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
     if value.worked:
         figures = value.filled
-    verdict = {"in": "in", "out": "OUT of", "not-proven": "NOT PROVEN in", "none": "not judged"}[value.verdict]
+    verdict = VERDICT_TEXT[value.verdict] or "not judged"
     parts = [f"{value.name} {figures}"]
     if value.limit:
-        parts.append(f"{verdict} {value.limit}")
-        if value.share is not None and value.verdict == "in" and value.band.two_ended:
+        parts.append(f"{verdict}, limit {value.limit}")
+        if value.share is not None and value.verdict == "ok" and value.band.two_ended:
             parts.append(margin_text(value.share, value.band, "").replace("  ", " "))
     serials = sorted({r.serial for r in value.readings if r.serial})
     if serials:

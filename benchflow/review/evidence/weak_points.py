@@ -20,6 +20,7 @@ from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.session.state.clock import EventTime, Now, elapsed
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
@@ -75,13 +76,13 @@ def _value(value: Value) -> Iterator[WeakPoint]:
     last = max((reading.seq for reading in value.readings), default=None)
     if value.judged is not None and not value.waived:
         figure = f"{value.ask} is {shown(value.judged, value.unit)}"
-        if value.verdict == "out":
-            yield WeakPoint("out", f"{figure}, outside {value.limit}", last, value.name)
+        if value.verdict in OUT_OF_LIMIT:
+            yield WeakPoint("out-of-limit", f"{figure}, outside {value.limit}", last, value.name)
         elif value.verdict == "not-proven":
             yield WeakPoint(
                 "not-proven", f"{figure}, not proven within {value.limit}: {value.because}", last, value.name
             )
-    if value.verdict == "in":
+    if value.verdict == "ok":
         yield from _near(value, last)
     yield from _retaken(value)
 
@@ -97,7 +98,7 @@ def _near(value: Value, last: int | None) -> Iterator[WeakPoint]:
 
 def _retaken(value: Value) -> Iterator[WeakPoint]:
     """Earlier attempts that were out of the limit, unless the reading in force is a correction of a typing error."""
-    out = [reading for reading in value.earlier if reading.verdict == "out"]
+    out = [reading for reading in value.earlier if reading.verdict in OUT_OF_LIMIT]
     if out and not any(reading.corrected for reading in value.readings):
         first = shown(out[0].value, out[0].unit)
         words = f"{value.ask} was out of its limit {count(len(out), 'time')} before the accepted reading, first {first}"
@@ -210,7 +211,7 @@ def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
         which = f"stage {stage.stage} of {stage.joint}"
         if stage.bad:
             words = f"{count(stage.bad, 'fastener')} of {which} out of the limits when checked"
-            yield WeakPoint("out", words, stage.seq, stage.joint)
+            yield WeakPoint("out-of-limit", words, stage.seq, stage.joint)
         by_hand = stage.fasteners - stage.measured
         if by_hand > 3 and stage.seconds < FASTENER_SECONDS * (by_hand - 1):
             words = f"{count(stage.fasteners, 'fastener')} of {which} ticked in {rounded_duration(stage.seconds)}"

@@ -14,14 +14,14 @@ from benchflow.session.log.line_format import Line
 
 COLUMNS: Final = (
     "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",
-    "entered", "verdict", "side", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
+    "entered", "verdict", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
     "variable", "event", "text", "run", "ms",
 )  # fmt: skip
 """``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
 
 _SAME: Final = (
-    "operation", "name", "reading", "verdict", "side", "limit", "decision", "conformity", "instrument", "serial",
+    "operation", "name", "reading", "verdict", "limit", "decision", "conformity", "instrument", "serial",
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
     "variable", "event",
 )  # fmt: skip

@@ -21,7 +21,7 @@ _EXTENSIONS: Final = (
     ("Time", "time", "http://www.xes-standard.org/time.xesext"),
 )
 _PLAIN: Final = (
-    "operation", "name", "reading", "value", "measured_in", "entered", "verdict", "side", "limit", "decision",
+    "operation", "name", "reading", "value", "measured_in", "entered", "verdict", "limit", "decision",
     "uncertainty", "conformity", "instrument", "serial", "joint", "take", "consumable", "lot", "role", "about",
     "move", "variable", "text",
 )  # fmt: skip

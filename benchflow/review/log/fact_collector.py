@@ -198,7 +198,7 @@ class FactCollector:
         self._readings[line.seq] = ReadingFact(
             seq=line.seq, at=now.at, by=line.by, operation=event.operation, name=event.name, slot=slot,
             value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
-            side=event.side or "", limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
+            limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
             uncertainty="" if event.uncertainty is None else event.uncertainty.value,
             conformity=event.conformity or "", attempt=attempt, standing=False, corrected=False, filled=filled,
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
@@ -238,7 +238,7 @@ class FactCollector:
         self._readings[line.seq] = replace(
             wrong, seq=line.seq, at=now.at, by=line.by,
             value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
-            side=event.side or "", uncertainty="" if event.uncertainty is None else event.uncertainty.value,
+            uncertainty="" if event.uncertainty is None else event.uncertainty.value,
             conformity="", attempt=len(attempts) + 1, corrected=True,
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip

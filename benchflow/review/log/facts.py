@@ -98,7 +98,6 @@ class ReadingFact(Struct, frozen=True):
     unit: str
     entered: str
     verdict: str
-    side: str
     limit: str
     decision: str
     instrument: str

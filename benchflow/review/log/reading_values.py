@@ -20,8 +20,8 @@ from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, margin, number
 from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_each, limit_of
-from benchflow.session.state.events import Verdict
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import Verdict
 
 
 class Value(Struct, frozen=True):

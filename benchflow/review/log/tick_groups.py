@@ -8,6 +8,7 @@ from benchflow.review.log.facts import Moment, StageFact
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Tick, Work
+from benchflow.trade.verdict import NOT_ACCEPTED, Verdict
 
 _Key = tuple[int, str, str, str, bool]
 """Stage, serial, person, day (UTC), and whether the instrument read the stretch."""
@@ -66,13 +67,13 @@ class TickGroups:
 
     def facts(self, operation: str, work: Work, *, standing: bool) -> Iterator[StageFact]:
         """One fact per group. ``work`` holds the ticks in force, and how often the operation was reworked before."""
-        verdicts: dict[_Key, dict[int, ev.Verdict]] = {key: {} for key in self._groups}
+        verdicts: dict[_Key, dict[int, Verdict]] = {key: {} for key in self._groups}
         for tick in work.ticks:
             for key in self._of_tick[tick.seq]:
                 verdicts[key][tick.fastener] = tick.verdict
         for key, group in self._groups.items():
             stage, serial, by, day, stretch = key
-            bad = sum(verdict in ("out", "not-proven") for verdict in verdicts[key].values())
+            bad = sum(verdict in NOT_ACCEPTED for verdict in verdicts[key].values())
             yield StageFact(
                 group.seq, operation, group.joint, stage, work.redone, group.instrument, serial, by, day,
                 group.first.at, group.last.at, len(verdicts[key]), group.unticked, group.gap, group.gap_seq,

@@ -5,8 +5,9 @@ from html import escape
 
 from benchflow.base.plaintext import clean_line
 from benchflow.review.many.trends import Series
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
-_MARKS = {"in": "●", "none": "●", "not-proven": "?", "out": "×"}
+_MARKS = {"ok": "●", "none": "●", "not-proven": "?", "low": "×", "high": "×"}
 
 
 def _span(series: Series) -> tuple[float, float]:
@@ -120,7 +121,7 @@ def _points(series: Series, at: Sequence[tuple[float, float]]) -> list[str]:
     for place, (point, (x, y)) in enumerate(zip(series.points, at, strict=True)):
         words = f"{point.unit}: {point.value:.4g} {series.measured_in}, {point.at[:10]}"
         title = f"<title>{escape(clean_line(words))}</title>"
-        if point.verdict == "out":
+        if point.verdict in OUT_OF_LIMIT:
             shape = f'<path d="M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10" stroke="#000" stroke-width="3"/>'
         elif place in outliers:
             shape = f'<path d="M{x:g} {y - 8:g}l8 8l-8 8l-8 -8z" fill="#000"/>'

@@ -11,6 +11,7 @@ from benchflow.review.formatting import shown
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.trade.rounding import plain
+from benchflow.trade.verdict import VERDICT_TEXT
 
 WORTH_SECONDS = 10 * 60.0
 WORTH_TIMES = 2.0
@@ -226,7 +227,7 @@ def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]
     facts = log.facts
     found: dict[tuple[str, str], EntryText] = {}
     for (name, slot), reading in _readings(log, operation).items():
-        words = f"{shown(reading.value, reading.unit)} ({reading.verdict})"
+        words = f"{shown(reading.value, reading.unit)} ({VERDICT_TEXT[reading.verdict] or 'no limit'})"
         found["reading", f"{name} {slot}".strip()] = EntryText(words, reading.seq, reading.verdict)
     for need, serials in _serials(log, operation).items():
         found["instrument", need] = EntryText(", ".join(sorted(serials)))

@@ -23,6 +23,7 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class TraceQuestion(Struct, frozen=True):
@@ -153,7 +154,7 @@ def _reasons(
     for fact in found.stages:
         if fact.standing and fact.bad:
             words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits when checked"
-            yield WeakPoint("out", words, fact.seq, fact.joint)
+            yield WeakPoint("out-of-limit", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
         standing = True
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
@@ -188,9 +189,10 @@ def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
     if corrected is not None:
         words = f"{figure} would be {shown(corrected, reading.unit)}, outside {reading.limit}"
         yield WeakPoint("would-be-out", words, reading.seq, reading.name)
-    if reading.verdict in ("out", "not-proven"):
-        how = "outside" if reading.verdict == "out" else "not proven within"
-        yield WeakPoint(reading.verdict, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
+    if reading.verdict in NOT_ACCEPTED:
+        how = "not proven within" if reading.verdict == "not-proven" else "outside"
+        kind = "not-proven" if reading.verdict == "not-proven" else "out-of-limit"
+        yield WeakPoint(kind, f"{figure}, {how} {reading.limit}", reading.seq, reading.name)
     elif reading.share is not None and reading.share < (NEAR_SHARE if reading.two_ended else NEAR_SHARE_ONE_END):
         within = band(reading.limit, reading.unit)
         words = f"{figure}: {margin_text(reading.share, within, reading.limit)}"
@@ -205,7 +207,7 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
     """The true value of a reading that is inside its limit only because of the error of the instrument; otherwise
     ``None``. With ``reads_high`` 0.06 the instrument showed 106 for 100."""
     value = number(reading.value)
-    if reads_high is None or value is None or reading.verdict != "in" or reads_high <= -1:
+    if reads_high is None or value is None or reading.verdict != "ok" or reads_high <= -1:
         return None
     true = value / (1 + reads_high)
     left = margin(true, band(reading.limit, reading.unit))

@@ -20,6 +20,7 @@ from benchflow.review.many.session_question import (
     SessionMatch,
     SessionSource,
 )
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 class Point(Struct, frozen=True):
@@ -110,7 +111,7 @@ def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | 
     except QuantityError:
         return None
     within = band(last.limit, unit)
-    worst = min((r.verdict for _, r in pairs), key=["out", "not-proven", "none", "in"].index)
+    worst = min((r.verdict for _, r in pairs), key=["low", "high", "not-proven", "none", "ok"].index)
     return Point(
         found.session.session, found.session.unit, last.at, float(sum(values, Decimal(0)) / len(values)),
         None if within.low is None else float(within.low), None if within.high is None else float(within.high),
@@ -119,7 +120,9 @@ def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | 
 
 
 def _findings(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
-    found = [f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict == "out"]
+    found = [
+        f"{p.unit}: {p.value:.4g} {unit} is outside its limit {p.limit}." for p in points if p.verdict in OUT_OF_LIMIT
+    ]
     if chart is None:
         return [*found, "Only one build has this reading: a trend takes two or more."]
     if chart.drift is not None:

@@ -22,6 +22,7 @@ from benchflow.session.log.timestamps import parse
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.trade.decision_rules import RULES
+from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT, Verdict
 
 NOT_THE_MANUAL = (
     "This sheet records what was done and measured. It does not replace the maker's manual, local codes or licensed "
@@ -39,7 +40,7 @@ class SheetValue(Struct, frozen=True):
     limit: str
     low: str
     high: str
-    verdict: str
+    verdict: Verdict
     words: str
     gauge: GaugePositions | None
     filled: str
@@ -232,7 +233,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
             dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
-            f"{_figure(r.value, r.unit, r.entered)} ({r.verdict}), {local_time(r.at)}"
+            f"{_figure(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
             for r in value.earlier
             if r.verdict != "none" or r.corrected
         ),
@@ -269,7 +270,7 @@ def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
         if not operation.done:
             yield f"{head}: not done"
         for value in operation.values:
-            if value.verdict in ("out", "not-proven"):
+            if value.verdict in NOT_ACCEPTED:
                 yield f"{head}: {value.words}"
         for deviation in operation.deviations:
             yield f"{head}: deviation {deviation}"

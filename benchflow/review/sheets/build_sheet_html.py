@@ -6,13 +6,12 @@ from benchflow.base.plaintext import clean
 from benchflow.review.sheets.build_sheet import Sheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
-from benchflow.trade.gauge_picture import GaugeTexts, GaugeVerdict, gauge_svg
+from benchflow.trade.gauge_picture import GaugeTexts, gauge_svg
 from benchflow.trade.joint_picture import joint_svg
+from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
 if TYPE_CHECKING:
     from markupsafe import Markup
-
-_VERDICTS: dict[str, GaugeVerdict] = {"in": "in", "out": "out", "not-proven": "not-proven"}
 
 
 def html(sheet: Sheet) -> str:
@@ -23,6 +22,8 @@ def html(sheet: Sheet) -> str:
         warnings=[line for line in sheet.warnings if "simulated session" not in line],
         fingerprint=[sheet.head[start : start + 8] for start in range(0, len(sheet.head), 8)],
         gauge=_gauge,
+        verdict_text=VERDICT_TEXT,
+        not_accepted=NOT_ACCEPTED,
         joint=_joint,
         style=style("sheet.css"),
     )
@@ -33,7 +34,7 @@ def _gauge(value: SheetValue) -> "Markup":
     from markupsafe import Markup
 
     assert value.gauge is not None  # the template asks
-    words = GaugeTexts(low=value.low, high=value.high, value=value.judged, verdict=_VERDICTS.get(value.verdict, "none"))
+    words = GaugeTexts(low=value.low, high=value.high, value=value.judged, verdict=value.verdict)
     return Markup(gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}"))  # escaped where it is made
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from benchflow.base.plaintext import clean_line
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, Sheet, SheetValue
 from benchflow.trade.joint_picture import joint_lines
+from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
@@ -88,7 +89,8 @@ def _operation(operation: BuildSheetOperation) -> Iterator[str]:
 
 
 def _value(value: SheetValue) -> Iterator[str]:
-    verdict = {"out": " **OUT OF ITS LIMIT**", "not-proven": " **NOT PROVEN**", "in": ", in"}.get(value.verdict, "")
+    word = VERDICT_TEXT[value.verdict]
+    verdict = f" **{word}**" if value.verdict in NOT_ACCEPTED else f", {word}" if word else ""
     figures = value.filled or " · ".join(f"{slot} {figure}".strip() for slot, figure in value.figures)
     limit = f", limit {plain(value.limit)}" if value.limit else ""
     tools = f", with {plain(', '.join(value.tools))}" if value.tools else ""

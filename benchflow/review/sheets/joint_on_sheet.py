@@ -10,7 +10,8 @@ from benchflow.procedure.plan import Step
 from benchflow.review.formatting import local_time, shown
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.state.state import Tick
-from benchflow.trade.joint_picture import FastenerCell
+from benchflow.trade.joint_picture import FastenerCell, FastenerStatus
+from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class SheetJoint(Struct, frozen=True):
@@ -60,8 +61,9 @@ def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Itera
                 if stage.only is None or cell in joint.groups[stage.only]
             ]
             whole = bool(wanted) and all(number in of_it for number in wanted)
-            bad = any(tick.verdict in ("out", "not-proven") for tick in of_it.values())
-            yield FastenerCell(cell, row, column, _got(tighten, of_it), "out" if bad else "done" if whole else "open")
+            bad = any(tick.verdict in NOT_ACCEPTED for tick in of_it.values())
+            status: FastenerStatus = "out-of-limit" if bad else "done" if whole else "open"
+            yield FastenerCell(cell, row, column, _got(tighten, of_it), status)
 
 
 def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:

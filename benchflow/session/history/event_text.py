@@ -11,6 +11,7 @@ from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
 from benchflow.quantity.shown import round_half_up, with_unit
 from benchflow.session.state import events as ev
+from benchflow.trade.verdict import VERDICT_TEXT, Verdict
 
 _NO_PROCEDURE = Procedure(id="", title="", revision="")
 
@@ -70,13 +71,11 @@ def quantity_text(stored: ev.Stored) -> str:
     return f"{with_unit(f'{value:f}', stored.unit)} (typed {stored.entered})"
 
 
-def judged(verdict: str, side: str | None, limit: str) -> str:
-    """``, in its limit 0.05 .. 0.15 mm``; "" for a value without a verdict."""
+def verdict_and_limit(verdict: Verdict, limit: str) -> str:
+    """``, ok, limit 0.05 .. 0.15 mm``; "" for a value without a limit."""
     if verdict == "none":
         return ""
-    where = {"low": "BELOW its limit", "high": "ABOVE its limit"}.get(side or "", "OUT of its limit")
-    words = {"in": "in its limit", "out": where, "not-proven": "NOT PROVEN to be in its limit"}[verdict]
-    return f", {words} {limit}".rstrip()
+    return f", {VERDICT_TEXT[verdict]}" + (f", limit {limit}" if limit else "")
 
 
 def _instrument(event: ev.Recorded | ev.Ticked, titles: LogTitles) -> str:
@@ -105,7 +104,7 @@ def _recorded(event: ev.Recorded, titles: LogTitles) -> str:
     part = " (used part)" if event.used else ""
     return (
         f"{_readable(event.name)}{which}: {quantity_text(event.quantity)}"
-        f"{judged(event.verdict, event.side, event.limit)}{rule}{part}{_instrument(event, titles)}"
+        f"{verdict_and_limit(event.verdict, event.limit)}{rule}{part}{_instrument(event, titles)}"
     )
 
 
@@ -114,12 +113,12 @@ def _calculated(event: ev.Calculated, titles: LogTitles) -> str:
     # `filled` may end with the result already; "≈" marks a rounded one.
     has_result = "≈" in event.filled or event.filled.endswith(shown)
     formula = event.filled if has_result else f"{event.filled} = {shown}".removeprefix(" = ")
-    return f"{_readable(event.name)} calculated: {formula}{judged(event.verdict, event.side, event.limit)}"
+    return f"{_readable(event.name)} calculated: {formula}{verdict_and_limit(event.verdict, event.limit)}"
 
 
 def _remedied(event: ev.Remedied, titles: LogTitles) -> str:
     redo = all_of(titles.step(step) for step in event.redo)
-    which = "too low" if event.side == "low" else "too high"
+    which = f"too {event.verdict}"
     return f"{_readable(event.name)} {which}; remedy done: {event.do}" + (f"; to redo: {redo}" if redo else "")
 
 
@@ -128,8 +127,8 @@ def ticks_text(event: ev.Ticked, fasteners: list[int], titles: LogTitles) -> str
     stage = titles.stage(event.operation, event.stage)
     which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
     both = f", stretch {quantity_text(event.stretch)}" if event.stretch else ""
-    read = f": {quantity_text(event.quantity)}{both}{judged(event.verdict, event.side, '')}" if event.quantity else ""
-    read += f" ({_readable(event.corner)})" if event.corner not in ("", "in") else ""
+    read = f": {quantity_text(event.quantity)}{both}{verdict_and_limit(event.verdict, '')}" if event.quantity else ""
+    read += f" ({_readable(event.corner)})" if event.corner not in ("", "ok") else ""
     target = f" ({stage.text})" if stage else ""
     return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} done{read}{_instrument(event, titles)}"
 
@@ -206,7 +205,7 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
 
 def _corrected(event: ev.Corrected, titles: LogTitles) -> str:
     value = quantity_text(event.quantity) if event.quantity else f"lot {event.lot}"
-    return f"Entry {event.event} CORRECTED to {value}{judged(event.verdict, event.side, '')}; reason: {event.reason}"
+    return f"Entry {event.event} CORRECTED to {value}{verdict_and_limit(event.verdict, '')}; reason: {event.reason}"
 
 
 def _state_set(event: ev.StateSet, titles: LogTitles) -> str:

@@ -4,7 +4,7 @@ import msgspec
 
 from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Plan
-from benchflow.session.history.event_text import judged
+from benchflow.session.history.event_text import verdict_and_limit
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.verdicts import judge_value, together
 from benchflow.session.state import events as ev
@@ -39,7 +39,7 @@ class ReadingSummary:
             return ""
         verdict = judge_value(state, event.operation, record)
         rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
-        return f"; {figure}{judged(verdict.verdict, verdict.side, verdict.limit)}{rule}"
+        return f"; {figure}{verdict_and_limit(verdict.verdict, verdict.limit)}{rule}"
 
     def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> RecordedValue | None:
         step = state.plan.steps.get(event.operation)

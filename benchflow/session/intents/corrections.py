@@ -56,7 +56,6 @@ def _reading(
         reason=reason,
         quantity=stored(quantity),
         verdict="none" if verdict is None else verdict.verdict,
-        side=None if verdict is None else verdict.side,
         uncertainty=None if u is None else stored(u),
     )
     entries = (Entry(by, event),)
@@ -81,7 +80,6 @@ def _tick(state: State, step: Step, joint: str, intent: it.Correct, reason: str,
         reason=reason,
         quantity=stored(value),
         verdict="none" if found is None else found.verdict,
-        side=None if found is None else found.side,
         stretch=None if stretch is None else stored(stretch),
         corner="" if found is None else found.corner,
     )

@@ -121,7 +121,6 @@ def _recorded(
         reading=slot,
         quantity=stored(quantity),
         verdict="none" if verdict is None else verdict.verdict,
-        side=None if verdict is None else verdict.side,
         limit="" if bound is None else bound.text,
         decision=record.decision,
         uncertainty=None if u is None else stored(u),

@@ -204,7 +204,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             value = so_that(state, step, match, place, size)
             if value is None or match.name in work.deviations:
                 continue
-            if judge(value, match.limit, "simple").verdict == "out":
+            if judge(value, match.limit, "simple").verdict != "ok":
                 message = f"{part} in {place} gives {_outcome(step, match)}: {show(value)}, limit {match.limit.text}"
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 
@@ -228,7 +228,7 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
             size = size_of(parts, taken) if taken and parts else None
             value = None if size is None else so_that(state, step, match, place, size)
-            fits = value is not None and judge(value, match.limit, "simple").verdict == "in"
+            fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
             said = f"{_outcome(step, match)}: {show(value)}" if value is not None else note
             title = f"{match.title or match.name}: {place}"
             proposal = (given[place],) if place in given else ()

@@ -15,9 +15,9 @@ from benchflow.session.rules.computed_values import judge_worked
 from benchflow.session.rules.open_items import called
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value
 from benchflow.session.state import events as ev
-from benchflow.session.state.events import Side
 from benchflow.session.state.state import State
 from benchflow.session.state.state_changes import operation_undone
+from benchflow.trade.verdict import OutOfLimit
 
 
 class Remedying(Struct, frozen=True):
@@ -27,7 +27,7 @@ class Remedying(Struct, frozen=True):
     """
 
     name: str
-    side: Side
+    verdict: OutOfLimit
     remedy: model.Remedy | None
     attempt: int
     exhausted: bool
@@ -49,18 +49,17 @@ def verdict_of(
 def remedying(state: State, step: Step, name: str) -> Remedying | None:
     """Where a value stands with its remedies; ``None`` when it is not out of its limit."""
     found = verdict_of(state, step, name)
-    if found is None or found[0].verdict != "out" or found[0].side is None:
+    if found is None or (found[0].verdict != "low" and found[0].verdict != "high"):
         return None
-    verdict, value = found
-    assert verdict.side is not None  # just looked at; narrowed for the type checker
-    remedies = value.below if verdict.side == "low" else value.above
+    verdict, value = found[0].verdict, found[1]
+    remedies = value.below if verdict == "low" else value.above
     gone = state.work(step.id).remedies.get(name)
-    count = gone.done if gone is not None and gone.side == verdict.side else 0
+    count = gone.done if gone is not None and gone.verdict == verdict else 0
     for remedy in remedies:
         if count < remedy.tries or remedy.stop:
-            return Remedying(name, verdict.side, remedy, min(count, remedy.tries - 1) + 1, exhausted=False)
+            return Remedying(name, verdict, remedy, min(count, remedy.tries - 1) + 1, exhausted=False)
         count -= remedy.tries
-    return Remedying(name, verdict.side, None, 0, exhausted=bool(remedies))
+    return Remedying(name, verdict, None, 0, exhausted=bool(remedies))
 
 
 def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision:
@@ -90,7 +89,7 @@ def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision
             f"doing {', '.join(said(state, one) for one in redo)} again leaves it so: {struck}. Take it back instead"
         )
         return refuse("interference", message, name=name)
-    return (Entry(by, ev.Remedied(step.id, name, now.side, now.remedy.do, redo)),)
+    return (Entry(by, ev.Remedied(step.id, name, now.verdict, now.remedy.do, redo)),)
 
 
 def _forbidden_after(state: State, redo: tuple[str, ...]) -> str | None:

@@ -16,6 +16,7 @@ from benchflow.session.rules.joint_progress import Tally, standing, tally, words
 from benchflow.session.rules.verdicts import stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
@@ -99,10 +100,10 @@ def _out(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
     """Stage and fastener where a check read out of its limit and may be read again: in the stage in hand, or in the
     one before while nothing of the next is done."""
     ticks = state.work(step.id).ticks
-    if not any(each.verdict == "out" for each in ticks):
+    if not any(each.verdict in OUT_OF_LIMIT for each in ticks):
         return []
     stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
-    return [key for key, each in standing(ticks).items() if each.verdict == "out" and key[0] in stages]
+    return [key for key, each in standing(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
 
 
 def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:
@@ -130,7 +131,7 @@ def _read(
         event = replace(event, quantity=stored(value), stretch=None if stretch is None else stored(stretch))
         if isinstance(stage, CheckStage):
             found = judge_check(stage, value, stretch)
-            event = replace(event, verdict=found.verdict, side=found.side, corner=found.corner)
+            event = replace(event, verdict=found.verdict, corner=found.corner)
     return (*tool.entries(by), *gauge.entries(by), Entry(by, event))
 
 

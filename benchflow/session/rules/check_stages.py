@@ -5,15 +5,15 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.rules.verdicts import of_stored
-from benchflow.session.state.events import Side, Stored, Verdict
+from benchflow.session.state.events import Stored
 from benchflow.trade.decision_rules import judge
+from benchflow.trade.verdict import Verdict
 
 
 class Found(Struct, frozen=True):
     """How one fastener stands. ``corner`` and ``because`` say what torque and stretch together usually mean."""
 
     verdict: Verdict
-    side: Side | None
     corner: str = ""
     because: str = ""
 
@@ -34,14 +34,14 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
     """By the limit itself (simple acceptance); torque and stretch together where the stage asks for both."""
     found = judge(value, stage.limit, "simple")
     if stretch is None or stage.stretch is None:
-        return Found(found.verdict, found.side)
+        return Found(found.verdict)
     from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints are judged so
 
     both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
-    if both.corner == "in":
-        return Found("in", None, "in")
-    side = found.side or judge(stretch, stage.stretch, "simple").side
-    return Found("out", side, both.corner, both.words)
+    if both.corner == "ok":
+        return Found("ok", "ok")
+    verdict = found.verdict if found.verdict != "ok" else judge(stretch, stage.stretch, "simple").verdict
+    return Found(verdict, both.corner, both.words)
 
 
 def tick_words(stage: CheckStage, value: Stored, stretch: Stored | None) -> str:

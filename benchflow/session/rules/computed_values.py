@@ -81,7 +81,7 @@ def judge_worked(
 
 def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
     if not isinstance(work.bound, Fixed):
-        return ValueVerdict("none", None, (), value, "" if work.bound is None else work.bound.text)
+        return ValueVerdict("none", (), value, "" if work.bound is None else work.bound.text)
     limit, text = work.bound.limit, work.bound.text
     if difference:
         # `hot - cold` in °C against a limit in °F: both are differences, without the offset of the scales.
@@ -89,7 +89,7 @@ def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, differe
         found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
     else:
         found = judge(value, limit, work.decision, u)
-    return ValueVerdict(found.verdict, found.side, (), value, text, found.because, found.conformity)
+    return ValueVerdict(found.verdict, (), value, text, found.because, found.conformity)
 
 
 def inputs_of(state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]) -> Known | None:
@@ -179,7 +179,6 @@ def _event(step: Step, work: CalculatedValue, worked: WorkedValue, value: Quanti
         name=work.name,
         quantity=stored(Quantity(value.value, value.unit, show(value))),
         verdict=verdict.verdict,
-        side=verdict.side,
         limit=verdict.limit,
         decision=work.decision,
         filled=worked.filled,

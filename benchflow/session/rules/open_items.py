@@ -18,6 +18,7 @@ from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, latest
 from benchflow.session.state.clock import Now
 from benchflow.session.state.state import State
+from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
 TIME = "time"
 HOLD = "hold"
@@ -95,9 +96,8 @@ def value_reasons(
         return reasons
     lapsed = lapsed_words(state, step, name)
     shown = "" if verdict.value is None else show(verdict.value)
-    if verdict.verdict == "out":
-        side = {"low": "below", "high": "above", None: "outside"}[verdict.side]
-        message = f"{called(step, name)}: {shown}, {side} its limit {verdict.limit}{lapsed}"
+    if verdict.verdict in OUT_OF_LIMIT:
+        message = f"{called(step, name)}: {shown} {VERDICT_TEXT[verdict.verdict]}, limit {verdict.limit}{lapsed}"
         return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
     if verdict.verdict == "not-proven":
         message = f"{called(step, name)}: {shown}, not proven to be within {verdict.limit}: {verdict.because}{lapsed}"
@@ -141,7 +141,7 @@ def _joint(state: State, step: Step) -> Iterator[Reason]:
         return
     for tick in standing(state.work(step.id).ticks).values():
         stage = count.tighten.stages[tick.stage - 1]
-        if tick.verdict == "out" and isinstance(stage, CheckStage) and tick.quantity is not None:
+        if tick.verdict in OUT_OF_LIMIT and isinstance(stage, CheckStage) and tick.quantity is not None:
             message = f"fastener {tick.fastener} of {title} read {tick_words(stage, tick.quantity, tick.stretch)}"
             message += lapsed_words(state, step, count.joint.id)
             yield Reason("out-of-limit", message, operation=step.id, name=count.joint.id)

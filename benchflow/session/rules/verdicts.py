@@ -8,9 +8,10 @@ from msgspec import Struct
 
 from benchflow.procedure.model import AboveReading, Bound, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.quantity import Limit, Quantity, dimension_of, show
-from benchflow.session.state.events import Side, Stored, Verdict
+from benchflow.session.state.events import Stored
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import Judgement, judge
+from benchflow.trade.verdict import Verdict
 
 EXPANDED = Decimal(2)
 """Coverage factor taken for an uncertainty that only the procedure states (ISO 14253-1 states U at k = 2)."""
@@ -24,7 +25,6 @@ class ValueVerdict(Struct, frozen=True):
     """
 
     verdict: Verdict
-    side: Side | None
     missing: tuple[str, ...]
     value: Quantity | None
     limit: str
@@ -155,11 +155,11 @@ def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
         limit = limit_of(state, bound, record.unit)
         text = bound.text if limit is None else limit.text
     if bound is None:
-        return ValueVerdict("none", None, missing, value, text)
+        return ValueVerdict("none", missing, value, text)
     if judged_each(record, bound):
         return _worst(state, record, bound, present, missing, value, text)
     if missing:
-        return ValueVerdict("none", None, missing, None, text)
+        return ValueVerdict("none", missing, None, text)
     return _together(state, record, bound, values, present, text)
 
 
@@ -191,6 +191,9 @@ def _rounded(value: Quantity, bound: Bound | None) -> str:
     return show(value) if isinstance(own, int) and -own <= digits else show(value, digits=digits)
 
 
+_SEVERITY: dict[Verdict, int] = {"none": 0, "ok": 0, "not-proven": 1, "low": 2, "high": 2}
+
+
 def _worst(
     state: State,
     record: RecordedValue,
@@ -202,20 +205,20 @@ def _worst(
 ) -> ValueVerdict:
     limit = limit_of(state, bound, record.unit)
     if limit is None:
-        return ValueVerdict("none", None, missing, value, text)
+        return ValueVerdict("none", missing, value, text)
     worst: tuple[int, Judgement, Quantity] | None = None
     for attempt in present:
         reading = of_stored(attempt.quantity)
         u = None if attempt.uncertainty is None else of_stored(attempt.uncertainty)
         verdict = judge(reading, limit, record.decision, u)
-        rank = ("in", "not-proven", "out").index(verdict.verdict)
+        rank = _SEVERITY[verdict.verdict]
         if worst is None or rank > worst[0]:
             worst = (rank, verdict, reading)
     if worst is None or (missing and worst[0] == 0):
-        return ValueVerdict("none", None, missing, value, text)
+        return ValueVerdict("none", missing, value, text)
     _, verdict, reading = worst
-    shown = reading if verdict.verdict != "in" or value is None else value
-    return ValueVerdict(verdict.verdict, verdict.side, missing, shown, text, verdict.because, verdict.conformity)
+    shown = reading if verdict.verdict != "ok" or value is None else value
+    return ValueVerdict(verdict.verdict, missing, shown, text, verdict.because, verdict.conformity)
 
 
 def _together(
@@ -235,9 +238,9 @@ def _together(
         value = statistic(record, values)
         limit = limit_of(state, bound, record.unit)
     if limit is None:
-        return ValueVerdict("none", None, (), value, text)
+        return ValueVerdict("none", (), value, text)
     verdict = judge(value, limit, decision, _combined(present, record, bound))
-    return ValueVerdict(verdict.verdict, verdict.side, (), value, text, verdict.because, verdict.conformity)
+    return ValueVerdict(verdict.verdict, (), value, text, verdict.because, verdict.conformity)
 
 
 def _combined(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:

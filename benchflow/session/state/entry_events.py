@@ -17,7 +17,7 @@ from benchflow.session.state.state_changes import (
 
 
 def recorded(state: State, event: ev.Recorded, line: Line) -> State:
-    attempt = Attempt(line.seq, event.quantity, event.verdict, event.side, event.used, event.uncertainty)
+    attempt = Attempt(line.seq, event.quantity, event.verdict, event.used, event.uncertainty)
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
     used = work.used | {event.name} if event.used else work.used - {event.name}
@@ -68,16 +68,16 @@ def _reading_corrected(state: State, entry: EntryRef, event: ev.Corrected, quant
     attempts = state.work(entry.operation).readings.get(entry.name, {}).get(entry.reading, ())
     wrong = next((attempt for attempt in attempts if attempt.seq == event.event), None)
     used = wrong is not None and wrong.used
-    attempt = Attempt(line.seq, quantity, event.verdict, event.side, used, event.uncertainty, corrects=event.event)
+    attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, corrects=event.event)
     return _with_attempt(state, entry, attempt, line.by)
 
 
 def remedied(state: State, event: ev.Remedied, line: Line) -> State:
     work = state.work(event.operation)
     before = work.remedies.get(event.name)
-    count = before.done + 1 if before is not None and before.side == event.side else 1
+    count = before.done + 1 if before is not None and before.verdict == event.verdict else 1
     readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
-    remedies = {**work.remedies, event.name: Remedy(event.side, count, line.seq)}
+    remedies = {**work.remedies, event.name: Remedy(event.verdict, count, line.seq)}
     lapsed = lapsed_deviations(work, event.name)
     state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:

@@ -5,12 +5,11 @@ to each event (the number of the program run, and milliseconds by its monotonic 
 :mod:`benchflow.session.state.clock`.
 """
 
-from typing import Literal
-
 import msgspec
 from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
+from benchflow.trade.verdict import OutOfLimit, Verdict
 
 FORMAT = 2
 """The format of the logs that this version writes and continues. Version 0.1 wrote format 1 and did not name it."""
@@ -57,10 +56,6 @@ class Moved(Event, frozen=True, tag="moved"):
     move: str
 
 
-Verdict = Literal["in", "out", "not-proven", "none"]
-Side = Literal["low", "high"]
-
-
 class Recorded(Event, frozen=True, tag="recorded"):
     """One reading. ``verdict`` judges this reading alone, by the decision rule of that time (``decision``)."""
 
@@ -69,7 +64,6 @@ class Recorded(Event, frozen=True, tag="recorded"):
     reading: str  # its number ("1") or its place
     quantity: Stored
     verdict: Verdict
-    side: Side | None = None
     limit: str = ""
     decision: str = "simple"
     instrument: str | None = None  # id of the procedure's instrument need
@@ -86,7 +80,6 @@ class Calculated(Event, frozen=True, tag="calculated"):
     name: str
     quantity: Stored
     verdict: Verdict
-    side: Side | None = None
     limit: str = ""
     decision: str = "simple"
     filled: str = ""
@@ -95,11 +88,12 @@ class Calculated(Event, frozen=True, tag="calculated"):
 
 
 class Remedied(Event, frozen=True, tag="remedied"):
-    """A remedy was carried out: ``do`` is its text, ``redo`` the operations to be done again."""
+    """A remedy was carried out, for a value that was too ``low`` or too ``high`` (``verdict``): ``do`` is its text,
+    ``redo`` the operations to be done again."""
 
     operation: str
     name: str
-    side: Side
+    verdict: OutOfLimit
     do: str
     redo: tuple[str, ...] = ()
 
@@ -111,7 +105,6 @@ class Ticked(Event, frozen=True, tag="ticked"):
     fastener: int
     quantity: Stored | None = None
     verdict: Verdict = "none"
-    side: Side | None = None
     instrument: str | None = None
     serial: str | None = None
     stretch: Stored | None = None  # read together with a torque, and judged with it
@@ -237,7 +230,6 @@ class Corrected(Event, frozen=True, tag="corrected"):
     reason: str
     quantity: Stored | None = None
     verdict: Verdict = "none"
-    side: Side | None = None
     uncertainty: Stored | None = None
     lot: str | None = None
     stretch: Stored | None = None  # of a tick with torque and stretch

@@ -11,7 +11,8 @@ from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import EventTime
-from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, Side, Stored, Verdict, WrenchFitted
+from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, Stored, WrenchFitted
+from benchflow.trade.verdict import OutOfLimit, Verdict
 
 
 class Attempt(Struct, frozen=True):
@@ -20,7 +21,6 @@ class Attempt(Struct, frozen=True):
     seq: int
     quantity: Stored
     verdict: Verdict
-    side: Side | None
     used: bool = False
     uncertainty: Stored | None = None
     corrects: int | None = None
@@ -56,9 +56,10 @@ class Deviation(Struct, frozen=True):
 
 
 class Remedy(Struct, frozen=True):
-    """The remedies carried out for a value: ``done`` counts every try, ``seq`` is the event of the last one."""
+    """The remedies carried out for a value with this ``verdict``: ``done`` counts the tries, ``seq`` is the
+    last event."""
 
-    side: Side
+    verdict: OutOfLimit
     done: int
     seq: int = 0
 

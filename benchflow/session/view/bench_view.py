@@ -9,6 +9,10 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Caution
 from benchflow.session.refusal import Reason
+from benchflow.trade.verdict import Verdict
+
+ShownVerdict = Verdict | Literal[""]
+"""The verdict on a reading; empty if there is no reading."""
 
 
 class StateRow(Struct, frozen=True):
@@ -57,8 +61,7 @@ class Reading(Struct, frozen=True):
 
     slot: str
     shown: str  # "0.12 mm", with the entered text when it was another unit; "" when open
-    verdict: Literal["", "in", "out", "not-proven", "none"]
-    side: Literal["", "low", "high"] = ""
+    verdict: ShownVerdict
     attempts: int = 0
     waived: bool = False
     stale: bool = False  # read before the last remedy: read it again
@@ -91,7 +94,7 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
     filled: str  # the formula with its numbers; "" until all are entered
     shown: str
     limit: str
-    verdict: Literal["", "in", "out", "not-proven", "none"]
+    verdict: ShownVerdict
     complete: bool
     gauge: GaugePositions | None = None
     waived: bool = False
@@ -144,10 +147,7 @@ class FastenerStatus(Struct, frozen=True):
     in_stage: bool = True
     turns: int = 0
     shown: str = ""
-    verdict: "Seen" = ""
-
-
-Seen = Literal["", "in", "out", "none"]
+    verdict: ShownVerdict = ""
 
 
 class TickValue(Struct, frozen=True):

@@ -13,6 +13,7 @@ from benchflow.session.rules.verdicts import of_stored
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text
+from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
@@ -22,7 +23,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         return None
     joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
     ticks = standing(work.ticks)
-    out_of_limit = any(tick.verdict == "out" for tick in ticks.values()) and joint.id not in work.deviations
+    out_of_limit = any(tick.verdict in OUT_OF_LIMIT for tick in ticks.values()) and joint.id not in work.deviations
     reread_stage, reread = readable_again(state, step, count)
     return vw.TightenInput(
         joint=joint.id,
@@ -91,8 +92,8 @@ def _readings(tick: Tick | None) -> str:
     return ", ".join(reading_text(each) for each in read)
 
 
-def _verdict(tick: Tick | None) -> vw.Seen:
-    return "" if tick is None or tick.verdict == "not-proven" else tick.verdict
+def _verdict(tick: Tick | None) -> vw.ShownVerdict:
+    return "" if tick is None else tick.verdict
 
 
 def _tick_values(stage: Stage | None) -> tuple[vw.TickValue, ...]:

@@ -25,6 +25,7 @@ from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.reading_text import reading_text
 from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of
+from benchflow.trade.verdict import VERDICT_TEXT
 
 
 def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
@@ -69,20 +70,19 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
                     slot,
                     reading_text(of_stored(attempt.quantity)),
                     attempt.verdict,
-                    attempt.side or "",
                     count,
                     waived,
                     attempt.seq < remedied,
                 )
             )
-    complete = not verdict.missing and (waived or verdict.verdict in ("in", "none"))
+    complete = not verdict.missing and (waived or verdict.verdict in ("ok", "none"))
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     instrument = "" if need is None else need.title or need.id
     if instrument and record.instrument in state.tools:
         instrument += f", serial {state.tools[record.instrument].serial}"
     summary = together(state, step.id, record)
     if summary and verdict.verdict != "none":
-        summary += f", {_say(verdict.verdict)}"
+        summary += f", {VERDICT_TEXT[verdict.verdict]}"
     limit = verdict.limit or ("" if bound is None else bound.text)
     return vw.ReadingInput(
         name=record.name,
@@ -99,10 +99,6 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
         must_stop=_must_stop(state, step, record.name),
         redo=_redo(state, step, record.name),
     )
-
-
-def _say(verdict: str) -> str:
-    return {"in": "in", "out": "out", "not-proven": "not proven"}.get(verdict, "")
 
 
 def _remedy(state: State, step: Step, name: str) -> str:
@@ -218,7 +214,7 @@ def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.Calculate
         shown="" if verdict.value is None else show(verdict.value),
         limit=verdict.limit,
         verdict=verdict.verdict,
-        complete=waived or verdict.verdict in ("in", "none"),
+        complete=waived or verdict.verdict in ("ok", "none"),
         gauge=positions,
         waived=waived,
         remedy="" if _must_read_again(state, step, work) else _remedy(state, step, work.name),

@@ -17,6 +17,7 @@ from benchflow.trade.calculations.inputs import (
 )
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, line
 from benchflow.trade.rounding import in_unit, width
+from benchflow.trade.verdict import VERDICT_TEXT
 
 _SOURCE = "ISO 14253-1:2017; JCGM 106:2012"
 
@@ -44,8 +45,7 @@ def _judge(inputs: Inputs) -> CalculationResult:
         rounded = line("conformity", "Probability of conformity", 100 * found.conformity, "%",
                        "normal distribution about the reading", "", decimals=1)  # fmt: skip
         lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula, text))
-    verdict = {"in": "ok", "out": (found.side or "").upper(), "not-proven": "not proven"}[found.verdict]
-    notes = (f"{verdict}: {found.because}.", f"Rule: {decision_rules.RULES[rule]}.")
+    notes = (f"{VERDICT_TEXT[found.verdict]}: {found.because}.", f"Rule: {decision_rules.RULES[rule]}.")
     return CalculationResult("A reading and its limit", tuple(lines), _SOURCE, notes)
 
 

@@ -14,6 +14,7 @@ from benchflow.session.view.bench_view import (
     ReadingInput,
     TightenInput,
 )
+from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import pictures_of
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hanging, styled, wrap
@@ -49,9 +50,10 @@ class InputBlock(Struct, frozen=True):
 
 
 WORDS: dict[str, tuple[str, Role]] = {
-    "in": ("ok", "ok"),
-    "out": ("OUT OF LIMIT", "out-of-limit"),
-    "not-proven": ("not proven", "attention"),
+    "ok": (VERDICT_TEXT["ok"], "ok"),
+    "low": (VERDICT_TEXT["low"], "out-of-limit"),
+    "high": (VERDICT_TEXT["high"], "out-of-limit"),
+    "not-proven": (VERDICT_TEXT["not-proven"], "attention"),
 }
 
 
@@ -60,11 +62,9 @@ def verdict(reading: Reading) -> Span:
     word, role = WORDS.get(reading.verdict, ("", "text"))
     if reading.stale:
         return "measure again", "attention"
-    if reading.verdict not in ("out", "not-proven"):
-        return word, role
-    if reading.waived:
-        return (f"{reading.side.upper() or word}, deviation signed", "paused")
-    return ((reading.side.upper() or word) if reading.verdict == "out" else word), role
+    if reading.waived and reading.verdict in NOT_ACCEPTED:
+        return f"{word}, deviation signed", "paused"
+    return word, role
 
 
 def blocks_of(
@@ -102,7 +102,7 @@ def _summary(given: Input, width: int) -> list[Line]:
         case CalculatedInput():
             shown = given.shown or "not yet"
             word, role = WORDS.get(given.verdict, ("", "text"))
-            out = given.verdict == "out" and not given.waived
+            out = given.verdict in OUT_OF_LIMIT and not given.waived
             head: Line = (_mark(given.complete, out), (given.title, "text"))
             lines = _joined(head, ((shown, "strong"), (f"  {word}" if word else "", role)), width)
             if given.filled:
@@ -127,7 +127,7 @@ def _summary(given: Input, width: int) -> list[Line]:
 
 
 def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
-    wrong_ones = any(slot.verdict == "out" and not slot.waived for slot in given.readings)
+    wrong_ones = any(slot.verdict in OUT_OF_LIMIT and not slot.waived for slot in given.readings)
     head: Line = (_mark(given.complete, wrong_ones), (given.ask, "text"))
     if len(given.readings) == 1:
         slot = given.readings[0]
@@ -269,7 +269,11 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     instruction = drawing.words if drawing is not None and drawing.open else joint.words
     words = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
-    bad = [f"no. {each.number}: {each.shown}, OUT OF LIMIT" for each in joint.fasteners if each.verdict == "out"]
+    bad = [
+        f"no. {each.number}: {each.shown} {VERDICT_TEXT[each.verdict]}"
+        for each in joint.fasteners
+        if each.verdict in OUT_OF_LIMIT
+    ]
     notes = [*bad, *(each for each in joint.settings if each != instruction)]
     settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(item, typed, width)

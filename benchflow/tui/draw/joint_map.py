@@ -4,6 +4,7 @@ The strokes are like paint marks on a bolt head. The next fastener is between ar
 """
 
 from benchflow.session.view.bench_view import FastenerStatus, TightenInput
+from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
 
 STROKES = 5
@@ -71,7 +72,7 @@ def _tally(joint: TightenInput, fastener: FastenerStatus | None, tally: int, wid
         return EMPTY
     if is_drawing_down(joint):
         return ((f"{fastener.turns}×".center(width) if fastener.turns else "·".center(width), "text"),)
-    if fastener.verdict == "out":
+    if fastener.verdict in OUT_OF_LIMIT:
         return (("×".center(width), "out-of-limit"),)
     role: Role = "ok" if fastener.stage >= joint.stage else "text"
     if not fastener.in_stage and not joint.complete:

@@ -18,6 +18,7 @@ from benchflow.session.view.bench_view import (
     TickValue,
     TightenInput,
 )
+from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class SlotInput(Struct, frozen=True, tag="slot"):
@@ -154,7 +155,7 @@ def is_wrong(item: BenchInput) -> bool:
     """Entered but outside its limit: the reading itself, or all readings where they are judged together."""
     if not isinstance(item, SlotInput) or item.of.complete:
         return False
-    outside = {slot.slot for slot in item.of.readings if slot.verdict in ("out", "not-proven") and not slot.waived}
+    outside = {slot.slot for slot in item.of.readings if slot.verdict in NOT_ACCEPTED and not slot.waived}
     if outside:
         return item.slot.slot in outside
     return all(slot.shown for slot in item.of.readings)

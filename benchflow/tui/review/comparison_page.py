@@ -9,6 +9,7 @@ from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
 from benchflow.review.answer_text import what_differs
 from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
+from benchflow.trade.verdict import VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hanging, styled, wrap
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_requests import ReplayRequest
@@ -175,7 +176,7 @@ def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Li
 def _judged(verdict: str, share: float | None) -> str:
     if not verdict:
         return "not read"
-    words = {"in": "ok", "out": "OUT OF LIMIT", "not-proven": "NOT PROVEN", "none": "no limit"}[verdict]
+    words = VERDICT_TEXT[verdict] or "no limit"
     return f"{words}, margin {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
 
 

@@ -7,6 +7,7 @@ from benchflow.review.evidence.ranking import SUSPECT as GRADE_HELD
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
+from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.input_blocks import WORDS
 from benchflow.tui.draw.operation_panel import draw_cautions, numbered
@@ -102,9 +103,11 @@ def _texts(mark: str, role: Role, texts: Sequence[str], before: str, width: int)
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
     word, role = WORDS.get(value.verdict, ("not judged", "faint"))
-    mark: Span = (
-        ("× ", "out-of-limit") if value.verdict == "out" else ("● ", "ok") if value.verdict == "in" else ("○ ", "text")
-    )
+    mark: Span = ("○ ", "text")
+    if value.verdict in OUT_OF_LIMIT:
+        mark = ("× ", "out-of-limit")
+    elif value.verdict == "ok":
+        mark = ("● ", "ok")
     lines = hanging(mark[0], value.ask or value.name, width, "strong", mark[1])
     inner = width - 2
     figures = " · ".join(f"{slot}: {figure}" if slot else figure for slot, figure in value.figures) or value.judged
@@ -117,7 +120,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
     if len(value.figures) > 1 and value.limit and value.judged:
         judged += f"; judged: {value.judged}"
     tools = f"; with {', '.join(value.tools)}" if value.tools else ""
-    body.extend(styled(part, role if value.verdict != "in" else "text") for part in wrap(judged + tools, inner))
+    body.extend(styled(part, role if value.verdict != "ok" else "text") for part in wrap(judged + tools, inner))
     if value.waived:
         body.extend(hanging("deviation signed by ", value.waived, inner, "text", "paused"))
     for earlier in value.earlier:

@@ -13,6 +13,7 @@ from benchflow.session.view.bench_view import (
     ReadingInput,
     TightenInput,
 )
+from benchflow.trade.verdict import NOT_ACCEPTED
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, input_of
 from benchflow.tui.model.session_client import SessionClient
@@ -134,12 +135,12 @@ class DeviationPage(FormPage, inherit_bindings=False):
             given.name
             for given in self.now.inputs
             if isinstance(given, ReadingInput) and not given.complete
-            if any(slot.verdict in ("out", "not-proven") for slot in given.readings)
+            if any(slot.verdict in NOT_ACCEPTED for slot in given.readings)
         ]
         out_of_limit += [
             given.name
             for given in self.now.inputs
-            if isinstance(given, CalculatedInput) and not given.complete and given.verdict in ("out", "not-proven")
+            if isinstance(given, CalculatedInput) and not given.complete and given.verdict in NOT_ACCEPTED
         ]
         if any(reason.code in ("too-early", "too-late") for reason in self.now.missing):
             out_of_limit.append("time")

@@ -1,0 +1,44 @@
+"""README.md and DEVELOPERS.md name only files, modules and commands that exist."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from benchflow.cli import COMMANDS
+
+ROOT = Path(__file__).resolve().parent.parent
+DOCUMENTS = ("README.md", "DEVELOPERS.md")
+
+
+def quoted(document: str) -> list[str]:
+    """Every text between backticks, and every line of a shell block."""
+    text = (ROOT / document).read_text()
+    blocks = re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
+    return re.findall(r"`([^`\n]+)`", re.sub(r"```.*?```", "", text, flags=re.DOTALL)) + "\n".join(blocks).splitlines()
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_file_named_in_a_document_exists(document: str) -> None:
+    folders = [ROOT, ROOT / "benchflow"]
+    missing = []
+    for text in quoted(document):
+        for name in re.findall(r"(?<![\w/.-])(?:[\w.-]+/)+[\w*.-]*(?<![.])", text):
+            if name.startswith(("/", ".venv", "http")) or not any((f / name.split("/")[0]).exists() for f in folders):
+                continue
+            if not any(list(folder.glob(name.rstrip("/"))) for folder in folders):
+                missing.append(name)
+    assert missing == []
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_command_named_in_a_document_exists(document: str) -> None:
+    named = {word for text in quoted(document) for word in re.findall(r"\bbenchflow ([a-z]+)\b", text)}
+    assert named
+    assert named <= set(COMMANDS)
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
+def test_every_picture_of_a_document_exists(document: str) -> None:
+    for name in re.findall(r"\]\(([^)#]+)\)", (ROOT / document).read_text()):
+        assert (ROOT / name).exists(), name

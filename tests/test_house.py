@@ -1,0 +1,64 @@
+"""The house rules that a type checker does not see: one name for one thing, no import in a circle, short modules."""
+
+import ast
+from collections import defaultdict
+from collections.abc import Iterator
+from pathlib import Path
+
+import networkx
+import pytest
+
+PACKAGE = Path(__file__).resolve().parent.parent / "benchflow"
+LONGEST = 480
+"""Lines. The house rule is about 400; what is far over it has a second subject."""
+
+
+def modules() -> dict[str, ast.Module]:
+    found = {}
+    for path in sorted(PACKAGE.rglob("*.py")):
+        parts = path.relative_to(PACKAGE.parent).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        found[name] = ast.parse(path.read_text())
+    return found
+
+
+MODULES = modules()
+
+
+def imports(tree: ast.AST) -> Iterator[tuple[str, list[str]]]:
+    for node in ast.walk(tree):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("benchflow"):
+            yield node.module, [alias.name for alias in node.names]
+
+
+def test_no_import_runs_in_a_circle_late_imports_included() -> None:
+    graph = networkx.DiGraph()
+    for name, tree in MODULES.items():
+        for module, names in imports(tree):
+            targets = [f"{module}.{each}" for each in names if f"{module}.{each}" in MODULES]
+            graph.add_edges_from((name, target) for target in targets or [module] if target != name)
+    circles = [sorted(each) for each in networkx.strongly_connected_components(graph) if len(each) > 1]
+    assert circles == []
+
+
+def test_a_module_name_occurs_once_in_the_package() -> None:
+    """Packages (folders) may share a name with a module, as ``review`` the folder and ``review`` the command."""
+    places = defaultdict(list)
+    for path in PACKAGE.rglob("*.py"):
+        if path.stem not in ("__init__", "__main__"):
+            places[path.stem].append(str(path.relative_to(PACKAGE)))
+    assert {name: found for name, found in places.items() if len(found) > 1} == {}
+
+
+def test_a_class_name_stands_for_one_thing() -> None:
+    places = defaultdict(list)
+    for module, tree in MODULES.items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef):
+                places[node.name].append(module)
+    assert {name: found for name, found in places.items() if len(found) > 1} == {}
+
+
+@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_module_is_not_too_long(path: Path) -> None:
+    assert len(path.read_text().splitlines()) <= LONGEST

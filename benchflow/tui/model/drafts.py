@@ -16,7 +16,7 @@ MAX_BYTES = 1 << 20
 """Bytes read at most; a larger file was not written by benchflow."""
 
 
-class Draft(Struct, omit_defaults=True):
+class SavedDrafts(Struct, omit_defaults=True):
     """``texts`` by the name of their field; ``goal`` is the operation that the builder is guided to."""
 
     texts: dict[str, str] = {}
@@ -60,7 +60,7 @@ class Drafts:
         if not self._writable or data == self._saved:
             return
         try:
-            if self._draft == Draft():
+            if self._draft == SavedDrafts():
                 self.path.unlink(missing_ok=True)
             else:
                 atomic_write(self.path, data, durable=False)
@@ -69,9 +69,9 @@ class Drafts:
         self._saved = data
 
 
-def _read(path: Path) -> Draft:
+def _read(path: Path) -> SavedDrafts:
     try:
         with path.open("rb") as file:
-            return msgspec.json.decode(file.read(MAX_BYTES), type=Draft)
+            return msgspec.json.decode(file.read(MAX_BYTES), type=SavedDrafts)
     except (OSError, msgspec.DecodeError):
-        return Draft()
+        return SavedDrafts()

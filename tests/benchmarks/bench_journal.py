@@ -22,8 +22,10 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
+from benchflow.session.catalog import sessions
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.state.fold import replay
+from tests.benchmarks.review_logs import write_logs
 
 AT = "2026-03-01T18:30:00.000Z"
 SHIPPED = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
@@ -48,7 +50,7 @@ def tick(number: int) -> Draft:
 
 
 def durable_tick(folder: Path, count: int = 1500) -> None:
-    """Alternately, so that a slow moment of the disk meets both."""
+    """Both in turn, so that a slow phase of the disk affects both."""
     path = folder / "ours.jsonl"
     fd = os.open(folder / "reference", os.O_RDWR | os.O_APPEND | os.O_CREAT)
     ours, reference = [], []
@@ -72,14 +74,14 @@ def durable_tick(folder: Path, count: int = 1500) -> None:
 
 
 def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
-    """A session as long as no session is: the same work begun, read, ticked and taken back over and over."""
+    """A log far longer than any real one: the same work is started, read, ticked, finished and undone repeatedly."""
     options = {option.name: option.choices[0] for option in procedure.options}
     plan = expand(procedure, options)
     records = [(step.id, record) for step in plan.steps.values() for record in step.operation.record]
     start = {each.name: each.start or each.values[0] for each in procedure.state}
     drafts = [Draft(AT, "R.", "opened", {
         "procedure": text, "procedure_sha256": "", "file": SHIPPED.name, "options": options, "start": start,
-        "unit": "job 1", "version": "0"})]  # fmt: skip
+        "unit": "job 1", "version": "0", "format": 2})]  # fmt: skip
 
     def add(kind: str, data: dict[str, Any]) -> None:
         drafts.append(Draft(AT, "R.", kind, {**data, "clock": {"run": 1, "ms": 800 * len(drafts)}}))
@@ -117,7 +119,7 @@ def resuming(folder: Path, events: int = 10_000, rounds: int = 9) -> None:
         return Journal.open(path, read_only=True)
 
     def resumed() -> None:
-        # The procedure comes from the compiled cache on resuming, so reading its YAML is no part of this.
+        # On resuming, the procedure comes from the compiled cache: reading its YAML is not measured.
         replay(opened().lines, lambda text: procedure)
 
     times = [(millis(reference), millis(opened), millis(resumed)) for _ in range(rounds)]
@@ -128,10 +130,20 @@ def resuming(folder: Path, events: int = 10_000, rounds: int = 9) -> None:
     report("resuming: reading, verifying, folding", whole, by_json, "ms", 3)
 
 
+def listing(folder: Path, logs: int = 500, rounds: int = 5) -> None:
+    (folder / "sessions").mkdir()
+    write_logs(folder / "sessions", logs, events=300)
+    took = statistics.median(millis(partial(sessions, folder / "sessions")) for _ in range(rounds))
+    print(
+        f"{f'listing {logs} logs of 300 events':<58}{took:>9.0f} ms  aim 1000 ms  {'ok' if took <= 1000 else 'MISSED'}"
+    )
+
+
 def main() -> None:
     with tempfile.TemporaryDirectory(dir=os.environ.get("BENCH_FOLDER")) as name:
         durable_tick(Path(name))
         resuming(Path(name))
+        listing(Path(name))
 
 
 if __name__ == "__main__":

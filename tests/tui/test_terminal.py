@@ -130,7 +130,7 @@ def test_second_window_is_view_only_and_follows_the_first(tmp_path: Path) -> Non
     with bench(log) as writer:
         writer.wait_for("Lash")
         with bench(log) as watcher:
-            watcher.wait_for("VIEW ONLY", "Lash", "View only: held by")
+            watcher.wait_for("VIEW ONLY", "Lash", "View only: this job is open in another window")
             writer.type("0.25\r")
             watcher.wait_for("0.25 mm")
             watcher.type("0.01\r")

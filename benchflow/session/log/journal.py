@@ -157,7 +157,7 @@ class Journal:
                 self._fd = fd
                 return
             holder = sidecars.holder_of(self.path)
-            self.read_only = f"held by {holder.words if holder else 'another program'}"
+            self.read_only = f"this job is open in another window{f' since {holder.started}' if holder else ''}"
         except lock.NoLocks as wrong:
             self.read_only = str(wrong)
         os.close(fd)

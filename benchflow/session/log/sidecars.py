@@ -25,8 +25,15 @@ class Holder(Struct, frozen=True):
     since: str = ""
 
     @property
+    def started(self) -> str:
+        """``since`` in local time: ``15:55``, on another day ``2026-03-01 15:55``."""
+        since = parse(self.since).astimezone()
+        return f"{since:%H:%M}" if since.date() == datetime.now().date() else f"{since:%Y-%m-%d %H:%M}"
+
+    @property
     def words(self) -> str:
-        since = f" since {parse(self.since).astimezone():%Y-%m-%d %H:%M}" if self.since else ""
+        """``root on vm (process 16441) since 15:55``."""
+        since = f" since {self.started}" if self.since else ""
         return f"{self.user} on {self.host} (process {self.pid}){since}"
 
 

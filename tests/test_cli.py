@@ -157,7 +157,7 @@ def test_a_second_program_on_the_same_log_is_told_who_has_it(shell: Shell) -> No
     )
     child.communicate(timeout=30)
     assert code == 0
-    assert f"process {child.pid}" in errors
+    assert "this job is open in another window since " in errors
     assert json.loads(output)["refused"][0]["code"] == "not-saved"
 
 

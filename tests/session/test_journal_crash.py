@@ -161,7 +161,7 @@ def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_kille
     holder = lock.is_held(path)
     assert holder is not None
     assert holder.pid == child.pid
-    assert f"process {child.pid}" in watching.read_only
+    assert "open in another window since " in watching.read_only
 
     child.kill()
     child.stdout.read()

@@ -156,12 +156,12 @@ def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_saf
     for words in (
         "INVENTED for a test.",
         "does not replace the maker's manual",
-        "On paper nothing stops you",
+        "Paper does not block a wrong step",
         "A valve bends without a sound.",
         "Pistons at-deck",
         "Turn the crank down",
         "The chain pinches.",
-        "Made for 3: Pistons must be down; now at-deck",
+        "Needed for line 3: Pistons must be down; now at-deck",
         "an open valve would reach them",
         "Seat the <cam> & oil it",
         "It is easily forgotten.",
@@ -174,7 +174,7 @@ def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_saf
         "Free to turn",
         "limit 0.10 .. 0.20 mm",
         "front",
-        "then 3 again, by a new sheet or at the bench",
+        "then do 3 again, with a new sheet or at the bench",
         "inspector: lash seen",
         "lot:",
         "Look for leaks: 14 d",
@@ -188,7 +188,7 @@ def test_the_sheet_as_text_says_the_same_within_the_width(shell: Shell) -> None:
     assert (code, errors) == (0, "")
     assert max(map(len, output.splitlines())) <= 70
     flowed = " ".join(output.split())
-    for words in ("On paper nothing stops you", "does not replace the maker's manual", "[ ] Pistons at-deck",
+    for words in ("Paper does not block a wrong step", "does not replace the maker's manual", "[ ] Pistons at-deck",
                   "MOVE A: Turn the crank down", "FINISH NOT AFTER:", "front ________ mm", "HOLD inspector: lash seen",
                   "1. 5 N·m: 1[ ] 2[ ] 3[ ] 4[ ]"):  # fmt: skip
         assert words in flowed, words

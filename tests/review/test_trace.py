@@ -2,10 +2,12 @@
 
 from decimal import Decimal
 from pathlib import Path
+from xml.etree.ElementTree import fromstring
 
 import pytest
 
 from benchflow.quantity import parse_quantity
+from benchflow.review.many.chart_picture import svg
 from benchflow.review.many.log_scan import LogFiles
 from benchflow.review.many.session_question import (
     BadDate,
@@ -122,6 +124,18 @@ def test_outlier_is_named(tmp_path: Path) -> None:
     values[7] = "0.27"
     (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
     assert any("job 07: 0.27 mm is an outlier" in words for words in series.telling)
+
+
+def test_chart_svg_has_a_tooltip_per_build_and_a_shape_for_the_outlier(tmp_path: Path) -> None:
+    values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
+    values[7] = "0.27"
+    (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
+    space = {"svg": "http://www.w3.org/2000/svg"}
+    points = fromstring(svg(series)).findall("svg:g", space)
+    titles = [point.findtext("svg:title", "", space) for point in points]
+    assert [title.partition(":")[0] for title in titles] == [point.unit for point in series.points]
+    assert "0.27 mm" in titles[7]
+    assert [point.find("svg:circle", space) is None for point in points] == [place == 7 for place in range(16)]
 
 
 def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) -> None:

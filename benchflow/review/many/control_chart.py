@@ -1,4 +1,4 @@
-"""The individuals and moving range chart: what a reading does from build to build, and whether it drifts.
+"""The individuals and moving range chart of a reading over the builds, with runs and drift.
 
 Constants for moving ranges of two, from the published tables of control chart constants (d2 = 1.128 and
 D4 = 3.267; E2 = 3 / d2 = 2.660), as the NIST/SEMATECH e-Handbook of Statistical Methods uses them in section
@@ -17,11 +17,10 @@ E2: Final = 3 / D2
 D4: Final = 3.267
 
 RUN: Final = 8
-"""So many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
+"""This many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
 TREND_POINTS: Final = 8
 TREND_ERRORS: Final = 3.0
-"""A slope this many standard errors from none is a drift (three as everywhere on these charts; common
-practice, no source)."""
+"""A slope of this many standard errors or more is a drift (three, as for the limits; common practice, no source)."""
 
 
 class Limits(Struct, frozen=True):
@@ -35,15 +34,16 @@ class Limits(Struct, frozen=True):
 
     @property
     def sigma(self) -> float:
-        """The spread from one build to the next, by the moving ranges."""
+        """The standard deviation from one build to the next, estimated from the moving ranges."""
         return self.range_centre / D2
 
 
 class Drift(Struct, frozen=True):
-    """A slope that is no chance: ``per_point`` from one point to the next, ``errors`` in its standard errors.
+    """A significant slope: ``per_point`` from one point to the next, ``errors`` in standard errors of the slope.
 
-    ``towards`` is the end of the limit it goes to; ``points_left`` how many more points until the line
-    reaches it, ``None`` where there is no such end."""
+    ``towards`` is the end of the limit that it approaches; ``points_left`` the number of points until the line reaches
+    that end, ``None`` where the limit has no such end.
+    """
 
     per_point: float
     errors: float
@@ -60,9 +60,8 @@ class Run(Struct, frozen=True):
 
 
 class Chart(Struct, frozen=True):
-    """``outliers`` and ``jumps`` are places (from 0) of points outside the limits, of individuals and of moving
-    ranges; where there is a drift, an outlier is one that stands as far from its line. ``ranges[i]`` is from
-    point ``i`` to ``i + 1``."""
+    """``outliers`` and ``jumps`` are places (from 0) of points outside the limits of individuals and of moving ranges.
+    With a drift, outliers are judged from its line. ``ranges[i]`` is from point ``i`` to ``i + 1``."""
 
     values: tuple[float, ...]
     ranges: tuple[float, ...]
@@ -74,9 +73,13 @@ class Chart(Struct, frozen=True):
 
 
 def limits_of(values: Sequence[float]) -> Limits:
-    """The limits that two or more values make. ``ValueError`` for fewer."""
+    """The control limits of two or more values.
+
+    Raises:
+        ValueError: there are fewer than two values.
+    """
     if len(values) < 2:
-        raise ValueError("a moving range takes two values")
+        raise ValueError("a moving range needs two values")
     ranges = moving_ranges(values)
     centre, mean_range = fsum(values) / len(values), fsum(ranges) / len(ranges)
     width = 3 * mean_range / D2
@@ -88,8 +91,11 @@ def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
 
 
 def chart_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Chart:
-    """The chart of two or more values in their order; ``low`` and ``high`` are the ends of the procedure's limit,
-    which the drift is told against. ``ValueError`` for fewer values."""
+    """The chart of two or more values in their order. ``low`` and ``high`` are the ends of the procedure's limit.
+
+    Raises:
+        ValueError: there are fewer than two values.
+    """
     limits = limits_of(values)
     ranges = moving_ranges(values)
     drift = drift_of(values, low, high)
@@ -107,7 +113,7 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
 
 
 def _within(value: float, low: float, high: float) -> bool:
-    """Equal values must not fall outside by a rounding of the last digit."""
+    """True if ``value`` is inside, with a tolerance for rounding errors."""
     slack = 1e-12 * max(abs(low), abs(high))
     return low - slack <= value <= high + slack
 
@@ -128,8 +134,7 @@ def _runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
 
 
 def drift_of(values: Sequence[float], low: float | None = None, high: float | None = None) -> Drift | None:
-    """The drift in ``values``, by a least-squares line through them against their order; ``None`` where there is
-    none to be sure of."""
+    """The drift of ``values``, from a least-squares line over their order; ``None`` where it is not significant."""
     count = len(values)
     if count < TREND_POINTS:
         return None
@@ -139,7 +144,7 @@ def drift_of(values: Sequence[float], low: float | None = None, high: float | No
     rest = sum((value - mean - slope * (place - mean_place)) ** 2 for place, value in enumerate(values))
     error = sqrt(rest / (count - 2) / spread)
     errors = abs(slope) / error if error else inf
-    # A slope of the size of rounding is none, however straight the line.
+    # A slope of the size of rounding errors is not a drift.
     if not slope or errors < TREND_ERRORS or abs(slope) * count < 1e-9 * max(abs(mean), 1e-300):
         return None
     end = high if slope > 0 else low

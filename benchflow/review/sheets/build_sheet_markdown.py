@@ -53,7 +53,7 @@ def _lines(sheet: Sheet) -> Iterator[str]:
     if sheet.notes:
         yield from ("## Notes", "", *(f"- {plain(note)}" for note in sheet.notes), "")
     if sheet.follow_up:
-        yield from ("## Still to be done", "")
+        yield from ("## Follow-up", "")
         for item in sheet.follow_up:
             yield f"- [ ] {plain(item.title)}: {' or '.join(plain(part) for part in (item.due, item.or_) if part)}"
         yield ""

@@ -1,4 +1,4 @@
-"""The sheet in one safe order as one page that needs nothing else: no network, no script, no file beside it."""
+"""Writes the order sheet as one self-contained HTML page: no network, no script, no other files."""
 
 from typing import TYPE_CHECKING
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def html(page: OrderSheetPage) -> str:
-    """The page. Every text from the procedure is escaped, and carries no control characters."""
+    """The page. Text from the procedure is escaped and cleaned of control characters."""
     return clean(
         template("order_sheet.html.j2").render(page=page, joint=_joint, style=style("sheet.css", "order_sheet.css"))
     )

@@ -1,7 +1,7 @@
-"""What stands on a printed sheet in one safe order: every line with its reasons, and room to write on it.
+"""The content of a printed order sheet: the lines of one safe order with their reasons and blanks to fill in.
 
 Made from :class:`benchflow.ordering.pictures.order_sheet.OrderSheet`; printed by ``order_sheet_html`` and
-``order_sheet_text``. Nothing here is measured or decided: a sheet is made before the work.
+``order_sheet_text``. The sheet is made before the work, so it has no readings.
 """
 
 from collections.abc import Iterable, Iterator
@@ -29,19 +29,19 @@ from benchflow.procedure.model import (
 from benchflow.trade.joint_picture import FastenerCell
 
 ON_PAPER = (
-    "On paper nothing stops you. This order is safe from the start that is given here and from no other, line by line "
-    "as it is printed, with every move where it stands. When anything stands otherwise, is taken back or is done "
-    "again, the sheet no longer holds: lay out a new one, or work at the bench."
+    "Paper does not block a wrong step. This order is safe only from the start state given here, line by line as "
+    "printed, with every move in its place. If the state differs, or anything is reworked or done again, this sheet is "
+    "not valid any more: print a new one, or work at the bench."
 )
 NOT_THE_MANUAL = (
     "This sheet does not replace the maker's manual, local codes or licensed practice. Where they differ from it or "
-    "ask for more, they are right."
+    "require more, follow them."
 )
 
 
 class Blank(Struct, frozen=True):
-    """A value to be written in: one place to write for each of ``slots`` (a slot may have no name). ``how`` says how
-    it is worked out; ``remedies`` what to do when it is out of its limit."""
+    """A value to be written in, with one blank for each of ``slots`` (a slot may have no name). ``how`` is the formula
+    of a calculated value; ``remedies`` say what to do if it is out of its limit."""
 
     ask: str
     slots: tuple[str, ...]
@@ -53,7 +53,7 @@ class Blank(Struct, frozen=True):
 
 
 class Table(Struct, frozen=True):
-    """A part to be chosen: rows of (up to, take), or words that say how."""
+    """A part to be chosen, by rows of (limit, part), or by a rule in ``words``."""
 
     title: str
     rows: tuple[tuple[str, str], ...] = ()
@@ -61,13 +61,15 @@ class Table(Struct, frozen=True):
 
 
 class StageBoxes(Struct, frozen=True):
-    """A stage and the fasteners that it is for, in their order."""
+    """A stage with its fasteners in order, one box for each."""
 
     text: str
     fasteners: tuple[int, ...]
 
 
 class JointBlank(Struct, frozen=True):
+    """A joint in its layout, with boxes for each stage."""
+
     title: str
     about: str
     fasteners: tuple[FastenerCell, ...]
@@ -75,9 +77,9 @@ class JointBlank(Struct, frozen=True):
 
 
 class PrintedLine(Struct, frozen=True):
-    """A line of the sheet. ``label`` is ``move A`` for a move, and the bench's number in brackets where that is not
-    the turn. ``why`` are the reasons for its place. ``clock`` names the times to be written down: when it may begin,
-    by when it has to be finished, and when it was, where a time window counts from that."""
+    """A line of the sheet. ``label`` is ``move A`` for a move, or the number at the bench in brackets where it is not
+    ``turn``. ``why`` are the reasons for its place in the order. ``clock`` names the times to be written down: the
+    earliest start, the latest finish, and the finish where a time window counts from it."""
 
     turn: int
     label: str
@@ -96,13 +98,15 @@ class PrintedLine(Struct, frozen=True):
 
 
 class PartLine(Struct, frozen=True):
-    """Lines that stand together: a section, or what of it can be done in one go."""
+    """Consecutive lines of one section."""
 
     title: str
     entries: tuple[PrintedLine, ...]
 
 
 class OrderSheetPage(Struct, frozen=True):
+    """The whole sheet, as text ready to print."""
+
     title: str
     subject: str
     notice: str
@@ -113,22 +117,22 @@ class OrderSheetPage(Struct, frozen=True):
     cautions: tuple[Caution, ...]
     begin: tuple[str, ...]
     kit: tuple[tuple[str, str, bool], ...]  # title, quantity, whether its lot is written down
-    instruments: tuple[tuple[str, str], ...]  # title, what it has to be good for
+    instruments: tuple[tuple[str, str], ...]  # title, required range and uncertainty
     parts: tuple[PartLine, ...]
     follow_up: tuple[str, ...]
 
     @property
     def renumbered(self) -> bool:
-        """Whether some operation's number at the bench is not its turn."""
+        """True if an operation has another number at the bench than its turn here."""
         return any(entry.label.startswith("(") for part in self.parts for entry in part.entries)
 
 
 def page(sheet: OrderSheet) -> OrderSheetPage:
-    """The sheet, ready to be printed."""
+    """The sheet as text ready to print."""
     procedure = sheet.plan.procedure
     warnings = []
     if not sheet.time_kept:
-        warnings.append("IN THIS ORDER THE TIME WINDOWS CANNOT ALL BE KEPT, however quickly it is done.")
+        warnings.append("THE TIME WINDOWS CANNOT ALL BE KEPT IN THIS ORDER, however fast the work is.")
     steps = sheet.plan.steps.values()
     used = {ref.name for step in steps for ref in step.operation.uses}
     used |= {name for step in steps for name in _tools(step.operation)}
@@ -157,11 +161,11 @@ def _facts(sheet: OrderSheet) -> Iterator[tuple[str, str]]:
     procedure = sheet.plan.procedure
     yield "Procedure", f"{procedure.id}, revision {procedure.revision}"
     if procedure.source:
-        yield "Source of its numbers", procedure.source
+        yield "Source of the numbers", procedure.source
     for option in procedure.options:
         yield option.ask or option.name, sheet.plan.options.get(option.name, "not chosen")
     if sheet.asked:
-        yield "Laid out for the start", "; ".join(sheet.asked)
+        yield "Start state", "; ".join(sheet.asked)
 
 
 def _tools(operation: Operation) -> Iterator[str]:
@@ -186,7 +190,7 @@ def _follow_up(item: FollowUp) -> str:
 
 
 def _parts(sheet: OrderSheet) -> Iterator[PartLine]:
-    """A move belongs with the operation that it is made for."""
+    """The lines by section. A move is in the section of the operation that it is made for."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
     timed = {since.since for turn in sheet.turns if isinstance(turn, OperationTurn) for since in turn.times}
@@ -213,7 +217,7 @@ def _parts(sheet: OrderSheet) -> Iterator[PartLine]:
 def _move(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
-    why = f"Made for {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
+    why = f"Needed for line {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
     return PrintedLine(
         turn=turn.turn,
         label=f"move {move_letter(list(moves).index(turn.move))}",
@@ -260,7 +264,7 @@ def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
     yield from _standing(turn.states)
     for time in turn.times:
         what = (
-            "Begin and finish within" if time.holds_back and time.closes else "Begin" if time.holds_back else "Finish"
+            "Start and finish within" if time.holds_back and time.closes else "Start" if time.holds_back else "Finish"
         )
         yield f"{what} {time.text} after the end of {time.since}"
     for hazard in turn.hazards:
@@ -269,7 +273,7 @@ def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
 
 def _clock(turn: OperationTurn, counted_from: bool) -> Iterator[str]:
     if any(time.holds_back for time in turn.times):
-        yield "begin not before"
+        yield "start not before"
     if any(time.closes for time in turn.times):
         yield "finish not after"
     if counted_from:
@@ -283,7 +287,7 @@ def _standing(states: Iterable[NeededState]) -> Iterator[str]:
 
 
 def runs(numbers: Iterable[int]) -> str:
-    """``2, 4–7`` of ascending numbers."""
+    """Ascending numbers as ranges: ``2, 4–7``."""
     found: list[list[int]] = []
     for number in numbers:
         if found and number == found[-1][1] + 1:
@@ -293,7 +297,7 @@ def runs(numbers: Iterable[int]) -> str:
     return ", ".join(str(a) if a == b else f"{a}–{b}" if b > a + 1 else f"{a}, {b}" for a, b in found)
 
 
-# --- room to write ----------------------------------------------------------------------------------
+# --- blanks ----------------------------------------------------------------------------------
 
 
 def _to_read(names: "_Names", record: RecordedValue) -> Blank:
@@ -313,7 +317,7 @@ def _judged(record: RecordedValue) -> Iterator[str]:
     if len(record.slots) > 1 and record.judge != "all":
         yield f"judged by the {record.judge}"
     if record.decision == "guarded":
-        yield "guarded: near a limit is not proven"
+        yield "guarded: a value too near a limit is not proven"
 
 
 def _to_work_out(names: "_Names", work_out: CalculatedValue) -> Blank:
@@ -335,7 +339,7 @@ def _limit(bound: Bound | None) -> str:
 def _remedies(names: "_Names", side: str, remedies: Iterable[Remedy]) -> Iterator[str]:
     for remedy in remedies:
         again = names.turns(remedy.redo)
-        redo = f"; then {again} again, by a new sheet or at the bench" if again else ""
+        redo = f"; then do {again} again, with a new sheet or at the bench" if again else ""
         tries = f" (at most {remedy.tries} times)" if remedy.tries > 1 else ""
         yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
 
@@ -348,7 +352,7 @@ def _to_choose(choose: PartChoice) -> Table:
 
 def _to_match(match: PartMatching) -> Table:
     aim = f", near {match.aim.entered}" if match.aim else ""
-    words = f"one for each {match.to}, so that {match.so_that} comes within {match.limit.text}{aim}"
+    words = f"one for each {match.to}, so that {match.so_that} is within {match.limit.text}{aim}"
     return Table(match.title or match.name, words=words)
 
 
@@ -382,7 +386,7 @@ def _boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
 
 
 class _Names:
-    """What things are called on this sheet."""
+    """Titles and turns of things on this sheet."""
 
     def __init__(self, sheet: OrderSheet) -> None:
         procedure = sheet.plan.procedure
@@ -394,5 +398,5 @@ class _Names:
         return self._titles.get(name) or name
 
     def turns(self, refs: Iterable[Ref]) -> str:
-        """The turns of operations that a remedy names; what is not part of this build is left out."""
+        """The turns of the operations that a remedy names, without those that are not part of this build."""
         return runs(sorted(self._turns[ref.name] for ref in refs if ref.name in self._turns))

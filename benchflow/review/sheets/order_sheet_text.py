@@ -1,4 +1,4 @@
-"""The sheet in one safe order as plain text, for a terminal or a plain printer."""
+"""Writes the order sheet as plain text, for a terminal or a printer."""
 
 import textwrap
 from collections.abc import Iterator
@@ -16,7 +16,7 @@ _STUCK = "\u00a0"
 
 
 def _kept(words: str) -> str:
-    """``words`` so that no line is broken within them."""
+    """``words`` with non-breaking spaces."""
     return words.replace(" ", _STUCK)
 
 
@@ -40,23 +40,23 @@ class _Printing:
         for caution in page.cautions:
             yield from self._wrapped(caution.text, f"{caution.signal.upper()}  ")
         if page.begin:
-            yield from self._heading("Before anything: does it stand so?")
+            yield from self._heading("Before you start: check the state")
             for line in page.begin:
                 yield from self._wrapped(line, "[ ] ")
-            yield from self._wrapped("If anything stands otherwise, do not begin: this order is not safe from there.")
+            yield from self._wrapped("If anything differs, do not start: this order is not safe from there.")
         yield from self._laid_out(page)
         for part in page.parts:
             yield from self._heading(part.title)
             for entry in part.entries:
                 yield from self._entry(entry)
         if page.follow_up:
-            yield from self._heading("Still to be done afterwards")
+            yield from self._heading("Follow-up")
             for line in page.follow_up:
                 yield from self._wrapped(line, "[ ] ")
 
     def _laid_out(self, page: OrderSheetPage) -> Iterator[str]:
         if page.kit or page.instruments:
-            yield from self._heading("Laid out")
+            yield from self._heading("Parts and tools")
         for title, quantity, lot in page.kit:
             words = f"{title}{f': {quantity}' if quantity else ''}{_kept('  lot: ____________') if lot else ''}"
             yield from self._wrapped(words, "[ ] ")
@@ -92,9 +92,7 @@ class _Printing:
         for what in entry.clock:
             yield f"      {what.upper()}: ____________"
         if entry.hold:
-            yield from self._wrapped(
-                f"{entry.hold}. Nothing that comes after begins before this is signed.", "      HOLD  "
-            )
+            yield from self._wrapped(f"{entry.hold}. Do not start a later line before this is signed.", "      HOLD  ")
             yield "            name: ____________________  date, time: ______________"
 
     def _blank(self, blank: Blank) -> Iterator[str]:
@@ -119,7 +117,7 @@ class _Printing:
         yield from self._wrapped(words.upper())
 
     def _wrapped(self, words: str, lead: str = "") -> Iterator[str]:
-        """``words`` with ``lead`` before the first line; nothing where there are no words."""
+        """``words`` in lines, the first one after ``lead``; no line where ``words`` is empty."""
         if not words.strip():
             return
         indent = " " * min(len(lead), 12)

@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 from benchflow.review.many.control_chart import RUN, chart_of, drift_of, limits_of
 
 
-def test_one_engine_that_stands_apart_is_marked() -> None:
+def test_outlier_is_marked() -> None:
     values = [10.0, 10.1, 9.9, 10.0, 10.1, 9.9, 10.0, 12.0, 10.1, 9.9, 10.0, 10.1]
     assert chart_of(values).outliers == (7,)
     assert chart_of(values).jumps == (7, 8)
 
 
-def test_a_slow_drift_towards_a_limit_is_said_with_how_far_it_is() -> None:
+def test_drift_states_the_builds_left_to_the_limit() -> None:
     chance = Random(4)
     values = [0.15 + 0.002 * n + chance.gauss(0, 0.002) for n in range(20)]
     drift = drift_of(values, 0.10, 0.28)
@@ -25,36 +25,36 @@ def test_a_slow_drift_towards_a_limit_is_said_with_how_far_it_is() -> None:
     assert drift.points_left == pytest.approx((0.28 - 0.188) / 0.002, rel=0.2)
 
 
-def test_a_drift_towards_no_limit_has_no_number_of_builds_left() -> None:
+def test_drift_without_a_limit_has_no_builds_left() -> None:
     drift = drift_of([10.0 - n for n in range(10)], high=20.0)
     assert drift is not None
     assert (drift.towards, drift.points_left) == ("low", None)
 
 
-def test_plain_scatter_is_seldom_called_a_drift() -> None:
+def test_scatter_is_rarely_called_a_drift() -> None:
     called = sum(drift_of([chance.gauss(0, 1) for _ in range(30)]) is not None for chance in map(Random, range(300)))
     assert called <= 6  # three standard errors are exceeded by about one in 180 of thirty points
 
 
-def test_equal_readings_are_neither_outliers_nor_a_drift() -> None:
+def test_equal_readings_have_no_outliers_and_no_drift() -> None:
     chart = chart_of([0.1] * 12)
     assert (chart.outliers, chart.jumps, chart.runs, chart.drift) == ((), (), (), None)
 
 
-def test_a_shift_shows_as_a_run_on_one_side() -> None:
+def test_shift_gives_a_run_on_one_side() -> None:
     values = [10.0, 10.2] * 6 + [11.0, 11.1] * 5
     (run,) = [run for run in chart_of(values).runs if run.side == "high"]
     assert (run.end, run.length) == (21, 10)
     assert not chart_of([10.0, 10.2] * RUN).runs
 
 
-def test_one_reading_makes_no_chart() -> None:
+def test_chart_needs_two_readings() -> None:
     with pytest.raises(ValueError, match="two values"):
         limits_of([1.0])
 
 
 @given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=30), st.floats(-1e5, 1e5))
-def test_moving_all_readings_moves_the_limits_with_them(values: list[float], by: float) -> None:
+def test_limits_move_with_the_readings(values: list[float], by: float) -> None:
     one, other = limits_of(values), limits_of([value + by for value in values])
     assert other.centre == pytest.approx(one.centre + by, abs=1e-4)
     assert other.upper - other.lower == pytest.approx(one.upper - one.lower, abs=1e-3)

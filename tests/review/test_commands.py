@@ -38,7 +38,7 @@ def run(home: Path, *arguments: str, code: int = 0) -> subprocess.CompletedProce
     return done
 
 
-def test_the_review_names_the_suspect_first_and_hands_its_rule_over(home: Path) -> None:
+def test_review_names_the_suspect_first_and_prints_its_rule(home: Path) -> None:
     found = json.loads(run(home, "review", "job-3", "head-gasket-leak", "--json").stdout)
     assert [guard["operation"] for guard in found["guards"] if guard["suspect"]] == ["tighten-head", "mark-nuts"]
     assert found["guards"][0]["reasons"][0]["title"] == "instrument overdue"
@@ -48,14 +48,14 @@ def test_the_review_names_the_suspect_first_and_hands_its_rule_over(home: Path) 
     assert "A step is as weak as its worst point" in text
 
 
-def test_a_complaint_that_nobody_wrote_down_is_answered_with_those_there_are(home: Path) -> None:
+def test_unknown_complaint_is_refused_with_the_known_ones(home: Path) -> None:
     refused = run(home, "review", "job-3", "it sings", code=2).stderr
     assert "head-gasket-leak" in refused
     assert "--search 'it sings'" in refused
     assert "No step of this build" in run(home, "review", "job-3", "--search", "zeppelin").stdout
 
 
-def test_the_sheet_lies_beside_the_log_and_can_be_had_as_text_and_data(home: Path) -> None:
+def test_sheet_is_written_as_html_markdown_and_json(home: Path) -> None:
     said = run(home, "sheet", "job-3").stdout.strip()
     assert (home / said).read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert run(home, "sheet", "job-3", "--markdown").stdout.startswith("# Build sheet")
@@ -63,7 +63,7 @@ def test_the_sheet_lies_beside_the_log_and_can_be_had_as_text_and_data(home: Pat
     assert run(home, "sheet", "job-3", "-o", "-").stdout.startswith("<!DOCTYPE html>")
 
 
-def test_the_wrench_is_traced_to_the_engine_it_touched(home: Path) -> None:
+def test_wrench_is_traced_to_its_engine(home: Path) -> None:
     found = json.loads(run(home, "trace", "--instrument", "TW-B", "--json").stdout)
     assert [one["unit"] for one in found["touched"]] == ["job 3"]
     by_files = json.loads(run(home, "trace", "--instrument", "TW-B", "--json", "--logs", "data/sessions").stdout)
@@ -83,26 +83,24 @@ def test_the_wrench_is_traced_to_the_engine_it_touched(home: Path) -> None:
         (("--reading", "x", "--below", "3 furlongs"), "furlongs"),
     ],
 )
-def test_a_question_that_cannot_be_asked_is_refused_with_how_to_ask_it(
-    home: Path, arguments: tuple[str, ...], says: str
-) -> None:
+def test_malformed_question_is_refused_with_advice(home: Path, arguments: tuple[str, ...], says: str) -> None:
     assert says in run(home, "trace", *arguments, code=2).stderr
 
 
-def test_a_reading_is_shown_over_all_builds_and_drawn(home: Path, tmp_path: Path) -> None:
+def test_trend_of_a_reading_is_printed_and_drawn(home: Path, tmp_path: Path) -> None:
     text = run(home, "trend", FLOAT_NAME, "--svg", str(tmp_path / "chart.svg")).stdout
     assert f"{FLOAT_NAME}, 2 builds" in text
     assert (tmp_path / "chart.svg").read_text(encoding="utf-8").startswith("<svg")
     assert "tighten-head" in run(home, "trend", "--times", "tighten-head").stdout
 
 
-def test_two_builds_are_held_side_by_side(home: Path) -> None:
+def test_two_builds_are_compared(home: Path) -> None:
     found = json.loads(run(home, "compare", "job-5", "job-3", "--json").stdout)
     assert {"signature", "instrument"} <= {difference["kind"] for difference in found["differences"]}
     assert "reading" in run(home, "compare", "job-5", "job-3").stdout
 
 
-def test_the_archive_is_made_again_from_the_logs_and_says_what_it_left_out(home: Path, tmp_path: Path) -> None:
+def test_archive_is_rebuilt_from_the_logs_and_names_what_it_left_out(home: Path, tmp_path: Path) -> None:
     index = str(tmp_path / "index.sqlite")
     sessions = home / "data" / "sessions"
     first = json.loads(run(home, "archive", "--to", index, "--json").stdout)
@@ -117,7 +115,7 @@ def test_the_archive_is_made_again_from_the_logs_and_says_what_it_left_out(home:
         (sessions / "torn.jsonl").unlink()
 
 
-def test_a_log_is_fetched_from_the_archive_whole_or_not_at_all(home: Path, tmp_path: Path) -> None:
+def test_log_is_fetched_from_the_archive_byte_for_byte(home: Path, tmp_path: Path) -> None:
     index, out = str(tmp_path / "index.sqlite"), tmp_path / "fetched.jsonl"
     run(home, "archive", "--to", index)
     assert "has no copy of that log" in run(home, "archive", "--to", index, "--fetch", "job 3", code=2).stderr
@@ -126,7 +124,7 @@ def test_a_log_is_fetched_from_the_archive_whole_or_not_at_all(home: Path, tmp_p
     assert out.read_bytes() == (home / "data" / "sessions" / "job-3.jsonl").read_bytes()
 
 
-def test_sessions_are_handed_on_in_every_form(home: Path, tmp_path: Path) -> None:
+def test_sessions_are_exported_in_every_form(home: Path, tmp_path: Path) -> None:
     for form, begins in (
         ("csv", "session,unit"), ("jsonl", '{"session":'), ("xes", "<?xml"), ("ical", "BEGIN:VCALENDAR"),
         ("markdown", "# Build sheet"),
@@ -136,7 +134,7 @@ def test_sessions_are_handed_on_in_every_form(home: Path, tmp_path: Path) -> Non
         assert out.read_text(encoding="utf-8").startswith(begins)
 
 
-def test_a_damaged_log_is_answered_with_a_warning_and_another_exit_code(home: Path, tmp_path: Path) -> None:
+def test_damaged_log_gives_a_warning_and_exit_code_1(home: Path, tmp_path: Path) -> None:
     damaged = tmp_path / "damaged.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
     assert "The log is damaged" in run(home, "review", str(damaged), code=1).stdout
@@ -145,7 +143,7 @@ def test_a_damaged_log_is_answered_with_a_warning_and_another_exit_code(home: Pa
     assert "is not the log of a session" in run(home, "sheet", __file__, code=2).stderr
 
 
-def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) -> None:
+def test_watched_log_is_filed_when_it_grows(tmp_path: Path) -> None:
     from benchflow.review.archive.database import open_database
     from benchflow.review.archive.index import ArchiveIndex
     from benchflow.review.archive.watch import watch
@@ -175,7 +173,7 @@ def test_what_is_followed_is_filed_when_it_grows_and_not_before(tmp_path: Path) 
     database.close()
 
 
-def test_a_pipe_named_as_a_log_is_refused_and_not_waited_for(home: Path, tmp_path: Path) -> None:
+def test_pipe_named_as_a_log_is_refused_without_waiting(home: Path, tmp_path: Path) -> None:
     pipe = tmp_path / "pipe.jsonl"
     os.mkfifo(pipe)
     for command in (["sheet"], ["trace", "--lot", "x", "--logs"]):

@@ -22,7 +22,7 @@ def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standa
     return log
 
 
-def test_a_build_differs_from_itself_in_nothing() -> None:
+def test_build_compared_with_itself_has_no_differences() -> None:
     one = told(3)
     found = compare(one, one)
     assert found.first is None
@@ -30,7 +30,7 @@ def test_a_build_differs_from_itself_in_nothing() -> None:
     assert all(pair.by == "0 mm" for pair in found.readings if pair.left.endswith(" mm"))
 
 
-def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named_first() -> None:
+def test_differences_are_in_the_order_of_the_left_build() -> None:
     good = load_log(built("good"), read())
     bad = load_log(
         built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", undone_steps="fit-pulley")), read()
@@ -45,7 +45,7 @@ def test_what_went_wrong_in_one_of_two_builds_is_found_and_the_first_of_it_named
     assert bad.lines[(signature.right_seq or 0) - 1].kind == "signed"
 
 
-def test_two_revisions_of_the_procedure_are_told_apart_and_still_compared(tmp_path: Path) -> None:
+def test_two_revisions_of_a_procedure_are_compared(tmp_path: Path) -> None:
     text = head_install().text
     assert 'revision: "B"' in text
     old = load_log(built("old"), read())
@@ -58,7 +58,7 @@ def test_two_revisions_of_the_procedure_are_told_apart_and_still_compared(tmp_pa
     assert len(found.readings) == len(compare(old, old).readings)
 
 
-def test_operations_that_only_one_build_has_are_said_to_be_not_part_of_the_other() -> None:
+def test_operation_of_only_one_build_is_a_difference() -> None:
     found = compare(load_log(built("as-made"), read()), load_log(built("reground", cams="reground"), read()))
     options = [d for d in found.differences if d.kind == "option"]
     assert [(d.what, d.left, d.right) for d in options] == [("cams", "standard", "reground")]
@@ -67,7 +67,7 @@ def test_operations_that_only_one_build_has_are_said_to_be_not_part_of_the_other
     assert all({d.left, d.right} == {"part of it", "not part of it"} for d in only)
 
 
-def test_readings_and_times_stand_side_by_side() -> None:
+def test_readings_and_times_are_paired() -> None:
     found = compare(told(3), told(5))
     pair = next(pair for pair in found.readings if pair.name == FLOAT_NAME)
     assert pair.by is not None
@@ -78,7 +78,7 @@ def test_readings_and_times_stand_side_by_side() -> None:
     assert times["tighten-head"].right is not None
 
 
-def test_long_figures_in_the_table_of_readings_do_not_run_into_each_other() -> None:
+def test_long_figures_in_the_table_of_readings_stay_apart() -> None:
     found = compare(told(3), told(5))
     long = ReadingPair(
         "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"

@@ -18,7 +18,7 @@ def history() -> tuple[Path, list[Path]]:
 
 
 @pytest.mark.parametrize("number", range(len(PLANTED)))
-def test_the_readme_finds_each_planted_fault_where_it_says(history: tuple[Path, list[Path]], number: int) -> None:
+def test_review_finds_each_planted_fault_of_the_readme(history: tuple[Path, list[Path]], number: int) -> None:
     home, logs = history
     planted = PLANTED[number]
     build = load_log(logs[PLANTED_AT[number]], read())

@@ -24,7 +24,7 @@ def rows(text: str) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(text, newline="")))
 
 
-def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
+def test_csv_has_every_event_with_person_time_and_quantity() -> None:
     log = load_log(played(3, FAULTS), read())
     found = rows("".join(as_csv([log])))
     assert [int(row["seq"]) for row in found] == [line.seq for line in log.lines]
@@ -38,7 +38,7 @@ def test_a_table_holds_every_event_with_its_person_time_and_quantity() -> None:
     assert list(found[0]) == list(COLUMNS)
 
 
-def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path) -> None:
+def test_text_that_a_spreadsheet_would_run_gets_an_apostrophe(tmp_path: Path) -> None:
     story = Story(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
     story.add("noted", text='+1 "quoted", and\na second line')
     first, _, reading, note = rows(
@@ -49,7 +49,7 @@ def test_a_name_that_a_spreadsheet_would_run_is_kept_from_running(tmp_path: Path
     assert note["text"] == '\'+1 "quoted", and\na second line'
 
 
-def test_json_lines_of_several_logs_say_which_session_each_event_is_of() -> None:
+def test_json_lines_name_the_session_of_each_event() -> None:
     logs = [load_log(played(3), read()), load_log(played(3, FAULTS), read())]
     events = [json.loads(line) for line in as_json_lines(logs)]
     assert len(events) == sum(len(log.lines) for log in logs)
@@ -70,7 +70,7 @@ def mined(tmp_path_factory: pytest.TempPathFactory) -> object:
     return pm4py.read_xes(str(path), return_legacy_log_object=True)
 
 
-def test_an_outside_reader_of_xes_finds_every_event_with_time_person_and_quantity(
+def test_outside_xes_reader_finds_every_event_with_time_person_and_quantity(
     mined: list[list[dict[str, object]]],
 ) -> None:
     log = load_log(played(3, FAULTS), read())
@@ -87,7 +87,7 @@ def test_an_outside_reader_of_xes_finds_every_event_with_time_person_and_quantit
             assert (event["value"], event["measured_in"]) == (quantity["value"], quantity["unit"])
 
 
-def test_an_outside_reader_of_xes_sees_an_operation_start_and_complete_and_again_after_it_was_taken_back(
+def test_outside_xes_reader_sees_an_operation_again_after_rework(
     mined: list[list[dict[str, object]]],
 ) -> None:
     pulley = told(3, FAULTS).plan.steps["fit-pulley"].title
@@ -95,7 +95,7 @@ def test_an_outside_reader_of_xes_sees_an_operation_start_and_complete_and_again
     assert steps == ["start", "complete", "start", "complete"]
 
 
-def test_text_that_xml_forbids_does_not_spoil_the_document(tmp_path: Path) -> None:
+def test_characters_that_xml_forbids_are_removed(tmp_path: Path) -> None:
     from xml.etree.ElementTree import fromstring
 
     from tests.review.played_builds import head_install
@@ -111,7 +111,7 @@ def test_text_that_xml_forbids_does_not_spoil_the_document(tmp_path: Path) -> No
 # --- iCalendar --------------------------------------------------------------------------------------
 
 
-def test_every_follow_up_is_a_to_do_with_its_day_in_any_calendar() -> None:
+def test_every_follow_up_is_a_to_do_with_its_due_date() -> None:
     from icalendar import Calendar
 
     build = told(3, FAULTS)
@@ -130,6 +130,6 @@ def test_every_follow_up_is_a_to_do_with_its_day_in_any_calendar() -> None:
     assert "\r\n" in text
 
 
-def test_exporting_twice_does_not_double_the_to_dos() -> None:
+def test_exporting_again_gives_the_same_to_dos() -> None:
     build = told(3, FAULTS)
     assert as_calendar([build]) == as_calendar([build])

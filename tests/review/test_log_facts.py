@@ -17,7 +17,7 @@ def digest(lines: Sequence[Line]) -> Facts:
     return interpret(lines, PLAN_OF).facts
 
 
-def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
+def test_last_attempt_at_a_reading_stands() -> None:
     story = Story().start("measure").read("measure", "0.30", verdict="high")
     facts = digest(story.read("measure", "0.19").finish("measure").lines)
     assert [(r.value, r.standing, r.attempt) for r in facts.readings] == [
@@ -26,7 +26,7 @@ def test_the_reading_that_was_taken_again_is_the_one_that_stands() -> None:
     ]
 
 
-def test_how_much_of_the_band_is_left_is_told_in_the_unit_of_the_reading() -> None:
+def test_margin_is_calculated_in_the_unit_of_the_reading() -> None:
     story = Story().start("measure")
     story.read("measure", "0.19").read("measure", "0.28", name="other").read("measure", "0.30", name="third")
     story.read("measure", "4", "0.1 .. 0.2 mm", name="in-thou", unit="thou")
@@ -37,14 +37,14 @@ def test_how_much_of_the_band_is_left_is_told_in_the_unit_of_the_reading() -> No
     assert shares["in-thou"] == pytest.approx(0.0016 / 0.1)
 
 
-def test_a_limit_with_one_end_leaves_a_part_of_that_end() -> None:
+def test_margin_of_a_limit_with_one_end_is_relative_to_that_end() -> None:
     story = Story().start("measure").read("measure", "0.04", "at most 0.05 mm")
     fact = digest(story.lines).readings[0]
     assert fact.share == pytest.approx(0.2)
     assert not fact.two_ended
 
 
-def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limit() -> None:
+def test_correction_replaces_the_reading_and_keeps_its_limit() -> None:
     story = Story().start("measure").read("measure", "0.91", verdict="high", serial="DI-1")
     wrong = story.lines[-1].seq
     story.add(
@@ -59,7 +59,7 @@ def test_a_correction_stands_in_place_of_the_reading_it_names_and_keeps_its_limi
     assert second.share == pytest.approx(0.5)
 
 
-def test_work_taken_back_stands_no_longer_but_is_still_told() -> None:
+def test_reworked_stages_stay_as_facts_and_do_not_stand() -> None:
     story = Story().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
     story.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
     story.add("undone", operation="bolt")
@@ -72,34 +72,34 @@ def test_work_taken_back_stands_no_longer_but_is_still_told() -> None:
     assert bolt.redone == 1
 
 
-def test_a_fastener_ticked_by_mistake_is_not_counted_as_tightened() -> None:
+def test_cleared_tick_is_not_counted() -> None:
     story = Story().start("bolt").tick("bolt", 1).tick("bolt", 2)
     story.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
     (stage,) = digest(story.lines).stages
     assert (stage.fasteners, stage.unticked) == (1, 1)
 
 
-def test_a_signature_is_void_once_something_else_is_entered() -> None:
+def test_signature_is_void_after_a_later_entry() -> None:
     story = Story().start("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
     assert digest(story.lines).signatures[0].standing
     story.add("checked", operation="lid", check=1, text="flush all round")
     assert not digest(story.lines).signatures[0].standing
 
 
-def test_a_long_pause_in_a_stage_is_told_by_the_monotonic_clock_not_by_one_that_was_set_back() -> None:
+def test_pause_in_a_stage_is_measured_by_the_monotonic_clock() -> None:
     story = Story().start("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
     (stage,) = digest(story.lines).stages
     assert stage.gap == pytest.approx(7210)
     assert stage.seconds == pytest.approx(7210)
 
 
-def test_a_lot_that_was_corrected_is_the_one_a_trace_finds() -> None:
+def test_corrected_lot_replaces_the_wrong_one() -> None:
     story = Story().start("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
     story.add("corrected", event=story.lines[-1].seq, operation="seal", reason="misread", lot="L-7")
     assert [(lot.lot, lot.standing) for lot in digest(story.lines).lots] == [("L-1", False), ("L-7", True)]
 
 
-def test_a_remedy_sets_the_readings_before_it_aside_and_reopens_what_it_says() -> None:
+def test_remedy_withdraws_readings_and_reopens_operations() -> None:
     story = Story().start("seat").finish("seat").start("measure")
     story.read("measure", "0.05", verdict="low")
     story.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
@@ -110,13 +110,13 @@ def test_a_remedy_sets_the_readings_before_it_aside_and_reopens_what_it_says() -
     assert facts.undone_steps[0].cause == "remedy"
 
 
-def test_a_kind_of_event_from_a_newer_version_is_counted_and_does_no_harm() -> None:
+def test_event_of_an_unknown_kind_is_counted_and_ignored() -> None:
     facts = digest(Story().add("hummed", operation="x", tune="la").close().lines)
     assert facts.session.unknown == 1
     assert facts.session.closed
 
 
-def test_what_is_no_session_says_so_instead_of_giving_empty_answers() -> None:
+def test_lines_that_are_not_a_session_are_refused() -> None:
     lines, _ = seal([Draft("2026-03-01T18:30:00.000Z", "ann", "noted", {"text": "hello"})], None)
     with pytest.raises(NotASession, match="begins with 'opened'"):
         digest(lines)

@@ -15,7 +15,7 @@ def replay() -> Replay:
     return Replay(told(3, FAULTS))
 
 
-def test_going_to_any_event_from_anywhere_gives_the_state_of_that_moment() -> None:
+def test_replay_gives_the_state_of_any_event_in_any_order() -> None:
     log = told(3, FAULTS)
     lines = log.lines
     states = [begin(lines[0], log.procedure)]
@@ -30,7 +30,7 @@ def test_going_to_any_event_from_anywhere_gives_the_state_of_that_moment() -> No
         replay.state(replay.last + 1)
 
 
-def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_open(replay: Replay) -> None:
+def test_frame_has_the_event_the_state_and_the_open_operations(replay: Replay) -> None:
     log = told(3, FAULTS)
     finished = next(
         line.seq for line in log.lines if line.kind == "finished" and line.data["operation"] == "tighten-head"
@@ -47,7 +47,7 @@ def test_a_moment_tells_what_had_happened_how_the_assembly_stood_and_what_was_op
     assert replay.frame(replay.last).closed
 
 
-def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay: Replay) -> None:
+def test_stepping_stops_at_ends_of_operations_and_starts_of_days(replay: Replay) -> None:
     log = told(3, FAULTS)
     ends = [line.seq for line in log.lines if line.kind in ("finished", "undone")]
     assert replay.forward(1, "operation") == ends[0]
@@ -60,7 +60,7 @@ def test_stepping_by_operation_and_by_day_stops_where_they_end_and_begin(replay:
     assert replay.forward(1, "day") == replay.steps("day")[1]
 
 
-def test_the_bench_as_it_was_can_be_looked_at_and_not_worked_on(replay: Replay) -> None:
+def test_replayed_bench_is_read_only(replay: Replay) -> None:
     view = replay.bench(200)
     assert view.read_only == f"this is the job after event 200 of {replay.last}"
     assert view.saved == 200

@@ -64,7 +64,7 @@ def _operation(operation: BuildSheetOperation) -> Iterator[str]:
     yield f"### {operation.number}  {plain(operation.title)}"
     yield ""
     if operation.done:
-        yield f"Done by {plain(operation.by)}, {operation.at}, in hand {operation.took}."
+        yield f"Done by {plain(operation.by)}, {operation.at}, in {operation.took}."
     else:
         yield "**Not done.**"
     yield ""

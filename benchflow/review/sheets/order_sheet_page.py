@@ -145,7 +145,7 @@ def page(sheet: OrderSheet) -> OrderSheetPage:
         facts=tuple(_facts(sheet)),
         warnings=tuple(warnings),
         cautions=procedure.cautions,
-        begin=tuple(told[:1].upper() + told[1:] for told in sheet.begin),
+        begin=tuple(line[:1].upper() + line[1:] for line in sheet.begin),
         kit=tuple(
             (item.title or item.id, item.quantity, item.lot_required) for item in procedure.kit if item.id in used
         ),

@@ -32,7 +32,7 @@ def imports(tree: ast.AST) -> Iterator[tuple[str, list[str]]]:
 
 
 def test_no_import_runs_in_a_circle_late_imports_included() -> None:
-    graph = networkx.DiGraph()
+    graph: networkx.DiGraph[str] = networkx.DiGraph()
     for name, tree in MODULES.items():
         for module, names in imports(tree):
             targets = [f"{module}.{each}" for each in names if f"{module}.{each}" in MODULES]

@@ -8,7 +8,7 @@ from benchflow.base.svg import Svg
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 
-class GaugePositions(Protocol):
+class DrawnGauge(Protocol):
     """Positions on a gauge as fractions of the drawn width, 0 to 1; ``None`` where there is no such value."""
 
     @property
@@ -36,7 +36,7 @@ _SIDE, _HEIGHT, _TOP, _BOTTOM = 12.0, 58.0, 22.0, 38.0
 _MIDDLE = (_TOP + _BOTTOM) / 2
 
 
-def gauge_svg(gauge: GaugePositions, texts: GaugeTexts, title: str = "", width: int = 320) -> str:
+def gauge_svg(gauge: DrawnGauge, texts: GaugeTexts, title: str = "", width: int = 320) -> str:
     """The gauge as an SVG of ``width`` pixels.
 
     The limit is a white box and the guard band in it is grey. The mark of the reading shows the verdict by its

@@ -10,9 +10,9 @@ from benchflow.quantity import dimension_of, parse_quantity, show
 from benchflow.trade.calculations.inputs import (
     Calculation,
     CalculationErrors,
-    ChoiceInput,
     QuantityInput,
     UnitInput,
+    WordInput,
     run_calculation,
 )
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
@@ -135,7 +135,7 @@ def test_any_input_gives_a_result_or_a_reason(name: str, data: st.DataObject) ->
     texts = {}
     for field in CALCULATIONS[name].fields:
         match field.kind:
-            case ChoiceInput(choices=choices):
+            case WordInput(choices=choices):
                 answers = st.sampled_from((*choices, "x"))
             case UnitInput():
                 answers = st.sampled_from(("N·m", "kN", "mm", "%", ""))

@@ -148,7 +148,7 @@ def finish(state: State, intent: it.Finish, around: Around, by: str) -> Decision
     return refuse_all(missing(state, step, around.now)) or (Entry(by, ev.Finished(step.id)),)
 
 
-def move(state: State, intent: it.Move, around: Around, by: str) -> Decision:
+def move(state: State, intent: it.PerformMove, around: Around, by: str) -> Decision:
     moves = [move.id for move in state.plan.procedure.moves]
     if intent.move not in moves:
         return unknown("move", intent.move, moves)
@@ -247,9 +247,9 @@ DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
     it.Start: start,
     it.Pause: pause,
     it.Finish: finish,
-    it.Move: move,
+    it.PerformMove: move,
     it.Record: record,
-    it.Tick: tick,
+    it.TickFastener: tick,
     it.Untick: untick,
     it.DrawDown: draw_down,
     it.TickCheck: tick_check,
@@ -257,7 +257,7 @@ DECIDE: dict[type[Any], Callable[[State, Any, Around, str], Decision]] = {
     it.EnterLot: lot,
     it.Sign: sign,
     it.Deviate: deviate,
-    it.Remedy: remedy,
+    it.RemedyDone: remedy,
     it.Rework: start_rework,
     it.NextReworkStep: rework_step,
     it.Note: note,

@@ -47,7 +47,7 @@ class Finish(Base, frozen=True, tag="finish"):
     operation: str | None = None
 
 
-class Move(Base, frozen=True, tag="move", kw_only=True):
+class PerformMove(Base, frozen=True, tag="move", kw_only=True):
     move: str
 
 
@@ -61,7 +61,7 @@ class Record(Base, frozen=True, tag="record", kw_only=True):
     used: bool | None = None  # judge by the limit for parts used again; as before if not said
 
 
-class Tick(Base, frozen=True, tag="tick", kw_only=True, rename={"stretch_instrument": "stretch-instrument"}):
+class TickFastener(Base, frozen=True, tag="tick", kw_only=True, rename={"stretch_instrument": "stretch-instrument"}):
     joint: str
     fastener: int | str
     value: str | None = None
@@ -120,7 +120,7 @@ class Deviate(Base, frozen=True, tag="deviate", kw_only=True):
     pin: str | None = None
 
 
-class Remedy(Base, frozen=True, tag="remedy", kw_only=True):
+class RemedyDone(Base, frozen=True, tag="remedy", kw_only=True):
     """The remedy shown for a value out of its limit was carried out."""
 
     name: str
@@ -183,9 +183,9 @@ class Close(Base, frozen=True, tag="close"):
 
 
 Intent = (
-    Open | Status | Why | Route | AskReworkPlan | Start | Pause | Finish | Move | Record | Tick | Untick | DrawDown
-    | TickCheck | Choose | EnterLot | Sign | Deviate | Remedy | Rework | NextReworkStep | Note | Correct | Wrench
-    | Lubricant | SetState | Close
+    Open | Status | Why | Route | AskReworkPlan | Start | Pause | Finish | PerformMove | Record | TickFastener | Untick
+    | DrawDown | TickCheck | Choose | EnterLot | Sign | Deviate | RemedyDone | Rework | NextReworkStep | Note | Correct
+    | Wrench | Lubricant | SetState | Close
 )  # fmt: skip
 
 Query = Status | Why | Route | AskReworkPlan

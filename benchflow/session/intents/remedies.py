@@ -62,7 +62,7 @@ def remedying(state: State, step: Step, name: str) -> Remedying | None:
     return Remedying(name, verdict, None, 0, exhausted=bool(remedies))
 
 
-def remedy(state: State, intent: it.Remedy, around: Around, by: str) -> Decision:
+def remedy(state: State, intent: it.RemedyDone, around: Around, by: str) -> Decision:
     step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step

@@ -42,7 +42,7 @@ NO_TOOL = Tool(None, None)
 # --- ticking ---------------------------------------------------------------------------------------
 
 
-def tick(state: State, intent: it.Tick, around: Around, by: str) -> Decision:
+def tick(state: State, intent: it.TickFastener, around: Around, by: str) -> Decision:
     found = joint_in_hand(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
@@ -113,7 +113,7 @@ def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[i
 
 
 def _read(
-    state: State, around: Around, step: Step, count: Tally, event: ev.Ticked, intent: it.Tick, by: str
+    state: State, around: Around, step: Step, count: Tally, event: ev.Ticked, intent: it.TickFastener, by: str
 ) -> Decision:
     """The tick with what was read on it, and the instruments that it was read with."""
     stage = count.tighten.stages[event.stage - 1]
@@ -136,7 +136,7 @@ def _read(
 
 
 def _tools(
-    state: State, around: Around, step: Step, count: Tally, stage: Stage, intent: it.Tick,
+    state: State, around: Around, step: Step, count: Tally, stage: Stage, intent: it.TickFastener,
     value: Quantity | None, stretch: Quantity | None,
 ) -> tuple[Tool, Tool] | Refusal:  # fmt: skip
     """The wrench, and the gauge that the stretch was read with."""

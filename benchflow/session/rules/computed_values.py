@@ -14,7 +14,7 @@ from benchflow.session.context import Around, Entry
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, stored, value_of
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import Remedy, State
+from benchflow.session.state.state import RemedyCount, State
 from benchflow.trade.decision_rules import judge
 
 
@@ -48,7 +48,7 @@ def remedied_at(state: State, step: Step, name: str) -> int:
     return max((remedies[each].seq for each in resting), default=0)
 
 
-def rests_on(plan: Plan, remedies: dict[str, Remedy], work: CalculatedValue, name: str) -> bool:
+def rests_on(plan: Plan, remedies: dict[str, RemedyCount], work: CalculatedValue, name: str) -> bool:
     """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
     if work.name not in remedies:
         return False

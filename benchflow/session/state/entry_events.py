@@ -6,7 +6,7 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.done_operations import reopened_by
-from benchflow.session.state.state import Attempt, Deviation, EntryRef, Remedy, Signature, State, Tick, Turn
+from benchflow.session.state.state import Attempt, Deviation, EntryRef, RemedyCount, Signature, State, Tick, Turn
 from benchflow.session.state.state_changes import (
     calculated_from,
     lapsed_deviations,
@@ -77,7 +77,7 @@ def remedied(state: State, event: ev.Remedied, line: Line) -> State:
     before = work.remedies.get(event.name)
     count = before.done + 1 if before is not None and before.verdict == event.verdict else 1
     readings = {name: of_name for name, of_name in work.readings.items() if name != event.name}
-    remedies = {**work.remedies, event.name: Remedy(event.verdict, count, line.seq)}
+    remedies = {**work.remedies, event.name: RemedyCount(event.verdict, count, line.seq)}
     lapsed = lapsed_deviations(work, event.name)
     state = with_entry(state, event.operation, line.by, readings=readings, remedies=remedies, **lapsed)
     if not event.redo:

@@ -55,7 +55,7 @@ class Deviation(Struct, frozen=True):
     reason: str
 
 
-class Remedy(Struct, frozen=True):
+class RemedyCount(Struct, frozen=True):
     """The remedies carried out for a value with this ``verdict``: ``done`` counts the tries, ``seq`` is the
     last event."""
 
@@ -76,7 +76,7 @@ class Work(Struct, frozen=True):
     lots: dict[str, str] = {}
     deviations: dict[str, Deviation] = {}
     lapsed: dict[str, Deviation] = {}  # deviations whose entry has been replaced since
-    remedies: dict[str, Remedy] = {}
+    remedies: dict[str, RemedyCount] = {}
     signed: Signature | None = None
     void: Signature | None = None  # a signature made invalid by a later entry
     people: frozenset[str] = frozenset()  # who started it or entered anything

@@ -8,11 +8,11 @@ from benchflow.quantity.arithmetic import decimal
 from benchflow.trade import decision_rules
 from benchflow.trade.calculations.inputs import (
     Calculation,
-    ChoiceInput,
     InputField,
     Inputs,
     LimitInput,
     QuantityInput,
+    WordInput,
     number_field,
 )
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, line
@@ -73,7 +73,7 @@ ACCEPTANCE_CALCULATIONS = (
             InputField("limit", "Limit", LimitInput(), "-0.003 .. 0.003 mm"),
             InputField("uncertainty", "Expanded uncertainty U", QuantityInput(None), "0.001 mm", optional=True),
             number_field("coverage-factor", "Its coverage factor k (default: 2)", "2", optional=True),
-            InputField("decision", "Rule (default: guarded)", ChoiceInput(("guarded", "simple")), "guarded",
+            InputField("decision", "Rule (default: guarded)", WordInput(("guarded", "simple")), "guarded",
                        optional=True),
         ),
         _judge, _SOURCE,

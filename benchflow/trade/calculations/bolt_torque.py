@@ -19,10 +19,10 @@ from benchflow.trade.calculations.inputs import (
     THREAD_FIELD,
     TORQUE_UNIT_FIELD,
     Calculation,
-    ChoiceInput,
     InputField,
     QuantityInput,
     TextInput,
+    WordInput,
     number_field,
     torque_field,
 )
@@ -240,7 +240,7 @@ TORQUE_CALCULATIONS = (
     ),
     Calculation(
         "nut-factor-range", "Published range of the nut factor",
-        (InputField("surface", "State of the threads", ChoiceInput(tuple(NUT_FACTORS)), "dry-steel"),),
+        (InputField("surface", "State of the threads", WordInput(tuple(NUT_FACTORS)), "dry-steel"),),
         lambda inputs: nut_factor_range(inputs.text("surface")),
         _DISTRIBUTOR,
     ),

@@ -11,9 +11,9 @@ from typing import NamedTuple
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.calculations.inputs import (
     Calculation,
-    ChoiceInput,
     InputField,
     Inputs,
+    WordInput,
     length_field,
     number_field,
 )
@@ -162,7 +162,7 @@ CLEARANCE_CALCULATIONS = (
         "ring-gap", "Ring end gap",
         (
             length_field("bore", "Bore", "4.000 in"),
-            InputField("use", "Use of the engine", ChoiceInput(tuple(RING_GAPS)), "street", optional=True),
+            InputField("use", "Use of the engine", WordInput(tuple(RING_GAPS)), "street", optional=True),
             number_field("factor", "Factor of the ring's maker", "0.0045", optional=True),
         ),
         lambda inputs: ring_gap(inputs.quantity("bore"), inputs.text("use"), inputs.optional_quantity("factor")),
@@ -172,7 +172,7 @@ CLEARANCE_CALCULATIONS = (
         "piston-to-valve", "Piston to valve clearance",
         (
             length_field("measured", "Smallest clearance measured", "0.090 in"),
-            InputField("valve", "Valve", ChoiceInput(tuple(PISTON_TO_VALVE)), "intake"),
+            InputField("valve", "Valve", WordInput(tuple(PISTON_TO_VALVE)), "intake"),
             length_field("lash", "Lash, where it was measured at zero lash", "0.010 in", optional=True),
         ),
         lambda inputs: piston_to_valve(

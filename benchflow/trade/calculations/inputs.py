@@ -42,13 +42,13 @@ class TextInput(Struct, frozen=True, tag="text"):
     """Free text, such as a property class."""
 
 
-class ChoiceInput(Struct, frozen=True, tag="choice"):
+class WordInput(Struct, frozen=True, tag="choice"):
     """One of these texts."""
 
     choices: tuple[str, ...]
 
 
-InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | ChoiceInput
+InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | WordInput
 
 
 class InputField(Struct, frozen=True):
@@ -216,7 +216,7 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
             return parse_thread(text)
         case UnitInput(dimension=dimension):
             return _unit(text, dimension)
-        case ChoiceInput(choices=choices):
+        case WordInput(choices=choices):
             if text not in choices:
                 raise CalculationError(field.name, f"“{text}” is not one of {', '.join(choices)}")
             return text

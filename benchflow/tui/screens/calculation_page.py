@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 from textual.widgets import Input
 
-from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, ChoiceInput, QuantityInput
+from benchflow.trade.calculations.inputs import Calculation, CalculationErrors, QuantityInput, WordInput
 from benchflow.trade.calculations.result import CalculationResult
 from benchflow.trade.calculations.table import CALCULATIONS, calculate
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, styled, wrap
@@ -69,7 +69,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
             hint = f"for example {field.example}" if field.example else ""
             spare = "optional" if field.optional else ""
             note = "; ".join(filter(None, (hint, spare)))
-            choices = tuple((each, each) for each in field.kind.choices) if isinstance(field.kind, ChoiceInput) else ()
+            choices = tuple((each, each) for each in field.kind.choices) if isinstance(field.kind, WordInput) else ()
             form_fields.append(FormField(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
         return form_fields
 

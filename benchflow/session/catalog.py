@@ -14,7 +14,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.log import lock, sidecars
 from benchflow.session.log.line_format import read
 from benchflow.session.state import done_operations
-from benchflow.session.state.events import EVENT_TYPES, FORMAT, AnyEvent
+from benchflow.session.state.events import FORMAT, AnyEvent, typed_event
 
 SUFFIX = ".jsonl"
 
@@ -72,7 +72,7 @@ class _Summary(Struct):
 
 
 _summary = msgspec.json.Decoder(_Summary).decode
-_DONE_EVENTS = {kind: msgspec.json.Decoder(EVENT_TYPES[kind]).decode for kind in done_operations.KINDS}
+_data = msgspec.json.Decoder(dict[str, Any]).decode
 
 
 def sessions(folder: Path) -> list[Session]:
@@ -153,13 +153,14 @@ def _described(
 def _done_events(events: Iterable[_Summary]) -> Iterator[AnyEvent]:
     """The events that change which operations are done; one whose data is not understood is left out."""
     for event in events:
-        decode = _DONE_EVENTS.get(event.kind)
-        if decode is None:
+        if event.kind not in done_operations.KINDS:
             continue
         try:
-            yield decode(event.data)
+            typed = typed_event(event.kind, _data(event.data))
         except (msgspec.DecodeError, UnicodeDecodeError):
             continue
+        if typed is not None:
+            yield typed
 
 
 def _text(data: dict[str, Any], name: str) -> str:

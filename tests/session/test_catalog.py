@@ -98,7 +98,7 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
         tmp_path / "a.jsonl",
         *done,
         ("undone", {"operation": "b"}),
-        ("remedied", {"operation": "e", "name": "gap", "side": "low", "do": "Fit c again", "redo": ["c", "z"]}),
+        ("remedied", {"operation": "e", "name": "gap", "verdict": "low", "do": "Fit c again", "redo": ["c", "z"]}),
         ("finished", {"operation": "a"}),
         simulated=True,
     ).close()

@@ -12,6 +12,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import summary
 from benchflow.session.controller import Desk
 from benchflow.session.log.journal import Draft, Journal
+from benchflow.session.state.events import Recorded, event_of
 from tests.driving.hands import read
 from tests.driving.log_files import AT, events_in
 from tests.driving.small_head import begin
@@ -55,6 +56,12 @@ def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> 
     assert (found.standing, found.events) == ("open", 18)
     assert "0.1.0" in found.words
     assert "viewed, not continued" in found.words
+
+
+def test_verdicts_of_0_1_are_read_as_those_of_today(old_log: Path) -> None:
+    with Journal.open(old_log, read_only=True) as journal:
+        typed = [event_of(line) for line in journal.lines]
+    assert [event.verdict for event in typed if isinstance(event, Recorded)] == ["high", "ok"]
 
 
 @pytest.mark.parametrize(

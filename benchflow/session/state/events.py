@@ -307,5 +307,26 @@ def event_of(line: Line) -> AnyEvent | None:
     Raises:
         msgspec.ValidationError: the data is not what the kind requires.
     """
-    event_type = EVENT_TYPES.get(line.kind)
-    return None if event_type is None else msgspec.convert(line.data, event_type)
+    return typed_event(line.kind, line.data)
+
+
+def typed_event(kind: str, data: dict[str, Any]) -> AnyEvent | None:
+    """As :func:`event_of`, for the kind and the data of a line. Verdicts of format 1 are translated."""
+    event_type = EVENT_TYPES.get(kind)
+    if event_type is None:
+        return None
+    try:
+        return msgspec.convert(data, event_type)
+    except msgspec.ValidationError:
+        if data.get("verdict") not in _FORMAT_1_VERDICTS and "side" not in data:
+            raise
+        return msgspec.convert(_from_format_1(data), event_type)
+
+
+_FORMAT_1_VERDICTS = ("in", "out")
+
+
+def _from_format_1(data: dict[str, Any]) -> dict[str, Any]:
+    """The data of a 0.1 event. It wrote ``in``, or ``out`` with a ``side``, for ``ok``, ``low`` and ``high``."""
+    verdict = "ok" if data.get("verdict") == "in" else data.get("side")
+    return {**data, "verdict": verdict}

@@ -14,7 +14,7 @@ import sys
 import termios
 import time
 
-WANTED = re.compile(rb"Twin-cam head, installation")
+WANTED = re.compile(rb"Installing a twin-cam cylinder head")
 PATIENCE = 900.0  # seconds for set-up on a slow line
 
 

@@ -5,6 +5,8 @@ to each event (the number of the program run, and milliseconds by its monotonic 
 :mod:`benchflow.session.state.clock`.
 """
 
+from typing import Any
+
 import msgspec
 from msgspec import Struct
 

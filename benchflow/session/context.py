@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-class Around(Struct, frozen=True):
+class Context(Struct, frozen=True):
     """What a decision may look at besides the state: the moment, and who and what the shop has."""
 
     now: Now
@@ -63,7 +63,7 @@ def unreadable(error: QuantityError, name: str) -> Refusal:
     return Refusal((Reason(code, str(error), name=name, at=error.at),))
 
 
-def said(state: State, step_id: str) -> str:
+def title_of(state: State, step_id: str) -> str:
     """An operation as the bench names it: its title."""
     step = state.plan.steps.get(step_id)
     return step_id if step is None else step.title
@@ -77,15 +77,15 @@ def in_progress(state: State, named: str | None) -> Step | Refusal:
         if named is None:
             return refuse("not-started", "no operation is in hand: take one up first")
         if named in state.done:
-            return refuse("already-done", f"{said(state, named)} is done already", operation=named)
-        return refuse("not-started", f"{said(state, named)} is not in hand: take it up first", operation=named)
+            return refuse("already-done", f"{title_of(state, named)} is done already", operation=named)
+        return refuse("not-started", f"{title_of(state, named)} is not in hand: take it up first", operation=named)
     if state.rework is not None:
-        message = f"{said(state, state.in_progress)} is being taken back"
+        message = f"{title_of(state, state.in_progress)} is being taken back"
         return refuse("not-allowed", message, operation=state.in_progress)
     if named is not None and named != state.in_progress:
         return refuse(
             "not-started",
-            f"{said(state, named)} is not in hand; {said(state, state.in_progress)} is",
+            f"{title_of(state, named)} is not in hand; {title_of(state, state.in_progress)} is",
             operation=named,
         )
     return state.plan.steps[state.in_progress]

@@ -19,9 +19,10 @@ from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
-from benchflow.session.context import Around, Decision, Entry, refuse
+from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.dispatch import decide, decide_open
+from benchflow.session.intents.dispatch import decide
+from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import read_intent
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
@@ -185,24 +186,24 @@ class Desk:
 
     def _carry_out(self, intent: it.Intent, now: Now) -> Answer:
         try:
-            around = Around(now, None if self.register is None else self.register.shop())
+            context = Context(now, None if self.register is None else self.register.shop())
         except BenchflowError as error:
             return refuse("not-allowed", str(error))
         if isinstance(intent, it.Query):
             if self.state is None:
                 return refuse("not-open", "the session is not open yet: send open first")
-            found = answer(self.state, intent, around)
+            found = answer(self.state, intent, context)
             return found if isinstance(found, Refusal) else Accepted((), found)
-        decision = self._decide(intent, around)
+        decision = self._decide(intent, context)
         if isinstance(decision, Refusal):
             return decision
         return self._write(decision, now)
 
-    def _decide(self, intent: it.Intent, around: Around) -> Decision:
+    def _decide(self, intent: it.Intent, context: Context) -> Decision:
         if self.read_only:
             return refuse("not-saved", f"View only: {self.read_only}")
         if self.state is not None:
-            return decide(self.state, intent, around)
+            return decide(self.state, intent, context)
         if not isinstance(intent, it.Open):
             return refuse("not-open", "the session is not open yet: send open first")
         assert self._source is not None  # without a state it was made by begin
@@ -216,9 +217,9 @@ class Desk:
             version=__version__,
             simulated=self.simulated,
             format=ev.FORMAT,
-            shop=None if around.shop is None else around.shop.sha256,
+            shop=None if context.shop is None else context.shop.sha256,
         )
-        return decide_open(self.procedure, intent, around, blank)
+        return open_job(self.procedure, intent, context, blank)
 
     def _write(self, entries: tuple[Entry, ...], now: Now) -> Answer:
         drafts = [self._draft(entry, now) for entry in (*self._clock_back(entries, now), *entries)]
@@ -260,9 +261,9 @@ class Desk:
             return Now(self.state.last.at)
         return self.clock.now(self.run)
 
-    def around(self) -> Around:
+    def context(self) -> Context:
         """The context of a view: the time only. People and instruments are checked when an intent is decided."""
-        return Around(self.now())
+        return Context(self.now())
 
     def view(self) -> "BenchView":
         """The present view of the bench. The session must be open."""
@@ -270,7 +271,7 @@ class Desk:
 
         with self._lock:
             assert self.state is not None
-            return bench_view(self.state, self.around(), saved=self.saved, read_only=self.read_only)
+            return bench_view(self.state, self.context(), saved=self.saved, read_only=self.read_only)
 
     def reread(self) -> bool:
         """Read the events that the writer has added to a log opened read-only. Returns whether there were any."""

@@ -7,27 +7,27 @@ import msgspec
 from benchflow.ordering.route import NoRoute
 from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around, unknown
+from benchflow.session.context import Context, unknown
 from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.choices import proposal
-from benchflow.session.intents.dispatch import move_reasons, start_reasons
-from benchflow.session.intents.part_matching import match_inputs
-from benchflow.session.intents.rework_intents import plan_of
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.blocking import told
+from benchflow.session.rules.action_reasons import move_reasons, start_reasons
+from benchflow.session.rules.blocking import as_refusal_reason
+from benchflow.session.rules.choice_tables import proposal
 from benchflow.session.rules.open_items import missing
+from benchflow.session.rules.rework_plans import plan_of
 from benchflow.session.state.state import State
 from benchflow.session.view.build import latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
+from benchflow.session.view.match_inputs import match_inputs
 
 
-def answer(state: State, query: it.Intent, around: Around) -> dict[str, Any] | Refusal:
+def answer(state: State, query: it.Intent, context: Context) -> dict[str, Any] | Refusal:
     """The answer as plain JSON, under the name of the query."""
     match query:
         case it.Status():
-            return {"status": status(state, around)}
+            return {"status": status(state, context)}
         case it.Why():
-            reasons = why(state, query.operation, around)
+            reasons = why(state, query.operation, context)
             return reasons if isinstance(reasons, Refusal) else {"why": as_json(reasons)}
         case it.Route():
             found = route(state, query.operation)
@@ -47,14 +47,14 @@ def as_json(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
     return found
 
 
-def why(state: State, step_id: str, around: Around) -> tuple[Reason, ...] | Refusal:
+def why(state: State, step_id: str, context: Context) -> tuple[Reason, ...] | Refusal:
     """Why an operation cannot start, or why it cannot be finished if it is in progress."""
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown("operation", step_id, state.plan.steps)
     if state.in_progress == step_id:
-        return missing(state, step, around.now)
-    return start_reasons(state, step_id, around)
+        return missing(state, step, context.now)
+    return start_reasons(state, step_id, context)
 
 
 def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
@@ -64,7 +64,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
         return unknown("operation", step_id, state.plan.steps)
     found = find_route(state.plan, state.configuration(), step_id)
     if isinstance(found, NoRoute):
-        return Refusal(tuple(told(state, reason) for reason in found.reasons))
+        return Refusal(tuple(as_refusal_reason(state, reason) for reason in found.reasons))
     return tuple(action.id for action in found.steps)
 
 
@@ -95,7 +95,7 @@ def joint(state: State, step: Step) -> dict[str, Any] | None:
     }
 
 
-def status(state: State, around: Around) -> dict[str, Any]:
+def status(state: State, context: Context) -> dict[str, Any]:
     """The state of the job, as plain JSON."""
     plan = state.plan
     blocked: dict[str, list[dict[str, Any]]] = {}
@@ -103,7 +103,7 @@ def status(state: State, around: Around) -> dict[str, Any]:
     for name in plan.steps:
         if name in state.done or name == state.in_progress:
             continue
-        reasons = tuple(r for r in start_reasons(state, name, around) if r.code != "operation-in-progress")
+        reasons = tuple(r for r in start_reasons(state, name, context) if r.code != "operation-in-progress")
         if reasons:
             blocked[name] = as_json(reasons)
         else:
@@ -126,9 +126,9 @@ def status(state: State, around: Around) -> dict[str, Any]:
         "state": dict(state.valuation),
         "joint": None if step is None else joint(state, step),
         "proposed": {} if step is None else proposed(state, step),
-        "missing": [] if step is None else as_json(missing(state, step, around.now)),
+        "missing": [] if step is None else as_json(missing(state, step, context.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
-        "latest_begin": {name: round(left) for name, left in latest_start_times(state, around).items()},
+        "latest_begin": {name: round(left) for name, left in latest_start_times(state, context).items()},
         "closed": bool(state.closed),
         "simulated": state.opened.simulated,
     }

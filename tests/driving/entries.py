@@ -6,10 +6,10 @@ from decimal import Decimal
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.intents.choices import proposal
-from benchflow.session.intents.part_matching import proposed
+from benchflow.session.rules.choice_tables import proposal
 from benchflow.session.rules.joint_progress import joint_of, stage_order
 from benchflow.session.rules.open_items import lots_wanted
+from benchflow.session.rules.part_matching import proposed
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.state.state import State
 from tests.driving.hands import Intent

@@ -418,6 +418,17 @@ def test_a_session_does_not_end_with_a_temporary_setting_or_with_work_in_hand(sc
     script.do("close", by="Robin", unfinished="sold")
 
 
+def test_temporary_setting_made_again_after_its_restorer_blocks_the_close(tmp_path: Path) -> None:
+    text = PROCEDURE.replace("{id: prop, title: Prop it up,", "{id: prop, title: Prop it up, undo: {do: Take it out},")
+    script = Script(tmp_path, text.replace("title: Take the prop out, after: [prop]", "title: Take the prop out"))
+    script.all(OPEN)
+    for operation in ("prop", "unprop"):
+        script.all(intent("start", operation=operation), intent("finish"))
+    script.all(intent("rework", operation="prop", reason="it slipped"), intent("start", operation="prop"))
+    script.do("finish")
+    assert script.no("close", by="Robin", unfinished="sold") == ["temporary-left"]
+
+
 # --- what is no intent -------------------------------------------------------------------------------------
 
 

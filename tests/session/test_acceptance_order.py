@@ -154,3 +154,28 @@ def test_status_says_what_is_done_in_hand_set_aside_and_how_it_stands(tmp_path: 
     status = script.ask("status")
     assert (status["in_progress"], status["paused"], status["done"]) == ("clean[right]", ["clean[left]"], [])
     assert status["state"] == {"crank": "top", "valves": "shut", "pin": "out"}
+
+
+def test_only_the_move_of_the_rework_plan_is_allowed_in_the_middle_of_it(tmp_path: Path) -> None:
+    text = """
+benchflow: 1
+id: two-moves
+title: Two moves
+state: {crank: {values: [top, half], start: top}, lamp: {values: [off, lit], start: off}}
+moves:
+  to-top: {title: Turn to the top, sets: {crank: top}}
+  to-half: {title: Turn to half way, sets: {crank: half}}
+  light: {title: Light the lamp, sets: {lamp: lit}}
+sections:
+- title: All
+  operations:
+  - {id: fit, title: Fit, needs: {crank: top}, undo: {do: Pull it off, needs: {crank: half}}}
+  - {id: cover, title: Cover, after: [fit], undo: {do: Take it off}}
+"""
+    script = Script(tmp_path, text)
+    script.all(open_(), intent("start", operation="fit"), intent("finish"))
+    script.all(intent("start", operation="cover"), intent("finish"))
+    script.all(intent("rework", operation="fit", reason="wrong part", walk=True), intent("rework-step"))
+    assert script.no("move", move="light") == ["not-allowed"]
+    script.do("move", move="to-half")
+    script.all(intent("rework-step"), intent("move", move="light"))

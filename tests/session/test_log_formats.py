@@ -12,6 +12,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import summary
 from benchflow.session.controller import Desk
 from benchflow.session.log.journal import Draft, Journal
+from benchflow.session.log.line_format import Line
 from benchflow.session.state.events import Recorded, event_of
 from tests.driving.hands import read
 from tests.driving.log_files import AT, events_in
@@ -81,3 +82,17 @@ def test_log_of_0_1_can_be_viewed(old_log: Path, command: tuple[str, ...]) -> No
     assert "Traceback" not in done.stderr
     if command == ("log", "--json"):
         assert len([json.loads(line) for line in done.stdout.splitlines()]) == 18
+
+
+@pytest.mark.parametrize(
+    ("old", "verdict"),
+    [({"verdict": "in"}, "ok"), ({"verdict": "out", "side": "low"}, "low"),
+     ({"verdict": "out", "side": "high"}, "high"),
+     ({"verdict": "not-proven", "side": "high"}, "not-proven"), ({"verdict": "none"}, "none")],
+)  # fmt: skip
+def test_verdict_of_0_1_is_read_as_it_is_written_now(old: dict[str, str], verdict: str) -> None:
+    quantity = {"value": "0.1", "unit": "mm", "entered": "0.1 mm"}
+    data = {"operation": "measure", "name": "gap", "reading": "1", "quantity": quantity, **old}
+    event = event_of(Line(2, AT, "Robin", "recorded", data, "", ""))
+    assert isinstance(event, Recorded)
+    assert event.verdict == verdict

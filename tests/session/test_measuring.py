@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.controller import Accepted, Desk
-from benchflow.session.intents.part_matching import proposed
+from benchflow.session.rules.part_matching import proposed
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import CalculatedInput, ReadingInput, TightenInput
 from benchflow.session.view.operation_inputs import operation_inputs

@@ -25,7 +25,7 @@ def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure
     hands.open()
     view = hands.desk.view()
     for name in hands.state.plan.steps:
-        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.around(), name), in_progress=True)
+        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.context(), name), in_progress=True)
         for item in bench_inputs(now):
             scene = BenchContent(NOON, OperationTask(now), item)
             picture = (draw_large if large else draw_bench)(view, scene, 80, 24)

@@ -7,7 +7,7 @@ from typing import Literal
 from msgspec import Struct
 
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.context import Around
+from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import event_of
@@ -109,8 +109,8 @@ class Replay:
         why = f"this is the job after event {seq} of {self.last}"
         return bench_view(state, self._around(state), saved=seq, read_only=why)
 
-    def _around(self, state: State) -> Around:
-        return Around(Now(state.last.at, state.last.run, state.last.ms))
+    def _around(self, state: State) -> Context:
+        return Context(Now(state.last.at, state.last.run, state.last.ms))
 
     # --- stepping ---
 

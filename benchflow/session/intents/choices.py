@@ -1,110 +1,26 @@
-"""Choosing a part by a value from the author's table: proposed where the table says so, asked where it does not."""
-
-from collections.abc import Iterator
-from fractions import Fraction
-
-from msgspec import Struct
+"""Handler of the intent `choose`."""
 
 from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
-from benchflow.procedure.model import PartChoice
+from benchflow.procedure.model import PartMatching
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, base, show
-from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown
+from benchflow.quantity import QuantityError, dimension_of, parse_quantity, show
+from benchflow.session.context import Context, Decision, Entry, in_progress, refuse, unknown, unreadable
 from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.part_matching import match_place, take_for_match
-from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.computed_values import worked_value
-from benchflow.session.rules.verdicts import latest, of_stored
+from benchflow.session.refusal import Refusal
+from benchflow.session.rules.choice_tables import input_values
+from benchflow.session.rules.part_matching import match_place, on_hand, unit_of_parts
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.decision_rules import GUARD_FACTOR
-from benchflow.trade.rounding import width
-
-__all__ = ["Proposal", "choice_reasons", "choose", "proposal"]
 
 
-class Proposal(Struct, frozen=True):
-    """What the table gives. One ``take``: that is it. Several: the builder says. None: see ``note``."""
-
-    takes: tuple[str, ...]
-    note: str = ""
-
-
-def proposal(state: State, step: Step, choose: PartChoice) -> Proposal:
-    values = _values(state, step, choose.by)
-    if not values:
-        return Proposal((), f"{choose.by} is not there yet")
-    takes: list[str] = []
-    for value, spread in values:
-        found = _bands(choose, value, spread)
-        if not found:
-            return Proposal((), f"{show(value)} is outside the table: ask the maker, or sign a deviation")
-        takes += [take for take in found if take not in takes]
-    if len(takes) == 1:
-        return Proposal((takes[0],))
-    return Proposal(tuple(takes), "the readings fall in more than one row: it is for you to say")
-
-
-def _values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
-    """The values to look up, each with half the width in which its uncertainty leaves it undecided."""
-    for candidate in (str(ValueRef(name, step.place)), name):
-        found = state.plan.record(candidate)
-        if found is not None:
-            record = found.record
-            attempts = latest(state, found.step.id, candidate)
-            if any(slot not in attempts for slot in record.slots):
-                return []
-            return [
-                (
-                    of_stored(attempts[slot].quantity),
-                    Fraction(0)
-                    if attempts[slot].uncertainty is None
-                    else GUARD_FACTOR * width(of_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
-                )
-                for slot in record.slots
-            ]
-    worked = worked_value(state, step, name)
-    return [] if worked is None else [(worked, Fraction(0))]
-
-
-def _bands(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
-    """The rows that the value may belong to: one, or two where the uncertainty reaches over an edge."""
-    exact = base(value)
-    lower = None if choose.above is None else base(choose.above)
-    if lower is not None and exact <= lower:
-        return []
-    found: list[str] = []
-    for band in choose.bands:
-        upper = base(band.up_to)
-        if (lower is None or exact + spread > lower) and exact - spread <= upper:
-            found.append(band.take)
-        lower = upper
-    return found if exact <= base(choose.bands[-1].up_to) else []
-
-
-def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
-    work = state.work(step.id)
-    for choose in step.operation.choose:
-        taken = work.chosen.get(choose.name)
-        if taken is None:
-            message = f"{choose.title or choose.name} is not chosen yet"
-            yield Reason("value-missing", message, operation=step.id, name=choose.name)
-            continue
-        given = proposal(state, step, choose)
-        if taken not in given.takes and choose.name not in work.deviations:
-            wanted = " or ".join(given.takes) or given.note
-            message = f"{choose.title or choose.name}: {taken} was taken, the table says {wanted}"
-            yield Reason("out-of-limit", message, operation=step.id, name=choose.name)
-
-
-def choose(state: State, intent: it.Choose, around: Around, by: str) -> Decision:
+def choose(state: State, intent: it.Choose, context: Context, by: str) -> Decision:
     step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     place = match_place(state, step, intent.name)
     if place is not None:
-        return take_for_match(state, step, place, intent, by)
+        return _choose_part(state, step, place, intent, by)
     tables = {table.name: table for table in step.operation.choose}
     table = tables.get(intent.name) or tables.get(str(ValueRef(intent.name, step.place)))
     if table is None:
@@ -113,6 +29,28 @@ def choose(state: State, intent: it.Choose, around: Around, by: str) -> Decision
     known = list(dict.fromkeys(band.take for band in table.bands))
     if take not in known:
         return unknown(f"part for {table.name}", take, known)
-    if not _values(state, step, table.by):
+    if not input_values(state, step, table.by):
         return refuse("value-missing", f"{table.by} is not there yet: measure first", name=table.by)
     return (Entry(by, ev.Chosen(step.id, table.name, take)),)
+
+
+def _choose_part(state: State, step: Step, place: tuple[PartMatching, str], intent: it.Choose, by: str) -> Decision:
+    match, where = place
+    parts = on_hand(state, match)
+    if parts is None:
+        return refuse("value-missing", f"{match.measured} is not all measured yet", name=match.measured)
+    take = clean(intent.take).strip()
+    if take not in parts:
+        unit = unit_of_parts(parts)
+        try:
+            new = parse_quantity(take, dimension=dimension_of(unit))
+        except QuantityError as error:
+            if any(char.isdigit() for char in take) and error.code == "wrong-dimension":
+                return unreadable(error, intent.name)
+            return unknown(f"part measured under {match.measured}, nor the size of a new one", take, parts)
+        return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
+    taken = state.work(step.id).chosen
+    for name, part in taken.items():
+        if part == take and name != intent.name and ValueRef.parse(name).name == match.name:
+            return refuse("not-allowed", f"{take} is in {name} already: choose another for {where}", name=name)
+    return (Entry(by, ev.Chosen(step.id, intent.name, take)),)

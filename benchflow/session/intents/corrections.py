@@ -3,19 +3,20 @@
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around, Decision, Entry, refuse
+from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.entries import read_quantity, scanned
-from benchflow.session.intents.tightening import readings
+from benchflow.session.intents.entries import scanned
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.check_readings import readings
 from benchflow.session.rules.check_stages import judge_check
 from benchflow.session.rules.computed_values import worked_out
+from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import judge_reading, of_stored, stated_uncertainty, stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State, Tick
 
 
-def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decision:
+def correct(state: State, intent: it.Correct, context: Context, by: str) -> Decision:
     """Put a wrong entry right. The entry may belong to an operation that is done: what it says then counts."""
     found = state.correctable.get(intent.event)
     if found is None:
@@ -33,11 +34,11 @@ def correct(state: State, intent: it.Correct, around: Around, by: str) -> Decisi
     step = state.plan.steps[step_id]
     if found.kind == "tick":
         return _tick(state, step, name, intent, reason, by)
-    return _reading(state, step, name, found.reading, intent, reason, around, by)
+    return _reading(state, step, name, found.reading, intent, reason, context, by)
 
 
 def _reading(
-    state: State, step: Step, name: str, slot: str, intent: it.Correct, reason: str, around: Around, by: str
+    state: State, step: Step, name: str, slot: str, intent: it.Correct, reason: str, context: Context, by: str
 ) -> Decision:
     attempts = state.work(step.id).readings.get(name, {}).get(slot, ())
     old = next((attempt for attempt in attempts if attempt.seq == intent.event), None)
@@ -59,7 +60,7 @@ def _reading(
         uncertainty=None if u is None else stored(u),
     )
     entries = (Entry(by, event),)
-    return (*entries, *worked_out(state, step, entries, around, by))
+    return (*entries, *worked_out(state, step, entries, context, by))
 
 
 def _tick(state: State, step: Step, joint: str, intent: it.Correct, reason: str, by: str) -> Decision:

@@ -1,4 +1,4 @@
-"""Entries into the operation in hand: readings, ticks, checks, choices, lots, and putting one right."""
+"""Handlers of the intents `record`, `tick-check` and `lot`."""
 
 from collections.abc import Iterable
 
@@ -8,12 +8,13 @@ from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
-from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown, unreadable
+from benchflow.quantity import Quantity
+from benchflow.session.context import Context, Decision, Entry, in_progress, refuse, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.computed_values import worked_out
 from benchflow.session.rules.instrument_fitness import tool_for
+from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.rules.verdicts import (
     bound_in_force,
     judge_reading,
@@ -34,16 +35,7 @@ def resolve(step: Step, name: str, names: Iterable[str]) -> str | None:
     return None
 
 
-def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity | Refusal:
-    """What was entered, in the field's unit, with the digits as entered kept beside it."""
-    try:
-        typed = parse_quantity(text, dimension=dimension)
-        return convert(typed, unit) if unit else typed
-    except QuantityError as error:
-        return unreadable(error, name)
-
-
-def record(state: State, intent: it.Record, around: Around, by: str) -> Decision:
+def record(state: State, intent: it.Record, context: Context, by: str) -> Decision:
     step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
@@ -58,7 +50,7 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     quantity = read_quantity(intent.value, asked.unit, asked.dimension, name)
     if isinstance(quantity, Refusal):
         return quantity
-    tool = tool_for(state, around, asked.instrument, intent.instrument, quantity)
+    tool = tool_for(state, context, asked.instrument, intent.instrument, quantity)
     if isinstance(tool, Refusal):
         return tool
     used = intent.used if intent.used is not None else name in state.work(step.id).used
@@ -66,7 +58,7 @@ def record(state: State, intent: it.Record, around: Around, by: str) -> Decision
     event = _recorded(state, step, asked, slot, quantity, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
     entries = (*tool.entries(by), Entry(by, event))
-    return (*entries, *worked_out(state, step, entries, around, by))
+    return (*entries, *worked_out(state, step, entries, context, by))
 
 
 def _asked(step: Step, intent: it.Record) -> tuple[RecordedValue, str | None] | Refusal:
@@ -134,15 +126,7 @@ def _chance(verdict: Judgement | None) -> str | None:
     return None if verdict is None or verdict.conformity is None else f"{verdict.conformity:.4f}"
 
 
-def whole_number(given: int | str) -> int | None:
-    """``3`` and ``"3"``; ``None`` for what is no number."""
-    try:
-        return int(given)
-    except ValueError:
-        return None
-
-
-def tick_check(state: State, intent: it.TickCheck, around: Around, by: str) -> Decision:
+def tick_check(state: State, intent: it.TickCheck, context: Context, by: str) -> Decision:
     step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
@@ -174,7 +158,7 @@ def scanned(code: str) -> str:
     return clean(code).replace("\n", " ").strip()
 
 
-def lot(state: State, intent: it.EnterLot, around: Around, by: str) -> Decision:
+def lot(state: State, intent: it.EnterLot, context: Context, by: str) -> Decision:
     step = in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step

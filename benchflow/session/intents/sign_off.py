@@ -1,45 +1,22 @@
-"""Signing a hold, and signing a deviation: who may, and that it is written down who did."""
+"""Handlers of the intents `sign` and `deviate`."""
 
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean
-from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around, Decision, Entry, refuse, unknown
+from benchflow.session.context import Context, Decision, Entry, refuse, unknown
 from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.joint_progress import tally
-from benchflow.session.rules.open_items import HOLD, TIME, limits_open, window_name
+from benchflow.session.rules.open_items import limits_open
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
-    from benchflow.session.shop.register import Shop
-
-INTERLOCK = ("interference", "interlock", "rule", "never", "after-missing", "state-not-met", "after", "needs", "during")
-WINDOWS = (TIME, "too-late", "too-early", "window", "time-window", "time window")
-LIMITS = ("limit", "out-of-limit", "not-proven")
-NEVER = (
-    "check", "check-open", "value-missing", "fastener-order", "stage-not-finished", "instrument-unfit",
-    "temporary", "temporary-left", "operation-in-progress", "not-started", "already-done",
-)  # fmt: skip
-"""Refusals that are no limit, hold or window: what they ask for has to be done."""
+    pass
+from benchflow.session.rules.signatures import allowed, waivable
 
 
-def allowed(
-    shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
-) -> Refusal | None:
-    """A refusal when the shop's register does not let ``name`` sign (for ``role``). Without a register of people
-    anybody may."""
-    if shop is None or not shop.people:
-        return None
-    from benchflow.session.shop.register import person_may
-
-    why = person_may(shop, name, role, pin, ask_pin=ask_pin)
-    return None if why is None else refuse("not-allowed", why, name=name)
-
-
-def sign(state: State, intent: it.Sign, around: Around, by: str) -> Decision:
+def sign(state: State, intent: it.Sign, context: Context, by: str) -> Decision:
     step = state.plan.steps.get(intent.operation)
     if step is None:
         return unknown("operation", intent.operation, state.plan.steps)
@@ -53,14 +30,14 @@ def sign(state: State, intent: it.Sign, around: Around, by: str) -> Decision:
     if intent.by is None or not clean(by).strip():
         return refuse("value-missing", "say who signs (by)", operation=step.id)
     signer = clean(by).strip()
-    stopped = allowed(around.shop, signer, step.operation.hold.by, intent.pin)
+    stopped = allowed(context.shop, signer, step.operation.hold.by, intent.pin)
     if stopped is not None:
         return stopped
     own = signer in work.people or (not work.people and signer == state.by)
     return (Entry(signer, ev.Signed(step.id, step.operation.hold.by, own)),)
 
 
-def deviate(state: State, intent: it.Deviate, around: Around, by: str) -> Decision:
+def deviate(state: State, intent: it.Deviate, context: Context, by: str) -> Decision:
     """A deviation may waive a limit, a hold or a time window; never an interference rule."""
     step = state.plan.steps.get(intent.operation)
     if step is None:
@@ -73,59 +50,10 @@ def deviate(state: State, intent: it.Deviate, around: Around, by: str) -> Decisi
     if step.id in state.done and not _still_out(state, step, about):
         return refuse("already-done", f"{step.title} is done already", operation=step.id)
     signer = clean(by).strip()
-    stopped = allowed(around.shop, signer, None, intent.pin, ask_pin=True)
+    stopped = allowed(context.shop, signer, None, intent.pin, ask_pin=True)
     if stopped is not None:
         return stopped
     return (Entry(signer, ev.Deviated(step.id, about, clean(intent.reason).strip())),)
-
-
-def waivable(state: State, step: Step, about: str) -> str | Refusal:
-    """What a deviation speaks of, by its one name; a refusal when that cannot be waived."""
-    names = names_of(state, step)
-    for candidate in (about, str(ValueRef(about, step.place))):
-        if candidate in names:
-            return candidate
-    if about in (HOLD, "hold-unsigned"):
-        if step.operation.hold is None:
-            return refuse("unknown-name", f"{step.title} has no hold", operation=step.id)
-        return HOLD
-    windows = {window.operation for window in step.time}
-    if about in WINDOWS and not windows:
-        return refuse("unknown-name", f"{step.title} has no time window", operation=step.id)
-    if about in WINDOWS:
-        return TIME
-    since = about.removeprefix(f"{TIME} ")
-    if since in windows or since in {StepId.parse(window).operation for window in windows}:
-        return window_name(since)
-    if about in LIMITS:
-        return _limit_meant(state, step, names)
-    if about in INTERLOCK or about in {variable.name for variable in state.plan.procedure.state}:
-        message = "the order and the interference rules cannot be waived: a valve does not care who signed"
-        return refuse("not-allowed", message, operation=step.id)
-    if about in NEVER or about in step.operation.check:
-        message = f"only a limit, a hold or a time window can be waived, not {about}"
-        return refuse("not-allowed", message, operation=step.id)
-    return unknown(f"limit, hold or time window of {step.title}", about, [*names, HOLD, TIME])
-
-
-def _limit_meant(state: State, step: Step, names: list[str]) -> str | Refusal:
-    """The value whose limit is meant by "the limit": the only one there is, or the only one that is not met."""
-    open_ones = [reason.name for reason in limits_open(state, step) if reason.name is not None]
-    meant = list(dict.fromkeys(open_ones)) or names
-    if len(meant) == 1:
-        return meant[0]
-    if not meant:
-        return refuse("unknown-name", f"{step.title} has no limit", operation=step.id)
-    return refuse("value-missing", f"say which limit is waived: {', '.join(meant)}", operation=step.id, name="about")
-
-
-def names_of(state: State, step: Step) -> list[str]:
-    """Everything in an operation that has a limit of its own."""
-    operation = step.operation
-    names = [one.name for one in operation.record] + [one.name for one in operation.work_out]
-    names += [one.name for one in operation.choose] + [one.name for one in operation.match]
-    count = tally(state, step)
-    return names if count is None else [*names, count.joint.id]
 
 
 def _still_out(state: State, step: Step, about: str) -> bool:

@@ -1,48 +1,25 @@
-"""Entries into a joint: drawing a part down level, ticking fastener by fastener, reading what a check asks for."""
+"""Handlers of the intents `tick`, `untick` and `draw-down`."""
 
 from msgspec.structs import replace
 
-from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
+from benchflow.procedure.model import CheckStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
-from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
-from benchflow.session.context import Around, Decision, Entry, in_progress, refuse, unknown, unreadable
+from benchflow.quantity import Quantity
+from benchflow.session.context import Context, Decision, Entry, refuse
 from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.entries import read_quantity, whole_number
-from benchflow.session.intents.wrench_setting import wrench_setting
-from benchflow.session.refusal import Code, Reason, Refusal
-from benchflow.session.rules.check_stages import judge_check, quantity_name, unit_of
+from benchflow.session.refusal import Code, Refusal
+from benchflow.session.rules.check_readings import NO_TOOL, fastener_of, joint_in_hand, readable_ticks, readings
+from benchflow.session.rules.check_stages import judge_check
 from benchflow.session.rules.instrument_fitness import Tool, need_for_stage, need_of_kind, tool_for
-from benchflow.session.rules.joint_progress import Tally, standing, tally, words
+from benchflow.session.rules.joint_progress import Tally, words
+from benchflow.session.rules.typed_values import whole_number
 from benchflow.session.rules.verdicts import stored
+from benchflow.session.rules.wrench_correction import wrench_setting
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
-def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
-    """The operation in hand and its count; a refusal where it does not tighten this joint."""
-    step = in_progress(state, operation)
-    if isinstance(step, Refusal):
-        return step
-    count = tally(state, step)
-    if count is None or count.joint.id != joint:
-        return unknown("joint in this operation", joint, [] if count is None else [count.joint.id])
-    return step, count
-
-
-def fastener_of(count: Tally, given: int | str) -> int | Refusal:
-    number = whole_number(given)
-    if number is None or not 1 <= number <= count.joint.count:
-        return unknown("fastener", str(given), map(str, range(1, count.joint.count + 1)))
-    return number
-
-
-NO_TOOL = Tool(None, None)
-
-# --- ticking ---------------------------------------------------------------------------------------
-
-
-def tick(state: State, intent: it.TickFastener, around: Around, by: str) -> Decision:
+def tick(state: State, intent: it.TickFastener, context: Context, by: str) -> Decision:
     found = joint_in_hand(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
@@ -54,7 +31,7 @@ def tick(state: State, intent: it.TickFastener, around: Around, by: str) -> Deci
     if isinstance(stage, Refusal):
         return stage
     event = ev.Ticked(step.id, count.joint.id, stage, number)
-    return _read(state, around, step, count, event, intent, by)
+    return _read(state, context, step, count, event, intent, by)
 
 
 def _stage_of(state: State, step: Step, count: Tally, number: int, said: int | None) -> int | Refusal:
@@ -89,31 +66,15 @@ def _stopped(code: Code, number: int, message: str) -> Refusal:
 
 def _read_again(state: State, step: Step, count: Tally, number: int, said: int | None) -> int | None:
     """The check stage in which this fastener read out of its limit and may be read again."""
-    for stage, fastener in _out(state, step, count):
+    for stage, fastener in readable_ticks(state, step, count):
         plain = stage == count.stage or count.complete  # else the next stage is what a tick without a word is for
         if fastener == number and (said == stage or (said is None and plain)):
             return stage
     return None
 
 
-def _out(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
-    """Stage and fastener where a check read out of its limit and may be read again: in the stage in hand, or in the
-    one before while nothing of the next is done."""
-    ticks = state.work(step.id).ticks
-    if not any(each.verdict in OUT_OF_LIMIT for each in ticks):
-        return []
-    stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
-    return [key for key, each in standing(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
-
-
-def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:
-    """A check stage, and its fasteners that read out of the limit and may be read again by another tick. 0: none."""
-    found = _out(state, step, count)
-    return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
-
-
 def _read(
-    state: State, around: Around, step: Step, count: Tally, event: ev.Ticked, intent: it.TickFastener, by: str
+    state: State, context: Context, step: Step, count: Tally, event: ev.Ticked, intent: it.TickFastener, by: str
 ) -> Decision:
     """The tick with what was read on it, and the instruments that it was read with."""
     stage = count.tighten.stages[event.stage - 1]
@@ -121,7 +82,7 @@ def _read(
     if isinstance(read, Refusal):
         return read
     value, stretch = read
-    tools = _tools(state, around, step, count, stage, intent, value, stretch)
+    tools = _tools(state, context, step, count, stage, intent, value, stretch)
     if isinstance(tools, Refusal):
         return tools
     tool, gauge = tools
@@ -136,65 +97,20 @@ def _read(
 
 
 def _tools(
-    state: State, around: Around, step: Step, count: Tally, stage: Stage, intent: it.TickFastener,
+    state: State, context: Context, step: Step, count: Tally, stage: Stage, intent: it.TickFastener,
     value: Quantity | None, stretch: Quantity | None,
 ) -> tuple[Tool, Tool] | Refusal:  # fmt: skip
     """The wrench, and the gauge that the stretch was read with."""
     asked = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else None
     need = need_for_stage(state, step, stage, count.tighten.instrument)
-    tool = tool_for(state, around, need, intent.instrument, value if isinstance(stage, CheckStage) else asked)
+    tool = tool_for(state, context, need, intent.instrument, value if isinstance(stage, CheckStage) else asked)
     if isinstance(tool, Refusal) or stretch is None:
         return tool if isinstance(tool, Refusal) else (tool, NO_TOOL)
-    gauge = tool_for(state, around, need_of_kind(state, step, "stretch"), intent.stretch_instrument, stretch)
+    gauge = tool_for(state, context, need_of_kind(state, step, "stretch"), intent.stretch_instrument, stretch)
     return gauge if isinstance(gauge, Refusal) else (tool, gauge)
 
 
-def readings(
-    stage: Stage, fastener: int, value: str | None, stretch: str | None
-) -> tuple[Quantity | None, Quantity | None] | Refusal:
-    """What was read on a fastener. A stage that checks wants it; the others take what a tool has to say."""
-    name = str(fastener)
-    if not isinstance(stage, CheckStage):
-        if stretch is not None:
-            return refuse("not-allowed", f"stretch is not read in this stage ({stage.text})", name=name)
-        read = None if value is None else _any_reading(stage, value, name)
-        return read if isinstance(read, Refusal) else (read, None)
-    reasons: list[Reason] = []
-    found: dict[str, Quantity] = {}
-    for field, text, limit in (("value", value, stage.limit), ("stretch", stretch, stage.stretch)):
-        if limit is None and text is not None:
-            reasons.append(Reason("not-allowed", f"this stage asks for one reading ({stage.text})", name=name))
-        elif limit is not None and text is None:
-            what = quantity_name(limit)
-            reasons.append(
-                Reason("value-missing", f"this stage checks: enter the {what} of fastener {name}", name=name)
-            )
-        elif limit is not None and text is not None:
-            unit = unit_of(limit)
-            read = read_quantity(text, unit, dimension_of(unit), name)
-            if isinstance(read, Refusal):
-                reasons += read.refused
-            else:
-                found[field] = read
-    return Refusal(tuple(reasons)) if reasons else (found.get("value"), found.get("stretch"))
-
-
-def _any_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:
-    """What a tool reports of a stage that is not a check. Where the stage is an angle it may also be the torque that
-    was reached; what is no such thing is refused."""
-    try:
-        read = parse_quantity(value)
-        if isinstance(stage, TorqueStage) or dimension_of(read.unit) != "torque":
-            read = parse_quantity(value, dimension="torque" if isinstance(stage, TorqueStage) else "angle")
-    except QuantityError as error:
-        return unreadable(error, name)
-    return read
-
-
-# --- taking back -----------------------------------------------------------------------------------
-
-
-def untick(state: State, intent: it.Untick, around: Around, by: str) -> Decision:
+def untick(state: State, intent: it.Untick, context: Context, by: str) -> Decision:
     """The last entry into the joint is taken back: a tick, that the part is seated, or a turn of drawing it down."""
     found = joint_in_hand(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
@@ -221,10 +137,7 @@ def untick(state: State, intent: it.Untick, around: Around, by: str) -> Decision
     return (Entry(by, event),)
 
 
-# --- drawing down ----------------------------------------------------------------------------------
-
-
-def draw_down(state: State, intent: it.DrawDown, around: Around, by: str) -> Decision:
+def draw_down(state: State, intent: it.DrawDown, context: Context, by: str) -> Decision:
     """A turn of the next fastener, or that the part is seated. Counting the turns is for the builder to choose."""
     found = joint_in_hand(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):

@@ -6,7 +6,7 @@ from benchflow.session.refusal import Reason
 from benchflow.session.state.state import State
 
 
-def told(state: State, reason: interlock.Blocked) -> Reason:
+def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
     plan = state.plan
     message = interlock.reason_text(plan, reason)
     match reason:
@@ -26,18 +26,20 @@ def told(state: State, reason: interlock.Blocked) -> Reason:
 def step_blocked(state: State, step_id: str) -> tuple[Reason, ...]:
     """Why the order, the states or the interlock stop an operation being taken up."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
-    return tuple(told(state, reason) for reason in reasons)
+    return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
 def move_blocked(state: State, move_id: str) -> tuple[Reason, ...]:
     """Why the states or the interlock stop a move."""
     reasons = interlock.move_reasons(state.plan, state.configuration(), move_id)
-    return tuple(told(state, reason) for reason in reasons)
+    return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
 def interference_on_finish(state: State, step: Step) -> tuple[Reason, ...]:
     """What has come between since it was taken up: a state found to stand otherwise."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
     return tuple(
-        told(state, reason) for reason in reasons if isinstance(reason, interlock.Interference | interlock.StateNotMet)
+        as_refusal_reason(state, reason)
+        for reason in reasons
+        if isinstance(reason, interlock.Interference | interlock.StateNotMet)
     )

@@ -10,7 +10,7 @@ from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.procedure.model import CalculatedValue, Fixed, RecordedValue
 from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
-from benchflow.session.context import Around, Entry
+from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
 from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, stored, value_of
 from benchflow.session.state import events as ev
@@ -36,7 +36,7 @@ class Known(Struct, frozen=True):
 
 def worked_by_itself(step: Step) -> tuple[CalculatedValue, ...]:
     """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
-    part given to it (:mod:`benchflow.session.intents.part_matching`), and judged there."""
+    part given to it (:mod:`benchflow.session.rules.part_matching`), and judged there."""
     matched = {match.so_that for match in step.operation.match}
     return tuple(work for work in step.operation.work_out if work.name not in matched)
 
@@ -158,12 +158,12 @@ def worked_value(state: State, step: Step, name: str) -> Quantity | None:
     return None if worked is None else worked.verdict.value
 
 
-def worked_out(state: State, step: Step, entries: tuple[Entry, ...], around: Around, by: str) -> tuple[Entry, ...]:
+def worked_out(state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str) -> tuple[Entry, ...]:
     """The values of ``step`` that can be worked out once ``entries`` are in: an event each, for the log."""
     alone = worked_by_itself(step)
     if not alone:
         return ()
-    after = _with(state, entries, around)
+    after = _with(state, entries, context)
     found = []
     for work in alone:
         worked = judge_worked(after, step, work)
@@ -187,12 +187,12 @@ def _event(step: Step, work: CalculatedValue, worked: WorkedValue, value: Quanti
     )
 
 
-def _with(state: State, entries: tuple[Entry, ...], around: Around) -> State:
+def _with(state: State, entries: tuple[Entry, ...], context: Context) -> State:
     """The state as it will be when ``entries`` are on disk."""
     from benchflow.session.state.fold import fold
 
     for entry in entries:
         data = msgspec.to_builtins(entry.event)
         kind = data.pop("kind")
-        state = fold(state, Line(state.seq + 1, around.now.at, entry.by, kind, data, "", ""))
+        state = fold(state, Line(state.seq + 1, context.now.at, entry.by, kind, data, "", ""))
     return state

@@ -7,14 +7,14 @@ from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage, InstrumentNeed, TorqueStage
 from benchflow.quantity import Quantity, show_short
-from benchflow.session.context import Around
-from benchflow.session.intents.entries import read_quantity
-from benchflow.session.intents.tightening import readings
-from benchflow.session.intents.wrench_setting import wrench_setting
+from benchflow.session.context import Context
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Refusal
+from benchflow.session.rules.check_readings import readings
 from benchflow.session.rules.instrument_fitness import need_for_stage, need_of_kind
 from benchflow.session.rules.joint_progress import tally
+from benchflow.session.rules.typed_values import read_quantity
+from benchflow.session.rules.wrench_correction import wrench_setting
 from benchflow.session.shop.register import fit_instruments
 from benchflow.session.state.state import State
 from benchflow.trade.instruments import Instrument
@@ -48,7 +48,7 @@ class ToolList(Struct, frozen=True):
         return not any(row.in_use and row.allowed for row in self.rows)
 
 
-def tools_for_reading(state: State, around: Around, name: str, typed: str = "") -> tuple[ToolList, ...]:
+def tools_for_reading(state: State, context: Context, name: str, typed: str = "") -> tuple[ToolList, ...]:
     """For a value of the operation in hand. ``typed`` is the reading, where it is there already: an instrument has to
     reach it. Empty where the procedure asks for none or there is no register."""
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
@@ -57,11 +57,11 @@ def tools_for_reading(state: State, around: Around, name: str, typed: str = "") 
         return ()
     read = read_quantity(typed, record.unit, record.dimension, name) if typed.strip() else None
     wanted = None if isinstance(read, Refusal) else read
-    return _lists(state, around, ("instrument", record.instrument, wanted))
+    return _lists(state, context, ("instrument", record.instrument, wanted))
 
 
 def tools_for_joint(
-    state: State, around: Around, stage_number: int, typed: Mapping[str, str] | None = None
+    state: State, context: Context, stage_number: int, typed: Mapping[str, str] | None = None
 ) -> tuple[ToolList, ...]:
     """For a tick of the operation in hand: the wrench (or what the stage needs), and the gauge that a stretch is read
     with. ``typed`` as the intent's fields ``value`` and ``stretch``."""
@@ -75,23 +75,23 @@ def tools_for_joint(
     wanted = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
     main = need_for_stage(state, step, stage, count.tighten.instrument)
     if not isinstance(stage, CheckStage) or stage.stretch is None:
-        return _lists(state, around, ("instrument", main, wanted))
+        return _lists(state, context, ("instrument", main, wanted))
     gauge = need_of_kind(state, step, "stretch")
-    return _lists(state, around, ("instrument", main, wanted), ("stretch-instrument", gauge, stretch))
+    return _lists(state, context, ("instrument", main, wanted), ("stretch-instrument", gauge, stretch))
 
 
-def _lists(state: State, around: Around, *asked: tuple[Field, str | None, Quantity | None]) -> tuple[ToolList, ...]:
+def _lists(state: State, context: Context, *asked: tuple[Field, str | None, Quantity | None]) -> tuple[ToolList, ...]:
     needs = state.plan.procedure.instruments_by_id
-    found = [_listed(state, around, needs[name], field, wanted) for field, name, wanted in asked if name in needs]
+    found = [_listed(state, context, needs[name], field, wanted) for field, name, wanted in asked if name in needs]
     return tuple(each for each in found if each is not None)
 
 
 def _listed(
-    state: State, around: Around, need: InstrumentNeed, field: Field, wanted: Quantity | None
+    state: State, context: Context, need: InstrumentNeed, field: Field, wanted: Quantity | None
 ) -> ToolList | None:
-    if around.shop is None:
+    if context.shop is None:
         return None
-    fitting = fit_instruments(around.shop, need, wanted, parse(around.now.at).date())
+    fitting = fit_instruments(context.shop, need, wanted, parse(context.now.at).date())
     used = state.tools[need.id].serial if need.id in state.tools else None
 
     def row(one: Instrument, reasons: tuple[str, ...]) -> ToolRow:

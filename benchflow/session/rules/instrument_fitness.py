@@ -9,7 +9,7 @@ from msgspec import Struct
 from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.session.context import Around, Entry, refuse, unknown
+from benchflow.session.context import Context, Entry, refuse, unknown
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
@@ -57,47 +57,49 @@ def need_of_kind(state: State, step: Step, kind: str, stated: str | None = None)
 
 
 def tool_for(
-    state: State, around: Around, need: str | None, given: str | None, wanted: Quantity | None
+    state: State, context: Context, need: str | None, given: str | None, wanted: Quantity | None
 ) -> Tool | Refusal:
     """The tool meant by ``given`` (a need's id, a serial, an id in the register), asked to do ``wanted``."""
     needs = state.plan.procedure.instruments_by_id
     if given in needs:
         need, given = given, None
-    if around.shop is None:
+    if context.shop is None:
         return Tool(need, given or (state.tools[need].serial if need in state.tools else None))
     asked = None if need is None else needs[need]
     if given is None:
-        return Tool(None, None) if asked is None else _the_one(state, around, around.shop, asked, wanted)
-    instrument = find_instrument(around.shop, given)
+        return Tool(None, None) if asked is None else _the_one(state, context, context.shop, asked, wanted)
+    instrument = find_instrument(context.shop, given)
     if instrument is None:
         return unknown(
-            "instrument in the shop's register", given, [one.serial or one.id for one in around.shop.instruments]
+            "instrument in the shop's register", given, [one.serial or one.id for one in context.shop.instruments]
         )
     if asked is None:
         return Tool(None, instrument.serial or instrument.id, instrument)
-    return _held_against(state, around, around.shop, asked, instrument, wanted)
+    return _held_against(state, context, context.shop, asked, instrument, wanted)
 
 
-def _the_one(state: State, around: Around, shop: Shop, need: InstrumentNeed, wanted: Quantity | None) -> Tool | Refusal:
+def _the_one(
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, wanted: Quantity | None
+) -> Tool | Refusal:
     """The instrument used for this need before, or the only one that is fit. Of several the builder says which."""
     before = find_instrument(shop, state.tools[need.id].serial) if need.id in state.tools else None
     if before is not None:
-        return _held_against(state, around, shop, need, before, wanted)
-    found = fit_instruments(shop, need, wanted, parse(around.now.at).date())
+        return _held_against(state, context, shop, need, before, wanted)
+    found = fit_instruments(shop, need, wanted, parse(context.now.at).date())
     if len(found.fit) == 1:
-        return _held_against(state, around, shop, need, found.fit[0], wanted)
+        return _held_against(state, context, shop, need, found.fit[0], wanted)
     if found.fit:
         return refuse("value-missing", f"say which {need.title or need.id} it is. {found.words}", name="instrument")
     able = [one.instrument for one in found.unfit if one.instrument.retired is None]
     if need.unfit == "warn" and len(able) == 1:
-        return _held_against(state, around, shop, need, able[0], wanted)
+        return _held_against(state, context, shop, need, able[0], wanted)
     return refuse("instrument-unfit", found.words, name=need.id)
 
 
 def _held_against(
-    state: State, around: Around, shop: Shop, need: InstrumentNeed, one: Instrument, wanted: Quantity | None
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, one: Instrument, wanted: Quantity | None
 ) -> Tool | Refusal:
-    today = parse(around.now.at).date()
+    today = parse(context.now.at).date()
     reasons = tuple(reason.words for reason in fitness(one, need, wanted, today))
     if reasons and need.unfit == "refuse":
         better = fit_instruments(shop, need, wanted, today).words

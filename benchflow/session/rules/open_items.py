@@ -7,13 +7,13 @@ from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
-from benchflow.session.intents.choices import choice_reasons
-from benchflow.session.intents.part_matching import match_reasons
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import interference_on_finish
 from benchflow.session.rules.check_stages import tick_words
+from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.computed_values import judge_worked, remedied_at, worked_by_itself
 from benchflow.session.rules.joint_progress import standing, tally, words
+from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, latest
 from benchflow.session.state.clock import Now

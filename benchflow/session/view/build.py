@@ -10,11 +10,11 @@ from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoRoute, route
 from benchflow.ordering.wording import value_words, variable_title
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Around
-from benchflow.session.intents.dispatch import move_reasons, start_reasons
-from benchflow.session.intents.rework_intents import thrown_away
+from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
+from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.open_items import missing, unwaived
+from benchflow.session.rules.rework_plans import thrown_away
 from benchflow.session.rules.running_clocks import RunningClock
 from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
@@ -33,9 +33,9 @@ CLOSING = 0.25
 """A time window is closing when this share of it is left, at most 5 minutes."""
 
 
-def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> BenchView:
+def bench_view(state: State, context: Context, *, saved: int, read_only: str) -> BenchView:
     """The bench view of ``state``. ``saved`` is the number of events on disk, ``read_only`` why it is view only."""
-    rows = tuple(operation_rows(state, around))
+    rows = tuple(operation_rows(state, context))
     return BenchView(
         title=state.plan.procedure.title,
         unit=state.opened.unit,
@@ -45,10 +45,10 @@ def bench_view(state: State, around: Around, *, saved: int, read_only: str) -> B
         read_only=read_only,
         done=len(state.done),
         of=len(state.plan.steps),
-        now=now_view(state, around, rows),
+        now=now_view(state, context, rows),
         rework=rework_view(state),
         state_rows=tuple(state_rows(state)),
-        clocks=tuple(clock_rows(state, around)),
+        clocks=tuple(clock_rows(state, context)),
         operations=rows,
         moves=tuple(move_rows(state)),
         closed=bool(state.closed),
@@ -63,13 +63,13 @@ ENTRY_KINDS = frozenset({
 """Kinds of event that change the operation in progress and no other."""
 
 
-def view_after_entries(view: BenchView, state: State, around: Around, *, saved: int) -> BenchView:
+def view_after_entries(view: BenchView, state: State, context: Context, *, saved: int) -> BenchView:
     """The view after events of :data:`ENTRY_KINDS` only: a new view of the operation in progress, the rest unchanged.
 
     The clocks are not updated either."""
     if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
-        return bench_view(state, around, saved=saved, read_only=view.read_only)
-    now = operation_view(state, around, state.in_progress)
+        return bench_view(state, context, saved=saved, read_only=view.read_only)
+    now = operation_view(state, context, state.in_progress)
     return msgspec.structs.replace(view, saved=saved, now=now)
 
 
@@ -88,7 +88,7 @@ def state_rows(state: State) -> Iterator[StateRow]:
         yield StateRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
 
 
-def operation_rows(state: State, around: Around) -> Iterator[OperationRow]:
+def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
     """All operations with their status, in the order of the procedure."""
     sections = {section.id: section.title for section in state.plan.procedure.sections}
     paused = set(state.paused)
@@ -99,19 +99,19 @@ def operation_rows(state: State, around: Around) -> Iterator[OperationRow]:
         elif name == state.in_progress:
             yield OperationRow(name, number, step.title, "in-progress", section=section)
         else:
-            reasons = start_blocked(state, name, around)
+            reasons = start_blocked(state, name, context)
             if reasons:
                 yield OperationRow(name, number, step.title, "blocked", reasons[0].message, section)
             else:
                 yield OperationRow(name, number, step.title, "paused" if name in paused else "ready", section=section)
 
 
-def start_blocked(state: State, step_id: str, around: Around) -> tuple[Reason, ...]:
+def start_blocked(state: State, step_id: str, context: Context) -> tuple[Reason, ...]:
     """Why an operation cannot start, not counting that another one is in progress."""
-    return tuple(r for r in start_reasons(state, step_id, around) if r.code != "operation-in-progress")
+    return tuple(r for r in start_reasons(state, step_id, context) if r.code != "operation-in-progress")
 
 
-def operation_to_show(state: State, around: Around, rows: tuple[OperationRow, ...]) -> str | None:
+def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, ...]) -> str | None:
     """The operation that the bench shows.
 
     In this order: the one in progress; the one with the nearest deadline, or the first on the route to it; a paused
@@ -120,7 +120,7 @@ def operation_to_show(state: State, around: Around, rows: tuple[OperationRow, ..
     if state.in_progress is not None:
         return state.in_progress
     can_start = {row.operation for row in rows if row.status in ("paused", "ready")}
-    for name in operations_by_deadline(state, around):
+    for name in operations_by_deadline(state, context):
         if name in can_start:
             return name
         found = route(state.plan, state.configuration(), name)
@@ -135,24 +135,24 @@ def operation_to_show(state: State, around: Around, rows: tuple[OperationRow, ..
     return None
 
 
-def operations_by_deadline(state: State, around: Around) -> list[str]:
+def operations_by_deadline(state: State, context: Context) -> list[str]:
     """Operations with an open time window, the earliest end first. A missed window does not count."""
     left: dict[str, float] = {}
     for name, step in state.plan.steps.items():
         if name not in state.done:
-            for clock in unwaived(state, step, around.now):
+            for clock in unwaived(state, step, context.now):
                 if clock.open_left is not None and clock.open_left >= 0:
                     left[name] = min(clock.open_left, left.get(name, clock.open_left))
     return sorted(left, key=left.__getitem__)
 
 
-def now_view(state: State, around: Around, rows: tuple[OperationRow, ...]) -> OperationView | None:
+def now_view(state: State, context: Context, rows: tuple[OperationRow, ...]) -> OperationView | None:
     """The view of the operation to show; ``None`` if all are done or the job is closed."""
-    name = None if state.closed else operation_to_show(state, around, rows)
-    return None if name is None else operation_view(state, around, name)
+    name = None if state.closed else operation_to_show(state, context, rows)
+    return None if name is None else operation_view(state, context, name)
 
 
-def operation_view(state: State, around: Around, name: str) -> OperationView:
+def operation_view(state: State, context: Context, name: str) -> OperationView:
     """The view of one operation, whether it is in progress or not."""
     step = state.plan.steps[name]
     operation = step.operation
@@ -167,7 +167,7 @@ def operation_view(state: State, around: Around, name: str) -> OperationView:
         uses=tuple(used_items(state, step)),
         inputs=operation_inputs(state, step),
         in_progress=in_progress,
-        missing=missing(state, step, around.now) if in_progress else start_blocked(state, name, around),
+        missing=missing(state, step, context.now) if in_progress else start_blocked(state, name, context),
         pause_allowed=not step.during,
     )
 
@@ -186,27 +186,27 @@ def used_items(state: State, step: Step) -> Iterator[str]:
             yield f"{need.title or need.id}{measuring_range}"
 
 
-def clock_rows(state: State, around: Around) -> Iterator[ClockRow]:
+def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
     """The running time windows of operations that are not done. Waived windows are left out."""
     running = [
         (step, clock)
         for name, step in state.plan.steps.items()
         if name not in state.done
-        for clock in unwaived(state, step, around.now)
+        for clock in unwaived(state, step, context.now)
     ]
     any_end = any(clock.open_left is not None for _, clock in running)
-    start_times = latest_start_times(state, around) if any_end else {}
+    start_times = latest_start_times(state, context) if any_end else {}
     for step, clock in running:
         row = clock_row(state, step, clock, start_times)
         if row is not None:
             yield row
 
 
-def latest_start_times(state: State, around: Around) -> dict[str, float]:
+def latest_start_times(state: State, context: Context) -> dict[str, float]:
     """Seconds until the latest start of each operation that keeps all time windows. Empty if one is missed already."""
     from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
 
-    done = {name: -elapsed(finished, around.now) for name, finished in state.done.items()}
+    done = {name: -elapsed(finished, context.now) for name, finished in state.done.items()}
     found = latest_starts(state.plan, done, 0.0)
     return found if all(seconds >= 0 for seconds in found.values()) else {}
 

@@ -4,12 +4,12 @@ from collections import Counter
 
 from benchflow.procedure.model import CheckStage, Stage
 from benchflow.procedure.plan import Step
-from benchflow.session.intents.tightening import readable_again
-from benchflow.session.intents.wrench_setting import set_to, setting_lines
+from benchflow.session.rules.check_readings import readable_again
 from benchflow.session.rules.check_stages import quantity_name, unit_of
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import Drawing, Tally, stage_order, standing, tally, words
 from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.rules.wrench_correction import set_to, setting_lines
 from benchflow.session.state.state import State, Tick
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.reading_text import reading_text

@@ -5,11 +5,10 @@ from fractions import Fraction
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
-from benchflow.session.intents.choices import proposal
-from benchflow.session.intents.part_matching import match_inputs
-from benchflow.session.intents.remedies import redo_steps, remedying
+from benchflow.session.rules.choice_tables import proposal
 from benchflow.session.rules.computed_values import judge_worked, remedied_at, rests_on, worked_by_itself
 from benchflow.session.rules.open_items import HOLD, lots_wanted
+from benchflow.session.rules.remedy_progress import redo_steps, remedying
 from benchflow.session.rules.verdicts import (
     bound_in_force,
     judge_value,
@@ -22,6 +21,7 @@ from benchflow.session.rules.verdicts import (
 from benchflow.session.state.state import Attempt, State
 from benchflow.session.view import bench_view as vw
 from benchflow.session.view.joint_inputs import tighten_input
+from benchflow.session.view.match_inputs import match_inputs
 from benchflow.session.view.reading_text import reading_text
 from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width as width_of

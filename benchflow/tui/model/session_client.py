@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.context import Around
+from benchflow.session.context import Context
 from benchflow.session.controller import Accepted, Answer, Desk
-from benchflow.session.intents.dispatch import close_reasons
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.rules.action_reasons import close_reasons
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import ENTRY_KINDS, clock_rows, operation_view, view_after_entries
@@ -62,14 +62,14 @@ class SessionClient:
         except BenchflowError:
             return None
 
-    def context(self) -> Around:
+    def context(self) -> Context:
         """The current time and the shop.
 
         Raises:
             BenchflowError: the register cannot be read.
         """
         register = self.controller.register
-        return Around(self.controller.now(), None if register is None else register.shop())
+        return Context(self.controller.now(), None if register is None else register.shop())
 
     @property
     def now(self) -> datetime:
@@ -91,7 +91,9 @@ class SessionClient:
     def _refresh_after(self, lines: Sequence[Line]) -> None:
         """An entry changes only the operation in progress, so only that part of the view is built again."""
         if all(line.kind in ENTRY_KINDS for line in lines):
-            self.view = view_after_entries(self.view, self.state, self.controller.around(), saved=self.controller.saved)
+            self.view = view_after_entries(
+                self.view, self.state, self.controller.context(), saved=self.controller.saved
+            )
             self.on_change()
         else:
             self.refresh()
@@ -108,7 +110,7 @@ class SessionClient:
         if self.busy:
             return False
         before = [(row.operation, row.phase) for row in self.view.clocks]
-        rows = tuple(clock_rows(self.state, self.controller.around()))
+        rows = tuple(clock_rows(self.state, self.controller.context()))
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
@@ -136,7 +138,7 @@ class SessionClient:
 
     def operation(self, name: str) -> OperationView:
         """The view of any operation."""
-        return operation_view(self.state, self.controller.around(), name)
+        return operation_view(self.state, self.controller.context(), name)
 
     def why(self, name: str) -> tuple[Reason, ...]:
         """Every reason why an operation is blocked or cannot be finished yet."""

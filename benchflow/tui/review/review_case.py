@@ -14,7 +14,7 @@ from benchflow.review.formatting import count, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import By, Frame, Replay
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, sheet
-from benchflow.session.context import Around
+from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
@@ -190,5 +190,5 @@ def _short(event: Event | None) -> str:
             return ""
 
 
-def _around(state: State) -> Around:
-    return Around(Now(state.last.at, state.last.run, state.last.ms))
+def _around(state: State) -> Context:
+    return Context(Now(state.last.at, state.last.run, state.last.ms))

@@ -11,19 +11,14 @@ from typing import TYPE_CHECKING
 
 from msgspec import Struct
 
-from benchflow.base.plaintext import clean
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import CalculatedValue, PartMatching
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
-from benchflow.session.context import Decision, Entry, refuse, unknown, unreadable
-from benchflow.session.intents import intent_types as it
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.computed_values import judge_worked
 from benchflow.session.rules.verdicts import latest, of_stored
-from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
-from benchflow.session.view.bench_view import ChoiceInput
 from benchflow.trade.decision_rules import judge
 
 if TYPE_CHECKING:
@@ -152,7 +147,7 @@ def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str
     return given, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
 
 
-def _unit(parts: Mapping[str, Quantity]) -> str:
+def unit_of_parts(parts: Mapping[str, Quantity]) -> str:
     return next(iter(parts.values())).unit
 
 
@@ -161,31 +156,9 @@ def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
     if part in parts:
         return parts[part]
     try:
-        return convert(parse_quantity(part, dimension=dimension_of(_unit(parts))), _unit(parts))
+        return convert(parse_quantity(part, dimension=dimension_of(unit_of_parts(parts))), unit_of_parts(parts))
     except (QuantityError, StopIteration):
         return None
-
-
-def take_for_match(state: State, step: Step, place: tuple[PartMatching, str], intent: it.Choose, by: str) -> Decision:
-    match, where = place
-    parts = on_hand(state, match)
-    if parts is None:
-        return refuse("value-missing", f"{match.measured} is not all measured yet", name=match.measured)
-    take = clean(intent.take).strip()
-    if take not in parts:
-        unit = _unit(parts)
-        try:
-            new = parse_quantity(take, dimension=dimension_of(unit))
-        except QuantityError as error:
-            if any(char.isdigit() for char in take) and error.code == "wrong-dimension":
-                return unreadable(error, intent.name)
-            return unknown(f"part measured under {match.measured}, nor the size of a new one", take, parts)
-        return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
-    taken = state.work(step.id).chosen
-    for name, part in taken.items():
-        if part == take and name != intent.name and ValueRef.parse(name).name == match.name:
-            return refuse("not-allowed", f"{take} is in {name} already: choose another for {where}", name=name)
-    return (Entry(by, ev.Chosen(step.id, intent.name, take)),)
 
 
 def match_reasons(state: State, step: Step) -> Iterator[Reason]:
@@ -205,35 +178,13 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             if value is None or match.name in work.deviations:
                 continue
             if judge(value, match.limit, "simple").verdict != "ok":
-                message = f"{part} in {place} gives {_outcome(step, match)}: {show(value)}, limit {match.limit.text}"
+                message = (
+                    f"{part} in {place} gives {outcome_title(step, match)}: {show(value)}, limit {match.limit.text}"
+                )
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 
 
-def _outcome(step: Step, match: PartMatching) -> str:
+def outcome_title(step: Step, match: PartMatching) -> str:
     """What the match is made for, by its title: ``Lash with the shim that is given``."""
     work = step.work_out(match.so_that)
     return work.title or match.so_that if work is not None else match.so_that
-
-
-def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
-    """A choice for every place, with the part that the solver gives it."""
-    found = []
-    work = state.work(step.id)
-    for match in step.operation.match:
-        parts = on_hand(state, match) or {}
-        given, note = proposed(state, step, match)
-        for place in state.plan.procedure.places.get(match.to, ()):
-            name = str(ValueRef(match.name, place))
-            taken = work.chosen.get(name, "")
-            free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
-            size = size_of(parts, taken) if taken and parts else None
-            value = None if size is None else so_that(state, step, match, place, size)
-            fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
-            said = f"{_outcome(step, match)}: {show(value)}" if value is not None else note
-            title = f"{match.title or match.name}: {place}"
-            proposal = (given[place],) if place in given else ()
-            done = bool(taken) and (fits or match.name in work.deviations)
-            unit = _unit(parts) if parts else ""
-            sizes = tuple(show(parts[part]) for part in free)
-            found.append(ChoiceInput(name, title, proposal, free, taken, done, said, unit, sizes))
-    return found

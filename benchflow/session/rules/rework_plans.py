@@ -1,0 +1,61 @@
+"""The rework plan for an operation, and the parts to throw away."""
+
+from collections.abc import Mapping
+
+from msgspec.structs import replace
+
+from benchflow.ordering import rework
+from benchflow.ordering.actions import UndoOperation
+from benchflow.session.context import refuse, title_of, unknown
+from benchflow.session.refusal import Reason, Refusal
+from benchflow.session.state.state import State
+
+
+def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
+    """How the work down to ``step_id`` comes apart, or every reason why it cannot."""
+    if step_id not in state.plan.steps:
+        return unknown("operation", step_id, state.plan.steps)
+    if state.in_progress not in (None, step_id):
+        message = f"{title_of(state, state.in_progress)} is in hand: finish it, set it aside or take it back first"
+        return refuse("operation-in-progress", message, operation=state.in_progress)
+    if state.rework is not None:
+        message = f"work is already being taken back to {title_of(state, state.rework.operation)}"
+        return refuse("not-allowed", message, operation=state.rework.operation)
+    if step_id not in (*state.done, *state.paused, state.in_progress):
+        message = f"{title_of(state, step_id)} is not done: there is nothing to take back"
+        return refuse("not-started", message, operation=step_id)
+    found = rework.plan_rework(state.plan, history(state), step_id)
+    if isinstance(found, rework.NoRework):
+        return Refusal(
+            tuple(
+                Reason("not-allowed", rework.obstacle_text(state.plan, reason), operation=rework.named_step(reason))
+                for reason in found.reasons
+            )
+        )
+    if state.in_progress is not None and found.steps != (UndoOperation(step_id),):
+        message = f"{title_of(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
+        return refuse("operation-in-progress", message, operation=step_id)
+    gone = [
+        name for each in found.steps if isinstance(each, UndoOperation) for name in thrown_away(state, each.operation)
+    ]
+    return replace(found, discard=tuple(dict.fromkeys(gone)))
+
+
+def thrown_away(state: State, step_id: str) -> tuple[str, ...]:
+    """The kit items that cannot be used again once a step is taken back: those its `undo` names, and those it uses that
+    the kit says are thrown away."""
+    operation = state.plan.steps[step_id].operation
+    used_once = {item.id for item in state.plan.procedure.kit if item.discard}
+    named = () if operation.undo is None else operation.undo.discard
+    return tuple(
+        dict.fromkeys([*(ref.name for ref in named), *(r.name for r in operation.uses if r.name in used_once)])
+    )
+
+
+def history(state: State) -> rework.DoneWork:
+    """What the planner needs: what was finished, in that order (half-done work counts), and who wrote what."""
+    writes: Mapping[str, tuple[rework.StateWrite, ...]] = {
+        name: tuple(rework.StateWrite(write.step, write.value) for write in past) for name, past in state.writes.items()
+    }
+    held = () if state.in_progress is None else (state.in_progress,)
+    return rework.DoneWork(finished=(*state.done, *state.paused, *held), writes=dict(writes))

@@ -1,0 +1,22 @@
+"""Reads what was typed: a quantity in the unit of its field, or a whole number."""
+
+from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
+from benchflow.session.context import unreadable
+from benchflow.session.refusal import Refusal
+
+
+def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity | Refusal:
+    """The quantity typed, converted to the unit of the field; the text as typed is kept in it."""
+    try:
+        typed = parse_quantity(text, dimension=dimension)
+        return convert(typed, unit) if unit else typed
+    except QuantityError as error:
+        return unreadable(error, name)
+
+
+def whole_number(given: int | str) -> int | None:
+    """``3`` and ``"3"``; ``None`` if it is not a whole number."""
+    try:
+        return int(given)
+    except ValueError:
+        return None

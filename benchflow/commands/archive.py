@@ -210,7 +210,7 @@ def trend(
 @click.command()
 @click.argument("paths", nargs=-1, metavar="[watch] [FOLDER|LOG]...", type=click.Path(path_type=Path))
 @click.option("--to", "url", metavar="URL", help="postgresql://user@host/name, or the path of an SQLite file.")
-@click.option("--rebuild", is_flag=True, help="Empty the index first and make it anew from the logs.")
+@click.option("--rebuild", is_flag=True, help="Empty the index first and make it again from the logs.")
 @click.option("--copy-logs", is_flag=True, help="Put the whole logs into it too, so that other benches can fetch them.")
 @click.option("--fetch", metavar="SESSION", help="Write the log of this session (its number as listed) to -o.")
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Where --fetch writes to.")

@@ -123,7 +123,7 @@ READER: dict[str, tuple[str, str]] = {
     "tag": ("A tag of YAML would make something else of a text.", "!!python/... text        ->  text"),
     "too-deep": ("Lists and mappings nest deeper than any procedure needs.", "look for a bracket that is not closed"),
     "too-few": (
-        "Readings are to be held against each other, and there is only one.",
+        "Readings are to be compared with each other, and there is only one.",
         "limit: equal within 0.010 in            ->  with `readings: 3`",
     ),
     "too-large": ("The file is larger than any procedure.", "is it the right file?"),

@@ -103,7 +103,7 @@ def sheet(name: str, out: Path | None, as_markdown: bool, as_json: bool) -> int:
 @click.command()
 @click.argument("name", metavar="LOG")
 @click.argument("complaint", required=False)
-@click.option("--search", metavar="WORDS", help="Instead of a complaint: what the operations speak of.")
+@click.option("--search", metavar="WORDS", help="Instead of a complaint: words in the texts of the operations.")
 @click.option("--all", "every", is_flag=True, help="Tell everything about every guard, not only the suspects.")
 @click.option("--shop", type=click.Path(path_type=Path), help="The register that tells which instruments are in doubt.")
 @click.option("--rule", "show_rule", is_flag=True, help="Show the rule by which evidence is called weak.")

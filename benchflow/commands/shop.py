@@ -210,7 +210,7 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 @click.option("--due", help="When the next one is due.")
 @click.option("--uncertainty", default="", help="The expanded uncertainty on the certificate.")
 def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> int:
-    """Record a calibration: its uses begin again at nought, and a doubt is lifted."""
+    """Record a calibration: its count of uses restarts at zero, and a doubt is lifted."""
     from benchflow.session.shop.register_writer import record_calibration
 
     day = _day(on) or date.today()  # the day on the certificate is the shop's own
@@ -233,7 +233,7 @@ def doubt(name: str, why: str) -> int:
 @click.argument("name", metavar="NAME|ID")
 @click.option("--on", help="The day; today if not said.")
 def retire(name: str, on: str | None) -> int:
-    """A person who has left, or an instrument out of use. Neither is struck out: old logs speak of them."""
+    """A person who has left, or an instrument out of use. Neither is deleted, because old logs refer to them."""
     from benchflow.session.shop.register import find_person
     from benchflow.session.shop.register_writer import retire as retired
 

@@ -70,22 +70,22 @@ def title_of(state: State, step_id: str) -> str:
 
 
 def in_progress(state: State, named: str | None) -> Step | Refusal:
-    """The operation in hand; a refusal when there is none, or when ``named`` is another one."""
+    """The operation in progress; a refusal when there is none, or when ``named`` is another one."""
     if named is not None and named not in state.plan.steps:
         return unknown("operation", named, state.plan.steps)
     if state.in_progress is None:
         if named is None:
-            return refuse("not-started", "no operation is in hand: take one up first")
+            return refuse("not-started", "No operation is in progress. Start one first")
         if named in state.done:
             return refuse("already-done", f"{title_of(state, named)} is done already", operation=named)
-        return refuse("not-started", f"{title_of(state, named)} is not in hand: take it up first", operation=named)
+        return refuse("not-started", f"{title_of(state, named)} is not in progress. Start it first", operation=named)
     if state.rework is not None:
-        message = f"{title_of(state, state.in_progress)} is being taken back"
+        message = f"{title_of(state, state.in_progress)} is being reworked"
         return refuse("not-allowed", message, operation=state.in_progress)
     if named is not None and named != state.in_progress:
         return refuse(
             "not-started",
-            f"{title_of(state, named)} is not in hand; {title_of(state, state.in_progress)} is",
+            f"{title_of(state, named)} is not in progress. {title_of(state, state.in_progress)} is",
             operation=named,
         )
     return state.plan.steps[state.in_progress]

@@ -30,7 +30,7 @@ def choose(state: State, intent: it.Choose, context: Context, by: str) -> Decisi
     if take not in known:
         return unknown(f"part for {table.name}", take, known)
     if not input_values(state, step, table.by):
-        return refuse("value-missing", f"{table.by} is not there yet: measure first", name=table.by)
+        return refuse("value-missing", f"{table.by} is not measured yet. Measure it first", name=table.by)
     return (Entry(by, ev.Chosen(step.id, table.name, take)),)
 
 
@@ -52,5 +52,5 @@ def _choose_part(state: State, step: Step, place: tuple[PartMatching, str], inte
     taken = state.work(step.id).chosen
     for name, part in taken.items():
         if part == take and name != intent.name and ValueRef.parse(name).name == match.name:
-            return refuse("not-allowed", f"{take} is in {name} already: choose another for {where}", name=name)
+            return refuse("not-allowed", f"{take} is in {name} already. Choose another one for {where}", name=name)
     return (Entry(by, ev.Chosen(step.id, intent.name, take)),)

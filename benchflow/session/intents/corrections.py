@@ -20,12 +20,12 @@ def correct(state: State, intent: it.Correct, context: Context, by: str) -> Deci
     """Put a wrong entry right. The entry may belong to an operation that is done: what it says then counts."""
     found = state.correctable.get(intent.event)
     if found is None:
-        message = f"number {intent.event} in the log is no reading and no lot: only those can be put right"
+        message = f"number {intent.event} in the log is not a reading or a lot. Only those can be corrected"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
     step_id, name = found.operation, found.name
     reason = clean_line(intent.reason)
     if not reason:
-        return refuse("value-missing", "say why the entry was wrong", name=name)
+        return refuse("value-missing", "Give the reason why the entry was wrong", name=name)
     if found.kind == "lot":
         lot = scanned(intent.value)
         if not lot:
@@ -43,7 +43,7 @@ def _reading(
     attempts = state.work(step.id).readings.get(name, {}).get(slot, ())
     old = next((attempt for attempt in attempts if attempt.seq == intent.event), None)
     if old is None:
-        return refuse("not-allowed", f"reading {intent.event} of {name} was taken back since", name=name)
+        return refuse("not-allowed", f"reading {intent.event} of {name} was cleared since", name=name)
     asked = next(record for record in step.operation.record if record.name == name)
     quantity = read_quantity(intent.value, asked.unit, asked.dimension, name)
     if isinstance(quantity, Refusal):
@@ -67,7 +67,7 @@ def _tick(state: State, step: Step, joint: str, intent: it.Correct, reason: str,
     """What was read on a fastener, put right."""
     old: Tick | None = next((tick for tick in state.work(step.id).ticks if tick.seq == intent.event), None)
     if old is None or step.operation.tighten is None:
-        return refuse("not-allowed", f"tick {intent.event} of {joint} was taken back since", name=joint)
+        return refuse("not-allowed", f"tick {intent.event} of {joint} was cleared since", name=joint)
     stage = step.operation.tighten.stages[old.stage - 1]
     read = readings(stage, old.fastener, intent.value, intent.stretch)
     if isinstance(read, Refusal):

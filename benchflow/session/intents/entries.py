@@ -97,7 +97,7 @@ def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal
         return open_slots[0]
     return refuse(
         "value-missing",
-        f"all {len(record.slots)} readings of {record.name} are there: say which one this replaces",
+        f"all {len(record.slots)} readings of {record.name} are recorded. Name the one that this replaces",
         name=record.name,
     )
 

@@ -1,7 +1,7 @@
 """What a builder, a script or a networked wrench may ask for: one type an intent.
 
 Every intent may say ``by`` (who; the builder of the session otherwise). Those that speak of the
-operation in hand may name it, and are refused if it is another.
+operation in progress may name it, and are refused if it is another.
 """
 
 from msgspec import UNSET, Struct, UnsetType
@@ -73,7 +73,7 @@ class TickFastener(Base, frozen=True, tag="tick", kw_only=True, rename={"stretch
 
 
 class Untick(Base, frozen=True, tag="untick", kw_only=True):
-    """The last entry into a joint is taken back; which it is may be said."""
+    """The last entry into a joint is cleared; it may be named."""
 
     joint: str
     fastener: int | str | None = None
@@ -169,7 +169,7 @@ class Lubricant(Base, frozen=True, tag="lubricant", kw_only=True, rename={"nut_f
 
 
 class SetState(Base, frozen=True, tag="set-state", kw_only=True):
-    """How a variable was found to stand; ``null``: it is not known any more."""
+    """The state found on the engine; ``null``: it is not known."""
 
     variable: str
     value: str | UnsetType | None = UNSET

@@ -22,13 +22,13 @@ def remedy(state: State, intent: it.RemedyDone, context: Context, by: str) -> De
         return unknown("value in this operation", intent.name, names)
     now = remedying(state, step, name)
     if now is None:
-        return refuse(
-            "not-allowed", f"{called(step, name)} is not out of its limit: there is nothing to remedy", name=name
-        )
+        return refuse("not-allowed", f"{called(step, name)} is not out of its limit. No remedy is needed", name=name)
     if now.remedy is None:
-        words = "its remedies have all been gone through" if now.exhausted else "the procedure gives no remedy"
+        words = "all its remedies have been carried out" if now.exhausted else "the procedure gives no remedy"
         return refuse(
-            "not-allowed", f"{called(step, name)} is out of its limit, and {words}: only a deviation is left", name=name
+            "not-allowed",
+            f"{called(step, name)} is out of its limit, and {words}: only a deviation is possible",
+            name=name,
         )
     if now.remedy.stop:
         return refuse("not-allowed", f"{called(step, name)}: the procedure stops here: {now.remedy.do}", name=name)

@@ -14,7 +14,7 @@ from benchflow.session.state.state import State
 
 def start_rework(state: State, intent: it.Rework, context: Context, by: str) -> Decision:
     if not intent.reason.strip():
-        return refuse("value-missing", "say why it is taken back", operation=intent.operation)
+        return refuse("value-missing", "Give the reason for the rework", operation=intent.operation)
     plan = plan_of(state, intent.operation)
     if isinstance(plan, Refusal):
         return plan
@@ -32,11 +32,11 @@ def _done(step: ReworkStep) -> ev.Event:
 
 
 def rework_step(state: State, intent: it.NextReworkStep, context: Context, by: str) -> Decision:
-    """The next step of the plan was done. What stood when it was agreed may since have been found to stand
+    """The next step of the plan was done. The state at the agreement may since have been found to be
     otherwise, so the interlock is asked again."""
     plan = state.rework
     if plan is None:
-        return refuse("not-started", "no work is being taken back")
+        return refuse("not-started", "No rework is in progress")
     step = plan.next
     stopped = move_blocked(state, step.move) if isinstance(step, MakeMove) else _stopped(state, step.operation)
     return Refusal(stopped) if stopped else (Entry(by, _done(step)),)

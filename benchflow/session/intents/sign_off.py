@@ -26,9 +26,9 @@ def sign(state: State, intent: it.Sign, context: Context, by: str) -> Decision:
         return refuse("already-done", f"{step.title} is done already", operation=step.id)
     work = state.work(step.id)
     if state.in_progress != step.id and not work.touched:
-        return refuse("not-started", f"{step.title} is not begun: there is nothing to sign for", operation=step.id)
+        return refuse("not-started", f"{step.title} is not started. There is nothing to sign", operation=step.id)
     if intent.by is None or not clean(by).strip():
-        return refuse("value-missing", "say who signs (by)", operation=step.id)
+        return refuse("value-missing", "Enter who signs (by)", operation=step.id)
     signer = clean(by).strip()
     stopped = allowed(context.shop, signer, step.operation.hold.by, intent.pin)
     if stopped is not None:
@@ -43,7 +43,7 @@ def deviate(state: State, intent: it.Deviate, context: Context, by: str) -> Deci
     if step is None:
         return unknown("operation", intent.operation, state.plan.steps)
     if not intent.reason.strip():
-        return refuse("value-missing", "say why: a deviation has a reason and a name", operation=step.id)
+        return refuse("value-missing", "Give the reason of the deviation", operation=step.id)
     about = waivable(state, step, intent.about.strip())
     if isinstance(about, Refusal):
         return about

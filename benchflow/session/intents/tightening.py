@@ -37,7 +37,7 @@ def tick(state: State, intent: it.TickFastener, context: Context, by: str) -> De
 def _stage_of(state: State, step: Step, count: Tally, number: int, said: int | None) -> int | Refusal:
     """The stage that a tick of this fastener is for, from 1, or every reason why it cannot be ticked now."""
     if count.half_drawn:
-        message = f"{count.joint.title or count.joint.id}: {words(count)}; say when all are seated, then tighten"
+        message = f"{count.joint.title or count.joint.id}: {words(count)}. Confirm that all are seated, then tighten"
         return refuse("stage-not-finished", message, name=count.joint.id)
     again = _read_again(state, step, count, number, said)
     if again is not None:
@@ -55,7 +55,7 @@ def _stage_of(state: State, step: Step, count: Tally, number: int, said: int | N
     if had:
         reasons += _stopped("already-done", number, f"fastener {number} has had this stage").refused
     if had and said is None and count.stage < len(count.tighten.stages):
-        message = f"stage {count.stage + 1} cannot begin before the last fastener of stage {count.stage}"
+        message = f"stage {count.stage + 1} cannot start before the last fastener of stage {count.stage}"
         reasons += _stopped("stage-not-finished", number, message).refused
     return Refusal(reasons)
 
@@ -111,7 +111,7 @@ def _tools(
 
 
 def untick(state: State, intent: it.Untick, context: Context, by: str) -> Decision:
-    """The last entry into the joint is taken back: a tick, that the part is seated, or a turn of drawing it down."""
+    """Clears the last entry of the joint: a tick, "all seated", or a draw-down turn."""
     found = joint_in_hand(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found
@@ -129,11 +129,11 @@ def untick(state: State, intent: it.Untick, context: Context, by: str) -> Decisi
         fastener, stage = drawing.turns[-1].fastener, 0
         event = ev.Undrawn(step.id, count.joint.id, drawing.turns[-1].round, fastener)
     else:
-        return refuse("fastener-order", "nothing is ticked yet: there is nothing to take back")
+        return refuse("fastener-order", "No fastener is ticked yet. There is nothing to clear")
     other = intent.fastener is not None and whole_number(intent.fastener) != fastener
     if other or intent.stage not in (None, stage):
         what = f"fastener {fastener}, " + (f"stage {stage}" if stage else "drawing down")
-        return refuse("fastener-order", f"only the last tick can be taken back: {what}", name=str(intent.fastener))
+        return refuse("fastener-order", f"Only the last tick can be cleared: {what}", name=str(intent.fastener))
     return (Entry(by, event),)
 
 
@@ -145,12 +145,12 @@ def draw_down(state: State, intent: it.DrawDown, context: Context, by: str) -> D
     step, count = found
     title, drawing = count.joint.title or count.joint.id, count.drawing
     if drawing is None:
-        return refuse("not-allowed", f"{title}: the procedure does not draw this joint down", name=count.joint.id)
+        return refuse("not-allowed", f"{title}: the procedure has no draw-down for this joint", name=count.joint.id)
     if not drawing.open:
         ended = "its stages have begun" if drawing.begun else "it was said to be seated"
         return refuse("already-done", f"{title}: {ended}; {drawing.words}", name=count.joint.id)
     if intent.seated and intent.fastener is not None:
-        return refuse("not-allowed", "say either which fastener was turned, or that all are seated", name="seated")
+        return refuse("not-allowed", "Name the fastener that was turned, or confirm that all are seated", name="seated")
     if intent.seated:
         return (Entry(by, ev.Seated(step.id, count.joint.id, len(drawing.turns))),)
     if intent.fastener is not None:

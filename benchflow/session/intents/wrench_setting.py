@@ -53,7 +53,7 @@ def lubricant(state: State, intent: it.Lubricant, context: Context, by: str) -> 
         return unknown("joint", intent.joint, joints)
     text = clean(intent.lubricant).strip()
     if not text:
-        return refuse("value-missing", "say what is on the threads", name="lubricant")
+        return refuse("value-missing", "Enter the lubricant on the threads", name="lubricant")
     factor = (intent.nut_factor or "").strip()
     if factor:
         try:
@@ -61,5 +61,5 @@ def lubricant(state: State, intent: it.Lubricant, context: Context, by: str) -> 
         except InvalidOperation:
             return refuse("bad-quantity", f"{factor!r} is not a nut factor; write it like 0.15", name="nut-factor")
         if not value.is_finite() or not Decimal("0.03") <= value <= Decimal("0.6"):
-            return refuse("bad-quantity", f"a nut factor lies between 0.03 and 0.6, not {factor}", name="nut-factor")
+            return refuse("bad-quantity", f"A nut factor is between 0.03 and 0.6; {factor} is not", name="nut-factor")
     return (Entry(by, ev.Lubricated(intent.joint, text, factor)),)

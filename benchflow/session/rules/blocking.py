@@ -24,7 +24,7 @@ def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
 
 
 def step_blocked(state: State, step_id: str) -> tuple[Reason, ...]:
-    """Why the order, the states or the interlock stop an operation being taken up."""
+    """Why the order, the states or the interlock block the start of an operation."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
@@ -36,7 +36,7 @@ def move_blocked(state: State, move_id: str) -> tuple[Reason, ...]:
 
 
 def interference_on_finish(state: State, step: Step) -> tuple[Reason, ...]:
-    """What has come between since it was taken up: a state found to stand otherwise."""
+    """What changed since the start: a state that was found to be another."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
     return tuple(
         as_refusal_reason(state, reason)

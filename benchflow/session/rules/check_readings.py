@@ -14,7 +14,7 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
 def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
-    """The operation in hand and its count; a refusal where it does not tighten this joint."""
+    """The operation in progress and its count; a refusal where it does not tighten this joint."""
     step = in_progress(state, operation)
     if isinstance(step, Refusal):
         return step
@@ -35,7 +35,7 @@ NO_TOOL = Tool(None, None)
 
 
 def readable_ticks(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
-    """Stage and fastener where a check read out of its limit and may be read again: in the stage in hand, or in the
+    """Stage and fastener where a check read out of its limit and may be read again: in the current stage, or in the
     one before while nothing of the next is done."""
     ticks = state.work(step.id).ticks
     if not any(each.verdict in OUT_OF_LIMIT for each in ticks):

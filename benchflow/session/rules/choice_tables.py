@@ -32,11 +32,11 @@ def proposal(state: State, step: Step, choose: PartChoice) -> Proposal:
     for value, spread in values:
         found = _bands(choose, value, spread)
         if not found:
-            return Proposal((), f"{show(value)} is outside the table: ask the maker, or sign a deviation")
+            return Proposal((), f"{show(value)} is outside the table. Ask the maker, or sign a deviation")
         takes += [take for take in found if take not in takes]
     if len(takes) == 1:
         return Proposal((takes[0],))
-    return Proposal(tuple(takes), "the readings fall in more than one row: it is for you to say")
+    return Proposal(tuple(takes), "the readings are in more than one row. Choose one")
 
 
 def input_values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:

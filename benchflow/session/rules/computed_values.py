@@ -49,7 +49,7 @@ def remedied_at(state: State, step: Step, name: str) -> int:
 
 
 def rests_on(plan: Plan, remedies: dict[str, RemedyCount], work: CalculatedValue, name: str) -> bool:
-    """Whether ``work`` was remedied and its formula speaks of the value ``name``, with its place or without."""
+    """Whether ``work`` was remedied and its formula uses the value ``name``, with its place or without."""
     if work.name not in remedies:
         return False
     from benchflow.procedure.formula import names
@@ -93,7 +93,7 @@ def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, differe
 
 
 def inputs_of(state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]) -> Known | None:
-    """Everything the formula speaks of; ``None`` when any of it is missing."""
+    """All inputs of the formula; ``None`` when one is missing."""
     from benchflow.procedure.formula import names
 
     known = Known({}, {})

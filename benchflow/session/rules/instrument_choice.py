@@ -49,7 +49,7 @@ class ToolList(Struct, frozen=True):
 
 
 def tools_for_reading(state: State, context: Context, name: str, typed: str = "") -> tuple[ToolList, ...]:
-    """For a value of the operation in hand. ``typed`` is the reading, where it is there already: an instrument has to
+    """For a value being entered. ``typed`` is the reading, where it is there already: an instrument has to
     reach it. Empty where the procedure asks for none or there is no register."""
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     record = None if step is None else step.record(name)
@@ -63,7 +63,7 @@ def tools_for_reading(state: State, context: Context, name: str, typed: str = ""
 def tools_for_joint(
     state: State, context: Context, stage_number: int, typed: Mapping[str, str] | None = None
 ) -> tuple[ToolList, ...]:
-    """For a tick of the operation in hand: the wrench (or what the stage needs), and the gauge that a stretch is read
+    """For a tick: the wrench (or what the stage needs), and the gauge that a stretch is read
     with. ``typed`` as the intent's fields ``value`` and ``stretch``."""
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     count = None if step is None else tally(state, step)

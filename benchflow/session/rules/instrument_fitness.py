@@ -89,7 +89,9 @@ def _the_one(
     if len(found.fit) == 1:
         return _held_against(state, context, shop, need, found.fit[0], wanted)
     if found.fit:
-        return refuse("value-missing", f"say which {need.title or need.id} it is. {found.words}", name="instrument")
+        return refuse(
+            "value-missing", f"Name the {need.title or need.id} that was used. {found.words}", name="instrument"
+        )
     able = [one.instrument for one in found.unfit if one.instrument.retired is None]
     if need.unfit == "warn" and len(able) == 1:
         return _held_against(state, context, shop, need, able[0], wanted)

@@ -1,4 +1,4 @@
-"""Counting a joint: which stage is in hand, which fastener is next. The count is a function of what was entered."""
+"""Counting a joint: which stage is in progress, which fastener is next. The count is a function of what was entered."""
 
 from collections.abc import Iterable
 
@@ -27,12 +27,12 @@ class Drawing(Struct, frozen=True):
 
     @property
     def round(self) -> int:
-        """The round in hand, from 1."""
+        """The current round, from 1."""
         return len(self.turns) // self.count + 1
 
     @property
     def done(self) -> int:
-        """Fasteners turned in the round in hand."""
+        """Fasteners turned in the current round."""
         return len(self.turns) % self.count
 
     @property
@@ -50,7 +50,7 @@ class Drawing(Struct, frozen=True):
             return f"draw down, round {self.round}, {self.done} of {self.count}: {self.turn}"
         if self.turns:
             return f"drawn down in {self._turns}"
-        return "seated; its turns were not counted" if self.seated else "nobody said that it was drawn down"
+        return "seated; its turns were not counted" if self.seated else "draw-down not confirmed"
 
     @property
     def _turns(self) -> str:
@@ -61,7 +61,7 @@ class Drawing(Struct, frozen=True):
 
 class Tally(Struct, frozen=True):
     """``stage`` counts from 1 and is ``len(stages) + 1`` when all are done. ``order`` is the fasteners of
-    the stage in hand, in tightening order; ``done`` how many of them are ticked.
+    the current stage, in tightening order; ``done`` how many of them are ticked.
 
     ``drawing`` is ``None`` for a part that need not come down level. Its turns need not be counted: a stage may begin
     without a word about them. What has been begun to be counted is to be said to be seated, though.

@@ -1,4 +1,4 @@
-"""What an operation in hand still wants before it can be finished: every reason, in the order of its inputs."""
+"""What an operation in progress still needs before it can be finished: every reason, in the order of its inputs."""
 
 from collections.abc import Iterator
 
@@ -47,7 +47,7 @@ def missing(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
 
 def limits_open(state: State, step: Step) -> tuple[Reason, ...]:
     """What of ``step`` is out of its limit or not proven, and not waived. When it is done, a correction has made it so:
-    of a reading, or of one that a sum or a choice goes by."""
+    of a reading, or of one that a calculation or a choice depends on."""
     found = (
         *(reason for item in _values(state, step) for reason in item),
         *choice_reasons(state, step),
@@ -64,7 +64,7 @@ def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
     for work in worked_by_itself(step):
         worked = judge_worked(state, step, work)
         if worked is None:
-            message = f"{work.title or work.name} cannot be worked out yet: a reading that it needs is missing"
+            message = f"{work.title or work.name} cannot be calculated yet. A reading is missing"
             yield (Reason("value-missing", message, operation=step.id, name=work.name),)
         else:
             yield value_reasons(state, step, work.name, ("1",), worked.verdict)
@@ -76,7 +76,7 @@ def _read_again(state: State, step: Step, record: RecordedValue) -> Iterator[Rea
     old = [slot for slot, attempt in latest(state, step.id, record.name).items() if attempt.seq < remedied]
     if old:
         which = "" if len(record.slots) == 1 else f" (reading {', '.join(old)} of {len(record.slots)})"
-        message = f"{called(step, record.name)} was read before the remedy: read it again{which}"
+        message = f"{called(step, record.name)} was read before the remedy. Read it again{which}"
         yield Reason("value-missing", message, operation=step.id, name=record.name)
 
 

@@ -1,6 +1,6 @@
 """Giving measured parts to places at the bench: proposed by the solver, taken by the builder, judged here.
 
-A match's ``so-that`` names a value of the same operation whose formula speaks of the match's own name: the
+A match's ``so-that`` names a value of the same operation whose formula names the match's own name: the
 size of the part given (``gap + old-shim - shims``). It is worked out for every place in turn. Being linear in
 that size, with slope one up or down, it turns the limit into the sizes that will do at each place.
 """
@@ -35,7 +35,7 @@ class Wanted(Struct, frozen=True):
 
 
 def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str] | None:
-    """The match and the place that ``shims[3]`` speaks of."""
+    """The match and the place that ``shims[3]`` names."""
     ref = ValueRef.parse(name)
     match = step.match(ref.name)
     if match is None or ref.place is None or ref.place not in state.plan.procedure.places.get(match.to, ()):
@@ -97,15 +97,15 @@ def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Wa
     """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
-        nought = so_that(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
+        at_zero = so_that(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
         one = so_that(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
-        if nought is None or one is None:
+        if at_zero is None or one is None:
             return None
-        slope = one.value - nought.value
+        slope = one.value - at_zero.value
         if not slope:
             return None
 
-        def size(at: Quantity | None, start: Quantity = nought, per: Decimal = slope) -> Quantity | None:
+        def size(at: Quantity | None, start: Quantity = at_zero, per: Decimal = slope) -> Quantity | None:
             if at is None:
                 return None
             value = (convert(at, start.unit).value - start.value) / per
@@ -128,7 +128,7 @@ def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str
     unit = next(iter(parts.values())).unit
     asked = wanted(state, step, match, unit)
     if asked is None:
-        return {}, f"{match.so_that} cannot be worked out yet: a reading that it needs is missing"
+        return {}, f"{match.so_that} cannot be calculated yet. A reading is missing"
     places = [
         PartPlace(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None)
         for one in asked

@@ -16,13 +16,13 @@ def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
     if step_id not in state.plan.steps:
         return unknown("operation", step_id, state.plan.steps)
     if state.in_progress not in (None, step_id):
-        message = f"{title_of(state, state.in_progress)} is in hand: finish it, set it aside or take it back first"
+        message = f"{title_of(state, state.in_progress)} is in progress. Finish, pause or rework it first"
         return refuse("operation-in-progress", message, operation=state.in_progress)
     if state.rework is not None:
-        message = f"work is already being taken back to {title_of(state, state.rework.operation)}"
+        message = f"Rework is already in progress, down to {title_of(state, state.rework.operation)}"
         return refuse("not-allowed", message, operation=state.rework.operation)
     if step_id not in (*state.done, *state.paused, state.in_progress):
-        message = f"{title_of(state, step_id)} is not done: there is nothing to take back"
+        message = f"{title_of(state, step_id)} is not done. There is nothing to rework"
         return refuse("not-started", message, operation=step_id)
     found = rework.plan_rework(state.plan, history(state), step_id)
     if isinstance(found, rework.NoRework):
@@ -33,7 +33,7 @@ def plan_of(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
             )
         )
     if state.in_progress is not None and found.steps != (UndoOperation(step_id),):
-        message = f"{title_of(state, step_id)} is in hand, and nothing can be moved while it is: finish it first"
+        message = f"{title_of(state, step_id)} is in progress, and no move is possible meanwhile. Finish it first"
         return refuse("operation-in-progress", message, operation=step_id)
     gone = [
         name for each in found.steps if isinstance(each, UndoOperation) for name in thrown_away(state, each.operation)

@@ -44,7 +44,7 @@ def allowed(
 
 
 def waivable(state: State, step: Step, about: str) -> str | Refusal:
-    """What a deviation speaks of, by its one name; a refusal when that cannot be waived."""
+    """The subject of a deviation, by its one name; a refusal when that cannot be waived."""
     names = names_of(state, step)
     for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:

@@ -127,7 +127,7 @@ Together = Literal["each", "together"]
 
 
 def judged_each(record: RecordedValue, bound: Bound | None) -> bool:
-    """Whether every reading is held against the limit by itself."""
+    """Whether every reading is compared with the limit by itself."""
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
@@ -164,7 +164,7 @@ def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
 
 
 def together(state: State, step: str, record: RecordedValue) -> str:
-    """``mean 24.7093 mm``: the one figure that is held against the limit; empty while a reading is missing, and
+    """``mean 24.7093 mm``: the one figure that is compared with the limit; empty while a reading is missing, and
     where every reading is judged by itself."""
     bound = bound_in_force(record, record.name in state.work(step).used)
     if judged_each(record, bound):

@@ -44,7 +44,7 @@ def wrench_setting(state: State, torque: Quantity) -> Quantity:
 
 
 def set_to(state: State, count: Tally) -> str:
-    """``22.2 ft-lb``: the figure on the wrench's own scale for the stage in hand; "" where no extension is on."""
+    """``22.2 ft-lb``: the figure on the wrench's own scale for the current stage; "" where no extension is on."""
     on, stage = state.wrench, count.in_progress
     if on is None or on.extension is None or on.lever is None or not isinstance(stage, TorqueStage):
         return ""

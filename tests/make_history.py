@@ -18,7 +18,7 @@ from msgspec import Struct
 
 from benchflow.session.catalog import new_log_path
 from benchflow.session.machine_folders import make_folder
-from tests.driving.player import CLEAN, Faults, Player
+from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import FLOAT, OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
 BUILDS = 30
@@ -79,13 +79,13 @@ def make(folder: Path, builds: int = BUILDS) -> list[Path]:
         unit = f"job {FIRST_JOB + number}"
         log = new_log_path(sessions, "head-install", unit, begin.date())
         planted = planted_in(number)
-        player = Player(
+        sim_builder = SimulatedBuilder(
             head_install(), log, seed=number, begin=begin, read=read(), register=register,
             tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=planted.faults if planted else CLEAN,
             lots=partial(_lot, number // 4),
             creep={FLOAT: 0.20 * number / builds},
         )  # fmt: skip
-        player.build(unit)
+        sim_builder.build(unit)
         logs.append(log)
     return logs
 

@@ -1,4 +1,4 @@
-"""Makes the pictures in ``screenshots/`` from the real program: real desks, the shipped head installation, keys.
+"""Makes the pictures in ``screenshots/`` from the real program: real controllers, the shipped head installation, keys.
 
 Run: ``python -m tests.make_screenshots [FOLDER]``. The clock is held, so the same program makes the same pictures.
 """
@@ -51,32 +51,32 @@ def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) ->
     """The head installation with ``goal`` in progress and the first ``entering`` entries made."""
 
     def stage(log: Path) -> ShippedBuild:
-        hands = ShippedBuild(log, "head-install", pace=6)
-        hands.open(pistons="at-deck")
-        hands.work_to(goal)
+        driver = ShippedBuild(log, "head-install", pace=6)
+        driver.open(pistons="at-deck")
+        driver.work_to(goal)
         if entering is not None:
-            hands.finish(goal, entering)
-        hands.clock.forward(wait.total_seconds())
-        return hands
+            driver.finish(goal, entering)
+        driver.clock.forward(wait.total_seconds())
+        return driver
 
     return stage
 
 
 def begun(log: Path) -> ShippedBuild:
-    hands = ShippedBuild(log, "head-install")
-    hands.open(pistons="at-deck")
-    return hands
+    driver = ShippedBuild(log, "head-install")
+    driver.open(pistons="at-deck")
+    return driver
 
 
 def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], ShippedBuild]:
     """The head installation with everything before ``goal`` done and no operation in progress."""
 
     def stage(log: Path) -> ShippedBuild:
-        hands = ShippedBuild(log, "head-install", pace=6)
-        hands.open(pistons="at-deck")
-        hands.work_to(goal, before=True)
-        hands.clock.forward(wait.total_seconds())
-        return hands
+        driver = ShippedBuild(log, "head-install", pace=6)
+        driver.open(pistons="at-deck")
+        driver.work_to(goal, before=True)
+        driver.clock.forward(wait.total_seconds())
+        return driver
 
     return stage
 
@@ -90,10 +90,10 @@ def shelf_of(log: Path) -> JobCatalog:
 def front(log: Path) -> "Page[None]":
     (log.parent / "sessions").mkdir()
     for number, goal in ((2417, "measure-protrusion[2]"), (2422, "tighten-head")):
-        hands = ShippedBuild(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
-        hands.open(unit=f"job {number}", pistons="at-deck")
-        hands.work_to(goal)
-        hands.desk.close()
+        driver = ShippedBuild(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
+        driver.open(unit=f"job {number}", pistons="at-deck")
+        driver.work_to(goal)
+        driver.controller.close()
     return JobListPage(shelf_of(log), None, None, None)
 
 
@@ -137,7 +137,7 @@ SHOTS = (
 
 async def take(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
-    first = stage.desk if isinstance(stage, ShippedBuild) else stage
+    first = stage.controller if isinstance(stage, ShippedBuild) else stage
     async with sitting(first, shot.size) as bench:
         apply_theme(bench, shot.bench_theme)
         for key in shot.keys:

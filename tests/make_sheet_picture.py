@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 from benchflow.review.sheets.build_sheet import sheet
 from benchflow.review.sheets.build_sheet_html import html
-from tests.driving.player import Faults
+from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, told
 
 WIDTH, HEIGHT = 900, 1500

@@ -263,7 +263,7 @@ def test_sessions_are_listed_as_data_and_nothing_is_made_by_looking(shell: Shell
     code, output, errors = shell.run("sessions", "--folder", ".", "--json")
     assert (code, errors) == (0, "")
     session = json.loads(output)
-    assert (session["unit"], session["by"], session["standing"]) == ("job 7", "R.", "open")
+    assert (session["unit"], session["by"], session["status"]) == ("job 7", "R.", "open")
 
 
 # --- about -------------------------------------------------------------------------------------------
@@ -373,7 +373,7 @@ def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
 def test_a_crash_says_where_the_log_is_and_shows_no_locals(shell: Shell) -> None:
     script = """
 import benchflow.session.json_lines as driving
-def crash(desk, lines, out):
+def crash(controller, lines, out):
     secret = "not to be shown"
     raise RuntimeError("a fault put in by a test")
 driving.drive = crash

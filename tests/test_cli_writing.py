@@ -12,9 +12,9 @@ from tests.driving.small_head import begin
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    hands = begin(tmp_path)
-    hands.desk.close()
-    return hands.desk.journal.path
+    driver = begin(tmp_path)
+    driver.controller.close()
+    return driver.controller.journal.path
 
 
 def test_a_sheet_named_like_its_log_does_not_destroy_the_log(log: Path) -> None:

@@ -52,8 +52,8 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
 
     The screen sends the same intents. A refusal is an answer, not a failure of the command.
     """
-    from benchflow.session.json_lines import drive as drive_desk
-    from benchflow.session.json_lines import open_desk
+    from benchflow.session.json_lines import drive as drive_controller
+    from benchflow.session.json_lines import open_controller
     from benchflow.session.machine_folders import places
     from benchflow.session.procedure_loading import load_procedure, reader
     from benchflow.session.shop.live_register import Register
@@ -68,12 +68,12 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     if shop is not None and not shop.exists():
         raise BenchflowError(f"There is no shop file {shop}.")
     register = Register(shop or places().shop, places().compiled)
-    desk = open_desk(source, path.name, log, reader(), simulated=simulated, register=register)
-    if desk.journal.torn:
-        remark(f"The last line of {log} was not complete. It was moved to {desk.journal.torn}.")
-    if desk.read_only:
-        remark(f"View only: {log}: {desk.read_only}.")
+    controller = open_controller(source, path.name, log, reader(), simulated=simulated, register=register)
+    if controller.journal.torn:
+        remark(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
+    if controller.read_only:
+        remark(f"View only: {log}: {controller.read_only}.")
     try:
-        return drive_desk(desk, sys.stdin.buffer, sys.stdout.buffer)
+        return drive_controller(controller, sys.stdin.buffer, sys.stdout.buffer)
     finally:
-        desk.close()
+        controller.close()

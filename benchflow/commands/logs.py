@@ -107,7 +107,7 @@ def sessions(as_json: bool, folder: Path | None) -> int:
     for session in found:
         last = f"{parse(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
         simulated = ", simulated" if session.simulated else ""
-        say(f"{session.standing:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
+        say(f"{session.status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
         say(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "
             f"{shown(session.path)}")  # fmt: skip
         if session.words:

@@ -1,1 +1,1 @@
-"""One build: events, the journal on disk, state as a fold over them, the desk that decides."""
+"""One build: events, the journal on disk, state as a fold over them, the controller that decides."""

@@ -36,19 +36,19 @@ def _plain(text: str, otherwise: str) -> str:
     return re.sub(r"-{2,}", "-", short).strip("-.") or otherwise
 
 
-Standing = Literal["open", "closed", "held", "damaged", "empty", "moved"]
+LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved"]
 """``held``: another program is writing the log. ``empty``: it has no event yet. ``moved``: it continues elsewhere."""
 
 
 class Session(Struct, frozen=True):
     """A summary of one log. Texts are as in the log: clean them before showing.
 
-    ``done`` counts the operations that are done, as the fold does. ``words`` adds to ``standing`` where there is more
+    ``done`` counts the operations that are done, as the fold does. ``words`` adds to ``status`` where there is more
     to say, such as where a moved session continues.
     """
 
     path: Path
-    standing: Standing
+    status: LogStatus
     words: str = ""
     procedure: str = ""  # its title, or the name of its file
     sha256: str = ""  # of the procedure's text
@@ -114,11 +114,11 @@ def summary(path: Path) -> Session:
         except (msgspec.DecodeError, UnicodeDecodeError):
             words = f"line {number} is not an event"
             return _described(opened.data, opened.by, opened.at, path, events, "damaged", words)
-    standing, words = _standing(path, opened.data, events)
-    return _described(opened.data, opened.by, opened.at, path, events, standing, words)
+    status, words = _standing(path, opened.data, events)
+    return _described(opened.data, opened.by, opened.at, path, events, status, words)
 
 
-def _standing(path: Path, opened: dict[str, Any], events: Iterable[_Summary]) -> tuple[Standing, str]:
+def _standing(path: Path, opened: dict[str, Any], events: Iterable[_Summary]) -> tuple[LogStatus, str]:
     if any(event.kind == "closed" for event in events):
         return "closed", ""
     if (there := sidecars.moved_to(path)) is not None:
@@ -130,12 +130,12 @@ def _standing(path: Path, opened: dict[str, Any], events: Iterable[_Summary]) ->
 
 
 def _described(
-    data: dict[str, Any], by: str, at: str, path: Path, events: list[_Summary], standing: Standing, words: str
+    data: dict[str, Any], by: str, at: str, path: Path, events: list[_Summary], status: LogStatus, words: str
 ) -> Session:
     options = data.get("options")
     return Session(
         path=path,
-        standing=standing,
+        status=status,
         words=words,
         procedure=_title(_text(data, "procedure")) or _text(data, "file"),
         sha256=_text(data, "procedure_sha256"),

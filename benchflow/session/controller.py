@@ -72,7 +72,7 @@ class Clock:
         return Now(written(self._wall()), run, round((self._monotonic() - self._began) * 1000))
 
 
-class Desk:
+class SessionController:
     """The controller of one session. Safe to call from worker threads, one call at a time."""
 
     def __init__(
@@ -110,9 +110,9 @@ class Desk:
             raise BenchflowError(f"{file} has errors; see benchflow check {file}")
         # An empty log, made and never opened, is used again.
         journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
-        desk = cls(journal, source.procedure, read, clock or Clock(), register)
-        desk._source, desk._file, desk.simulated = source, file, simulated
-        return desk
+        controller = cls(journal, source.procedure, read, clock or Clock(), register)
+        controller._source, controller._file, controller.simulated = source, file, simulated
+        return controller
 
     @classmethod
     def resume(

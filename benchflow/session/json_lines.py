@@ -9,7 +9,7 @@ import msgspec
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Answer, Clock, Desk
+from benchflow.session.controller import Answer, Clock, SessionController
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
 
@@ -26,7 +26,7 @@ def as_json(reply: Answer) -> dict[str, Any]:
     return {"ok": True, "events": msgspec.to_builtins(list(reply.lines)), **reply.answer}
 
 
-def open_desk(
+def open_controller(
     source: Loaded,
     file: str,
     log: Path,
@@ -35,33 +35,35 @@ def open_desk(
     simulated: bool,
     clock: Clock | None = None,
     register: Register | None = None,
-) -> Desk:
+) -> SessionController:
     """The controller for ``log``: resumed if the log exists, new if not.
 
     Raises:
         BenchflowError: the log is of another procedure, or simulated where a real one is asked for, or the reverse.
     """
     if not log.exists() or not log.stat().st_size:
-        return Desk.begin(log, source, file=file, read=read, clock=clock, register=register, simulated=simulated)
-    desk = Desk.resume(log, read=read, clock=clock, register=register)
+        return SessionController.begin(
+            log, source, file=file, read=read, clock=clock, register=register, simulated=simulated
+        )
+    controller = SessionController.resume(log, read=read, clock=clock, register=register)
     problem = ""
-    if source.procedure is not None and desk.procedure.id != source.procedure.id:
-        problem = f"{log} is a session of {desk.procedure.id}, not of {source.procedure.id}"
-    elif desk.simulated != simulated:
-        kind = "a simulated" if desk.simulated else "a real"
-        problem = f"{log} is {kind} session: drive it {'with' if desk.simulated else 'without'} --simulated"
+    if source.procedure is not None and controller.procedure.id != source.procedure.id:
+        problem = f"{log} is a session of {controller.procedure.id}, not of {source.procedure.id}"
+    elif controller.simulated != simulated:
+        kind = "a simulated" if controller.simulated else "a real"
+        problem = f"{log} is {kind} session: drive it {'with' if controller.simulated else 'without'} --simulated"
     if problem:
-        desk.close()
+        controller.close()
         raise BenchflowError(problem)
-    return desk
+    return controller
 
 
-def drive(desk: Desk, lines: IO[bytes], out: IO[bytes]) -> int:
+def drive(controller: SessionController, lines: IO[bytes], out: IO[bytes]) -> int:
     """Answer every line until the input ends. Returns the exit status 0: a refusal is an answer."""
     for raw in _lines(lines):
         if not raw.strip():
             continue
-        reply = _one(desk, raw)
+        reply = _one(controller, raw)
         out.write(msgspec.json.encode(as_json(reply)) + b"\n")
         out.flush()
     return 0
@@ -80,7 +82,7 @@ def _lines(lines: IO[bytes]) -> Iterator[bytes]:
                 break
 
 
-def _one(desk: Desk, raw: bytes) -> Answer:
+def _one(controller: SessionController, raw: bytes) -> Answer:
     if len(raw) > LONGEST:
         return _bad(f"a line of more than {LONGEST} bytes is not an intent")
     try:
@@ -89,7 +91,7 @@ def _one(desk: Desk, raw: bytes) -> Answer:
         return _bad(f"not JSON: {error}")
     if not isinstance(message, dict):
         return _bad("an intent is a JSON object")
-    return desk.send(message)
+    return controller.send(message)
 
 
 def _bad(message: str) -> Refusal:

@@ -11,7 +11,7 @@ Code = Literal[
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",
     "bad-intent", "not-saved",
 ]  # fmt: skip
-"""The codes of the procedure format, and two of the desk's own: an intent that cannot be read, an
+"""The codes of the procedure format, and two of the controller's own: an intent that cannot be read, an
 event that could not be put on disk."""
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from benchflow.session.catalog import SUFFIX
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.machine_folders import places
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import BenchRequest
@@ -21,8 +21,8 @@ def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str 
     where = places()
     catalog = JobCatalog(where, log_folder)
     first = first_page(catalog, target, by, unit)
-    client = SessionClient(first, by or "") if isinstance(first, Desk) else None
-    page = BenchRequest() if isinstance(first, Desk) else first
+    client = SessionClient(first, by or "") if isinstance(first, SessionController) else None
+    page = BenchRequest() if isinstance(first, SessionController) else first
     app = BenchApp(Preferences(where.config), page, screen_for, client)
     try:
         app.run()
@@ -49,7 +49,9 @@ def is_log(target: Path) -> bool:
         return False  # reported when it is read
 
 
-def first_page(catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None) -> "Desk | Page[Any]":
+def first_page(
+    catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None
+) -> "SessionController | Page[Any]":
     """The controller of the job to continue, or the screen on which a job is chosen or started."""
     if target is not None and is_log(target):
         return catalog.resume(target)

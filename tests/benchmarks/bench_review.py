@@ -152,22 +152,22 @@ for line in open(sys.argv[1], encoding="utf-8"):
 
 
 def review(folder: Path) -> None:
-    from tests.driving.player import Player
+    from tests.driving.simulated_builder import SimulatedBuilder
     from tests.review.played_builds import BEGIN, head_install, played, read
 
     long = folder / "long.jsonl"
-    player = Player(head_install(), long, seed=1, begin=BEGIN, read=read())
+    sim_builder = SimulatedBuilder(head_install(), long, seed=1, begin=BEGIN, read=read())
     start = {"pistons": "down"}
     options = {"cams": "standard", "gasket": "composite"}
-    player.send({"intent": "open", "unit": "long", "options": options, "start": start})
-    while "fit-nuts" not in player.state.done:
-        player.toward(next(step for step in player.state.plan.steps if step not in player.state.done))
-    player.send({"intent": "start", "operation": "tighten-head"})
-    while player.desk.saved < 10_000:
+    sim_builder.send({"intent": "open", "unit": "long", "options": options, "start": start})
+    while "fit-nuts" not in sim_builder.state.done:
+        sim_builder.toward(next(step for step in sim_builder.state.plan.steps if step not in sim_builder.state.done))
+    sim_builder.send({"intent": "start", "operation": "tighten-head"})
+    while sim_builder.controller.saved < 10_000:
         for intent in ("tick", "untick"):
-            player.spend(2)
-            player.send({"intent": intent, "joint": "head-nuts", "fastener": 1, "stage": 1})
-    player.desk.close()
+            sim_builder.spend(2)
+            sim_builder.send({"intent": intent, "joint": "head-nuts", "fastener": 1, "stage": 1})
+    sim_builder.controller.close()
     for name, log in (("a head install", played(3)), ("10,000 events", long)):
         lines = len(log.read_bytes().splitlines())
         ours_command = [sys.executable, "-m", "benchflow", "review", str(log), "--json"]
@@ -224,7 +224,7 @@ PLANTED_AS = {
 def confusion(folder: Path, sessions: int) -> None:
     """Half of the sessions are clean, the others have one planted fault each, of each kind in turn, in an operation
     chosen by chance."""
-    from tests.driving.player import CLEAN, Faults, Player
+    from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
     from tests.review.played_builds import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
     shop = folder / "shop.yaml"
@@ -242,11 +242,11 @@ def confusion(folder: Path, sessions: int) -> None:
             operation = Random(number).choice(where[truth])
             faults = Faults(**{PLANTED_AS[truth]: operation})
         log = folder / f"session-{number}.jsonl"
-        player = Player(
+        sim_builder = SimulatedBuilder(
             head_install(), log, seed=10_000 + number, begin=datetime(2026, 2, 2, 18, 0, tzinfo=UTC), read=reader,
             register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=faults,
         )  # fmt: skip
-        player.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
+        sim_builder.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
         first = of_everything(load_log(log, reader), register.shop()).guards[0]
         log.unlink()
         if not first.suspect:

@@ -15,7 +15,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.procedure_loading import load_procedure, reader
 from tests.driving.shipped import ShippedBuild
 from tests.tui.terminal import Terminal
@@ -63,22 +63,24 @@ def long_session(folder: Path) -> Path:
     """A job of it with the first operation in progress."""
     procedure = folder / "long.yaml"
     procedure.write_text(five_hundred(), encoding="utf-8")
-    desk = Desk.begin(folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader())
-    desk.send({"intent": "open", "by": "R. Tiller", "unit": "1", "options": {}, "start": {}})
-    desk.send({"intent": "start", "operation": "first"})
-    desk.close()
-    return desk.journal.path
+    controller = SessionController.begin(
+        folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader()
+    )
+    controller.send({"intent": "open", "by": "R. Tiller", "unit": "1", "options": {}, "start": {}})
+    controller.send({"intent": "start", "operation": "first"})
+    controller.close()
+    return controller.journal.path
 
 
 def head_session(folder: Path) -> Path:
     """The shipped head installation, with the head's nuts half tightened."""
     began = datetime.now(UTC) - timedelta(hours=1)
-    hands = ShippedBuild(folder / "head.jsonl", "head-install", pace=1, start=began)
-    hands.open(pistons="at-deck")
-    hands.work_to("tighten-head")
-    hands.finish("tighten-head", 20)
-    hands.desk.close()
-    return hands.desk.journal.path
+    driver = ShippedBuild(folder / "head.jsonl", "head-install", pace=1, start=began)
+    driver.open(pistons="at-deck")
+    driver.work_to("tighten-head")
+    driver.finish("tighten-head", 20)
+    driver.controller.close()
+    return driver.controller.journal.path
 
 
 def first_paint(argv: Sequence[str], seen: bytes) -> float:

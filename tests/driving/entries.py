@@ -12,7 +12,7 @@ from benchflow.session.rules.open_items import lots_wanted
 from benchflow.session.rules.part_matching import proposed
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.state.state import State
-from tests.driving.hands import Intent
+from tests.driving.session_driver import Intent
 
 
 def middle(limit: Limit, unit: str) -> str:

@@ -11,13 +11,13 @@ from itertools import count
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.json_lines import drive, open_desk
+from benchflow.session.json_lines import drive, open_controller
 from benchflow.session.shop.live_register import Register
-from tests.driving import hands
+from tests.driving import session_driver
 from tests.driving.log_files import events_in
 
 Json = dict[str, Any]
-load, read = cache(hands.load), cache(hands.read)
+load, read = cache(session_driver.load), cache(session_driver.read)
 
 
 def intent(kind: str, **fields: Any) -> Json:
@@ -37,12 +37,12 @@ class Script:
     def run(self, raw: bytes) -> list[Json]:
         source = load(self.text)
         register = Register(self.shop)
-        desk = open_desk(source, "p.yaml", self.path, read, simulated=self.simulated, register=register)
+        controller = open_controller(source, "p.yaml", self.path, read, simulated=self.simulated, register=register)
         out = io.BytesIO()
         try:
-            assert drive(desk, io.BytesIO(raw), out) == 0
+            assert drive(controller, io.BytesIO(raw), out) == 0
         finally:
-            desk.close()
+            controller.close()
         return [json.loads(line) for line in out.getvalue().splitlines()]
 
     def say(self, *intents: Json) -> list[Json]:

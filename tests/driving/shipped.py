@@ -3,26 +3,28 @@
 from datetime import UTC, datetime
 from pathlib import Path
 
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.procedure_loading import load_procedure, reader
 from tests.driving.entries import choices, entries
-from tests.driving.hands import Hands, HeldClock
+from tests.driving.session_driver import HeldClock, SessionDriver
 
 EVENING = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)
 LIBRARY = Path(__file__).parents[2] / "procedures"
 
 
-class ShippedBuild(Hands):
+class ShippedBuild(SessionDriver):
     """A session of the shipped procedure named ``procedure``, on the new log ``log``."""
 
     def __init__(self, log: Path, procedure: str, pace: float = 40.0, start: datetime = EVENING) -> None:
         clock = HeldClock(start)
         path = LIBRARY / f"{procedure}.yaml"
-        super().__init__(Desk.begin(log, load_procedure(path), file=path.name, read=reader(), clock=clock), clock, pace)
+        super().__init__(
+            SessionController.begin(log, load_procedure(path), file=path.name, read=reader(), clock=clock), clock, pace
+        )
 
     def open(self, unit: str = "job 2417", options: dict[str, str] | None = None, **start: str | None) -> None:
         """Open the session: the first choice of every option, the first value of every variable that is asked for."""
-        procedure = self.desk.procedure
+        procedure = self.controller.procedure
         first_choices = {option.name: option.choices[0] for option in procedure.options}
         first_values = {each.name: each.values[0] for each in procedure.state if each.start is None}
         answers = {"options": first_choices | (options or {}), "start": first_values | start}

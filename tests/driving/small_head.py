@@ -6,8 +6,8 @@ The engine and its numbers are invented.
 from pathlib import Path
 from typing import Any
 
-from benchflow.session.controller import Desk
-from tests.driving.hands import Hands, HeldClock, load, read
+from benchflow.session.controller import SessionController
+from tests.driving.session_driver import HeldClock, SessionDriver, load, read
 
 SMALL = """\
 benchflow: 1
@@ -89,7 +89,7 @@ sections:
 """
 
 
-class SmallHead(Hands):
+class SmallHead(SessionDriver):
     """Shortcuts through the procedure :data:`SMALL`."""
 
     def tighten(self) -> None:
@@ -115,16 +115,16 @@ class SmallHead(Hands):
 def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: Any) -> SmallHead:
     """A new session of ``text``. ``answers`` replace fields of its ``open``; with ``opened`` false none is sent."""
     clock = HeldClock()
-    desk = Desk.begin(folder / "build.jsonl", load(text), file="small.yaml", read=read, clock=clock)
-    hands = SmallHead(desk, clock)
+    controller = SessionController.begin(folder / "build.jsonl", load(text), file="small.yaml", read=read, clock=clock)
+    driver = SmallHead(controller, clock)
     if opened:
         given = {"by": "Robin", "unit": "2417", "options": {"cams": "standard"}, "start": {"pistons": "at-deck"}}
-        hands.do("open", **(given | answers))
-    return hands
+        driver.do("open", **(given | answers))
+    return driver
 
 
-def resume(hands: Hands) -> SmallHead:
+def resume(driver: SessionDriver) -> SmallHead:
     """The same log opened again by another run of the program."""
-    hands.desk.close()
-    clock = HeldClock(hands.clock.wall_now, monotonic=5.0)
-    return SmallHead(Desk.resume(hands.desk.journal.path, read=read, clock=clock), clock)
+    driver.controller.close()
+    clock = HeldClock(driver.clock.wall_now, monotonic=5.0)
+    return SmallHead(SessionController.resume(driver.controller.journal.path, read=read, clock=clock), clock)

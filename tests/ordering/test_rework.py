@@ -274,7 +274,7 @@ def coming_with(built: Plan, history: DoneWork, goal: str) -> set[str]:
 
 
 def walked_back(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
-    """Each step is allowed at its turn by the question that the desk asks."""
+    """Each step is allowed at its turn by the question that the controller asks."""
     moves = {each.id: each for each in built.procedure.moves}
     for go in found.steps:
         if isinstance(go, UndoOperation):

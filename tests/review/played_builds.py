@@ -15,7 +15,7 @@ from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.session.log.line_format import Line
 from benchflow.session.procedure_loading import Read
 from benchflow.session.shop.live_register import Register
-from tests.driving.player import CLEAN, Faults, Player
+from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 
 HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
 BEGIN = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
@@ -92,12 +92,12 @@ def played(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, regi
 @cache
 def _played(seed: int, faults: Faults, with_tools: bool, registered: bool) -> Path:
     log = folder() / f"{seed}-{abs(hash(faults))}-{with_tools}-{registered}.jsonl"
-    player = Player(
+    sim_builder = SimulatedBuilder(
         head_install(), log, seed=seed, begin=BEGIN, read=read(), faults=faults,
         tools=TOOLS if with_tools else {}, overdue_tools=OVERDUE_TOOLS,
         register=register() if registered else None,
     )  # fmt: skip
-    player.build(f"job {seed}")
+    sim_builder.build(f"job {seed}")
     return log
 
 

@@ -31,47 +31,47 @@ from benchflow.review.many.session_question import (
     SessionSource,
     moment_of,
 )
-from tests.driving.story import Story
+from tests.driving.log_builder import LogBuilder
 
 BENCH = "bench-1"
 PEOPLE = ("ann", "bob", "Zoë")
 SERIALS = ("TW-1", "TW-2", "")
 
 
-def random_story(seed: int) -> Story:
+def random_story(seed: int) -> LogBuilder:
     """A session with most kinds of event in some order that hangs together."""
     chance = Random(seed)
-    story = Story(unit=f"job {seed}", by=chance.choice(PEOPLE), clocked=chance.random() < 0.7)
-    story.wait(days=chance.randrange(30))
+    log_builder = LogBuilder(unit=f"job {seed}", by=chance.choice(PEOPLE), clocked=chance.random() < 0.7)
+    log_builder.wait(days=chance.randrange(30))
     for number in range(chance.randrange(1, 6)):
         operation = f"bolt[{number}]" if number % 2 else f"measure-{number % 3}"
-        story.start(operation, by=chance.choice(PEOPLE))
+        log_builder.start(operation, by=chance.choice(PEOPLE))
         for _ in range(chance.randrange(4)):
             serial = chance.choice(SERIALS)
-            story.wait(hours=chance.randrange(20))
+            log_builder.wait(hours=chance.randrange(20))
             match chance.randrange(6):
                 case 0:
                     value = f"0.{chance.randrange(5, 35):02d}"
-                    story.read(operation, value, name=chance.choice(("gap", "gap[2]", "gap_2")), serial=serial)
+                    log_builder.read(operation, value, name=chance.choice(("gap", "gap[2]", "gap_2")), serial=serial)
                 case 1:
-                    story.tighten(operation, range(1, chance.randrange(2, 6)), serial=serial, instrument="wrench")
+                    log_builder.tighten(operation, range(1, chance.randrange(2, 6)), serial=serial, instrument="wrench")
                 case 2:
-                    story.add("lot", operation=operation, consumable="sealant", lot=f"L-{chance.randrange(3)}")
+                    log_builder.add("lot", operation=operation, consumable="sealant", lot=f"L-{chance.randrange(3)}")
                 case 3:
-                    story.add(
+                    log_builder.add(
                         "signed", operation=operation, role="inspector", self_signed=chance.random() < 0.5,
                         by=chance.choice(PEOPLE),
                     )  # fmt: skip
                 case 4:
-                    story.add("deviated", operation=operation, about="time", reason="the phone rang")
+                    log_builder.add("deviated", operation=operation, about="time", reason="the phone rang")
                 case 5:
-                    story.add("chosen", operation=operation, name="shim", take="2.40")
+                    log_builder.add("chosen", operation=operation, name="shim", take="2.40")
         if chance.random() < 0.8:
-            story.finish(operation)
+            log_builder.finish(operation)
         if chance.random() < 0.2:
-            story.add("rework-started", operation=operation, reason="slipped", steps=[{"operation": operation}])
-            story.add("undone", operation=operation)
-    return story.close() if chance.random() < 0.7 else story
+            log_builder.add("rework-started", operation=operation, reason="slipped", steps=[{"operation": operation}])
+            log_builder.add("undone", operation=operation)
+    return log_builder.close() if chance.random() < 0.7 else log_builder
 
 
 QUESTIONS = [
@@ -121,12 +121,12 @@ def test_archive_and_log_files_give_the_same_answers(
     database = open_database(archive_url, fresh=True)
     times: list[str] = []
     for place, seed in enumerate(seeds):
-        story = random_story(seed)
-        path = story.save(folder)
-        times += [line.at for line in story.lines]
+        log_builder = random_story(seed)
+        path = log_builder.save(folder)
+        times += [line.at for line in log_builder.lines]
         if place in grown:  # filed once while the session was still going on
             whole = path.read_bytes()
-            path.write_bytes(b"".join(whole.splitlines(keepends=True)[: len(story.lines) // 2 + 1]))
+            path.write_bytes(b"".join(whole.splitlines(keepends=True)[: len(log_builder.lines) // 2 + 1]))
             fill(database, folder)
             path.write_bytes(whole)
         if place in broken:
@@ -139,10 +139,10 @@ def test_archive_and_log_files_give_the_same_answers(
 
 
 def test_time_span_that_cuts_a_stage_finds_the_stage(archive_url: str, tmp_path: Path) -> None:
-    story = Story().start("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
+    log_builder = LogBuilder().start("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
     database = open_database(archive_url)
-    file_logs(database, [story.save(tmp_path)], BENCH)
-    middle, before, after = story.lines[5].at, story.lines[1].at, moment_of("2026-03-02T20:00:00Z")
+    file_logs(database, [log_builder.save(tmp_path)], BENCH)
+    middle, before, after = log_builder.lines[5].at, log_builder.lines[1].at, moment_of("2026-03-02T20:00:00Z")
     for source in (ArchiveIndex(database), LogFiles([tmp_path / "job-1.jsonl"], bench=BENCH)):
         assert source.ask(Question(InstrumentSubject("TW-1"), since=middle))
         assert source.ask(Question(InstrumentSubject("TW-1"), until=middle))
@@ -167,7 +167,7 @@ def test_filing_again_reads_and_changes_nothing(archive_url: str, tmp_path: Path
 
 
 def test_changed_log_of_equal_size_and_date_is_noticed_by_its_last_hash(tmp_path: Path) -> None:
-    path = Story().start("x").finish("x").save(tmp_path)
+    path = LogBuilder().start("x").finish("x").save(tmp_path)
     database = open_database(str(tmp_path / "archive.sqlite"))
     file_logs(database, [path], BENCH)
     status = path.stat()
@@ -180,7 +180,7 @@ def test_changed_log_of_equal_size_and_date_is_noticed_by_its_last_hash(tmp_path
 
 
 def test_damaged_log_is_left_out_with_its_line_and_its_facts_are_removed(archive_url: str, tmp_path: Path) -> None:
-    path = Story().start("bolt").tighten("bolt", serial="TW-1").close().save(tmp_path)
+    path = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").close().save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
     assert ArchiveIndex(database).ask(Question(InstrumentSubject("TW-1")))
@@ -194,7 +194,7 @@ def test_damaged_log_is_left_out_with_its_line_and_its_facts_are_removed(archive
 
 
 def test_log_with_an_incomplete_last_line_is_filed(tmp_path: Path) -> None:
-    path = Story().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
+    path = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     with path.open("ab") as log:
         log.write(b'{"at":"2026-03')
     database = open_database(str(tmp_path / "archive.sqlite"))
@@ -204,9 +204,9 @@ def test_log_with_an_incomplete_last_line_is_filed(tmp_path: Path) -> None:
 
 
 def test_log_of_a_newer_version_is_reported(tmp_path: Path) -> None:
-    newer = Story(unit="newer", version="99.1").close().save(tmp_path)
-    unknown = Story(unit="unknown").add("hummed", operation="x").save(tmp_path)
-    plain = Story(unit="plain").close().save(tmp_path)
+    newer = LogBuilder(unit="newer", version="99.1").close().save(tmp_path)
+    unknown = LogBuilder(unit="unknown").add("hummed", operation="x").save(tmp_path)
+    plain = LogBuilder(unit="plain").close().save(tmp_path)
     database = open_database(str(tmp_path / "archive.sqlite"))
     report = file_logs(database, [newer, unknown, plain], BENCH)
     assert report.newer == (str(newer), str(unknown))
@@ -215,19 +215,19 @@ def test_log_of_a_newer_version_is_reported(tmp_path: Path) -> None:
 
 
 def test_log_that_only_a_newer_version_can_read_is_left_out(tmp_path: Path) -> None:
-    story = Story(version="99.1").add("ticked", operation="bolt", fastener_number=1)
+    log_builder = LogBuilder(version="99.1").add("ticked", operation="bolt", fastener_number=1)
     database = open_database(str(tmp_path / "archive.sqlite"))
-    (left,) = file_logs(database, [story.save(tmp_path)], BENCH).left_out
+    (left,) = file_logs(database, [log_builder.save(tmp_path)], BENCH).left_out
     assert left.why.startswith("was written by a newer version (99.1) and cannot be read by this one: line 2 (ticked)")
     database.close()
 
 
 @pytest.mark.parametrize("longer_first", [True, False])
 def test_longer_copy_of_a_session_is_used_in_any_order(archive_url: str, tmp_path: Path, longer_first: bool) -> None:
-    story = Story().start("bolt").tighten("bolt", serial="TW-1")
+    log_builder = LogBuilder().start("bolt").tighten("bolt", serial="TW-1")
     shorter = tmp_path / "shorter.jsonl"
-    shorter.write_bytes(story.raw)
-    longer = story.close().save(tmp_path, "longer.jsonl")
+    shorter.write_bytes(log_builder.raw)
+    longer = log_builder.close().save(tmp_path, "longer.jsonl")
     database = open_database(archive_url)
     order = [longer, shorter] if longer_first else [shorter, longer]
     for path in order:
@@ -244,7 +244,7 @@ def test_longer_copy_of_a_session_is_used_in_any_order(archive_url: str, tmp_pat
 def test_moved_log_is_counted_once_under_its_new_path(tmp_path: Path) -> None:
     folder = tmp_path / "logs"
     folder.mkdir()
-    path = Story().close().save(folder, "before.jsonl")
+    path = LogBuilder().close().save(folder, "before.jsonl")
     database = open_database(str(tmp_path / "archive.sqlite"))
     fill(database, folder)
     path.rename(folder / "after.jsonl")
@@ -257,7 +257,7 @@ def test_moved_log_is_counted_once_under_its_new_path(tmp_path: Path) -> None:
 def test_log_whose_file_is_missing_stays_and_is_reported(tmp_path: Path) -> None:
     folder = tmp_path / "logs"
     folder.mkdir()
-    path = Story().close().save(folder)
+    path = LogBuilder().close().save(folder)
     database = open_database(str(tmp_path / "archive.sqlite"))
     fill(database, folder)
     path.unlink()
@@ -339,13 +339,13 @@ def test_worker_processes_file_the_same_as_one_process(tmp_path: Path, monkeypat
 
 
 def test_another_bench_can_fetch_a_copied_log(archive_url: str, tmp_path: Path) -> None:
-    story = random_story(7)
-    path = story.save(tmp_path)
+    log_builder = random_story(7)
+    path = log_builder.save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
-    assert ArchiveIndex(database).log_of(story.lines[0].hash) is None
+    assert ArchiveIndex(database).log_of(log_builder.lines[0].hash) is None
     file_logs(database, [path], BENCH, copy_logs=True)
-    assert ArchiveIndex(database).log_of(story.lines[0].hash) == story.raw
+    assert ArchiveIndex(database).log_of(log_builder.lines[0].hash) == log_builder.raw
     database.close()
 
 
@@ -395,7 +395,7 @@ def test_ten_thousand_filed_logs_are_checked_without_reading_them(tmp_path: Path
     folder = tmp_path / "logs"
     folder.mkdir()
     for number in range(10_000):
-        Story(unit=f"job {number}").save(folder)
+        LogBuilder(unit=f"job {number}").save(folder)
     database = open_database(str(tmp_path / "archive.sqlite"))
     first = file_logs(database, logs_under(folder), BENCH, folders=[folder], workers=0)
     assert (first.new, first.left_out) == (10_000, ())
@@ -405,7 +405,7 @@ def test_ten_thousand_filed_logs_are_checked_without_reading_them(tmp_path: Path
     database.close()
 
 
-FORM = {3: "a384ef1126372dc6"}
+FORM = {4: "c501918714090020"}
 """The form of the index by its version: the names of its tables and columns."""
 
 

@@ -9,7 +9,7 @@ from shutil import copyfile
 
 import pytest
 
-from tests.driving.player import CLEAN, Faults
+from tests.driving.simulated_builder import CLEAN, Faults
 from tests.review.played_builds import FLOAT_NAME, SHOP, played
 
 FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
@@ -147,19 +147,19 @@ def test_watched_log_is_filed_when_it_grows(tmp_path: Path) -> None:
     from benchflow.review.archive.database import open_database
     from benchflow.review.archive.index import ArchiveIndex
     from benchflow.review.archive.watch import watch
-    from tests.driving.story import Story
+    from tests.driving.log_builder import LogBuilder
 
     folder = tmp_path / "logs"
     folder.mkdir()
-    story = Story().start("bolt")
-    path = story.save(folder)
+    log_builder = LogBuilder().start("bolt")
+    path = log_builder.save(folder)
     database = open_database(str(tmp_path / "index.sqlite"))
     waits: list[float] = []
 
     def sleep(seconds: float) -> None:
         waits.append(seconds)
         if len(waits) == 3:
-            path.write_bytes(story.finish("bolt").raw)
+            path.write_bytes(log_builder.finish("bolt").raw)
         if len(waits) == 5:
             raise KeyboardInterrupt
 

@@ -7,7 +7,7 @@ from msgspec.structs import replace
 from benchflow.review.answer_text import comparison
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
-from tests.driving.player import CLEAN, Faults, Player
+from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, read, told
 
 
@@ -17,8 +17,8 @@ def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standa
 
     log = folder() / f"{name}.jsonl"
     source = read_text(text, "head-install.yaml", folder() / "cache") if text else head_install()
-    player = Player(source, log, seed=3, begin=BEGIN, read=read(), faults=faults)
-    player.build(name, {"cams": cams, "gasket": "composite"})
+    sim_builder = SimulatedBuilder(source, log, seed=3, begin=BEGIN, read=read(), faults=faults)
+    sim_builder.build(name, {"cams": cams, "gasket": "composite"})
     return log
 
 

@@ -12,7 +12,7 @@ from benchflow.review.evidence.assessment import (
     text_of,
 )
 from benchflow.review.evidence.ranking import GRADE, SUSPECT, WEAK_POINT_KINDS, WeakPoint, rule, weakness, worst_first
-from tests.driving.player import Faults
+from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, OTHER_FLOAT, register, told
 
 SHOP = register().shop()
@@ -104,16 +104,16 @@ def test_search_finds_steps_that_contain_every_word() -> None:
 
 def test_step_never_done_is_ranked_first() -> None:
     from benchflow.review.log.loaded_log import load_log
-    from tests.driving.player import Player
+    from tests.driving.simulated_builder import SimulatedBuilder
     from tests.review.played_builds import BEGIN, folder, head_install, read
 
     log = folder() / "unfinished.jsonl"
-    player = Player(head_install(), log, seed=4, begin=BEGIN, read=read())
-    player.send({"intent": "open", "unit": "job 4", "options": {"cams": "standard", "gasket": "composite"},
+    sim_builder = SimulatedBuilder(head_install(), log, seed=4, begin=BEGIN, read=read())
+    sim_builder.send({"intent": "open", "unit": "job 4", "options": {"cams": "standard", "gasket": "composite"},
                  "start": {"pistons": "down"}})  # fmt: skip
-    player.toward("make-safe")
-    player.send({"intent": "close", "unfinished": "The block is cracked"})
-    player.desk.close()
+    sim_builder.toward("make-safe")
+    sim_builder.send({"intent": "close", "unfinished": "The block is cracked"})
+    sim_builder.controller.close()
     told_all = load_log(log, read())
     review = of_everything(told_all)
     assert review.guards[0].reasons[0].kind == "never-done"

@@ -18,16 +18,16 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import sheet
 from benchflow.review.sheets.build_sheet_html import html
 from benchflow.review.sheets.build_sheet_markdown import markdown
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
 from benchflow.session.procedure_loading import reader_keeping
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import NOT_ACCEPTED
 from tests.driving import script
-from tests.driving.hands import HeldClock
-from tests.driving.player import CLEAN, Faults, Player
-from tests.driving.story import Story
+from tests.driving.log_builder import LogBuilder
+from tests.driving.session_driver import HeldClock
+from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
 from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
 
@@ -40,7 +40,7 @@ PLAYS = [
 
 
 def assert_agree(state: State, facts: Facts) -> None:
-    """What the facts mark as standing is what the state holds; every rework is a fact."""
+    """What the facts mark as in force is what the state holds; every rework is a fact."""
     assert {fact.operation for fact in facts.operations if fact.done} == set(state.done)
     assert {fact.operation: fact.redone for fact in facts.operations if fact.redone} == {
         name: work.redone for name, work in state.works.items() if work.redone
@@ -49,21 +49,21 @@ def assert_agree(state: State, facts: Facts) -> None:
     for name, work in state.works.items():
         (operation,) = [fact for fact in facts.operations if fact.operation == name]
         assert operation.checks == len(work.checks)
-        readings = [f for f in facts.readings if f.operation == name and f.standing and not f.worked]
+        readings = [f for f in facts.readings if f.operation == name and f.in_force and not f.worked]
         assert sorted((f.name, f.slot, f.seq, f.value, f.verdict, f.attempt) for f in readings) == sorted(
             (value, slot, attempts[-1].seq, attempts[-1].quantity.value, attempts[-1].verdict, len(attempts))
             for value, slots in work.readings.items()
             for slot, attempts in slots.items()
         )
-        lots = [(f.consumable, f.lot) for f in facts.lots if f.operation == name and f.standing]
+        lots = [(f.consumable, f.lot) for f in facts.lots if f.operation == name and f.in_force]
         assert sorted(lots) == sorted(work.lots.items())
-        choices = [(f.name, f.take) for f in facts.choices if f.operation == name and f.standing]
+        choices = [(f.name, f.take) for f in facts.choices if f.operation == name and f.in_force]
         assert sorted(choices) == sorted(work.chosen.items())
-        signatures = [(f.by, f.self_signed) for f in facts.signatures if f.operation == name and f.standing]
+        signatures = [(f.by, f.self_signed) for f in facts.signatures if f.operation == name and f.in_force]
         assert signatures == ([] if work.signed is None else [(work.signed.by, work.signed.self_signed)])
-        deviations = [(f.about, f.by, f.reason) for f in facts.deviations if f.operation == name and f.standing]
+        deviations = [(f.about, f.by, f.reason) for f in facts.deviations if f.operation == name and f.in_force]
         assert sorted(deviations) == sorted((about, each.by, each.reason) for about, each in work.deviations.items())
-        stages = [f for f in facts.stages if f.operation == name and f.standing and not f.stretch]
+        stages = [f for f in facts.stages if f.operation == name and f.in_force and not f.stretch]
         for stage in {tick.stage for tick in work.ticks} | {fact.stage for fact in stages}:
             verdicts = {tick.fastener: tick.verdict for tick in work.ticks if tick.stage == stage}
             groups = [fact for fact in stages if fact.stage == stage]
@@ -74,7 +74,7 @@ def assert_agree(state: State, facts: Facts) -> None:
 
 
 def assert_complete(lines: Sequence[Line], facts: Facts) -> None:
-    """Every event of these kinds is a fact, standing or not."""
+    """Every event of these kinds is a fact, in force or not."""
     for kind, found in (
         ("chosen", facts.choices), ("signed", facts.signatures), ("deviated", facts.deviations), ("noted", facts.notes),
     ):  # fmt: skip
@@ -141,12 +141,12 @@ events = st.one_of(
 def test_facts_of_random_events_agree_with_the_state(
     found: list[tuple[tuple[str, dict[str, Any]], str]], readable: bool
 ) -> None:
-    story = Story(procedure=PROCEDURE) if readable else Story()
+    log_builder = LogBuilder(procedure=PROCEDURE) if readable else LogBuilder()
     for (kind, data), by in found:
-        story.add(kind, by=by, **data)
-    read_as = interpret(story.lines, plans_or_empty(reader_keeping(None)))
+        log_builder.add(kind, by=by, **data)
+    read_as = interpret(log_builder.lines, plans_or_empty(reader_keeping(None)))
     assert_agree(read_as.state, read_as.facts)
-    assert_complete(story.lines, read_as.facts)
+    assert_complete(log_builder.lines, read_as.facts)
     assert read_as.facts.session.unknown == sum(kind == "hummed" for (kind, _), _ in found)
 
 
@@ -159,13 +159,13 @@ def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scri
     clock = HeldClock()
     with TemporaryDirectory() as scratch:
         path = Path(scratch) / "log.jsonl"
-        desk = Desk.begin(path, script.load(PROCEDURE), file="p.yaml", read=script.read, clock=clock)
-        desk.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
+        controller = SessionController.begin(path, script.load(PROCEDURE), file="p.yaml", read=script.read, clock=clock)
+        controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         for each in [*STARTS, *sent]:
             clock.forward(40)
-            desk.send(each)
-        state = desk.state
-        desk.close()
+            controller.send(each)
+        state = controller.state
+        controller.close()
         lines = read_lines(path.read_bytes()).lines
     read_as = interpret(lines, plans(script.read))
     assert read_as.state == state
@@ -188,7 +188,7 @@ def test_clean_build_of_each_shipped_procedure_has_a_complete_sheet_and_no_suspe
     source = load(path, folder() / "cache")
     assert source.procedure is not None
     log = folder() / f"library-{path.stem}.jsonl"
-    Player(source, log, seed=2, begin=BEGIN, read=read(), steady=True).build("job 2")
+    SimulatedBuilder(source, log, seed=2, begin=BEGIN, read=read(), steady=True).build("job 2")
     build = load_log(log, read())
     assert_agree(build.state, build.facts)
     made = sheet(build)

@@ -13,8 +13,8 @@ from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.loaded_log import load_log
 from benchflow.session.procedure_loading import reader_keeping
-from tests.driving.player import Faults
-from tests.driving.story import Story
+from tests.driving.log_builder import LogBuilder
+from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import played, read, told
 
 FAULTS = Faults(undone_steps="fit-pulley", self_signed="mark-nuts")
@@ -39,10 +39,10 @@ def test_csv_has_every_event_with_person_time_and_quantity() -> None:
 
 
 def test_text_that_a_spreadsheet_would_run_gets_an_apostrophe(tmp_path: Path) -> None:
-    story = Story(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
-    story.add("noted", text='+1 "quoted", and\na second line')
+    log_builder = LogBuilder(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
+    log_builder.add("noted", text='+1 "quoted", and\na second line')
     first, _, reading, note = rows(
-        "".join(as_csv([load_log(story.save(tmp_path), reader_keeping(None), any_procedure=True)]))
+        "".join(as_csv([load_log(log_builder.save(tmp_path), reader_keeping(None), any_procedure=True)]))
     )
     assert first["by"].startswith("'=")
     assert reading["value"] == "-0.05"  # a number stays a number
@@ -101,9 +101,9 @@ def test_characters_that_xml_forbids_are_removed(tmp_path: Path) -> None:
     from tests.review.played_builds import head_install
 
     text = head_install().text
-    story = Story(by='a<b>&"\x1b[31m', procedure=text, options={"cams": "standard", "gasket": "composite"})
-    story.add("noted", text="]]> \x00\x08 \u202e")
-    document = fromstring(as_xes([load_log(story.save(tmp_path), read())]))
+    log_builder = LogBuilder(by='a<b>&"\x1b[31m', procedure=text, options={"cams": "standard", "gasket": "composite"})
+    log_builder.add("noted", text="]]> \x00\x08 \u202e")
+    document = fromstring(as_xes([load_log(log_builder.save(tmp_path), read())]))
     names = {node.get("value") for node in document.iter("{http://www.xes-standard.org/}string")}
     assert 'a<b>&"[31m' in names
 

@@ -8,7 +8,7 @@ from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, interpret, plans_or_empty
 from benchflow.session.log.line_format import Draft, Line, seal
 from benchflow.session.procedure_loading import reader_keeping
-from tests.driving.story import Story
+from tests.driving.log_builder import LogBuilder
 
 PLAN_OF = plans_or_empty(reader_keeping(None))
 
@@ -18,19 +18,19 @@ def digest(lines: Sequence[Line]) -> Facts:
 
 
 def test_last_attempt_at_a_reading_stands() -> None:
-    story = Story().start("measure").read("measure", "0.30", verdict="high")
-    facts = digest(story.read("measure", "0.19").finish("measure").lines)
-    assert [(r.value, r.standing, r.attempt) for r in facts.readings] == [
+    log_builder = LogBuilder().start("measure").read("measure", "0.30", verdict="high")
+    facts = digest(log_builder.read("measure", "0.19").finish("measure").lines)
+    assert [(r.value, r.in_force, r.attempt) for r in facts.readings] == [
         ("0.30", False, 1),
         ("0.19", True, 2),
     ]
 
 
 def test_margin_is_calculated_in_the_unit_of_the_reading() -> None:
-    story = Story().start("measure")
-    story.read("measure", "0.19").read("measure", "0.28", name="other").read("measure", "0.30", name="third")
-    story.read("measure", "4", "0.1 .. 0.2 mm", name="in-thou", unit="thou")
-    shares = {r.name: r.share for r in digest(story.lines).readings}
+    log_builder = LogBuilder().start("measure")
+    log_builder.read("measure", "0.19").read("measure", "0.28", name="other").read("measure", "0.30", name="third")
+    log_builder.read("measure", "4", "0.1 .. 0.2 mm", name="in-thou", unit="thou")
+    shares = {r.name: r.share for r in digest(log_builder.lines).readings}
     assert shares["end-play"] == pytest.approx(0.5)
     assert shares["other"] == 0.0
     assert shares["third"] == pytest.approx(-0.02 / 0.18)
@@ -38,34 +38,34 @@ def test_margin_is_calculated_in_the_unit_of_the_reading() -> None:
 
 
 def test_margin_of_a_limit_with_one_end_is_relative_to_that_end() -> None:
-    story = Story().start("measure").read("measure", "0.04", "at most 0.05 mm")
-    fact = digest(story.lines).readings[0]
+    log_builder = LogBuilder().start("measure").read("measure", "0.04", "at most 0.05 mm")
+    fact = digest(log_builder.lines).readings[0]
     assert fact.share == pytest.approx(0.2)
     assert not fact.two_ended
 
 
 def test_correction_replaces_the_reading_and_keeps_its_limit() -> None:
-    story = Story().start("measure").read("measure", "0.91", verdict="high", serial="DI-1")
-    wrong = story.lines[-1].seq
-    story.add(
+    log_builder = LogBuilder().start("measure").read("measure", "0.91", verdict="high", serial="DI-1")
+    wrong = log_builder.lines[-1].seq
+    log_builder.add(
         "corrected", event=wrong, operation="measure", reason="digits swapped", verdict="ok",
         quantity={"value": "0.19", "unit": "mm", "entered": "0.19"},
     )  # fmt: skip
-    first, second = digest(story.lines).readings
-    assert not first.standing
-    assert second.standing
+    first, second = digest(log_builder.lines).readings
+    assert not first.in_force
+    assert second.in_force
     assert (second.corrected, second.attempt) == (True, 2)
     assert (second.limit, second.serial) == ("0.10 .. 0.28 mm", "DI-1")
     assert second.share == pytest.approx(0.5)
 
 
 def test_reworked_stages_stay_as_facts_and_do_not_stand() -> None:
-    story = Story().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
-    story.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
-    story.add("undone", operation="bolt")
-    story.start("bolt").tighten("bolt", serial="TW-2").finish("bolt")
-    facts = digest(story.lines)
-    assert {(s.serial, s.round, s.standing) for s in facts.stages} == {("TW-1", 0, False), ("TW-2", 1, True)}
+    log_builder = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
+    log_builder.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
+    log_builder.add("undone", operation="bolt")
+    log_builder.start("bolt").tighten("bolt", serial="TW-2").finish("bolt")
+    facts = digest(log_builder.lines)
+    assert {(s.serial, s.round, s.in_force) for s in facts.stages} == {("TW-1", 0, False), ("TW-2", 1, True)}
     assert [(t.operation, t.cause, t.reason) for t in facts.undone_steps] == [("bolt", "rework", "gasket slipped")]
     (bolt,) = facts.operations
     assert bolt.done
@@ -73,45 +73,47 @@ def test_reworked_stages_stay_as_facts_and_do_not_stand() -> None:
 
 
 def test_cleared_tick_is_not_counted() -> None:
-    story = Story().start("bolt").tick("bolt", 1).tick("bolt", 2)
-    story.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
-    (stage,) = digest(story.lines).stages
+    log_builder = LogBuilder().start("bolt").tick("bolt", 1).tick("bolt", 2)
+    log_builder.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
+    (stage,) = digest(log_builder.lines).stages
     assert (stage.fasteners, stage.unticked) == (1, 1)
 
 
 def test_signature_is_void_after_a_later_entry() -> None:
-    story = Story().start("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
-    assert digest(story.lines).signatures[0].standing
-    story.add("checked", operation="lid", check=1, text="flush all round")
-    assert not digest(story.lines).signatures[0].standing
+    log_builder = (
+        LogBuilder().start("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
+    )
+    assert digest(log_builder.lines).signatures[0].in_force
+    log_builder.add("checked", operation="lid", check=1, text="flush all round")
+    assert not digest(log_builder.lines).signatures[0].in_force
 
 
 def test_pause_in_a_stage_is_measured_by_the_monotonic_clock() -> None:
-    story = Story().start("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
-    (stage,) = digest(story.lines).stages
+    log_builder = LogBuilder().start("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
+    (stage,) = digest(log_builder.lines).stages
     assert stage.gap == pytest.approx(7210)
     assert stage.seconds == pytest.approx(7210)
 
 
 def test_corrected_lot_replaces_the_wrong_one() -> None:
-    story = Story().start("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
-    story.add("corrected", event=story.lines[-1].seq, operation="seal", reason="misread", lot="L-7")
-    assert [(lot.lot, lot.standing) for lot in digest(story.lines).lots] == [("L-1", False), ("L-7", True)]
+    log_builder = LogBuilder().start("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
+    log_builder.add("corrected", event=log_builder.lines[-1].seq, operation="seal", reason="misread", lot="L-7")
+    assert [(lot.lot, lot.in_force) for lot in digest(log_builder.lines).lots] == [("L-1", False), ("L-7", True)]
 
 
 def test_remedy_withdraws_readings_and_reopens_operations() -> None:
-    story = Story().start("seat").finish("seat").start("measure")
-    story.read("measure", "0.05", verdict="low")
-    story.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
-    facts = digest(story.lines)
-    assert not facts.readings[0].standing
+    log_builder = LogBuilder().start("seat").finish("seat").start("measure")
+    log_builder.read("measure", "0.05", verdict="low")
+    log_builder.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
+    facts = digest(log_builder.lines)
+    assert not facts.readings[0].in_force
     seat = next(o for o in facts.operations if o.operation == "seat")
     assert not seat.done
     assert facts.undone_steps[0].cause == "remedy"
 
 
 def test_event_of_an_unknown_kind_is_counted_and_ignored() -> None:
-    facts = digest(Story().add("hummed", operation="x", tune="la").close().lines)
+    facts = digest(LogBuilder().add("hummed", operation="x", tune="la").close().lines)
     assert facts.session.unknown == 1
     assert facts.session.closed
 
@@ -123,30 +125,30 @@ def test_lines_that_are_not_a_session_are_refused() -> None:
     with pytest.raises(NotASession, match="it is empty"):
         digest([])
     with pytest.raises(NotASession, match=r"line 2 \(ticked\)"):
-        digest(Story().add("ticked", operation="x").lines)
+        digest(LogBuilder().add("ticked", operation="x").lines)
 
 
 def test_value_calculated_before_a_rework_or_its_remedy_does_not_stand() -> None:
-    def calculated(story: Story, value: str) -> Story:
+    def calculated(log_builder: LogBuilder, value: str) -> LogBuilder:
         quantity = {"value": value, "unit": "mm", "entered": value}
-        return story.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="ok")
+        return log_builder.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="ok")
 
-    story = calculated(calculated(Story().start("measure"), "0.11"), "0.12")
-    story.add("remedied", operation="measure", name="clearance", verdict="high", do="Fit the other shim")
-    calculated(story, "0.13").finish("measure")
-    story.add("rework-started", operation="measure", reason="dirt", steps=[{"operation": "measure"}])
-    story.add("undone", operation="measure")
-    before = digest(story.lines).readings
-    assert [(fact.attempt, fact.standing) for fact in before] == [(1, False), (2, False), (1, False)]
-    last = digest(calculated(story, "0.14").lines).readings[-1]
-    assert (last.value, last.attempt, last.standing, last.worked) == ("0.14", 1, True, True)
+    log_builder = calculated(calculated(LogBuilder().start("measure"), "0.11"), "0.12")
+    log_builder.add("remedied", operation="measure", name="clearance", verdict="high", do="Fit the other shim")
+    calculated(log_builder, "0.13").finish("measure")
+    log_builder.add("rework-started", operation="measure", reason="dirt", steps=[{"operation": "measure"}])
+    log_builder.add("undone", operation="measure")
+    before = digest(log_builder.lines).readings
+    assert [(fact.attempt, fact.in_force) for fact in before] == [(1, False), (2, False), (1, False)]
+    last = digest(calculated(log_builder, "0.14").lines).readings[-1]
+    assert (last.value, last.attempt, last.in_force, last.worked) == ("0.14", 1, True, True)
 
 
 def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None:
-    story = Story().start("seal").add("checked", operation="seal", check=1, text="dry")
-    story.add("paused", operation="seal").wait(hours=1).start("seal")
-    story.add("lot", operation="seal", consumable="sealant", lot="L-1").finish("seal")
-    (seal,) = digest(story.lines).operations
+    log_builder = LogBuilder().start("seal").add("checked", operation="seal", check=1, text="dry")
+    log_builder.add("paused", operation="seal").wait(hours=1).start("seal")
+    log_builder.add("lot", operation="seal", consumable="sealant", lot="L-1").finish("seal")
+    (seal,) = digest(log_builder.lines).operations
     assert (seal.entries, seal.checks, seal.paused, seal.redone) == (2, 1, 1, 0)
     assert seal.active == pytest.approx(40)
     assert seal.span == pytest.approx(3650)
@@ -156,26 +158,26 @@ def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None
 
 def test_last_tick_of_a_fastener_decides_whether_the_stage_is_good() -> None:
     value = {"value": "25", "unit": "N·m", "entered": "25"}
-    story = Story().start("bolt").tick("bolt", 1, quantity=value, verdict="low").tick("bolt", 2)
-    (bad,) = digest(story.lines).stages
+    log_builder = LogBuilder().start("bolt").tick("bolt", 1, quantity=value, verdict="low").tick("bolt", 2)
+    (bad,) = digest(log_builder.lines).stages
     assert (bad.fasteners, bad.bad, bad.measured) == (2, 1, 1)
-    wrong = story.lines[2].seq
-    story.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="ok")
-    story.tick("bolt", 2, quantity=value, verdict="not-proven")
-    (stage,) = digest(story.lines).stages
+    wrong = log_builder.lines[2].seq
+    log_builder.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="ok")
+    log_builder.tick("bolt", 2, quantity=value, verdict="not-proven")
+    (stage,) = digest(log_builder.lines).stages
     assert (stage.fasteners, stage.bad) == (2, 1)
-    story.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
-    (stage,) = digest(story.lines).stages
+    log_builder.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
+    (stage,) = digest(log_builder.lines).stages
     assert (stage.fasteners, stage.bad, stage.unticked) == (2, 0, 1)
 
 
 def test_tick_with_torque_and_stretch_counts_for_both_instruments() -> None:
     value = {"value": "25", "unit": "N·m", "entered": "25"}
     stretch = {"value": "0.11", "unit": "mm", "entered": "0.11"}
-    story = (
-        Story()
+    log_builder = (
+        LogBuilder()
         .start("bolt")
         .tick("bolt", 1, quantity=value, verdict="ok", serial="TW-1", stretch=stretch, stretch_serial="BM-1")
     )
-    stages = digest(story.lines).stages
+    stages = digest(log_builder.lines).stages
     assert [(fact.serial, fact.fasteners, fact.stretch) for fact in stages] == [("TW-1", 1, False), ("BM-1", 1, True)]

@@ -4,7 +4,7 @@ import pytest
 
 from benchflow.review.log.replay import Replay
 from benchflow.session.state.fold import begin, fold
-from tests.driving.player import Faults
+from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import told
 
 FAULTS = Faults(undone_steps="fit-pulley")

@@ -14,7 +14,7 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.review.sheets.build_sheet import Sheet, sheet
 from benchflow.review.sheets.build_sheet_html import html
 from benchflow.review.sheets.build_sheet_markdown import markdown
-from tests.driving.player import Faults, Player
+from tests.driving.simulated_builder import Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
 FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", undone_steps="fit-pulley", late="set-head-down")
@@ -98,13 +98,13 @@ HOSTILE = '<script>alert(1)</script> [x](http://evil.invalid) | ` \x1b]52;c;aGk=
 def hostile() -> Sheet:
     log = folder() / "hostile.jsonl"
     if not log.exists():
-        player = Player(head_install(), log, seed=9, begin=BEGIN, read=read(), builder=HOSTILE)
-        player.send({"intent": "open", "unit": HOSTILE, "options": {"cams": "standard", "gasket": "composite"},
+        sim_builder = SimulatedBuilder(head_install(), log, seed=9, begin=BEGIN, read=read(), builder=HOSTILE)
+        sim_builder.send({"intent": "open", "unit": HOSTILE, "options": {"cams": "standard", "gasket": "composite"},
                      "start": {"pistons": "down"}})  # fmt: skip
-        player.toward("make-safe")
-        player.send({"intent": "note", "text": HOSTILE})
-        player.send({"intent": "close", "unfinished": HOSTILE})
-        player.desk.close()
+        sim_builder.toward("make-safe")
+        sim_builder.send({"intent": "note", "text": HOSTILE})
+        sim_builder.send({"intent": "close", "unfinished": HOSTILE})
+        sim_builder.controller.close()
     return sheet(load_log(log, read()))
 
 

@@ -21,23 +21,28 @@ from benchflow.review.many.session_question import (
 )
 from benchflow.review.many.trace import Trace, TraceQuestion, trace
 from benchflow.review.many.trends import operation_durations, trend_over_builds
-from tests.driving.story import Story
+from tests.driving.log_builder import LogBuilder
 
 
 @pytest.fixture
 def shop(tmp_path: Path) -> LogFiles:
-    """Five builds: tightened with the wrench and standing, redone with another since, measured near a limit,
+    """Five builds: tightened with the wrench and still in force, redone with another since, measured near a limit,
     measured well inside it, and one that the wrench never touched."""
-    stands = Story(unit="stands").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
-    redone = Story(unit="redone").wait(days=1).start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
+    stands = LogBuilder(unit="stands").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
+    redone = LogBuilder(unit="redone").wait(days=1).start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
     redone.add("rework-started", operation="bolt", reason="leaked", steps=[{"operation": "bolt"}])
     redone.add("undone", operation="bolt").start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
-    near = Story(unit="near").wait(days=2).start("try").read("try", "41.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
-    inside = (
-        Story(unit="inside").wait(days=3).start("try").read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
+    near = (
+        LogBuilder(unit="near").wait(days=2).start("try").read("try", "41.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
     )
-    other = Story(unit="other").wait(days=4).start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
-    return LogFiles(story.save(tmp_path) for story in (stands, redone, near, inside, other))
+    inside = (
+        LogBuilder(unit="inside")
+        .wait(days=3)
+        .start("try")
+        .read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
+    )
+    other = LogBuilder(unit="other").wait(days=4).start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
+    return LogFiles(log_builder.save(tmp_path) for log_builder in (stands, redone, near, inside, other))
 
 
 def units(found: Trace) -> list[str]:
@@ -76,9 +81,11 @@ def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_un
 
 
 def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
-    sealed = Story(unit="sealed", by="bob").start("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
-    signed = Story(unit="signed").start("lid").add("signed", operation="lid", role="inspector", self_signed=True)
-    source = LogFiles(story.save(tmp_path) for story in (sealed.finish("seal"), signed.finish("lid")))
+    sealed = (
+        LogBuilder(unit="sealed", by="bob").start("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
+    )
+    signed = LogBuilder(unit="signed").start("lid").add("signed", operation="lid", role="inspector", self_signed=True)
+    source = LogFiles(log_builder.save(tmp_path) for log_builder in (sealed.finish("seal"), signed.finish("lid")))
     assert units(trace(source, TraceQuestion(Question(LotSubject("L-9"))))) == ["sealed"]
     assert units(trace(source, TraceQuestion(Question(PersonSubject("bob"))))) == ["sealed"]
     by_ann = trace(source, TraceQuestion(Question(PersonSubject("ann"))))
@@ -87,7 +94,7 @@ def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
 
 
 def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_that_matters(tmp_path: Path) -> None:
-    path = Story().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
+    path = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     path.write_bytes(path.read_bytes().replace(b'"fastener":2', b'"fastener":9', 1))
     found = trace(LogFiles([path]), TraceQuestion(Question(InstrumentSubject("TW-1"))))
     assert not found.touched
@@ -104,11 +111,11 @@ def test_a_date_that_is_none_is_refused_with_what_to_write() -> None:
 
 
 def many(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
-    stories = []
+    log_builders = []
     for place, value in enumerate(values):
-        story = Story(unit=f"job {place:02}").wait(days=place).start("measure")
-        stories.append(story.read("measure", value, **more).finish("measure").close())
-    return LogFiles(story.save(tmp_path) for story in stories)
+        log_builder = LogBuilder(unit=f"job {place:02}").wait(days=place).start("measure")
+        log_builders.append(log_builder.read("measure", value, **more).finish("measure").close())
+    return LogFiles(log_builder.save(tmp_path) for log_builder in log_builders)
 
 
 def test_drift_is_reported_before_it_reaches_the_limit(tmp_path: Path) -> None:
@@ -140,9 +147,9 @@ def test_chart_svg_has_a_tooltip_per_build_and_a_shape_for_the_outlier(tmp_path:
 
 def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
-    inch = Story(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
-    metric = Story(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
-    torque = Story(unit="Nm").wait(hours=3).start("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
+    inch = LogBuilder(unit="inch").start("measure").read("measure", "0.0075", "0.004 .. 0.011 in", unit="in")
+    metric = LogBuilder(unit="mm").wait(days=1).start("measure").read("measure", "0.19")
+    torque = LogBuilder(unit="Nm").wait(hours=3).start("measure").read("measure", "9", "8 .. 12 N·m", unit="N·m")
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (inch, metric, torque)), "end-play")
     (series,) = found.series
     assert [round(p.value, 4) for p in series.points] == [0.1905, 0.19]
@@ -150,19 +157,19 @@ def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) ->
 
 
 def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
-    real = Story(unit="real").start("measure").read("measure", "0.19")
-    rehearsed = Story(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
+    real = LogBuilder(unit="real").start("measure").read("measure", "0.19")
+    rehearsed = LogBuilder(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
     assert [p.unit for p in found.series[0].points] == ["real"]
     assert found.notes == ("1 simulated session left out.",)
 
 
 def test_how_long_an_operation_takes_is_told_from_the_builds_that_finished_it(tmp_path: Path) -> None:
-    stories = []
+    log_builders = []
     for minutes in (4, 5, 6, 30):
-        story = Story(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)
-        stories.append(story)
-    stories.append(Story(unit="open").start("bolt"))
-    (found,) = operation_durations(LogFiles(s.save(tmp_path) for s in stories), "bolt").operations
+        log_builder = LogBuilder(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)
+        log_builders.append(log_builder)
+    log_builders.append(LogBuilder(unit="open").start("bolt"))
+    (found,) = operation_durations(LogFiles(s.save(tmp_path) for s in log_builders), "bolt").operations
     assert (found.builds, found.shortest, found.longest, found.longest_unit) == (4, 240, 1800, "took 30")
     assert found.middle == pytest.approx(330)

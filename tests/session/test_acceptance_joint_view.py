@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from benchflow.session.view.bench_view import TightenInput
-from tests.driving.hands import Hands
+from tests.driving.session_driver import SessionDriver
 from tests.driving.small_head import begin
 
 TEXT = """\
@@ -25,14 +25,14 @@ sections:
 """
 
 
-def hands(folder: Path) -> Hands:
+def driver(folder: Path) -> SessionDriver:
     found = begin(folder, TEXT, options={}, start={})
     found.do("start", operation="pull")
     return found
 
 
-def joint(hands: Hands) -> TightenInput:
-    now = hands.desk.view().now
+def joint(driver: SessionDriver) -> TightenInput:
+    now = driver.controller.view().now
     assert now is not None
     (shown,) = now.inputs
     assert isinstance(shown, TightenInput)
@@ -40,7 +40,7 @@ def joint(hands: Hands) -> TightenInput:
 
 
 def test_draw_down_counts_turns_until_all_are_seated(tmp_path: Path) -> None:
-    bench = hands(tmp_path)
+    bench = driver(tmp_path)
     progress = joint(bench).draw_down
     assert progress is not None
     assert (progress.open, progress.begun, progress.round, progress.next) == (True, False, 1, 1)
@@ -63,7 +63,7 @@ def test_draw_down_counts_turns_until_all_are_seated(tmp_path: Path) -> None:
 
 
 def test_check_stage_lists_its_readings_and_shows_their_verdicts(tmp_path: Path) -> None:
-    bench = hands(tmp_path)
+    bench = driver(tmp_path)
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
     shown = joint(bench)
@@ -87,7 +87,7 @@ def test_check_stage_lists_its_readings_and_shows_their_verdicts(tmp_path: Path)
 
 
 def test_check_stage_shows_the_wrench_reading_with_an_extension(tmp_path: Path) -> None:
-    bench = hands(tmp_path)
+    bench = driver(tmp_path)
     bench.do("wrench", extension="100 mm", lever="400 mm")
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)
@@ -97,7 +97,7 @@ def test_check_stage_shows_the_wrench_reading_with_an_extension(tmp_path: Path) 
 
 
 def test_status_query_names_the_next_fastener_and_its_readings(tmp_path: Path) -> None:
-    bench = hands(tmp_path)
+    bench = driver(tmp_path)
     assert bench.do("status").answer["status"]["joint"]["draw_down"]["open"] is True
     for number in (1, 2, 3):
         bench.do("tick", joint="caps", fastener=number)

@@ -9,9 +9,9 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchflow.session.controller import Accepted, Desk
-from tests.driving.hands import HeldClock
+from benchflow.session.controller import Accepted, SessionController
 from tests.driving.script import Json, intent, load, read
+from tests.driving.session_driver import HeldClock
 
 PROCEDURE = """\
 benchflow: 1
@@ -118,20 +118,20 @@ def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_
     clock = HeldClock()
     with TemporaryDirectory() as folder:
         path = Path(folder) / "log.jsonl"
-        desk = Desk.begin(path, load(PROCEDURE), file="p.yaml", read=read, clock=clock)
-        opened = desk.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
+        controller = SessionController.begin(path, load(PROCEDURE), file="p.yaml", read=read, clock=clock)
+        opened = controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         assert isinstance(opened, Accepted)
         for each in [*(STARTS if fitted else []), *sent]:
             clock.forward(40)
-            before = desk.state
-            reply = desk.send(each)
+            before = controller.state
+            reply = controller.send(each)
             if isinstance(reply, Accepted):
-                desk.view()
+                controller.view()
             else:
-                assert desk.state is before
-        seen, state = desk.view(), desk.state
-        desk.close()
-        again = Desk.resume(path, read=read, clock=clock)
+                assert controller.state is before
+        seen, state = controller.view(), controller.state
+        controller.close()
+        again = SessionController.resume(path, read=read, clock=clock)
         assert again.state == state
         assert again.view() == seen
         again.close()

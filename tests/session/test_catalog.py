@@ -104,21 +104,21 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
     ).close()
     session = only(tmp_path)
     assert (session.procedure, session.unit, session.by) == ("Wheel hub: left", "job 7", "R.")
-    assert (session.standing, session.done, session.events) == ("open", 2, 8)
+    assert (session.status, session.done, session.events) == ("open", 2, 8)
     assert (session.opened_at, session.last_at, session.options) == (AT, AT, {"side": "left"})
     assert session.simulated
 
 
 def test_a_session_that_another_program_writes_says_so(tmp_path: Path) -> None:
     with begin(tmp_path / "a.jsonl"):
-        assert only(tmp_path).standing == "held"
+        assert only(tmp_path).status == "held"
         assert "process" in only(tmp_path).words
-    assert only(tmp_path).standing == "open"
+    assert only(tmp_path).status == "open"
 
 
 def test_a_closed_session_stays_closed_though_a_note_follows(tmp_path: Path) -> None:
     begin(tmp_path / "a.jsonl", ("closed", {}), ("noted", {"text": "late"})).close()
-    assert only(tmp_path).standing == "closed"
+    assert only(tmp_path).status == "closed"
 
 
 def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path) -> None:
@@ -126,13 +126,13 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
     (tmp_path / "new").mkdir()
     moved = begin(tmp_path / "old" / "a.jsonl").move_to(tmp_path / "new")
     moved.close()
-    assert only(tmp_path / "old").standing == "moved"
+    assert only(tmp_path / "old").status == "moved"
     assert str(moved.path) in only(tmp_path / "old").words
-    assert only(tmp_path / "new").standing == "open"
+    assert only(tmp_path / "new").status == "open"
 
 
 @pytest.mark.parametrize(
-    ("change", "standing", "words"),
+    ("change", "status", "words"),
     [
         (lambda data: b"", "empty", "no event yet"),
         (lambda data: data[:50], "empty", "no event yet"),
@@ -142,18 +142,18 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
     ],
 )
 def test_a_log_that_is_not_whole_is_listed_with_what_is_wrong(
-    tmp_path: Path, change: Any, standing: str, words: str
+    tmp_path: Path, change: Any, status: str, words: str
 ) -> None:
     begin(tmp_path / "a.jsonl", ("noted", {"text": "x"})).close()
     (tmp_path / "a.jsonl").write_bytes(change((tmp_path / "a.jsonl").read_bytes()))
     session = only(tmp_path)
-    assert session.standing == standing
+    assert session.status == status
     assert words in session.words
 
 
 def test_a_log_that_begins_with_anything_else_than_its_opening_is_said_to_be_damaged(tmp_path: Path) -> None:
     write_log(tmp_path / "a.jsonl", 2)
-    assert only(tmp_path).standing == "damaged"
+    assert only(tmp_path).status == "damaged"
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""The desk on a real log file: what is accepted, what is refused, and that nothing is ever half said."""
+"""The controller on a real log file: what is accepted, what is refused, and that nothing is ever half said."""
 
 from pathlib import Path
 
@@ -6,64 +6,64 @@ import pytest
 
 from benchflow.session.log.journal import verify
 from benchflow.session.refusal import Refusal
-from tests.driving.hands import HeldClock
+from tests.driving.session_driver import HeldClock
 from tests.driving.small_head import SMALL, begin, resume
 
 
 def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    kinds = [line.kind for line in hands.desk.journal.lines]
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    kinds = [line.kind for line in driver.controller.journal.lines]
     assert kinds[:6] == ["opened", "started", "lot", "finished", "started", "finished"]
     assert kinds.count("ticked") == 10
-    found = verify(hands.desk.journal.path)
+    found = verify(driver.controller.journal.path)
     assert (found.events, found.damage) == (len(kinds), None)
 
 
 def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
-    hands = begin(tmp_path, opened=False)
-    assert hands.refused("start", operation="seal") == {"not-open"}
-    assert hands.refused("status") == {"not-open"}
-    assert hands.refused("open", by="Robin") == {"value-missing"}  # the option is not answered
+    driver = begin(tmp_path, opened=False)
+    assert driver.refused("start", operation="seal") == {"not-open"}
+    assert driver.refused("status") == {"not-open"}
+    assert driver.refused("open", by="Robin") == {"value-missing"}  # the option is not answered
     wrong = {"cams": "none", "rods": "x"}
-    assert hands.refused("open", by="Robin", options=wrong) == {"unknown-name"}
-    assert hands.refused("open", by="Robin", options={"cams": "standard"}, start={"valves": "shut"}) == {"not-allowed"}
-    assert hands.refused("open", options={"cams": "standard"}) == {"value-missing"}
-    hands.do("open", by="Robin", unit="2417", options={"cams": "standard"})
-    assert hands.refused("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
+    assert driver.refused("open", by="Robin", options=wrong) == {"unknown-name"}
+    assert driver.refused("open", by="Robin", options={"cams": "standard"}, start={"valves": "shut"}) == {"not-allowed"}
+    assert driver.refused("open", options={"cams": "standard"}) == {"value-missing"}
+    driver.do("open", by="Robin", unit="2417", options={"cams": "standard"})
+    assert driver.refused("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
 
 
 def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    assert hands.refused("start", operation="lower") == {"after-missing"}
-    assert hands.refused("start", operation="seat-cam") == {"after-missing", "interference"}
-    assert hands.refused("start", operation="seel") == {"unknown-name"}
-    hands.to_tightened()
-    assert hands.refused("start", operation="seat-cam") == {"interference"}
-    hands.do("move", move="turn-down")
-    hands.do("start", operation="seat-cam")
-    assert hands.refused("move", move="turn-down") == {"operation-in-progress"}
-    assert hands.refused("start", operation="hold-chain") == {"operation-in-progress"}
+    driver = begin(tmp_path)
+    assert driver.refused("start", operation="lower") == {"after-missing"}
+    assert driver.refused("start", operation="seat-cam") == {"after-missing", "interference"}
+    assert driver.refused("start", operation="seel") == {"unknown-name"}
+    driver.to_tightened()
+    assert driver.refused("start", operation="seat-cam") == {"interference"}
+    driver.do("move", move="turn-down")
+    driver.do("start", operation="seat-cam")
+    assert driver.refused("move", move="turn-down") == {"operation-in-progress"}
+    assert driver.refused("start", operation="hold-chain") == {"operation-in-progress"}
 
 
 def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
-    hands = begin(tmp_path, start={})
-    hands.to_tightened()
-    assert hands.refused("start", operation="seat-cam") == {"interference"}
-    assert hands.refused("set-state", variable="pistons") == {"value-missing"}
-    assert hands.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
-    hands.do("set-state", variable="pistons", value="down")
-    hands.do("start", operation="seat-cam")
+    driver = begin(tmp_path, start={})
+    driver.to_tightened()
+    assert driver.refused("start", operation="seat-cam") == {"interference"}
+    assert driver.refused("set-state", variable="pistons") == {"value-missing"}
+    assert driver.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
+    driver.do("set-state", variable="pistons", value="down")
+    driver.do("start", operation="seat-cam")
     # Somebody leaned on the crank: what was known is lost, and the interlock stands again.
-    assert hands.refused("set-state", variable="pistons", value=None) == {"value-missing"}
-    hands.do("set-state", variable="pistons", value=None, reason="the crank was knocked")
-    hands.do("tick-check", check=1)
-    hands.do("tick-check", check="The caps are flush")
-    assert hands.refused("finish", operation="seat-cam") == {"interference"}
+    assert driver.refused("set-state", variable="pistons", value=None) == {"value-missing"}
+    driver.do("set-state", variable="pistons", value=None, reason="the crank was knocked")
+    driver.do("tick-check", check=1)
+    driver.do("tick-check", check="The caps are flush")
+    assert driver.refused("finish", operation="seat-cam") == {"interference"}
 
 
 def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
+    driver = begin(tmp_path)
     for intent, fields in (
         ("finish", {"operation": "seal"}),
         ("finish", {}),
@@ -75,135 +75,135 @@ def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Pa
         ("sign", {"operation": "cure", "by": "Kim"}),
         ("rework-step", {}),
     ):
-        assert hands.refused(intent, **fields) == {"not-started"}, intent
-    hands.to_tightened()
-    assert hands.refused("finish", operation="seal") == {"already-done"}
-    assert hands.refused("start", operation="seal") == {"already-done"}
+        assert driver.refused(intent, **fields) == {"not-started"}, intent
+    driver.to_tightened()
+    assert driver.refused("finish", operation="seal") == {"already-done"}
+    assert driver.refused("start", operation="seal") == {"already-done"}
 
 
 def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_lowered()
-    hands.do("start", operation="tighten")
-    assert hands.refused("tick", joint="studs", fastener=2) == {"fastener-order"}
-    assert hands.refused("tick", joint="studs", fastener=9) == {"unknown-name"}
-    assert hands.refused("tick", joint="nuts", fastener=1) == {"unknown-name"}
-    assert hands.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
-    hands.do("tick", joint="studs", fastener=1)
-    assert hands.refused("tick", joint="studs", fastener=2, stage=2) == {"stage-not-finished"}
+    driver = begin(tmp_path)
+    driver.to_lowered()
+    driver.do("start", operation="tighten")
+    assert driver.refused("tick", joint="studs", fastener=2) == {"fastener-order"}
+    assert driver.refused("tick", joint="studs", fastener=9) == {"unknown-name"}
+    assert driver.refused("tick", joint="nuts", fastener=1) == {"unknown-name"}
+    assert driver.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
+    driver.do("tick", joint="studs", fastener=1)
+    assert driver.refused("tick", joint="studs", fastener=2, stage=2) == {"stage-not-finished"}
     again = {"fastener-order", "already-done", "stage-not-finished"}
-    assert hands.refused("tick", joint="studs", fastener=1) == again
-    hands.do("tick", joint="studs", fastener="2")
-    assert hands.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
-    hands.do("untick", joint="studs", fastener=2)
+    assert driver.refused("tick", joint="studs", fastener=1) == again
+    driver.do("tick", joint="studs", fastener="2")
+    assert driver.refused("untick", joint="studs", fastener=1) == {"fastener-order"}
+    driver.do("untick", joint="studs", fastener=2)
     for fastener in (2, 3, 4):
-        hands.do("tick", joint="studs", fastener=fastener)
-    assert hands.refused("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
-    assert hands.refused("finish", operation="tighten") == {"stage-not-finished"}
-    hands.do("tick", joint="studs", fastener=1)
-    hands.do("tick", joint="studs", fastener=2)
-    assert hands.refused("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
-    assert hands.refused("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
-    assert hands.refused("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
+        driver.do("tick", joint="studs", fastener=fastener)
+    assert driver.refused("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
+    assert driver.refused("finish", operation="tighten") == {"stage-not-finished"}
+    driver.do("tick", joint="studs", fastener=1)
+    driver.do("tick", joint="studs", fastener=2)
+    assert driver.refused("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
+    assert driver.refused("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
+    assert driver.refused("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
     for fastener, value in ((1, "35 N·m"), (2, "29 N·m"), (3, "35 N·m"), (4, "26 ft-lb")):
-        hands.do("tick", joint="studs", fastener=fastener, value=value)
-    assert hands.refused("finish", operation="tighten") == {"out-of-limit"}
-    hands.do("deviate", operation="tighten", about="studs", reason="thread is good, maker agrees", by="Kim")
-    hands.do("finish", operation="tighten")
+        driver.do("tick", joint="studs", fastener=fastener, value=value)
+    assert driver.refused("finish", operation="tighten") == {"out-of-limit"}
+    driver.do("deviate", operation="tighten", about="studs", reason="thread is good, maker agrees", by="Kim")
+    driver.do("finish", operation="tighten")
 
 
 def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_lowered()
-    hands.do("start", operation="tighten")
+    driver = begin(tmp_path)
+    driver.to_lowered()
+    driver.do("start", operation="tighten")
     for fastener in (1, 2, 3):
-        hands.do("tick", joint="studs", fastener=fastener)
-    again = resume(hands)
-    assert again.desk.state == hands.desk.state
+        driver.do("tick", joint="studs", fastener=fastener)
+    again = resume(driver)
+    assert again.controller.state == driver.controller.state
     assert "already-done" in again.refused("tick", joint="studs", fastener=3)
     again.do("tick", joint="studs", fastener=4)
 
 
 def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("start", operation="measure[2]")
-    assert hands.refused("finish") == {"value-missing"}
-    assert hands.refused("record", name="lash", value="0.25") == {"bad-quantity"}
-    assert hands.refused("record", name="lash", value="25 N·m") == {"wrong-dimension"}
-    assert hands.refused("record", name="lsah", value="0.25 mm") == {"unknown-name"}
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("start", operation="measure[2]")
+    assert driver.refused("finish") == {"value-missing"}
+    assert driver.refused("record", name="lash", value="0.25") == {"bad-quantity"}
+    assert driver.refused("record", name="lash", value="25 N·m") == {"wrong-dimension"}
+    assert driver.refused("record", name="lsah", value="0.25 mm") == {"unknown-name"}
     for entered in ("0.3020 mm", "0.299 mm", "0.0098 in"):
-        reply = hands.do("record", name="lash", value=entered)
+        reply = driver.do("record", name="lash", value=entered)
         assert reply.lines[0].data["quantity"]["entered"] == entered
-    verdicts = [line.data["verdict"] for line in hands.desk.journal.lines if line.kind == "recorded"]
+    verdicts = [line.data["verdict"] for line in driver.controller.journal.lines if line.kind == "recorded"]
     assert verdicts == ["not-proven", "not-proven", "ok"]  # u = 0.002 mm: the guard band is 0.0033 mm
     for reading, value in ((1, "0.04 mm"), (2, "0.07 mm")):
-        hands.do("record", name="runout[2]", value=value, reading=reading)
-    assert hands.refused("finish") == {"value-missing"}
-    assert hands.refused("record", name="runout", value="0.05 mm", reading=4) == {"unknown-name"}
-    hands.do("record", name="runout", value="0.05 mm")
-    assert hands.refused("finish") == {"out-of-limit"}  # the mean is 0.0533 mm
-    hands.do("record", name="runout", value="0.03 mm", reading=2)
-    hands.do("finish")
-    first = next(line for line in hands.desk.journal.lines if line.kind == "recorded")
+        driver.do("record", name="runout[2]", value=value, reading=reading)
+    assert driver.refused("finish") == {"value-missing"}
+    assert driver.refused("record", name="runout", value="0.05 mm", reading=4) == {"unknown-name"}
+    driver.do("record", name="runout", value="0.05 mm")
+    assert driver.refused("finish") == {"out-of-limit"}  # the mean is 0.0533 mm
+    driver.do("record", name="runout", value="0.03 mm", reading=2)
+    driver.do("finish")
+    first = next(line for line in driver.controller.journal.lines if line.kind == "recorded")
     assert first.data["quantity"] == {"value": "0.3020", "unit": "mm", "entered": "0.3020 mm"}
 
 
 def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("start", operation="measure[1]")
-    hands.do("record", name="lash", value="0.299 mm")
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("start", operation="measure[1]")
+    driver.do("record", name="lash", value="0.299 mm")
     for reading in (1, 2, 3):
-        hands.do("record", name="runout", value="0.01 mm", reading=reading)
-    assert hands.refused("finish") == {"not-proven"}
-    assert hands.refused("deviate", operation="measure[1]", about="lash", reason=" ") == {"value-missing"}
-    assert hands.refused("deviate", operation="measure[1]", about="interference", reason="x") == {"not-allowed"}
-    assert hands.refused("deviate", operation="measure[1]", about="hold", reason="x") == {"unknown-name"}
-    hands.do("deviate", operation="measure[1]", about="lash", reason="within the gauge's error", by="Kim")
-    hands.do("finish")
+        driver.do("record", name="runout", value="0.01 mm", reading=reading)
+    assert driver.refused("finish") == {"not-proven"}
+    assert driver.refused("deviate", operation="measure[1]", about="lash", reason=" ") == {"value-missing"}
+    assert driver.refused("deviate", operation="measure[1]", about="interference", reason="x") == {"not-allowed"}
+    assert driver.refused("deviate", operation="measure[1]", about="hold", reason="x") == {"unknown-name"}
+    driver.do("deviate", operation="measure[1]", about="lash", reason="within the gauge's error", by="Kim")
+    driver.do("finish")
 
 
 def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.do("start", operation="seal")
-    hands.do("lot", consumable="sealant", lot="0042")
-    hands.do("finish")
-    hands.do("start", operation="lower")
-    hands.clock.forward(601)
-    assert hands.refused("finish") == {"too-late"}
-    hands.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
-    hands.do("finish")
-    assert hands.refused("start", operation="cure") == {"too-early"}
-    hands.clock.forward(3599)
-    assert hands.refused("start", operation="cure") == {"too-early"}
-    hands.clock.forward(1)
-    hands.do("start", operation="cure")
+    driver = begin(tmp_path)
+    driver.do("start", operation="seal")
+    driver.do("lot", consumable="sealant", lot="0042")
+    driver.do("finish")
+    driver.do("start", operation="lower")
+    driver.clock.forward(601)
+    assert driver.refused("finish") == {"too-late"}
+    driver.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
+    driver.do("finish")
+    assert driver.refused("start", operation="cure") == {"too-early"}
+    driver.clock.forward(3599)
+    assert driver.refused("start", operation="cure") == {"too-early"}
+    driver.clock.forward(1)
+    driver.do("start", operation="cure")
 
 
 def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_lowered()
-    hands.clock.forward(4000)
-    wall = hands.clock.wall_now
-    hands.clock.wall_now = wall.replace(year=2025)
-    hands.do("start", operation="cure")  # the monotonic clock knows that the hour is over
-    assert [line.kind for line in hands.desk.journal.lines[-2:]] == ["clock-went-back", "started"]
+    driver = begin(tmp_path)
+    driver.to_lowered()
+    driver.clock.forward(4000)
+    wall = driver.clock.wall_now
+    driver.clock.wall_now = wall.replace(year=2025)
+    driver.do("start", operation="cure")  # the monotonic clock knows that the hour is over
+    assert [line.kind for line in driver.controller.journal.lines[-2:]] == ["clock-went-back", "started"]
 
 
 def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_such(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_lowered()
-    hands.clock.forward(4000)
-    hands.do("start", operation="cure")
-    assert hands.refused("finish") == {"hold-unsigned"}
-    assert hands.refused("sign", operation="cure") == {"value-missing"}
-    assert hands.refused("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
-    own = hands.do("sign", operation="cure", by="Robin")
+    driver = begin(tmp_path)
+    driver.to_lowered()
+    driver.clock.forward(4000)
+    driver.do("start", operation="cure")
+    assert driver.refused("finish") == {"hold-unsigned"}
+    assert driver.refused("sign", operation="cure") == {"value-missing"}
+    assert driver.refused("sign", operation="hold-chain", by="Kim") == {"not-allowed"}
+    own = driver.do("sign", operation="cure", by="Robin")
     assert own.lines[0].data["self_signed"] is True
-    other = hands.do("sign", operation="cure", by="Kim")
+    other = driver.do("sign", operation="cure", by="Kim")
     assert (other.lines[0].by, other.lines[0].data["self_signed"]) == ("Kim", False)
-    hands.do("finish")
+    driver.do("finish")
 
 
 def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> None:
@@ -211,41 +211,41 @@ def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> 
         "check: [The cam turns freely, The caps are flush]",
         "check: [The cam turns freely, The caps are flush]\n    hold: {by: inspector, for: the cam}",
     )
-    hands = begin(tmp_path, text)
-    hands.to_tightened()
-    hands.do("move", move="turn-down")
-    hands.do("start", operation="seat-cam")
-    hands.do("tick-check", check=1)
-    hands.do("sign", operation="seat-cam", by="Kim")
-    hands.do("tick-check", check=2)
-    assert hands.refused("finish") == {"hold-unsigned"}
-    hands.do("sign", operation="seat-cam", by="Kim")
-    hands.do("finish")
+    driver = begin(tmp_path, text)
+    driver.to_tightened()
+    driver.do("move", move="turn-down")
+    driver.do("start", operation="seat-cam")
+    driver.do("tick-check", check=1)
+    driver.do("sign", operation="seat-cam", by="Kim")
+    driver.do("tick-check", check=2)
+    assert driver.refused("finish") == {"hold-unsigned"}
+    driver.do("sign", operation="seat-cam", by="Kim")
+    driver.do("finish")
 
 
 def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("move", move="turn-down")
-    hands.do("start", operation="seat-cam")
-    assert hands.refused("pause", operation="seat-cam") == {"not-allowed"}
-    assert hands.refused("finish") == {"check-open"}
-    hands.do("tick-check", operation="seat-cam", check=1)
-    assert hands.refused("tick-check", check=1) == {"already-done"}
-    assert hands.refused("tick-check", check=3) == {"unknown-name"}
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("move", move="turn-down")
+    driver.do("start", operation="seat-cam")
+    assert driver.refused("pause", operation="seat-cam") == {"not-allowed"}
+    assert driver.refused("finish") == {"check-open"}
+    driver.do("tick-check", operation="seat-cam", check=1)
+    assert driver.refused("tick-check", check=1) == {"already-done"}
+    assert driver.refused("tick-check", check=3) == {"unknown-name"}
 
 
 def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("start", operation="measure[1]")
-    hands.do("record", name="lash", value="0.25 mm")
-    hands.do("pause", operation="measure[1]")
-    view = hands.desk.view()
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("start", operation="measure[1]")
+    driver.do("record", name="lash", value="0.25 mm")
+    driver.do("pause", operation="measure[1]")
+    view = driver.controller.view()
     assert [row.operation for row in view.operations if row.status == "paused"] == ["measure[1]"]
     assert view.now is not None
     assert view.now.operation == "measure[1]"
-    again = resume(hands)
+    again = resume(driver)
     again.do("start", operation="measure[1]")
     for reading in (1, 2, 3):
         again.do("record", name="runout", value="0.01 mm", reading=reading)
@@ -253,48 +253,48 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
 
 
 def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("start", operation="measure[1]")
-    wrong = hands.do("record", name="lash", value="2.5 mm").lines[0].seq
-    assert hands.refused("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
-    assert hands.refused("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
-    hands.do("correct", event=wrong, value="0.25 mm", reason="slip of the decimal point")
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("start", operation="measure[1]")
+    wrong = driver.do("record", name="lash", value="2.5 mm").lines[0].seq
+    assert driver.refused("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
+    assert driver.refused("correct", event=1, value="0.25 mm", reason="slip") == {"unknown-name"}
+    driver.do("correct", event=wrong, value="0.25 mm", reason="slip of the decimal point")
     for reading in (1, 2, 3):
-        hands.do("record", name="runout", value="0.01 mm", reading=reading)
-    hands.do("finish")
+        driver.do("record", name="runout", value="0.01 mm", reading=reading)
+    driver.do("finish")
     # Put right again after it was done, and now it is out: the session cannot end on that.
-    hands.do("correct", event=wrong, value="0.35 mm", reason="read the wrong line")
-    assert "out-of-limit" in hands.refused("close", by="Robin", unfinished="the customer took it")
-    hands.do("deviate", operation="measure[1]", about="lash", reason="customer accepts", by="Kim")
+    driver.do("correct", event=wrong, value="0.35 mm", reason="read the wrong line")
+    assert "out-of-limit" in driver.refused("close", by="Robin", unfinished="the customer took it")
+    driver.do("deviate", operation="measure[1]", about="lash", reason="customer accepts", by="Kim")
 
 
 def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_temporary_left(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.work("hold-chain")
-    assert hands.refused("close", by="Robin") == {"temporary-left", "after-missing"}
-    assert hands.refused("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
-    hands.work("let-chain-down")
-    hands.do("start", operation="seal")
-    assert hands.refused("close", by="Robin", unfinished="engine sold") == {"operation-in-progress"}
-    hands.do("pause", operation="seal")
-    hands.do("close", by="Robin", unfinished="engine sold")
-    assert hands.refused("start", operation="seal") == {"not-open"}
-    hands.do("note", text="called the buyer")
+    driver = begin(tmp_path)
+    driver.work("hold-chain")
+    assert driver.refused("close", by="Robin") == {"temporary-left", "after-missing"}
+    assert driver.refused("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
+    driver.work("let-chain-down")
+    driver.do("start", operation="seal")
+    assert driver.refused("close", by="Robin", unfinished="engine sold") == {"operation-in-progress"}
+    driver.do("pause", operation="seal")
+    driver.do("close", by="Robin", unfinished="engine sold")
+    assert driver.refused("start", operation="seal") == {"not-open"}
+    driver.do("note", text="called the buyer")
 
 
 def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    assert hands.refused("start", operation="only-reground") == {"unknown-name"}
+    driver = begin(tmp_path)
+    assert driver.refused("start", operation="only-reground") == {"unknown-name"}
 
 
 def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.do("start", operation="seal")
-    assert hands.refused("finish") == {"value-missing"}
-    assert hands.refused("lot", consumable="grease", lot="1") == {"unknown-name"}
-    assert hands.refused("lot", consumable="sealant", lot=" ") == {"value-missing"}
-    reply = hands.do("lot", consumable="sealant", lot="0042-00\x1b[31m")
+    driver = begin(tmp_path)
+    driver.do("start", operation="seal")
+    assert driver.refused("finish") == {"value-missing"}
+    assert driver.refused("lot", consumable="grease", lot="1") == {"unknown-name"}
+    assert driver.refused("lot", consumable="sealant", lot=" ") == {"value-missing"}
+    reply = driver.do("lot", consumable="sealant", lot="0042-00\x1b[31m")
     assert reply.lines[0].data["lot"] == "0042-00[31m"
 
 
@@ -310,34 +310,34 @@ def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
 def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_nothing(
     tmp_path: Path, message: dict[str, str], codes: list[str]
 ) -> None:
-    hands = begin(tmp_path)
-    reply = hands.desk.send(message)
+    driver = begin(tmp_path)
+    reply = driver.controller.send(message)
     assert isinstance(reply, Refusal)
     assert [reason.code for reason in reply.refused] == codes
-    assert hands.desk.saved == 1
+    assert driver.controller.saved == 1
 
 
 def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    assert hands.refused("rework", operation="seal", reason="") == {"value-missing"}
-    plan = hands.do("rework-plan", operation="seal").answer["rework-plan"]
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    assert driver.refused("rework", operation="seal", reason="") == {"value-missing"}
+    plan = driver.do("rework-plan", operation="seal").answer["rework-plan"]
     assert [step["operation"] for step in plan["steps"]] == ["tighten", "lower", "seal"]
     assert list(plan["discard"]) == ["sealant"]
-    hands.do("rework", operation="seal", reason="the sealant had skinned")
-    assert list(hands.desk.state.done) == []  # type: ignore[union-attr]  # the session is open
-    hands.to_tightened()
+    driver.do("rework", operation="seal", reason="the sealant had skinned")
+    assert list(driver.controller.state.done) == []  # type: ignore[union-attr]  # the session is open
+    driver.to_tightened()
 
 
 def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
-    assert hands.refused("start", operation="hold-chain") == {"not-allowed"}
-    hands.do("rework-step")
-    again = resume(hands)
-    assert again.desk.state is not None
-    assert list(again.desk.state.done) == ["seal", "lower"]
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
+    assert driver.refused("start", operation="hold-chain") == {"not-allowed"}
+    driver.do("rework-step")
+    again = resume(driver)
+    assert again.controller.state is not None
+    assert list(again.controller.state.done) == ["seal", "lower"]
     again.do("rework-step")
     again.do("rework-step")
     assert again.refused("rework-step") == {"not-started"}
@@ -345,48 +345,48 @@ def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> N
 
 
 def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
     for _ in range(3):
-        assert hands.refused("move", move="turn-down") == {"not-allowed"}
-        hands.do("rework-step")
-    hands.do("move", move="turn-down")
+        assert driver.refused("move", move="turn-down") == {"not-allowed"}
+        driver.do("rework-step")
+    driver.do("move", move="turn-down")
 
 
 def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.work("hold-chain")
-    assert hands.refused("rework", operation="hold-chain", reason="x") == {"not-allowed"}
-    assert hands.refused("rework", operation="seal", reason="x") == {"not-started"}
+    driver = begin(tmp_path)
+    driver.work("hold-chain")
+    assert driver.refused("rework", operation="hold-chain", reason="x") == {"not-allowed"}
+    assert driver.refused("rework", operation="seal", reason="x") == {"not-started"}
 
 
 def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_lowered()
-    hands.desk.close()
+    driver = begin(tmp_path)
+    driver.to_lowered()
+    driver.controller.close()
     later = HeldClock()
-    later.wall_now = hands.clock.wall_now.replace(hour=23)
-    again = resume(hands)
+    later.wall_now = driver.clock.wall_now.replace(hour=23)
+    again = resume(driver)
     again.clock.wall_now = later.wall_now
     again.do("start", operation="cure")
 
 
 def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.to_tightened()
-    hands.do("move", move="turn-down")
-    hands.do("start", operation="seat-cam")
-    hands.do("tick-check", check=1)
-    assert hands.refused("rework", operation="tighten", reason="x") == {"operation-in-progress"}
-    hands.do("rework", operation="seat-cam", reason="it will not turn", walk=True)
-    assert hands.refused("finish", operation="seat-cam") == {"not-allowed"}
-    hands.do("rework-step")
-    assert hands.desk.state is not None
-    assert hands.desk.state.in_progress is None
-    assert hands.desk.state.valuation["valves"] == "shut"
-    hands.do("start", operation="seat-cam")
-    assert hands.refused("finish", operation="seat-cam") == {"check-open"}
+    driver = begin(tmp_path)
+    driver.to_tightened()
+    driver.do("move", move="turn-down")
+    driver.do("start", operation="seat-cam")
+    driver.do("tick-check", check=1)
+    assert driver.refused("rework", operation="tighten", reason="x") == {"operation-in-progress"}
+    driver.do("rework", operation="seat-cam", reason="it will not turn", walk=True)
+    assert driver.refused("finish", operation="seat-cam") == {"not-allowed"}
+    driver.do("rework-step")
+    assert driver.controller.state is not None
+    assert driver.controller.state.in_progress is None
+    assert driver.controller.state.valuation["valves"] == "shut"
+    driver.do("start", operation="seat-cam")
+    assert driver.refused("finish", operation="seat-cam") == {"check-open"}
 
 
 def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_path: Path) -> None:
@@ -395,21 +395,21 @@ def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_pat
         .replace("    after: [seal]\n", "    after: [lift]\n")
         .replace("  - id: lower\n", "  - id: lift\n    title: Lift the head over\n    after: [seal]\n  - id: lower\n")
     )
-    hands = begin(tmp_path, text)
+    driver = begin(tmp_path, text)
 
     def offered() -> str:
-        now = hands.desk.view().now
+        now = driver.controller.view().now
         assert now is not None
         return now.operation
 
     assert offered() == "tidy"
-    hands.do("start", operation="seal")
-    hands.do("lot", consumable="sealant", lot="0042")
-    hands.do("finish")
+    driver.do("start", operation="seal")
+    driver.do("lot", consumable="sealant", lot="0042")
+    driver.do("finish")
     assert offered() == "lift"  # on the way to lowering, which has ten minutes
-    hands.work("lift")
+    driver.work("lift")
     assert offered() == "lower"
-    hands.clock.forward(601)
+    driver.clock.forward(601)
     assert offered() == "tidy"  # the window has closed: it presses for nothing any more
 
 
@@ -418,18 +418,18 @@ def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -
         "  - id: lower\n",
         "  - id: lift\n    title: Lift the head over\n    after: [seal]\n    takes: 3 min\n  - id: lower\n",
     )
-    hands = begin(tmp_path, text)
-    hands.do("start", operation="seal")
-    hands.do("lot", consumable="sealant", lot="0042")
-    hands.do("finish")
-    (clock,) = hands.desk.view().clocks
+    driver = begin(tmp_path, text)
+    driver.do("start", operation="seal")
+    driver.do("lot", consumable="sealant", lot="0042")
+    driver.do("finish")
+    (clock,) = driver.controller.view().clocks
     # Ten minutes, less two for lowering, less three for lifting.
     assert (
         clock.advice == "Start step 2 (Lift the head over) within 5:00 min, to finish step 3 (Lower the head) in time."
     )
-    hands.do("start", operation="lift")
-    (clock,) = hands.desk.view().clocks
+    driver.do("start", operation="lift")
+    (clock,) = driver.controller.view().clocks
     assert clock.advice == "Start step 3 (Lower the head) within 8:00 min."
-    hands.clock.forward(601)
-    (clock,) = hands.desk.view().clocks
+    driver.clock.forward(601)
+    (clock,) = driver.controller.view().clocks
     assert clock.phase == "missed"

@@ -1,4 +1,4 @@
-"""``benchflow drive``: the desk as a script meets it, a real process, JSON lines in and out."""
+"""``benchflow drive``: the controller as a script meets it, a real process, JSON lines in and out."""
 
 import json
 import os

@@ -27,24 +27,24 @@ sections:
 
 
 def test_replaced_reading_lapses_only_deviations_of_values_calculated_from_it(tmp_path: Path) -> None:
-    hands = begin(tmp_path, NAMES_IN_NAMES, options={}, start={})
-    hands.do("start", operation="measure")
-    hands.do("record", name="bar", value="0.8 mm")
-    hands.do("record", name="a", value="0.8 mm")
-    hands.do("deviate", operation="measure", about="twice", reason="it will be ground")
-    hands.do("record", name="a", value="0.7 mm")
-    state = hands.desk.state
+    driver = begin(tmp_path, NAMES_IN_NAMES, options={}, start={})
+    driver.do("start", operation="measure")
+    driver.do("record", name="bar", value="0.8 mm")
+    driver.do("record", name="a", value="0.8 mm")
+    driver.do("deviate", operation="measure", about="twice", reason="it will be ground")
+    driver.do("record", name="a", value="0.7 mm")
+    state = driver.controller.state
     assert state is not None
     assert set(state.work("measure").deviations) == {"twice"}
-    hands.do("record", name="bar", value="0.9 mm")
-    state = hands.desk.state
+    driver.do("record", name="bar", value="0.9 mm")
+    state = driver.controller.state
     assert state is not None
     assert (set(state.work("measure").deviations), set(state.work("measure").lapsed)) == (set(), {"twice"})
 
 
 def test_unknown_kind_changes_only_the_sequence_number_and_the_last_time(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    state, line = hands.desk.state, hands.desk.journal.lines[-1]
+    driver = begin(tmp_path)
+    state, line = driver.controller.state, driver.controller.journal.lines[-1]
     assert state is not None
     unknown = replace(line, seq=line.seq + 1, kind="of-a-later-version", data={"anything": 1})
     after = fold(state, unknown)

@@ -12,8 +12,8 @@ from benchflow.session.history.history import history_text, plan_from_log
 from benchflow.session.log.journal import Draft, Journal, Line
 from benchflow.session.log.line_format import Damage, seal
 from benchflow.session.state import events as ev
-from tests.driving.hands import START, read
 from tests.driving.log_files import AT
+from tests.driving.session_driver import START, read
 from tests.driving.small_head import SMALL, SmallHead, begin
 
 
@@ -27,33 +27,33 @@ def unwrapped(text: str) -> str:
 
 
 @pytest.fixture
-def hands(tmp_path: Path) -> Iterator[SmallHead]:
-    hands = begin(tmp_path)
-    yield hands
-    hands.desk.close()
+def driver(tmp_path: Path) -> Iterator[SmallHead]:
+    driver = begin(tmp_path)
+    yield driver
+    driver.controller.close()
 
 
 def test_every_event_type_has_a_text() -> None:
     assert set(EVENT_TEXTS) == set(ev.EVENT_TYPES.values())
 
 
-def test_history_shows_days_operations_readings_limits_and_people(hands: SmallHead) -> None:
-    hands.to_lowered()
-    hands.do("start", operation="tighten")
+def test_history_shows_days_operations_readings_limits_and_people(driver: SmallHead) -> None:
+    driver.to_lowered()
+    driver.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
-        hands.clock.forward(20)
-        hands.do("tick", joint="studs", fastener=fastener)
-    hands.do("tick", joint="studs", fastener=1, value="26 ft-lb")
-    hands.clock.forward(86_400)
-    hands.do("note", text="found it as I left it", by="Second Person")
+        driver.clock.forward(20)
+        driver.do("tick", joint="studs", fastener=fastener)
+    driver.do("tick", joint="studs", fastener=1, value="26 ft-lb")
+    driver.clock.forward(86_400)
+    driver.do("note", text="found it as I left it", by="Second Person")
     for fastener in (2, 3, 4):
-        hands.do("tick", joint="studs", fastener=fastener, value="35 N·m")
-    hands.do("finish")
-    hands.do("start", operation="measure[1]")
-    hands.do("record", name="lash[1]", value="0.010 in")
-    hands.do("record", name="runout[1]", reading="2", value="0.06 mm")
+        driver.do("tick", joint="studs", fastener=fastener, value="35 N·m")
+    driver.do("finish")
+    driver.do("start", operation="measure[1]")
+    driver.do("record", name="lash[1]", value="0.010 in")
+    driver.do("record", name="runout[1]", reading="2", value="0.06 mm")
 
-    text = history_of(hands.desk.journal.lines)
+    text = history_of(driver.controller.journal.lines)
     assert text.startswith("Small head, revision 1\nUnit: 2417. Builder: Robin.\n")
     assert "Invented for the tests." in text
     assert text.index("Sunday 1 March 2026") < text.index("Monday 2 March 2026")
@@ -74,36 +74,36 @@ def test_history_shows_days_operations_readings_limits_and_people(hands: SmallHe
 
 
 def test_mean_is_shown_after_its_last_reading_and_after_a_correction(
-    hands: SmallHead,
+    driver: SmallHead,
 ) -> None:
-    hands.to_tightened()
-    hands.do("start", operation="measure[1]")
+    driver.to_tightened()
+    driver.do("start", operation="measure[1]")
     for reading, value in (("1", "0.05 mm"), ("2", "0.06 mm"), ("3", "0.06 mm")):
-        last = hands.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
+        last = driver.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
     assert "reading 3: 0.06 mm; mean 0.057 mm, HIGH, limit at most 0.05 mm" in unwrapped(
-        history_of(hands.desk.journal.lines)
+        history_of(driver.controller.journal.lines)
     )
-    hands.do("correct", event=last, value="0.01 mm", reason="read the wrong pointer")
-    text = unwrapped(history_of(hands.desk.journal.lines))
+    driver.do("correct", event=last, value="0.01 mm", reason="read the wrong pointer")
+    text = unwrapped(history_of(driver.controller.journal.lines))
     assert "reason: read the wrong pointer; mean 0.04 mm, ok, limit at most 0.05 mm" in text
     assert "reading 2: 0.06 mm; mean" not in text
 
 
 def test_calculated_value_without_a_finite_decimal_is_shown_rounded() -> None:
-    long = ev.Stored("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
+    long = ev.StoredQuantity("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
     worked = ev.Calculated("measure", "gap", long, "ok", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
     assert event_text(worked, LogTitles(None)) == "gap calculated: 2.157 mm / 3 ≈ 0.719 mm, ok, limit 0.40 .. 1.20 mm"
 
 
-def test_rework_deviations_and_corrections_are_in_capitals(hands: SmallHead) -> None:
-    hands.to_tightened()
-    hands.do("start", operation="measure[2]")
-    wrong = hands.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
-    hands.do("correct", event=wrong, value="0.25 mm", reason="digits swapped")
-    hands.do("deviate", operation="measure[2]", about="runout[2]", reason="no gauge in the house", by="Inspector")
-    hands.do("pause")
-    hands.do("rework", operation="lower", reason="gasket upside down")
-    text = unwrapped(history_of(hands.desk.journal.lines))
+def test_rework_deviations_and_corrections_are_in_capitals(driver: SmallHead) -> None:
+    driver.to_tightened()
+    driver.do("start", operation="measure[2]")
+    wrong = driver.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
+    driver.do("correct", event=wrong, value="0.25 mm", reason="digits swapped")
+    driver.do("deviate", operation="measure[2]", about="runout[2]", reason="no gauge in the house", by="Inspector")
+    driver.do("pause")
+    driver.do("rework", operation="lower", reason="gasket upside down")
+    text = unwrapped(history_of(driver.controller.journal.lines))
     for words in (
         f"Entry {wrong} CORRECTED to 0.25 mm",
         "reason: digits swapped",
@@ -114,13 +114,13 @@ def test_rework_deviations_and_corrections_are_in_capitals(hands: SmallHead) -> 
         assert words in text, words
 
 
-def test_durations_ignore_a_wall_clock_that_was_set_back(hands: SmallHead) -> None:
-    hands.do("start", operation="seal")
-    hands.do("lot", consumable="sealant", lot="1")
-    hands.clock.mono_now += 300
-    hands.clock.wall_now = START.replace(hour=12)
-    hands.do("finish")
-    text = history_of(hands.desk.journal.lines)
+def test_durations_ignore_a_wall_clock_that_was_set_back(driver: SmallHead) -> None:
+    driver.do("start", operation="seal")
+    driver.do("lot", consumable="sealant", lot="1")
+    driver.clock.mono_now += 300
+    driver.clock.wall_now = START.replace(hour=12)
+    driver.do("finish")
+    text = history_of(driver.controller.journal.lines)
     assert "The computer clock WENT BACK" in text
     assert "Finished, 5:00 min after the start" in text
 
@@ -159,14 +159,14 @@ def test_history_of_a_file_without_a_job_says_so(lines: list[Line]) -> None:
 @pytest.mark.parametrize(
     ("stored", "shown"),
     [
-        (ev.Stored("0.045", "mm", "0.045 mm"), "0.045 mm"),
-        (ev.Stored("0.04572", "mm", "0.0018 in"), "0.0457 mm (typed 0.0018 in)"),
-        (ev.Stored("90", "°", "90 deg"), "90°"),
-        (ev.Stored("14", "", "14"), "14"),
-        (ev.Stored("1.5", "mm", "about that"), "1.5 mm (typed about that)"),
+        (ev.StoredQuantity("0.045", "mm", "0.045 mm"), "0.045 mm"),
+        (ev.StoredQuantity("0.04572", "mm", "0.0018 in"), "0.0457 mm (typed 0.0018 in)"),
+        (ev.StoredQuantity("90", "°", "90 deg"), "90°"),
+        (ev.StoredQuantity("14", "", "14"), "14"),
+        (ev.StoredQuantity("1.5", "mm", "about that"), "1.5 mm (typed about that)"),
     ],
 )
-def test_reading_is_shown_with_the_precision_that_was_typed(stored: ev.Stored, shown: str) -> None:
+def test_reading_is_shown_with_the_precision_that_was_typed(stored: ev.StoredQuantity, shown: str) -> None:
     assert quantity_text(stored) == shown
 
 
@@ -191,27 +191,27 @@ def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
     return list(lines)
 
 
-def test_job_list_and_fold_count_the_same_operations(hands: SmallHead) -> None:
+def test_job_list_and_fold_count_the_same_operations(driver: SmallHead) -> None:
     from benchflow.session.catalog import summary
 
-    path = hands.desk.journal.path
-    hands.to_tightened()
-    assert hands.desk.state is not None
-    assert summary(path).done == len(hands.desk.state.done) == 3
-    hands.do("rework", operation="lower", reason="gasket upside down")
-    assert hands.desk.state is not None
-    assert summary(path).done == len(hands.desk.state.done)
-    assert Journal.open(path, read_only=True).lines == hands.desk.journal.lines
+    path = driver.controller.journal.path
+    driver.to_tightened()
+    assert driver.controller.state is not None
+    assert summary(path).done == len(driver.controller.state.done) == 3
+    driver.do("rework", operation="lower", reason="gasket upside down")
+    assert driver.controller.state is not None
+    assert summary(path).done == len(driver.controller.state.done)
+    assert Journal.open(path, read_only=True).lines == driver.controller.journal.lines
 
 
 def test_turns_of_a_draw_down_are_one_entry_per_round(tmp_path: Path) -> None:
     text = SMALL.replace("      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n")
-    hands = begin(tmp_path, text)
-    hands.to_lowered()
-    hands.do("start", operation="tighten")
+    driver = begin(tmp_path, text)
+    driver.to_lowered()
+    driver.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
-        hands.do("draw-down", joint="studs", fastener=fastener)
-    words = unwrapped(history_of(hands.desk.journal.lines))
-    hands.desk.close()
+        driver.do("draw-down", joint="studs", fastener=fastener)
+    words = unwrapped(history_of(driver.controller.journal.lines))
+    driver.controller.close()
     assert "draw-down round 1: fasteners 1 to 4 turned" in words
     assert "draw-down round 2: fasteners 1, 2 turned" in words

@@ -15,7 +15,7 @@ def test_shipped_procedure_can_be_finished_with_every_choice_of_options(
 ) -> None:
     monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path))
     first = ShippedBuild(tmp_path / "none.jsonl", procedure)
-    for number, options in enumerate(option_choices(first.desk.procedure)):
+    for number, options in enumerate(option_choices(first.controller.procedure)):
         log = tmp_path / f"{number}.jsonl"
         build = ShippedBuild(log, procedure, pace=1)
         build.open(options=options)
@@ -23,4 +23,4 @@ def test_shipped_procedure_can_be_finished_with_every_choice_of_options(
         build.do("close", by="R. Tiller")
         found = verify(log)
         assert found.damage is None
-        assert found.events == build.desk.saved
+        assert found.events == build.controller.saved

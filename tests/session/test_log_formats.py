@@ -10,12 +10,12 @@ import pytest
 
 from benchflow.base.errors import BenchflowError
 from benchflow.session.catalog import summary
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.log.line_format import Line
 from benchflow.session.state.events import Recorded, event_of
-from tests.driving.hands import read
 from tests.driving.log_files import AT, events_in
+from tests.driving.session_driver import read
 from tests.driving.small_head import begin
 
 DATA = Path(__file__).parent / "data"
@@ -28,8 +28,8 @@ def old_log(tmp_path: Path) -> Path:
 
 
 def test_new_log_names_its_format(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    opened = events_in(hands.desk.journal.path)[0]["data"]
+    driver = begin(tmp_path)
+    opened = events_in(driver.controller.journal.path)[0]["data"]
     assert (opened["format"], opened["version"]) == (2, "0.2.0")
 
 
@@ -37,24 +37,24 @@ def test_log_of_an_earlier_format_is_not_continued_and_not_touched(old_log: Path
     before = old_log.read_bytes() + b'{"torn'
     old_log.write_bytes(before)
     with pytest.raises(BenchflowError, match=r"written by benchflow 0\.1\.0\. It can be viewed, not continued"):
-        Desk.resume(old_log, read=read)
+        SessionController.resume(old_log, read=read)
     assert old_log.read_bytes() == before
     assert list(old_log.parent.iterdir()) == [old_log]
 
 
 def test_log_with_an_unknown_event_is_not_continued(tmp_path: Path) -> None:
-    hands = begin(tmp_path)
-    hands.desk.close()
-    path = hands.desk.journal.path
+    driver = begin(tmp_path)
+    driver.controller.close()
+    path = driver.controller.journal.path
     with Journal.open(path) as journal:
         journal.append([Draft(AT, "Robin", "of-a-later-version", {})])
     with pytest.raises(BenchflowError, match=r"line 2 .*of-a-later-version.* can be viewed, not continued"):
-        Desk.resume(path, read=read)
+        SessionController.resume(path, read=read)
 
 
 def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> None:
     found = summary(old_log)
-    assert (found.standing, found.events) == ("open", 18)
+    assert (found.status, found.events) == ("open", 18)
     assert "0.1.0" in found.words
     assert "viewed, not continued" in found.words
 

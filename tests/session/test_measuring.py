@@ -4,12 +4,12 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.session.controller import Accepted, Desk
+from benchflow.session.controller import Accepted, SessionController
 from benchflow.session.rules.part_matching import proposed
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import CalculatedInput, ReadingInput, TightenInput
 from benchflow.session.view.operation_inputs import operation_inputs
-from tests.driving.hands import Hands, HeldClock, load, read
+from tests.driving.session_driver import HeldClock, SessionDriver, load, read
 from tests.driving.small_head import begin
 
 HEAD = """\
@@ -53,68 +53,68 @@ sections:
 )
 
 
-def measured(hands: Hands, *bores: str, journal: str) -> None:
+def measured(driver: SessionDriver, *bores: str, journal: str) -> None:
     for number, value in enumerate(bores, 1):
-        hands.do("record", name="bore", value=value, reading=number)
-    hands.do("record", name="journal", value=journal)
+        driver.do("record", name="bore", value=value, reading=number)
+    driver.do("record", name="journal", value=journal)
 
 
 def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
-    hands = begin(tmp_path, BEARING, options={}, start={})
-    hands.work("torque-cap")
-    hands.do("start", operation="measure")
-    assert hands.refused("finish") == {"value-missing"}
-    measured(hands, "52.030 mm", "52.034 mm", journal="2.0472 in")
-    line = hands.desk.journal.lines[-1]
+    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver.work("torque-cap")
+    driver.do("start", operation="measure")
+    assert driver.refused("finish") == {"value-missing"}
+    measured(driver, "52.030 mm", "52.034 mm", journal="2.0472 in")
+    line = driver.controller.journal.lines[-1]
     assert line.kind == "calculated"
     # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (worked by hand)
     assert line.data["quantity"]["value"] == "0.03312"
     assert line.data["verdict"] == "ok"
     # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, worked by hand)
     assert line.data["uncertainty"]["value"].startswith("0.001414")
-    shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, CalculatedInput))
+    shown = next(one for one in inputs_of(driver, "measure") if isinstance(one, CalculatedInput))
     assert shown.filled.startswith("52.032 mm")
-    hands.do("finish")
+    driver.do("finish")
 
 
-def inputs_of(hands: Hands, step: str) -> tuple[object, ...]:
-    state = hands.desk.state
+def inputs_of(driver: SessionDriver, step: str) -> tuple[object, ...]:
+    state = driver.controller.state
     assert state is not None
     return operation_inputs(state, state.plan.steps[step])
 
 
 def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists(tmp_path: Path) -> None:
-    hands = begin(tmp_path, BEARING, options={}, start={})
-    hands.work("torque-cap")
+    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver.work("torque-cap")
     for attempt in (1, 2):
-        hands.do("start", operation="measure")
-        measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
-        assert hands.refused("finish") == {"out-of-limit"}
-        shown = next(one for one in inputs_of(hands, "measure") if isinstance(one, CalculatedInput))
+        driver.do("start", operation="measure")
+        measured(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
+        assert driver.refused("finish") == {"out-of-limit"}
+        shown = next(one for one in inputs_of(driver, "measure") if isinstance(one, CalculatedInput))
         assert shown.remedy == f"Torque the cap again (try {attempt} of 2)"
-        hands.do("remedy", name="clearance")
-        assert hands.desk.state is not None
-        assert "torque-cap" not in hands.desk.state.done
-        assert hands.refused("start", operation="measure") == {"after-missing"}
-        hands.work("torque-cap")
-    hands.do("start", operation="measure")
-    measured(hands, "52.000 mm", "52.000 mm", journal="51.990 mm")
-    hands.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
-    assert hands.refused("remedy", name="clearance") == {"not-allowed"}
-    hands.do("record", name="journal", value="51.970 mm")
-    assert hands.refused("finish") == {"value-missing"}  # the bore was read before the shell went in
-    measured(hands, "52.000 mm", "52.000 mm", journal="51.970 mm")
-    hands.do("finish")
+        driver.do("remedy", name="clearance")
+        assert driver.controller.state is not None
+        assert "torque-cap" not in driver.controller.state.done
+        assert driver.refused("start", operation="measure") == {"after-missing"}
+        driver.work("torque-cap")
+    driver.do("start", operation="measure")
+    measured(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
+    driver.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
+    assert driver.refused("remedy", name="clearance") == {"not-allowed"}
+    driver.do("record", name="journal", value="51.970 mm")
+    assert driver.refused("finish") == {"value-missing"}  # the bore was read before the shell went in
+    measured(driver, "52.000 mm", "52.000 mm", journal="51.970 mm")
+    driver.do("finish")
 
 
 def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None:
-    hands = begin(tmp_path, BEARING, options={}, start={})
-    hands.work("torque-cap")
-    hands.do("start", operation="measure")
-    measured(hands, "52.100 mm", "52.100 mm", journal="51.990 mm")
-    assert hands.refused("remedy", name="clearance") == {"not-allowed"}
-    assert hands.refused("remedy", name="bore") == {"not-allowed"}
-    assert hands.refused("finish") == {"out-of-limit"}
+    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver.work("torque-cap")
+    driver.do("start", operation="measure")
+    measured(driver, "52.100 mm", "52.100 mm", journal="51.990 mm")
+    assert driver.refused("remedy", name="clearance") == {"not-allowed"}
+    assert driver.refused("remedy", name="bore") == {"not-allowed"}
+    assert driver.refused("finish") == {"out-of-limit"}
 
 
 LEANING = (
@@ -139,19 +139,19 @@ sections:
 
 
 def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) -> None:
-    hands = begin(tmp_path, LEANING, options={}, start={})
-    hands.do("start", operation="drag")
-    hands.do("record", name="start-torque", value="1.20 N·m")
-    hands.do("finish")
-    hands.do("start", operation="preload")
-    low = hands.do("record", name="turning", value="1.54 N·m").lines[0].data
+    driver = begin(tmp_path, LEANING, options={}, start={})
+    driver.do("start", operation="drag")
+    driver.do("record", name="start-torque", value="1.20 N·m")
+    driver.do("finish")
+    driver.do("start", operation="preload")
+    low = driver.do("record", name="turning", value="1.54 N·m").lines[0].data
     assert low["verdict"] == "low"
-    assert hands.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "ok"
+    assert driver.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "ok"
     for number, value in enumerate(("10.00 mm", "10.20 mm", "10.26 mm"), 1):
-        hands.do("record", name="weights", value=value, reading=number)
-    assert hands.refused("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
-    hands.do("record", name="weights", value="10.25 mm", reading=3)
-    hands.do("finish")
+        driver.do("record", name="weights", value=value, reading=number)
+    assert driver.refused("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
+    driver.do("record", name="weights", value="10.25 mm", reading=3)
+    driver.do("finish")
 
 
 CHOOSING = (
@@ -172,17 +172,17 @@ sections:
 
 
 def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
-    hands = begin(tmp_path, CHOOSING, options={}, start={})
-    hands.do("start", operation="choose-gasket")
-    assert hands.refused("choose", name="gasket", take="one notch") == {"value-missing"}
-    hands.do("record", name="protrusion", value="0.09 mm", reading=1)
-    hands.do("record", name="protrusion", value="0.10 mm", reading=2)
-    assert hands.refused("finish") == {"value-missing"}
-    assert hands.refused("choose", name="gasket", take="three notches") == {"unknown-name"}
-    hands.do("choose", name="gasket", take="two notches")
-    assert hands.refused("finish") == {"out-of-limit"}
-    hands.do("record", name="protrusion", value="0.11 mm", reading=2)  # one reading in each row
-    hands.do("finish")
+    driver = begin(tmp_path, CHOOSING, options={}, start={})
+    driver.do("start", operation="choose-gasket")
+    assert driver.refused("choose", name="gasket", take="one notch") == {"value-missing"}
+    driver.do("record", name="protrusion", value="0.09 mm", reading=1)
+    driver.do("record", name="protrusion", value="0.10 mm", reading=2)
+    assert driver.refused("finish") == {"value-missing"}
+    assert driver.refused("choose", name="gasket", take="three notches") == {"unknown-name"}
+    driver.do("choose", name="gasket", take="two notches")
+    assert driver.refused("finish") == {"out-of-limit"}
+    driver.do("record", name="protrusion", value="0.11 mm", reading=2)  # one reading in each row
+    driver.do("finish")
 
 
 MATCHING = (
@@ -208,28 +208,28 @@ sections:
 
 
 def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_path: Path) -> None:
-    hands = begin(tmp_path, MATCHING, options={}, start={})
-    hands.do("start", operation="shims")
+    driver = begin(tmp_path, MATCHING, options={}, start={})
+    driver.do("start", operation="shims")
     for place, gap, old in (("1", "0.35 mm", "2.40 mm"), ("2", "0.25 mm", "2.50 mm"), ("3", "0.15 mm", "2.60 mm")):
-        hands.do("record", name="gap", value=gap, place=place)
-        hands.do("record", name="old-shim", value=old, place=place)
+        driver.do("record", name="gap", value=gap, place=place)
+        driver.do("record", name="old-shim", value=old, place=place)
     for part, size in (("a", "2.50 mm"), ("b", "2.48 mm"), ("c", "2.52 mm"), ("d", "2.90 mm")):
-        hands.do("record", name="on-hand", value=size, place=part)
-    state = hands.desk.state
+        driver.do("record", name="on-hand", value=size, place=part)
+    state = driver.controller.state
     assert state is not None
     step = state.plan.steps["shims"]
     given, _ = proposed(state, step, step.operation.match[0])
     # N = R + M - target: every valve asks for 2.50 mm (worked by hand); the three nearest are given.
     assert sorted(given.values()) == ["a", "b", "c"]
-    assert hands.refused("choose", name="shims[1]", take="z") == {"unknown-name"}
-    hands.do("choose", name="shims[1]", take="d")
-    hands.do("choose", name="shims[2]", take="a")
-    assert hands.refused("choose", name="shims[3]", take="a") == {"not-allowed"}
-    hands.do("choose", name="shims[3]", take="c")
-    assert hands.refused("finish") == {"out-of-limit"}
-    assert hands.refused("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
-    hands.do("choose", name="shims[1]", take="2.51 mm")  # a new one, bought and measured
-    hands.do("finish")
+    assert driver.refused("choose", name="shims[1]", take="z") == {"unknown-name"}
+    driver.do("choose", name="shims[1]", take="d")
+    driver.do("choose", name="shims[2]", take="a")
+    assert driver.refused("choose", name="shims[3]", take="a") == {"not-allowed"}
+    driver.do("choose", name="shims[3]", take="c")
+    assert driver.refused("finish") == {"out-of-limit"}
+    assert driver.refused("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
+    driver.do("choose", name="shims[1]", take="2.51 mm")  # a new one, bought and measured
+    driver.do("finish")
 
 
 JOINT = (
@@ -266,25 +266,25 @@ instruments:
 """
 
 
-def joint_lines(hands: Hands) -> str:
-    shown = next(one for one in inputs_of(hands, "tighten") if isinstance(one, TightenInput))
+def joint_lines(driver: SessionDriver) -> str:
+    shown = next(one for one in inputs_of(driver, "tighten") if isinstance(one, TightenInput))
     return "\n".join(shown.settings)
 
 
 def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estimated(tmp_path: Path) -> None:
-    hands = begin(tmp_path, JOINT, options={}, start={})
-    hands.do("start", operation="tighten")
+    driver = begin(tmp_path, JOINT, options={}, start={})
+    driver.do("start", operation="tighten")
     # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
-    assert "preload about 40 kN" in joint_lines(hands)
-    assert hands.refused("wrench", extension="50 mm") == {"value-missing"}
-    assert hands.refused("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
-    hands.do("wrench", extension="100 mm", lever="400 mm")
+    assert "preload about 40 kN" in joint_lines(driver)
+    assert driver.refused("wrench", extension="50 mm") == {"value-missing"}
+    assert driver.refused("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
+    driver.do("wrench", extension="100 mm", lever="400 mm")
     # TW = TA x L / (L + E) = 60 x 400 / 500 = 48 (US Army TM 1-1500-204-23-9, fig. 8-16)
-    assert "SET THE WRENCH TO 48 N·m" in joint_lines(hands)
-    hands.do("wrench", extension="none")
-    assert "SET THE WRENCH" not in joint_lines(hands)
-    hands.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
-    assert "80.0 N·m" in joint_lines(hands)  # T2 = T1 K2 / K1 = 60 x 0.20 / 0.15
+    assert "SET THE WRENCH TO 48 N·m" in joint_lines(driver)
+    driver.do("wrench", extension="none")
+    assert "SET THE WRENCH" not in joint_lines(driver)
+    driver.do("lubricant", joint="studs", lubricant="dry", **{"nut-factor": "0.20"})
+    assert "80.0 N·m" in joint_lines(driver)  # T2 = T1 K2 / K1 = 60 x 0.20 / 0.15
 
 
 @pytest.fixture
@@ -294,28 +294,28 @@ def shop(tmp_path: Path) -> Register:
     return Register(path)
 
 
-def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> Hands:
+def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDriver:
     clock = HeldClock()
     log = tmp_path / "shop.jsonl"
-    desk = Desk.begin(log, load(JOINT), file="joint.yaml", read=read, clock=clock, register=shop)
-    hands = Hands(desk, clock)
-    hands.do("open", by=by, unit="1")
-    return hands
+    controller = SessionController.begin(log, load(JOINT), file="joint.yaml", read=read, clock=clock, register=shop)
+    driver = SessionDriver(controller, clock)
+    driver.do("open", by=by, unit="1")
+    return driver
 
 
 def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, shop: Register) -> None:
-    hands = in_the_shop(tmp_path, shop)
-    hands.do("start", operation="tighten")
+    driver = in_the_shop(tmp_path, shop)
+    driver.do("start", operation="tighten")
     # 60 N·m is below 20 % of 400 N·m; T-2 is overdue.
-    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
-    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
-    assert hands.refused("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
-    used = hands.do("tick", joint="studs", fastener=1)  # the only one that is fit
+    assert driver.refused("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
+    assert driver.refused("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
+    assert driver.refused("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
+    used = driver.do("tick", joint="studs", fastener=1)  # the only one that is fit
     assert [line.kind for line in used.lines] == ["instrument-used", "ticked"]
     assert (used.lines[0].data["due"], used.lines[1].data["serial"]) == ("2027-01-01", "T-1")
-    assert [line.kind for line in hands.do("tick", joint="studs", fastener=2).lines] == ["ticked"]
-    hands.do("finish")
-    hands.desk.close()
+    assert [line.kind for line in driver.do("tick", joint="studs", fastener=2).lines] == ["ticked"]
+    driver.do("finish")
+    driver.controller.close()
     register = Register(shop.path, tmp_path / "cache").shop()
     assert register is not None
     assert Register(shop.path, tmp_path / "cache").shop() == register  # as kept
@@ -323,25 +323,25 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
 
 
 def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_path: Path, shop: Register) -> None:
-    hands = in_the_shop(tmp_path, shop)
-    hands.do("start", operation="sealed")
-    assert hands.refused("sign", operation="sealed", by="Robin") == {"not-allowed"}
-    assert hands.refused("sign", operation="sealed", by="Stranger") == {"not-allowed"}
-    hands.do("sign", operation="sealed", by="Kim")
-    hands.desk.close()
+    driver = in_the_shop(tmp_path, shop)
+    driver.do("start", operation="sealed")
+    assert driver.refused("sign", operation="sealed", by="Robin") == {"not-allowed"}
+    assert driver.refused("sign", operation="sealed", by="Stranger") == {"not-allowed"}
+    driver.do("sign", operation="sealed", by="Kim")
+    driver.controller.close()
     shop.path.write_text(SHOP + "defaults: {by: Robin}\n", encoding="utf-8")
-    usual = Desk.begin(tmp_path / "3.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
-    assert Hands(usual, HeldClock()).do("open", unit="1").lines[0].by == "Robin"
-    fresh = Desk.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
-    assert Hands(fresh, HeldClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
+    usual = SessionController.begin(tmp_path / "3.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
+    assert SessionDriver(usual, HeldClock()).do("open", unit="1").lines[0].by == "Robin"
+    fresh = SessionController.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
+    assert SessionDriver(fresh, HeldClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
 
 
 def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
-    hands = in_the_shop(tmp_path, shop)
+    driver = in_the_shop(tmp_path, shop)
     shop.path.write_text(SHOP.replace("roles: [inspector]", "rolls: [inspector]"), encoding="utf-8")
-    assert hands.refused("start", operation="sealed") == {"not-allowed"}
+    assert driver.refused("start", operation="sealed") == {"not-allowed"}
     shop.path.write_text(SHOP, encoding="utf-8")
-    hands.do("start", operation="sealed")
+    driver.do("start", operation="sealed")
 
 
 def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_path: Path) -> None:
@@ -349,14 +349,14 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
         "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
         "      play: {ask: Play, unit: mm, limit: at most 0.20 mm, used: at most 0.40 mm}\n"
     )
-    hands = begin(tmp_path, text, options={}, start={})
-    hands.do("start", operation="one")
-    hands.do("record", name="play", value="0.30 mm")
-    assert hands.refused("finish") == {"out-of-limit"}
-    hands.do("record", name="play", value="0.30 mm", used=True)
-    shown = next(one for one in inputs_of(hands, "one") if isinstance(one, ReadingInput))
+    driver = begin(tmp_path, text, options={}, start={})
+    driver.do("start", operation="one")
+    driver.do("record", name="play", value="0.30 mm")
+    assert driver.refused("finish") == {"out-of-limit"}
+    driver.do("record", name="play", value="0.30 mm", used=True)
+    shown = next(one for one in inputs_of(driver, "one") if isinstance(one, ReadingInput))
     assert shown.limit == "at most 0.40 mm"
-    hands.do("finish")
+    driver.do("finish")
 
 
 def test_a_temperature_difference_is_judged_without_the_offset_between_the_scales(tmp_path: Path) -> None:
@@ -365,24 +365,24 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
         "      hot: {ask: Hot, unit: °C}\n      cold: {ask: Cold, unit: °C}\n"
         "    work-out:\n      rise: {is: hot - cold, unit: °C, limit: 85 .. 95 °F}\n"
     )
-    hands = begin(tmp_path, text, options={}, start={})
-    hands.do("start", operation="one")
-    hands.do("record", name="hot", value="70 °C")
-    hands.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
-    hands.do("finish")
+    driver = begin(tmp_path, text, options={}, start={})
+    driver.do("start", operation="one")
+    driver.do("record", name="hot", value="70 °C")
+    driver.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
+    driver.do("finish")
 
 
 def test_a_rehearsal_wears_no_wrench(tmp_path: Path, shop: Register) -> None:
     log = tmp_path / "rehearsal.jsonl"
-    desk = Desk.begin(log, load(JOINT), file="j.yaml", read=read, register=shop, simulated=True)
+    controller = SessionController.begin(log, load(JOINT), file="j.yaml", read=read, register=shop, simulated=True)
     at = "2026-03-01T18:00:00Z"
     for intent in (
         {"intent": "open", "by": "Robin", "unit": "1"},
         {"intent": "start", "operation": "tighten"},
         {"intent": "tick", "joint": "studs", "fastener": 1},
     ):
-        assert isinstance(desk.send(intent | {"at": at}), Accepted)
-    desk.close()
+        assert isinstance(controller.send(intent | {"at": at}), Accepted)
+    controller.close()
     register = shop.shop()
     assert register is not None
     assert [one.uses for one in register.instruments] == [0, 0, 0]

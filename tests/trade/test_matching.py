@@ -203,9 +203,9 @@ def _value(
 def _brute(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, Fraction]:
     """The least cost of all assignments, tried one by one."""
     by_id = {part.id: part for part in parts}
-    hands: list[str | None] = [*by_id, *([None] * len(places))]
+    driver: list[str | None] = [*by_id, *([None] * len(places))]
     best: tuple[int, int, Fraction] | None = None
-    for picked in set(permutations(hands, len(places))):
+    for picked in set(permutations(driver, len(places))):
         ways = {one.name: part for one, part in zip(places, picked, strict=True)}
         fits = all(
             part is None

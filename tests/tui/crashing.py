@@ -6,7 +6,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.procedure_loading import reader
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.draw.styled_lines import Line, styled
@@ -28,8 +28,8 @@ class Crashing(TextPage[None], inherit_bindings=False):
 
 
 if __name__ == "__main__":
-    desk = Desk.resume(Path(sys.argv[1]), read=reader())
-    app = BenchApp(Preferences(None), Crashing(), screen_for, SessionClient(desk))
+    controller = SessionController.resume(Path(sys.argv[1]), read=reader())
+    app = BenchApp(Preferences(None), Crashing(), screen_for, SessionClient(controller))
     app.run()
-    desk.close()
+    controller.close()
     sys.exit(app.return_code)

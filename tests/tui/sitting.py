@@ -9,7 +9,7 @@ from textual import events
 from textual.keys import _character_to_key
 from textual.pilot import Pilot
 
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.styled_lines import plain
@@ -89,10 +89,10 @@ class Sitting:
 
 @asynccontextmanager
 async def sitting(
-    first: Desk | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
+    first: SessionController | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
 ) -> AsyncIterator[Sitting]:
     """Start with the bench of an open job, or with any other first page. ``review``: with the screens of a review."""
-    client = SessionClient(first, by) if isinstance(first, Desk) else None
+    client = SessionClient(first, by) if isinstance(first, SessionController) else None
     page = BenchScreen(client) if client is not None else first
     assert isinstance(page, Page)
     app = BenchApp(Preferences(None), page, review_screen_for if review else screen_for, client)

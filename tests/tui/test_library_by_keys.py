@@ -16,7 +16,7 @@ from benchflow.session.view.bench_view import (
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
-from benchflow.tui.model.current_task import MoveTask, NoTask, OperationTask
+from benchflow.tui.model.current_task import MoveTask, NothingToDo, OperationTask
 from tests.driving.entries import middle, reading
 from tests.driving.shipped import ShippedBuild
 from tests.tui.sitting import Sitting, sitting
@@ -25,30 +25,30 @@ MAX_BYTES = 3000
 """Answers. A procedure that takes more than that is going round in circles."""
 
 
-async def answer(bench: Sitting, screen: BenchScreen, hands: ShippedBuild) -> None:
+async def answer(bench: Sitting, screen: BenchScreen, driver: ShippedBuild) -> None:
     """One thing, as a builder at the bench would do it who reads what is on the screen."""
     cursor = screen.cursor
     if any(row.phase == "wait" for row in screen.client.view.clocks) and cursor.blocked:
-        hands.clock.forward(24 * 3600)
+        driver.clock.forward(24 * 3600)
     item = cursor.item
-    if isinstance(cursor.task, NoTask | MoveTask):
+    if isinstance(cursor.task, NothingToDo | MoveTask):
         await bench.press("enter")
     elif item is None and isinstance(cursor.task, OperationTask):
         await bench.press("g" if cursor.blocked else "enter")
     else:
         assert item is not None
-        await enter(bench, screen, hands, item)
+        await enter(bench, screen, driver, item)
 
 
-async def enter(bench: Sitting, screen: BenchScreen, hands: ShippedBuild, item: BenchInput) -> None:
+async def enter(bench: Sitting, screen: BenchScreen, driver: ShippedBuild, item: BenchInput) -> None:
     match item:
         case SlotInput():
             record = next(
                 each
-                for each in hands.state.plan.steps[screen.cursor.operation].operation.record
+                for each in driver.state.plan.steps[screen.cursor.operation].operation.record
                 if each.name == item.of.name
             )
-            await bench.type(reading(hands.state, record) + "\n")
+            await bench.type(reading(driver.state, record) + "\n")
         case TickInput(value=value) if value is not None:
             await bench.type(middle(parse_limit(value.limit), value.unit) + "\n")
         case WholeInput(of=LotInput()):
@@ -69,15 +69,15 @@ async def enter(bench: Sitting, screen: BenchScreen, hands: ShippedBuild, item: 
 
 @pytest.mark.parametrize("procedure", ["wheel-hub"])
 async def test_shipped_procedure_can_be_built_by_keys_alone(tmp_path: Path, procedure: str) -> None:
-    hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
-    hands.open()
-    async with sitting(hands.desk) as bench:
+    driver = ShippedBuild(tmp_path / "build.jsonl", procedure)
+    driver.open()
+    async with sitting(driver.controller) as bench:
         assert isinstance(bench.screen, BenchScreen)
         for _ in range(MAX_BYTES):
             if bench.app.client is not None and bench.app.client.view.finished:
                 break
             before = (bench.text, len(bench.events))
-            await answer(bench, bench.screen, hands)
+            await answer(bench, bench.screen, driver)
             assert (bench.text, len(bench.events)) != before, bench.text
         await bench.press("enter", "enter")
         assert bench.kinds[-1] == "closed"

@@ -21,11 +21,11 @@ NOON = datetime(2030, 1, 1, 14, 7, tzinfo=UTC)
 @pytest.mark.parametrize("procedure", sorted(path.stem for path in LIBRARY.glob("*.yaml")))
 @pytest.mark.parametrize("large", [False, True], ids=["ordinary", "large"])
 def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure: str, large: bool) -> None:
-    hands = ShippedBuild(tmp_path / "build.jsonl", procedure)
-    hands.open()
-    view = hands.desk.view()
-    for name in hands.state.plan.steps:
-        now = msgspec.structs.replace(operation_view(hands.state, hands.desk.context(), name), in_progress=True)
+    driver = ShippedBuild(tmp_path / "build.jsonl", procedure)
+    driver.open()
+    view = driver.controller.view()
+    for name in driver.state.plan.steps:
+        now = msgspec.structs.replace(operation_view(driver.state, driver.controller.context(), name), in_progress=True)
         for item in bench_inputs(now):
             scene = BenchContent(NOON, OperationTask(now), item)
             picture = (draw_large if large else draw_bench)(view, scene, 80, 24)
@@ -42,7 +42,7 @@ def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure
                 assert f"►{next_of(item.of)}◄" in left, (name, left)
             elif not large:
                 assert words_of(item).split()[0] in left, (name, words_of(item))
-    hands.desk.close()
+    driver.controller.close()
 
 
 def words_of(item: BenchInput) -> str:

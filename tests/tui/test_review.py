@@ -15,12 +15,12 @@ from benchflow.review.many.comparison import compare
 from benchflow.tui.review.comparison_page import ComparisonPage
 from benchflow.tui.review.complaint_page import ComplaintPage
 from benchflow.tui.review.ranking_page import RankingPage
-from benchflow.tui.review.replay_page import PastBenchPage, ReplayPage
+from benchflow.tui.review.replay_page import BenchAtEventPage, ReplayPage
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.text_pages import AllStatePage, EvidencePage, OperationTextPage, RankingRulePage
 from benchflow.tui.widgets.page import Page
-from tests.driving.player import CLEAN
 from tests.driving.shipped import ShippedBuild
+from tests.driving.simulated_builder import CLEAN
 from tests.make_history import PLANTED, PLANTED_AT, Planted
 from tests.review.played_builds import played, read, register, told
 from tests.tui.sitting import Sitting, sitting
@@ -206,12 +206,12 @@ async def test_past_bench_is_view_only() -> None:
     async with review_sitting(front(load_log(log, read()))) as bench:
         page = await replaying(bench)
         await bench.press(*["down"] * 3, "b")
-        assert on_screen(bench, PastBenchPage)
+        assert on_screen(bench, BenchAtEventPage)
         ticked = page.point.state.work("tighten-head").ticks
         assert f"{len(ticked)} of 10, stage 1" in bench.text
         assert f"►{len(ticked) + 1}◄" in bench.text
         await bench.press("enter", "space", "f", "d", "u")
-        assert on_screen(bench, PastBenchPage)
+        assert on_screen(bench, BenchAtEventPage)
         await bench.press("o")
         assert on_screen(bench, AllStatePage)
         await bench.press("escape", "escape")
@@ -284,12 +284,12 @@ HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
 
 async def test_markup_in_a_note_is_shown_as_text(tmp_path: Path) -> None:
     log = tmp_path / "hostile.jsonl"
-    hands = ShippedBuild(log, "head-install")
-    hands.open(unit=f"job {HOSTILE}", pistons="at-deck")
-    hands.work_to("make-safe")
-    hands.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
-    hands.finish("make-safe")
-    hands.desk.close()
+    driver = ShippedBuild(log, "head-install")
+    driver.open(unit=f"job {HOSTILE}", pistons="at-deck")
+    driver.work_to("make-safe")
+    driver.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
+    driver.finish("make-safe")
+    driver.controller.close()
     async with review_sitting(front(load_log(log, read()))) as bench:
         await bench.type("qty\n")
         assert on_screen(bench, RankingPage).operation == "make-safe"

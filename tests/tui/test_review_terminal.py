@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.driving.player import CLEAN, Faults
+from tests.driving.simulated_builder import CLEAN, Faults
 from tests.review.played_builds import played
 from tests.tui.terminal import ROOT, Terminal
 

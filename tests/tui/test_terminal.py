@@ -17,11 +17,11 @@ RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "ru
 
 def measuring(folder: Path) -> Path:
     """A log with a measuring operation in progress: lash, and three readings of run-out."""
-    hands = begin(folder, start={"pistons": "down"})
-    hands.to_tightened()
-    hands.do("start", operation="measure[1]")
-    hands.desk.close()
-    return hands.desk.journal.path
+    driver = begin(folder, start={"pistons": "down"})
+    driver.to_tightened()
+    driver.do("start", operation="measure[1]")
+    driver.controller.close()
+    return driver.controller.journal.path
 
 
 def bench(log: Path, **env: str) -> Terminal:

@@ -33,7 +33,7 @@ _FRAMES: dict[BoxKind, dict[str, float | str]] = {
 }
 
 
-class _Mark(Struct, frozen=True):
+class _SvgElement(Struct, frozen=True):
     """An SVG element to draw; ``words`` is the content of a text element."""
 
     tag: str
@@ -113,7 +113,7 @@ class _OrderPicture:
 
     # --- above the rows ---------------------------------------------------------------------------
 
-    def _header(self) -> Iterator[_Mark]:
+    def _header(self) -> Iterator[_SvgElement]:
         graph = self._graph
         self._y = _PAD + 20
         yield _text(_PAD, self._y, f"{graph.title}, revision {graph.revision}", size=20, bold=True)
@@ -128,7 +128,7 @@ class _OrderPicture:
         heads = [_wrapped(state.title, wide - 8, _SIZE) for state, wide in zip(graph.states, self._wide, strict=True)]
         self._y += 34 + _LINE * max(map(len, heads), default=0)
 
-    def _legend(self) -> Iterator[_Mark]:
+    def _legend(self) -> Iterator[_SvgElement]:
         kinds: dict[BoxKind, str] = {
             "needs": "value needed to start",
             "in progress": "value while in progress",
@@ -151,14 +151,16 @@ class _OrderPicture:
             yield _line(f"M{x:g} {self._y + 9:g}H{x + 34:g}", dashed=True)
             yield _text(x + 42, self._y + 13, "each place waits for its own", size=_SMALL + 1)
 
-    def _lane_lines(self, top: float, bottom: float) -> Iterator[_Mark]:
+    def _lane_lines(self, top: float, bottom: float) -> Iterator[_SvgElement]:
         x = self._lanes_x
         for state, wide in zip(self._graph.states, self._wide, strict=True):
             lines = _wrapped(state.title[:1].upper() + state.title[1:], wide - 8, _SIZE)
             for number, line in enumerate(lines):
                 y = top - 8 - _LINE * (len(lines) - 1 - number)
                 yield _text(x + wide / 2, y, line, anchor="middle", bold=True)
-            yield _Mark("path", {"d": f"M{x + wide / 2:g} {top:g}V{bottom:g}", "stroke": "#999", "stroke-width": 1})
+            yield _SvgElement(
+                "path", {"d": f"M{x + wide / 2:g} {top:g}V{bottom:g}", "stroke": "#999", "stroke-width": 1}
+            )
             x += wide
 
     def _lane_width(self, lane: int) -> float:
@@ -265,11 +267,11 @@ class _OrderPicture:
 
     # --- drawing a row ----------------------------------------------------------------------------
 
-    def _row(self, row: _PictureRow) -> Iterator[_Mark]:
+    def _row(self, row: _PictureRow) -> Iterator[_SvgElement]:
         y = row.y + 4 + _LINE - 3
         if row.heading:
             rule = f"M{self._title_x:g} {row.y + 24:g}H{self._right:g}"
-            yield _Mark("path", {"d": rule, "stroke": "#000", "stroke-width": 1.5})
+            yield _SvgElement("path", {"d": rule, "stroke": "#000", "stroke-width": 1.5})
             yield _text(self._title_x, row.y + 19, row.lines[0], size=13, bold=True, halo=True)
             return
         if row.label:
@@ -282,12 +284,12 @@ class _OrderPicture:
             y += _SMALL + 2
         yield from self._row_boxes(row)
 
-    def _row_boxes(self, row: _PictureRow) -> Iterator[_Mark]:
+    def _row_boxes(self, row: _PictureRow) -> Iterator[_SvgElement]:
         lefts = [self._lanes_x + sum(self._wide[:lane]) for lane in range(len(self._wide))]
         if len(row.boxes) > 1 and any(box.kind == "never" for stack in row.boxes.values() for box in stack):
             ends = sorted(lefts[lane] + self._wide[lane] / 2 for lane in row.boxes)
             bar = f"M{ends[0]:g} {row.y + 14:g}H{ends[-1]:g}"
-            yield _Mark("path", {"d": bar, "stroke": "#000", "stroke-width": 3})
+            yield _SvgElement("path", {"d": bar, "stroke": "#000", "stroke-width": 3})
         for lane, stack in row.boxes.items():
             y = row.y + 3
             for box in stack:
@@ -295,7 +297,7 @@ class _OrderPicture:
                 y += box.height + 3
 
 
-def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], number_x: float) -> Iterator[_Mark]:
+def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], number_x: float) -> Iterator[_SvgElement]:
     for track in tracks:
         source = rows[track.source]
         if track.rail is None:
@@ -308,28 +310,28 @@ def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], nu
         yield _line(f"M{x:g} {min(out, *ends):g}V{max(out, *ends):g}")
         for target, end in zip(track.targets, ends, strict=True):
             yield _line(f"M{x:g} {end:g}H{number_x - 5:g}", dashed=target in track.by_place)
-            yield _Mark("path", {"d": f"M{number_x:g} {end:g}l-6 -3v6z"})
+            yield _SvgElement("path", {"d": f"M{number_x:g} {end:g}l-6 -3v6z"})
             if end != max(ends):
-                yield _Mark("circle", {"cx": x, "cy": end, "r": 2.2})
+                yield _SvgElement("circle", {"cx": x, "cy": end, "r": 2.2})
 
 
-def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[_Mark]:
+def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[_SvgElement]:
     yield _line(f"M{x:g} {source.middle + 9:g}V{target.y - 1:g}", dashed=dashed)
-    yield _Mark("path", {"d": f"M{x:g} {target.y + 3:g}l-3 -6h6z"})
+    yield _SvgElement("path", {"d": f"M{x:g} {target.y + 3:g}l-3 -6h6z"})
 
 
 # --- marks ------------------------------------------------------------------------------------------
 
 
-def _line(d: str, *, dashed: bool = False) -> _Mark:
+def _line(d: str, *, dashed: bool = False) -> _SvgElement:
     dashes: dict[str, float | str] = {"stroke-dasharray": "3 2"} if dashed else {}
-    return _Mark("path", {"d": d, "fill": "none", "stroke": "#000", "stroke-width": 1, **dashes})
+    return _SvgElement("path", {"d": d, "fill": "none", "stroke": "#000", "stroke-width": 1, **dashes})
 
 
-def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[_Mark]:
+def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[_SvgElement]:
     frame = _FRAMES[box.kind]
     ink = "#fff" if box.kind == "then" else "#000"
-    yield _Mark("rect", {"x": x, "y": y, "width": wide, "height": box.height, "rx": 3, **frame})
+    yield _SvgElement("rect", {"x": x, "y": y, "width": wide, "height": box.height, "rx": 3, **frame})
     y += _LINE - 2
     for line in box.lines:
         yield _text(x + wide / 2, y + 1, line, anchor="middle", ink=ink)
@@ -340,12 +342,12 @@ def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[_Mark]:
         y += _SMALL + 1
 
 
-def _number_box(x: float, y: float, wide: float, words: str, *, hold: bool) -> Iterator[_Mark]:
+def _number_box(x: float, y: float, wide: float, words: str, *, hold: bool) -> Iterator[_SvgElement]:
     size: dict[str, float | str] = {"x": x, "y": y, "width": wide, "height": 17}
-    yield _Mark("rect", {**size, "fill": "#fff", "stroke": "#000", "stroke-width": 1.2})
+    yield _SvgElement("rect", {**size, "fill": "#fff", "stroke": "#000", "stroke-width": 1.2})
     if hold:
         inner: dict[str, float | str] = {"x": x + 3, "y": y + 3, "width": wide - 6, "height": 11}
-        yield _Mark("rect", {**inner, "fill": "none", "stroke": "#000"})
+        yield _SvgElement("rect", {**inner, "fill": "none", "stroke": "#000"})
     yield _text(x + wide / 2, y + 12.5, words, anchor="middle", size=11, bold=True)
 
 
@@ -359,13 +361,13 @@ def _text(
     bold: bool = False,
     ink: str = "#000",
     halo: bool = False,
-) -> _Mark:
+) -> _SvgElement:
     attributes: dict[str, float | str] = {"x": x, "y": y, "font-size": size, "text-anchor": anchor, "fill": ink}
     if bold:
         attributes["font-weight"] = "bold"
     if halo:
         attributes |= {"stroke": "#fff", "stroke-width": 4, "paint-order": "stroke"}
-    return _Mark("text", attributes, words)
+    return _SvgElement("text", attributes, words)
 
 
 def _wrapped(words: str, room: float, size: float) -> tuple[str, ...]:

@@ -170,7 +170,7 @@ def _is_allowed_in_yaml(character: str) -> bool:
 _long_escape = re.compile(r"\\U([0-9A-Fa-f]{8})")
 
 
-class _TooDeep(Exception):
+class _NestingTooDeep(Exception):
     pass
 
 
@@ -195,7 +195,7 @@ class _TreeBuilder:
         root: YamlNode | None = None
         try:
             root = self._document(iter(YAML(typ="safe", pure=True).parse(self._text)))
-        except _TooDeep:
+        except _NestingTooDeep:
             pass
         except MarkedYAMLError as error:
             self.error_at = self._bad_yaml(error)
@@ -287,7 +287,7 @@ class _TreeBuilder:
                 f"lists and mappings are nested more than {MAX_DEPTH} deep; nothing after this place was read",
                 "look for a missing closing bracket",
             )
-            raise _TooDeep
+            raise _NestingTooDeep
 
     def _alias(self, event: Any) -> YamlNode:
         mark = place_of(event.start_mark)

@@ -67,7 +67,7 @@ def file_logs(
     done = len(at) - len(jobs)
     batch: list[FiledLog] = []
     rows = 0
-    for entry in _read_all(jobs, _How(copy_logs, compiled), _worker_count(jobs, workers)):
+    for entry in _read_all(jobs, _ReadOptions(copy_logs, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
         if rows >= BATCH_ROWS:
@@ -177,14 +177,14 @@ def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
     return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
 
 
-class _How(NamedTuple):
+class _ReadOptions(NamedTuple):
     """How logs are read: with a copy of each log or not, and the folder of compiled procedures."""
 
     copy_logs: bool
     compiled: Path | None
 
 
-def _read_all(jobs: Sequence[_Job], how: _How, workers: int) -> Iterator[FiledLog]:
+def _read_all(jobs: Sequence[_Job], how: _ReadOptions, workers: int) -> Iterator[FiledLog]:
     if workers < 2:
         for job in jobs:
             yield _read_one(job, how)
@@ -205,7 +205,7 @@ def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
         pool.shutdown(cancel_futures=True)
 
 
-def _read_group(group: tuple[Sequence[_Job], _How]) -> list[FiledLog]:
+def _read_group(group: tuple[Sequence[_Job], _ReadOptions]) -> list[FiledLog]:
     jobs, how = group
     return [_read_one(job, how) for job in jobs]
 
@@ -216,7 +216,7 @@ def _plan_of(compiled: Path | None) -> PlanOf:
     return plans_or_empty(reader_keeping(compiled))
 
 
-def _read_one(job: _Job, how: _How) -> FiledLog:
+def _read_one(job: _Job, how: _ReadOptions) -> FiledLog:
     try:
         data = Path(job.path).read_bytes()
     except OSError as wrong:

@@ -25,7 +25,7 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 3
+VERSION: Final = 4
 """Increased with every change of a fact type or table. An archive of another version is refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
@@ -79,7 +79,7 @@ def _column_type(wanted: Any) -> tuple[type[TypeEngine[Any]], bool]:
 def _is_json(wanted: Any) -> bool:
     options = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
     kinds = [option for option in options if option is not type(None)]
-    return get_origin(kinds[0]) in (dict, tuple) or kinds[0] is f.Moment
+    return get_origin(kinds[0]) in (dict, tuple) or kinds[0] is f.LogTime
 
 
 def _columns(fact: type[Struct]) -> list[Column[Any]]:

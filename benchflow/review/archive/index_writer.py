@@ -46,7 +46,7 @@ class KnownFile(NamedTuple):
     why: str
 
 
-class _There(NamedTuple):
+class _IndexedCopy(NamedTuple):
     """The copy of a session that the index holds."""
 
     number: int
@@ -109,17 +109,17 @@ class _Batch:
         self._note_files(outcomes)
         return outcomes
 
-    def _sessions_there(self) -> dict[str, _There]:
+    def _sessions_there(self) -> dict[str, _IndexedCopy]:
         wanted = [entry.session.session for entry in self.batch if entry.session is not None]
         c = sessions.c
-        found: dict[str, _There] = {}
+        found: dict[str, _IndexedCopy] = {}
         for start in range(0, len(wanted), 500):  # databases limit the number of parameters
             rows = self.connection.execute(
                 select(c.session, c.number, c.events, c.head, c.bench, c.path).where(
                     c.session.in_(wanted[start : start + 500])
                 )
             )
-            found.update((row[0], _There(*row[1:])) for row in rows)
+            found.update((row[0], _IndexedCopy(*row[1:])) for row in rows)
         return found
 
     def _outcome(self, entry: FiledLog) -> str:
@@ -138,11 +138,11 @@ class _Batch:
             if new.session not in self.taken:
                 self.replaced.append(old.number)
         self.taken[new.session] = (self.next, entry)
-        self.there[new.session] = _There(self.next, new.events, new.head, self.bench, entry.path)
+        self.there[new.session] = _IndexedCopy(self.next, new.events, new.head, self.bench, entry.path)
         self.next += 1
         return "new" if old is None else "grown"
 
-    def _is_now_at(self, old: _There, entry: FiledLog) -> None:
+    def _is_now_at(self, old: _IndexedCopy, entry: FiledLog) -> None:
         """Record the new path of a log that was moved on this bench."""
         if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
             self.connection.execute(update(sessions).where(sessions.c.number == old.number).values(path=entry.path))

@@ -60,7 +60,7 @@ def _joint(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     if tighten is None:
         return
     for fact in log.facts.stages:
-        if fact.operation == step.id and fact.standing:
+        if fact.operation == step.id and fact.in_force:
             stage = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
             tool = fact.serial or fact.instrument
             words = f"{fact.joint}, stage {fact.stage} ({stage}): {count(fact.fasteners, 'fastener')}"
@@ -77,17 +77,17 @@ def _checks(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 def _rest(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     facts = log.facts
     for choice in facts.choices:
-        if choice.operation == step.id and choice.standing:
+        if choice.operation == step.id and choice.in_force:
             yield Evidence("choice", f"{choice.name}: {choice.take}", choice.seq)
     for lot in facts.lots:
-        if lot.operation == step.id and lot.standing:
+        if lot.operation == step.id and lot.in_force:
             yield Evidence("lot", f"{lot.consumable}, lot {lot.lot}", lot.seq)
     for deviation in facts.deviations:
-        if deviation.operation == step.id and deviation.standing:
+        if deviation.operation == step.id and deviation.in_force:
             words = f"deviation from {deviation.about}, signed by {deviation.by}: {deviation.reason}"
             yield Evidence("deviation", words, deviation.seq)
     for signature in facts.signatures:
-        if signature.operation == step.id and signature.standing:
+        if signature.operation == step.id and signature.in_force:
             own = ", who did the work" if signature.self_signed else ""
             yield Evidence("signature", f"signed by {signature.by} ({signature.role}){own}", signature.seq)
     for note in facts.notes:

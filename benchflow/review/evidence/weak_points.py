@@ -32,7 +32,7 @@ def reasons_for(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Itera
     finished = log.state.done.get(step.id)
     if finished is None:
         yield _not_done(log, fact)
-    stages = [s for s in log.facts.stages if s.operation == step.id and s.standing]
+    stages = [s for s in log.facts.stages if s.operation == step.id and s.in_force]
     values = values_of(log, step)
     yield from _deviations(log, step)
     for value in values:
@@ -63,7 +63,7 @@ def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
 
 def _deviations(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for fact in log.facts.deviations:
-        if fact.operation == step.id and fact.standing:
+        if fact.operation == step.id and fact.in_force:
             what = {"hold": "the hold point", "time": "the time window"}.get(fact.about, fact.about)
             words = f"{fact.by} signed a deviation from {what}: {fact.reason}"
             yield WeakPoint("deviation", words, fact.seq, fact.about)
@@ -229,7 +229,7 @@ def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
 
 def _signature(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
     for fact in log.facts.signatures:
-        if fact.operation == step.id and fact.standing and fact.self_signed:
+        if fact.operation == step.id and fact.in_force and fact.self_signed:
             words = f"the hold point for the {fact.role} was signed by {fact.by}, who did the work"
             yield WeakPoint("self-signed", words, fact.seq, "hold")
 

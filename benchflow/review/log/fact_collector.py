@@ -14,8 +14,8 @@ from benchflow.review.log.facts import (
     DeviationFact,
     Facts,
     InstrumentFact,
+    LogTime,
     LotFact,
-    Moment,
     NoteFact,
     OperationFact,
     ReadingFact,
@@ -40,14 +40,14 @@ class _OperationCourse(Struct):
     by: str = ""
     people: list[str] = []
     paused: int = 0
-    begun: Moment | None = None
-    last: Moment | None = None
+    begun: LogTime | None = None
+    last: LogTime | None = None
     active: float = 0.0
     pause: float = 0.0
     entries: int = 0
     ticks: TickGroups = field(default_factory=TickGroups)
 
-    def event_at(self, now: Moment) -> None:
+    def event_at(self, now: LogTime) -> None:
         """Note the time of an event, and the time since the last one where that is the longest so far."""
         if self.last is not None:
             self.pause = max(self.pause, self.last.seconds_until(now))
@@ -105,7 +105,7 @@ class FactCollector:
                 self._lot(event.operation, event.consumable, event.lot, line, now)
             case ev.Chosen():
                 self._entry(event.operation, now)
-                fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, standing=False)
+                fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
             case ev.Unticked():
@@ -137,7 +137,7 @@ class FactCollector:
             case ev.Deviated():
                 self._course(event.operation)
                 self._deviations[line.seq] = DeviationFact(
-                    line.seq, now.at, line.by, event.operation, event.about, event.reason, standing=False
+                    line.seq, now.at, line.by, event.operation, event.about, event.reason, in_force=False
                 )
                 self._last_deviation[event.operation, event.about] = line.seq
             case ev.InstrumentUsed():
@@ -163,13 +163,13 @@ class FactCollector:
             course = self._courses[operation] = _OperationCourse()
         return course
 
-    def _entry(self, operation: str, now: Moment) -> _OperationCourse:
+    def _entry(self, operation: str, now: LogTime) -> _OperationCourse:
         course = self._course(operation)
         course.event_at(now)
         course.entries += 1
         return course
 
-    def _started(self, event: ev.Started, line: Line, now: Moment) -> None:
+    def _started(self, event: ev.Started, line: Line, now: LogTime) -> None:
         course = self._course(event.operation)
         course.by = line.by
         if line.by not in course.people:
@@ -180,14 +180,14 @@ class FactCollector:
             course.event_at(now)
 
     def _undone(
-        self, work: Work, operation: str, line: Line, now: Moment, cause: Literal["rework", "remedy"], reason: str
+        self, work: Work, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
     ) -> None:
         course = self._course(operation)
-        self._stages += course.ticks.facts(operation, work, standing=False)
+        self._stages += course.ticks.facts(operation, work, in_force=False)
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
         self._courses[operation] = course.restarted()
 
-    def _reading(self, event: ev.Recorded | ev.Calculated, line: Line, now: Moment, slot: str, attempt: int) -> None:
+    def _reading(self, event: ev.Recorded | ev.Calculated, line: Line, now: LogTime, slot: str, attempt: int) -> None:
         quantity, value = event.quantity, number(event.quantity.value)
         within = band(event.limit, quantity.unit)
         instrument = serial = filled = ""
@@ -200,18 +200,18 @@ class FactCollector:
             value=quantity.value, unit=quantity.unit, entered=quantity.entered, verdict=event.verdict,
             limit=event.limit, decision=event.decision, instrument=instrument, serial=serial,
             uncertainty="" if event.uncertainty is None else event.uncertainty.value,
-            conformity=event.conformity or "", attempt=attempt, standing=False, corrected=False, filled=filled,
+            conformity=event.conformity or "", attempt=attempt, in_force=False, corrected=False, filled=filled,
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _calculated(self, work: Work, event: ev.Calculated, line: Line, now: Moment) -> None:
+    def _calculated(self, work: Work, event: ev.Calculated, line: Line, now: LogTime) -> None:
         self._course(event.operation)
         seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
         attempt = self._readings[seq].attempt + 1 if seq and _applies(work, event.name, seq, redone) else 1
         self._reading(event, line, now, "", attempt)
         self._last_calculated[event.operation, event.name] = line.seq, work.redone
 
-    def _corrected(self, before: State, event: ev.Corrected, line: Line, now: Moment) -> None:
+    def _corrected(self, before: State, event: ev.Corrected, line: Line, now: LogTime) -> None:
         entry = before.correctable.get(event.event)
         if entry is None:
             return
@@ -228,7 +228,7 @@ class FactCollector:
                 pass  # the fold ignores it too
 
     def _reading_corrected(
-        self, before: State, event: ev.Corrected, quantity: ev.Stored, line: Line, now: Moment
+        self, before: State, event: ev.Corrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
     ) -> None:
         """A correction does not repeat limit, decision rule and instrument: they are those of the wrong reading."""
         wrong = self._readings[event.event]
@@ -243,14 +243,14 @@ class FactCollector:
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _lot(self, operation: str, consumable: str, lot: str, line: Line, now: Moment) -> None:
-        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, standing=False)
+    def _lot(self, operation: str, consumable: str, lot: str, line: Line, now: LogTime) -> None:
+        self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, in_force=False)
         self._last_lot[operation, consumable] = line.seq
 
-    def _signed(self, event: ev.Signed, line: Line, now: Moment) -> None:
+    def _signed(self, event: ev.Signed, line: Line, now: LogTime) -> None:
         self._course(event.operation).last = now
         self._signatures[line.seq] = SignatureFact(
-            line.seq, now.at, line.by, event.operation, event.role, event.self_signed, standing=False
+            line.seq, now.at, line.by, event.operation, event.role, event.self_signed, in_force=False
         )
         self._last_signature[event.operation] = line.seq
 
@@ -259,7 +259,7 @@ class FactCollector:
     def facts(self, state: State) -> Facts:
         """The facts of the whole log. ``state`` is the state after its last event."""
         for operation, course in self._courses.items():
-            self._stages += course.ticks.facts(operation, state.work(operation), standing=True)
+            self._stages += course.ticks.facts(operation, state.work(operation), in_force=True)
         return Facts(
             session=self._session(state),
             operations=tuple(_operation(name, course, state) for name, course in self._courses.items()),
@@ -323,8 +323,8 @@ _Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, Deviat
 
 
 def _marked(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
-    """The facts, with ``standing`` set where an event is in force."""
-    return tuple(replace(fact, standing=True) if seq in in_force else fact for seq, fact in facts.items())
+    """The facts, with ``in_force`` set where an event is in force."""
+    return tuple(replace(fact, in_force=True) if seq in in_force else fact for seq, fact in facts.items())
 
 
 def _operation(name: str, course: _OperationCourse, state: State) -> OperationFact:
@@ -338,16 +338,16 @@ def _operation(name: str, course: _OperationCourse, state: State) -> OperationFa
     )  # fmt: skip
 
 
-def _instrument(event: ev.InstrumentUsed, line: Line, now: Moment) -> InstrumentFact:
+def _instrument(event: ev.InstrumentUsed, line: Line, now: LogTime) -> InstrumentFact:
     return InstrumentFact(
         line.seq, now.at, line.by, event.need, event.serial, event.title, event.range, event.uncertainty, event.k,
         event.calibrated or "", event.due or "", event.uses, event.warnings,
     )  # fmt: skip
 
 
-def moment_of(time: EventTime) -> Moment:
+def moment_of(time: EventTime) -> LogTime:
     """The time of an event as facts hold it."""
-    return Moment(utc(time.at), time.run, time.ms)
+    return LogTime(utc(time.at), time.run, time.ms)
 
 
 def utc(at: str) -> str:

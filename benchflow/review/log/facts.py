@@ -3,7 +3,7 @@
 Log files and the shop's archive both deliver these types, so that an answer does not depend on the source. Facts name
 things by id; titles and reasons are in the procedure that the log contains.
 
-``standing`` marks what is in force at the end of the log, by the state that :mod:`benchflow.session.state.fold` gives:
+``in_force`` marks what is in force at the end of the log, by the state that :mod:`benchflow.session.state.fold` gives:
 the last attempt at a reading, unless a remedy or rework withdrew it.
 """
 
@@ -14,7 +14,7 @@ from msgspec import Struct
 from benchflow.session.log.timestamps import parse
 
 
-class Moment(Struct, frozen=True, array_like=True):
+class LogTime(Struct, frozen=True, array_like=True):
     """When something was logged. ``at`` is RFC 3339, UTC, in the log's form; ``ms`` is milliseconds by the monotonic
     clock of the program run ``run`` (0: there was none)."""
 
@@ -22,7 +22,7 @@ class Moment(Struct, frozen=True, array_like=True):
     run: int = 0
     ms: int = 0
 
-    def seconds_until(self, later: "Moment") -> float:
+    def seconds_until(self, later: "LogTime") -> float:
         """Seconds by the monotonic clock within one program run, otherwise by the calendar. Never negative."""
         if self.run and self.run == later.run:
             return max(0.0, (later.ms - self.ms) / 1000)
@@ -67,8 +67,8 @@ class OperationFact(Struct, frozen=True):
     operation: str
     by: str  # who finished it, otherwise who started it last
     people: tuple[str, ...]
-    begun: Moment | None
-    finished: Moment | None
+    begun: LogTime | None
+    finished: LogTime | None
     active: float
     span: float
     pause: float
@@ -105,7 +105,7 @@ class ReadingFact(Struct, frozen=True):
     uncertainty: str  # standard, in `unit`; "" when none was known
     conformity: str
     attempt: int
-    standing: bool
+    in_force: bool
     corrected: bool
     filled: str  # of a calculated value: the formula with its numbers
     share: float | None
@@ -143,7 +143,7 @@ class StageFact(Struct, frozen=True):
     bad: int
     measured: int  # ticks with a value
     stretch: bool  # the instrument measured stretch; another one tightened
-    standing: bool
+    in_force: bool
 
 
 class LotFact(Struct, frozen=True):
@@ -153,7 +153,7 @@ class LotFact(Struct, frozen=True):
     operation: str
     consumable: str
     lot: str
-    standing: bool
+    in_force: bool
 
 
 class ChoiceFact(Struct, frozen=True):
@@ -163,7 +163,7 @@ class ChoiceFact(Struct, frozen=True):
     operation: str
     name: str
     take: str
-    standing: bool
+    in_force: bool
 
 
 class SignatureFact(Struct, frozen=True):
@@ -173,7 +173,7 @@ class SignatureFact(Struct, frozen=True):
     operation: str
     role: str
     self_signed: bool
-    standing: bool
+    in_force: bool
 
 
 class DeviationFact(Struct, frozen=True):
@@ -183,7 +183,7 @@ class DeviationFact(Struct, frozen=True):
     operation: str
     about: str
     reason: str
-    standing: bool
+    in_force: bool
 
 
 class InstrumentFact(Struct, frozen=True):

@@ -81,8 +81,8 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     bound = bound_in_force(record, record.name in state.work(step.id).used)
     within = _band(state, bound, record.unit)
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
-    standing = {fact.slot: fact for fact in facts if fact.standing}
-    readings = tuple(standing[slot] for slot in record.slots if slot in standing)
+    in_force = {fact.slot: fact for fact in facts if fact.in_force}
+    readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
     if judged_each(record, bound):
         judged, u = _nearest(readings, within)
     else:
@@ -92,21 +92,21 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
         verdict.because, "", _waived(state, step, record.name),
-        tuple(fact for fact in facts if not fact.standing), judged_each(record, bound),
+        tuple(fact for fact in facts if not fact.in_force), judged_each(record, bound),
     )  # fmt: skip
 
 
 def _worked(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
     """The value as it was logged when its last input was entered; it is not calculated again."""
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
-    standing = next((fact for fact in facts if fact.standing), None)
-    if standing is None:
+    in_force = next((fact for fact in facts if fact.in_force), None)
+    if in_force is None:
         return None
     within = _band(log.state, work.bound, work.unit)
     return Value(
         step.id, work.name, work.title or work.formula, work.unit, work.decision,
-        standing.limit, within, (), (), cast(Verdict, standing.verdict), number(standing.value),
-        standing.share, number(standing.uncertainty), "", standing.filled or work.formula,
+        in_force.limit, within, (), (), cast(Verdict, in_force.verdict), number(in_force.value),
+        in_force.share, number(in_force.uncertainty), "", in_force.filled or work.formula,
         _waived(log.state, step, work.name), (), False,
     )  # fmt: skip
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
-from benchflow.review.log.facts import Moment, StageFact
+from benchflow.review.log.facts import LogTime, StageFact
 from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import Tick, Work
@@ -18,8 +18,8 @@ class _Group(Struct):
     seq: int
     joint: str
     instrument: str
-    first: Moment
-    last: Moment
+    first: LogTime
+    last: LogTime
     unticked: int = 0
     gap: float = 0.0
     gap_seq: int = 0
@@ -32,9 +32,9 @@ class TickGroups:
     def __init__(self) -> None:
         self._groups: dict[_Key, _Group] = {}
         self._of_tick: dict[int, list[_Key]] = {}  # by seq
-        self._last_in_stage: dict[int, Moment] = {}
+        self._last_in_stage: dict[int, LogTime] = {}
 
-    def ticked(self, event: ev.Ticked, line: Line, now: Moment) -> None:
+    def ticked(self, event: ev.Ticked, line: Line, now: LogTime) -> None:
         """Count one tick. A tick with torque and stretch counts for both instruments."""
         before = self._last_in_stage.get(event.stage)
         self._last_in_stage[event.stage] = now
@@ -47,7 +47,7 @@ class TickGroups:
             self._count(key, event.stretch_instrument, event, line, now, gap)
             self._of_tick[line.seq].append(key)
 
-    def _count(self, key: _Key, instrument: str | None, event: ev.Ticked, line: Line, now: Moment, gap: float) -> None:
+    def _count(self, key: _Key, instrument: str | None, event: ev.Ticked, line: Line, now: LogTime, gap: float) -> None:
         group = self._groups.get(key)
         if group is None:
             group = self._groups[key] = _Group(line.seq, event.joint, instrument or "", now, now)
@@ -65,7 +65,7 @@ class TickGroups:
                 for key in self._of_tick[tick.seq]:
                     self._groups[key].unticked += 1
 
-    def facts(self, operation: str, work: Work, *, standing: bool) -> Iterator[StageFact]:
+    def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
         """One fact per group. ``work`` holds the ticks in force, and how often the operation was reworked before."""
         verdicts: dict[_Key, dict[int, Verdict]] = {key: {} for key in self._groups}
         for tick in work.ticks:
@@ -77,5 +77,5 @@ class TickGroups:
             yield StageFact(
                 group.seq, operation, group.joint, stage, work.redone, group.instrument, serial, by, day,
                 group.first.at, group.last.at, len(verdicts[key]), group.unticked, group.gap, group.gap_seq,
-                group.first.seconds_until(group.last), bad, group.measured, stretch, standing,
+                group.first.seconds_until(group.last), bad, group.measured, stretch, in_force,
             )  # fmt: skip

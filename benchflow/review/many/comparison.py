@@ -88,7 +88,7 @@ class Comparison(Struct, frozen=True):
 
 def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     """The differences between two builds, their readings and their times."""
-    both = _Both(left, right)
+    both = _BuildPair(left, right)
     warnings = [f"left: {text}" for text in left.warnings] + [f"right: {text}" for text in right.warnings]
     return Comparison(
         _side(left),
@@ -130,7 +130,7 @@ def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
     return Difference(kind, "", "", what, left, right, 1, 1)
 
 
-class _Both:
+class _BuildPair:
     """The facts of both builds by operation."""
 
     def __init__(self, left: LoadedLog, right: LoadedLog) -> None:
@@ -232,16 +232,16 @@ def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]
     for need, serials in _serials(log, operation).items():
         found["instrument", need] = EntryText(", ".join(sorted(serials)))
     for choice in facts.choices:
-        if choice.operation == operation and choice.standing:
+        if choice.operation == operation and choice.in_force:
             found["choice", choice.name] = EntryText(choice.take, choice.seq)
     for lot in facts.lots:
-        if lot.operation == operation and lot.standing:
+        if lot.operation == operation and lot.in_force:
             found["lot", lot.consumable] = EntryText(lot.lot, lot.seq)
     for deviation in facts.deviations:
-        if deviation.operation == operation and deviation.standing:
+        if deviation.operation == operation and deviation.in_force:
             found["deviation", deviation.about] = EntryText(f"{deviation.by}: {deviation.reason}", deviation.seq)
     for signature in facts.signatures:
-        if signature.operation == operation and signature.standing:
+        if signature.operation == operation and signature.in_force:
             own = ", who did the work" if signature.self_signed else ""
             found["signature", signature.role] = EntryText(f"{signature.by}{own}", signature.seq)
     return found
@@ -251,16 +251,16 @@ def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
     """The serials used, by the procedure's name of the instrument."""
     found: dict[str, set[str]] = {}
     for reading in log.facts.readings:
-        if reading.operation == operation and reading.standing and reading.serial:
+        if reading.operation == operation and reading.in_force and reading.serial:
             found.setdefault(reading.instrument, set()).add(reading.serial)
     for stage in log.facts.stages:
-        if stage.operation == operation and stage.standing and stage.serial:
+        if stage.operation == operation and stage.in_force and stage.serial:
             found.setdefault(stage.instrument, set()).add(stage.serial)
     return found
 
 
 def _readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFact]:
-    return {(r.name, r.slot): r for r in log.facts.readings if r.standing and r.operation == operation}
+    return {(r.name, r.slot): r for r in log.facts.readings if r.in_force and r.operation == operation}
 
 
 def _pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:

@@ -115,16 +115,16 @@ def in_words(ask: TraceQuestion) -> str:
 def _touched(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
     readings = found.readings
     if isinstance(ask.question.subject, ReadingSubject):
-        readings = tuple(reading for reading in readings if reading.standing and _outside(reading, ask))
+        readings = tuple(reading for reading in readings if reading.in_force and _outside(reading, ask))
         if not readings:
             return None
     fasteners = _fasteners(found)
-    standing = [reading for reading in readings if reading.standing]
+    in_force = [reading for reading in readings if reading.in_force]
     reasons = worst_first(_reasons(found, readings, fasteners, ask))
     session = found.session
     return TracedSession(
         session.session, session.unit, session.by, session.opened_at, session.closed, session.simulated,
-        found.bench, found.path, reasons, sum(fasteners.values()), len(standing),
+        found.bench, found.path, reasons, sum(fasteners.values()), len(in_force),
     )  # fmt: skip
 
 
@@ -134,7 +134,7 @@ def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
     only_read = all(fact.stretch for fact in found.stages)
     for fact in found.stages:
         # A fastener counts by its torque; by its stretch only where nothing else was asked for.
-        if fact.standing and (not fact.stretch or only_read):
+        if fact.in_force and (not fact.stretch or only_read):
             key = (fact.operation, fact.joint, fact.stage)
             stages[key] = stages.get(key, 0) + fact.fasteners
     most: dict[tuple[str, str], int] = {}
@@ -146,39 +146,39 @@ def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
 def _reasons(
     found: SessionMatch, readings: tuple[ReadingFact, ...], fasteners: dict[tuple[str, str], int], ask: TraceQuestion
 ) -> Iterator[WeakPoint]:
-    standing = False
+    in_force = False
     for reading in readings:
-        if reading.standing:
-            standing = True
+        if reading.in_force:
+            in_force = True
             yield from _reading(reading, ask)
     for fact in found.stages:
-        if fact.standing and fact.bad:
+        if fact.in_force and fact.bad:
             words = f"{count(fact.bad, 'fastener')} of {fact.joint} out of the limits when checked"
             yield WeakPoint("out-of-limit", words, fact.seq, fact.joint)
     for (operation, joint), number_of in fasteners.items():
-        standing = True
+        in_force = True
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if ask.reads_high is not None and ask.reads_high > -1:
             words += f", to about {1 / (1 + ask.reads_high):.0%} of the torque set".replace("%", " %")
         yield WeakPoint("off-torque" if ask.reads_high else "stands", words, None, joint)
     for lot in found.lots:
-        standing = standing or lot.standing
-        kind = "stands" if lot.standing else "replaced"
+        in_force = in_force or lot.in_force
+        kind = "stands" if lot.in_force else "replaced"
         yield WeakPoint(kind, f"{lot.consumable}, lot {lot.lot}, in {lot.operation}", lot.seq, lot.consumable)
     for deviation in found.deviations:
-        if deviation.standing:
+        if deviation.in_force:
             words = (
                 f"{deviation.by} signed a deviation from {deviation.about} in {deviation.operation}: {deviation.reason}"
             )
             yield WeakPoint("deviation", words, deviation.seq, deviation.about)
     for signature in found.signatures:
-        if signature.standing:
-            standing = True
+        if signature.in_force:
+            in_force = True
             if signature.self_signed:
                 words = f"{signature.by} signed the hold point of {signature.operation} for their own work"
                 yield WeakPoint("self-signed", words, signature.seq, "hold")
     yield from _operations(found)
-    if not standing and not any(operation.done for operation in found.operations):
+    if not in_force and not any(operation.done for operation in found.operations):
         yield WeakPoint("replaced", "nothing of it is in force any more")
 
 

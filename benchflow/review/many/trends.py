@@ -63,7 +63,7 @@ def trend_over_builds(source: SessionSource, name: str, since: str = "", until: 
     readings: dict[str, dict[str, list[tuple[SessionMatch, ReadingFact]]]] = {}
     for one in found:
         for reading in one.readings:
-            if reading.standing:
+            if reading.in_force:
                 of_session = readings.setdefault(reading.name, {})
                 of_session.setdefault(one.session.session, []).append((one, reading))
     series: list[Series] = []

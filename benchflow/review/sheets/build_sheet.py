@@ -179,7 +179,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
     facts = log.facts
     done = log.state.done.get(step.id)
     fact = next((fact for fact in facts.operations if fact.operation == step.id), None)
-    signature = next((s for s in facts.signatures if s.operation == step.id and s.standing), None)
+    signature = next((s for s in facts.signatures if s.operation == step.id and s.in_force), None)
     work = log.state.work(step.id)
     return BuildSheetOperation(
         operation=step.id,
@@ -199,7 +199,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         deviations=tuple(
             f"from {d.about}, signed by {d.by}: {d.reason}"
             for d in facts.deviations
-            if d.operation == step.id and d.standing
+            if d.operation == step.id and d.in_force
         ),
         redone=tuple(f"{local_time(t.at)}, {t.by}: {t.reason}" for t in facts.undone_steps if t.operation == step.id),
         notes=tuple(f"{note.by}: {note.text}" for note in facts.notes if note.operation == step.id),
@@ -284,11 +284,11 @@ def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     kit = {item.id: item for item in log.procedure.kit}
     titles = {step.id: step.title for step in log.plan.steps.values()}
     for lot in log.facts.lots:
-        if lot.standing:
+        if lot.in_force:
             title = kit[lot.consumable].title if lot.consumable in kit else lot.consumable
             yield title, f"lot {lot.lot}", titles.get(lot.operation, lot.operation)
     for choice in log.facts.choices:
-        if choice.standing:
+        if choice.in_force:
             yield choice.name, choice.take, titles.get(choice.operation, choice.operation)
 
 
@@ -299,10 +299,10 @@ def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
     described: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
     used: dict[tuple[str, str], None] = {}
     for reading in facts.readings:
-        if reading.standing and (reading.serial or reading.instrument):
+        if reading.in_force and (reading.serial or reading.instrument):
             used[reading.serial, reading.instrument] = None
     for stage in facts.stages:
-        if stage.standing and (stage.serial or stage.instrument):
+        if stage.in_force and (stage.serial or stage.instrument):
             used[stage.serial, stage.instrument] = None
     for serial, need in used:
         fact = described.get(serial)

@@ -84,7 +84,7 @@ def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
 
 def _tools(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
     for fact in log.facts.stages:
-        if fact.operation == step.id and fact.standing and fact.fasteners:
+        if fact.operation == step.id and fact.in_force and fact.fasteners:
             text = tighten.stages[fact.stage - 1].text if fact.stage <= len(tighten.stages) else ""
             tool = tool_of(log, fact.serial, fact.instrument)
             gap = f"; longest pause {rounded_duration(fact.gap)}" if fact.gap > 600 else ""

@@ -57,7 +57,7 @@ def event_text(event: ev.Event, titles: LogTitles) -> str:
     return text(event, titles) if text else ""
 
 
-def quantity_text(stored: ev.Stored) -> str:
+def quantity_text(stored: ev.StoredQuantity) -> str:
     """``0.12 mm``; ``35.25 N·m (typed 26 ft-lb)``, rounded to the precision that was typed."""
     try:
         typed = parse_quantity(stored.entered)

@@ -18,7 +18,7 @@ def wrench(state: State, intent: it.Wrench, context: Context, by: str) -> Decisi
     """What is on the torque wrench. ``extension: none`` takes it off."""
     if intent.extension.strip().lower() in NONE:
         return (Entry(by, ev.WrenchFitted()),)
-    read: dict[str, ev.Stored] = {}
+    read: dict[str, ev.StoredQuantity] = {}
     for name, text, dimension in (
         ("extension", intent.extension, "length"),
         ("lever", intent.lever or "", "length"),

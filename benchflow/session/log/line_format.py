@@ -124,19 +124,19 @@ def _plain(raw: bytes) -> Line | None:
 # --- any line --------------------------------------------------------------------------------------
 
 
-class _Wrong(Exception):
+class _LineError(Exception):
     """What is wrong with a line, in words."""
 
 
 def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     members = dict(pairs)
     if len(members) != len(pairs):
-        raise _Wrong("has a key twice")
+        raise _LineError("has a key twice")
     return members
 
 
 def _no_constant(name: str) -> Any:
-    raise _Wrong(f"has {name}, which is not JSON")
+    raise _LineError(f"has {name}, which is not JSON")
 
 
 def _as_rfc8785_counts(digits: str) -> int | float:
@@ -145,7 +145,7 @@ def _as_rfc8785_counts(digits: str) -> int | float:
 
 
 def _any_line(raw: bytes) -> Line:
-    """The slow path: any JSON text of a line, with its hash checked. Raises :class:`_Wrong`."""
+    """The slow path: any JSON text of a line, with its hash checked. Raises :class:`_LineError`."""
     import rfc8785  # late: most logs can be read without it
 
     try:
@@ -158,36 +158,36 @@ def _any_line(raw: bytes) -> Line:
         line = msgspec.convert(members, Line)
         body = rfc8785.dumps({name: value for name, value in members.items() if name != "hash"})
     except UnicodeDecodeError:
-        raise _Wrong("is not UTF-8 text") from None
+        raise _LineError("is not UTF-8 text") from None
     except msgspec.ValidationError as wrong:
-        raise _Wrong(f"is not an event ({wrong})") from None
+        raise _LineError(f"is not an event ({wrong})") from None
     except rfc8785.CanonicalizationError as wrong:
-        raise _Wrong(f"has no canonical form ({wrong})") from None
+        raise _LineError(f"has no canonical form ({wrong})") from None
     except RecursionError:
-        raise _Wrong("is nested too deeply to be an event") from None
+        raise _LineError("is nested too deeply to be an event") from None
     except json.JSONDecodeError:
-        raise _Wrong("is not complete JSON") from None
+        raise _LineError("is not complete JSON") from None
     if sha256(body).hexdigest() != line.hash:
-        raise _Wrong("has been changed since it was written: its hash does not match")
+        raise _LineError("has been changed since it was written: its hash does not match")
     return line
 
 
 def _checked(raw: bytes, seq: int, prev: str) -> Line:
-    """The event in ``raw``, which must have the number ``seq`` and follow ``prev``. Raises :class:`_Wrong`."""
+    """The event in ``raw``, which must have the number ``seq`` and follow ``prev``. Raises :class:`_LineError`."""
     line = _plain(raw)
     if line is None:
         if not raw.strip():
-            raise _Wrong("is empty")
+            raise _LineError("is empty")
         line = _any_line(raw)
     if line.seq != seq:
-        raise _Wrong(f"is event {line.seq} instead of event {seq}: a line is missing, repeated or out of order")
+        raise _LineError(f"is event {line.seq} instead of event {seq}: a line is missing, repeated or out of order")
     if line.prev != prev:
-        raise _Wrong("does not follow the line before it: the chain is broken here")
+        raise _LineError("does not follow the line before it: the chain is broken here")
     if not WRITTEN.fullmatch(line.at):
         try:
             parse(line.at)
         except BadTimestamp as wrong:
-            raise _Wrong(f"has a time that cannot be read: {wrong}") from None
+            raise _LineError(f"has a time that cannot be read: {wrong}") from None
     return line
 
 
@@ -208,7 +208,7 @@ def read(data: bytes, after: Line | None = None) -> ParsedLog:
         if line is None or line.seq != seq + 1 or line.prev != prev or not is_written(line.at):
             try:
                 line = _checked(raw, seq + 1, prev)
-            except _Wrong as wrong:
+            except _LineError as wrong:
                 return ParsedLog(lines, length, Damage(seq + 1, str(wrong)), b"")
         lines.append(line)
         length += len(raw) + 1
@@ -222,7 +222,7 @@ def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
     """Whether ``tail`` is a complete event whose newline was changed to another byte: damage, not interruption."""
     try:
         _checked(tail[:-1], seq, prev)
-    except _Wrong:
+    except _LineError:
         return False
     return True
 

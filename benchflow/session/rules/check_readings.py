@@ -7,7 +7,7 @@ from benchflow.session.context import in_progress, refuse, unknown, unreadable
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.check_stages import quantity_name, unit_of
 from benchflow.session.rules.instrument_fitness import Tool
-from benchflow.session.rules.joint_progress import Tally, standing, tally
+from benchflow.session.rules.joint_progress import Tally, last_ticks, tally
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT
@@ -41,7 +41,7 @@ def readable_ticks(state: State, step: Step, count: Tally) -> list[tuple[int, in
     if not any(each.verdict in OUT_OF_LIMIT for each in ticks):
         return []
     stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
-    return [key for key, each in standing(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
+    return [key for key, each in last_ticks(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
 
 
 def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:

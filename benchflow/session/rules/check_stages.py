@@ -5,12 +5,12 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.rules.verdicts import of_stored
-from benchflow.session.state.events import Stored
+from benchflow.session.state.events import StoredQuantity
 from benchflow.trade.decision_rules import judge
 from benchflow.trade.verdict import Verdict
 
 
-class Found(Struct, frozen=True):
+class CheckResult(Struct, frozen=True):
     """How one fastener stands. ``corner`` and ``because`` say what torque and stretch together usually mean."""
 
     verdict: Verdict
@@ -30,21 +30,21 @@ def quantity_name(limit: Limit) -> str:
     return "stretch" if kind == "length" else kind
 
 
-def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) -> Found:
+def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) -> CheckResult:
     """By the limit itself (simple acceptance); torque and stretch together where the stage asks for both."""
     found = judge(value, stage.limit, "simple")
     if stretch is None or stage.stretch is None:
-        return Found(found.verdict)
+        return CheckResult(found.verdict)
     from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints are judged so
 
     both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
     if both.corner == "ok":
-        return Found("ok", "ok")
+        return CheckResult("ok", "ok")
     verdict = found.verdict if found.verdict != "ok" else judge(stretch, stage.stretch, "simple").verdict
-    return Found(verdict, both.corner, both.words)
+    return CheckResult(verdict, both.corner, both.words)
 
 
-def tick_words(stage: CheckStage, value: Stored, stretch: Stored | None) -> str:
+def tick_words(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
     """``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction ...``"""
     read = [of_stored(each) for each in (value, stretch) if each is not None]
     limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]

@@ -145,7 +145,7 @@ def _put(state: State, step: Step, known: Known, key: str) -> bool:
     return True
 
 
-def _uncertain(known: Known, key: str, given: list[ev.Stored | None]) -> None:
+def _uncertain(known: Known, key: str, given: list[ev.StoredQuantity | None]) -> None:
     sizes = [Decimal(one.value) for one in given if one is not None]
     if sizes:
         known.uncertainties[key] = max(sizes)

@@ -108,7 +108,7 @@ def stage_order(joint: Joint, stage: Stage) -> tuple[int, ...]:
     return tuple(sorted(joint.groups[stage.only]))
 
 
-def standing(ticks: Iterable[Tick]) -> dict[tuple[int, int], Tick]:
+def last_ticks(ticks: Iterable[Tick]) -> dict[tuple[int, int], Tick]:
     """Stage and fastener to the tick that counts: a fastener read again counts by its last reading."""
     return {(tick.stage, tick.fastener): tick for tick in ticks}
 
@@ -123,7 +123,7 @@ def tally(state: State, step: Step) -> Tally | None:
     drawing = None
     if tighten.draw_down:
         drawing = Drawing(tighten.draw_down, work.turns, joint.count, work.seated, bool(work.ticks))
-    ticked = standing(work.ticks)
+    ticked = last_ticks(work.ticks)
     for number, stage in enumerate(tighten.stages, 1):
         order = stage_order(joint, stage)
         done = sum((number, fastener) in ticked for fastener in order)

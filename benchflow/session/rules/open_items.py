@@ -12,7 +12,7 @@ from benchflow.session.rules.blocking import interference_on_finish
 from benchflow.session.rules.check_stages import tick_words
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.computed_values import judge_worked, remedied_at, worked_by_itself
-from benchflow.session.rules.joint_progress import standing, tally, words
+from benchflow.session.rules.joint_progress import last_ticks, tally, words
 from benchflow.session.rules.part_matching import match_reasons
 from benchflow.session.rules.running_clocks import RunningClock, running_clocks
 from benchflow.session.rules.verdicts import ValueVerdict, judge_value, latest
@@ -139,7 +139,7 @@ def _joint(state: State, step: Step) -> Iterator[Reason]:
     waived = state.work(step.id).deviations
     if count.joint.id in waived:
         return
-    for tick in standing(state.work(step.id).ticks).values():
+    for tick in last_ticks(state.work(step.id).ticks).values():
         stage = count.tighten.stages[tick.stage - 1]
         if tick.verdict in OUT_OF_LIMIT and isinstance(stage, CheckStage) and tick.quantity is not None:
             message = f"fastener {tick.fastener} of {title} read {tick_words(stage, tick.quantity, tick.stretch)}"

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from benchflow.procedure.formula import Formula
 
 
-class Wanted(Struct, frozen=True):
+class RequiredSize(Struct, frozen=True):
     """What one place asks for: sizes from ``low`` to ``high``, best ``aim``."""
 
     place: str
@@ -93,7 +93,7 @@ def _slot_there(state: State, name: str, place: str) -> bool:
     return found is not None and place in found.record.slots and found.record.by_place
 
 
-def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Wanted, ...] | None:
+def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[RequiredSize, ...] | None:
     """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
@@ -113,7 +113,7 @@ def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Wa
 
         ends = (size(match.limit.low), size(match.limit.high))
         low, high = ends if slope > 0 else (ends[1], ends[0])
-        found.append(Wanted(place, low, high, size(match.aim)))
+        found.append(RequiredSize(place, low, high, size(match.aim)))
     return tuple(found)
 
 

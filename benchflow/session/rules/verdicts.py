@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import AboveReading, Bound, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.quantity import Limit, Quantity, dimension_of, show
-from benchflow.session.state.events import Stored
+from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import Judgement, judge
 from benchflow.trade.verdict import Verdict
@@ -32,13 +32,13 @@ class ValueVerdict(Struct, frozen=True):
     conformity: float | None = None
 
 
-def of_stored(stored: Stored) -> Quantity:
+def of_stored(stored: StoredQuantity) -> Quantity:
     return Quantity(Decimal(stored.value), stored.unit, stored.entered)
 
 
-def stored(quantity: Quantity) -> Stored:
+def stored(quantity: Quantity) -> StoredQuantity:
     """Plain digits, never an exponent: the log is read by people."""
-    return Stored(format(quantity.value, "f"), quantity.unit, quantity.entered)
+    return StoredQuantity(format(quantity.value, "f"), quantity.unit, quantity.entered)
 
 
 def latest(state: State, step: str, name: str) -> dict[str, Attempt]:

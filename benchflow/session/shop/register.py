@@ -51,7 +51,7 @@ class Shop(Struct, frozen=True):
 # --- people -----------------------------------------------------------------------------------------
 
 
-class MayNot(Struct, frozen=True):
+class SignatureRefusal(Struct, frozen=True):
     """The reason why somebody may not sign; ``words`` is the message."""
 
     because: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
@@ -80,7 +80,7 @@ def why_not(
     *,
     ask_pin: bool | None = None,
     on: date | None = None,
-) -> MayNot | None:
+) -> SignatureRefusal | None:
     """The reason why ``name`` may not sign for ``role``; ``None`` if they may.
 
     Without a register any name may sign for any role. ``role`` ``None`` stands for anybody who works here. With
@@ -91,17 +91,21 @@ def why_not(
         return None
     person = find_person(shop, name)
     if person is None:
-        return MayNot("unknown-person", f"{name} is not in the shop's register. {_who(shop, role)}")
+        return SignatureRefusal("unknown-person", f"{name} is not in the shop's register. {_who(shop, role)}")
     if person.retired is not None and (on is None or person.retired <= on):
-        return MayNot("retired", f"{person.name} has not worked here since {person.retired}. {_who(shop, role)}")
+        return SignatureRefusal(
+            "retired", f"{person.name} has not worked here since {person.retired}. {_who(shop, role)}"
+        )
     if role is not None and role not in person.roles:
-        return MayNot("no-role", f"{person.name} is not {_role(role)} here. {_who(shop, role)}")
+        return SignatureRefusal("no-role", f"{person.name} is not {_role(role)} here. {_who(shop, role)}")
     asked = role is not None if ask_pin is None else ask_pin
     if not person.pin or (not pin and not asked):
         return None
     if not pin:
-        return MayNot("pin-missing", f"{person.name} signs with a PIN.")
-    return None if pin_fits(pin, person.pin) else MayNot("pin-wrong", f"That is not the PIN of {person.name}.")
+        return SignatureRefusal("pin-missing", f"{person.name} signs with a PIN.")
+    return (
+        None if pin_fits(pin, person.pin) else SignatureRefusal("pin-wrong", f"That is not the PIN of {person.name}.")
+    )
 
 
 def find_person(shop: Shop, name: str) -> Person | None:

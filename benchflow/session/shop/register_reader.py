@@ -127,7 +127,7 @@ class Count(Shape[int]):
         return {"type": "integer", "minimum": 0}
 
 
-class _Anything(Shape[Quantity]):
+class AnyQuantityShape(Shape[Quantity]):
     """A quantity of any dimension."""
 
     noun = "a quantity with its unit, such as 120 N·m"
@@ -147,7 +147,7 @@ class ShareOfScale(Struct, frozen=True):
     text: str
 
 
-class Unsureness(Shape[Uncertainty | ShareOfScale]):
+class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
     noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
     _ending = "of scale"
 
@@ -208,9 +208,9 @@ _KIND = Key(
 )  # fmt: skip
 _SERIAL = Key("serial", LINE, "Its serial number, as written on it.")
 _RANGE = Key("range", LimitShape(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
-_SCALE = Key("scale", _Anything(), "Full scale, where it is not the upper end of the range.")
+_SCALE = Key("scale", AnyQuantityShape(), "Full scale, where it is not the upper end of the range.")
 _UNCERTAINTY = Key(
-    "uncertainty", Unsureness(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",
+    "uncertainty", UncertaintyShape(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",
     examples=("4 %", "1 % of scale", "0.002 mm"),
 )  # fmt: skip
 _COVERAGE = Key("coverage-factor", FactorShape(), "The coverage factor k of that uncertainty; 2 where none is given.")

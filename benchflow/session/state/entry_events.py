@@ -64,7 +64,9 @@ def _tick_corrected(state: State, entry: EntryRef, event: ev.Corrected, line: Li
     return with_entry(state, entry.operation, line.by, ticks=ticks, **lapsed_deviations(work, entry.name))
 
 
-def _reading_corrected(state: State, entry: EntryRef, event: ev.Corrected, quantity: ev.Stored, line: Line) -> State:
+def _reading_corrected(
+    state: State, entry: EntryRef, event: ev.Corrected, quantity: ev.StoredQuantity, line: Line
+) -> State:
     attempts = state.work(entry.operation).readings.get(entry.name, {}).get(entry.reading, ())
     wrong = next((attempt for attempt in attempts if attempt.seq == event.event), None)
     used = wrong is not None and wrong.used

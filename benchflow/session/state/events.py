@@ -17,7 +17,7 @@ FORMAT = 2
 """The format of the logs that this version writes and continues. Version 0.1 wrote format 1 and did not name it."""
 
 
-class Stored(Struct, frozen=True):
+class StoredQuantity(Struct, frozen=True):
     """A quantity in the log: the exact ``value`` in ``unit`` (the unit of the field), and the text as ``entered``."""
 
     value: str
@@ -64,13 +64,13 @@ class Recorded(Event, frozen=True, tag="recorded"):
     operation: str
     name: str
     reading: str  # its number ("1") or its place
-    quantity: Stored
+    quantity: StoredQuantity
     verdict: Verdict
     limit: str = ""
     decision: str = "simple"
     instrument: str | None = None  # id of the procedure's instrument need
     serial: str | None = None  # of the instrument used, from the shop's register
-    uncertainty: Stored | None = None  # standard uncertainty u, in the unit of the field
+    uncertainty: StoredQuantity | None = None  # standard uncertainty u, in the unit of the field
     conformity: str | None = None  # probability of conformity, as a decimal
     used: bool = False  # judged by the limit for used parts
 
@@ -80,12 +80,12 @@ class Calculated(Event, frozen=True, tag="calculated"):
 
     operation: str
     name: str
-    quantity: Stored
+    quantity: StoredQuantity
     verdict: Verdict
     limit: str = ""
     decision: str = "simple"
     filled: str = ""
-    uncertainty: Stored | None = None
+    uncertainty: StoredQuantity | None = None
     conformity: str | None = None
 
 
@@ -105,11 +105,11 @@ class Ticked(Event, frozen=True, tag="ticked"):
     joint: str
     stage: int  # from 1
     fastener: int
-    quantity: Stored | None = None
+    quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
     instrument: str | None = None
     serial: str | None = None
-    stretch: Stored | None = None  # read together with a torque, and judged with it
+    stretch: StoredQuantity | None = None  # read together with a torque, and judged with it
     corner: str = ""  # what torque and stretch together mean, such as "friction-high" (trade.torque_and_stretch)
     stretch_instrument: str | None = None
     stretch_serial: str | None = None
@@ -230,11 +230,11 @@ class Corrected(Event, frozen=True, tag="corrected"):
     event: int
     operation: str
     reason: str
-    quantity: Stored | None = None
+    quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
-    uncertainty: Stored | None = None
+    uncertainty: StoredQuantity | None = None
     lot: str | None = None
-    stretch: Stored | None = None  # of a tick with torque and stretch
+    stretch: StoredQuantity | None = None  # of a tick with torque and stretch
     corner: str = ""
 
 
@@ -260,9 +260,9 @@ class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
 class WrenchFitted(Event, frozen=True, tag="wrench-fitted"):
     """The adapter on the torque wrench from now on; all ``None``: no adapter. ``angle`` 0 is in line."""
 
-    extension: Stored | None = None
-    lever: Stored | None = None
-    angle: Stored | None = None
+    extension: StoredQuantity | None = None
+    lever: StoredQuantity | None = None
+    angle: StoredQuantity | None = None
 
 
 class Lubricated(Event, frozen=True, tag="lubricated"):

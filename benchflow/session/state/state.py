@@ -11,7 +11,7 @@ from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import EventTime
-from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, Stored, WrenchFitted
+from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, StoredQuantity, WrenchFitted
 from benchflow.trade.verdict import OutOfLimit, Verdict
 
 
@@ -19,10 +19,10 @@ class Attempt(Struct, frozen=True):
     """One entry of one reading. A correction is a new attempt; ``corrects`` is the ``seq`` of the wrong entry."""
 
     seq: int
-    quantity: Stored
+    quantity: StoredQuantity
     verdict: Verdict
     used: bool = False
-    uncertainty: Stored | None = None
+    uncertainty: StoredQuantity | None = None
     corrects: int | None = None
 
 
@@ -32,9 +32,9 @@ class Tick(Struct, frozen=True):
     seq: int
     stage: int
     fastener: int
-    quantity: Stored | None = None
+    quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
-    stretch: Stored | None = None
+    stretch: StoredQuantity | None = None
 
 
 class Turn(Struct, frozen=True):

@@ -7,7 +7,7 @@ from benchflow.procedure.plan import Step
 from benchflow.session.rules.check_readings import readable_again
 from benchflow.session.rules.check_stages import quantity_name, unit_of
 from benchflow.session.rules.instrument_fitness import need_for_stage
-from benchflow.session.rules.joint_progress import Drawing, Tally, stage_order, standing, tally, words
+from benchflow.session.rules.joint_progress import Drawing, Tally, last_ticks, stage_order, tally, words
 from benchflow.session.rules.verdicts import of_stored
 from benchflow.session.rules.wrench_correction import set_to, setting_lines
 from benchflow.session.state.state import State, Tick
@@ -22,7 +22,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
     if count is None:
         return None
     joint, stages, work = count.joint, count.tighten.stages, state.work(step.id)
-    ticks = standing(work.ticks)
+    ticks = last_ticks(work.ticks)
     out_of_limit = any(tick.verdict in OUT_OF_LIMIT for tick in ticks.values()) and joint.id not in work.deviations
     reread_stage, reread = readable_again(state, step, count)
     return vw.TightenInput(
@@ -65,7 +65,7 @@ def _fasteners(state: State, step: Step, count: Tally) -> tuple[vw.FastenerStatu
     turns = Counter(turn.fastener for turn in work.turns)
     last: dict[int, Tick] = {}
     last_read: dict[int, Tick] = {}
-    for (stage, fastener), tick in standing(work.ticks).items():
+    for (stage, fastener), tick in last_ticks(work.ticks).items():
         if fastener not in last or last[fastener].stage <= stage:
             last[fastener] = tick
         if tick.quantity is not None and (fastener not in last_read or last_read[fastener].stage <= stage):

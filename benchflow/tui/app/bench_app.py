@@ -12,7 +12,7 @@ from textual.screen import Screen
 from textual.theme import Theme
 
 from benchflow.base.plaintext import clean
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.tui.app.navigation import BenchRequest, ScreenRequest
 from benchflow.tui.app.ordered_keys import OrderedApp
 from benchflow.tui.app.signals import end_on_signals, redraw_after_stop
@@ -130,7 +130,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         """Put the requested screen on top; ``on_close`` gets what it closes with."""
         self.push_screen(self._screen_for(request, self.client), on_close)
 
-    def open_bench(self, controller: Desk, by: str = "") -> None:
+    def open_bench(self, controller: SessionController, by: str = "") -> None:
         """Show the bench of an open session; the screens before it are closed. ``by`` is who builds now."""
         self.client = SessionClient(controller, by)
 

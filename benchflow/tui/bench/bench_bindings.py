@@ -6,7 +6,7 @@ from benchflow.session.view.bench_view import CalculatedInput, CheckInput, Choic
 from benchflow.tui.bench.cursor import BenchCursor
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
-from benchflow.tui.model.current_task import MoveTask, NoTask, ReworkTask
+from benchflow.tui.model.current_task import MoveTask, NothingToDo, ReworkTask
 from benchflow.tui.widgets.page import letter
 
 ENTER = "enter,space"
@@ -102,7 +102,7 @@ def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
     view = cursor.client.view
     offered = cursor.work is not None and not cursor.in_progress
     idle = not cursor.in_progress and view.rework is None
-    ended = isinstance(cursor.task, NoTask) and view.finished and not view.closed
+    ended = isinstance(cursor.task, NothingToDo) and view.finished and not view.closed
     return {
         "start": offered and not cursor.blocked,
         "blocked": cursor.blocked,

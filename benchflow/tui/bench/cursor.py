@@ -13,7 +13,7 @@ from benchflow.tui.model.bench_inputs import (
     next_input,
     takes_text,
 )
-from benchflow.tui.model.current_task import CurrentTask, GuidedRoute, MoveTask, NoTask, OperationTask, ReworkTask
+from benchflow.tui.model.current_task import CurrentTask, GuidedRoute, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.model.typed_text import TypedText, typed_text
 
@@ -26,7 +26,7 @@ class BenchCursor:
 
     def __init__(self, client: SessionClient) -> None:
         self.client = client
-        self.task: CurrentTask = NoTask()
+        self.task: CurrentTask = NothingToDo()
         self.route: GuidedRoute | None = None
         self.items: tuple[BenchInput, ...] = ()
         self.at = 0
@@ -146,7 +146,7 @@ def task_of(client: SessionClient, route: GuidedRoute | None) -> CurrentTask:
         return _task_for_step(view, route.steps[0], client)
     if client.selected and _not_done(view, client.selected):
         return OperationTask(client.operation(client.selected))
-    return NoTask() if view.now is None else OperationTask(view.now)
+    return NothingToDo() if view.now is None else OperationTask(view.now)
 
 
 def _task_for_step(view: BenchView, step: str, client: SessionClient) -> CurrentTask:

@@ -13,7 +13,7 @@ from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_now, draw_
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, hanging, justified, rule, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput
-from benchflow.tui.model.current_task import CurrentTask, MoveTask, NoTask, OperationTask, ReworkTask
+from benchflow.tui.model.current_task import CurrentTask, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.typed_text import TypedText
 
 NARROW = 70
@@ -31,7 +31,7 @@ class BenchContent(Struct, frozen=True):
     """What the bench is drawn from, besides the view. ``route`` is the line about the guided route."""
 
     now: datetime
-    task: CurrentTask = NoTask()
+    task: CurrentTask = NothingToDo()
     item: BenchInput | None = None
     typed: TypedText = TypedText()
     message: StatusMessage = StatusMessage()
@@ -140,7 +140,7 @@ def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -
         case OperationTask():
             now = scene.task.now
             return draw_now(now, about(view, now), scene.item, scene.typed, width, height, scene.scrolled)
-        case NoTask():
+        case NothingToDo():
             return Panel(tuple(_no_task(view, width)))
 
 
@@ -153,7 +153,7 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
             return move.title, move.cautions, tuple(move.do.splitlines())
         case OperationTask(now=now):
             return f"{now.number} {now.title}", now.cautions, now.do
-        case NoTask():
+        case NothingToDo():
             return no_task_text(view), (), ()
 
 

@@ -23,11 +23,11 @@ class OperationTask(Struct, frozen=True, tag="work"):
     now: OperationView
 
 
-class NoTask(Struct, frozen=True, tag="nothing"):
+class NothingToDo(Struct, frozen=True, tag="nothing"):
     """Everything is done, or nothing can be started."""
 
 
-CurrentTask = ReworkTask | MoveTask | OperationTask | NoTask
+CurrentTask = ReworkTask | MoveTask | OperationTask | NothingToDo
 
 
 class GuidedRoute(Struct, frozen=True):

@@ -8,7 +8,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.session.catalog import Session, new_log_path, sessions
-from benchflow.session.controller import Clock, Desk
+from benchflow.session.controller import Clock, SessionController
 from benchflow.session.machine_folders import Places, library, make_folder
 from benchflow.session.procedure_loading import load_procedure, reader
 from benchflow.session.shop.live_register import Register
@@ -32,7 +32,7 @@ class JobCatalog:
 
     def open_jobs(self) -> list[Session]:
         """Jobs that are not ended, the latest first."""
-        return [each for each in sessions(self.folder) if each.standing in OPEN_STATES]
+        return [each for each in sessions(self.folder) if each.status in OPEN_STATES]
 
     def procedures(self) -> list[Path]:
         return library()
@@ -55,20 +55,22 @@ class JobCatalog:
         mine = [each for each in self.open_jobs() if each.sha256 == loaded.sha256 or each.procedure == title]
         return mine if unit is None else [each for each in mine if each.unit == unit]
 
-    def resume(self, log: Path) -> Desk:
+    def resume(self, log: Path) -> SessionController:
         """The controller of a log that is continued.
 
         Raises:
             BenchflowError: the log cannot be read or holds no job.
         """
-        controller = Desk.resume(log, read=reader(), clock=self._clock, register=self.register())
+        controller = SessionController.resume(log, read=reader(), clock=self._clock, register=self.register())
         if controller.simulated and not controller.read_only:
             # In a simulated job each intent brings its time, which the bench cannot do: view only.
             controller.close()
-            controller = Desk.resume(log, read=reader(), clock=self._clock, register=self.register(), read_only=True)
+            controller = SessionController.resume(
+                log, read=reader(), clock=self._clock, register=self.register(), read_only=True
+            )
         return controller
 
-    def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> Desk:
+    def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> SessionController:
         """The controller of a new, empty log.
 
         Raises:
@@ -76,7 +78,9 @@ class JobCatalog:
         """
         assert loaded.procedure is not None  # checked by `load`
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
-        return Desk.begin(path, loaded, file=file, read=reader(), clock=self._clock, register=self.register())
+        return SessionController.begin(
+            path, loaded, file=file, read=reader(), clock=self._clock, register=self.register()
+        )
 
 
 def title_of(path: Path) -> str:
@@ -90,7 +94,7 @@ def title_of(path: Path) -> str:
     return clean_line(found[1].strip("\"'")) if found else path.stem
 
 
-def close_unused(controller: Desk) -> None:
+def close_unused(controller: SessionController) -> None:
     """Close a controller and delete its log if no job was started in it."""
     empty = controller.state is None and not controller.journal.lines
     controller.close()

@@ -10,7 +10,7 @@ import msgspec
 
 from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Context
-from benchflow.session.controller import Accepted, Answer, Desk
+from benchflow.session.controller import Accepted, Answer, SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Reason, Refusal
@@ -31,7 +31,7 @@ class SessionClient:
     ``drafts.goal`` is the operation that the builder is guided to.
     """
 
-    def __init__(self, controller: Desk, by: str = "") -> None:
+    def __init__(self, controller: SessionController, by: str = "") -> None:
         self.controller = controller
         self.by = by  # who builds now, if not the person who started the job
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)

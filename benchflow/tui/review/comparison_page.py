@@ -13,9 +13,9 @@ from benchflow.trade.verdict import VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hanging, styled, wrap
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_requests import ReplayRequest
+from benchflow.tui.widgets.block_list_page import BlockListPage, shortened
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
 from benchflow.tui.widgets.page import letter
-from benchflow.tui.widgets.tall_list import TallListPage, shortened
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
@@ -27,7 +27,7 @@ BETWEEN = " │ "
 DIFFERS = "≠ "
 
 
-class ComparisonPage(TallListPage[Any], inherit_bindings=False):
+class ComparisonPage(BlockListPage[Any], inherit_bindings=False):
     """``left`` and ``right`` are the builds, ``found`` is their comparison."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -13,7 +13,7 @@ from benchflow.tui.draw.key_bar import key_labels
 from benchflow.tui.draw.side_column import draw_clocks, draw_clocks_short, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, rule, side_by_side, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, WholeInput
-from benchflow.tui.model.current_task import CurrentTask, NoTask, OperationTask, ReworkTask
+from benchflow.tui.model.current_task import CurrentTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.review.review_case import EventSummary, ReplayPoint, ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, READINGS, TEXT, ReviewNavigation
 from benchflow.tui.review.review_requests import AllStateRequest
@@ -143,7 +143,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         seq = self.point.frame.seq
 
         async def work() -> None:
-            self.app.push_screen(PastBenchPage(await self.case.bench(seq), self.point))
+            self.app.push_screen(BenchAtEventPage(await self.case.bench(seq), self.point))
 
         self.run_held(work())
 
@@ -156,7 +156,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         self.run_held(work())
 
 
-class PastBenchPage(Page[Any], inherit_bindings=False):
+class BenchAtEventPage(Page[Any], inherit_bindings=False):
     """The bench after an event, view only."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -199,7 +199,7 @@ class PastBenchPage(Page[Any], inherit_bindings=False):
 def _offer(view: BenchView) -> CurrentTask:
     if view.rework is not None:
         return ReworkTask(view.rework)
-    return OperationTask(view.now) if view.now is not None else NoTask()
+    return OperationTask(view.now) if view.now is not None else NothingToDo()
 
 
 def _joint(view: BenchView) -> BenchInput | None:

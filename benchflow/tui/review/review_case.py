@@ -98,7 +98,7 @@ class ReviewCase:
         """The event of a valid reading."""
         key = (operation, name, slot)
         facts = self.log.facts.readings
-        return next((f.seq for f in facts if f.standing and (f.operation, f.name, f.slot) == key), None)
+        return next((f.seq for f in facts if f.in_force and (f.operation, f.name, f.slot) == key), None)
 
     # --- worked out in a thread ------------------------------------------------------------
 

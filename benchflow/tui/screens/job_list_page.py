@@ -44,7 +44,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         if index < len(self.sessions):
             each = self.sessions[index]
             text = clean_line(f"{each.unit} · {each.procedure}")
-            tail = "in use" if each.standing == "held" else f"{each.done} done"
+            tail = "in use" if each.status == "held" else f"{each.done} done"
             available = min(width - 14, 60)
             return (("◊ ", "paused"), (cut(text, available).ljust(available), "strong"), (tail, "faint"))
         path = self.procedures[index - len(self.sessions)]

@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Desk
+from benchflow.session.controller import SessionController
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.operation_panel import draw_cautions
@@ -131,7 +131,7 @@ class StartPage(FormPage, inherit_bindings=False):
         return [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
-        controller: Desk | None = None
+        controller: SessionController | None = None
         try:
             controller = self.catalog.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
             answer = controller.send(open_intent(values))
@@ -144,7 +144,7 @@ class StartPage(FormPage, inherit_bindings=False):
         else:
             self.bench.open_bench(controller)
 
-    def _failed(self, controller: Desk | None, words: str) -> None:
+    def _failed(self, controller: SessionController | None, words: str) -> None:
         if controller is not None:
             close_unused(controller)
         self.show_message(*words.splitlines(), role="alarm")

@@ -199,7 +199,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
             finally:
                 hold.__exit__(None, None, None)
 
-        self.run_worker(held(), group="desk", exit_on_error=True)
+        self.run_worker(held(), group="controller", exit_on_error=True)
 
     def focus_on(self, field: EntryField | None) -> None:
         self.set_focus(field, scroll_visible=False)

@@ -1,4 +1,4 @@
-"""The hands of a builder in a test: a session controller with the clock under the test's control."""
+"""Drives a session in a test: a session controller with the clock under the test's control."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -6,7 +6,7 @@ from typing import Any
 from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.compiled_cache import read_text as read_procedure_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.controller import Accepted, Answer, Clock, Desk
+from benchflow.session.controller import Accepted, Answer, Clock, SessionController
 from benchflow.session.refusal import Refusal
 from benchflow.session.state.state import State
 
@@ -27,21 +27,21 @@ class HeldClock(Clock):
         self.mono_now += seconds
 
 
-class Hands:
+class SessionDriver:
     """Sends intents to a session controller. The clock goes forward by ``pace`` seconds before each of them."""
 
-    def __init__(self, desk: Desk, clock: HeldClock, pace: float = 0.0) -> None:
-        self.desk, self.clock, self.pace = desk, clock, pace
+    def __init__(self, controller: SessionController, clock: HeldClock, pace: float = 0.0) -> None:
+        self.controller, self.clock, self.pace = controller, clock, pace
 
     @property
     def state(self) -> State:
-        assert self.desk.state is not None
-        return self.desk.state
+        assert self.controller.state is not None
+        return self.controller.state
 
     def answer(self, intent: Intent) -> Answer:
         """The controller's answer to an intent, whatever it is."""
         self.clock.forward(self.pace)
-        return self.desk.send(intent)
+        return self.controller.send(intent)
 
     def send(self, intent: Intent) -> dict[str, Any]:
         """Send an intent that must be accepted; returns what a query asked for, under the query's name."""
@@ -57,11 +57,11 @@ class Hands:
 
     def refused(self, intent: str, **fields: Any) -> set[str]:
         """Send an intent that must be refused; returns the codes. Each has a message, and nothing is logged."""
-        before = self.desk.saved
+        before = self.controller.saved
         reply = self.answer({"intent": intent, **fields})
         assert isinstance(reply, Refusal), reply
         assert all(reason.message for reason in reply.refused)
-        assert self.desk.saved == before
+        assert self.controller.saved == before
         return {reason.code for reason in reply.refused}
 
     def work(self, operation: str) -> None:

@@ -17,7 +17,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.controller import Answer, Desk
+from benchflow.session.controller import Answer, SessionController
 from benchflow.session.log.timestamps import format as written
 from benchflow.session.log.timestamps import parse
 from benchflow.session.rules.instrument_fitness import need_for_stage
@@ -26,7 +26,7 @@ from benchflow.session.rules.open_items import lots_wanted
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.shop.live_register import Register
 from tests.driving.entries import choices, reading
-from tests.driving.hands import Hands, HeldClock, Intent
+from tests.driving.session_driver import HeldClock, Intent, SessionDriver
 
 
 class Faults(Struct, frozen=True):
@@ -46,7 +46,7 @@ class Faults(Struct, frozen=True):
 CLEAN = Faults()
 
 
-class Player(Hands):
+class SimulatedBuilder(SessionDriver):
     """One build on one log. ``tools`` gives the serial to use for an instrument need of the procedure."""
 
     def __init__(
@@ -74,8 +74,10 @@ class Player(Hands):
         self.tools, self.overdue_tools = tools or {}, overdue_tools or {}
         self.faults, self.lots = faults, lots
         self.creep = creep or {}  # by operation: how far its readings have moved up their band
-        desk = Desk.begin(log, source, file="head-install.yaml", read=read, register=register, simulated=True)
-        super().__init__(desk, HeldClock())  # the time of a simulated session is in each intent
+        controller = SessionController.begin(
+            log, source, file="head-install.yaml", read=read, register=register, simulated=True
+        )
+        super().__init__(controller, HeldClock())  # the time of a simulated session is in each intent
         self.steady = steady  # no scatter: readings for which all calculations are within their limits
         self.centres: dict[str, float] = {}  # where in its band a value is, in this build
 
@@ -84,7 +86,7 @@ class Player(Hands):
     def answer(self, intent: Intent) -> Answer:
         asked = intent["intent"] in ("why", "route", "status")
         by = {} if asked else {"by": self.builder}
-        return self.desk.send({**by, **intent, "at": written(self.now)})
+        return self.controller.send({**by, **intent, "at": written(self.now)})
 
     def spend(self, seconds: float) -> None:
         self.now += timedelta(seconds=seconds)
@@ -93,7 +95,7 @@ class Player(Hands):
 
     def build(self, unit: str, options: dict[str, str] | None = None, *, close: bool = True) -> None:
         """The whole build, from `open` to `close`, in the order of the procedure, by the routes that are offered."""
-        procedure = self.desk.procedure
+        procedure = self.controller.procedure
         answers = {option.name: self.chance.choice(option.choices) for option in procedure.options}
         start = {variable.name: variable.values[0] for variable in procedure.state if variable.start is None}
         self.send({"intent": "open", "unit": unit, "options": {**answers, **(options or {})}, "start": start})
@@ -103,7 +105,7 @@ class Player(Hands):
             self.may_take_back(goal)
         if close:
             self.send({"intent": "close"})
-        self.desk.close()
+        self.controller.close()
 
     def toward(self, goal: str) -> None:
         name = self.send({"intent": "route", "operation": goal})["route"][0]

@@ -18,7 +18,7 @@ notice: All numbers are invented.
 """
 
 
-class Story:
+class LogBuilder:
     """A session as it is told: every call adds one event, a few seconds after the one before."""
 
     def __init__(

@@ -70,7 +70,7 @@ class Commands(click.Group):
         if name not in COMMANDS and not name.startswith("-"):
             from benchflow.procedure.problems import hint_for
 
-            ctx.fail(f"There is no command {name!r}: {hint_for(name, COMMANDS)}")
+            ctx.fail(f"There is no command {name!r}. {hint_for(name, COMMANDS)}".rstrip())
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

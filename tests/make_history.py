@@ -83,7 +83,7 @@ def make(folder: Path, builds: int = BUILDS) -> list[Path]:
             head_install(), log, seed=number, begin=begin, read=read(), register=register,
             tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=planted.faults if planted else CLEAN,
             lots=partial(_lot, number // 4),
-            creep={FLOAT: 0.20 * number / builds},
+            drift={FLOAT: 0.20 * number / builds},
         )  # fmt: skip
         sim_builder.build(unit)
         logs.append(log)

@@ -25,7 +25,7 @@ from benchflow.tui.screens.job_list_page import JobListPage
 from benchflow.tui.screens.start_page import NoticePage
 from benchflow.tui.widgets.page import Page
 from tests.driving.shipped import LIBRARY, ShippedBuild
-from tests.tui.sitting import Sitting, sitting
+from tests.tui.app_driver import AppDriver, drive_app
 
 HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
 """The same every time, since some pictures show a path."""
@@ -56,7 +56,7 @@ def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) ->
         driver.work_to(goal)
         if entering is not None:
             driver.finish(goal, entering)
-        driver.clock.forward(wait.total_seconds())
+        driver.clock.advance(wait.total_seconds())
         return driver
 
     return stage
@@ -75,7 +75,7 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Shipped
         driver = ShippedBuild(log, "head-install", pace=6)
         driver.open(pistons="at-deck")
         driver.work_to(goal, before=True)
-        driver.clock.forward(wait.total_seconds())
+        driver.clock.advance(wait.total_seconds())
         return driver
 
     return stage
@@ -138,14 +138,14 @@ SHOTS = (
 async def take(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
     first = stage.controller if isinstance(stage, ShippedBuild) else stage
-    async with sitting(first, shot.size) as bench:
+    async with drive_app(first, shot.size) as bench:
         apply_theme(bench, shot.bench_theme)
         for key in shot.keys:
             await bench.press(key)
         return own_font(bench.app.export_screenshot(title=" "))
 
 
-def apply_theme(bench: Sitting, name: Name) -> None:
+def apply_theme(bench: AppDriver, name: Name) -> None:
     bench.app.bench_theme = bench_theme(name)
     bench.app._apply_theme()
     bench.screen.apply_theme()

@@ -24,7 +24,7 @@ def main() -> int:
     if len(sys.argv) != 2 or chromium is None:
         sys.stderr.write("python -m tests.make_sheet_picture OUT.png (needs chromium)\n")
         return 2
-    faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", undone_steps="fit-pulley")
+    faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", reworked="fit-pulley")
     page = html(sheet(told(3, faults, with_tools=True)))
     with TemporaryDirectory() as folder:
         source = Path(folder) / "sheet.html"

@@ -40,7 +40,7 @@ class Target:
 SESSION_TESTS = ("tests/session",)
 TARGETS: dict[str, Target] = {
     "decide": Target(("benchflow/session/intents/*.py", "benchflow/session/rules/*.py"), SESSION_TESTS),
-    "fold": Target(("benchflow/session/state/fold.py", "benchflow/session/state/entry_events.py",
+    "fold": Target(("benchflow/session/state/fold.py", "benchflow/session/state/fold_entries.py",
               "benchflow/session/state/state_changes.py"), (*SESSION_TESTS, "tests/review")),
     "journal": Target(("benchflow/session/log/journal.py", "benchflow/session/log/line_format.py"), SESSION_TESTS),
     "verdicts": Target(("benchflow/session/rules/verdicts.py",), ("tests/session", "tests/published")),

@@ -14,7 +14,7 @@ import pytest
 
 from benchflow.session.log.line_format import read
 from tests.driving.log_files import write_log
-from tests.driving.small_head import SMALL
+from tests.driving.small_head import SMALL_HEAD
 
 ROOT = Path(__file__).parents[1]
 OPEN = {"intent": "open", "by": "R.", "unit": "job 7", "options": {"cams": "standard"}, "start": {"pistons": "down"}}
@@ -26,7 +26,7 @@ class Shell:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.environ = {**os.environ, "BENCHFLOW_HOME": str(folder / "home"), "PYTHONPATH": str(ROOT), "TZ": "UTC"}
-        (folder / "small.yaml").write_text(SMALL, encoding="utf-8")
+        (folder / "small.yaml").write_text(SMALL_HEAD, encoding="utf-8")
 
     def start(self, *arguments: object, **more: Any) -> subprocess.Popen[bytes]:
         return subprocess.Popen(
@@ -59,7 +59,7 @@ def shell(tmp_path: Path) -> Shell:
 @pytest.mark.parametrize(
     ("call", "hint"),
     [
-        (["chek", "small.yaml"], "did you mean `check`"),
+        (["chek", "small.yaml"], "Did you mean `check`"),
         (["verify", "--jsn", "x"], "--json"),
         (["verify", "lok.jsonl"], "Did you mean log.jsonl?"),
         (["log", "lok.jsonl"], "Did you mean log.jsonl?"),
@@ -317,12 +317,12 @@ def test_a_shell_completes_commands(shell: Shell) -> None:
 
 
 def test_who_writes_a_script_can_look_up_every_intent_and_its_fields(shell: Shell) -> None:
-    from benchflow.session.intents.intent_types import KINDS
+    from benchflow.session.intents.intent_types import INTENT_TYPES
 
     code, output, errors = shell.run("drive", "--intents")
     assert (code, errors) == (0, "")
     told = {line.split()[0]: line.split()[1:] for line in output.splitlines() if line and not line.startswith("Any")}
-    assert told.keys() == KINDS.keys()
+    assert told.keys() == INTENT_TYPES.keys()
     assert told["correct"] == ["event", "value", "reason", "[stretch]"]
 
 

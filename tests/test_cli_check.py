@@ -119,7 +119,7 @@ def test_a_mistake_is_printed_where_an_editor_can_jump_to_it(shell: Shell) -> No
     code, output, errors = shell.run("check", "bad.yaml")
     assert (code, errors) == (1, "")
     assert output.startswith("bad.yaml:10:")
-    assert "did you mean `after`" in output
+    assert "Did you mean `after`" in output
     assert "Its order was not looked at" in output
 
     code, (report,) = reports(shell, "bad.yaml")
@@ -173,7 +173,7 @@ def test_every_finding_is_explained(shell: Shell) -> None:
 def test_a_misspelt_code_is_answered_with_the_nearest(shell: Shell) -> None:
     code, output, errors = shell.run("check", "--explain", "dead-ned")
     assert (code, output) == (2, "")
-    assert "did you mean `dead-end`" in errors
+    assert "Did you mean `dead-end`" in errors
 
 
 def test_nothing_in_a_file_can_steer_the_terminal(shell: Shell) -> None:

@@ -7,12 +7,12 @@ import pytest
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.writing import put
-from tests.driving.small_head import begin
+from tests.driving.small_head import start_session
 
 
 @pytest.fixture
 def log(tmp_path: Path) -> Path:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.controller.close()
     return driver.controller.journal.path
 

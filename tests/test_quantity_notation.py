@@ -97,7 +97,7 @@ REFUSED = [
     ("0,15 mm", None, "bad-quantity", 1, "write 0.15"),
     ("1,234.5 mm", None, "bad-quantity", 1, "without commas"),
     (",5 mm", None, "bad-quantity", 0, "comma"),
-    ("85 ft", "torque", "wrong-dimension", 3, "feet alone is a length, but a torque is expected here"),
+    ("85 ft", "torque", "wrong-dimension", 3, "the unit ft is for a length, but a torque is expected here"),
     ("85 ft", "torque", "wrong-dimension", 3, "did you mean 85 ft-lb?"),
     ("85 lb", "torque", "wrong-dimension", 3, "did you mean 85 ft-lb?"),
     ("12 N", "torque", "wrong-dimension", 3, "did you mean 12 N·m?"),

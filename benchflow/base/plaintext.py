@@ -7,6 +7,7 @@ need them. Source of the ranges: the Unicode Character Database, from memory.
 """
 
 import re
+from collections.abc import Sequence
 
 _UNSAFE = (
     "\x00-\x08\x0b\x0c\x0e-\x1f"  # C0 without tab, line feed, carriage return
@@ -32,6 +33,21 @@ def clean(text: str) -> str:
     if _needs_cleaning.search(text) is None:
         return text
     return _unsafe.sub("", _line_breaks.sub("\n", text)).replace("\t", " ")
+
+
+def sentence(text: str) -> str:
+    """``text`` as a sentence: the first letter upper case, a full stop at the end. An empty text stays empty."""
+    text = text.strip()
+    if not text:
+        return ""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def listed(words: Sequence[str], conjunction: str) -> str:
+    """The words as a list in a sentence: ``a, b or c`` for the conjunction ``or``."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {conjunction} {words[-1]}"
 
 
 def clean_line(text: str) -> str:

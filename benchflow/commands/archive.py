@@ -80,8 +80,8 @@ def _where_from(command: Callable[..., int]) -> Callable[..., int]:
             "--logs", multiple=True, type=click.Path(path_type=Path),
             help="Ask these logs or folders of logs themselves, without any archive. May be given again.",
         ),
-        click.option("--from", "since", metavar="DATE", default="", help="From this day (UTC) or moment on."),
-        click.option("--to", "until", metavar="DATE", default="", help="Up to and including this day (UTC) or moment."),
+        click.option("--from", "since", metavar="DATE", default="", help="From this local day, or this time, on."),
+        click.option("--to", "until", metavar="DATE", default="", help="Up to this local day's end, or this time."),
         click.option("--json", "as_json", is_flag=True, help="One JSON object."),
     )  # fmt: skip
     for option in reversed(options):  # click shows the last one put on first
@@ -134,7 +134,7 @@ def trace(
         raise click.UsageError("--below, --above and --room go with --reading.")
     if instrument is None and reads_high:
         raise click.UsageError("--reads-high goes with --instrument.")
-    question = q.Question(subjects[0], q.moment_of(since), q.moment_of(until, end_of_day=True))
+    question = q.Question(subjects[0], q.timestamp_of(since), q.timestamp_of(until, end_of_day=True))
     ask = t.TraceQuestion(
         question,
         _percent(reads_high, "--reads-high"),
@@ -188,9 +188,9 @@ def trend(
     """
     from benchflow.review import answer_text as text
     from benchflow.review.many import trends as a
-    from benchflow.review.many.session_question import moment_of
+    from benchflow.review.many.session_question import timestamp_of
 
-    span = moment_of(since), moment_of(until, end_of_day=True)
+    span = timestamp_of(since), timestamp_of(until, end_of_day=True)
     with _source(url, logs) as source:
         if times:
             found_times = a.operation_durations(source, name, *span)

@@ -38,8 +38,8 @@ def calc(name: str | None, inputs: tuple[str, ...], as_json: bool) -> int:
     if name not in CALCULATIONS:
         from benchflow.procedure.problems import hint_for
 
-        hint = hint_for(name, CALCULATIONS) or "list them with: benchflow calc"
-        raise BenchflowError(f"There is no calculation {name!r}: {hint}")
+        hint = hint_for(name, CALCULATIONS) or "List them with `benchflow calc`"
+        raise BenchflowError(f"There is no calculation {name!r}. {hint}")
     calculation = CALCULATIONS[name]
     if not inputs:
         _list_inputs(calculation, as_json)

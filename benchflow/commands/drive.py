@@ -14,12 +14,12 @@ from benchflow.commands.output import remark, say
 def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> None:
     if not wanted or ctx.resilient_parsing:
         return
-    from benchflow.session.intents.intent_types import KINDS, Base
-    from benchflow.session.intents.parsing import fields_of
+    from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent
+    from benchflow.session.intents.parsing import required_by_field
 
-    everywhere = fields_of(Base)
-    for name, kind in sorted(KINDS.items()):
-        fields = {field: must for field, must in fields_of(kind).items() if field not in everywhere}
+    everywhere = required_by_field(BaseIntent)
+    for name, kind in sorted(INTENT_TYPES.items()):
+        fields = {field: must for field, must in required_by_field(kind).items() if field not in everywhere}
         told = " ".join(field if must else f"[{field}]" for field, must in fields.items())
         say(f"{name:<16}{told}".rstrip())
     say()

@@ -192,6 +192,7 @@ def explanation(code: str) -> str:
     if code not in READER:
         from benchflow.procedure.problems import hint_for
 
-        raise BenchflowError(f"There is no finding {code!r}: {hint_for(code, [*EXPLANATIONS, *READER]) or 'see check'}")
+        hint = hint_for(code, [*EXPLANATIONS, *READER]) or "`benchflow check` prints the codes"
+        raise BenchflowError(f"There is no finding {code!r}. {hint}")
     meaning, example = READER[code]
     return "\n".join([code, "", *textwrap.wrap(meaning, 90), "", "For example:", textwrap.indent(example, "  ")])

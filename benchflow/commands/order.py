@@ -194,4 +194,4 @@ def _known(name: str, names: Iterable[str], what: str) -> None:
 
     known = list(names)
     if name not in known:
-        raise BenchflowError(f"There is no {what} {name!r}: {hint_for(name, known) or 'none are asked for'}")
+        raise BenchflowError(f"There is no {what} {name!r}. {hint_for(name, known) or 'The procedure asks for none'}")

@@ -217,6 +217,8 @@ def _plain(value: Any) -> dict[str, Any]:
 @click.option("-o", "--out", type=click.Path(path_type=Path), help="Where to; standard output otherwise.")
 def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
     """Hand sessions to other programs."""
+    from benchflow.session.state.events import FORMAT
+
     paths = paths_of(Path(name) for name in names)
     if form in ("csv", "jsonl"):
         from benchflow.review.interchange.flat import as_csv, as_json_lines
@@ -231,6 +233,11 @@ def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
         logs = [_loaded(str(path)) for path in paths]
         put(_exported(logs, form), out)
         damaged = [told.path for told in logs if told.damage is not None]
+    old = [log for log in logs if log.format < FORMAT]
+    remark_all(
+        f"{log.path} has the old format {log.format}. Its kinds of events are exported as they were written."
+        for log in old
+    )
     remark_all(f"{path} is damaged; only what stands before that was handed on." for path in damaged)
     return FOUND if damaged else FINE
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from benchflow.base.plaintext import listed
 from benchflow.procedure.model import Procedure, Variable
 from benchflow.procedure.plan import Plan
 
@@ -41,12 +42,12 @@ def required_state_text(procedure: Procedure, name: str, wanted: Iterable[str]) 
 
 def one_of(words: Iterable[str]) -> str:
     """``a, b or c``."""
-    return _listed(list(words), "or")
+    return listed(list(words), "or")
 
 
 def all_of(words: Iterable[str]) -> str:
     """``a, b and c``."""
-    return _listed(list(words), "and")
+    return listed(list(words), "and")
 
 
 def in_a_sentence(title: str) -> str:
@@ -61,12 +62,6 @@ def step_title(plan: Plan, step_id: str) -> str:
 
 def move_title(procedure: Procedure, move_id: str) -> str:
     return next((move.title or move.id for move in procedure.moves if move.id == move_id), move_id)
-
-
-def _listed(words: list[str], conjunction: str) -> str:
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} {conjunction} {words[-1]}"
 
 
 def _verb(title: str) -> str:

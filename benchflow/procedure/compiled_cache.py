@@ -1,8 +1,8 @@
-"""Loads a procedure from its file, with a cache of compiled forms.
+"""Loads a procedure from its file, with a cache of compiled forms that saves time.
 
-The compiled form only saves time. It is found by the SHA-256 of the text and a fingerprint of the reader. If it is
-missing, damaged or made by another reader, the text is read and the form is written again; if it cannot be written, the
-text is read again next time. Only procedures without an error are cached.
+The name of a compiled form contains the SHA-256 of the text and a fingerprint of the reader. If the form is missing,
+damaged or made by another version of the reader, the text is read and the form is written again. If it cannot be
+written, the text is read again next time. Only procedures without an error are cached.
 """
 
 import functools
@@ -25,9 +25,12 @@ KEPT = 64
 
 
 class Loaded(Struct, frozen=True):
-    """``procedure`` is ``None`` if one of the ``problems`` is an error. ``text`` is the text of the file, with its own
+    """A procedure file with its problems.
+
+    ``procedure`` is ``None`` if one of the ``problems`` is an error. ``text`` is the text of the file, with its own
     line ends and without a byte order mark; ``sha256`` is the digest of ``text`` in UTF-8, in hex. Both are "" if the
-    file is not UTF-8 text or too large."""
+    file is not UTF-8 text or too large.
+    """
 
     procedure: Procedure | None
     text: str
@@ -36,6 +39,8 @@ class Loaded(Struct, frozen=True):
 
 
 class _Compiled(Struct, frozen=True):
+    """The compiled form of a procedure without an error."""
+
     procedure: Procedure
     problems: tuple[Problem, ...]
 
@@ -64,10 +69,10 @@ def read_text(text: str, file: str = "procedure", cache_folder: Path | None = No
     digest = source.hexdigest()
     cache = None if cache_folder is None else _cache_in(cache_folder)
     name = f"{digest[:32]}-{_reader_fingerprint()}" if cache is not None else ""
-    kept = None if cache is None else cache.get(name, source.digest())
-    if kept is not None:
-        problems = tuple(msgspec.structs.replace(problem, file=file) for problem in kept.problems)
-        return Loaded(kept.procedure, text, digest, problems)
+    cached = None if cache is None else cache.get(name, source.digest())
+    if cached is not None:
+        problems = tuple(msgspec.structs.replace(problem, file=file) for problem in cached.problems)
+        return Loaded(cached.procedure, text, digest, problems)
     from benchflow.procedure.reader import read  # late import: it loads the YAML parser (benchmark bench_screen)
 
     reading = read(text, file)
@@ -85,12 +90,12 @@ def _cache_in(folder: Path) -> DigestCache[_Compiled]:
 
 @functools.cache
 def _reader_fingerprint() -> str:
-    """A hash of the version and of size and time of the source files, so that a changed reader has another one."""
+    """A hash of the version, and of size and time of the source files: it changes when the reader is changed."""
     package = Path(__file__).parents[1]
-    found = sha256(__version__.encode())
+    fingerprint = sha256(__version__.encode())
     with suppress(OSError):  # the package is not in a folder: use the version alone
         for folder in ("base", "procedure", "quantity"):
             for path in sorted((package / folder).rglob("*.py")):
                 state = path.stat()
-                found.update(f"{path.relative_to(package)} {state.st_size} {state.st_mtime_ns}".encode())
-    return found.hexdigest()[:16]
+                fingerprint.update(f"{path.relative_to(package)} {state.st_size} {state.st_mtime_ns}".encode())
+    return fingerprint.hexdigest()[:16]

@@ -10,6 +10,7 @@ Layout = tuple[tuple[int | None, ...], ...]
 
 MOST_FASTENERS = 200
 EMPTY = frozenset({".", "-", "–", "_"})
+"""The signs for an empty cell of a drawn layout."""
 
 # --- the cross pattern of a round flange ------------------------------------------------------------
 
@@ -21,20 +22,21 @@ _PUBLISHED: dict[int, tuple[int, ...]] = {
     20: (1, 11, 6, 16, 3, 13, 8, 18, 5, 15, 10, 20, 2, 12, 7, 17, 4, 14, 9, 19),
     24: (1, 13, 7, 19, 4, 16, 10, 22, 2, 14, 8, 20, 5, 17, 11, 23, 3, 15, 9, 21, 6, 18, 12, 24),
 }
-"""Cross pattern for round flanges (ASME PCC-1, legacy table; from memory, the one for 12 also seen in print)."""
+"""Cross pattern for round flanges, by the number of bolts. Source: ASME PCC-1, legacy table, from memory. The row for
+12 bolts was compared with a printed table."""
 
 
 def star_order(count: int) -> tuple[int, ...]:
     """The tightening order of ``count`` bolts that are numbered clockwise.
 
-    For 4, 8, 12, 16, 20 and 24 bolts the table above. For the other counts from 3 to 24 common practice, no source:
-    opposite bolts in turn if the count is even, every (n-1)/2-th bolt if it is odd.
+    For 4, 8, 12, 16, 20 and 24 bolts the order is that of the published table. For other counts from 3 to 24 it is
+    common practice without a source: opposite bolts in turn for an even count n, every (n-1)/2-th bolt for an odd one.
 
     Raises:
         ValueError: ``count`` is not 3 to 24.
     """
     if not 3 <= count <= 24:
-        raise ValueError(f"a star has 3 to 24 bolts, not {count}")
+        raise ValueError(f"A star has 3 to 24 bolts, not {count}")
     if count in _PUBLISHED:
         return _PUBLISHED[count]
     if count % 2:
@@ -51,9 +53,9 @@ def star_labels(count: int) -> tuple[int, ...]:
 
 
 def star_layout(count: int) -> Layout:
-    """The layout of a star: up to 12 bolts on a circle, more on a square, which needs fewer rows on a screen.
+    """The layout of a star pattern, with the bolts placed clockwise from the top.
 
-    The bolts are placed clockwise, the first at the top.
+    Up to 12 bolts are placed on a circle. More are placed on a square, because it needs fewer rows on a screen.
     """
     labels = star_labels(count)
     return _circle(labels) if count <= 12 else _square(labels)
@@ -96,7 +98,9 @@ def middle_out_layout(rows: int, columns: int) -> Layout:
         ValueError: the layout has no fastener, or more than :data:`MOST_FASTENERS`.
     """
     if rows < 1 or columns < 1 or rows * columns > MOST_FASTENERS:
-        raise ValueError(f"a layout of {rows} by {columns} is not possible; at most {MOST_FASTENERS} fasteners")
+        raise ValueError(
+            f"A layout of {rows} by {columns} is not possible, because a joint has 1 to {MOST_FASTENERS} fasteners"
+        )
 
     def rank(cell: tuple[int, int]) -> tuple[int, float]:
         down, right = 2 * cell[0] - (rows - 1), 2 * cell[1] - (columns - 1)

@@ -33,6 +33,8 @@ class Ref(Struct, frozen=True):
 
 
 class Caution(Struct, frozen=True):
+    """A warning with its signal word."""
+
     signal: Signal
     text: str
 
@@ -274,19 +276,23 @@ class PartMatching(Struct, frozen=True):
 
 
 class TorqueStage(Struct, frozen=True, tag="torque"):
+    """Tightening to a torque. ``only`` is the group of fasteners that the stage is for; ``None`` for all."""
+
     torque: Quantity
     text: str
     only: str | None = None
 
 
 class AngleStage(Struct, frozen=True, tag="angle"):
+    """Turning further by an angle."""
+
     angle: Quantity
     text: str
     only: str | None = None
 
 
 class LoosenStage(Struct, frozen=True, tag="loosen"):
-    """Turning back by an angle; ``turn`` is a unit of angle."""
+    """Turning back by an angle, such as ``1 turn``."""
 
     angle: Quantity
     text: str
@@ -310,6 +316,8 @@ Stage = TorqueStage | AngleStage | LoosenStage | CheckStage
 
 
 class Tighten(Struct, frozen=True):
+    """The tightening of a joint in stages."""
+
     joint: str
     stages: tuple[Stage, ...]
     total_angle: Quantity | None = None
@@ -322,7 +330,9 @@ class Tighten(Struct, frozen=True):
 
 
 class Hold(Struct, frozen=True):
-    by: str  # the role
+    """A signature without which an operation is not finished. ``by`` is the role that signs, ``for_`` its text."""
+
+    by: str
     for_: str
     mark: Mark = Mark()
 
@@ -347,6 +357,8 @@ class Undo(Struct, frozen=True):
 
 
 class Operation(Struct, frozen=True):
+    """An operation as the author wrote it."""
+
     id: str
     title: str
     section: str  # the section's id
@@ -387,6 +399,8 @@ def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
 
 
 class Section(Struct, frozen=True):
+    """A section with the ids of its operations."""
+
     id: str
     title: str
     operations: tuple[str, ...]
@@ -403,7 +417,7 @@ class FollowUp(Struct, frozen=True):
 
 
 class Procedure(Struct, frozen=True, dict=True):
-    """Everything in the author's file. The indexes at the end are made on first use and then kept."""
+    """A whole procedure file. The indexes at the end are made on first use and then kept."""
 
     id: str
     title: str

@@ -94,7 +94,10 @@ class WorkOutAt(NamedTuple):
 
 
 class Plan(Struct, frozen=True, dict=True):
-    """``steps`` by id, in the author's order. The indexes are made on first use and then kept."""
+    """The plan of one build: its options, and its steps by id in the author's order.
+
+    The indexes are made on first use and then kept.
+    """
 
     procedure: Procedure
     options: dict[str, str]

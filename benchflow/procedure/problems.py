@@ -1,9 +1,11 @@
-"""A problem in an author's file as data: code, place, message, and a hint for the correction."""
+"""A problem in an author's file as data: code, place, message, and a hint that says how to correct it."""
 
 from collections.abc import Iterable
 from typing import Literal
 
 from msgspec import Struct
+
+from benchflow.base.plaintext import sentence
 
 Severity = Literal["error", "warning", "note"]
 
@@ -23,8 +25,12 @@ CODES = frozenset(
 
 
 class Problem(Struct, frozen=True):
-    """One problem. ``line`` and ``column`` count from 1; 0 means the file as a whole. ``where`` is the path to the
-    place in the author's own keys and ids, such as ``seat-cam.record.end-play.limit``."""
+    """One problem in a file.
+
+    ``line`` and ``column`` count from 1; 0 means the file as a whole. ``message`` says what is wrong, ``hint`` how to
+    correct it; a full stop at the end is optional in both. ``where`` is the path of keys and ids to the place, such as
+    ``seat-cam.record.end-play.limit``.
+    """
 
     code: str
     severity: Severity
@@ -35,16 +41,20 @@ class Problem(Struct, frozen=True):
     hint: str = ""
     where: str = ""
 
+    @property
+    def text(self) -> str:
+        """The message and the hint as sentences."""
+        return f"{sentence(self.message)} {sentence(self.hint)}".rstrip()
+
     def __str__(self) -> str:
-        """``file:line:column: message (hint)``."""
+        """``file:line:column: Message. Hint.``; with ``warning:`` or ``note:`` before the message of one."""
         place = f"{self.file}:{self.line}:{self.column}" if self.line else self.file
-        hint = f" ({self.hint})" if self.hint else ""
         kind = "" if self.severity == "error" else f"{self.severity}: "
-        return f"{place}: {kind}{self.message}{hint}"
+        return f"{place}: {kind}{self.text}"
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name that was probably meant, if one is similar."""
+    """The known name most similar to ``name``; ``None`` if no name is similar."""
     from difflib import get_close_matches  # late import: only an error needs it
 
     names = list(known)
@@ -57,17 +67,17 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     return min(part, key=len) if part else None
 
 
-def hint_for(name: str, known: Iterable[str], nothing: str = "") -> str:
+def hint_for(name: str, known: Iterable[str], if_none: str = "") -> str:
     """A hint for an unknown ``name``: the most similar known name, or all of them if they are few.
 
-    ``nothing`` is the hint if no name is known at all.
+    ``if_none`` is the hint if there is no known name at all.
     """
     names = list(dict.fromkeys(known))
     near = nearest(name, names)
     if near is not None:
-        return f"did you mean `{near}`?"
+        return f"Did you mean `{near}`?"
     if not names:
-        return nothing
+        return if_none
     if len(names) <= 12:
-        return "known: " + ", ".join(f"`{other}`" for other in names)
+        return "Known names: " + ", ".join(f"`{other}`" for other in names)
     return ""

@@ -23,7 +23,10 @@ from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 
 
 class ReadResult(Struct, frozen=True):
-    """``procedure`` is ``None`` if one of the problems is an error. ``problems`` are in the order of the file."""
+    """The result of reading a text.
+
+    ``procedure`` is ``None`` if one of the problems is an error. ``problems`` are in the order of the file.
+    """
 
     procedure: Procedure | None
     problems: tuple[Problem, ...]
@@ -41,11 +44,13 @@ def read(text: str, file: str = "procedure") -> ReadResult:
     problems = source.problems
     if source.root is None:
         if not problems.any_error:
-            problems.add("empty-file", Mark(1, 1), "the file is empty", "begin a procedure with `benchflow: 1`")
+            problems.add("empty-file", Mark(1, 1), "The file is empty", "Begin it with `benchflow: 1`")
         return ReadResult(None, problems.listed(None))
     if not isinstance(source.root, YamlMapping):
-        hint = "begin a procedure with `benchflow: 1`"
-        problems.add("wrong-kind", source.root.mark, "a procedure is a mapping of keys with values", hint)
+        hint = "Begin it with `benchflow: 1`"
+        problems.add(
+            "wrong-kind", source.root.mark, "A procedure is a mapping of keys with values, but this file is not", hint
+        )
         return ReadResult(None, problems.listed(source.root))
     context = ReadContext(problems)
     if source.error_at is not None:
@@ -106,7 +111,7 @@ def _numbered(written: UnnumberedProcedure) -> Procedure:
     for number, section in enumerate(written.sections, start=1):
         ident = section.id or _section_id(section, number, taken)
         for operation in section.operations:
-            operations.append(_placed(operation, ident, len(operations) + 1, written.procedure.decision))
+            operations.append(_in_section(operation, ident, len(operations) + 1, written.procedure.decision))
         ids = tuple(operation.id for operation in section.operations)
         sections.append(Section(ident, section.title or f"Section {number}", ids, section.mark))
     return replace(written.procedure, sections=tuple(sections), operations=tuple(operations))
@@ -115,14 +120,14 @@ def _numbered(written: UnnumberedProcedure) -> Procedure:
 def _section_id(section: UnnumberedSection, number: int, taken: set[str]) -> str:
     """An id made from the title: lower case with dashes, and a number if that id is already in use."""
     slug = re.sub(r"[^a-z0-9]+", "-", section.title.lower()).strip("-") or f"section-{number}"
-    ident, again = slug, 2
+    ident, number = slug, 2
     while ident in taken:
-        ident, again = f"{slug}-{again}", again + 1
+        ident, number = f"{slug}-{number}", number + 1
     taken.add(ident)
     return ident
 
 
-def _placed(operation: Operation, section: str, number: int, decision: DecisionRule) -> Operation:
+def _in_section(operation: Operation, section: str, number: int, decision: DecisionRule) -> Operation:
     return replace(
         operation,
         section=section,

@@ -157,9 +157,7 @@ def final_unit(text: str, part: ScannedQuantity, field: Unit | None, dimension: 
     if dimension == "":
         why = "a number without a unit is expected here"
         raise QuantityError("wrong-dimension", text, part.unit_at, why, "delete the unit")
-    why = f"{unit.symbol} alone is {_article(found)}, but {_article(dimension)} is expected here"
-    if unit.symbol == "ft":
-        why = why.replace("ft", "feet", 1)
+    why = f"the unit {unit.symbol} is for {_article(found)}, but {_article(dimension)} is expected here"
     meant = _MEANT.get((dimension, unit.symbol))
     value = part.number.value
     hint = f"did you mean {value:f} {meant}?" if meant and value is not None else example(dimension)

@@ -164,6 +164,6 @@ def filed(report: FilingReport) -> Iterator[str]:
     )
     yield from (f"left out: {left.path} {left.why}" for left in report.left_out)
     for path in report.newer:
-        yield f"newer: a newer version wrote {path}; what this version does not know is left out"
+        yield f"partly read: another version of benchflow wrote {path}; what this version cannot read is left out"
     for path in report.gone:
         yield f"gone: {path} does not exist any more; its session stays in the archive (archive --rebuild removes it)"

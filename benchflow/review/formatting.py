@@ -18,9 +18,15 @@ def local_time(at: str, zone: tzinfo | None = None) -> str:
     return f"{parse(at).astimezone(zone):%Y-%m-%d %H:%M}"
 
 
-def local_time_with_zone(at: str, zone: tzinfo | None = None) -> str:
-    """As :func:`local_time`, with the zone: ``2026-03-02 18:40 CET``."""
-    return f"{parse(at).astimezone(zone):%Y-%m-%d %H:%M %Z}"
+def local_time_with_zone(at: str, zone: tzinfo | None = None, *, seconds: bool = False) -> str:
+    """As :func:`local_time`, with the zone: ``2026-03-02 18:40 CET``. With ``seconds``: ``2026-03-02 18:40:05 CET``."""
+    clock = "%H:%M:%S" if seconds else "%H:%M"
+    return f"{parse(at).astimezone(zone):%Y-%m-%d {clock} %Z}"
+
+
+def local_day(at: str, zone: tzinfo | None = None) -> str:
+    """The local day of a timestamp of the log: ``2026-03-02``."""
+    return f"{parse(at).astimezone(zone):%Y-%m-%d}"
 
 
 def count(number: int, what: str, many: str = "") -> str:

@@ -39,12 +39,12 @@ def refuse(code: Code, message: str, **names: str | int | None) -> Refusal:
     return Refusal((Reason(code, message, **names),))  # type: ignore[arg-type]  # the names are Reason's fields
 
 
-def refuse_all(reasons: Iterable[Reason]) -> Refusal | None:
+def refusal_or_none(reasons: Iterable[Reason]) -> Refusal | None:
     found = tuple(reasons)
     return Refusal(found) if found else None
 
 
-def unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
+def unknown_name(what: str, name: str, known: Iterable[str]) -> Refusal:
     """``no such operation: "set-haed" (did you mean set-head?)``"""
     names = list(known)
     near = get_close_matches(name[:80], names, 1, 0.5)
@@ -57,7 +57,7 @@ def unknown(what: str, name: str, known: Iterable[str]) -> Refusal:
     return refuse("unknown-name", f'no such {what}: "{printable(name)}"{hint}', name=name[:200])
 
 
-def unreadable(error: QuantityError, name: str) -> Refusal:
+def unreadable_quantity(error: QuantityError, name: str) -> Refusal:
     """A refusal of what was typed, pointing at the character that it turns on."""
     code: Code = "wrong-dimension" if error.code == "wrong-dimension" else "bad-quantity"
     return Refusal((Reason(code, str(error), name=name, at=error.at),))
@@ -69,10 +69,10 @@ def title_of(state: State, step_id: str) -> str:
     return step_id if step is None else step.title
 
 
-def in_progress(state: State, named: str | None) -> Step | Refusal:
+def operation_in_progress(state: State, named: str | None) -> Step | Refusal:
     """The operation in progress; a refusal when there is none, or when ``named`` is another one."""
     if named is not None and named not in state.plan.steps:
-        return unknown("operation", named, state.plan.steps)
+        return unknown_name("operation", named, state.plan.steps)
     if state.in_progress is None:
         if named is None:
             return refuse("not-started", "No operation is in progress. Start one first")

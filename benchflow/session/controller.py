@@ -20,7 +20,7 @@ from benchflow.procedure.compiled_cache import Loaded
 from benchflow.procedure.model import Procedure
 from benchflow.quantity.types import printable
 from benchflow.session.context import Context, Decision, Entry, refuse
-from benchflow.session.intents import intent_types as it
+from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.dispatch import decide
 from benchflow.session.intents.open_and_close import open_job
 from benchflow.session.intents.parsing import read_intent
@@ -184,12 +184,12 @@ class SessionController:
         except BenchflowError as error:
             return refuse("bad-intent", str(error), name="at")
 
-    def _carry_out(self, intent: it.Intent, now: Now) -> Answer:
+    def _carry_out(self, intent: intents.Intent, now: Now) -> Answer:
         try:
             context = Context(now, None if self.register is None else self.register.shop())
         except BenchflowError as error:
             return refuse("not-allowed", str(error))
-        if isinstance(intent, it.Query):
+        if isinstance(intent, intents.Query):
             if self.state is None:
                 return refuse("not-open", "the session is not open yet: send open first")
             found = answer(self.state, intent, context)
@@ -199,15 +199,15 @@ class SessionController:
             return decision
         return self._write(decision, now)
 
-    def _decide(self, intent: it.Intent, context: Context) -> Decision:
+    def _decide(self, intent: intents.Intent, context: Context) -> Decision:
         if self.read_only:
             return refuse("not-saved", f"View only: {self.read_only}")
         if self.state is not None:
             return decide(self.state, intent, context)
-        if not isinstance(intent, it.Open):
+        if not isinstance(intent, intents.OpenJob):
             return refuse("not-open", "the session is not open yet: send open first")
         assert self._source is not None  # without a state it was made by begin
-        blank = ev.Opened(
+        blank = ev.JobOpened(
             procedure=self._source.text,
             procedure_sha256=self._source.sha256,
             file=self._file,

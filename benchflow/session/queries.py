@@ -7,35 +7,35 @@ import msgspec
 from benchflow.ordering.route import NoRoute
 from benchflow.ordering.route import route as find_route
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, unknown
-from benchflow.session.intents import intent_types as it
+from benchflow.session.context import Context, unknown_name
+from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
 from benchflow.session.rules.blocking import as_refusal_reason
-from benchflow.session.rules.choice_tables import proposal
-from benchflow.session.rules.open_items import missing
-from benchflow.session.rules.rework_plans import plan_of
+from benchflow.session.rules.choice_tables import table_proposal
+from benchflow.session.rules.open_items import finish_reasons
+from benchflow.session.rules.rework_plans import rework_plan
 from benchflow.session.state.state import State
 from benchflow.session.view.build import latest_start_times
 from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 
 
-def answer(state: State, query: it.Intent, context: Context) -> dict[str, Any] | Refusal:
+def answer(state: State, query: intents.Intent, context: Context) -> dict[str, Any] | Refusal:
     """The answer as plain JSON, under the name of the query."""
     match query:
-        case it.Status():
+        case intents.AskStatus():
             return {"status": status(state, context)}
-        case it.Why():
+        case intents.AskWhy():
             reasons = why(state, query.operation, context)
             return reasons if isinstance(reasons, Refusal) else {"why": as_json(reasons)}
-        case it.Route():
+        case intents.AskRoute():
             found = route(state, query.operation)
             if isinstance(found, Refusal):
                 return found
             return {"route": list(found)}
-        case it.AskReworkPlan():
-            plan = plan_of(state, query.operation)
+        case intents.AskReworkPlan():
+            plan = rework_plan(state, query.operation)
             return plan if isinstance(plan, Refusal) else {"rework-plan": msgspec.to_builtins(plan)}
         case _:
             raise AssertionError(query)
@@ -51,9 +51,9 @@ def why(state: State, step_id: str, context: Context) -> tuple[Reason, ...] | Re
     """Why an operation cannot start, or why it cannot be finished if it is in progress."""
     step = state.plan.steps.get(step_id)
     if step is None:
-        return unknown("operation", step_id, state.plan.steps)
+        return unknown_name("operation", step_id, state.plan.steps)
     if state.in_progress == step_id:
-        return missing(state, step, context.now)
+        return finish_reasons(state, step, context.now)
     return start_reasons(state, step_id, context)
 
 
@@ -61,7 +61,7 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     """Ids of the operations and moves of the shortest safe route; the operation itself is the last."""
     step = state.plan.steps.get(step_id)
     if step is None:
-        return unknown("operation", step_id, state.plan.steps)
+        return unknown_name("operation", step_id, state.plan.steps)
     found = find_route(state.plan, state.configuration(), step_id)
     if isinstance(found, NoRoute):
         return Refusal(tuple(as_refusal_reason(state, reason) for reason in found.reasons))
@@ -72,7 +72,7 @@ def proposed(state: State, step: Step) -> dict[str, list[str]]:
     """The parts that the tables and the part matching propose, by the name of the choice."""
     inputs = match_inputs(state, step) if step.operation.match else []
     found = {one.name: list(one.proposed) for one in inputs}
-    return {**{table.name: list(proposal(state, step, table).takes) for table in step.operation.choose}, **found}
+    return {**{table.name: list(table_proposal(state, step, table).takes) for table in step.operation.choose}, **found}
 
 
 def joint(state: State, step: Step) -> dict[str, Any] | None:
@@ -126,7 +126,7 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "state": dict(state.valuation),
         "joint": None if step is None else joint(state, step),
         "proposed": {} if step is None else proposed(state, step),
-        "missing": [] if step is None else as_json(missing(state, step, context.now)),
+        "missing": [] if step is None else as_json(finish_reasons(state, step, context.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
         "latest_begin": {name: round(left) for name, left in latest_start_times(state, context).items()},
         "closed": bool(state.closed),

@@ -29,12 +29,12 @@ def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str 
     finally:
         if app.client is not None:
             app.client.controller.close()
-    for words in app.last_words:
+    for words in app.last_messages:
         print(words, file=sys.stderr)
     return app.return_code or 0
 
 
-LOG_BEGINS = b"{"
+LOG_START = b"{"
 """Each line of a log is a JSON object."""
 
 
@@ -44,7 +44,7 @@ def is_log(target: Path) -> bool:
         return target.suffix == SUFFIX
     try:
         with target.open("rb") as file:
-            return file.read(len(LOG_BEGINS)) == LOG_BEGINS
+            return file.read(len(LOG_START)) == LOG_START
     except OSError:
         return False  # reported when it is read
 
@@ -60,7 +60,7 @@ def first_page(
     if target is None:
         return JobListPage(catalog, by, unit, None)
     loaded = catalog.load(target)
-    open_sessions = catalog.jobs_of(loaded, unit)
+    open_sessions = catalog.open_jobs_of(loaded, unit)
     if len(open_sessions) == 1:
         return catalog.resume(open_sessions[0].path)
     if open_sessions:

@@ -161,11 +161,13 @@ def review(folder: Path) -> None:
     options = {"cams": "standard", "gasket": "composite"}
     sim_builder.send({"intent": "open", "unit": "long", "options": options, "start": start})
     while "fit-nuts" not in sim_builder.state.done:
-        sim_builder.toward(next(step for step in sim_builder.state.plan.steps if step not in sim_builder.state.done))
+        sim_builder.do_next_on_route(
+            next(step for step in sim_builder.state.plan.steps if step not in sim_builder.state.done)
+        )
     sim_builder.send({"intent": "start", "operation": "tighten-head"})
     while sim_builder.controller.saved < 10_000:
         for intent in ("tick", "untick"):
-            sim_builder.spend(2)
+            sim_builder.wait(2)
             sim_builder.send({"intent": intent, "joint": "head-nuts", "fastener": 1, "stage": 1})
     sim_builder.controller.close()
     for name, log in (("a head install", played(3)), ("10,000 events", long)):

@@ -1,1 +1,1 @@
-"""Drives a session in the tests: by intents to its controller, by JSON lines, or by a whole simulated build."""
+"""Test helpers that drive a session: by intents to its controller, by JSON lines, or as a whole simulated build."""

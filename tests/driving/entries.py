@@ -1,4 +1,4 @@
-"""Entries that keep within every limit: what a builder enters so that a procedure that can be built is built."""
+"""Generates the entries of an operation, each within its limits, so that a test can build a whole procedure."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -6,17 +6,17 @@ from decimal import Decimal
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
-from benchflow.session.rules.choice_tables import proposal
+from benchflow.session.rules.choice_tables import table_proposal
 from benchflow.session.rules.joint_progress import joint_of, stage_order
-from benchflow.session.rules.open_items import lots_wanted
-from benchflow.session.rules.part_matching import proposed
+from benchflow.session.rules.open_items import required_lots
+from benchflow.session.rules.part_matching import proposed_parts
 from benchflow.session.rules.verdicts import limit_of
 from benchflow.session.state.state import State
 from tests.driving.session_driver import Intent
 
 
-def middle(limit: Limit, unit: str) -> str:
-    """A value well inside a limit, in ``unit``."""
+def value_inside(limit: Limit, unit: str) -> str:
+    """A value well inside ``limit``, with its unit: the middle of a limit with two ends."""
     low = None if limit.low is None else convert(limit.low, unit).value
     high = None if limit.high is None else convert(limit.high, unit).value
     if low is not None and high is not None:
@@ -29,8 +29,8 @@ def middle(limit: Limit, unit: str) -> str:
     return f"{value.normalize():f} {unit}"
 
 
-MEASURED = {
-    # Degrees of an invented cam, for which the procedure's durations and centrelines come out within their limits.
+PRESET_READINGS = {
+    # Angles of an invented camshaft: the calculated durations and centrelines are within their limits.
     "gap-one": "0.25 mm",
     "gap-four": "0.25 mm",
     "intake-opens": "4°",
@@ -42,19 +42,20 @@ MEASURED = {
     "exhaust-opens-now": "44°",
     "exhaust-closes-now": "0°",
 }
-"""Readings for which the calculated values are within their limits too; the middle of each limit is not enough."""
+"""Readings whose calculated values are within their limits. Readings in the middle of each limit are not enough."""
 
 
-def reading(state: State, record: RecordedValue) -> str:
-    if record.name in MEASURED:
-        return MEASURED[record.name]
+def valid_reading(state: State, record: RecordedValue) -> str:
+    """A reading that is within the limit of ``record``."""
+    if record.name in PRESET_READINGS:
+        return PRESET_READINGS[record.name]
     match record.bound:
         case Fixed(limit):
-            return middle(limit, record.unit)
+            return value_inside(limit, record.unit)
         case AboveReading() as bound:
             raised = limit_of(state, bound, record.unit)
-            assert raised is not None  # the reading that it is relative to comes first
-            return middle(raised, record.unit)
+            assert raised is not None  # the reading that the limit refers to is entered first
+            return value_inside(raised, record.unit)
         case EqualWithin(spread):
             return f"{convert(spread, record.unit).value:f} {record.unit}"
         case _:
@@ -64,16 +65,16 @@ def reading(state: State, record: RecordedValue) -> str:
 def entries(state: State, step: Step) -> Iterator[Intent]:
     """Every entry that ``step`` asks for, in the order of its inputs."""
     operation = step.operation
-    for name in lots_wanted(state, step):
+    for name in required_lots(state, step):
         yield {"intent": "lot", "consumable": name, "lot": "A-0042"}
     for record in operation.record:
         for slot in record.slots:
             key = "place" if record.by_place else "reading"
-            yield {"intent": "record", "name": record.name, key: slot, "value": reading(state, record)}
+            yield {"intent": "record", "name": record.name, key: slot, "value": valid_reading(state, record)}
     if operation.tighten is not None:
         joint = joint_of(state, operation.tighten.joint)
         for stage in operation.tighten.stages:
-            value = middle(stage.limit, "N·m") if isinstance(stage, CheckStage) else None
+            value = value_inside(stage.limit, "N·m") if isinstance(stage, CheckStage) else None
             for fastener in stage_order(joint, stage):
                 tick: Intent = {"intent": "tick", "joint": joint.id, "fastener": fastener}
                 yield tick if value is None else tick | {"value": value}
@@ -82,9 +83,9 @@ def entries(state: State, step: Step) -> Iterator[Intent]:
 
 
 def choices(state: State, step: Step) -> Iterator[Intent]:
-    """Every choice and matched part that ``step`` proposes, once its entries are made."""
+    """Every choice and matched part that ``step`` proposes. Its entries must be made already."""
     for table in step.operation.choose:
-        yield {"intent": "choose", "name": table.name, "take": proposal(state, step, table).takes[0]}
+        yield {"intent": "choose", "name": table.name, "take": table_proposal(state, step, table).takes[0]}
     for match in step.operation.match:
-        for place, part in proposed(state, step, match)[0].items():
+        for place, part in proposed_parts(state, step, match)[0].items():
             yield {"intent": "choose", "name": f"{match.name}[{place}]", "take": part}

@@ -1,4 +1,4 @@
-"""A disk whose calls a test can count or make fail."""
+"""A disk on which a test can count calls and make them fail."""
 
 import errno
 import os
@@ -14,7 +14,7 @@ class FailingDisk(Disk):
         self.calls: list[str] = []
         self.failing: set[str] = set()
         self.error = errno.EIO
-        self.room: int | None = None  # bytes that still fit, when it matters
+        self.free_bytes: int | None = None  # None: no limit
 
     def _note(self, call: str) -> None:
         self.calls.append(call)
@@ -23,12 +23,12 @@ class FailingDisk(Disk):
 
     def write(self, fd: int, data: bytes | memoryview) -> int:
         self._note("write")
-        if self.room is None:
+        if self.free_bytes is None:
             return super().write(fd, data)
-        if not self.room:
+        if not self.free_bytes:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        taken = super().write(fd, data[: self.room])
-        self.room -= taken
+        taken = super().write(fd, data[: self.free_bytes])
+        self.free_bytes -= taken
         return taken
 
     def sync(self, fd: int) -> None:

@@ -1,4 +1,4 @@
-"""Logs for these tests, written event by event in the log's own form. All names and numbers are invented."""
+"""Builds logs event by event, in the log format, without a controller. All names and numbers are invented."""
 
 from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
@@ -19,7 +19,7 @@ notice: All numbers are invented.
 
 
 class LogBuilder:
-    """A session as it is told: every call adds one event, a few seconds after the one before."""
+    """Builds one log. Each call adds one event, a few seconds after the previous one."""
 
     def __init__(
         self,
@@ -27,11 +27,11 @@ class LogBuilder:
         by: str = "ann",
         at: datetime = datetime(2026, 3, 2, 18, 0, tzinfo=UTC),
         procedure: str = PROCEDURE,
-        clocked: bool = True,
+        with_clock: bool = True,
         **opened: Any,
     ) -> None:
-        self.by, self.now, self.clocked = by, at, clocked
-        self._began = at
+        self.by, self.now, self.with_clock = by, at, with_clock
+        self._start = at
         self.run = 1
         self.lines: list[Line] = []
         self.raw = b""
@@ -49,8 +49,8 @@ class LogBuilder:
 
     def add(self, kind: str, *, by: str = "", after: float = 10, **data: Any) -> Self:
         self.now += timedelta(seconds=after)
-        if self.clocked:
-            data["clock"] = {"run": self.run, "ms": round((self.now - self._began).total_seconds() * 1000)}
+        if self.with_clock:
+            data["clock"] = {"run": self.run, "ms": round((self.now - self._start).total_seconds() * 1000)}
         last = self.lines[-1] if self.lines else None
         lines, raw = seal([Draft(format(self.now), by or self.by, kind, data)], last)
         self.lines += lines
@@ -61,34 +61,34 @@ class LogBuilder:
         self.now += timedelta(**span)
         return self
 
-    def start(self, operation: str, **more: Any) -> Self:
-        return self.add("started", operation=operation, **more)
+    def start(self, operation: str, **fields: Any) -> Self:
+        return self.add("started", operation=operation, **fields)
 
-    def finish(self, operation: str, **more: Any) -> Self:
-        return self.add("finished", operation=operation, **more)
+    def finish(self, operation: str, **fields: Any) -> Self:
+        return self.add("finished", operation=operation, **fields)
 
     def read(
         self, operation: str, value: str, limit: str = "0.10 .. 0.28 mm", *, name: str = "end-play",
-        slot: str = "1", verdict: str = "ok", unit: str = "mm", **more: Any,
+        slot: str = "1", verdict: str = "ok", unit: str = "mm", **fields: Any,
     ) -> Self:  # fmt: skip
         quantity = {"value": value, "unit": unit, "entered": f"{value} {unit}"}
         return self.add(
             "recorded", operation=operation, name=name, reading=slot, quantity=quantity, verdict=verdict,
-            limit=limit, **more,
+            limit=limit, **fields,
         )  # fmt: skip
 
-    def tick(self, operation: str, fastener: int, stage: int = 1, **more: Any) -> Self:
-        return self.add("ticked", operation=operation, joint="lid-bolts", stage=stage, fastener=fastener, **more)
+    def tick(self, operation: str, fastener: int, stage: int = 1, **fields: Any) -> Self:
+        return self.add("ticked", operation=operation, joint="lid-bolts", stage=stage, fastener=fastener, **fields)
 
-    def tighten(self, operation: str, fasteners: Iterable[int] = range(1, 5), stages: int = 2, **more: Any) -> Self:
+    def tighten(self, operation: str, fasteners: Iterable[int] = range(1, 5), stages: int = 2, **fields: Any) -> Self:
         fasteners = list(fasteners)
         for stage in range(1, stages + 1):
             for fastener in fasteners:
-                self.tick(operation, fastener, stage, **more)
+                self.tick(operation, fastener, stage, **fields)
         return self
 
-    def close(self, **more: Any) -> Self:
-        return self.add("closed", **more)
+    def close(self, **fields: Any) -> Self:
+        return self.add("closed", **fields)
 
     def save(self, folder: Path, name: str = "") -> Path:
         path = folder / (name or f"{self.lines[0].data['unit'].replace(' ', '-')}.jsonl")

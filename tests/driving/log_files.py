@@ -1,4 +1,4 @@
-"""Log files of notes, written by the journal or by a foreign writer, and the events in a log file."""
+"""Writes logs of notes, by the journal or without it, and reads the events of a log file."""
 
 import json
 import re
@@ -14,20 +14,20 @@ from benchflow.session.log.journal import Draft, Journal
 AT = "2026-03-01T18:30:00.000Z"
 
 
-def draft(number: int = 0, **more: Any) -> Draft:
-    return Draft(AT, "R.", "noted", {"text": f"note {number}, 60 N·m", **more})
+def note_draft(number: int = 0, **fields: Any) -> Draft:
+    return Draft(AT, "R.", "noted", {"text": f"note {number}, 60 N·m", **fields})
 
 
 def write_log(path: Path, events: int) -> bytes:
-    """Write a valid log of so many notes; returns its bytes."""
+    """Write a valid log of ``events`` notes. Returns its bytes."""
     with Journal.create(path) as journal:
         for number in range(events):
-            journal.append([draft(number)])
+            journal.append([note_draft(number)])
     return path.read_bytes()
 
 
 def foreign_log(bodies: Sequence[dict[str, Any]], dump: Callable[[Any], str] = json.dumps) -> bytes:
-    """A log written without the code under test: chained and hashed as the format asks, spelled by ``dump``."""
+    """A valid log written without the code under test. ``dump`` turns each line into JSON."""
     prev = "0" * 64
     pieces = []
     for seq, data in enumerate(bodies, start=1):
@@ -43,7 +43,7 @@ def events_in(log: Path) -> list[dict[str, Any]]:
 
 
 def texts_in(log: Path) -> list[str]:
-    """Every text in the data of a log's events, but no hash: a short text could be found in a hash by chance."""
+    """Every text in the data of a log's events, without the hashes: a hash can contain a short text by chance."""
 
     def texts(value: Any) -> Iterator[str]:
         if isinstance(value, dict):

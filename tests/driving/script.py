@@ -1,6 +1,6 @@
-"""A session as a script sees it: JSON lines in, JSON lines out, and the log file. Nothing internal.
+"""Drives a session as an external script does: JSON lines in, JSON lines out, and the log file.
 
-Every call of ``say`` is a run of its own that resumes the log.
+Each call of ``send`` is a separate run of the program that resumes the log.
 """
 
 import io
@@ -17,7 +17,7 @@ from tests.driving import session_driver
 from tests.driving.log_files import events_in
 
 Json = dict[str, Any]
-load, read = cache(session_driver.load), cache(session_driver.read)
+load_text, read_procedure = cache(session_driver.load_text), cache(session_driver.read_procedure)
 
 
 def intent(kind: str, **fields: Any) -> Json:
@@ -25,7 +25,7 @@ def intent(kind: str, **fields: Any) -> Json:
 
 
 class Script:
-    """One log, driven in as many runs as there are calls. ``shop`` is the text of a shop file."""
+    """One log, driven in a new run for each call. ``shop`` is the text of a shop file."""
 
     def __init__(self, folder: Path, procedure: str, *, simulated: bool = False, shop: str = "") -> None:
         self.path = folder / "log.jsonl"
@@ -35,9 +35,11 @@ class Script:
             self.shop.write_text(shop, encoding="utf-8")
 
     def run(self, raw: bytes) -> list[Json]:
-        source = load(self.text)
+        source = load_text(self.text)
         register = Register(self.shop)
-        controller = open_controller(source, "p.yaml", self.path, read, simulated=self.simulated, register=register)
+        controller = open_controller(
+            source, "p.yaml", self.path, read_procedure, simulated=self.simulated, register=register
+        )
         out = io.BytesIO()
         try:
             assert drive(controller, io.BytesIO(raw), out) == 0
@@ -45,37 +47,37 @@ class Script:
             controller.close()
         return [json.loads(line) for line in out.getvalue().splitlines()]
 
-    def say(self, *intents: Json) -> list[Json]:
-        """One answer for each intent, in order."""
+    def send(self, *intents: Json) -> list[Json]:
+        """Send intents. Returns one answer for each, in order."""
         replies = self.run(b"".join(json.dumps(each).encode() + b"\n" for each in intents))
         assert len(replies) == len(intents)
         return replies
 
     def do(self, kind: str, **fields: Any) -> list[Json]:
-        """Send an intent that must be accepted; returns its events."""
-        (reply,) = self.say(intent(kind, **fields))
+        """Send an intent that must be accepted. Returns its events."""
+        (reply,) = self.send(intent(kind, **fields))
         assert reply["ok"] is True, reply
         events: list[Json] = reply["events"]
         return events
 
-    def all(self, *intents: Json) -> None:
+    def do_all(self, *intents: Json) -> None:
         """Send intents that must all be accepted."""
-        for each, reply in zip(intents, self.say(*intents), strict=True):
+        for each, reply in zip(intents, self.send(*intents), strict=True):
             assert reply["ok"] is True, (each, reply)
 
-    def no(self, kind: str, **fields: Any) -> list[str]:
-        """Send an intent that must be refused; returns the codes. Nothing may be written."""
+    def refused(self, kind: str, **fields: Any) -> list[str]:
+        """Send an intent that must be refused. Returns the codes. Nothing may be written."""
         before = self.path.read_bytes() if self.path.exists() else b""
-        (reply,) = self.say(intent(kind, **fields))
+        (reply,) = self.send(intent(kind, **fields))
         assert reply["ok"] is False, reply
         assert "events" not in reply
         assert all(reason["message"] for reason in reply["refused"])
         assert (self.path.read_bytes() if self.path.exists() else b"") == before
         return [reason["code"] for reason in reply["refused"]]
 
-    def ask(self, kind: str, **fields: Any) -> Any:
-        """The answer to a query."""
-        (reply,) = self.say(intent(kind, **fields))
+    def query(self, kind: str, **fields: Any) -> Any:
+        """Send a query and return its answer."""
+        (reply,) = self.send(intent(kind, **fields))
         assert (reply["ok"], reply["events"]) == (True, [])
         return reply[kind]
 
@@ -83,19 +85,19 @@ class Script:
         return events_in(self.path)
 
 
-def open_(**fields: Any) -> Json:
+def open_intent(**fields: Any) -> Json:
     return intent("open", **{"by": "Robin", "unit": "job 7", **fields})
 
 
-def operations(*written: str, head: str = "") -> str:
-    """A procedure with these operations, each a YAML mapping in one line."""
-    lines = "".join(f"  - {each}\n" for each in written)
+def procedure_with(*operations: str, head: str = "") -> str:
+    """The text of a procedure with these operations, each a YAML mapping on one line."""
+    lines = "".join(f"  - {each}\n" for each in operations)
     return (
         f"benchflow: 1\nid: tried\ntitle: Tried\nrevision: '1'\n{head}sections:\n- title: All\n  operations:\n{lines}"
     )
 
 
-def ticking() -> Iterator[str]:
+def minute_timestamps() -> Iterator[str]:
     """Timestamps a minute apart, for simulated sessions."""
     for minute in count():
         yield f"2026-03-01T{6 + minute // 60:02d}:{minute % 60:02d}:00Z"

@@ -1,4 +1,4 @@
-"""Drives a session in a test: a session controller with the clock under the test's control."""
+"""Drives a session controller in a test. The test sets the clock."""
 
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -15,22 +15,22 @@ Intent = dict[str, Any]
 START = datetime(2026, 3, 1, 18, 0, tzinfo=UTC)
 
 
-class HeldClock(Clock):
-    """A wall clock and a monotonic clock that stand still until they are moved."""
+class ManualClock(Clock):
+    """A wall clock and a monotonic clock that change only when the test advances or sets them."""
 
     def __init__(self, start: datetime = START, monotonic: float = 1000.0) -> None:
-        self.wall_now, self.mono_now = start, monotonic
-        super().__init__(lambda: self.wall_now, lambda: self.mono_now)
+        self.wall_time, self.monotonic_time = start, monotonic
+        super().__init__(lambda: self.wall_time, lambda: self.monotonic_time)
 
-    def forward(self, seconds: float) -> None:
-        self.wall_now += timedelta(seconds=seconds)
-        self.mono_now += seconds
+    def advance(self, seconds: float) -> None:
+        self.wall_time += timedelta(seconds=seconds)
+        self.monotonic_time += seconds
 
 
 class SessionDriver:
-    """Sends intents to a session controller. The clock goes forward by ``pace`` seconds before each of them."""
+    """Sends intents to a session controller. The clock advances by ``pace`` seconds before each intent."""
 
-    def __init__(self, controller: SessionController, clock: HeldClock, pace: float = 0.0) -> None:
+    def __init__(self, controller: SessionController, clock: ManualClock, pace: float = 0.0) -> None:
         self.controller, self.clock, self.pace = controller, clock, pace
 
     @property
@@ -39,24 +39,24 @@ class SessionDriver:
         return self.controller.state
 
     def answer(self, intent: Intent) -> Answer:
-        """The controller's answer to an intent, whatever it is."""
-        self.clock.forward(self.pace)
+        """Send an intent and return the answer, accepted or refused."""
+        self.clock.advance(self.pace)
         return self.controller.send(intent)
 
     def send(self, intent: Intent) -> dict[str, Any]:
-        """Send an intent that must be accepted; returns what a query asked for, under the query's name."""
+        """Send an intent that must be accepted. Returns the answer of a query, under the name of the query."""
         reply = self.answer(intent)
         assert isinstance(reply, Accepted), (intent, reply)
         return reply.answer
 
     def do(self, intent: str, **fields: Any) -> Accepted:
-        """Send an intent that must be accepted; returns the log lines written."""
+        """Send an intent that must be accepted. Returns the log lines that were written."""
         reply = self.answer({"intent": intent, **fields})
         assert isinstance(reply, Accepted), reply
         return reply
 
     def refused(self, intent: str, **fields: Any) -> set[str]:
-        """Send an intent that must be refused; returns the codes. Each has a message, and nothing is logged."""
+        """Send an intent that must be refused. Returns the codes. Each reason has a message, and nothing is logged."""
         before = self.controller.saved
         reply = self.answer({"intent": intent, **fields})
         assert isinstance(reply, Refusal), reply
@@ -65,19 +65,20 @@ class SessionDriver:
         return {reason.code for reason in reply.refused}
 
     def work(self, operation: str) -> None:
-        """Start and finish an operation that asks for no entries."""
+        """Start and finish an operation that needs no entries."""
         self.do("start", operation=operation)
         self.do("finish", operation=operation)
 
 
-def read(text: str) -> Procedure:
-    """The procedure in a text without errors."""
-    procedure = load(text).procedure
+def read_procedure(text: str) -> Procedure:
+    """The procedure in ``text``, which must have no errors."""
+    procedure = load_text(text).procedure
     assert procedure is not None
     return procedure
 
 
-def load(text: str) -> Loaded:
+def load_text(text: str) -> Loaded:
+    """The procedure in ``text``, with its source. The text must have no errors."""
     loaded = read_procedure_text(text)
     assert loaded.procedure is not None, [str(problem) for problem in loaded.problems]
     return loaded

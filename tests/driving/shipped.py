@@ -6,7 +6,7 @@ from pathlib import Path
 from benchflow.session.controller import SessionController
 from benchflow.session.procedure_loading import load_procedure, reader
 from tests.driving.entries import choices, entries
-from tests.driving.session_driver import HeldClock, SessionDriver
+from tests.driving.session_driver import ManualClock, SessionDriver
 
 EVENING = datetime(2030, 3, 4, 17, 12, tzinfo=UTC)
 LIBRARY = Path(__file__).parents[2] / "procedures"
@@ -16,7 +16,7 @@ class ShippedBuild(SessionDriver):
     """A session of the shipped procedure named ``procedure``, on the new log ``log``."""
 
     def __init__(self, log: Path, procedure: str, pace: float = 40.0, start: datetime = EVENING) -> None:
-        clock = HeldClock(start)
+        clock = ManualClock(start)
         path = LIBRARY / f"{procedure}.yaml"
         super().__init__(
             SessionController.begin(log, load_procedure(path), file=path.name, read=reader(), clock=clock), clock, pace
@@ -68,7 +68,7 @@ class ShippedBuild(SessionDriver):
     def _wait_for(self, name: str) -> None:
         """Let the time pass until no lower end of a time window holds ``name`` back."""
         while any(why["code"] == "too-early" for why in self.send({"intent": "why", "operation": name})["why"]):
-            self.clock.forward(60)
+            self.clock.advance(60)
 
     def finish(self, name: str, entering: int | None = None) -> None:
         """Finish the operation in progress with all that it asks for.

@@ -1,4 +1,4 @@
-"""A small procedure that has one of everything, and a session of it on a real log file.
+"""A small procedure with one element of each kind, and a session of it on a real log file.
 
 The engine and its numbers are invented.
 """
@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import Any
 
 from benchflow.session.controller import SessionController
-from tests.driving.session_driver import HeldClock, SessionDriver, load, read
+from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
 
-SMALL = """\
+SMALL_HEAD = """\
 benchflow: 1
 id: small-head
 title: Small head
@@ -19,7 +19,7 @@ options:
   cams: {ask: Which cams?, choices: [standard, reground]}
 places: {cylinder: [1, 2]}
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do the pistons stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: shut}
 interference:
 - never: {pistons: at-deck, valves: open}
@@ -90,10 +90,10 @@ sections:
 
 
 class SmallHead(SessionDriver):
-    """Shortcuts through the procedure :data:`SMALL`."""
+    """Shortcuts through the procedure :data:`SMALL_HEAD`."""
 
     def tighten(self) -> None:
-        """The whole joint: all four fasteners, then the inner two, then all four checked."""
+        """Tighten the whole joint: all four fasteners, then the inner two, then the check of all four."""
         self.do("start", operation="tighten")
         for fastener in (1, 2, 3, 4, 1, 2):
             self.do("tick", joint="studs", fastener=fastener)
@@ -101,21 +101,28 @@ class SmallHead(SessionDriver):
             self.do("tick", joint="studs", fastener=fastener, value="35 N·m")
         self.do("finish", operation="tighten")
 
-    def to_lowered(self) -> None:
+    def lower_head(self) -> None:
+        """Apply the sealant and lower the head."""
         self.do("start", operation="seal")
         self.do("lot", consumable="sealant", lot="0042")
         self.do("finish", operation="seal")
         self.work("lower")
 
-    def to_tightened(self) -> None:
-        self.to_lowered()
+    def lower_and_tighten(self) -> None:
+        """Apply the sealant, lower the head and tighten the joint."""
+        self.lower_head()
         self.tighten()
 
 
-def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: Any) -> SmallHead:
-    """A new session of ``text``. ``answers`` replace fields of its ``open``; with ``opened`` false none is sent."""
-    clock = HeldClock()
-    controller = SessionController.begin(folder / "build.jsonl", load(text), file="small.yaml", read=read, clock=clock)
+def start_session(folder: Path, text: str = SMALL_HEAD, *, opened: bool = True, **answers: Any) -> SmallHead:
+    """A new session of the procedure in ``text``.
+
+    ``answers`` replace fields of the intent `open`. If ``opened`` is false, no `open` is sent.
+    """
+    clock = ManualClock()
+    controller = SessionController.begin(
+        folder / "build.jsonl", load_text(text), file="small.yaml", read=read_procedure, clock=clock
+    )
     driver = SmallHead(controller, clock)
     if opened:
         given = {"by": "Robin", "unit": "2417", "options": {"cams": "standard"}, "start": {"pistons": "at-deck"}}
@@ -123,8 +130,8 @@ def begin(folder: Path, text: str = SMALL, *, opened: bool = True, **answers: An
     return driver
 
 
-def resume(driver: SessionDriver) -> SmallHead:
-    """The same log opened again by another run of the program."""
+def resume_session(driver: SessionDriver) -> SmallHead:
+    """The log of ``driver``, opened again by a new run of the program."""
     driver.controller.close()
-    clock = HeldClock(driver.clock.wall_now, monotonic=5.0)
-    return SmallHead(SessionController.resume(driver.controller.journal.path, read=read, clock=clock), clock)
+    clock = ManualClock(driver.clock.wall_time, monotonic=5.0)
+    return SmallHead(SessionController.resume(driver.controller.journal.path, read=read_procedure, clock=clock), clock)

@@ -19,11 +19,11 @@ from benchflow.procedure.reader import read
 GOOD = Path(__file__).parent / "good" / "every-key.yaml"
 PROCEDURES = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
-OF_SHAPE = {
+CODES_OF_SHAPES = {
     "unknown-key", "missing-key", "wrong-kind", "empty-value", "not-one-of", "one-too-many", "bad-number", "bad-name",
     "unknown-format",
 }  # fmt: skip
-"""Codes of problems that the shapes find, so that the schema has to find them too."""
+"""Codes of problems that the shapes report. The schema has to find the same problems."""
 
 
 def _yaml(text: str) -> Any:
@@ -104,7 +104,7 @@ def _paths(data: Any, before: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     return found
 
 
-_OTHERS: list[Any] = [
+_REPLACEMENTS: list[Any] = [
     "word", "two words", 3, 0, 0.5, -1, True, False, None, [], ["a"], [1], {}, {"a": "b"}, {"title": "x"}, "", " ",
     "30 N·m", "a[1]", "1,5 mm", "true", "5", "x, y",
 ]  # fmt: skip
@@ -113,18 +113,18 @@ _OTHERS: list[Any] = [
 @settings(max_examples=80, deadline=None)
 @given(
     st.sampled_from(_paths(_BASE)),
-    st.sampled_from(["take out", "rename", "replace", "replace"]),
-    st.sampled_from(_OTHERS),
+    st.sampled_from(["delete", "rename", "replace", "replace"]),
+    st.sampled_from(_REPLACEMENTS),
     st.sampled_from(["odd", "title", "id", "do", "a b"]),
 )
-def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], how: str, other: Any, name: str) -> None:
+def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], change: str, other: Any, name: str) -> None:
     data = copy.deepcopy(_BASE)
     holder = data
     for step in path[:-1]:
         holder = holder[step]
-    if how == "take out":
+    if change == "delete":
         del holder[path[-1]]
-    elif how == "rename" and isinstance(holder, dict) and name not in holder:
+    elif change == "rename" and isinstance(holder, dict) and name not in holder:
         holder[name] = holder.pop(path[-1])
     else:
         holder[path[-1]] = other
@@ -134,4 +134,4 @@ def test_reader_and_schema_agree_on_changed_files(path: tuple[Any, ...], how: st
     if refused:
         assert errors, f"only the schema refuses the file: {refused[0]}"
     else:
-        assert [str(problem) for problem in errors if problem.code in OF_SHAPE] == []
+        assert [str(problem) for problem in errors if problem.code in CODES_OF_SHAPES] == []

@@ -1,4 +1,4 @@
-"""The plan of one build. A wrong `after` would let a step through too early, or block it for ever."""
+"""Expansion to the plan of one build. With a wrong `after`, a step could start too early or never."""
 
 import pytest
 

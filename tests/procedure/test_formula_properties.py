@@ -1,4 +1,4 @@
-"""Properties of all formulas."""
+"""Random tests of parsing, evaluation and uncertainty of formulas."""
 
 from decimal import Decimal
 from fractions import Fraction

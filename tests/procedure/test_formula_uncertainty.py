@@ -28,7 +28,7 @@ def test_uncertainties_of_independent_readings_add_by_squares() -> None:
     assert u("bore[1] - journal", "mm", bore_1="0.003", journal="0.004") == pytest.approx(0.005)
 
 
-def test_mean_of_three_has_a_smaller_uncertainty() -> None:
+def test_mean_of_three_readings_has_a_smaller_uncertainty() -> None:
     each = dict.fromkeys(("bore_1", "bore_2", "bore_3"), "0.003")
     assert u("mean(bore[*])", "mm", **each) == pytest.approx(0.003 / 3**0.5)
 
@@ -58,13 +58,13 @@ def test_max_has_the_uncertainty_of_the_largest_value() -> None:
     assert u("abs(journal - bore[1])", "mm", journal="0.004") == pytest.approx(0.004)
 
 
-def test_value_without_an_uncertainty_is_exact() -> None:
+def test_value_without_an_uncertainty_counts_as_exact() -> None:
     assert u("bore[1] - journal", "mm") == 0
     assert u("2 * 3 mm", "mm") == 0
 
 
-def test_root_at_zero_raises_an_error() -> None:
-    with pytest.raises(FormulaError, match="first-order"):
+def test_uncertainty_of_a_root_at_zero_raises_an_error() -> None:
+    with pytest.raises(FormulaError, match="cannot be calculated"):
         u("sqrt(zero)", "mm", zero="1")
 
 

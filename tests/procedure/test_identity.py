@@ -1,4 +1,4 @@
-"""Names with places: to text and back."""
+"""Conversion of names with places to text and back."""
 
 import pytest
 from hypothesis import given

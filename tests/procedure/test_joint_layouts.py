@@ -1,4 +1,4 @@
-"""Layouts of joints. A wrong position or order would tighten a joint wrongly."""
+"""Layouts of joints: positions and tightening order of the fasteners."""
 
 import pytest
 from hypothesis import given
@@ -28,7 +28,7 @@ def _numbers(layout: Layout) -> list[int]:
 
 @pytest.mark.parametrize(
     ("count", "order"),
-    [  # ASME PCC-1 legacy table, from memory; 12 as printed at wjlr.roverradio.com
+    [  # ASME PCC-1 legacy table, from memory; the row for 12 as in a printed table
         (4, (1, 3, 2, 4)),
         (8, (1, 5, 3, 7, 2, 6, 4, 8)),
         (12, (1, 7, 4, 10, 2, 8, 5, 11, 3, 9, 6, 12)),
@@ -81,7 +81,7 @@ def test_consecutive_bolts_are_opposite_in_the_layout() -> None:
 
 
 @pytest.mark.parametrize("count", [0, 2, 25, 1000])
-def test_star_of_another_count_is_refused(count: int) -> None:
+def test_star_with_fewer_than_3_or_more_than_24_bolts_is_refused(count: int) -> None:
     with pytest.raises(ValueError, match="3 to 24"):
         star_order(count)
 
@@ -110,15 +110,15 @@ def test_impossible_layout_is_refused(rows: int, columns: int) -> None:
         middle_out_layout(rows, columns)
 
 
-# --- as drawn ---------------------------------------------------------------------------------------
+# --- drawn by the author ---------------------------------------------------------------------------------------
 
 
-def test_equal_rows_are_columns() -> None:
+def test_rows_of_equal_length_form_columns() -> None:
     assert _drawn("9  5  1  4  8\n10 6  2  3  7\n") == ((9, 5, 1, 4, 8), (10, 6, 2, 3, 7))
     assert _drawn("3 1\n. 2\n") == ((3, 1), (None, 2))
 
 
-def test_staggered_rows_are_between_each_other() -> None:
+def test_staggered_rows_get_columns_between_each_other() -> None:
     drawing = "   1   3\n 5   6   7\n   4   2\n"
     assert _drawn(drawing) == ((None, 1, None, 3, None), (5, None, 6, None, 7), (None, 4, None, 2, None))
 
@@ -128,7 +128,7 @@ def test_two_digit_numbers_share_a_column_with_one_digit_numbers() -> None:
     assert _drawn(drawing) == ((1, 3, 5), (10, None, 4), (2, 6, 7))
 
 
-def test_short_row_is_aligned_where_it_is_drawn() -> None:
+def test_short_row_keeps_its_drawn_position() -> None:
     assert _drawn("1 2 3 4\n    5\n") == ((1, 2, 3, 4), (None, None, 5, None))
 
 

@@ -416,8 +416,9 @@ def test_angle_tightened_rod_bolts_are_replaced_when_undone() -> None:
 
 
 def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
-    """Opening and closing points of an ordinary cam card in the procedure's own formulas. The figures are row
-    "cam" of the published values (onallcylinders, 2023-07-26): 31/63 and 77/29 make 106, 114 and 110."""
+    """The procedure calculates the published results of a cam card from its opening and closing points.
+
+    The points 31/63 and 77/29 give the centrelines 106 and 114, and the lobe separation 110."""
     from decimal import Decimal
 
     from benchflow.procedure.formula import evaluate, parse_formula

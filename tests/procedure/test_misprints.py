@@ -1,4 +1,4 @@
-"""Misprints from published manuals are reported when they are copied into a procedure. Sources beside each."""
+"""Misprints of published manuals are reported when they are copied into a procedure. Each case names its source."""
 
 import pytest
 

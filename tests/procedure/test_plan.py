@@ -88,7 +88,7 @@ def test_step_finds_its_own_values_only(plan: Plan) -> None:
     )
 
 
-def test_section_of_a_step(plan: Plan) -> None:
+def test_section_of_returns_the_section_of_a_step(plan: Plan) -> None:
     assert plan.section_of(plan.steps["bearing[2]"]).title == "Measuring"
 
 

@@ -1,4 +1,4 @@
-"""Unused names, and problems in the form of `benchflow check --json`."""
+"""Notes about unused names, hints, and problems as findings of `benchflow check --json`."""
 
 from pathlib import Path
 
@@ -8,7 +8,7 @@ from benchflow.procedure.reader import read, read_bytes
 
 BAD = Path(__file__).parent / "bad"
 
-LEFT_OVER = """benchflow: 1
+WITH_UNUSED_NAMES = """benchflow: 1
 id: trial
 title: A trial
 options: {cams: {ask: Which?, choices: [stock, reground]}}
@@ -35,12 +35,12 @@ def test_finding_has_the_documented_keys() -> None:
         "where": "first.titel",
         "line": 12,
         "column": 9,
-        "message": "an operation has no key `titel` (did you mean `title`?)",
+        "message": "An operation has no key `titel`. Did you mean `title`?",
     }
 
 
-def test_unused_names_are_noted() -> None:
-    reading = read(LEFT_OVER, "f.yaml")
+def test_each_unused_name_gets_a_note() -> None:
+    reading = read(WITH_UNUSED_NAMES, "f.yaml")
     found = check_structure(reading.procedure, reading.problems, "f.yaml")
     assert [(problem.where, problem.line) for problem in found] == [
         ("cams", 4), ("gasket", 5), ("wrench", 6), ("studs", 7), ("noise", 8),
@@ -48,20 +48,20 @@ def test_unused_names_are_noted() -> None:
     assert {(problem.code, problem.severity) for problem in found} == {("unused", "note")}
 
 
-def test_unreadable_file_has_its_problems() -> None:
+def test_file_without_a_procedure_has_only_the_problems_of_the_reader() -> None:
     reading = read("benchflow: 1\n", "f.yaml")
     found = check_structure(None, reading.problems, "f.yaml")
     assert [problem.code for problem in found] == ["missing-key", "missing-key", "missing-title"]
 
 
 def test_problem_text_begins_with_file_line_and_column() -> None:
-    problem = Problem("unknown-key", "error", "head.yaml", 3, 5, "what is wrong", "what to do")
-    assert str(problem) == "head.yaml:3:5: what is wrong (what to do)"
-    whole = Problem("too-large", "warning", "head.yaml", 0, 0, "what is wrong")
-    assert str(whole) == "head.yaml: warning: what is wrong"
+    problem = Problem("unknown-key", "error", "head.yaml", 3, 5, "the key is wrong", "Delete it")
+    assert str(problem) == "head.yaml:3:5: The key is wrong. Delete it."
+    whole = Problem("too-large", "warning", "head.yaml", 0, 0, "The file is large")
+    assert str(whole) == "head.yaml: warning: The file is large."
 
 
-def test_similar_name_is_found() -> None:
+def test_nearest_finds_the_most_similar_name() -> None:
     known = ["seat-intake-cam", "seat-exhaust-cam", "torque-studs"]
     assert nearest("seat-intake-cma", known) == "seat-intake-cam"
     assert nearest("Torque-Studs", known) == "torque-studs"
@@ -70,6 +70,6 @@ def test_similar_name_is_found() -> None:
 
 
 def test_hint_lists_known_names_if_they_are_few() -> None:
-    assert hint_for("x9", ["a", "b"]) == "known: `a`, `b`"
+    assert hint_for("x9", ["a", "b"]) == "Known names: `a`, `b`"
     assert hint_for("x9", [f"name-{n}" for n in range(40)]) == ""
-    assert hint_for("x9", [], "none is given") == "none is given"
+    assert hint_for("x9", [], "There is none") == "There is none"

@@ -149,7 +149,7 @@ def test_missing_names_are_not_reported_after_a_syntax_error() -> None:
     assert [problem.code for problem in reading.problems] == ["bad-yaml"]
 
 
-def _must_only_give_problems(text: str) -> None:
+def assert_read_without_an_exception(text: str) -> None:
     reading = read(text, "any.yaml")
     errors = [problem for problem in reading.problems if problem.severity == "error"]
     assert (reading.procedure is None) == bool(errors)
@@ -162,7 +162,7 @@ def _must_only_give_problems(text: str) -> None:
 @settings(max_examples=150, deadline=None)
 @given(st.text(alphabet=st.characters(), max_size=80))
 def test_any_text_is_read_without_an_exception(text: str) -> None:
-    _must_only_give_problems(text)
+    assert_read_without_an_exception(text)
 
 
 _JUNK = st.sampled_from(
@@ -180,7 +180,7 @@ def test_any_change_of_a_good_file_is_read_without_an_exception(slips: list[tupl
     text = SMALL
     for place, length, junk in slips:
         text = text[:place] + junk + text[place + length :]
-    _must_only_give_problems(text)
+    assert_read_without_an_exception(text)
 
 
 _VALUE = st.recursive(
@@ -203,4 +203,4 @@ _KEYS = [
 @given(st.dictionaries(st.sampled_from(_KEYS), _VALUE, min_size=1, max_size=4))
 def test_any_value_under_any_key_is_read_without_an_exception(entries: dict[str, str]) -> None:
     lines = "".join(f"        {key}: {value}\n" for key, value in entries.items())
-    _must_only_give_problems(f"{SMALL}      - id: third\n        title: Third\n{lines}")
+    assert_read_without_an_exception(f"{SMALL}      - id: third\n        title: Third\n{lines}")

@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC
 from hashlib import sha256
 from pathlib import Path
 from random import Random
@@ -29,7 +30,7 @@ from benchflow.review.many.session_question import (
     Question,
     ReadingSubject,
     SessionSource,
-    moment_of,
+    timestamp_of,
 )
 from tests.driving.log_builder import LogBuilder
 
@@ -41,7 +42,7 @@ SERIALS = ("TW-1", "TW-2", "")
 def random_story(seed: int) -> LogBuilder:
     """A session with most kinds of event in some order that hangs together."""
     chance = Random(seed)
-    log_builder = LogBuilder(unit=f"job {seed}", by=chance.choice(PEOPLE), clocked=chance.random() < 0.7)
+    log_builder = LogBuilder(unit=f"job {seed}", by=chance.choice(PEOPLE), with_clock=chance.random() < 0.7)
     log_builder.wait(days=chance.randrange(30))
     for number in range(chance.randrange(1, 6)):
         operation = f"bolt[{number}]" if number % 2 else f"measure-{number % 3}"
@@ -76,10 +77,14 @@ def random_story(seed: int) -> LogBuilder:
 
 QUESTIONS = [
     *(Question(InstrumentSubject(serial)) for serial in ("TW-1", "wrench", "nobody's")),
-    Question(InstrumentSubject("TW-1"), since=moment_of("2026-03-05"), until=moment_of("2026-03-20", end_of_day=True)),
+    Question(
+        InstrumentSubject("TW-1"),
+        since=timestamp_of("2026-03-05", UTC),
+        until=timestamp_of("2026-03-20", UTC, end_of_day=True),
+    ),
     *(Question(LotSubject(f"L-{number}")) for number in range(3)),
     *(Question(PersonSubject(name)) for name in PEOPLE),
-    Question(PersonSubject("bob"), until=moment_of("2026-03-10T12:00:00Z")),
+    Question(PersonSubject("bob"), until=timestamp_of("2026-03-10T12:00:00Z")),
     *(Question(OperationSubject(name)) for name in ("bolt", "bolt[1]", "measure-0", "measure")),
     *(Question(ReadingSubject(name)) for name in ("gap", "gap[2]", "gap_2")),
 ]
@@ -142,7 +147,7 @@ def test_time_span_that_cuts_a_stage_finds_the_stage(archive_url: str, tmp_path:
     log_builder = LogBuilder().start("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
     database = open_database(archive_url)
     file_logs(database, [log_builder.save(tmp_path)], BENCH)
-    middle, before, after = log_builder.lines[5].at, log_builder.lines[1].at, moment_of("2026-03-02T20:00:00Z")
+    middle, before, after = log_builder.lines[5].at, log_builder.lines[1].at, timestamp_of("2026-03-02T20:00:00Z")
     for source in (ArchiveIndex(database), LogFiles([tmp_path / "job-1.jsonl"], bench=BENCH)):
         assert source.ask(Question(InstrumentSubject("TW-1"), since=middle))
         assert source.ask(Question(InstrumentSubject("TW-1"), until=middle))

@@ -33,7 +33,7 @@ def test_build_compared_with_itself_has_no_differences() -> None:
 def test_differences_are_in_the_order_of_the_left_build() -> None:
     good = load_log(built("good"), read())
     bad = load_log(
-        built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", undone_steps="fit-pulley")), read()
+        built("bad", faults=Faults(late="set-head-down", self_signed="mark-nuts", reworked="fit-pulley")), read()
     )
     found = compare(good, bad)
     kinds = {(difference.kind, difference.operation) for difference in found.differences}

@@ -32,7 +32,7 @@ def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
         (Faults(near_limit=FLOAT), FLOAT, "near-limit"),
         (Faults(late="set-head-down"), "set-head-down", "deviation"),
         (Faults(self_signed="mark-nuts"), "mark-nuts", "self-signed"),
-        (Faults(undone_steps="fit-pulley"), "fit-pulley", "redone"),
+        (Faults(reworked="fit-pulley"), "fit-pulley", "redone"),
         (Faults(paused="fit-carriers[intake]"), "fit-carriers[intake]", "long-pause"),
         (Faults(hurried="set-head-down"), "set-head-down", "too-fast"),
         (Faults(deviation=OTHER_FLOAT), OTHER_FLOAT, "deviation"),
@@ -111,7 +111,7 @@ def test_step_never_done_is_ranked_first() -> None:
     sim_builder = SimulatedBuilder(head_install(), log, seed=4, begin=BEGIN, read=read())
     sim_builder.send({"intent": "open", "unit": "job 4", "options": {"cams": "standard", "gasket": "composite"},
                  "start": {"pistons": "down"}})  # fmt: skip
-    sim_builder.toward("make-safe")
+    sim_builder.do_next_on_route("make-safe")
     sim_builder.send({"intent": "close", "unfinished": "The block is cracked"})
     sim_builder.controller.close()
     told_all = load_log(log, read())

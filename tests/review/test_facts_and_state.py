@@ -26,7 +26,7 @@ from benchflow.session.state.state import State
 from benchflow.trade.verdict import NOT_ACCEPTED
 from tests.driving import script
 from tests.driving.log_builder import LogBuilder
-from tests.driving.session_driver import HeldClock
+from tests.driving.session_driver import ManualClock
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
 from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
@@ -34,7 +34,7 @@ from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 PLAYS = [
     CLEAN,
-    Faults(undone_steps="fit-pulley", late="set-head-down", self_signed="mark-nuts"),
+    Faults(reworked="fit-pulley", late="set-head-down", self_signed="mark-nuts"),
     Faults(stage_redone="tighten-head", deviation=OTHER_FLOAT, near_limit=FLOAT),
 ]
 
@@ -156,18 +156,20 @@ def test_facts_of_random_events_agree_with_the_state(
 @settings(max_examples=25, deadline=None)
 @given(st.lists(intents, max_size=40))
 def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[script.Json]) -> None:
-    clock = HeldClock()
+    clock = ManualClock()
     with TemporaryDirectory() as scratch:
         path = Path(scratch) / "log.jsonl"
-        controller = SessionController.begin(path, script.load(PROCEDURE), file="p.yaml", read=script.read, clock=clock)
+        controller = SessionController.begin(
+            path, script.load_text(PROCEDURE), file="p.yaml", read=script.read_procedure, clock=clock
+        )
         controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         for each in [*STARTS, *sent]:
-            clock.forward(40)
+            clock.advance(40)
             controller.send(each)
         state = controller.state
         controller.close()
         lines = read_lines(path.read_bytes()).lines
-    read_as = interpret(lines, plans(script.read))
+    read_as = interpret(lines, plans(script.read_procedure))
     assert read_as.state == state
     assert_agree(read_as.state, read_as.facts)
     assert_complete(lines, read_as.facts)
@@ -188,7 +190,7 @@ def test_clean_build_of_each_shipped_procedure_has_a_complete_sheet_and_no_suspe
     source = load(path, folder() / "cache")
     assert source.procedure is not None
     log = folder() / f"library-{path.stem}.jsonl"
-    SimulatedBuilder(source, log, seed=2, begin=BEGIN, read=read(), steady=True).build("job 2")
+    SimulatedBuilder(source, log, seed=2, begin=BEGIN, read=read(), no_scatter=True).build("job 2")
     build = load_log(log, read())
     assert_agree(build.state, build.facts)
     made = sheet(build)

@@ -17,7 +17,7 @@ from tests.driving.log_builder import LogBuilder
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import played, read, told
 
-FAULTS = Faults(undone_steps="fit-pulley", self_signed="mark-nuts")
+FAULTS = Faults(reworked="fit-pulley", self_signed="mark-nuts")
 
 
 def rows(text: str) -> list[dict[str, str]]:

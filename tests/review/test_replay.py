@@ -2,12 +2,13 @@
 
 import pytest
 
+from benchflow.review.formatting import local_day
 from benchflow.review.log.replay import Replay
 from benchflow.session.state.fold import begin, fold
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import told
 
-FAULTS = Faults(undone_steps="fit-pulley")
+FAULTS = Faults(reworked="fit-pulley")
 
 
 @pytest.fixture(scope="module")
@@ -55,8 +56,8 @@ def test_stepping_stops_at_ends_of_operations_and_starts_of_days(replay: Replay)
     assert replay.back(ends[1], "operation") == ends[0]
     assert replay.forward(replay.last, "operation") == replay.last
     assert replay.back(1, "event") == 1
-    days = sorted({line.at[:10] for line in log.lines})
-    assert [replay.frame(seq).at[:10] for seq in replay.steps("day")] == days
+    days = sorted({local_day(line.at) for line in log.lines})
+    assert [local_day(replay.frame(seq).at) for seq in replay.steps("day")] == days
     assert replay.forward(1, "day") == replay.steps("day")[1]
 
 

@@ -17,7 +17,7 @@ from benchflow.review.sheets.build_sheet_markdown import markdown
 from tests.driving.simulated_builder import Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
-FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", undone_steps="fit-pulley", late="set-head-down")
+FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", reworked="fit-pulley", late="set-head-down")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
@@ -101,7 +101,7 @@ def hostile() -> Sheet:
         sim_builder = SimulatedBuilder(head_install(), log, seed=9, begin=BEGIN, read=read(), builder=HOSTILE)
         sim_builder.send({"intent": "open", "unit": HOSTILE, "options": {"cams": "standard", "gasket": "composite"},
                      "start": {"pistons": "down"}})  # fmt: skip
-        sim_builder.toward("make-safe")
+        sim_builder.do_next_on_route("make-safe")
         sim_builder.send({"intent": "note", "text": HOSTILE})
         sim_builder.send({"intent": "close", "unfinished": HOSTILE})
         sim_builder.controller.close()

@@ -1,5 +1,6 @@
 """A wrench fails its calibration: which engines must be called back, and which first."""
 
+from datetime import UTC
 from decimal import Decimal
 from pathlib import Path
 from xml.etree.ElementTree import fromstring
@@ -17,7 +18,7 @@ from benchflow.review.many.session_question import (
     PersonSubject,
     Question,
     ReadingSubject,
-    moment_of,
+    timestamp_of,
 )
 from benchflow.review.many.trace import Trace, TraceQuestion, trace
 from benchflow.review.many.trends import operation_durations, trend_over_builds
@@ -67,7 +68,9 @@ def test_a_reading_that_the_wrenchs_error_would_put_out_of_its_limit_comes_first
 
 
 def test_only_the_time_between_two_calibrations_is_asked_for(shop: LogFiles) -> None:
-    question = Question(InstrumentSubject("TW-1"), moment_of("2026-03-04"), moment_of("2026-03-04", end_of_day=True))
+    question = Question(
+        InstrumentSubject("TW-1"), timestamp_of("2026-03-04", UTC), timestamp_of("2026-03-04", UTC, end_of_day=True)
+    )
     assert units(trace(shop, TraceQuestion(question))) == ["near"]
 
 
@@ -103,8 +106,8 @@ def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_t
 
 def test_a_date_that_is_none_is_refused_with_what_to_write() -> None:
     with pytest.raises(BadDate, match="neither a date such as 2026-03-01"):
-        moment_of("yesterday")
-    assert moment_of("2026-03-01T12:00:00+02:00") == "2026-03-01T10:00:00.000Z"
+        timestamp_of("yesterday")
+    assert timestamp_of("2026-03-01T12:00:00+02:00") == "2026-03-01T10:00:00.000Z"
 
 
 # --- across builds ----------------------------------------------------------------------------------

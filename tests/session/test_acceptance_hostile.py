@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.base.plaintext import unsafe_characters
-from benchflow.session.intents.intent_types import KINDS
-from tests.driving.script import Json, Script, intent, open_
+from benchflow.session.intents.intent_types import INTENT_TYPES
+from tests.driving.script import Json, Script, intent, open_intent
 
 PROCEDURE = """\
 benchflow: 1
@@ -42,7 +42,7 @@ STEERING = "\x1b[31m\x9b2J\u202eevil\u2066\x00\x07\u200b\ufeff"
 @pytest.fixture
 def script(tmp_path: Path) -> Script:
     found = Script(tmp_path, PROCEDURE)
-    found.all(open_(options={"size": "small"}), intent("start", operation="all"))
+    found.do_all(open_intent(options={"size": "small"}), intent("start", operation="all"))
     return found
 
 
@@ -152,15 +152,15 @@ def strings(value: object) -> list[str]:
     "hostile", TEXT_FIELDS, ids=lambda each: "-".join(map(str, each))[:40].encode("ascii", "ignore")
 )
 def test_nothing_that_steers_a_terminal_gets_into_the_log_or_into_an_answer(script: Script, hostile: Json) -> None:
-    script.say(intent("record", name="gap", value="0.4 mm"))
-    (reply,) = script.say(hostile)
+    script.send(intent("record", name="gap", value="0.4 mm"))
+    (reply,) = script.send(hostile)
     said = strings(reply) + [text for line in script.log() for text in strings(line)]
     assert [text for text in said if unsafe_characters(text)] == []
 
 
 def test_a_unit_and_a_name_with_control_characters_open_a_clean_session(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
-    assert script.no("open", by="\x1b\u202e\x00", options={"size": "small"}) == ["value-missing"]
+    assert script.refused("open", by="\x1b\u202e\x00", options={"size": "small"}) == ["value-missing"]
     (opened,) = script.do("open", by="Ro\x1b[31mbin\nX", unit=STEERING, options={"size": "small"})
     assert opened["by"] == "Ro[31mbin X"
     assert unsafe_characters(opened["data"]["unit"]) == ()
@@ -183,15 +183,16 @@ words = st.one_of(
     st.lists(st.text(max_size=5), max_size=3),
     st.dictionaries(st.text(max_size=5), st.text(max_size=5), max_size=3),
 )
-NAMES = sorted({name for kind in KINDS.values() for name in kind.__struct_encode_fields__})
+INTENTS = sorted(INTENT_TYPES)
+NAMES = sorted({name for kind in INTENT_TYPES.values() for name in kind.__struct_encode_fields__})
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.sampled_from(sorted(KINDS)), st.dictionaries(st.sampled_from(NAMES), words)), max_size=12))
+@given(st.lists(st.tuples(st.sampled_from(INTENTS), st.dictionaries(st.sampled_from(NAMES), words)), max_size=12))
 def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(sent: list[tuple[str, Json]]) -> None:
     with TemporaryDirectory() as folder:
         script = Script(Path(folder), PROCEDURE)
-        script.all(open_(options={"size": "small"}), intent("start", operation="all"))
-        for reply in script.say(*({**fields, "intent": kind} for kind, fields in sent)):
+        script.do_all(open_intent(options={"size": "small"}), intent("start", operation="all"))
+        for reply in script.send(*({**fields, "intent": kind} for kind, fields in sent)):
             assert reply["ok"] is True or reply["refused"][0]["code"]
-        assert script.say(intent("status"))[0]["ok"] is True
+        assert script.send(intent("status"))[0]["ok"] is True

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from benchflow.session.view.bench_view import TightenInput
 from tests.driving.session_driver import SessionDriver
-from tests.driving.small_head import begin
+from tests.driving.small_head import start_session
 
 TEXT = """\
 benchflow: 1
@@ -26,7 +26,7 @@ sections:
 
 
 def driver(folder: Path) -> SessionDriver:
-    found = begin(folder, TEXT, options={}, start={})
+    found = start_session(folder, TEXT, options={}, start={})
     found.do("start", operation="pull")
     return found
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import rfc8785
 
-from tests.driving.script import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_intent
 
 PROCEDURE = """\
 benchflow: 1
@@ -53,7 +53,7 @@ def a_session(folder: Path, *, simulated: bool = False) -> Script:
     """Everything that makes an event, by the intents of the table."""
     script = Script(folder, PROCEDURE, simulated=simulated)
     intents = [
-        open_(options={"size": "small"}, start={"lid": "on"}),
+        open_intent(options={"size": "small"}, start={"lid": "on"}),
         intent("start", operation="read"),
         intent("lot", consumable="oil", lot="0042"),
         intent("record", name="end-play", value="0.0081 in"),
@@ -80,7 +80,7 @@ def a_session(folder: Path, *, simulated: bool = False) -> Script:
     ]
     if simulated:
         intents = [{**each, "at": f"2026-03-01T08:{minute:02d}:00Z"} for minute, each in enumerate(intents)]
-    script.all(*intents)
+    script.do_all(*intents)
     return script
 
 
@@ -161,7 +161,7 @@ def test_a_log_only_ever_grows(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     before = b""
     for each in (
-        open_(options={"size": "large"}),
+        open_intent(options={"size": "large"}),
         intent("start", operation="pull"),
         intent("tick", joint="ring", fastener=1),
         intent("tick", joint="ring", fastener=1),
@@ -169,7 +169,7 @@ def test_a_log_only_ever_grows(tmp_path: Path) -> None:
         intent("pause"),
         intent("rework", operation="pull", reason="start again"),
     ):
-        script.say(each)  # every one a run of its own
+        script.send(each)  # every one a run of its own
         after = script.path.read_bytes()
         assert after.startswith(before)
         before = after
@@ -184,8 +184,8 @@ def test_a_simulated_session_says_so_in_its_first_line_and_lives_by_the_times_it
 
 def test_a_clock_set_back_is_noted_in_the_log(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE, simulated=True)
-    script.all(
-        open_(options={"size": "small"}, at="2026-03-01T08:00:00Z"),
+    script.do_all(
+        open_intent(options={"size": "small"}, at="2026-03-01T08:00:00Z"),
         intent("note", text="one", at="2026-03-01T09:00:00+01:00"),  # the same moment
         intent("note", text="two", at="2026-03-01T07:00:00Z"),
     )
@@ -194,8 +194,8 @@ def test_a_clock_set_back_is_noted_in_the_log(tmp_path: Path) -> None:
 
 def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_whole_event(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
-    script.all(open_(options={"size": "small"}), intent("start", operation="pull"))
-    script.all(intent("tick", joint="ring", fastener=1), intent("tick", joint="ring", fastener=2))
+    script.do_all(open_intent(options={"size": "small"}), intent("start", operation="pull"))
+    script.do_all(intent("tick", joint="ring", fastener=1), intent("tick", joint="ring", fastener=2))
     whole = script.path.read_bytes()
     torn = whole[: len(whole) - 25]
     script.path.write_bytes(torn)
@@ -210,9 +210,11 @@ def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_w
 
 def test_a_changed_byte_is_found_and_the_file_is_never_written_again(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
-    script.all(open_(options={"size": "small"}), intent("start", operation="pull"), intent("note", text="hello"))
+    script.do_all(
+        open_intent(options={"size": "small"}), intent("start", operation="pull"), intent("note", text="hello")
+    )
     damaged = script.path.read_bytes().replace(b"hello", b"hallo")
     script.path.write_bytes(damaged)
-    (reply,) = script.say(intent("note", text="more"))
+    (reply,) = script.send(intent("note", text="more"))
     assert reply["ok"] is False
     assert script.path.read_bytes() == damaged

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.session.controller import Accepted, SessionController
-from tests.driving.script import Json, intent, load, read
-from tests.driving.session_driver import HeldClock
+from tests.driving.script import Json, intent, load_text, read_procedure
+from tests.driving.session_driver import ManualClock
 
 PROCEDURE = """\
 benchflow: 1
@@ -115,14 +115,16 @@ STARTS: list[Json] = [
 def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_session(
     sent: list[Json], fitted: bool
 ) -> None:
-    clock = HeldClock()
+    clock = ManualClock()
     with TemporaryDirectory() as folder:
         path = Path(folder) / "log.jsonl"
-        controller = SessionController.begin(path, load(PROCEDURE), file="p.yaml", read=read, clock=clock)
+        controller = SessionController.begin(
+            path, load_text(PROCEDURE), file="p.yaml", read=read_procedure, clock=clock
+        )
         opened = controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         assert isinstance(opened, Accepted)
         for each in [*(STARTS if fitted else []), *sent]:
-            clock.forward(40)
+            clock.advance(40)
             before = controller.state
             reply = controller.send(each)
             if isinstance(reply, Accepted):
@@ -131,7 +133,7 @@ def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_
                 assert controller.state is before
         seen, state = controller.view(), controller.state
         controller.close()
-        again = SessionController.resume(path, read=read, clock=clock)
+        again = SessionController.resume(path, read=read_procedure, clock=clock)
         assert again.state == state
         assert again.view() == seen
         again.close()

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.driving.script import Script, intent, open_
+from tests.driving.script import Script, intent, open_intent
 
 PROCEDURE = """\
 benchflow: 1
@@ -46,52 +46,54 @@ sections:
 
 def session(folder: Path, *, belt: str = "belt", crank: str | None = "top") -> Script:
     script = Script(folder, PROCEDURE)
-    script.all(open_(options={"belt": belt}, start={"crank": crank}))
+    script.do_all(open_intent(options={"belt": belt}, start={"crank": crank}))
     return script
 
 
 def work(script: Script, *names: str) -> None:
     for name in names:
-        script.all(intent("start", operation=name), intent("finish", operation=name))
+        script.do_all(intent("start", operation=name), intent("finish", operation=name))
 
 
 def test_after_names_an_operation_a_place_all_places_or_a_section(tmp_path: Path) -> None:
     script = session(tmp_path)
-    assert script.no("start", operation="all-clean") == ["after-missing", "after-missing"]
+    assert script.refused("start", operation="all-clean") == ["after-missing", "after-missing"]
     work(script, "clean[left]", "left-clean")
-    assert script.no("start", operation="both-clean") == ["after-missing"]
-    assert script.no("start", operation="dry[right]") == ["after-missing"]
+    assert script.refused("start", operation="both-clean") == ["after-missing"]
+    assert script.refused("start", operation="dry[right]") == ["after-missing"]
     work(script, "dry[left]", "clean[right]", "both-clean", "all-clean")
 
 
 def test_what_the_options_leave_out_counts_as_done_and_is_not_part_of_the_build(tmp_path: Path) -> None:
     script = session(tmp_path)
     work(script, "after-chain")
-    assert script.no("start", operation="chain-only") == ["unknown-name"]
-    assert "chain-only" not in script.ask("status")["operations"]
+    assert script.refused("start", operation="chain-only") == ["unknown-name"]
+    assert "chain-only" not in script.query("status")["operations"]
 
 
 def test_what_the_options_put_in_is_waited_for(tmp_path: Path) -> None:
     script = session(tmp_path, belt="chain")
-    assert script.no("start", operation="after-chain") == ["after-missing"]
-    assert script.no("start", operation="all-clean") == ["after-missing"] * 3
+    assert script.refused("start", operation="after-chain") == ["after-missing"]
+    assert script.refused("start", operation="all-clean") == ["after-missing"] * 3
     work(script, "chain-only", "after-chain")
 
 
 def test_needs_and_never_take_one_value_or_several(tmp_path: Path) -> None:
     script = session(tmp_path)
-    assert script.no("start", operation="open-up") == ["interference"]  # top would do for needs, not for the valves
-    assert script.no("start", operation="stay-open") == ["interference"]
+    assert script.refused("start", operation="open-up") == [
+        "interference"
+    ]  # top would do for needs, not for the valves
+    assert script.refused("start", operation="stay-open") == ["interference"]
     script.do("move", move="to-quarter")
     work(script, "open-up", "stay-open")
-    assert script.no("move", move="to-top") == ["state-not-met", "interference"]
-    assert script.no("start", operation="pin-in") == ["interference"]
+    assert script.refused("move", move="to-top") == ["state-not-met", "interference"]
+    assert script.refused("start", operation="pin-in") == ["interference"]
 
 
 @pytest.mark.parametrize("crank", [None, "bottom"])
 def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, crank: str | None) -> None:
     script = session(tmp_path, crank=crank)
-    (reply,) = script.say(intent("start", operation="open-up"))
+    (reply,) = script.send(intent("start", operation="open-up"))
     assert [reason["code"] for reason in reply["refused"]] == ["state-not-met", "interference"]
     assert reply["refused"][0]["state"] == "crank"
     assert reply["refused"][1]["rule"] == 0
@@ -99,21 +101,21 @@ def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, cr
 
 
 def test_an_operation_that_is_missing_is_named(tmp_path: Path) -> None:
-    (reply,) = session(tmp_path).say(intent("start", operation="left-clean"))
+    (reply,) = session(tmp_path).send(intent("start", operation="left-clean"))
     assert reply["refused"][0]["operation"] == "clean[left]"
 
 
 def test_what_is_held_while_in_hand_falls_away_and_what_is_set_stays(tmp_path: Path) -> None:
     script = session(tmp_path, crank="quarter")
     work(script, "open-up")
-    assert script.ask("status")["state"] == {"crank": "quarter", "valves": "shut", "pin": "out"}
+    assert script.query("status")["state"] == {"crank": "quarter", "valves": "shut", "pin": "out"}
     work(script, "stay-open")
-    assert script.ask("status")["state"]["valves"] == "open"
+    assert script.query("status")["state"]["valves"] == "open"
 
 
 def test_the_route_is_the_shortest_safe_way_and_every_step_of_it_is_allowed(tmp_path: Path) -> None:
     script = session(tmp_path, crank="bottom")
-    way = script.ask("route", operation="open-up")
+    way = script.query("route", operation="open-up")
     assert way == ["to-quarter", "open-up"]
     for step in way:
         if step.startswith("to-"):
@@ -125,15 +127,15 @@ def test_the_route_is_the_shortest_safe_way_and_every_step_of_it_is_allowed(tmp_
 def test_a_way_that_there_is_not_is_refused_with_what_stands_in_it(tmp_path: Path) -> None:
     script = session(tmp_path, crank="bottom")
     work(script, "pin-in")  # from here the crank cannot be turned at all
-    codes = script.no("route", operation="open-up")
+    codes = script.refused("route", operation="open-up")
     assert codes
-    assert script.no("move", move="to-quarter") == ["state-not-met", "interference"]
+    assert script.refused("move", move="to-quarter") == ["state-not-met", "interference"]
 
 
 def test_an_operation_is_done_once_and_again_only_when_it_was_taken_back(tmp_path: Path) -> None:
     script = session(tmp_path)
     work(script, "clean[left]")
-    assert script.no("start", operation="clean[left]") == ["already-done"]
+    assert script.refused("start", operation="clean[left]") == ["already-done"]
     script.do("rework", operation="clean[left]", reason="dust")
     work(script, "clean[left]")
 
@@ -142,16 +144,16 @@ def test_taking_back_reopens_what_came_after_and_lets_go_of_what_was_set(tmp_pat
     script = session(tmp_path, crank="quarter")
     work(script, "clean[left]", "dry[left]", "clean[right]", "all-clean", "stay-open")
     script.do("rework", operation="stay-open", reason="too early")
-    assert script.ask("status")["state"]["valves"] == "shut"
+    assert script.query("status")["state"]["valves"] == "shut"
     (first, *others) = script.do("rework", operation="clean[left]", reason="dust")
     assert (first["kind"], {event["kind"] for event in others}) == ("rework-started", {"undone"})
-    assert script.ask("status")["done"] == ["clean[right]"]
+    assert script.query("status")["done"] == ["clean[right]"]
 
 
 def test_status_says_what_is_done_in_hand_set_aside_and_how_it_stands(tmp_path: Path) -> None:
     script = session(tmp_path)
-    script.all(intent("start", operation="clean[left]"), intent("pause"), intent("start", operation="clean[right]"))
-    status = script.ask("status")
+    script.do_all(intent("start", operation="clean[left]"), intent("pause"), intent("start", operation="clean[right]"))
+    status = script.query("status")
     assert (status["in_progress"], status["paused"], status["done"]) == ("clean[right]", ["clean[left]"], [])
     assert status["state"] == {"crank": "top", "valves": "shut", "pin": "out"}
 
@@ -173,9 +175,9 @@ sections:
   - {id: cover, title: Cover, after: [fit], undo: {do: Take it off}}
 """
     script = Script(tmp_path, text)
-    script.all(open_(), intent("start", operation="fit"), intent("finish"))
-    script.all(intent("start", operation="cover"), intent("finish"))
-    script.all(intent("rework", operation="fit", reason="wrong part", walk=True), intent("rework-step"))
-    assert script.no("move", move="light") == ["not-allowed"]
+    script.do_all(open_intent(), intent("start", operation="fit"), intent("finish"))
+    script.do_all(intent("start", operation="cover"), intent("finish"))
+    script.do_all(intent("rework", operation="fit", reason="wrong part", walk=True), intent("rework-step"))
+    assert script.refused("move", move="light") == ["not-allowed"]
     script.do("move", move="to-half")
-    script.all(intent("rework-step"), intent("move", move="light"))
+    script.do_all(intent("rework-step"), intent("move", move="light"))

@@ -7,7 +7,7 @@ import pytest
 
 from benchflow.session.shop.register import hash_pin
 from tests.driving.log_files import texts_in
-from tests.driving.script import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_intent
 
 SHOP = f"""\
 shop: 1
@@ -57,7 +57,7 @@ AT = "2026-03-01T08:00:00Z"
 @pytest.fixture
 def script(tmp_path: Path) -> Script:
     found = Script(tmp_path, PROCEDURE, simulated=True, shop=SHOP)
-    found.all(open_(at=AT))
+    found.do_all(open_intent(at=AT))
     return found
 
 
@@ -66,7 +66,7 @@ def do(script: Script, kind: str, **fields: Any) -> list[Json]:
 
 
 def no(script: Script, kind: str, **fields: Any) -> list[str]:
-    return script.no(kind, at=AT, **fields)
+    return script.refused(kind, at=AT, **fields)
 
 
 def test_only_a_person_who_has_the_role_and_the_pin_signs(script: Script) -> None:
@@ -83,7 +83,7 @@ def test_a_stranger_does_not_open_a_session_and_does_not_sign_a_deviation(tmp_pa
     other = Script(tmp_path / "other", PROCEDURE, simulated=True)
     other.path.parent.mkdir()
     other.shop.write_text(SHOP, encoding="utf-8")
-    assert other.no("open", by="Nobody", at=AT) == ["not-allowed"]
+    assert other.refused("open", by="Nobody", at=AT) == ["not-allowed"]
     do(script, "start", operation="look")
     assert no(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
 
@@ -93,7 +93,7 @@ def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_an
     script: Script, serial: str, why: str
 ) -> None:
     do(script, "start", operation="pull")
-    (reply,) = script.say(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
+    (reply,) = script.send(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
     assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
     assert why in reply["refused"][0]["message"]
     assert "Fit for" in reply["refused"][0]["message"]

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.driving.script import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_intent
 
 TEXT = """\
 benchflow: 1
@@ -36,7 +36,7 @@ BOTH = "[30 N·m, {check: 95 .. 120 N·m, stretch: 0.14 .. 0.16 mm}]"
 def begun(folder: Path, stages: str, *, joint: str = "rods", more: str = "") -> Script:
     text = TEXT.replace("JOINT", joint).replace("STAGES", stages).replace(", MORE", f", {more}" if more else "")
     script = Script(folder, text)
-    script.all(open_(), intent("start", operation="pull"))
+    script.do_all(open_intent(), intent("start", operation="pull"))
     return script
 
 
@@ -59,14 +59,14 @@ def test_a_check_reads_torque_angle_or_stretch(
     tmp_path: Path, check: str, good: str, bad: str, verdict: str, wrong: str
 ) -> None:
     script = begun(tmp_path, f"[30 N·m, {{check: {check}}}]")
-    script.all(*ticks("rods", 1, 2))
-    assert script.no("tick", joint="rods", fastener=1) == ["value-missing"]
-    assert script.no("tick", joint="rods", fastener=1, value=wrong) == ["wrong-dimension"]
-    assert script.no("tick", joint="rods", fastener=1, value=good, stretch="0.15 mm") == ["not-allowed"]
+    script.do_all(*ticks("rods", 1, 2))
+    assert script.refused("tick", joint="rods", fastener=1) == ["value-missing"]
+    assert script.refused("tick", joint="rods", fastener=1, value=wrong) == ["wrong-dimension"]
+    assert script.refused("tick", joint="rods", fastener=1, value=good, stretch="0.15 mm") == ["not-allowed"]
     (event,) = script.do("tick", joint="rods", fastener=1, value=good)
     assert (event["data"]["verdict"], event["data"]["quantity"]["entered"]) == ("ok", good)
     assert script.do("tick", joint="rods", fastener=2, value=bad)[0]["data"]["verdict"] == verdict
-    assert script.no("finish") == ["out-of-limit"]
+    assert script.refused("finish") == ["out-of-limit"]
 
 
 @pytest.mark.parametrize(
@@ -84,20 +84,20 @@ def test_torque_and_stretch_are_accepted_only_where_both_are_within(
     tmp_path: Path, value: str, stretch: str, corner: str, verdict: str
 ) -> None:
     script = begun(tmp_path, BOTH)
-    script.all(*ticks("rods", 1, 2))
-    assert script.no("tick", joint="rods", fastener=1, value=value) == ["value-missing"]
-    assert script.no("tick", joint="rods", fastener=1, stretch=stretch) == ["value-missing"]
-    assert script.no("tick", joint="rods", fastener=1, value=stretch, stretch=value) == ["wrong-dimension"] * 2
-    assert script.no("tick", joint="rods", fastener=1, value="110", stretch=0.15) == ["bad-quantity"]
+    script.do_all(*ticks("rods", 1, 2))
+    assert script.refused("tick", joint="rods", fastener=1, value=value) == ["value-missing"]
+    assert script.refused("tick", joint="rods", fastener=1, stretch=stretch) == ["value-missing"]
+    assert script.refused("tick", joint="rods", fastener=1, value=stretch, stretch=value) == ["wrong-dimension"] * 2
+    assert script.refused("tick", joint="rods", fastener=1, value="110", stretch=0.15) == ["bad-quantity"]
     (event,) = script.do("tick", joint="rods", fastener=1, value=value, stretch=stretch)
     data = event["data"]
     assert (data["quantity"]["entered"], data["stretch"]["entered"]) == (value, stretch)
     assert (data["corner"], data["verdict"]) == (corner, verdict)
-    script.all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
+    script.do_all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
     if verdict == "ok":
         script.do("finish")
     else:
-        (reply,) = script.say(intent("finish"))
+        (reply,) = script.send(intent("finish"))
         assert [reason["code"] for reason in reply["refused"]] == ["out-of-limit"]
         assert value in reply["refused"][0]["message"]
         assert stretch in reply["refused"][0]["message"]
@@ -105,10 +105,10 @@ def test_torque_and_stretch_are_accepted_only_where_both_are_within(
 
 def test_a_fastener_that_read_out_is_read_again_without_losing_the_count(tmp_path: Path) -> None:
     script = begun(tmp_path, "[30 N·m, {check: at least 25 N·m}]")
-    script.all(*ticks("rods", 1, 2), *ticks("rods", 1, value="20 N·m"))
-    script.all(*ticks("rods", 1, value="26 N·m"), *ticks("rods", 2, value="21 N·m"))
-    assert "already-done" in script.no("tick", joint="rods", fastener=1, value="26 N·m")  # it is within
-    script.all(*ticks("rods", 2, value="27 N·m"))
+    script.do_all(*ticks("rods", 1, 2), *ticks("rods", 1, value="20 N·m"))
+    script.do_all(*ticks("rods", 1, value="26 N·m"), *ticks("rods", 2, value="21 N·m"))
+    assert "already-done" in script.refused("tick", joint="rods", fastener=1, value="26 N·m")  # it is within
+    script.do_all(*ticks("rods", 2, value="27 N·m"))
     script.do("finish")
     read = [line["data"]["quantity"]["value"] for line in script.log() if "quantity" in line["data"]]
     assert read == ["20", "26", "21", "27"]  # every attempt stays
@@ -116,41 +116,41 @@ def test_a_fastener_that_read_out_is_read_again_without_losing_the_count(tmp_pat
 
 def test_taking_back_the_second_reading_of_a_fastener_brings_the_first_one_back(tmp_path: Path) -> None:
     script = begun(tmp_path, "[{check: at least 25 N·m}]")
-    script.all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 1, value="26 N·m"))
+    script.do_all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 1, value="26 N·m"))
     script.do("untick", joint="rods", fastener=1)
-    script.all(*ticks("rods", 2, value="26 N·m"))
-    assert script.no("finish") == ["out-of-limit"]
+    script.do_all(*ticks("rods", 2, value="26 N·m"))
+    assert script.refused("finish") == ["out-of-limit"]
 
 
 def test_a_reading_on_a_fastener_is_put_right_by_name_even_when_the_joint_is_done(tmp_path: Path) -> None:
     script = begun(tmp_path, BOTH)
-    script.all(*ticks("rods", 1, 2), *ticks("rods", 1, value="11 N·m", stretch="0.15 mm"))
+    script.do_all(*ticks("rods", 1, 2), *ticks("rods", 1, value="11 N·m", stretch="0.15 mm"))
     wrong = script.log()[-1]["seq"]
-    script.all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
-    assert script.no("finish") == ["out-of-limit"]
-    assert script.no("correct", event=wrong, value="110 N·m", reason="slip") == ["value-missing"]
+    script.do_all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
+    assert script.refused("finish") == ["out-of-limit"]
+    assert script.refused("correct", event=wrong, value="110 N·m", reason="slip") == ["value-missing"]
     script.do("correct", event=wrong, value="110 N·m", stretch="0.15 mm", reason="a nought was missing")
     script.do("finish")
     script.do("correct", event=wrong, value="110 N·m", stretch="0.19 mm", reason="the other column")
-    assert script.no("close", by="Robin") == ["out-of-limit"]
+    assert script.refused("close", by="Robin") == ["out-of-limit"]
 
 
 def test_a_deviation_about_a_joint_covers_what_was_read_when_it_was_signed(tmp_path: Path) -> None:
     script = begun(tmp_path, "[{check: at least 25 N·m}]")
-    script.all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 2, value="26 N·m"))
+    script.do_all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 2, value="26 N·m"))
     script.do("deviate", operation="pull", about="rods", reason="soft seat", by="Kim")
-    script.all(*ticks("rods", 1, value="5 N·m", stage=1))
-    assert script.no("finish") == ["out-of-limit"]
+    script.do_all(*ticks("rods", 1, value="5 N·m", stage=1))
+    assert script.refused("finish") == ["out-of-limit"]
     script.do("deviate", operation="pull", about="limit", reason="soft seat", by="Kim")
     script.do("finish")
 
 
 def test_what_a_tool_reports_is_kept_and_a_length_is_no_torque(tmp_path: Path) -> None:
     script = begun(tmp_path, "[30 N·m, +90°, loosen 1 turn]")
-    assert script.no("tick", joint="rods", fastener=1, value="90°") == ["wrong-dimension"]
-    script.all(*ticks("rods", 1, 2, value="22 ft-lb"))
-    assert script.no("tick", joint="rods", fastener=1, value="3 mm") == ["wrong-dimension"]
-    script.all(*ticks("rods", 1, value="88.4 N·m"), *ticks("rods", 2, value="91°"), *ticks("rods", 1, 2))
+    assert script.refused("tick", joint="rods", fastener=1, value="90°") == ["wrong-dimension"]
+    script.do_all(*ticks("rods", 1, 2, value="22 ft-lb"))
+    assert script.refused("tick", joint="rods", fastener=1, value="3 mm") == ["wrong-dimension"]
+    script.do_all(*ticks("rods", 1, value="88.4 N·m"), *ticks("rods", 2, value="91°"), *ticks("rods", 1, 2))
     script.do("finish")
 
 
@@ -163,59 +163,59 @@ def drawn(folder: Path) -> Script:
 
 def test_a_script_that_knows_only_ticks_finishes_a_joint_that_is_drawn_down(tmp_path: Path) -> None:
     script = drawn(tmp_path)
-    script.all(*ticks("caps", 1, 2, 3), intent("finish"))
+    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
 
 
 def test_turns_are_counted_round_by_round_and_the_stages_wait_until_all_are_seated(tmp_path: Path) -> None:
     script = drawn(tmp_path)
-    assert script.no("draw-down", joint="caps", fastener=2) == ["fastener-order"]
-    assert script.no("draw-down", joint="rods", fastener=1) == ["unknown-name"]
+    assert script.refused("draw-down", joint="caps", fastener=2) == ["fastener-order"]
+    assert script.refused("draw-down", joint="rods", fastener=1) == ["unknown-name"]
     for number in (1, 2, 3, 1):
         script.do("draw-down", joint="caps", fastener=number)
     (event,) = script.do("draw-down", joint="caps")
     assert (event["kind"], event["data"]["round"], event["data"]["fastener"]) == ("drawn-down", 2, 2)
-    assert script.no("tick", joint="caps", fastener=1) == ["stage-not-finished"]
-    assert script.no("finish") == ["stage-not-finished"]
+    assert script.refused("tick", joint="caps", fastener=1) == ["stage-not-finished"]
+    assert script.refused("finish") == ["stage-not-finished"]
     (seated,) = script.do("draw-down", joint="caps", seated=True)
     assert (seated["kind"], seated["data"]["turns"]) == ("seated", 5)
-    assert script.no("draw-down", joint="caps") == ["already-done"]
-    script.all(*ticks("caps", 1, 2, 3), intent("finish"))
+    assert script.refused("draw-down", joint="caps") == ["already-done"]
+    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
 
 
 def test_the_count_of_turns_survives_leaving_and_is_taken_back_step_by_step(tmp_path: Path) -> None:
     script = drawn(tmp_path)
-    script.all(*[intent("draw-down", joint="caps")] * 4, intent("draw-down", joint="caps", seated=True))
-    script.all(intent("pause"), intent("start", operation="pull"))
-    assert script.no("untick", joint="caps", fastener=2) == ["fastener-order"]
+    script.do_all(*[intent("draw-down", joint="caps")] * 4, intent("draw-down", joint="caps", seated=True))
+    script.do_all(intent("pause"), intent("start", operation="pull"))
+    assert script.refused("untick", joint="caps", fastener=2) == ["fastener-order"]
     assert script.do("untick", joint="caps")[0]["kind"] == "unseated"
     (back,) = script.do("untick", joint="caps", fastener=1)
     assert (back["kind"], back["data"]["round"]) == ("undrawn", 2)
     assert script.do("draw-down", joint="caps")[0]["data"]["round"] == 2
-    script.all(intent("draw-down", joint="caps", seated=True), *ticks("caps", 1))
+    script.do_all(intent("draw-down", joint="caps", seated=True), *ticks("caps", 1))
     assert script.do("untick", joint="caps")[0]["kind"] == "unticked"
 
 
 def test_seated_may_be_said_without_counting(tmp_path: Path) -> None:
     script = drawn(tmp_path)
     assert script.do("draw-down", joint="caps", seated=True)[0]["data"]["turns"] == 0
-    script.all(*ticks("caps", 1, 2, 3), intent("finish"))
+    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
 
 
 def test_a_joint_that_is_not_drawn_down_takes_no_turns(tmp_path: Path) -> None:
     script = begun(tmp_path, "[30 N·m]")
-    assert script.no("draw-down", joint="rods", fastener=1) == ["not-allowed"]
+    assert script.refused("draw-down", joint="rods", fastener=1) == ["not-allowed"]
 
 
 def test_turns_are_not_entered_once_the_stages_have_begun(tmp_path: Path) -> None:
     script = drawn(tmp_path)
-    script.all(*ticks("caps", 1))
-    assert script.no("draw-down", joint="caps") == ["already-done"]
+    script.do_all(*ticks("caps", 1))
+    assert script.refused("draw-down", joint="caps") == ["already-done"]
 
 
 def test_a_joint_taken_back_is_drawn_down_afresh(tmp_path: Path) -> None:
     script = drawn(tmp_path)
-    script.all(*[intent("draw-down", joint="caps")] * 2, intent("draw-down", joint="caps", seated=True))
-    script.all(*ticks("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds"))
+    script.do_all(*[intent("draw-down", joint="caps")] * 2, intent("draw-down", joint="caps", seated=True))
+    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds"))
     script.do("start", operation="pull")
     assert script.do("draw-down", joint="caps")[0]["data"] | {"clock": 0} == {
         "operation": "pull", "joint": "caps", "round": 1, "fastener": 1, "clock": 0,

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.driving.script import Script, intent, open_, operations
+from tests.driving.script import Script, intent, open_intent, procedure_with
 
 BEAD = "{id: bead, title: Bead, undo: {do: Wipe it off}}"
 
@@ -14,9 +14,9 @@ def at(clock: str) -> str:
 
 
 def session(folder: Path, *written: str) -> Script:
-    script = Script(folder, operations(BEAD, *written), simulated=True)
-    script.all(
-        open_(at=at("08:00:00")),
+    script = Script(folder, procedure_with(BEAD, *written), simulated=True)
+    script.do_all(
+        open_intent(at=at("08:00:00")),
         intent("start", operation="bead", at=at("08:00:00")),
         intent("finish", operation="bead", at=at("08:10:00")),
     )
@@ -42,26 +42,28 @@ def test_the_lower_end_holds_back_taking_up_and_the_upper_end_finishing(
 ) -> None:
     script = session(tmp_path, f"{{id: head, title: Head, time: {{bead: {window}}}}}")
     if not finish:
-        assert script.no("start", operation="head", at=at(start)) == codes
+        assert script.refused("start", operation="head", at=at(start)) == codes
         return
     script.do("start", operation="head", at=at(start))
     if codes:
-        assert script.no("finish", operation="head", at=at(finish)) == codes
+        assert script.refused("finish", operation="head", at=at(finish)) == codes
     else:
         script.do("finish", operation="head", at=at(finish))
 
 
 def test_a_window_makes_its_operation_come_after(tmp_path: Path) -> None:
-    script = Script(tmp_path, operations(BEAD, "{id: head, title: Head, time: {bead: at most 10 min}}"), simulated=True)
-    script.all(open_(at=at("08:00:00")))
-    assert script.no("start", operation="head", at=at("08:01:00")) == ["after-missing"]
+    script = Script(
+        tmp_path, procedure_with(BEAD, "{id: head, title: Head, time: {bead: at most 10 min}}"), simulated=True
+    )
+    script.do_all(open_intent(at=at("08:00:00")))
+    assert script.refused("start", operation="head", at=at("08:01:00")) == ["after-missing"]
 
 
 def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}, undo: {do: Lift it off}}")
     script.do("start", operation="head", at=at("08:30:00"))
-    assert script.no("finish", at=at("08:31:00")) == ["too-late"]
-    script.all(
+    assert script.refused("finish", at=at("08:31:00")) == ["too-late"]
+    script.do_all(
         intent("pause", at=at("08:31:00")),
         intent("rework", operation="bead", reason="skinned over", at=at("08:32:00")),
         intent("start", operation="bead", at=at("08:33:00")),
@@ -75,14 +77,14 @@ def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
 def test_a_deviation_waives_a_window_by_whatever_it_is_called(tmp_path: Path, about: str) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
     script.do("start", operation="head", at=at("08:30:00"))
-    assert script.no("finish", at=at("08:31:00")) == ["too-late"]
+    assert script.refused("finish", at=at("08:31:00")) == ["too-late"]
     script.do("deviate", operation="head", about=about, reason="still tacky", by="Kim", at=at("08:31:00"))
     script.do("finish", at=at("08:31:00"))
 
 
 def test_a_wait_is_waived_before_the_operation_is_in_hand(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at least 30 min}}")
-    assert script.no("start", operation="head", at=at("08:12:00")) == ["too-early"]
+    assert script.refused("start", operation="head", at=at("08:12:00")) == ["too-early"]
     script.do("deviate", operation="head", about="too-early", reason="warm day", by="Kim", at=at("08:12:00"))
     script.do("start", operation="head", at=at("08:12:00"))
 
@@ -93,54 +95,54 @@ def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
         "{id: primer, title: Primer, after: [bead]}",
         "{id: head, title: Head, time: {bead: at most 10 min, primer: 5 min .. 8 min}}",
     )
-    script.all(
+    script.do_all(
         intent("start", operation="primer", at=at("08:11:00")),
         intent("finish", operation="primer", at=at("08:12:00")),
     )
-    assert script.no("start", operation="head", at=at("08:16:00")) == ["too-early"]
+    assert script.refused("start", operation="head", at=at("08:16:00")) == ["too-early"]
     script.do("start", operation="head", at=at("08:17:00"))
-    assert script.no("finish", at=at("08:21:00")) == ["too-late", "too-late"]
+    assert script.refused("finish", at=at("08:21:00")) == ["too-late", "too-late"]
     script.do("deviate", operation="head", about="bead", reason="still wet", by="Kim", at=at("08:21:00"))
-    assert script.no("finish", at=at("08:21:00")) == ["too-late"]  # the one that nobody signed about
+    assert script.refused("finish", at=at("08:21:00")) == ["too-late"]  # the one that nobody signed about
     script.do("finish", at=at("08:20:00"))
 
 
 def test_a_window_from_an_operation_under_each_counts_from_every_one_of_them(tmp_path: Path) -> None:
-    text = operations(
+    text = procedure_with(
         "{id: bead, title: 'Bead {side}', each: side}",
         "{id: head, title: Head, time: {bead: at most 10 min}}",
         head="places: {side: [left, right]}\n",
     )
     script = Script(tmp_path, text, simulated=True)
-    script.all(
-        open_(at=at("08:00:00")),
+    script.do_all(
+        open_intent(at=at("08:00:00")),
         intent("start", operation="bead[left]", at=at("08:00:00")), intent("finish", at=at("08:01:00")),
     )  # fmt: skip
-    assert script.no("start", operation="head", at=at("08:02:00")) == ["after-missing"]
-    script.all(
+    assert script.refused("start", operation="head", at=at("08:02:00")) == ["after-missing"]
+    script.do_all(
         intent("start", operation="bead[right]", at=at("08:03:00")), intent("finish", at=at("08:05:00")),
         intent("start", operation="head", at=at("08:06:00")),
     )  # fmt: skip
-    assert script.no("finish", at=at("08:12:00")) == ["too-late"]
+    assert script.refused("finish", at=at("08:12:00")) == ["too-late"]
     script.do("finish", at=at("08:11:00"))
 
 
 def test_a_simulated_session_needs_the_moment_and_takes_any_form_of_it(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
-    assert script.no("start", operation="head") == ["value-missing"]
-    assert script.no("start", operation="head", at="noon") == ["bad-intent"]
-    assert script.no("start", operation="head", at=1772352000) == ["bad-intent"]
-    assert script.ask("status")["done"] == ["bead"]  # a query speaks of the last moment
+    assert script.refused("start", operation="head") == ["value-missing"]
+    assert script.refused("start", operation="head", at="noon") == ["bad-intent"]
+    assert script.refused("start", operation="head", at=1772352000) == ["bad-intent"]
+    assert script.query("status")["done"] == ["bead"]  # a query speaks of the last moment
     script.do("start", operation="head", at="2026-03-01T09:15:00+01:00")
     script.do("finish", at="2026-03-01t08:20:00z")
 
 
 def test_a_real_session_does_not_take_its_time_from_an_intent(tmp_path: Path) -> None:
-    script = Script(tmp_path, operations(BEAD))
-    script.all(open_())
-    assert script.no("start", operation="bead", at=at("08:00:00")) == ["not-allowed"]
+    script = Script(tmp_path, procedure_with(BEAD))
+    script.do_all(open_intent())
+    assert script.refused("start", operation="bead", at=at("08:00:00")) == ["not-allowed"]
 
 
 def test_a_clock_set_back_opens_no_window_again(tmp_path: Path) -> None:
     script = session(tmp_path, "{id: head, title: Head, time: {bead: 30 min .. 4 h}}")
-    assert script.no("start", operation="head", at=at("07:00:00")) == ["too-early"]
+    assert script.refused("start", operation="head", at=at("07:00:00")) == ["too-early"]

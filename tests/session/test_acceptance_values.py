@@ -5,14 +5,14 @@ from typing import Any
 
 import pytest
 
-from tests.driving.script import Json, Script, intent, open_, operations
+from tests.driving.script import Json, Script, intent, open_intent, procedure_with
 
 HEAD = "instruments: {gauge: {title: Gauge, kind: length, uncertainty: at most 0.004 mm}}\n"
 
 
 def begun(folder: Path, *written: str, take: str = "one", head: str = HEAD) -> Script:
-    script = Script(folder, operations(*written, head=head))
-    script.all(open_(), intent("start", operation=take))
+    script = Script(folder, procedure_with(*written, head=head))
+    script.do_all(open_intent(), intent("start", operation=take))
     return script
 
 
@@ -53,10 +53,10 @@ def test_readings_are_judged_as_the_procedure_says_with_both_ends_in(
     script = begun(tmp_path, record(key))
     for number, value in enumerate(readings, 1):
         if number == len(readings) and number > 1:
-            assert "value-missing" in script.no("finish")
+            assert "value-missing" in script.refused("finish")
         script.do("record", name="gap", value=value)
     if codes:
-        assert script.no("finish") == codes
+        assert script.refused("finish") == codes
     else:
         script.do("finish")
 
@@ -81,7 +81,7 @@ def test_a_guarded_reading_within_the_guard_band_is_not_proven(tmp_path: Path, v
     assert event["data"]["verdict"] == verdict
     assert event["data"]["decision"] == "guarded"
     if verdict != "ok":
-        assert script.no("finish") == ["not-proven" if verdict == "not-proven" else "out-of-limit"]
+        assert script.refused("finish") == ["not-proven" if verdict == "not-proven" else "out-of-limit"]
         script.do("deviate", operation="one", about="gap", reason="looked at it again", by="Kim")
     script.do("finish")
 
@@ -89,13 +89,13 @@ def test_a_guarded_reading_within_the_guard_band_is_not_proven(tmp_path: Path, v
 def test_the_rule_at_the_top_of_the_file_holds_where_a_value_says_nothing_else(tmp_path: Path) -> None:
     script = begun(tmp_path, record("with: gauge, limit: 0.10 .. 0.20 mm"), head=f"decision: guarded\n{HEAD}")
     script.do("record", name="gap", value="0.10 mm")
-    assert script.no("finish") == ["not-proven"]
+    assert script.refused("finish") == ["not-proven"]
 
 
 def test_a_part_used_again_is_judged_by_its_own_limit_when_it_is_said_to_be_one(tmp_path: Path) -> None:
     script = begun(tmp_path, record("limit: 0.10 .. 0.28 mm, used: at most 0.40 mm"))
     script.do("record", name="gap", value="0.35 mm")
-    assert script.no("finish") == ["out-of-limit"]
+    assert script.refused("finish") == ["out-of-limit"]
     (event,) = script.do("record", name="gap", value="0.35 mm", used=True)
     assert (event["data"]["used"], event["data"]["verdict"]) == (True, "ok")
     script.do("finish")
@@ -108,10 +108,10 @@ def test_a_limit_may_lean_on_an_earlier_reading(tmp_path: Path) -> None:
         "{id: two, title: Two, after: [one], record: {preload: {ask: Preload, unit: N·m, "
         "limit: above start-torque by 0.35 .. 0.45 N·m}}}",
     )
-    script.all(intent("record", name="start-torque", value="1.20 N·m"), intent("finish"))
-    script.all(intent("start", operation="two"), intent("record", name="preload", value="1.50 N·m"))
-    assert script.no("finish") == ["out-of-limit"]
-    script.all(intent("record", name="preload", value="14.4 in-lb"), intent("finish"))  # 1.627 N·m
+    script.do_all(intent("record", name="start-torque", value="1.20 N·m"), intent("finish"))
+    script.do_all(intent("start", operation="two"), intent("record", name="preload", value="1.50 N·m"))
+    assert script.refused("finish") == ["out-of-limit"]
+    script.do_all(intent("record", name="preload", value="14.4 in-lb"), intent("finish"))  # 1.627 N·m
 
 
 def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path: Path) -> None:
@@ -123,15 +123,17 @@ def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path:
         take="one[1]",
         head="places: {place: [1, 2]}\n",
     )
-    script.all(intent("record", name="bore", value="54.030 mm"), intent("finish"))
-    script.all(intent("start", operation="one[2]"), intent("record", name="bore", value="54.050 mm"), intent("finish"))
-    script.all(intent("start", operation="two"))
-    assert script.no("finish") == ["value-missing", "value-missing"]
+    script.do_all(intent("record", name="bore", value="54.030 mm"), intent("finish"))
+    script.do_all(
+        intent("start", operation="one[2]"), intent("record", name="bore", value="54.050 mm"), intent("finish")
+    )
+    script.do_all(intent("start", operation="two"))
+    assert script.refused("finish") == ["value-missing", "value-missing"]
     events = script.do("record", name="journal", value="54.050 mm")
     assert [event["kind"] for event in events] == ["recorded", "calculated"]
     assert events[1]["data"]["quantity"]["value"] == "-0.010"
     assert events[1]["data"]["verdict"] == "low"
-    assert script.no("finish") == ["out-of-limit"]
+    assert script.refused("finish") == ["out-of-limit"]
     events = script.do("record", name="journal", value="54.000 mm")
     assert events[1]["data"]["quantity"] == {"value": "0.040", "unit": "mm", "entered": "0.040 mm"}
     script.do("finish")
@@ -145,13 +147,13 @@ def test_a_remedy_is_walked_and_its_redo_has_to_be_done_again(tmp_path: Path) ->
         "below: [{do: Fit it again, redo: [fit], tries: 1}, {do: Scrap it, stop: true}]}}}",
         take="fit",
     )
-    script.all(intent("finish"), intent("start", operation="one"), intent("record", name="gap", value="0.05 mm"))
-    assert script.no("finish") == ["out-of-limit"]
+    script.do_all(intent("finish"), intent("start", operation="one"), intent("record", name="gap", value="0.05 mm"))
+    assert script.refused("finish") == ["out-of-limit"]
     script.do("remedy", name="gap")
-    assert script.no("start", operation="one") == ["after-missing"]
-    script.all(intent("start", operation="fit"), intent("finish"), intent("start", operation="one"))
+    assert script.refused("start", operation="one") == ["after-missing"]
+    script.do_all(intent("start", operation="fit"), intent("finish"), intent("start", operation="one"))
     script.do("record", name="gap", value="0.05 mm")
-    assert script.no("remedy", name="gap") == ["not-allowed"]  # this is where it stops
+    assert script.refused("remedy", name="gap") == ["not-allowed"]  # this is where it stops
     script.do("deviate", operation="one", about="gap", reason="a new one is ordered", by="Kim")
     script.do("finish")
 
@@ -162,10 +164,10 @@ def test_a_choice_between_two_rows_is_asked_and_not_guessed(tmp_path: Path) -> N
         "{id: one, title: One, record: {gap: {ask: Gap, unit: mm, readings: 2}}, choose: {shim: {by: gap, "
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
     )
-    script.all(intent("record", name="gap", value="0.09 mm"), intent("record", name="gap", value="0.11 mm"))
-    assert script.ask("status")["proposed"] == {"shim": ["thin", "thick"]}
-    assert script.no("finish") == ["value-missing"]
-    script.all(intent("choose", name="shim", take="thin"), intent("finish"))
+    script.do_all(intent("record", name="gap", value="0.09 mm"), intent("record", name="gap", value="0.11 mm"))
+    assert script.query("status")["proposed"] == {"shim": ["thin", "thick"]}
+    assert script.refused("finish") == ["value-missing"]
+    script.do_all(intent("choose", name="shim", take="thin"), intent("finish"))
 
 
 @pytest.mark.parametrize(("value", "take"), [("0.10 mm", "thin"), ("0.1001 mm", "thick"), ("0.20 mm", "thick")])
@@ -176,9 +178,9 @@ def test_the_upper_end_of_a_row_belongs_to_it(tmp_path: Path, value: str, take: 
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
     )
     other = "thick" if take == "thin" else "thin"
-    script.all(intent("record", name="gap", value=value), intent("choose", name="shim", take=other))
-    assert script.no("finish") == ["out-of-limit"]
-    script.all(intent("choose", name="shim", take=take), intent("finish"))
+    script.do_all(intent("record", name="gap", value=value), intent("choose", name="shim", take=other))
+    assert script.refused("finish") == ["out-of-limit"]
+    script.do_all(intent("choose", name="shim", take=take), intent("finish"))
 
 
 def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path: Path) -> None:
@@ -191,18 +193,18 @@ def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path:
         take="one[1]",
         head="places: {valve: [1, 2]}\n",
     )
-    script.all(intent("record", name="gap", value="2.75 mm"), intent("finish"))
-    script.all(intent("start", operation="one[2]"), intent("record", name="gap", value="2.95 mm"), intent("finish"))
+    script.do_all(intent("record", name="gap", value="2.75 mm"), intent("finish"))
+    script.do_all(intent("start", operation="one[2]"), intent("record", name="gap", value="2.95 mm"), intent("finish"))
     script.do("start", operation="two")
     for place, value in (("A", "2.50 mm"), ("B", "2.70 mm"), ("C", "2.60 mm")):
         script.do("record", name="on-hand", value=value, place=place)
-    assert script.ask("status")["proposed"] == {"shims[1]": ["A"], "shims[2]": ["B"]}
-    assert script.no("finish") == ["value-missing", "value-missing"]
+    assert script.query("status")["proposed"] == {"shims[1]": ["A"], "shims[2]": ["B"]}
+    assert script.refused("finish") == ["value-missing", "value-missing"]
     script.do("choose", name="shims[1]", take="B")
-    assert script.no("choose", name="shims[2]", take="B") == ["not-allowed"]  # there is one of it
+    assert script.refused("choose", name="shims[2]", take="B") == ["not-allowed"]  # there is one of it
     script.do("choose", name="shims[2]", take="C")
-    assert script.no("finish") == ["out-of-limit", "out-of-limit"]
-    script.all(
+    assert script.refused("finish") == ["out-of-limit", "out-of-limit"]
+    script.do_all(
         intent("choose", name="shims[1]", take="A"), intent("choose", name="shims[2]", take="B"), intent("finish")
     )
 
@@ -235,7 +237,7 @@ def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit
     assert (found[0]["data"]["quantity"]["value"], found[0]["data"]["verdict"]) == ("20", "ok")
     counted: Any = script.do("record", name="teeth", value=20)[0]["data"]
     assert (counted["quantity"], counted["verdict"]) == ({"value": "20", "unit": "", "entered": "20"}, "ok")
-    assert script.no("record", name="teeth", value="20 mm") == ["wrong-dimension"]
+    assert script.refused("record", name="teeth", value="20 mm") == ["wrong-dimension"]
     script.do("finish")
 
 
@@ -243,4 +245,4 @@ def test_what_is_read_off_in_two_units_is_held_against_itself(tmp_path: Path) ->
     script = begun(tmp_path, record("limit: 0.05 .. 0.15 mm"))
     (event,) = script.do("record", name="gap", value="0.10 mm (0.004 in)")
     assert (event["data"]["quantity"]["value"], event["data"]["verdict"]) == ("0.10", "ok")
-    assert script.no("record", name="gap", value="0.10 mm (0.014 in)") == ["bad-quantity"]
+    assert script.refused("record", name="gap", value="0.10 mm (0.014 in)") == ["bad-quantity"]

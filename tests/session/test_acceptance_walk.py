@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.driving.script import Json, Script, intent, open_
+from tests.driving.script import Json, Script, intent, open_intent
 
 VALUES = ("x", "y", "z")
 VARIABLES = ("a", "b")
@@ -153,8 +153,8 @@ def test_every_step_is_allowed_or_refused_as_the_design_says_and_no_order_passes
     key = {"start": "operation", "finish": "operation", "pause": "operation", "move": "move"}
     with TemporaryDirectory() as folder:
         script = Script(Path(folder), made.text)
-        script.all(open_(start=made.start))
-        replies = script.say(*(intent(kind, **{key[kind]: name}) for kind, name in asked))
+        script.do_all(open_intent(start=made.start))
+        replies = script.send(*(intent(kind, **{key[kind]: name}) for kind, name in asked))
         for (kind, name), reply in zip(asked, replies, strict=True):
             assert reply["ok"] is world.allows(kind, name), (kind, name, reply)
             if reply["ok"]:
@@ -162,7 +162,7 @@ def test_every_step_is_allowed_or_refused_as_the_design_says_and_no_order_passes
                 if kind in ("finish", "move"):
                     sets = made.ops[name].sets if kind == "finish" else made.moves[name][1]
                     assert not (sets and world.forbidden({}))
-        agree(script.ask("status"), world)
+        agree(script.query("status"), world)
 
 
 def agree(status: Json, world: World) -> None:

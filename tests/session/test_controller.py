@@ -6,13 +6,13 @@ import pytest
 
 from benchflow.session.log.journal import verify
 from benchflow.session.refusal import Refusal
-from tests.driving.session_driver import HeldClock
-from tests.driving.small_head import SMALL, begin, resume
+from tests.driving.session_driver import ManualClock
+from tests.driving.small_head import SMALL_HEAD, resume_session, start_session
 
 
 def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     kinds = [line.kind for line in driver.controller.journal.lines]
     assert kinds[:6] == ["opened", "started", "lot", "finished", "started", "finished"]
     assert kinds.count("ticked") == 10
@@ -21,7 +21,7 @@ def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Pat
 
 
 def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
-    driver = begin(tmp_path, opened=False)
+    driver = start_session(tmp_path, opened=False)
     assert driver.refused("start", operation="seal") == {"not-open"}
     assert driver.refused("status") == {"not-open"}
     assert driver.refused("open", by="Robin") == {"value-missing"}  # the option is not answered
@@ -34,11 +34,11 @@ def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_pa
 
 
 def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     assert driver.refused("start", operation="lower") == {"after-missing"}
     assert driver.refused("start", operation="seat-cam") == {"after-missing", "interference"}
     assert driver.refused("start", operation="seel") == {"unknown-name"}
-    driver.to_tightened()
+    driver.lower_and_tighten()
     assert driver.refused("start", operation="seat-cam") == {"interference"}
     driver.do("move", move="turn-down")
     driver.do("start", operation="seat-cam")
@@ -47,8 +47,8 @@ def test_order_states_and_interference_stop_an_operation_with_every_reason_at_on
 
 
 def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start={})
-    driver.to_tightened()
+    driver = start_session(tmp_path, start={})
+    driver.lower_and_tighten()
     assert driver.refused("start", operation="seat-cam") == {"interference"}
     assert driver.refused("set-state", variable="pistons") == {"value-missing"}
     assert driver.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
@@ -63,7 +63,7 @@ def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tm
 
 
 def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     for intent, fields in (
         ("finish", {"operation": "seal"}),
         ("finish", {}),
@@ -76,14 +76,14 @@ def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Pa
         ("rework-step", {}),
     ):
         assert driver.refused(intent, **fields) == {"not-started"}, intent
-    driver.to_tightened()
+    driver.lower_and_tighten()
     assert driver.refused("finish", operation="seal") == {"already-done"}
     assert driver.refused("start", operation="seal") == {"already-done"}
 
 
 def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.do("start", operation="tighten")
     assert driver.refused("tick", joint="studs", fastener=2) == {"fastener-order"}
     assert driver.refused("tick", joint="studs", fastener=9) == {"unknown-name"}
@@ -113,20 +113,20 @@ def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_tak
 
 
 def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.do("start", operation="tighten")
     for fastener in (1, 2, 3):
         driver.do("tick", joint="studs", fastener=fastener)
-    again = resume(driver)
+    again = resume_session(driver)
     assert again.controller.state == driver.controller.state
     assert "already-done" in again.refused("tick", joint="studs", fastener=3)
     again.do("tick", joint="studs", fastener=4)
 
 
 def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[2]")
     assert driver.refused("finish") == {"value-missing"}
     assert driver.refused("record", name="lash", value="0.25") == {"bad-quantity"}
@@ -150,8 +150,8 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
 
 
 def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     driver.do("record", name="lash", value="0.299 mm")
     for reading in (1, 2, 3):
@@ -165,36 +165,36 @@ def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_pat
 
 
 def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
     driver.do("finish")
     driver.do("start", operation="lower")
-    driver.clock.forward(601)
+    driver.clock.advance(601)
     assert driver.refused("finish") == {"too-late"}
     driver.do("deviate", operation="lower", about="time", reason="the sealant was still wet", by="Kim")
     driver.do("finish")
     assert driver.refused("start", operation="cure") == {"too-early"}
-    driver.clock.forward(3599)
+    driver.clock.advance(3599)
     assert driver.refused("start", operation="cure") == {"too-early"}
-    driver.clock.forward(1)
+    driver.clock.advance(1)
     driver.do("start", operation="cure")
 
 
 def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
-    driver.clock.forward(4000)
-    wall = driver.clock.wall_now
-    driver.clock.wall_now = wall.replace(year=2025)
+    driver = start_session(tmp_path)
+    driver.lower_head()
+    driver.clock.advance(4000)
+    wall = driver.clock.wall_time
+    driver.clock.wall_time = wall.replace(year=2025)
     driver.do("start", operation="cure")  # the monotonic clock knows that the hour is over
     assert [line.kind for line in driver.controller.journal.lines[-2:]] == ["clock-went-back", "started"]
 
 
 def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_such(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
-    driver.clock.forward(4000)
+    driver = start_session(tmp_path)
+    driver.lower_head()
+    driver.clock.advance(4000)
     driver.do("start", operation="cure")
     assert driver.refused("finish") == {"hold-unsigned"}
     assert driver.refused("sign", operation="cure") == {"value-missing"}
@@ -207,12 +207,12 @@ def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_su
 
 
 def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> None:
-    text = SMALL.replace(
+    text = SMALL_HEAD.replace(
         "check: [The cam turns freely, The caps are flush]",
         "check: [The cam turns freely, The caps are flush]\n    hold: {by: inspector, for: the cam}",
     )
-    driver = begin(tmp_path, text)
-    driver.to_tightened()
+    driver = start_session(tmp_path, text)
+    driver.lower_and_tighten()
     driver.do("move", move="turn-down")
     driver.do("start", operation="seat-cam")
     driver.do("tick-check", check=1)
@@ -224,8 +224,8 @@ def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> 
 
 
 def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("move", move="turn-down")
     driver.do("start", operation="seat-cam")
     assert driver.refused("pause", operation="seat-cam") == {"not-allowed"}
@@ -236,8 +236,8 @@ def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path:
 
 
 def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     driver.do("record", name="lash", value="0.25 mm")
     driver.do("pause", operation="measure[1]")
@@ -245,7 +245,7 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
     assert [row.operation for row in view.operations if row.status == "paused"] == ["measure[1]"]
     assert view.now is not None
     assert view.now.operation == "measure[1]"
-    again = resume(driver)
+    again = resume_session(driver)
     again.do("start", operation="measure[1]")
     for reading in (1, 2, 3):
         again.do("record", name="runout", value="0.01 mm", reading=reading)
@@ -253,8 +253,8 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
 
 
 def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     wrong = driver.do("record", name="lash", value="2.5 mm").lines[0].seq
     assert driver.refused("correct", event=wrong, value="0.25 mm", reason="") == {"value-missing"}
@@ -270,7 +270,7 @@ def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(
 
 
 def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_temporary_left(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.work("hold-chain")
     assert driver.refused("close", by="Robin") == {"temporary-left", "after-missing"}
     assert driver.refused("close", by="Robin", unfinished="engine sold") == {"temporary-left"}
@@ -284,12 +284,12 @@ def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_tempor
 
 
 def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     assert driver.refused("start", operation="only-reground") == {"unknown-name"}
 
 
 def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     assert driver.refused("finish") == {"value-missing"}
     assert driver.refused("lot", consumable="grease", lot="1") == {"unknown-name"}
@@ -310,7 +310,7 @@ def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
 def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_nothing(
     tmp_path: Path, message: dict[str, str], codes: list[str]
 ) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     reply = driver.controller.send(message)
     assert isinstance(reply, Refusal)
     assert [reason.code for reason in reply.refused] == codes
@@ -318,35 +318,35 @@ def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_no
 
 
 def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     assert driver.refused("rework", operation="seal", reason="") == {"value-missing"}
     plan = driver.do("rework-plan", operation="seal").answer["rework-plan"]
     assert [step["operation"] for step in plan["steps"]] == ["tighten", "lower", "seal"]
     assert list(plan["discard"]) == ["sealant"]
     driver.do("rework", operation="seal", reason="the sealant had skinned")
     assert list(driver.controller.state.done) == []  # type: ignore[union-attr]  # the session is open
-    driver.to_tightened()
+    driver.lower_and_tighten()
 
 
 def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
     assert driver.refused("start", operation="hold-chain") == {"not-allowed"}
     driver.do("rework-step")
-    again = resume(driver)
+    again = resume_session(driver)
     assert again.controller.state is not None
     assert list(again.controller.state.done) == ["seal", "lower"]
     again.do("rework-step")
     again.do("rework-step")
     assert again.refused("rework-step") == {"not-started"}
-    again.to_tightened()
+    again.lower_and_tighten()
 
 
 def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
     for _ in range(3):
         assert driver.refused("move", move="turn-down") == {"not-allowed"}
@@ -355,26 +355,26 @@ def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.work("hold-chain")
     assert driver.refused("rework", operation="hold-chain", reason="x") == {"not-allowed"}
     assert driver.refused("rework", operation="seal", reason="x") == {"not-started"}
 
 
 def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.controller.close()
-    later = HeldClock()
-    later.wall_now = driver.clock.wall_now.replace(hour=23)
-    again = resume(driver)
-    again.clock.wall_now = later.wall_now
+    later = ManualClock()
+    later.wall_time = driver.clock.wall_time.replace(hour=23)
+    again = resume_session(driver)
+    again.clock.wall_time = later.wall_time
     again.do("start", operation="cure")
 
 
 def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("move", move="turn-down")
     driver.do("start", operation="seat-cam")
     driver.do("tick-check", check=1)
@@ -391,11 +391,11 @@ def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Pat
 
 def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_path: Path) -> None:
     text = (
-        SMALL.replace("- id: seal\n", "- id: tidy\n    title: Tidy up\n  - id: seal\n")
+        SMALL_HEAD.replace("- id: seal\n", "- id: tidy\n    title: Tidy up\n  - id: seal\n")
         .replace("    after: [seal]\n", "    after: [lift]\n")
         .replace("  - id: lower\n", "  - id: lift\n    title: Lift the head over\n    after: [seal]\n  - id: lower\n")
     )
-    driver = begin(tmp_path, text)
+    driver = start_session(tmp_path, text)
 
     def offered() -> str:
         now = driver.controller.view().now
@@ -409,16 +409,16 @@ def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_pat
     assert offered() == "lift"  # on the way to lowering, which has ten minutes
     driver.work("lift")
     assert offered() == "lower"
-    driver.clock.forward(601)
+    driver.clock.advance(601)
     assert offered() == "tidy"  # the window has closed: it presses for nothing any more
 
 
 def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -> None:
-    text = SMALL.replace("    after: [seal]\n", "    after: [lift]\n").replace(
+    text = SMALL_HEAD.replace("    after: [seal]\n", "    after: [lift]\n").replace(
         "  - id: lower\n",
         "  - id: lift\n    title: Lift the head over\n    after: [seal]\n    takes: 3 min\n  - id: lower\n",
     )
-    driver = begin(tmp_path, text)
+    driver = start_session(tmp_path, text)
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
     driver.do("finish")
@@ -430,6 +430,6 @@ def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -
     driver.do("start", operation="lift")
     (clock,) = driver.controller.view().clocks
     assert clock.advice == "Start step 3 (Lower the head) within 8:00 min."
-    driver.clock.forward(601)
+    driver.clock.advance(601)
     (clock,) = driver.controller.view().clocks
     assert clock.phase == "missed"

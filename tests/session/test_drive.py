@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 from benchflow.session.log.journal import verify
-from tests.driving.small_head import SMALL
+from tests.driving.small_head import SMALL_HEAD
 
 
 def drive(folder: Path, *intents: dict[str, Any] | str, flags: tuple[str, ...] = ()) -> list[dict[str, Any]]:
     procedure = folder / "small.yaml"
-    procedure.write_text(SMALL, encoding="utf-8")
+    procedure.write_text(SMALL_HEAD, encoding="utf-8")
     lines = [one if isinstance(one, str) else json.dumps(one) for one in intents]
     done = subprocess.run(
         [sys.executable, "-m", "benchflow", "drive", str(procedure), "--log", str(folder / "log.jsonl"), *flags],

@@ -5,7 +5,7 @@ from pathlib import Path
 from msgspec.structs import replace
 
 from benchflow.session.state.fold import fold
-from tests.driving.small_head import begin
+from tests.driving.small_head import start_session
 
 NAMES_IN_NAMES = """\
 benchflow: 1
@@ -27,7 +27,7 @@ sections:
 
 
 def test_replaced_reading_lapses_only_deviations_of_values_calculated_from_it(tmp_path: Path) -> None:
-    driver = begin(tmp_path, NAMES_IN_NAMES, options={}, start={})
+    driver = start_session(tmp_path, NAMES_IN_NAMES, options={}, start={})
     driver.do("start", operation="measure")
     driver.do("record", name="bar", value="0.8 mm")
     driver.do("record", name="a", value="0.8 mm")
@@ -43,7 +43,7 @@ def test_replaced_reading_lapses_only_deviations_of_values_calculated_from_it(tm
 
 
 def test_unknown_kind_changes_only_the_sequence_number_and_the_last_time(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     state, line = driver.controller.state, driver.controller.journal.lines[-1]
     assert state is not None
     unknown = replace(line, seq=line.seq + 1, kind="of-a-later-version", data={"anything": 1})

@@ -13,12 +13,12 @@ from benchflow.session.log.journal import Draft, Journal, Line
 from benchflow.session.log.line_format import Damage, seal
 from benchflow.session.state import events as ev
 from tests.driving.log_files import AT
-from tests.driving.session_driver import START, read
-from tests.driving.small_head import SMALL, SmallHead, begin
+from tests.driving.session_driver import START, read_procedure
+from tests.driving.small_head import SMALL_HEAD, SmallHead, start_session
 
 
 def history_of(lines: list[Line], damage: Damage | None = None) -> str:
-    return "\n".join(history_text(lines, plan_from_log(lines, read), zone=UTC, damage=damage))
+    return "\n".join(history_text(lines, plan_from_log(lines, read_procedure), zone=UTC, damage=damage))
 
 
 def unwrapped(text: str) -> str:
@@ -28,7 +28,7 @@ def unwrapped(text: str) -> str:
 
 @pytest.fixture
 def driver(tmp_path: Path) -> Iterator[SmallHead]:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     yield driver
     driver.controller.close()
 
@@ -38,13 +38,13 @@ def test_every_event_type_has_a_text() -> None:
 
 
 def test_history_shows_days_operations_readings_limits_and_people(driver: SmallHead) -> None:
-    driver.to_lowered()
+    driver.lower_head()
     driver.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
-        driver.clock.forward(20)
+        driver.clock.advance(20)
         driver.do("tick", joint="studs", fastener=fastener)
     driver.do("tick", joint="studs", fastener=1, value="26 ft-lb")
-    driver.clock.forward(86_400)
+    driver.clock.advance(86_400)
     driver.do("note", text="found it as I left it", by="Second Person")
     for fastener in (2, 3, 4):
         driver.do("tick", joint="studs", fastener=fastener, value="35 N·m")
@@ -76,7 +76,7 @@ def test_history_shows_days_operations_readings_limits_and_people(driver: SmallH
 def test_mean_is_shown_after_its_last_reading_and_after_a_correction(
     driver: SmallHead,
 ) -> None:
-    driver.to_tightened()
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     for reading, value in (("1", "0.05 mm"), ("2", "0.06 mm"), ("3", "0.06 mm")):
         last = driver.do("record", name="runout[1]", reading=reading, value=value).lines[0].seq
@@ -91,12 +91,12 @@ def test_mean_is_shown_after_its_last_reading_and_after_a_correction(
 
 def test_calculated_value_without_a_finite_decimal_is_shown_rounded() -> None:
     long = ev.StoredQuantity("0.7190333333333333333333333333", "mm", "0.7190333333333333333333333333 mm")
-    worked = ev.Calculated("measure", "gap", long, "ok", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
+    worked = ev.ValueCalculated("measure", "gap", long, "ok", limit="0.40 .. 1.20 mm", filled="2.157 mm / 3 ≈ 0.719 mm")
     assert event_text(worked, LogTitles(None)) == "gap calculated: 2.157 mm / 3 ≈ 0.719 mm, ok, limit 0.40 .. 1.20 mm"
 
 
 def test_rework_deviations_and_corrections_are_in_capitals(driver: SmallHead) -> None:
-    driver.to_tightened()
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[2]")
     wrong = driver.do("record", name="lash[2]", value="0.52 mm").lines[0].seq
     driver.do("correct", event=wrong, value="0.25 mm", reason="digits swapped")
@@ -117,8 +117,8 @@ def test_rework_deviations_and_corrections_are_in_capitals(driver: SmallHead) ->
 def test_durations_ignore_a_wall_clock_that_was_set_back(driver: SmallHead) -> None:
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="1")
-    driver.clock.mono_now += 300
-    driver.clock.wall_now = START.replace(hour=12)
+    driver.clock.monotonic_time += 300
+    driver.clock.wall_time = START.replace(hour=12)
     driver.do("finish")
     text = history_of(driver.controller.journal.lines)
     assert "The computer clock WENT BACK" in text
@@ -184,7 +184,7 @@ def test_event_type_without_a_text_gives_an_empty_text() -> None:
 
 def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
     data = {
-        "procedure": SMALL, "procedure_sha256": "0" * 64, "file": "small.yaml", "options": {"cams": "standard"},
+        "procedure": SMALL_HEAD, "procedure_sha256": "0" * 64, "file": "small.yaml", "options": {"cams": "standard"},
         "start": {}, "unit": "7", "version": "0", **more,
     }  # fmt: skip
     lines, _ = seal([Draft(AT, "R.", kind, inner) for kind, inner in [("opened", data), *events]], None)
@@ -195,7 +195,7 @@ def test_job_list_and_fold_count_the_same_operations(driver: SmallHead) -> None:
     from benchflow.session.catalog import summary
 
     path = driver.controller.journal.path
-    driver.to_tightened()
+    driver.lower_and_tighten()
     assert driver.controller.state is not None
     assert summary(path).done == len(driver.controller.state.done) == 3
     driver.do("rework", operation="lower", reason="gasket upside down")
@@ -205,9 +205,11 @@ def test_job_list_and_fold_count_the_same_operations(driver: SmallHead) -> None:
 
 
 def test_turns_of_a_draw_down_are_one_entry_per_round(tmp_path: Path) -> None:
-    text = SMALL.replace("      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n")
-    driver = begin(tmp_path, text)
-    driver.to_lowered()
+    text = SMALL_HEAD.replace(
+        "      joint: studs\n", "      joint: studs\n      draw-down: half a turn, middle first\n"
+    )
+    driver = start_session(tmp_path, text)
+    driver.lower_head()
     driver.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
         driver.do("draw-down", joint="studs", fastener=fastener)

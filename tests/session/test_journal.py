@@ -9,7 +9,7 @@ import pytest
 from benchflow.base.errors import InternalError
 from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotSaved, verify
 from tests.driving.failing_disk import FailingDisk
-from tests.driving.log_files import draft, write_log
+from tests.driving.log_files import note_draft, write_log
 
 # --- durable before visible --------------------------------------------------------------------------
 
@@ -19,13 +19,13 @@ def test_an_event_is_synced_after_the_last_byte_and_before_it_is_confirmed(tmp_p
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         assert disk.calls[-2:] == ["sync", "sync_folder"]
         disk.calls.clear()
-        journal.append([draft(1), draft(2), draft(3)])
+        journal.append([note_draft(1), note_draft(2), note_draft(3)])
         assert disk.calls == ["write", "sync"]
 
 
 def test_what_is_shown_is_what_is_read_back(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as journal:
-        shown = journal.append([draft(1, places=("1", "2"), none=None), draft(2)])
+        shown = journal.append([note_draft(1, places=("1", "2"), none=None), note_draft(2)])
         head = journal.head
     again = Journal.open(tmp_path / "log.jsonl")
     assert tuple(again.lines) == shown
@@ -69,7 +69,7 @@ def test_an_empty_log_can_be_gone_on_with(tmp_path: Path) -> None:
     (tmp_path / "log.jsonl").touch()
     with Journal.open(tmp_path / "log.jsonl") as journal:
         assert (journal.lines, journal.head, journal.read_only) == ([], "0" * 64, "")
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
     assert verify(tmp_path / "log.jsonl").events == 1
 
 
@@ -77,7 +77,7 @@ def test_a_closed_log_takes_nothing(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "log.jsonl")
     journal.close()
     with pytest.raises(InternalError, match="closed"):
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
 
 
 # --- a torn last line --------------------------------------------------------------------------------
@@ -100,7 +100,7 @@ def test_power_loss_at_any_byte_loses_at_most_the_line_being_written(tmp_path: P
             assert (journal.torn.read_bytes() if journal.torn else b"") == tail
             assert cut.read_bytes() == whole[: length - len(tail)]
             if length % 10 == 0:
-                journal.append([draft(9)])
+                journal.append([note_draft(9)])
                 assert verify(cut).events == kept + 1
 
 
@@ -128,7 +128,7 @@ def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None
     torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
     (tmp_path / "log.jsonl").write_bytes(torn)
     disk = FailingDisk()
-    disk.room = 3
+    disk.free_bytes = 3
     journal = Journal.open(tmp_path / "log.jsonl", disk=disk)
     assert "cannot be moved away" in journal.read_only
     assert (tmp_path / "log.jsonl").read_bytes() == torn
@@ -157,7 +157,7 @@ def test_a_damaged_log_is_opened_to_read_with_its_line_number_and_never_rewritte
     assert journal.read_only.startswith("line 3 ")
     assert len(journal.lines) == 2
     with pytest.raises(NotSaved, match="open for reading only"):
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
     with pytest.raises(NotSaved):
         journal.move_to(tmp_path)
     assert (tmp_path / "log.jsonl").read_bytes() == damaged
@@ -177,14 +177,14 @@ def test_a_last_line_that_was_changed_is_damage_and_not_a_torn_line(tmp_path: Pa
 
 def test_the_second_to_open_is_told_who_writes_and_may_watch(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as first:
-        first.append([draft(1)])
+        first.append([note_draft(1)])
         second = Journal.open(tmp_path / "log.jsonl")
         assert re.fullmatch(r"this job is open in another window since (\d{4}-\d\d-\d\d )?\d\d:\d\d", second.read_only)
         with pytest.raises(NotSaved, match="open in another window"):
-            second.append([draft(2)])
+            second.append([note_draft(2)])
 
         assert second.reread() == ()
-        new = first.append([draft(2), draft(3)])
+        new = first.append([note_draft(2), note_draft(3)])
         assert second.reread() == new
         assert second.lines == first.lines
         assert second.reread() == ()
@@ -232,15 +232,15 @@ def test_a_watcher_is_told_when_the_log_was_exchanged(tmp_path: Path) -> None:
 def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_path: Path, call: str) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
         before = (tmp_path / "log.jsonl").read_bytes()
         disk.failing = {call}
         with pytest.raises(NotSaved, match="Try again, or choose another folder"):
-            journal.append([draft(2)])
+            journal.append([note_draft(2)])
         assert len(journal.lines) == 1
         assert (tmp_path / "log.jsonl").read_bytes() == before
         disk.failing = set()
-        journal.append([draft(2)])
+        journal.append([note_draft(2)])
     found = verify(tmp_path / "log.jsonl")
     assert (found.events, found.damage, found.torn) == (2, None, False)
 
@@ -248,14 +248,14 @@ def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_pat
 def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp_path: Path) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
         before = (tmp_path / "log.jsonl").read_bytes()
-        disk.room = 50
+        disk.free_bytes = 50
         with pytest.raises(NotSaved, match="is full"):
-            journal.append([draft(2)])
+            journal.append([note_draft(2)])
         assert (tmp_path / "log.jsonl").read_bytes() == before
-        disk.room = 10_000
-        journal.append([draft(2)])
+        disk.free_bytes = 10_000
+        journal.append([note_draft(2)])
     assert verify(tmp_path / "log.jsonl").events == 2
 
 
@@ -263,14 +263,14 @@ def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp
 def test_nothing_is_written_behind_an_end_that_could_not_be_cut_off(tmp_path: Path, room: int) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
-        journal.append([draft(1)])
-        disk.room, disk.failing = room, {"sync", "truncate"}
+        journal.append([note_draft(1)])
+        disk.free_bytes, disk.failing = room, {"sync", "truncate"}
         with pytest.raises(NotSaved):
-            journal.append([draft(2)])
+            journal.append([note_draft(2)])
         with pytest.raises(NotSaved):
-            journal.append([draft(3)])
-        disk.room, disk.failing = None, set()
-        journal.append([draft(4)])
+            journal.append([note_draft(3)])
+        disk.free_bytes, disk.failing = None, set()
+        journal.append([note_draft(4)])
         assert [line.data["text"][:6] for line in journal.lines] == ["note 1", "note 4"]
         assert Journal.open(tmp_path / "log.jsonl").read_only.startswith("this job is open in another window")
     found = verify(tmp_path / "log.jsonl")
@@ -281,23 +281,23 @@ def test_a_stick_pulled_out_is_noticed_at_once_and_serves_again_when_it_is_back(
     stick = tmp_path / "stick"
     stick.mkdir()
     with Journal.create(stick / "log.jsonl") as journal:
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
         stick.rename(tmp_path / "pulled")
         for _ in range(2):
             with pytest.raises(NotSaved, match="no log at"):
-                journal.append([draft(2)])
+                journal.append([note_draft(2)])
         (tmp_path / "pulled").rename(stick)
-        journal.append([draft(2)])
+        journal.append([note_draft(2)])
     assert verify(stick / "log.jsonl").events == 2
 
 
 def test_a_log_that_something_else_wrote_to_is_not_written_over(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as journal:
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
         changed = write_log(tmp_path / "other.jsonl", 3)
         (tmp_path / "log.jsonl").write_bytes(changed)
         with pytest.raises(NotSaved, match="changed by something else"):
-            journal.append([draft(2)])
+            journal.append([note_draft(2)])
         assert (tmp_path / "log.jsonl").read_bytes() == changed
 
 
@@ -305,19 +305,19 @@ def test_a_session_goes_on_whole_in_another_folder(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     disk = FailingDisk()
     journal = Journal.create(tmp_path / "log.jsonl", disk)
-    journal.append([draft(1), draft(2)])
+    journal.append([note_draft(1), note_draft(2)])
     disk.failing, disk.error = {"write"}, errno.ENOSPC
     with pytest.raises(NotSaved):
-        journal.append([draft(3)])
+        journal.append([note_draft(3)])
     disk.failing = set()
 
     moved = journal.move_to(tmp_path / "other")
-    moved.append([draft(3)])
+    moved.append([note_draft(3)])
     assert moved.path == tmp_path / "other" / "log.jsonl"
     assert verify(moved.path).events == 3
     assert verify(tmp_path / "log.jsonl").events == 2
     with pytest.raises(NotSaved, match="goes on in"):
-        journal.append([draft(4)])
+        journal.append([note_draft(4)])
     moved.close()
 
 
@@ -334,5 +334,5 @@ def test_a_folder_that_will_not_do_leaves_the_session_where_it_was(tmp_path: Pat
     with Journal.create(tmp_path / "log.jsonl") as journal:
         with pytest.raises(LogUnusable, match="no folder"):
             journal.move_to(tmp_path / "gone")
-        journal.append([draft(1)])
+        journal.append([note_draft(1)])
     assert verify(tmp_path / "log.jsonl").events == 1

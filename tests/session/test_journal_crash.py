@@ -11,7 +11,7 @@ import pytest
 
 from benchflow.session.log import lock
 from benchflow.session.log.journal import Journal, LogUnusable, verify
-from tests.driving.log_files import draft, write_log
+from tests.driving.log_files import note_draft, write_log
 
 ROOT = Path(__file__).parents[2]
 
@@ -19,11 +19,11 @@ APPEND_FOR_EVER = """
 import sys
 from pathlib import Path
 from benchflow.session.log.journal import Journal
-from tests.driving.log_files import draft
+from tests.driving.log_files import note_draft
 path = Path(sys.argv[1])
 journal = Journal.open(path) if path.exists() else Journal.create(path)
 while True:
-    for line in journal.append([draft(len(journal.lines)), draft(len(journal.lines) + 1)]):
+    for line in journal.append([note_draft(len(journal.lines)), note_draft(len(journal.lines) + 1)]):
         print(line.seq, line.hash, flush=True)
 """
 
@@ -31,12 +31,12 @@ FILL_UP = """
 import sys
 from pathlib import Path
 from benchflow.session.log.journal import Journal, NotSaved
-from tests.driving.log_files import draft
+from tests.driving.log_files import note_draft
 {limit}
 journal = Journal.create(Path(sys.argv[1]))
 try:
     for number in range(100_000):
-        journal.append([draft(number)])
+        journal.append([note_draft(number)])
 except NotSaved as wrong:
     print(len(journal.lines), journal.head, wrong)
 """
@@ -173,7 +173,7 @@ def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_kille
     with Journal.open(path) as journal:
         assert not journal.read_only
         assert journal.lines[: len(watching.lines)] == watching.lines
-        journal.append([draft(0)])
+        journal.append([note_draft(0)])
 
 
 def test_asking_who_holds_a_log_leaves_it_free(tmp_path: Path) -> None:

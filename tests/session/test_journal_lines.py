@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from benchflow.base.errors import InternalError
 from benchflow.session.log.line_format import Draft, read, seal
-from tests.driving.log_files import AT, draft, foreign_log, write_log
+from tests.driving.log_files import AT, foreign_log, note_draft, write_log
 
 
 def a_log(*drafts: Draft) -> bytes:
@@ -25,7 +25,7 @@ def a_log(*drafts: Draft) -> bytes:
 
 
 def test_every_changed_bit_is_found_on_its_line() -> None:
-    good = a_log(draft(1), draft(2), draft(3))
+    good = a_log(note_draft(1), note_draft(2), note_draft(3))
     for place in range(len(good)):
         line = good.count(b"\n", 0, place) + 1
         for bit in range(8):
@@ -37,7 +37,7 @@ def test_every_changed_bit_is_found_on_its_line() -> None:
 
 
 def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
-    good = a_log(draft(1), draft(2), draft(3))
+    good = a_log(note_draft(1), note_draft(2), note_draft(3))
     for place in range(len(good) - 1):
         damage = read(good[:place] + good[place + 1 :]).damage
         assert damage is not None, place
@@ -55,7 +55,7 @@ def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
     ],
 )
 def test_a_swapped_lost_or_doubled_line_is_found(order: str, line: int, words: str) -> None:
-    lines = a_log(*(draft(number) for number in range(5))).splitlines(keepends=True)
+    lines = a_log(*(note_draft(number) for number in range(5))).splitlines(keepends=True)
     found = read(b"".join(lines[int(number) - 1] for number in order.split()))
     assert found.damage is not None
     assert found.damage.line == line
@@ -64,8 +64,8 @@ def test_a_swapped_lost_or_doubled_line_is_found(order: str, line: int, words: s
 
 
 def test_a_line_from_another_log_cuts_the_chain() -> None:
-    ours = a_log(*(draft(number) for number in range(3))).splitlines(keepends=True)
-    other = a_log(*(draft(number) for number in range(7, 10))).splitlines(keepends=True)
+    ours = a_log(*(note_draft(number) for number in range(3))).splitlines(keepends=True)
+    other = a_log(*(note_draft(number) for number in range(7, 10))).splitlines(keepends=True)
     found = read(ours[0] + other[1] + ours[2])
     assert found.damage is not None
     assert (found.damage.line, "chain is broken" in found.damage.what) == (2, True)
@@ -178,7 +178,7 @@ def test_a_hash_over_anything_but_the_canonical_form_is_not_taken(data: dict[str
 
 
 def test_a_log_with_windows_line_ends_still_verifies() -> None:
-    good = a_log(draft(1), draft(2))
+    good = a_log(note_draft(1), note_draft(2))
     assert read(good.replace(b"\n", b"\r\n")).damage is None
 
 
@@ -194,7 +194,7 @@ def test_a_log_with_windows_line_ends_still_verifies() -> None:
     )
 )
 def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> None:
-    lines, written = seal([draft(1, value=value), draft(2)], None)
+    lines, written = seal([note_draft(1, value=value), note_draft(2)], None)
     assert tuple(read(written).lines) == lines
     assert lines[0].data["value"] == value
     for raw in written.splitlines():
@@ -215,7 +215,7 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
 )
 def test_a_number_is_never_logged_as_a_float_nor_anything_json_cannot_hold(value: Any, words: str) -> None:
     with pytest.raises(InternalError, match=words):
-        seal([draft(1, value={"deep": [value]})], None)
+        seal([note_draft(1, value={"deep": [value]})], None)
 
 
 @pytest.mark.parametrize("at", ["2026-03-01T18:30:00Z", "2026-03-01T19:30:00.000+01:00", "now"])

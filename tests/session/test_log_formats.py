@@ -13,10 +13,10 @@ from benchflow.session.catalog import summary
 from benchflow.session.controller import SessionController
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.log.line_format import Line
-from benchflow.session.state.events import Recorded, event_of
+from benchflow.session.state.events import ReadingRecorded, event_of
 from tests.driving.log_files import AT, events_in
-from tests.driving.session_driver import read
-from tests.driving.small_head import begin
+from tests.driving.session_driver import read_procedure
+from tests.driving.small_head import start_session
 
 DATA = Path(__file__).parent / "data"
 
@@ -28,7 +28,7 @@ def old_log(tmp_path: Path) -> Path:
 
 
 def test_new_log_names_its_format(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     opened = events_in(driver.controller.journal.path)[0]["data"]
     assert (opened["format"], opened["version"]) == (2, "0.2.0")
 
@@ -37,19 +37,19 @@ def test_log_of_an_earlier_format_is_not_continued_and_not_touched(old_log: Path
     before = old_log.read_bytes() + b'{"torn'
     old_log.write_bytes(before)
     with pytest.raises(BenchflowError, match=r"written by benchflow 0\.1\.0\. It can be viewed, not continued"):
-        SessionController.resume(old_log, read=read)
+        SessionController.resume(old_log, read=read_procedure)
     assert old_log.read_bytes() == before
     assert list(old_log.parent.iterdir()) == [old_log]
 
 
 def test_log_with_an_unknown_event_is_not_continued(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.controller.close()
     path = driver.controller.journal.path
     with Journal.open(path) as journal:
         journal.append([Draft(AT, "Robin", "of-a-later-version", {})])
     with pytest.raises(BenchflowError, match=r"line 2 .*of-a-later-version.* can be viewed, not continued"):
-        SessionController.resume(path, read=read)
+        SessionController.resume(path, read=read_procedure)
 
 
 def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> None:
@@ -62,7 +62,7 @@ def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> 
 def test_verdicts_of_0_1_are_read_as_those_of_today(old_log: Path) -> None:
     with Journal.open(old_log, read_only=True) as journal:
         typed = [event_of(line) for line in journal.lines]
-    assert [event.verdict for event in typed if isinstance(event, Recorded)] == ["high", "ok"]
+    assert [event.verdict for event in typed if isinstance(event, ReadingRecorded)] == ["high", "ok"]
 
 
 @pytest.mark.parametrize(
@@ -94,5 +94,5 @@ def test_verdict_of_0_1_is_read_as_it_is_written_now(old: dict[str, str], verdic
     quantity = {"value": "0.1", "unit": "mm", "entered": "0.1 mm"}
     data = {"operation": "measure", "name": "gap", "reading": "1", "quantity": quantity, **old}
     event = event_of(Line(2, AT, "Robin", "recorded", data, "", ""))
-    assert isinstance(event, Recorded)
+    assert isinstance(event, ReadingRecorded)
     assert event.verdict == verdict

@@ -5,12 +5,12 @@ from pathlib import Path
 import pytest
 
 from benchflow.session.controller import Accepted, SessionController
-from benchflow.session.rules.part_matching import proposed
+from benchflow.session.rules.part_matching import proposed_parts
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import CalculatedInput, ReadingInput, TightenInput
 from benchflow.session.view.operation_inputs import operation_inputs
-from tests.driving.session_driver import HeldClock, SessionDriver, load, read
-from tests.driving.small_head import begin
+from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
+from tests.driving.small_head import start_session
 
 HEAD = """\
 benchflow: 1
@@ -60,7 +60,7 @@ def measured(driver: SessionDriver, *bores: str, journal: str) -> None:
 
 
 def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
-    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     driver.do("start", operation="measure")
     assert driver.refused("finish") == {"value-missing"}
@@ -84,7 +84,7 @@ def inputs_of(driver: SessionDriver, step: str) -> tuple[object, ...]:
 
 
 def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists(tmp_path: Path) -> None:
-    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     for attempt in (1, 2):
         driver.do("start", operation="measure")
@@ -108,7 +108,7 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
 
 
 def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None:
-    driver = begin(tmp_path, BEARING, options={}, start={})
+    driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     driver.do("start", operation="measure")
     measured(driver, "52.100 mm", "52.100 mm", journal="51.990 mm")
@@ -139,7 +139,7 @@ sections:
 
 
 def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) -> None:
-    driver = begin(tmp_path, LEANING, options={}, start={})
+    driver = start_session(tmp_path, LEANING, options={}, start={})
     driver.do("start", operation="drag")
     driver.do("record", name="start-torque", value="1.20 N·m")
     driver.do("finish")
@@ -172,7 +172,7 @@ sections:
 
 
 def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
-    driver = begin(tmp_path, CHOOSING, options={}, start={})
+    driver = start_session(tmp_path, CHOOSING, options={}, start={})
     driver.do("start", operation="choose-gasket")
     assert driver.refused("choose", name="gasket", take="one notch") == {"value-missing"}
     driver.do("record", name="protrusion", value="0.09 mm", reading=1)
@@ -208,7 +208,7 @@ sections:
 
 
 def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_path: Path) -> None:
-    driver = begin(tmp_path, MATCHING, options={}, start={})
+    driver = start_session(tmp_path, MATCHING, options={}, start={})
     driver.do("start", operation="shims")
     for place, gap, old in (("1", "0.35 mm", "2.40 mm"), ("2", "0.25 mm", "2.50 mm"), ("3", "0.15 mm", "2.60 mm")):
         driver.do("record", name="gap", value=gap, place=place)
@@ -218,7 +218,7 @@ def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_pat
     state = driver.controller.state
     assert state is not None
     step = state.plan.steps["shims"]
-    given, _ = proposed(state, step, step.operation.match[0])
+    given, _ = proposed_parts(state, step, step.operation.match[0])
     # N = R + M - target: every valve asks for 2.50 mm (worked by hand); the three nearest are given.
     assert sorted(given.values()) == ["a", "b", "c"]
     assert driver.refused("choose", name="shims[1]", take="z") == {"unknown-name"}
@@ -272,7 +272,7 @@ def joint_lines(driver: SessionDriver) -> str:
 
 
 def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estimated(tmp_path: Path) -> None:
-    driver = begin(tmp_path, JOINT, options={}, start={})
+    driver = start_session(tmp_path, JOINT, options={}, start={})
     driver.do("start", operation="tighten")
     # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
     assert "preload about 40 kN" in joint_lines(driver)
@@ -295,9 +295,11 @@ def shop(tmp_path: Path) -> Register:
 
 
 def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDriver:
-    clock = HeldClock()
+    clock = ManualClock()
     log = tmp_path / "shop.jsonl"
-    controller = SessionController.begin(log, load(JOINT), file="joint.yaml", read=read, clock=clock, register=shop)
+    controller = SessionController.begin(
+        log, load_text(JOINT), file="joint.yaml", read=read_procedure, clock=clock, register=shop
+    )
     driver = SessionDriver(controller, clock)
     driver.do("open", by=by, unit="1")
     return driver
@@ -330,10 +332,14 @@ def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_pat
     driver.do("sign", operation="sealed", by="Kim")
     driver.controller.close()
     shop.path.write_text(SHOP + "defaults: {by: Robin}\n", encoding="utf-8")
-    usual = SessionController.begin(tmp_path / "3.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
-    assert SessionDriver(usual, HeldClock()).do("open", unit="1").lines[0].by == "Robin"
-    fresh = SessionController.begin(tmp_path / "2.jsonl", load(JOINT), file="j.yaml", read=read, register=shop)
-    assert SessionDriver(fresh, HeldClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
+    usual = SessionController.begin(
+        tmp_path / "3.jsonl", load_text(JOINT), file="j.yaml", read=read_procedure, register=shop
+    )
+    assert SessionDriver(usual, ManualClock()).do("open", unit="1").lines[0].by == "Robin"
+    fresh = SessionController.begin(
+        tmp_path / "2.jsonl", load_text(JOINT), file="j.yaml", read=read_procedure, register=shop
+    )
+    assert SessionDriver(fresh, ManualClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
 
 
 def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
@@ -349,7 +355,7 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
         "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
         "      play: {ask: Play, unit: mm, limit: at most 0.20 mm, used: at most 0.40 mm}\n"
     )
-    driver = begin(tmp_path, text, options={}, start={})
+    driver = start_session(tmp_path, text, options={}, start={})
     driver.do("start", operation="one")
     driver.do("record", name="play", value="0.30 mm")
     assert driver.refused("finish") == {"out-of-limit"}
@@ -365,7 +371,7 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
         "      hot: {ask: Hot, unit: °C}\n      cold: {ask: Cold, unit: °C}\n"
         "    work-out:\n      rise: {is: hot - cold, unit: °C, limit: 85 .. 95 °F}\n"
     )
-    driver = begin(tmp_path, text, options={}, start={})
+    driver = start_session(tmp_path, text, options={}, start={})
     driver.do("start", operation="one")
     driver.do("record", name="hot", value="70 °C")
     driver.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
@@ -374,7 +380,9 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
 
 def test_a_rehearsal_wears_no_wrench(tmp_path: Path, shop: Register) -> None:
     log = tmp_path / "rehearsal.jsonl"
-    controller = SessionController.begin(log, load(JOINT), file="j.yaml", read=read, register=shop, simulated=True)
+    controller = SessionController.begin(
+        log, load_text(JOINT), file="j.yaml", read=read_procedure, register=shop, simulated=True
+    )
     at = "2026-03-01T18:00:00Z"
     for intent in (
         {"intent": "open", "by": "Robin", "unit": "1"},

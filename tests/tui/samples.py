@@ -30,7 +30,7 @@ NEXT = (
     OperationRow("draw", 24, "Draw down the intake caps", "ready"),
     OperationRow("exh", 25, "Seat the exhaust cam", "ready"),
     OperationRow("time", 27, "Time the cams", "blocked", "Pistons must be at the mark of no. 1"),
-    OperationRow("turn", 28, "Turn twice by hand", "blocked", "Comes after 27"),
+    OperationRow("scroll", 28, "Turn twice by hand", "blocked", "Comes after 27"),
     OperationRow("cover", 29, "Fit the cover", "paused"),
 )
 FLOAT = ReadingInput(

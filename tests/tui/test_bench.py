@@ -4,24 +4,24 @@ import re
 from pathlib import Path
 
 from tests.driving.session_driver import SessionDriver
-from tests.driving.small_head import begin
-from tests.tui.sitting import sitting
+from tests.driving.small_head import start_session
+from tests.tui.app_driver import drive_app
 
 DOWN = {"pistons": "down"}
 
 
 def measuring(folder: Path) -> SessionDriver:
     """A measuring operation in progress: lash, and three readings of run-out."""
-    driver = begin(folder)
-    driver.to_tightened()
+    driver = start_session(folder)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     return driver
 
 
 async def test_one_key_carries_out_a_whole_operation_and_each_step_is_on_disk(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start=DOWN)
-    driver.to_tightened()
-    async with sitting(driver.controller) as bench:
+    driver = start_session(tmp_path, start=DOWN)
+    driver.lower_and_tighten()
+    async with drive_app(driver.controller) as bench:
         assert "Ready to start" in bench.text
         assert "Seat the cam" in bench.text
         await bench.press("enter")
@@ -35,7 +35,7 @@ async def test_one_key_carries_out_a_whole_operation_and_each_step_is_on_disk(tm
 
 
 async def test_reading_without_unit_gets_the_unit_of_its_field(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         assert "] mm   0.20 .. 0.30 mm" in bench.text
         await bench.type("0.25\n")
         assert bench.last["quantity"] == {"value": "0.25", "unit": "mm", "entered": "0.25 mm"}
@@ -43,7 +43,7 @@ async def test_reading_without_unit_gets_the_unit_of_its_field(tmp_path: Path) -
 
 
 async def test_another_unit_is_converted_on_the_screen_and_logged_as_typed(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type(".0098 in")
         assert "= 0.2489 mm" in bench.text
         assert "recorded" not in bench.kinds
@@ -52,7 +52,7 @@ async def test_another_unit_is_converted_on_the_screen_and_logged_as_typed(tmp_p
 
 
 async def test_typo_is_marked_and_nothing_is_cleared_or_entered(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         before = bench.events
         await bench.type("0,25\n")
         row = next(line for line in bench.text.splitlines() if "↑" in line)
@@ -63,7 +63,7 @@ async def test_typo_is_marked_and_nothing_is_cleared_or_entered(tmp_path: Path) 
 
 
 async def test_gauge_fills_the_readings_in_order(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.25\n0.01\n0.02\n0.03\n")
         recorded = [event["data"] for event in bench.events if event["kind"] == "recorded"]
         assert [(r["name"], r["reading"], r["quantity"]["value"]) for r in recorded] == [
@@ -73,7 +73,7 @@ async def test_gauge_fills_the_readings_in_order(tmp_path: Path) -> None:
 
 
 async def test_extra_gauge_reading_neither_finishes_nor_starts_an_operation(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.25\n0.01\n0.02\n0.03\n")
         before = bench.events
         await bench.type("0.04\n")
@@ -84,7 +84,7 @@ async def test_extra_gauge_reading_neither_finishes_nor_starts_an_operation(tmp_
 
 
 async def test_letter_is_a_command_only_in_an_empty_value_field(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.press("w")
         assert "Before it can be finished" in bench.text
         await bench.press("escape")
@@ -93,7 +93,7 @@ async def test_letter_is_a_command_only_in_an_empty_value_field(tmp_path: Path) 
 
 
 async def test_draft_stays_after_leaving_the_field_and_opening_other_screens(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.2")
         await bench.press("escape", "o")
         assert "Operations" in bench.text
@@ -106,14 +106,14 @@ async def test_draft_stays_after_leaving_the_field_and_opening_other_screens(tmp
 
 
 async def test_digit_typed_after_leaving_the_field_goes_to_the_field(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.press("escape")
         await bench.type("0.25\n")
         assert bench.last["quantity"]["value"] == "0.25"
 
 
 async def test_reading_out_of_limit_is_logged_shown_and_keeps_the_operation_open(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.35\n0.01\n0.02\n0.03\n")
         assert bench.events[-4]["data"]["verdict"] == "high"
         assert "HIGH" in bench.text
@@ -125,10 +125,10 @@ async def test_reading_out_of_limit_is_logged_shown_and_keeps_the_operation_open
 
 
 async def test_one_key_ticks_the_next_fastener_and_another_clears_the_tick(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.do("start", operation="tighten")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert "►1◄" in bench.text
         await bench.press("enter", "enter")
         assert (bench.last["kind"], bench.last["fastener"], bench.last["stage"]) == ("ticked", 2, 1)
@@ -139,37 +139,37 @@ async def test_one_key_ticks_the_next_fastener_and_another_clears_the_tick(tmp_p
 
 
 async def test_check_stage_asks_for_the_reading_of_the_wrench(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.do("start", operation="tighten")
     for fastener in (1, 2, 3, 4, 1, 2):
         driver.do("tick", joint="studs", fastener=fastener)
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("35 N·m\n")
         assert bench.last["kind"] == "ticked"
         assert bench.last["quantity"]["entered"] == "35 N·m"
 
 
 async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("nwq-0042\n")
         assert bench.last["kind"] == "lot"
         assert bench.last["lot"] == "nwq-0042"
 
 
 async def test_tick_of_a_check_can_be_cleared(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start=DOWN)
-    driver.to_tightened()
+    driver = start_session(tmp_path, start=DOWN)
+    driver.lower_and_tighten()
     driver.do("start", operation="seat-cam")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("enter", "up", "enter")
         assert bench.kinds[-2:] == ["checked", "unchecked"]
 
 
 async def test_pausing_keeps_the_entries_and_the_operation_can_be_continued(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.25\n")
         await bench.press("a")
         assert bench.kinds[-1] == "paused"
@@ -180,33 +180,33 @@ async def test_pausing_keeps_the_entries_and_the_operation_can_be_continued(tmp_
 
 
 async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_closes(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
     driver.do("finish", operation="seal")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert "10:00 left" in bench.text
         rung: list[str] = []
         bench.app.bell = lambda: rung.append("bell")  # type: ignore[method-assign]  # to count them
-        driver.clock.forward(60)
+        driver.clock.advance(60)
         await bench.tick()
         assert "9:00 left" in bench.text
         assert not rung
-        driver.clock.forward(480)
+        driver.clock.advance(480)
         for _ in range(2):
             await bench.tick()
         assert "▲ 1:00 left" in bench.text
         assert rung == ["bell"]
-        driver.clock.forward(70)
+        driver.clock.advance(70)
         await bench.tick()
         assert "× closed 0:10 ago" in bench.text
         assert "Redo step 1, or sign a" in bench.text
 
 
 async def test_blocked_operation_shows_every_reason_and_one_key_guides_to_it(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
-    async with sitting(driver.controller) as bench:
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
+    async with drive_app(driver.controller) as bench:
         await bench.press("o", "home", "down", "down", "down", "enter")
         assert "Blocked · 3 of 9 done" in bench.text
         await bench.press("enter")
@@ -224,7 +224,7 @@ async def test_blocked_operation_shows_every_reason_and_one_key_guides_to_it(tmp
 
 
 async def test_help_lists_every_key_of_the_bench_and_runs_it(tmp_path: Path) -> None:
-    async with sitting(measuring(tmp_path).controller) as bench:
+    async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.press("question_mark")
         for word in ("pause", "rework", "deviate", "large type", "colours", "leave"):
             assert word in bench.text, word

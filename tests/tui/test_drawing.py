@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from benchflow.session.view.bench_view import ClockRow, GaugePositions, OperationRow, StateRow, TightenInput
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.joint_map import pictures_of
-from benchflow.tui.draw.large_letters import big, big_wrapped
+from benchflow.tui.draw.joint_map import joint_pictures
+from benchflow.tui.draw.large_letters import large_lines, large_wrapped
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import Line, cut, plain, width_of, wrap
@@ -45,7 +45,7 @@ def test_five_answers_are_on_the_screen_for_every_input(
     scene: BenchContent, inputs: tuple[object, ...], size: tuple[int, int], large: bool
 ) -> None:
     assert isinstance(scene.task, OperationTask)
-    shown = view(scene.task.now, (CLOSING, SEALANT))
+    shown = view(scene.task.view, (CLOSING, SEALANT))
     picture = (draw_large if large else draw_bench)(shown, scene, *size)
     words = texts(picture.lines)
     assert len(picture.lines) <= size[1]
@@ -85,7 +85,7 @@ def test_next_fastener_and_all_numbers_are_visible_on_the_smallest_screen(size: 
 
 
 def test_strokes_show_the_stages_done_of_a_fastener() -> None:
-    (first, *_) = pictures_of(joint(done=1, stage=2), 60)
+    (first, *_) = joint_pictures(joint(done=1, stage=2), 60)
     rows = texts(first).splitlines()
     column = rows[0].index("1 ") - 1
     assert rows[1][column:].strip().startswith("||·")
@@ -93,13 +93,13 @@ def test_strokes_show_the_stages_done_of_a_fastener() -> None:
 
 
 def test_part_too_wide_for_the_screen_is_listed_with_every_fastener() -> None:
-    drawn = texts(pictures_of(joint(), 20)[-1])
+    drawn = texts(joint_pictures(joint(), 20)[-1])
     assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 11))
 
 
 def test_more_stages_than_strokes_are_shown_as_a_digit() -> None:
     many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
-    assert "6" in texts(pictures_of(many, 70)[0]).splitlines()[1]
+    assert "6" in texts(joint_pictures(many, 70)[0]).splitlines()[1]
 
 
 @pytest.mark.parametrize(
@@ -146,9 +146,9 @@ def test_long_text_is_cut_with_an_ellipsis_and_wide_letters_count_double() -> No
 
 
 def test_large_letters_have_four_rows_and_unknown_letters_stay_normal() -> None:
-    assert len(big("60 N·m")) == 4
-    assert plain(big("曲軸")[0]) == "曲軸"
-    assert len(big_wrapped("Tighten the head in three equal stages", 60, 2)) == 8
+    assert len(large_lines("60 N·m")) == 4
+    assert plain(large_lines("曲軸")[0]) == "曲軸"
+    assert len(large_wrapped("Tighten the head in three equal stages", 60, 2)) == 8
 
 
 def test_a_status_is_a_word_and_a_shape() -> None:

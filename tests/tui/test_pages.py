@@ -17,23 +17,23 @@ from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import Page
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.session_driver import SessionDriver
-from tests.driving.small_head import SMALL, begin, resume
-from tests.tui.sitting import Sitting, sitting
+from tests.driving.small_head import SMALL_HEAD, resume_session, start_session
+from tests.tui.app_driver import AppDriver, drive_app
 
 DOWN = {"pistons": "down"}
 
 
 def holding(folder: Path) -> SessionDriver:
     """The curing in progress, late enough after the head was lowered: it needs a signature."""
-    driver = begin(folder)
-    driver.to_lowered()
-    driver.clock.forward(7200)
+    driver = start_session(folder)
+    driver.lower_head()
+    driver.clock.advance(7200)
     driver.do("start", operation="cure")
     return driver
 
 
 async def test_a_hold_is_signed_by_a_name_and_then_the_operation_can_be_finished(tmp_path: Path) -> None:
-    async with sitting(holding(tmp_path).controller) as bench:
+    async with drive_app(holding(tmp_path).controller) as bench:
         assert "Hold: inspector signs: the joint" in bench.text
         await bench.press("enter")
         await bench.type("K. Lathe\n")
@@ -43,14 +43,14 @@ async def test_a_hold_is_signed_by_a_name_and_then_the_operation_can_be_finished
 
 
 async def test_signature_without_a_name_is_refused(tmp_path: Path) -> None:
-    async with sitting(holding(tmp_path).controller) as bench:
+    async with drive_app(holding(tmp_path).controller) as bench:
         await bench.press("enter", "enter")
         assert "signed" not in bench.kinds
         assert "Enter the name" in bench.text
 
 
 async def test_note_is_logged_with_its_operation(tmp_path: Path) -> None:
-    async with sitting(holding(tmp_path).controller) as bench:
+    async with drive_app(holding(tmp_path).controller) as bench:
         await bench.type("n")
         await bench.type("the hoist drifts, look at it\n")
         assert bench.last["kind"] == "noted"
@@ -59,7 +59,7 @@ async def test_note_is_logged_with_its_operation(tmp_path: Path) -> None:
 
 
 async def test_draft_of_a_note_is_kept(tmp_path: Path) -> None:
-    async with sitting(holding(tmp_path).controller) as bench:
+    async with drive_app(holding(tmp_path).controller) as bench:
         await bench.type("n")
         await bench.type("the hoist")
         await bench.press("escape", "n")
@@ -67,13 +67,13 @@ async def test_draft_of_a_note_is_kept(tmp_path: Path) -> None:
 
 
 async def test_deviation_is_logged_with_subject_reason_and_name(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     for slot in (1, 2, 3):
         driver.do("record", name="runout", reading=slot, value="0.01 mm")
     driver.do("record", name="lash", value="0.35 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("d", "enter")  # the one value that is out is picked already
         await bench.type("no thinner shim to be had\n")
         await bench.press("enter")
@@ -84,11 +84,11 @@ async def test_deviation_is_logged_with_subject_reason_and_name(tmp_path: Path) 
 
 
 async def test_corrected_entry_stays_in_the_log(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     driver.do("record", name="lash", value="0.52 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         wrong = bench.events[-1]["seq"]
         await bench.press("c", "enter")
         assert "0.52 mm" in bench.text
@@ -101,9 +101,9 @@ async def test_corrected_entry_stays_in_the_log(tmp_path: Path) -> None:
 
 
 async def test_rework_plan_is_shown_before_it_starts_and_then_done_step_by_step(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start=DOWN)
-    driver.to_tightened()
-    async with sitting(driver.controller) as bench:
+    driver = start_session(tmp_path, start=DOWN)
+    driver.lower_and_tighten()
+    async with drive_app(driver.controller) as bench:
         before = bench.events
         await bench.press("u", "end", "enter")
         for words in (
@@ -127,17 +127,17 @@ async def test_rework_plan_is_shown_before_it_starts_and_then_done_step_by_step(
 
 
 async def test_rework_continues_after_leaving(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_lowered()
+    driver = start_session(tmp_path)
+    driver.lower_head()
     driver.do("rework", operation="seal", reason="wrong sealant", walk=True)
     driver.do("rework-step")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert "Rework: step 2 of 2" in bench.text
         assert "Wipe it off" in bench.text
 
 
 async def test_move_changes_the_state(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path).controller) as bench:
+    async with drive_app(start_session(tmp_path).controller) as bench:
         assert "at-deck" in bench.text
         await bench.press("m", "enter")
         assert (bench.last["kind"], bench.last["move"]) == ("moved", "turn-down")
@@ -145,7 +145,7 @@ async def test_move_changes_the_state(tmp_path: Path) -> None:
 
 
 async def test_state_found_is_logged_with_a_reason(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path, start={"pistons": None}).controller) as bench:
+    async with drive_app(start_session(tmp_path, start={"pistons": None}).controller) as bench:
         assert "? not known" in bench.text
         await bench.press("s", "enter", "right", "enter")
         await bench.type("looked in\n")
@@ -158,19 +158,19 @@ async def test_state_found_is_logged_with_a_reason(tmp_path: Path) -> None:
 
 
 async def test_state_can_be_set_to_unknown(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path).controller) as bench:
+    async with drive_app(start_session(tmp_path).controller) as bench:
         await bench.press("s", "enter", "left", "enter")
         await bench.type("the crank was bumped\n")
         assert (bench.last["kind"], bench.last["value"]) == ("state-set", None)
 
 
 async def test_full_disk_is_reported_and_the_job_continues_in_another_folder(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     disk = FailingDisk()
     driver.controller.journal._disk = disk
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         before = bench.events
         disk.error, disk.failing = errno.ENOSPC, {"write"}
         await bench.type("0.25\n")
@@ -191,12 +191,12 @@ async def test_full_disk_is_reported_and_the_job_continues_in_another_folder(tmp
 
 
 async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     disk = FailingDisk()
     driver.controller.journal._disk = disk
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         disk.failing = {"sync"}
         await bench.type("0.25\n")
         assert "recorded" not in bench.kinds
@@ -207,16 +207,16 @@ async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> 
 
 
 async def test_draft_is_kept_after_leaving_the_program(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("0.2")
         await bench.press("f10")
         assert "Everything you entered is on disk." in bench.text
         await bench.press("enter")
     assert json.loads((tmp_path / "build.jsonl.draft").read_text())["texts"] == {"measure[1] reading lash[1] 1": "0.2"}
-    async with sitting(resume(driver).controller) as bench:
+    async with drive_app(resume_session(driver).controller) as bench:
         assert bench.field == "0.2"
         await bench.type("5\n")
         assert bench.last["quantity"]["entered"] == "0.25 mm"
@@ -239,9 +239,9 @@ follow-up:
 
 
 async def test_end_sheet_lists_follow_ups_with_dates_and_the_log(tmp_path: Path) -> None:
-    driver = begin(tmp_path, FOLLOWED, options={}, start={})
+    driver = start_session(tmp_path, FOLLOWED, options={}, start={})
     driver.work("one")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert "Every operation is done" in bench.text
         await bench.press("enter")
         assert "2026-03-15  Tighten again, or 500 km" in bench.text
@@ -255,9 +255,9 @@ async def test_end_sheet_lists_follow_ups_with_dates_and_the_log(tmp_path: Path)
 
 
 async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_setting(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.work("hold-chain")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("e")
         await bench.type("the block is cracked\n")
         assert "closed" not in bench.kinds
@@ -269,13 +269,13 @@ async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_se
         assert (bench.last["kind"], bench.last["reason"]) == ("closed", "the block is cracked")
 
 
-HOSTILE = SMALL.replace(
+HOSTILE = SMALL_HEAD.replace(
     "title: Seal the corners", r'title: "[/] [red]Seal[/red] [@click=app.quit]x[/] \e[31m \u202e [qty 4]"'
 )
 
 
 async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequence(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path, HOSTILE).controller, (120, 40)) as bench:
+    async with drive_app(start_session(tmp_path, HOSTILE).controller, (120, 40)) as bench:
         assert "[/] [red]Seal[/red] [@click=app.quit]x[/]" in bench.text
         assert "[qty 4]" in bench.text
         painted = "".join(
@@ -288,24 +288,24 @@ async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequenc
 
 
 async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.paste("\x1b]52;c;YQ==\x07A-42\x9b31m")
         await bench.press("enter")
         assert bench.last["lot"] == "]52;c;YQ==A-4231m"
 
 
 async def test_several_pasted_lines_are_refused_as_a_whole(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
+    driver = start_session(tmp_path)
     driver.do("start", operation="seal")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.paste("A-42\nA-43")
         assert bench.field == ""
         assert "2 lines were pasted" in bench.text
 
 
-async def every_page(bench: Sitting) -> list[str]:
+async def every_page(bench: AppDriver) -> list[str]:
     """The titles of the screens that lie one key away, each left again by its second way out."""
     seen = []
     for key in ("w", "o", "m", "n", "u", "c", "s", "question_mark", "equals_sign", "q", "e"):
@@ -320,9 +320,9 @@ async def every_page(bench: Sitting) -> list[str]:
 
 
 async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start=DOWN)
-    driver.to_tightened()
-    async with sitting(driver.controller) as bench:
+    driver = start_session(tmp_path, start=DOWN)
+    driver.lower_and_tighten()
+    async with drive_app(driver.controller) as bench:
         assert len(set(await every_page(bench))) == 11
 
 
@@ -355,10 +355,10 @@ def test_every_binding_has_a_stable_id_an_action_and_a_key_that_terminals_leave_
 
 @pytest.mark.parametrize("keys", [("f5",), ("f6",), ("f6", "f6", "f6")])
 async def test_theme_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("0.2")
         await bench.press(*keys)
         assert bench.field == "0.2"
@@ -366,10 +366,10 @@ async def test_theme_and_large_type_change_at_once_and_nothing_is_lost(tmp_path:
 
 
 async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_field(tmp_path: Path) -> None:
-    driver = begin(tmp_path)
-    driver.to_tightened()
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         before = bench.events
         await bench.press("equals_sign", "down", "enter")
         await bench.type("300 in-lb\n10 in\n4 in")
@@ -379,7 +379,7 @@ async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_
         assert bench.events == before
 
 
-async def touch(bench: Sitting, text: str) -> None:
+async def touch(bench: AppDriver, text: str) -> None:
     """A finger on the first cell of the text."""
     rows = bench.text.splitlines()
     y = next(index for index, row in enumerate(rows) if text in row)
@@ -388,7 +388,7 @@ async def touch(bench: Sitting, text: str) -> None:
 
 
 async def test_click_on_a_key_in_the_key_bar_runs_it(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path).controller) as bench:
+    async with drive_app(start_session(tmp_path).controller) as bench:
         await touch(bench, "Enter start")
         assert bench.kinds[-1] == "started"
         await bench.press("escape")
@@ -397,7 +397,7 @@ async def test_click_on_a_key_in_the_key_bar_runs_it(tmp_path: Path) -> None:
 
 
 async def test_click_chooses_from_a_list_and_from_the_choices_of_a_form(tmp_path: Path) -> None:
-    async with sitting(begin(tmp_path).controller) as bench:
+    async with drive_app(start_session(tmp_path).controller) as bench:
         await bench.press("s")
         await touch(bench, "Valves")
         await touch(bench, "Valves")
@@ -409,15 +409,15 @@ async def test_click_chooses_from_a_list_and_from_the_choices_of_a_form(tmp_path
 
 
 async def test_entries_carry_the_name_of_the_person_at_the_bench(tmp_path: Path) -> None:
-    driver = begin(tmp_path, start=DOWN)
-    async with sitting(driver.controller, by="Kim") as bench:
+    driver = start_session(tmp_path, start=DOWN)
+    async with drive_app(driver.controller, by="Kim") as bench:
         assert "· Kim" in bench.text
         await bench.press("enter")
         assert (bench.last["kind"], bench.last["by"]) == ("started", "Kim")
 
 
 async def test_a_paused_operation_is_shown_as_paused_on_the_bench_in_the_list_and_for_rework(tmp_path: Path) -> None:
-    async with sitting(holding(tmp_path).controller) as bench:
+    async with drive_app(holding(tmp_path).controller) as bench:
         await bench.press("a")
         assert bench.last["kind"] == "paused"
         assert "Paused · 2 of 9 done" in bench.text

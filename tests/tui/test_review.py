@@ -1,6 +1,8 @@
 """The review by keys: from the complaint to what went wrong."""
 
+import time
 from contextlib import AbstractAsyncContextManager
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -10,6 +12,7 @@ from textual.geometry import Region
 from benchflow.base.durations import countdown
 from benchflow.review.evidence.assessment import by_failure, find_failure, text_of
 from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
+from benchflow.review.formatting import local_day
 from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.many.comparison import compare
 from benchflow.tui.review.comparison_page import ComparisonPage
@@ -23,7 +26,7 @@ from tests.driving.shipped import ShippedBuild
 from tests.driving.simulated_builder import CLEAN
 from tests.make_history import PLANTED, PLANTED_AT, Planted
 from tests.review.played_builds import played, read, register, told
-from tests.tui.sitting import Sitting, sitting
+from tests.tui.app_driver import AppDriver, drive_app
 
 P = TypeVar("P", bound=Page[Any])
 SHOP = register().shop()
@@ -31,15 +34,15 @@ OVERDUE = PLANTED[0].faults
 LATE = PLANTED[1].faults
 
 
-def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> AbstractAsyncContextManager[Sitting]:
-    return sitting(first, size, review=True)
+def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> AbstractAsyncContextManager[AppDriver]:
+    return drive_app(first, size, review=True)
 
 
 def front(of: LoadedLog) -> ComplaintPage:
     return ComplaintPage(ReviewCase(of, SHOP))
 
 
-def on_screen(bench: Sitting, kind: type[P]) -> P:
+def on_screen(bench: AppDriver, kind: type[P]) -> P:
     assert isinstance(bench.screen, kind), bench.text
     return bench.screen
 
@@ -153,7 +156,7 @@ async def test_a_reading_is_drawn_against_its_limit_and_names_its_gauge() -> Non
 # --- the session played again ---------------------------------------------------------------------
 
 
-async def replaying(bench: Sitting) -> ReplayPage:
+async def replaying(bench: AppDriver) -> ReplayPage:
     """From the front to the first event of the first suspect."""
     await bench.type("loses\n")
     await bench.press("m")
@@ -171,9 +174,9 @@ async def test_replay_steps_by_event_operation_and_day() -> None:
         await bench.press("right")
         assert of.lines[page.point.frame.seq - 1].kind == "finished"
         assert page.point.frame.seq >= here + 1
-        day = page.point.frame.at[:10]
+        day = local_day(page.point.frame.at)
         await bench.press("pagedown")
-        assert page.point.frame.at[:10] > day
+        assert local_day(page.point.frame.at) > day
         await bench.press("end")
         assert page.point.frame.seq == len(of.lines)
         await bench.press("down")
@@ -181,6 +184,26 @@ async def test_replay_steps_by_event_operation_and_day() -> None:
         await bench.press("home", "up")
         assert page.point.frame.seq == 1
         assert "This is the first event" in bench.text
+
+
+async def test_replay_shows_local_times_and_their_zone(monkeypatch: pytest.MonkeyPatch) -> None:
+    of = told(5, LATE, with_tools=True)
+    monkeypatch.setenv("TZ", "XST-9")
+    time.tzset()
+    try:
+        async with review_sitting(front(of)) as bench:
+            page = await replaying(bench)
+            await bench.press("home")
+            now = datetime.fromisoformat(page.point.frame.at) + timedelta(hours=9)
+            assert f" · {now:%Y-%m-%d %H:%M:%S} XST · " in bench.text
+            assert f" {now:%Y-%m-%d} ──" in bench.text
+            assert f"{page.point.frame.seq:>4} {now:%H:%M}  " in bench.text
+            await bench.press("b")
+            assert f" {now:%H:%M}\n" in bench.text
+            assert "UTC" not in bench.text
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
@@ -302,7 +325,7 @@ async def test_markup_in_a_note_is_shown_as_text(tmp_path: Path) -> None:
         assert on_screen(bench, RankingPage)
 
 
-def _all(bench: Sitting) -> Region:
+def _all(bench: AppDriver) -> Region:
     return Region(0, 0, *bench.app.size)
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from benchflow.session.log.journal import verify
 from tests.driving.log_files import events_in
-from tests.driving.small_head import SMALL, begin
+from tests.driving.small_head import SMALL_HEAD, start_session
 from tests.tui.terminal import Terminal
 
 RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
@@ -17,8 +17,8 @@ RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "ru
 
 def measuring(folder: Path) -> Path:
     """A log with a measuring operation in progress: lash, and three readings of run-out."""
-    driver = begin(folder, start={"pistons": "down"})
-    driver.to_tightened()
+    driver = start_session(folder, start={"pistons": "down"})
+    driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     driver.controller.close()
     return driver.controller.journal.path
@@ -181,7 +181,7 @@ def test_leaving_prints_the_log_and_how_to_continue(tmp_path: Path) -> None:
 
 def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     procedure = tmp_path / "small.yaml"
-    procedure.write_text(SMALL, encoding="utf-8")
+    procedure.write_text(SMALL_HEAD, encoding="utf-8")
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal([*RUN, str(procedure)], env=env) as terminal:
         terminal.wait_for("Invented for the tests.")

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from benchflow.base.plaintext import sentence
 from benchflow.ordering.actions import DoOperation, RouteStep
 from benchflow.ordering.configuration import Configuration
 from benchflow.ordering.interlock import (
@@ -15,7 +16,6 @@ from benchflow.ordering.interlock import (
     while_in_progress,
 )
 from benchflow.ordering.proof.proof_findings import SuggestedLine
-from benchflow.ordering.proof.static_checks import sentence
 from benchflow.ordering.proof.window_feasibility import WindowConflict
 from benchflow.ordering.proof.witness import Witness
 from benchflow.ordering.route import NoRoute, route

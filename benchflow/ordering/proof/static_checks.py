@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
+from benchflow.base.plaintext import sentence
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.proof_findings import OrderFinding, finding
 from benchflow.ordering.wording import all_of, in_a_sentence, state_text, step_title
@@ -128,11 +129,3 @@ def _after_mark(plan: Plan, step: Step, earlier: str) -> Mark:
         if window.operation == earlier:
             return window.mark
     return step.operation.mark
-
-
-def sentence(text: str) -> str:
-    """The author's reason as a sentence: capitalised, with a full stop."""
-    text = text.strip()
-    if not text:
-        return ""
-    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")

@@ -9,7 +9,7 @@ from benchflow.procedure.shapes.shape_base import Shape
 
 
 def author_guide() -> str:
-    """The guide: how to write things, an example, and a table of the keys for each part of a procedure."""
+    """The guide as Markdown: the notation, an example, and a table of the keys for each part of a procedure."""
     parts = parts_below(PROCEDURE)
     return "\n".join([INTRODUCTION, *(_part(keys) for keys in parts.values())])
 
@@ -19,10 +19,10 @@ def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
     found: dict[str, KeyedShape[Any]] = {}
     waiting: list[Shape[Any]] = [shape]
     while waiting:
-        here = waiting.pop(0)
-        if isinstance(here, KeyedShape) and found.setdefault(here.name, here) is not here:
+        current = waiting.pop(0)
+        if isinstance(current, KeyedShape) and found.setdefault(current.name, current) is not current:
             continue
-        waiting.extend(here.parts())
+        waiting.extend(current.parts())
     return found
 
 
@@ -38,5 +38,5 @@ def _part(keys: KeyedShape[Any]) -> str:
 def _row(key: Key[Any], keys: KeyedShape[Any]) -> str:
     required = " **Required.**" if key.required else ""
     description = f"{key.description}{required}".replace("|", "\\|")
-    noun = key.shape.noun.rstrip(",").replace("|", "\\|")
+    noun = key.shape.noun.replace("|", "\\|")
     return f"| `{key.name}` | {noun} | {description} |"

@@ -1,13 +1,13 @@
-"""The first part of the author's guide: how to write things, and an example. The tests read and prove the example."""
+"""The first part of the author's guide: rules of notation, and an example that the tests read and prove."""
 
 INTRODUCTION = """# The author's guide
 
 A procedure is a text file in YAML. Start with the example below or with a copy of a shipped procedure (`benchflow
-where` prints their folder). After every few lines, run `benchflow check FILE`: it lists every problem with line and
-column, and then proves the order. `benchflow check --explain CODE` explains a finding. `benchflow order FILE` shows the
-order.
+where` prints their folder). After every few lines, run `benchflow check FILE`. It lists every problem with line and
+column. If the file has no error, it then proves the order. `benchflow check --explain CODE` explains a finding.
+`benchflow order FILE` shows the order.
 
-## How to write things
+## Notation
 
 - **Indent** with spaces, never with tabs. Lines of one list or mapping have the same indent.
 - **Names** (`id`, and the names of values, joints, parts ...) consist of letters, digits and dashes: `seat-cam`. Use
@@ -19,7 +19,7 @@ order.
 - **Limits**: `0.10 .. 0.28 mm`, `at most 0.05 mm`, `at least 0.5 mm`, `0.15 ± 0.02 mm`. Both ends are within the limit.
   If two units are printed, write both: `29.5 ft-lb (40 N·m)`. The program checks that they agree.
 - **Places**: under `each: bore` an operation is done once for each bore, and its texts can contain `{bore}`. Elsewhere,
-  `measure[2]` means one place and `"measure[*]"`, in quotes, all places.
+  `measure[2]` is one place, and `"measure[*]"`, in quotes, is all places.
 - **Order**: `after` names what has to be done before. `state` defines the states of the assembly: `needs` is the state
   that an operation needs, `sets` the state when it is done, `during` the state while it is in progress. `never` lists
   states that must not occur together.
@@ -37,17 +37,17 @@ revision: "A"
 notice: This pump and its numbers are invented.
 
 options:
-  seal: {ask: Which seal came?, choices: [lip, face]}
+  seal: {ask: Which seal is fitted?, choices: [lip, face]}
 places:
   end: [drive, free]
 state:
-  guard: {title: coupling guard, values: [bolted-on, away], start: bolted-on}
+  guard: {title: coupling guard, values: [on, off], start: on}
   supply: {title: electric supply, values: {live: live, locked: locked off}, start: ask, ask: How is the supply?}
 interference:
-- never: {guard: away, supply: live}
-  because: a coupling that starts takes a hand with it
+- never: {guard: off, supply: live}
+  because: the coupling could start and injure a hand
 moves:
-  lock-off: {title: Lock the supply off, do: Turn it off and hang your own lock in., sets: {supply: locked}}
+  lock-off: {title: Lock off the supply, do: Switch the supply off and fit your own lock., sets: {supply: locked}}
 
 kit:
   parts:
@@ -66,24 +66,24 @@ joints:
       1 3
       4 2
 failures:
-  leak: It loses water
-  noise: It is loud
+  leak: The pump loses water
+  noise: The pump is loud
 
 sections:
 - title: Shaft
   operations:
   - id: guard-off
-    title: Coupling guard off, shaft out
+    title: Take off the guard and draw the shaft
     needs: {supply: locked}
-    sets: {guard: away}
-    undo: {do: Guard on again., sets: {guard: bolted-on}}
+    sets: {guard: off}
+    undo: {do: Fit the guard again., sets: {guard: on}}
   - id: measure
     title: Measure the {end} end
     each: end
     after: [guard-off]
     record:
       seat:
-        ask: Bearing seat, across, two ways
+        ask: Diameter of the bearing seat, in two directions
         unit: mm
         limit: 30.002 .. 30.030 mm
         with: micrometer
@@ -93,31 +93,31 @@ sections:
     work-out:
       grip: {is: seat - bore, unit: mm, limit: 0.002 .. 0.030 mm}
     guards-against: [noise]
-    undo: {do: Nothing comes apart.}
+    undo: {do: No part has to be removed.}
   - id: shaft-in
-    title: Shaft and bearings in
+    title: Fit the shaft and bearings
     after: ["measure[*]"]
     uses: [bearings]
-    cautions: [{warning: Hot bearings burn. Gloves.}]
+    cautions: [{warning: Hot bearings burn the skin. Wear gloves.}]
     do: |
-      1. Warm the bearings, push them on to the shoulder.
-      2. Shaft in.
-    because: Cold, they would have to be driven on, and the balls would mark their races.
-    check: [It turns freely by hand]
+      1. Warm the bearings and push them on to the shoulder.
+      2. Push the shaft into the housing.
+    because: Cold bearings must be driven on, and then the balls mark the races.
+    check: [The shaft turns freely by hand]
     guards-against: [noise]
     undo: {do: Draw the shaft with its bearings.}
 - title: Cover
   operations:
   - id: sealant
-    title: Sealant on the flange
+    title: Apply sealant to the flange
     when: {seal: face}
     after: [shaft-in]
     uses: [sealant]
     takes: 1 min
     check: [The bead is unbroken]
-    undo: {do: Wipe it off.}
+    undo: {do: Wipe the sealant off.}
   - id: cover-on
-    title: Cover on and tightened
+    title: Fit and tighten the cover
     after: [shaft-in]
     time: {sealant: at most 15 min}
     takes: 5 min
@@ -125,13 +125,13 @@ sections:
     tighten: {joint: cover, stages: [10 N·m, 20 N·m (14.8 ft-lb)], with: wrench}
     hold: {by: inspector, for: The cover is flush all round}
     guards-against: [leak]
-    undo: {do: Cover off., discard: [gasket]}
+    undo: {do: Take the cover off., discard: [gasket]}
   - id: guard-on
-    title: Coupling guard on
+    title: Fit the coupling guard
     after: [cover-on]
-    sets: {guard: bolted-on}
+    sets: {guard: on}
     check: [The shaft turns freely in the guard]
-    undo: {do: Guard off., needs: {supply: locked}, sets: {guard: away}}
+    undo: {do: Take the guard off., needs: {supply: locked}, sets: {guard: off}}
 
 follow-up:
 - {title: Look for leaks, due: 7 d}

@@ -16,40 +16,42 @@ def check_instruments(procedure: Procedure, context: ReadContext) -> None:
     for operation in procedure.operations:
         for record in operation.record:
             if record.instrument in needs:
-                _record(record, needs[record.instrument], context)
+                _check_range(record, needs[record.instrument], context)
             if record.decision == "guarded" and record.bound is not None:
-                _provable(record, known.get(record.instrument or ""), context)
+                _check_provable(record, known.get(record.instrument or ""), context)
         if operation.tighten is not None and operation.tighten.instrument in needs:
-            _stages(operation, needs[operation.tighten.instrument], context)
+            _check_stages_in_range(operation, needs[operation.tighten.instrument], context)
 
 
-def _record(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> None:
+def _check_range(record: RecordedValue, need: InstrumentNeed, context: ReadContext) -> None:
     covers = need.covers
     if covers is None:
         return
     if limit_dimension(covers) != record.dimension:
         what = f"a {record.dimension}" if record.dimension else "a number without a unit"
         message = f"`{record.name}` is {what}, but `{need.id}` covers {covers.text}"
-        context.problem("instrument-does-not-fit", record.mark, message, "check the name of the instrument", "warning")
+        context.problem("instrument-does-not-fit", record.mark, message, "Check the name of the instrument", "warning")
         return
     if isinstance(record.bound, Fixed):
         for end in (record.bound.limit.low, record.bound.limit.high):
-            _within(end, covers, need, record.mark, context)
+            _check_within(end, covers, need, record.mark, context)
 
 
-def _provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadContext) -> None:
+def _check_provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadContext) -> None:
     """Warn if no reading can be proven within its limit under the guarded rule (ISO 14253-1:2017).
 
-    That is so without an uncertainty, and if the guard bands of 1.65 u (0.825 U for k = 2) at both ends of the limit
-    meet.
+    No reading can if the value has no instrument, or if the guard bands at both ends of the limit meet. A guard band is
+    1.65 u wide (0.825 U for k = 2).
     """
     if record.instrument is None:
-        message = f"`{record.name}` has `decision: guarded` but no instrument, so no reading can be proven ok"
+        message = (
+            f"`{record.name}` has `decision: guarded` but no instrument, so no reading can be proven within its limit"
+        )
         context.problem(
             "cannot-prove",
             record.mark,
             message,
-            "name an instrument with `with`, or write `decision: simple`",
+            "Name an instrument with `with`, or write `decision: simple`",
             "warning",
         )
         return
@@ -62,13 +64,13 @@ def _provable(record: RecordedValue, need: InstrumentNeed | None, context: ReadC
         return
     guard = Fraction(825, 1000) * Fraction(largest.value) * difference_factor(largest.unit)
     if 2 * guard > base(high) - base(low):
-        message = f"with an uncertainty of {show(largest)} no reading can be proven within {bound.text}"
+        message = f"With an uncertainty of {show(largest)}, no reading can be proven within {bound.text}"
         context.problem(
-            "cannot-prove", record.mark, message, "require a smaller uncertainty of the instrument", "warning"
+            "cannot-prove", record.mark, message, "Name an instrument with a smaller uncertainty", "warning"
         )
 
 
-def _stages(operation: Operation, need: InstrumentNeed, context: ReadContext) -> None:
+def _check_stages_in_range(operation: Operation, need: InstrumentNeed, context: ReadContext) -> None:
     tighten, covers = operation.tighten, need.covers
     if tighten is None or covers is None:
         return
@@ -78,10 +80,12 @@ def _stages(operation: Operation, need: InstrumentNeed, context: ReadContext) ->
         return
     for stage, item in zip(tighten.stages, items, strict=True):
         if isinstance(stage, TorqueStage):
-            _within(stage.torque, covers, need, item.mark, context)
+            _check_within(stage.torque, covers, need, item.mark, context)
 
 
-def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, context: ReadContext) -> None:
+def _check_within(
+    wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: Mark, context: ReadContext
+) -> None:
     if wanted is None or not wanted.value:  # zero needs no range
         return
     if dimension_of(wanted.unit) != limit_dimension(covers) or position(covers, wanted) == "within":
@@ -90,6 +94,6 @@ def _within(wanted: Quantity | None, covers: Limit, need: InstrumentNeed, mark: 
         "instrument-does-not-fit",
         mark,
         f"{show(wanted)} is outside the range of `{need.id}`, {covers.text}",
-        "widen `covers`, or name another instrument",
+        "Widen `covers`, or name another instrument",
         severity="warning",
     )

@@ -20,7 +20,7 @@ _NOUNS = {
     "operation": "operation",
     "whole-operation": "operation",
     "prerequisite": "operation or section",
-    "value": "recorded or worked-out value",
+    "value": "recorded or calculated value",
     "parts": "part or recorded value",
     "section": "section",
     "move": "move",
@@ -105,7 +105,7 @@ class NameTable:
         context.problem(
             "unknown-name",
             mention.mark,
-            f"there is no {_NOUNS[mention.kind]} `{mention.name}`",
+            f"There is no {_NOUNS[mention.kind]} `{mention.name}`",
             self._hint(name, mention.kind, context),
         )
 
@@ -113,15 +113,17 @@ class NameTable:
         places = self.places_of[kind].get(name)
         if places is None:
             what = "is done once" if kind == "operation" else "has one reading"
-            context.problem("unknown-name", mention.mark, f"`{name}` has no places, it {what}", f"write `{name}`")
+            context.problem("unknown-name", mention.mark, f"`{name}` {what} and has no places", f"Write `{name}`")
         elif place != ALL_PLACES and place not in places:
             hint = hint_for(place, places)
             context.problem("unknown-name", mention.mark, f"`{name}` has no place `{place}`", hint)
 
     def _hint(self, name: str, kind: str, context: ReadContext) -> str:
         if name in self.defined[kind]:
-            return f"write `{name}`, without a place"
-        return self._elsewhere(name, kind) or context.hint(name, self.defined[kind], "the file defines none")
+            return f"Write `{name}` without a place"
+        return self._elsewhere(name, kind) or context.hint(
+            name, self.defined[kind], f"The file defines no {_NOUNS[kind]}"
+        )
 
     def _elsewhere(self, name: str, kind: str) -> str:
         """A hint if the name is defined, but for something of another kind."""
@@ -190,5 +192,5 @@ def _check_group(group: list[tuple[str, Mark, str]], context: ReadContext) -> No
             "duplicate-name",
             mark,
             f"`{name}` is already the name of {kind} on line {before.line}",
-            "rename one of the two",
+            "Rename one of the two",
         )

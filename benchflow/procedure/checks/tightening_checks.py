@@ -23,7 +23,7 @@ def _check_stages(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
     items = node.items if isinstance(node, YamlSequence) else []
     marks = [item.mark for item in items]
     if not marks or len(marks) != len(tighten.stages):
-        return  # a stage could not be read, so a check of the others would mislead
+        return  # a stage could not be read, so checks of the other stages would mislead
     if not _groups_known(tighten, joint, items, context):
         return
     _check_order(tighten, joint, marks, context)
@@ -42,8 +42,8 @@ def _groups_known(tighten: Tighten, joint: Joint, items: list[YamlNode], context
         context.problem(
             "unknown-name",
             written[0].mark,
-            f"the joint `{joint.id}` has no group `{stage.only}`",
-            hint_for(stage.only, joint.groups, "the joint has no `groups`"),
+            f"The joint `{joint.id}` has no group `{stage.only}`",
+            hint_for(stage.only, joint.groups, "The joint has no `groups`"),
         )
         known = False
     return known
@@ -85,22 +85,22 @@ def _check_order(tighten: Tighten, joint: Joint, marks: list[Mark], context: Rea
             "stage-order",
             marks[index],
             f"`{tighten.stages[index].text}` comes before a torque that seats the fastener",
-            "write the seating torque before it",
+            "Write the seating torque before it",
         )
     for index in sorted(slack - unseated):
         context.problem(
             "stage-order",
             marks[index],
             f"`{tighten.stages[index].text}` follows loosening without a torque that seats the fastener again",
-            "write the seating torque before it",
+            "Write the seating torque before it",
             severity="warning",
         )
     for index, (torque, highest) in sorted(lower.items()):
         context.problem(
             "falling-torque",
             marks[index],
-            f"{torque.entered} after {highest.entered} has no effect: the fastener is already tighter",
-            "check whether a `loosen` is missing before it",
+            f"{torque.entered} after {highest.entered} has no effect, because the fastener is already tighter",
+            "Check whether a stage `loosen` is missing before it",
             severity="warning",
         )
 
@@ -124,13 +124,13 @@ def _check_total(tighten: Tighten, joint: Joint, context: ReadContext) -> None:
         return
     node = context.nodes["total-angle", tighten.mark]
     fastener, total = wrong or (1, Decimal(0))
-    whose = "the angles" if len(set(sums.values())) <= 1 else f"the angles of fastener {fastener}"
+    whose = "The angles" if len(set(sums.values())) <= 1 else f"The angles of fastener {fastener}"
     made = show(Quantity(total, "°", ""))
     context.problem(
         "total-angle",
         node.mark,
         f"{whose} add up to {made}, but {tighten.total_angle.entered} is printed",
-        "compare both with the source",
+        "Compare the stages and the total with the source",
     )
 
 
@@ -141,7 +141,7 @@ def _check_all_tightened(tighten: Tighten, joint: Joint, context: ReadContext) -
         context.problem(
             "never-tightened",
             context.nodes["stages", tighten.mark].mark,
-            f"no stage tightens fastener {numbers}",
-            "compare `only` with the groups of the joint",
+            f"No stage tightens fastener {numbers}",
+            "Compare `only` with the groups of the joint",
             severity="warning",
         )

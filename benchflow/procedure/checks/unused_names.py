@@ -1,4 +1,4 @@
-"""Names that nothing uses, and problems in the form of `benchflow check --json`."""
+"""Reports names that nothing uses, and turns problems into the findings of `benchflow check --json`."""
 
 from collections.abc import Iterable, Iterator
 from typing import Any
@@ -11,19 +11,19 @@ Finding = dict[str, Any]
 
 
 def as_finding(problem: Problem) -> Finding:
-    """A problem as a finding. The hint is in brackets at the end of the message."""
+    """A problem as a finding. Its message contains the hint."""
     return {
         "code": problem.code,
         "severity": problem.severity,
         "where": problem.where,
         "line": problem.line,
         "column": problem.column,
-        "message": f"{problem.message} ({problem.hint})" if problem.hint else problem.message,
+        "message": problem.text,
     }
 
 
 def check_structure(procedure: Procedure | None, problems: Iterable[Problem], file: str) -> list[Problem]:
-    """All problems that do not depend on the order: those of the reader, and names that nothing uses."""
+    """The problems of the reader and the names that nothing uses, in the order of the file."""
     found = list(problems)
     if procedure is not None:
         found += _unused_names(procedure, file)
@@ -43,14 +43,14 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
     }
     guarded = {ref.name for op in operations for ref in op.guards_against}
     joined = {op.tighten.joint for op in operations if op.tighten}
-    given: list[tuple[str, Mark, set[str], str]] = [
-        *((item.id, item.mark, used, f"no operation uses the {item.kind}") for item in procedure.kit),
-        *((need.id, need.mark, used, "no operation uses the instrument") for need in procedure.instruments),
-        *((option.name, option.mark, conditions, "no `when` uses the option") for option in procedure.options),
-        *((fail.id, fail.mark, guarded, "no operation guards against the failure") for fail in procedure.failures),
-        *((joint.id, joint.mark, joined, "no operation tightens the joint") for joint in procedure.joints),
+    defined: list[tuple[str, Mark, set[str], str]] = [
+        *((item.id, item.mark, used, f"No operation uses the {item.kind}") for item in procedure.kit),
+        *((need.id, need.mark, used, "No operation uses the instrument") for need in procedure.instruments),
+        *((option.name, option.mark, conditions, "No `when` uses the option") for option in procedure.options),
+        *((fail.id, fail.mark, guarded, "No operation guards against the complaint") for fail in procedure.failures),
+        *((joint.id, joint.mark, joined, "No operation tightens the joint") for joint in procedure.joints),
     ]
-    for name, mark, names, what in given:
+    for name, mark, names, message in defined:
         if name not in names:
             yield Problem(
                 "unused",
@@ -58,7 +58,7 @@ def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:
                 file,
                 mark.line,
                 mark.column,
-                f"{what} `{name}`",
-                "check the spelling of the name where it should be used",
+                f"{message} `{name}`",
+                "Use it, or delete it",
                 name,
             )

@@ -55,9 +55,9 @@ class ValueChecks:
     """The checks that need all values of a procedure."""
 
     def __init__(
-        self, operations: tuple[Operation, ...], given: NameTable, before: Precedence, context: ReadContext
+        self, operations: tuple[Operation, ...], table: NameTable, before: Precedence, context: ReadContext
     ) -> None:
-        self._operations, self._given, self._before, self._context = operations, given, before, context
+        self._operations, self._names, self._before, self._context = operations, table, before, context
         self._values: dict[str, tuple[Value, Operation]] = {}
         for operation in operations:
             for value in values_of(operation):
@@ -77,7 +77,7 @@ class ValueChecks:
                 self._choose(choose, operation)
             for match in operation.match:
                 self._match(match, operation)
-        self._circles(uses)
+        self._check_circles(uses)
 
     # formulas
 
@@ -94,9 +94,7 @@ class ValueChecks:
             if self._names_known(formula, operation, match, written, shift):
                 check_units(formula, units, work_out.unit)
         except FormulaError as error:
-            self._context.problem(
-                "bad-formula", written.at(shift + error.at), f"`{work_out.formula[:60]}`: {error.why}", error.hint
-            )
+            self._context.problem("bad-formula", written.at(shift + error.at), error.why, error.hint)
             return set()
         return {ref.name for ref in names(formula)}
 
@@ -117,26 +115,26 @@ class ValueChecks:
                 self._context.problem(
                     "unknown-name",
                     written.at(shift + ref.at),
-                    f"there is no value `{ref.name}`",
-                    self._context.hint(ref.name, self._values, "the file defines no value"),
+                    f"There is no value `{ref.name}`",
+                    self._context.hint(ref.name, self._values, "The file defines no value"),
                 )
                 known = False
             else:
                 if match is None or ref.place is not None or not self._at_all_places(ref.name, match):
-                    known &= self._one_place(ref.name, ref.place, operation, written.at(shift + ref.at))
-                self._ready(ref.name, operation, written.at(shift + ref.at))
+                    known &= self._check_place(ref.name, ref.place, operation, written.at(shift + ref.at))
+                self._check_ready(ref.name, operation, written.at(shift + ref.at))
         return known
 
     def _at_all_places(self, name: str, match: PartMatching) -> bool:
         """True if a value exists at every place of a matching, whose formula is evaluated at each place."""
-        there = self._given.places_of["value"].get(name, ())
-        wanted = self._given.places.get(match.to)
-        return wanted is not None and set(wanted) <= set(there)
+        places = self._names.places_of["value"].get(name, ())
+        wanted = self._names.places.get(match.to)
+        return wanted is not None and set(wanted) <= set(places)
 
-    def _one_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
-        """True if it is clear which place of a value is meant; otherwise reported."""
+    def _check_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
+        """True if it is clear which place of a value is meant. If it is not, a problem is reported."""
         value, giver = self._values[name]
-        places = self._given.places_of["value"].get(name)
+        places = self._names.places_of["value"].get(name)
         if place is not None:
             self._context.mention("value", str(ValueRef(name, place)), mark)
             return places is not None and (place == ALL_PLACES or place in places)
@@ -148,12 +146,12 @@ class ValueChecks:
             "which-place",
             mark,
             f"`{name}` has {len(places)} places, and the formula does not say which one",
-            f"write `{ValueRef(name, places[0])}`, or use all of them, such as mean({ValueRef(name, ALL_PLACES)})",
+            f"Write `{ValueRef(name, places[0])}`, or use all of them, such as mean({ValueRef(name, ALL_PLACES)})",
         )
         return False
 
-    def _ready(self, name: str, operation: Operation, mark: Mark) -> None:
-        """Warn of a value from an operation that does not always come before."""
+    def _check_ready(self, name: str, operation: Operation, mark: Mark) -> None:
+        """Warn of a value from an operation that is not always done before this one."""
         _, giver = self._values[name]
         if giver.id == operation.id or self._before.always(giver.id, operation.id):
             return
@@ -161,11 +159,11 @@ class ValueChecks:
             "value-not-ready",
             mark,
             f"`{name}` comes from `{giver.id}`, which is not always done before `{operation.id}`",
-            f"add `{giver.id}` to `after` of `{operation.id}`",
+            f"Add `{giver.id}` to `after` of `{operation.id}`",
             severity="warning",
         )
 
-    def _circles(self, uses: dict[str, set[str]]) -> None:
+    def _check_circles(self, uses: dict[str, set[str]]) -> None:
         """Report values that are calculated from themselves."""
         for name in uses:
             seen: set[str] = set()
@@ -177,7 +175,12 @@ class ValueChecks:
                     waiting.extend(uses.get(other, ()))
             if name in seen:
                 mark = self._values[name][0].mark
-                self._context.problem("circular-formula", mark, f"`{name}` is calculated from itself")
+                self._context.problem(
+                    "circular-formula",
+                    mark,
+                    f"`{name}` is calculated from itself",
+                    "Remove it from one of the formulas",
+                )
 
     # limits, tables, matchings
 
@@ -190,8 +193,8 @@ class ValueChecks:
                 self._context.problem(
                     "too-few",
                     value.mark,
-                    f"`{value.name}` has the limit equal within {bound.spread.entered}, but only one reading",
-                    "write `readings` with a number or a list of places",
+                    f"`{value.name}` has the limit `equal within {bound.spread.entered}`, but only one reading",
+                    "Write `readings` with a number or a list of places",
                 )
 
     def _single(self, value: Value, operation: Operation) -> bool:
@@ -203,7 +206,12 @@ class ValueChecks:
         if found is None:
             return  # an unknown name is reported by the name check
         if name == value.name:
-            self._context.problem("circular-formula", value.mark, f"the limit of `{name}` depends on `{name}` itself")
+            self._context.problem(
+                "circular-formula",
+                value.mark,
+                f"The limit of `{name}` depends on `{name}` itself",
+                "Name another value",
+            )
         elif found[0].dimension != value.dimension:
             self._context.problem(
                 "wrong-dimension",
@@ -212,20 +220,20 @@ class ValueChecks:
                 f"{_kind(found[0].dimension)}",
             )
         else:
-            self._ready(name, operation, value.mark)
+            self._check_ready(name, operation, value.mark)
 
     def _choose(self, choose: PartChoice, operation: Operation) -> None:
         name = ValueRef.parse(choose.by).name
         found = self._values.get(name)
         if found is None or not choose.bands:
             return
-        self._ready(name, operation, choose.mark)
+        self._check_ready(name, operation, choose.mark)
         edge = choose.bands[0].up_to
         if dimension_of(edge.unit) != found[0].dimension:
             self._context.problem(
                 "wrong-dimension",
                 choose.mark,
-                f"the table has {edge.entered}, but `{name}` is {_kind(found[0].dimension)}",
+                f"The table has {edge.entered}, but `{name}` is {_kind(found[0].dimension)}",
             )
 
     def _match(self, match: PartMatching, operation: Operation) -> None:

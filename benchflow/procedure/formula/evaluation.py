@@ -89,8 +89,8 @@ def propagate(
     result = _Evaluator(formula, values, algebra).of(formula.root).value
     deviation = result.std_dev if isinstance(result, UFloat) else 0.0
     if not isfinite(deviation):
-        why = "the result has no first-order uncertainty"
-        raise FormulaError(formula.text, 0, why, "the slope of a root is infinite at zero")
+        why = "The uncertainty of the result cannot be calculated"
+        raise FormulaError(formula.text, 0, why, "At zero, the slope of a square root is infinite")
     return Context(prec=12).create_decimal_from_float(deviation / float(difference_factor(result_unit))).normalize()
 
 
@@ -154,7 +154,7 @@ class _Evaluator:
         key = str(ValueRef(node.name, self.place)) if node.place == ALL_PLACES and self.place is not None else node.key
         q = self.values.get(key)
         if q is None:
-            raise self.error(node.at, f"{key} has no value yet")
+            raise self.error(node.at, f"`{key}` has no value yet")
         if key not in self.seen:
             self.seen[key] = self.algebra.read(key, base(q), difference_factor(q.unit))
         return _EvaluatedNode(self.seen[key], _has_offset(q.unit))
@@ -170,11 +170,11 @@ class _Evaluator:
                 return _EvaluatedNode(left.value * right.value, False)
             case "/":
                 if self.algebra.size(right.value) == 0:
-                    raise self.error(node.at, "division by zero", "check the divisor")
+                    raise self.error(node.at, "The divisor is zero", "Check the values in the divisor")
                 return _EvaluatedNode(left.value / right.value, False)
 
     def call(self, node: Call) -> _EvaluatedNode:
-        found = [value for argument in node.arguments for value in self.spread_out(argument)]
+        found = [value for argument in node.arguments for value in self.values_of_argument(argument)]
         numbers, reading, size = [value.value for value in found], found[0].reading, self.algebra.size
         match node.function:
             case "mean":
@@ -193,10 +193,10 @@ class _Evaluator:
                 return _EvaluatedNode(-numbers[0] if size(numbers[0]) < 0 else numbers[0], False)
             case "sqrt":
                 if size(numbers[0]) < 0:
-                    raise self.error(node.at, "root of a negative number", "check the values under the root")
+                    raise self.error(node.at, "A negative number has no square root", "Check the values under the root")
                 return _EvaluatedNode(self.algebra.root(numbers[0]), False)
 
-    def spread_out(self, argument: Expression) -> list[_EvaluatedNode]:
+    def values_of_argument(self, argument: Expression) -> list[_EvaluatedNode]:
         """The value of an argument, or its values at every place if it contains ``[*]``."""
         places = places_of(self.formula, argument, self.values) if self.place is None else None
         if places is None:
@@ -221,10 +221,11 @@ def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quant
     every = [tuple(ref.place for ref in refs if ref.name == star.name and ref.place is not None) for star in stars]
     for star, places in zip(stars, every, strict=True):
         if not places:
-            raise FormulaError(formula.text, star.at, f"{star.key} has no value yet")
+            raise FormulaError(formula.text, star.at, f"`{star.key}` has no value yet")
         if set(places) != set(every[0]):
             odd = sorted(set(places) ^ set(every[0]))[0]
-            raise FormulaError(formula.text, star.at, f"{stars[0].name} and {star.name} have different places: {odd}")
+            why = f"`{stars[0].name}` and `{star.name}` do not both have the place `{odd}`"
+            raise FormulaError(formula.text, star.at, why)
     return every[0]
 
 
@@ -246,39 +247,40 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
     def leaf(node: Constant | NameNode) -> str:
         return node.shown if isinstance(node, Constant) else show_short(values[node.key])
 
-    def laid_out(node: Expression) -> Expression:
-        """The expression with ``[*]`` written out place by place."""
+    def without_stars(node: Expression) -> Expression:
+        """The expression with each ``[*]`` replaced by its places."""
         match node:
             case Call(function=function, arguments=arguments, at=at) if function in OVER_PLACES:
                 every: list[Expression] = []
                 for argument in arguments:
                     places = places_of(formula, argument, values)
-                    every.extend([argument] if places is None else [_put(argument, place) for place in places])
+                    every.extend([argument] if places is None else [_at_place(argument, place) for place in places])
                 if function == "count":
                     return Constant(Fraction(len(every)), "", str(len(every)), 0, at)
                 return Call(function, tuple(every), at)
             case Call(function=function, arguments=arguments, at=at):
-                return Call(function, tuple(laid_out(argument) for argument in arguments), at)
+                return Call(function, tuple(without_stars(argument) for argument in arguments), at)
             case Negation(of=of, at=at):
-                return Negation(laid_out(of), at)
+                return Negation(without_stars(of), at)
             case BinaryOperation(operator=operator, left=left, right=right, at=at):
-                return BinaryOperation(operator, laid_out(left), laid_out(right), at)
+                return BinaryOperation(operator, without_stars(left), without_stars(right), at)
             case _:
                 return node
 
-    return write(laid_out(formula.root), leaf, times="×")
+    return write(without_stars(formula.root), leaf, times="×")
 
 
-def _put(node: Expression, place: str) -> Expression:
+def _at_place(node: Expression, place: str) -> Expression:
+    """The expression with each ``[*]`` replaced by one place."""
     match node:
         case NameNode(name=name, place="*", at=at):
             return NameNode(name, place, at)
         case Call(function=function, arguments=arguments, at=at):
-            return Call(function, tuple(_put(argument, place) for argument in arguments), at)
+            return Call(function, tuple(_at_place(argument, place) for argument in arguments), at)
         case Negation(of=of, at=at):
-            return Negation(_put(of, place), at)
+            return Negation(_at_place(of, place), at)
         case BinaryOperation(operator=operator, left=left, right=right, at=at):
-            return BinaryOperation(operator, _put(left, place), _put(right, place), at)
+            return BinaryOperation(operator, _at_place(left, place), _at_place(right, place), at)
         case _:
             return node
 
@@ -295,11 +297,11 @@ def _padded(exact: Fraction, places: int) -> Decimal:
 
 
 def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, exact: Fraction) -> int:
-    """The number of decimals of the result as shown (our own rule, no source).
+    """Return the number of decimals with which the result is shown (own rule, no source).
 
-    As many as the most precise number in the result's unit; up to two more if that makes the result exact, otherwise
-    one more and at least three significant digits. If no number is in the result's unit: four significant digits, or
-    fewer if that is exact.
+    It is that of the most precise number in the result's unit. Up to two more are added if that makes the result exact;
+    otherwise one more, with at least three significant digits. If no number is in the result's unit, the result has
+    four significant digits, or fewer if that is exact.
     """
     written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]

@@ -1,4 +1,4 @@
-"""A formula as a tree of expressions, parsed by recursive descent; length and nesting are limited."""
+"""A formula as a tree of expressions. The parser uses recursive descent and limits length and nesting."""
 
 import re
 from collections.abc import Callable, Container
@@ -9,6 +9,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import sentence
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import units
 from benchflow.quantity.notation import unit_end
@@ -26,11 +27,13 @@ OF_ONE: tuple[Function, ...] = ("abs", "sqrt")
 class FormulaError(BenchflowError):
     """A formula that is malformed, does not fit its units, or cannot be evaluated with the given values.
 
-    ``at`` is the index of the wrong character in ``text``, ``why`` the error, ``hint`` the correction.
+    ``at`` is the index of the wrong character in ``text``. ``why`` says what is wrong, ``hint`` how to correct it.
     """
 
     def __init__(self, text: str, at: int, why: str, hint: str = "") -> None:
-        super().__init__(f'"{printable(text)}": {why}' + (f"; {hint}" if hint else ""))
+        super().__init__(
+            " ".join(filter(None, (sentence(why), sentence(hint), f"The formula is “{printable(text)}”.")))
+        )
         self.text, self.at, self.why, self.hint = text, at, why, hint
 
 
@@ -107,8 +110,13 @@ def parse_formula(text: str) -> Formula:
         FormulaError: the text is not a formula.
     """
     if len(text) > MAX_LENGTH:
-        raise FormulaError(text, MAX_LENGTH, f"longer than {MAX_LENGTH} characters", "split it into two values")
-    return Formula(text, _FormulaParser(text).whole())
+        raise FormulaError(
+            text,
+            MAX_LENGTH,
+            f"The formula has more than {MAX_LENGTH} characters",
+            "Split it into two calculated values",
+        )
+    return Formula(text, _FormulaParser(text).formula())
 
 
 def names(formula: Formula) -> tuple[NameRef, ...]:
@@ -124,13 +132,13 @@ def walk(node: Expression) -> list[Expression]:
     """The expression and all expressions in it."""
     found, waiting = [], [node]
     while waiting:
-        here = waiting.pop()
-        found.append(here)
-        waiting.extend(below(here))
+        current = waiting.pop()
+        found.append(current)
+        waiting.extend(operands(current))
     return found
 
 
-def below(node: Expression) -> tuple[Expression, ...]:
+def operands(node: Expression) -> tuple[Expression, ...]:
     """The operands of an expression."""
     match node:
         case Negation(of=of):
@@ -143,23 +151,23 @@ def below(node: Expression) -> tuple[Expression, ...]:
             return ()
 
 
-def at_place(formula: Formula, those: Container[str], place: str) -> Formula:
-    """The formula at one place: each name in ``those`` that has no place gets ``place``."""
+def at_place(formula: Formula, repeated: Container[str], place: str) -> Formula:
+    """The formula at one place: each name in ``repeated`` that has no place gets ``place``."""
 
-    def moved(node: Expression) -> Expression:
+    def with_place(node: Expression) -> Expression:
         match node:
-            case NameNode(name=name, place=None) if name in those:
+            case NameNode(name=name, place=None) if name in repeated:
                 return replace(node, place=place)
             case Negation(of=of):
-                return replace(node, of=moved(of))
+                return replace(node, of=with_place(of))
             case BinaryOperation(left=left, right=right):
-                return replace(node, left=moved(left), right=moved(right))
+                return replace(node, left=with_place(left), right=with_place(right))
             case Call(arguments=arguments):
-                return replace(node, arguments=tuple(moved(argument) for argument in arguments))
+                return replace(node, arguments=tuple(with_place(argument) for argument in arguments))
             case _:
                 return node
 
-    root = moved(formula.root)
+    root = with_place(formula.root)
     return parse_formula(render(Formula(formula.text, root)))
 
 
@@ -191,7 +199,7 @@ def write(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times:
             return leaf(node)
 
 
-# --- reading ----------------------------------------------------------------------------------------
+# --- parsing ----------------------------------------------------------------------------------------
 
 _NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]*(?:-+[A-Za-z0-9_]+)*")
 _PLACE = re.compile(r"\[([^\[\]]*)\]")
@@ -203,7 +211,7 @@ class _FormulaParser:
     def __init__(self, text: str) -> None:
         self.text, self.i, self.depth = text, 0, 0
         self.plain = uniform(text.replace("×", "*").replace("÷", "/"))
-        self.before = ""  # the operator just before, for fractions
+        self.before = ""  # the last operator, to find a fraction after a division
 
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.text, at, why, hint)
@@ -212,19 +220,19 @@ class _FormulaParser:
         self.i = skip_space(self.plain, self.i)
         return self.plain[self.i : self.i + 1]
 
-    def whole(self) -> Expression:
+    def formula(self) -> Expression:
         if not self.peek():
-            raise self.error(0, "the formula is empty", "write it like bore - journal")
+            raise self.error(0, "The formula is empty", "Write, for example, `bore - journal`")
         root = self.sum()
         if char := self.peek():
             raise self.unexpected(char)
         for node in walk(root):
-            if isinstance(node, NameNode) and node.place == ALL_PLACES and not self.inside_call(root, node):
-                hint = f"write mean({node.key}), max({node.key}), or one place: {node.name}[1]"
-                raise self.error(node.at, f"{node.key} is several values", hint)
+            if isinstance(node, NameNode) and node.place == ALL_PLACES and not self.is_in_call_over_places(root, node):
+                hint = f"Write `mean({node.key})` or `max({node.key})`, or name one place: `{node.name}[1]`"
+                raise self.error(node.at, f"`{node.key}` is more than one value", hint)
         return root
 
-    def inside_call(self, root: Expression, name: NameNode) -> bool:
+    def is_in_call_over_places(self, root: Expression, name: NameNode) -> bool:
         return any(
             isinstance(call, Call) and call.function in OVER_PLACES and any(name is node for node in walk(call))
             for call in walk(root)
@@ -232,21 +240,23 @@ class _FormulaParser:
 
     def unexpected(self, char: str) -> FormulaError:
         if char == "^" or self.plain.startswith("**", self.i):
-            return self.error(self.i, "powers are not supported", "write bore * bore")
+            return self.error(self.i, "A power is not possible in a formula", "Write `bore * bore`")
         if char == ",":
             return self.error(
-                self.i, "a comma is possible only between the values of a function", "write a decimal point"
+                self.i, "A comma is possible only between the values of a function", "Write a decimal point"
             )
         if char == ")":
-            return self.error(self.i, "this bracket has no opening bracket")
+            return self.error(self.i, "This closing bracket has no opening bracket", "Delete it, or open a bracket")
         if char.isalnum() or char == "(":
-            return self.error(self.i, "an operator is missing before this", "write + - * or /")
-        return self.error(self.i, f'"{printable(char)}" is not possible in a formula')
+            return self.error(self.i, "An operator is missing before this", "Write `+`, `-`, `*` or `/`")
+        return self.error(self.i, f"`{printable(char)}` is not possible in a formula")
 
-    def nested(self) -> None:
+    def check_nesting(self) -> None:
         self.depth += 1
         if self.depth > MAX_NESTING:
-            raise self.error(self.i, f"brackets are nested deeper than {MAX_NESTING}", "split it into two values")
+            raise self.error(
+                self.i, f"Brackets are nested deeper than {MAX_NESTING}", "Split it into two calculated values"
+            )
 
     def sum(self) -> Expression:
         left = self.product()
@@ -269,7 +279,7 @@ class _FormulaParser:
         if char not in ("-", "+") or not char:
             return self.atom()
         at, self.i = self.i, self.i + 1
-        self.nested()
+        self.check_nesting()
         of = self.signed()
         self.depth -= 1
         return Negation(of, at) if char == "-" else of
@@ -280,20 +290,20 @@ class _FormulaParser:
             return self.number()
         if char == "(":
             at, self.i = self.i, self.i + 1
-            self.nested()
+            self.check_nesting()
             inner = self.sum()
             self.close(at)
             return inner
         match = _NAME.match(self.plain, self.i)
         if match is None:
             if not char or char in ")+-*/·,":
-                raise self.error(self.i, "a value is missing here", "write a name or a number with its unit")
+                raise self.error(self.i, "A value is missing here", "Write a name or a number with its unit")
             raise self.unexpected(char)
         return self.named(match)
 
     def close(self, opened: int) -> None:
         if (char := self.peek()) != ")":
-            raise self.unexpected(char) if char else self.error(opened, "this bracket is not closed")
+            raise self.unexpected(char) if char else self.error(opened, "This bracket is not closed", "Close it")
         self.i += 1
         self.depth -= 1
 
@@ -305,30 +315,32 @@ class _FormulaParser:
         place = _PLACE.match(self.plain, self.i) if self.plain[match.end() : match.end() + 1] == "[" else None
         if place is None:
             if self.plain[match.end() : match.end() + 1] == "[":
-                raise self.error(match.end(), "this bracket is not closed", "write a place like journal[2]")
+                raise self.error(match.end(), "This bracket is not closed", "Write the place as in `journal[2]`")
             self.i = match.end()
             return NameNode(word, None, at)
         self.i = place.end()
         if not place.group(1).strip():
-            raise self.error(place.start(), "the place is missing", f"write {word}[2], or {word}[*] for all")
+            raise self.error(place.start(), "The place is missing", f"Write `{word}[2]`, or `{word}[*]` for all places")
         return NameNode(word, place.group(1).strip(), at)
 
     def call(self, word: str, at: int) -> Expression:
         function = _FUNCTIONS.get(word)
         if function is None:
             known = ", ".join(_FUNCTIONS)
-            raise self.error(at, f"there is no function {word}", f"functions: {known}")
+            raise self.error(at, f"There is no function `{word}`", f"The functions are {known}")
         opened, self.i = self.i, self.i + 1
-        self.nested()
+        self.check_nesting()
         if self.peek() == ")":
-            raise self.error(self.i, f"{word} has no value", f"write {word}(journal[*])")
+            raise self.error(
+                self.i, f"`{word}` has no value in its brackets", f"Write, for example, `{word}(journal[*])`"
+            )
         arguments = [self.sum()]
         while self.peek() == ",":
             self.i += 1
             arguments.append(self.sum())
         self.close(opened)
         if function in OF_ONE and len(arguments) > 1:
-            raise self.error(at, f"{word} takes one value")
+            raise self.error(at, f"`{word}` takes only one value")
         return Call(function, tuple(arguments), at)
 
     # numbers
@@ -343,7 +355,7 @@ class _FormulaParser:
                 number, end = self.scan(self.plain[:slash].rstrip())
                 unit, unit_stop = self.unit(end)
             elif self.before == "/":
-                raise self.error(at, "a fraction after a division is ambiguous", "put it in brackets")
+                raise self.error(at, "A fraction after a division is ambiguous", "Put the fraction in brackets")
         self.i = unit_stop
         shown = self.plain[at:unit_stop].strip()
         places = len(shown[: end - at].partition(".")[2])
@@ -356,8 +368,10 @@ class _FormulaParser:
             raise self.error(error.at, error.why, error.hint) from None
 
     def unit(self, end: int) -> tuple[str, int]:
-        """The longest unit after a number, and the index of its end. A ``/`` in it has no spaces around it; ``*`` is
-        never part of it."""
+        """Return the longest unit after a number, and the index of its end.
+
+        A ``/`` with spaces is a division, and ``*`` is always a multiplication: neither is part of a unit.
+        """
         start = skip_space(self.plain, end)
         char = self.plain[start : start + 1]
         if not (char.isalpha() or char in ("°", "%", '"', "'")) or not char:
@@ -380,5 +394,5 @@ class _FormulaParser:
         refused = units.refusal(spelling)
         if refused is not None:
             return self.error(start, *refused)
-        why = f'unknown unit "{printable(spelling)}"'
-        return self.error(start, why, "write a unit of the trade; to multiply, write *")
+        why = f"`{printable(spelling)}` is not a known unit"
+        return self.error(start, why, "Write a unit such as `mm` or `N·m`; to multiply, write `*`")

@@ -30,7 +30,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode, YamlScalar
 class _Drawing(Shape[Layout]):
     """A layout drawn as text, one row per line."""
 
-    noun = "a drawing of the joint (rows of numbers, `.` for an empty cell)"
+    noun = "a drawing of the joint: rows of numbers, `.` for an empty cell"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> Layout | None:
         found = scalar(node, self.noun, context)
@@ -50,7 +50,7 @@ class _Drawing(Shape[Layout]):
                 continue
             number = integer(cell[0])
             if number is None or not 1 <= number <= MOST_FASTENERS:
-                hint = "write a fastener's number, or `.` for an empty cell"
+                hint = "Write a fastener's number, or `.` for an empty cell"
                 context.problem(
                     "bad-layout", found.at(cell.start()), f"`{cell[0][:20]}` is not the number of a fastener", hint
                 )
@@ -59,8 +59,8 @@ class _Drawing(Shape[Layout]):
                 context.problem(
                     "bad-layout",
                     found.at(cell.start()),
-                    f"the number {number} occurs twice",
-                    "number the fasteners from 1 in tightening order, each number once",
+                    f"The number {number} occurs twice",
+                    "Number the fasteners from 1 in tightening order, each number once",
                 )
                 good = False
             else:
@@ -71,12 +71,17 @@ class _Drawing(Shape[Layout]):
             context.problem(
                 "bad-layout",
                 found.at(seen[max(seen)]),
-                f"the numbers go up to {max(seen)}, but {listed} {'is' if len(missing) == 1 else 'are'} missing",
-                "number the fasteners from 1 in tightening order, each number once",
+                f"The numbers go up to {max(seen)}, but {listed} {'is' if len(missing) == 1 else 'are'} missing",
+                "Number the fasteners from 1 in tightening order, each number once",
             )
             good = False
         if good and not seen:
-            context.problem("bad-layout", found.mark, "this layout has no fastener")
+            context.problem(
+                "bad-layout",
+                found.mark,
+                "The layout has no fastener",
+                "Number the fasteners from 1 in tightening order",
+            )
             good = False
         return good
 
@@ -100,9 +105,9 @@ class _Pattern(Shape[tuple[str, Layout]]):
             if middle:
                 return text, middle_out_layout(int(middle[1]), int(middle[2]))
         except ValueError as error:
-            context.problem("bad-layout", found.mark, str(error), "draw the joint under `layout`")
+            context.problem("bad-layout", found.mark, str(error), "Draw the joint with `layout`")
             return None
-        context.problem("bad-layout", found.mark, f"unknown pattern `{text[:40]}`", f"write {self.noun}")
+        context.problem("bad-layout", found.mark, f"`{text[:40]}` is not a known pattern", f"Write {self.noun}")
         return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -132,19 +137,19 @@ _NUT_FACTOR = Key(
 _LAYOUT = Key(
     "layout",
     _Drawing(),
-    "The joint seen from above, one row per line: fasteners numbered in tightening order, `.` for an empty cell.",
+    "The fasteners seen from above, one row per line, numbered in tightening order; `.` is an empty cell.",
     examples=("9 5 1 4 8\n10 6 2 3 7\n",),
 )
 _PATTERN = Key(
     "pattern",
     _Pattern(),
-    "Instead of a layout: `star 8` (flange practice, 3 to 24) or `out from the middle, 2 by 5`.",
+    "Instead of a layout: `star 8` (cross pattern of a flange, 3 to 24 bolts) or `out from the middle, 2 by 5`.",
     examples=("star 8",),
 )
 _GROUPS = Key(
     "groups",
     MapShape(ListShape(IntegerShape(1, MOST_FASTENERS), at_least=1, distinct=True), "groups of fasteners by name"),
-    "Groups of fasteners for stages with `only`: names with the numbers of the fasteners.",
+    "Groups of fasteners for stages with `only`: each name with the numbers of its fasteners.",
 )
 
 
@@ -159,8 +164,8 @@ def _joint(fields: Fields) -> Joint:
             fields.problem(
                 "unknown-name",
                 _GROUPS,
-                f"the group `{name}` has fastener {beyond[0]}, but the joint has only {count}",
-                "use the numbers of the layout",
+                f"The group `{name}` has fastener {beyond[0]}, but the joint has only {count}",
+                "Use the numbers of the layout",
             )
     return Joint(
         fields.name.name,

@@ -160,7 +160,7 @@ def _operation(fields: Fields) -> Operation:
             "missing-title",
             fields.mark,
             f"`{ident}` has no title",
-            "write `title`: what is done, on one line",
+            "Write a `title` that says on one line what is done",
             "warning",
         )
     restored = fields.get(_TEMPORARY)
@@ -200,12 +200,12 @@ def _check_placeholders(each: str | None, context: ReadContext) -> None:
     for word, mark in context.placeholders:
         if word == each:
             continue
-        possible = f"`{{{each}}}` is possible here" if each else "a placeholder is possible only under `each`"
+        possible = f"Only `{{{each}}}` is possible here" if each else "A placeholder is possible only under `each`"
         context.problem(
             "unknown-placeholder",
             mark,
-            f"unknown placeholder {{{word[:40]}}}",
-            f"{possible}; for braces in a text write {{{{...}}}}",
+            f"`{{{word[:40]}}}` is not a known placeholder",
+            f"{possible}. For braces in a text, write `{{{{...}}}}`",
         )
     context.placeholders.clear()
 
@@ -219,14 +219,14 @@ OPERATION = KeyedShape(
     ),
     _operation,
     hints={
-        "before": "write `after` on the operation that comes later",
-        "caution": "write `cautions: [{caution: ...}]`",
-        "warning": "write `cautions: [{warning: ...}]`",
-        "danger": "write `cautions: [{danger: ...}]`",
-        "notice": "write `cautions: [{notice: ...}]`",
-        "torque": "write `tighten: {joint: ..., stages: [...]}`",
-        "measure": "write `record`",
-        "limit": "a limit belongs under the name of a value: `record: {name: {unit: mm, limit: ...}}`",
-        "stages": "write `tighten: {joint: ..., stages: [...]}`",
+        "before": "Write `after` on the operation that comes later",
+        "caution": "Write `cautions: [{caution: ...}]`",
+        "warning": "Write `cautions: [{warning: ...}]`",
+        "danger": "Write `cautions: [{danger: ...}]`",
+        "notice": "Write `cautions: [{notice: ...}]`",
+        "torque": "Write `tighten: {joint: ..., stages: [...]}`",
+        "measure": "Write `record: {name: {unit: mm, limit: ...}}`",
+        "limit": "A limit belongs under the name of a value: `record: {name: {unit: mm, limit: ...}}`",
+        "stages": "Write `tighten: {joint: ..., stages: [...]}`",
     },
 )  # fmt: skip

@@ -82,7 +82,7 @@ def _check_table(rows: tuple[_TableRow, ...], context: ReadContext) -> None:
     for row in rows:
         edges = [edge for edge in (before, row.above, row.up_to) if edge is not None]
         if len({dimension_of(edge.unit) for edge in edges}) > 1:
-            context.problem("wrong-dimension", row.mark, "the edges of this table have different dimensions")
+            context.problem("wrong-dimension", row.mark, "The edges of this table have different dimensions")
             return
         low = row.above if row.above is not None else before
         if row.above is not None and before is not None:
@@ -90,24 +90,24 @@ def _check_table(rows: tuple[_TableRow, ...], context: ReadContext) -> None:
                 context.problem(
                     "gap-in-table",
                     row.above_mark,
-                    f"no row covers {before.entered} to {row.above.entered}",
-                    f"write `above: {before.entered}`",
+                    f"No row covers {before.entered} to {row.above.entered}",
+                    f"Write `above: {before.entered}`",
                 )
             elif base(row.above) < base(before):
                 context.problem(
                     "overlap-in-table",
                     row.above_mark,
-                    f"two rows cover {row.above.entered} to {before.entered}",
-                    f"write `above: {before.entered}`",
+                    f"Two rows cover {row.above.entered} to {before.entered}",
+                    f"Write `above: {before.entered}`",
                 )
         if row.up_to is not None and low is not None and base(row.up_to) <= base(low):
             context.problem(
                 "overlap-in-table",
                 row.mark,
-                f"this row ends at {row.up_to.entered}, but the row before already ends at {low.entered}"
+                f"This row ends at {row.up_to.entered}, but the row before it already ends at {low.entered}"
                 if row.above is None
-                else f"this row begins at {low.entered} and ends at {row.up_to.entered}",
-                "write the rows with the smallest first",
+                else f"This row begins at {low.entered}, which is not below its end, {row.up_to.entered}",
+                "Write the rows in rising order",
             )
         before = row.up_to if row.up_to is not None else before
 
@@ -165,13 +165,13 @@ def _sizes(written: YamlScalar, context: ReadContext) -> StockSizes | None:
     try:
         within = parse_limit(span.strip())
         if not step or within.low is None or within.high is None:
-            raise QuantityError("bad-quantity", written.text, len(written.text), "the step is missing")
+            raise QuantityError("bad-quantity", written.text, len(written.text), "The step is missing")
         each = parse_quantity(every.strip(), dimension=dimension_of(within.low.unit))
         if each.value <= 0:
-            raise QuantityError("bad-quantity", written.text, len(span) + 6, "the step must be above zero")
+            raise QuantityError("bad-quantity", written.text, len(span) + 6, "The step must be above zero")
     except QuantityError as error:
-        hint = "write it like 2.00 .. 2.98 mm step 0.02 mm"
-        context.problem(error.code, written.mark, f"`{written.text[:60]}`: {error.why}", hint)
+        hint = "Write the sizes as in `2.00 .. 2.98 mm step 0.02 mm`"
+        context.problem(error.code, written.mark, error.why, hint)
         return None
     return StockSizes(within.low, within.high, each, written.text)
 

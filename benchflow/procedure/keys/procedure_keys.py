@@ -42,8 +42,8 @@ class _Format(Shape[str]):
             context.problem(
                 "unknown-format",
                 found.mark,
-                f"the file has format `{found.text[:20]}`; this program reads format {FORMAT}",
-                "install a newer benchflow" if newer else f"write `benchflow: {FORMAT}`",
+                f"The file has format `{found.text[:20]}`, but this program reads format {FORMAT}",
+                "Install a newer benchflow" if newer else f"Write `benchflow: {FORMAT}`",
             )
             return None
         return found.text
@@ -75,7 +75,9 @@ def _section(fields: Fields) -> UnnumberedSection:
     given = fields.get(_SECTION_ID)
     title = fields.get(_SECTION_TITLE)
     if not fields.wrote(_SECTION_TITLE):
-        fields.context.problem("missing-title", fields.mark, "this section has no title", "write `title`", "warning")
+        fields.context.problem(
+            "missing-title", fields.mark, "This section has no title", "Write a `title` for the bench", "warning"
+        )
     return UnnumberedSection(given, title or given or "", fields.get_or(_OPERATIONS, ()), fields.mark)
 
 
@@ -123,7 +125,13 @@ class UnnumberedProcedure(Struct, frozen=True):
 def _procedure(fields: Fields) -> UnnumberedProcedure:
     ident = fields.get(_ID)
     if not fields.wrote(_TITLE):
-        fields.context.problem("missing-title", fields.mark, "the procedure has no title", "write `title`", "warning")
+        fields.context.problem(
+            "missing-title",
+            fields.mark,
+            "The procedure has no title",
+            "Write a `title` that says what is built",
+            "warning",
+        )
     procedure = Procedure(
         id=ident or "",
         title=fields.get_or(_TITLE, ident or ""),
@@ -156,5 +164,5 @@ PROCEDURE = KeyedShape(
         _PLACES, _STATE, _INTERFERENCE, _MOVES, _KIT, _INSTRUMENTS, _JOINTS, _FAILURES, _SECTIONS, _FOLLOW_UP,
     ),
     _procedure,
-    hints={"operations": "write operations in a section: `sections: [{title: ..., operations: [...]}]`"},
+    hints={"operations": "Write the operations in a section: `sections: [{title: ..., operations: [...]}]`"},
 )  # fmt: skip

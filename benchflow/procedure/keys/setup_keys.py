@@ -125,7 +125,9 @@ def _variable(fields: Fields) -> Variable:
     elif start is not None:
         fields.context.mention("state-value", start, fields.at(_START), of=name)
     if "ask" in words:
-        fields.problem("bad-name", _VALUES, "`ask` cannot be a value, because `start: ask` asks the builder")
+        fields.problem(
+            "bad-name", _VALUES, "`ask` cannot be a value, because `start: ask` asks the builder", "Rename the value"
+        )
     return Variable(
         name,
         tuple(words),
@@ -158,8 +160,8 @@ def _rule(fields: Fields) -> Rule:
         fields.context.problem(
             "missing-because",
             fields.mark,
-            "this rule gives no reason",
-            "write `because`: the builder sees it when something is blocked",
+            "This rule gives no reason",
+            "Write a reason with `because`. The builder sees it when the rule blocks something",
             "warning",
         )
     if because is None:
@@ -197,7 +199,7 @@ MOVES = MapShape(
         "a move",
         (_MOVE_TITLE, _MOVE_DO, _MOVE_CAUTIONS, _MOVE_WHEN, _MOVE_NEEDS, _MOVE_SETS),
         _move,
-        hints={"after": "a move has no `after`; it can be made whenever its `needs` are met"},
+        hints={"after": "A move has no `after`, because it can be made whenever its `needs` are met. Use `needs`"},
     ),
     "moves by name",
 )
@@ -273,7 +275,10 @@ def _instrument(fields: Fields) -> InstrumentNeed:
         covered, unsure = limit_dimension(covers), limit_dimension(uncertainty)
         if unsure not in ("fraction", covered):
             fields.problem(
-                "wrong-dimension", _UNCERTAINTY, f"the uncertainty is a {unsure}, but the instrument covers a {covered}"
+                "wrong-dimension",
+                _UNCERTAINTY,
+                f"The uncertainty is a {unsure}, but the instrument covers a {covered}",
+                "Write both in units of the same kind, or the uncertainty in %",
             )
     return InstrumentNeed(
         fields.name.name,

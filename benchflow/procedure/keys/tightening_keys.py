@@ -54,7 +54,7 @@ class _Stage(Shape[Stage]):
             "wrong-dimension",
             found.mark,
             f"`{text[:40]}` is {f'a {kind}' if kind else 'a number without a unit'}, not a torque or an angle",
-            f"write {self.noun}",
+            f"Write {self.noun}",
         )
         return None
 
@@ -65,7 +65,7 @@ class _Stage(Shape[Stage]):
 def _above_zero(stage: Stage, amount: Quantity, mark: Mark, context: ReadContext) -> Stage | None:
     if amount.value > 0:
         return stage
-    hint = "to turn back, write `loosen 90°`" if amount.value < 0 else "delete the stage"
+    hint = "To turn back, write `loosen 90°`" if amount.value < 0 else "Delete the stage"
     context.problem("bad-quantity", mark, f"`{stage.text}` is not above zero", hint)
     return None
 
@@ -84,7 +84,7 @@ _CHECK = Key(
 _STRETCH = Key(
     "stretch",
     LimitShape("length", "0.13 .. 0.15 mm"),
-    "A second limit beside `check` with a torque: the stretch. Both are measured, and both have to be within.",
+    "A limit for the stretch, together with a `check` of torque. Both are measured and have to be within their limits.",
     examples=("0.13 .. 0.15 mm",),
 )
 _ONLY = Key("only", LABEL, "The group of fasteners that the stage is for; by default all of them.")
@@ -107,14 +107,14 @@ def _check_stage(check: Limit, only: str | None, fields: Fields) -> CheckStage |
     kind, stretch = limit_dimension(check), fields.get(_STRETCH)
     if kind not in ("torque", "angle", "length"):
         what = f"a {kind}" if kind else "a number without a unit"
-        message = f"`{check.text}` is {what}; a check needs a torque, an angle or a stretch"
-        fields.problem("wrong-dimension", _CHECK, message, "such as at least 100 N·m")
+        message = f"`{check.text}` is {what}, but a check needs a torque, an angle or a stretch"
+        fields.problem("wrong-dimension", _CHECK, message, "Write, for example, `check: at least 100 N·m`")
         return None
     if stretch is None:
         return CheckStage(check, f"check {check.text}", only)
     if kind != "torque":
-        message = "`stretch` is possible only beside a `check` with a torque"
-        fields.problem("one-too-many", _STRETCH, message, f"to check only the stretch, write `check: {stretch.text}`")
+        message = "`stretch` is possible only together with a `check` of torque"
+        fields.problem("one-too-many", _STRETCH, message, f"To check only the stretch, write `check: {stretch.text}`")
         return None
     return CheckStage(check, f"check {check.text}, stretch {stretch.text}", only, stretch)
 

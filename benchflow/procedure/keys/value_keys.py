@@ -71,7 +71,7 @@ DECISION = Key("decision", WordShape("simple", "guarded"), _DECISION_DESCRIPTION
 
 
 class _Slots(Shape[tuple[str, ...]]):
-    """``readings``: a number, or the name of a set of places."""
+    """The key `readings`: a number, or the name of a set of places."""
 
     noun = "a number of readings, or a list of places"
     _count = IntegerShape(1, MOST_READINGS)
@@ -150,8 +150,8 @@ def _unit_and_bounds(fields: Fields) -> tuple[str, Bound | None, Bound | None]:
             fields.context.problem(
                 "missing-unit",
                 fields.mark,
-                f"`{fields.name.name}` has no unit, so it is a number without a unit",
-                "write a unit such as `unit: mm`, or `unit: count` if that is meant",
+                f"`{fields.name.name}` has no unit",
+                "Write a unit such as `unit: mm`. For a number without a unit, write `unit: count`",
                 severity="warning",
             )
     if unit is None:
@@ -193,7 +193,7 @@ def _check_record(record: RecordedValue, fields: Fields) -> None:
     readings_known = not fields.wrote(_READINGS) or fields.get(_READINGS) is not None
     if record.judge == "spread" and readings_known and len(record.slots) < 2:
         fields.problem(
-            "too-few", _JUDGE, "a spread needs at least two readings", "write `readings: 3` or a list of places"
+            "too-few", _JUDGE, "A spread needs at least two readings", "Write `readings: 3` or a list of places"
         )
     _check_remedies(fields)
 
@@ -204,12 +204,12 @@ def _check_remedies(fields: Fields) -> None:
     for key, closed, end in ((_BELOW, "at most", "lower"), (_ABOVE, "at least", "upper")):
         if not fields.wrote(key) or not all(text.startswith(closed) for text in texts):
             continue
-        why = f"`{closed}` has no {end} end" if texts else "there is no limit"
+        reason = f"`{closed}` has no {end} end" if texts else "the value has no limit"
         fields.context.problem(
             "remedy-without-limit",
             fields.at(key),
-            f"`{key.name}` has a remedy, but {why}",
-            "write that limit, or delete the remedy",
+            f"`{key.name}` has a remedy, but {reason}",
+            "Write that limit, or delete the remedy",
             severity="warning",
         )
 

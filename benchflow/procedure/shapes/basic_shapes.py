@@ -1,7 +1,7 @@
 """Shapes of texts, names, numbers, lists and mappings.
 
-A :class:`Shape` reads a node to a value, reports problems, and describes itself as JSON Schema, so the reader and the
-schema cannot differ. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
+A :class:`Shape` reads a node to a value, reports problems, and describes itself as JSON Schema. The reader and the
+schema therefore agree. Mappings with fixed keys are in :mod:`benchflow.procedure.shapes.keyed_shapes`, quantities and
 limits in :mod:`benchflow.procedure.shapes.quantity_shapes`.
 """
 
@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any, Generic, TypeVar
 
-from benchflow.base.plaintext import clean_line
+from benchflow.base.plaintext import clean_line, listed
 from benchflow.procedure.model import Ref
 from benchflow.procedure.placeholders import PLACEHOLDER
 from benchflow.procedure.problems import nearest
@@ -31,16 +31,19 @@ S = TypeVar("S")
 
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
 """A name: letters, digits, dashes and underscores, so that it can be typed anywhere and used in a formula."""
-_exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # 12e3 is a number to every editor
+_exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # an editor reads 12e3 as a number
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
 
-# YAML loaders of editors turn some unquoted texts into numbers and booleans; the reader keeps them as texts.
+# An editor reads some unquoted texts as numbers or booleans; the reader keeps them as texts.
 TEXT_SCHEMA: JsonSchema = {"type": ["string", "number", "boolean"]}
 
 
 class TextShape(Shape[str]):
-    """A text, never blank, on one line unless ``lines``. A ``filled`` text may contain ``{cylinder}`` under `each`."""
+    """A text that is not blank, on one line unless ``lines`` is true.
+
+    A ``filled`` text may contain a placeholder such as ``{cylinder}`` under `each`.
+    """
 
     def __init__(self, noun: str = "a text", *, lines: bool = False, filled: bool = False) -> None:
         self.noun, self.lines, self.filled = noun, lines, filled
@@ -51,7 +54,12 @@ class TextShape(Shape[str]):
             return None
         text = found.text.strip("\n").rstrip() if self.lines else clean_line(found.text)
         if not text.strip():
-            context.problem("empty-value", found.mark, f"empty text; {self.noun} is expected")
+            context.problem(
+                "empty-value",
+                found.mark,
+                f"The text is empty, but {self.noun} is expected",
+                "Write it, or delete the key",
+            )
             return None
         if self.filled and "{" in text:
             for found_word in PLACEHOLDER.finditer(found.text):
@@ -87,7 +95,7 @@ class LabelShape(Shape[str]):
                 "bad-name",
                 found.mark,
                 f"`{short(text)}` cannot name a value or a place",
-                "leave out brackets and commas",
+                "Write a word without brackets, braces, commas or stars",
             )
             return None
         return text
@@ -100,7 +108,7 @@ LABEL = LabelShape()
 
 
 class NameShape(Shape[str]):
-    """A name that is defined here. ``pattern`` is its regular expression, ``rule`` the same in words for hints."""
+    """A name that the author defines. ``pattern`` is its regular expression, ``rule`` describes it for hints."""
 
     noun = "a name"
 
@@ -113,18 +121,19 @@ class NameShape(Shape[str]):
             return None
         if self._fits.fullmatch(found.text) is None or _exponent.fullmatch(found.text):
             near = re.sub(r"[^A-Za-z0-9_]+", "-", found.text).strip("-_")[:40]
-            hint = f"{self.rule}: `{near}`" if self._fits.fullmatch(near) else self.rule
+            hint = f"{self.rule}, for example `{near}`" if self._fits.fullmatch(near) else self.rule
             context.problem("bad-name", found.mark, f"`{short(found.text)}` is not a valid name", hint)
             return None
         return found.text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
-        return {"type": ["string", "integer", "boolean"], "pattern": f"^{self.pattern}$"}
+        # An editor reads some unquoted names as numbers or booleans. A negative number is not a name: it begins with -.
+        return {"type": ["string", "integer", "boolean"], "pattern": f"^{self.pattern}$", "minimum": 0}
 
 
-_NAME_RULE = "use the letters a to z, digits, dashes and underscores"
+_NAME_RULE = "Use the letters a to z, digits, dashes and underscores"
 NAMED = NameShape(NAME, _NAME_RULE)
-VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_NAME_RULE}, beginning with a letter")
+VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_NAME_RULE}, and begin with a letter")
 """The name of a value, as it can be used in a formula."""
 
 
@@ -133,7 +142,7 @@ class WordShape(Shape[str]):
 
     def __init__(self, *words: str) -> None:
         self.words = words
-        self.noun = " or ".join(f"`{word}`" for word in words)
+        self.noun = listed([f"`{word}`" for word in words], "or")
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, context)
@@ -144,8 +153,8 @@ class WordShape(Shape[str]):
             context.problem(
                 "not-one-of",
                 found.mark,
-                f"`{short(found.text)}` is not possible here; {self.noun} is expected",
-                f"did you mean `{near}`?" if near else "",
+                f"`{short(found.text)}` is not possible here",
+                f"Did you mean `{near}`?" if near else f"Write {self.noun}",
             )
             return None
         return found.text
@@ -163,10 +172,10 @@ class BooleanShape(Shape[bool]):
             return None
         if not found.plain or found.text not in ("true", "false"):
             if found.text in ("true", "false"):
-                hint = "remove the quotes"
+                hint = "Remove the quotes"
             else:
                 yes = found.text.casefold() in ("yes", "on", "y", "1")
-                hint = "write true" if yes else "write true, or delete the key"
+                hint = "Write true" if yes else "Write true, or delete the key"
             context.problem("not-one-of", found.mark, f"`{short(found.text)}` is neither true nor false", hint)
             return None
         return found.text == "true"
@@ -188,7 +197,9 @@ class IntegerShape(Shape[int]):
             return None
         number = integer(found.text)
         if number is None or not self.low <= number <= self.high:
-            context.problem("bad-number", found.mark, f"`{short(found.text)}` is not {self.noun}")
+            context.problem(
+                "bad-number", found.mark, f"`{short(found.text)}` is not possible here", f"Write {self.noun}"
+            )
             return None
         return number
 
@@ -214,7 +225,7 @@ class FactorShape(Shape[Decimal]):
         if found is None:
             return None
         if self._number.fullmatch(found.text) is None or not Decimal(found.text):
-            hint = "write a decimal point, not a comma" if "," in found.text else "such as 0.15"
+            hint = "Write a decimal point instead of the comma" if "," in found.text else "Write, for example, `0.15`"
             context.problem("bad-number", found.mark, f"`{short(found.text)}` is not a number above zero", hint)
             return None
         return Decimal(found.text)
@@ -229,18 +240,18 @@ class ListShape(Shape[tuple[T, ...]]):
 
     def __init__(self, item: Shape[T], *, single: bool = False, at_least: int = 0, distinct: bool = False) -> None:
         self.item, self.single, self.at_least, self.distinct = item, single, at_least, distinct
-        self.noun = f"{item.noun}, or a list of them," if single else f"a list, each item {item.noun},"
+        self.noun = f"{item.noun} or a list of them" if single else f"a list in which each item is {item.noun}"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> tuple[T, ...] | None:
         if not isinstance(node, YamlSequence):
             if self.single and not (isinstance(node, YamlScalar) and node.is_empty):
                 only = self.item.read(node, context, name)
                 return None if only is None else (only,)
-            wrong_kind(node, self.noun, context)
+            wrong_kind(node, self.noun, context, "Write a list in brackets, such as `[one, two]`")
             return None
         if len(node.items) < self.at_least:
             wanted = "one item" if self.at_least == 1 else f"{self.at_least} items"
-            context.problem("too-few", node.mark, f"this list needs at least {wanted}")
+            context.problem("too-few", node.mark, f"The list needs at least {wanted}", f"Add {self.item.noun}")
         items: list[T] = []
         for child in node.items:
             if context.problems.full:
@@ -249,7 +260,7 @@ class ListShape(Shape[tuple[T, ...]]):
             if item is None:
                 continue
             if self.distinct and item in items:
-                context.problem("duplicate-item", child.mark, f"`{item}` is in this list twice", "delete one of them")
+                context.problem("duplicate-item", child.mark, f"`{item}` is in the list twice", "Delete one of them")
                 continue
             items.append(item)
         return tuple(items)
@@ -268,17 +279,17 @@ class ListShape(Shape[tuple[T, ...]]):
 
 
 class MapShape(Shape[dict[str, T]]):
-    """Entries with names that the author chooses. ``key`` reads the name, ``value`` the entry."""
+    """A mapping with names that the author chooses. ``key`` is the shape of a name, ``value`` that of its entry."""
 
     def __init__(self, value: Shape[T], noun: str, *, key: Shape[str] = NAMED, at_least: int = 0) -> None:
         self.key, self.value, self.noun, self.at_least = key, value, noun, at_least
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> dict[str, T] | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, f"a mapping of {self.noun}", context)
+            wrong_kind(node, f"a mapping of {self.noun}", context, "Write each entry as a name with a value")
             return None
         if len(node.pairs) < self.at_least:
-            context.problem("too-few", node.mark, "this mapping is empty", f"write {self.noun}")
+            context.problem("too-few", node.mark, "The mapping is empty", f"Write {self.noun}")
         entries: dict[str, T] = {}
         for key, child in node.pairs:
             if context.problems.full:
@@ -305,7 +316,7 @@ class MapShape(Shape[dict[str, T]]):
 
 
 class TransformedShape(Shape[T], Generic[S, T]):
-    """A value of ``shape``, transformed by ``make(value, node, name, context)``."""
+    """A value that ``shape`` reads and ``make(value, node, name, context)`` transforms."""
 
     def __init__(
         self, shape: Shape[S], make: Callable[[S, YamlNode, Ref, ReadContext], T | None], noun: str = ""
@@ -325,7 +336,7 @@ class TransformedShape(Shape[T], Generic[S, T]):
 
 
 class EitherShape(Shape[T]):
-    """Different shapes for a text, a list and a mapping; the kind of the node decides."""
+    """A choice of shapes by the kind of the node: ``text``, ``items`` for a list, ``entries`` for a mapping."""
 
     def __init__(
         self,

@@ -5,6 +5,7 @@ import re
 from collections.abc import Callable
 from typing import Any, Generic, TypeVar, cast
 
+from benchflow.base.plaintext import listed
 from benchflow.procedure.model import Mark, Ref
 from benchflow.procedure.problems import hint_for
 from benchflow.procedure.shapes.shape_base import (
@@ -98,7 +99,7 @@ class KeyedShape(Shape[B]):
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> B | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, f"{self.noun} (keys with values)", context, self._with_keys(node))
+            wrong_kind(node, "a mapping of keys with values", context, self._with_keys(node))
             return None
         fields = Fields(node, name, context)
         for key, child in node.pairs:
@@ -121,14 +122,16 @@ class KeyedShape(Shape[B]):
         text = short(node.text)
         text = json.dumps(text, ensure_ascii=False) if _needs_quotes.search(text) else text
         inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
-        return f"write it with keys, such as {{{inside}}}"
+        return f"Write it with keys, such as `{{{inside}}}`"
 
     def _unknown(self, key: YamlScalar, node: YamlMapping, context: ReadContext) -> None:
         hint = self.hints.get(key.text, "")
         if key.text == "<<":
-            hint = "merging is not supported: write the keys here"
+            hint = "Merge keys are not supported. Write the keys here"
         if not hint and node.flow and key.text[:1].isdigit():
-            hint = "inside {...} a comma begins a new key: write a decimal point, and quotes around a text with commas"
+            hint = (
+                "Inside {...} a comma begins a new key. Write a decimal point, and put quotes around a text with commas"
+            )
         if not hint:
             hint = hint_for(key.text, self.keys)
         context.problem("unknown-key", key.mark, f"{self.noun} has no key `{key.text}`", hint)
@@ -137,19 +140,19 @@ class KeyedShape(Shape[B]):
         place = fields.mark
         for key in self.keys.values():
             if key.required and not fields.wrote(key):
-                fields.context.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", key.description)
+                fields.context.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", _add(key))
         for key, other in self.requires:
             if fields.wrote(key) and not fields.wrote(other):
-                fields.problem("missing-key", key, f"`{key.name}` needs the key `{other.name}` too", other.description)
+                fields.problem("missing-key", key, f"`{key.name}` needs the key `{other.name}` too", _add(other))
         if self.one_of:
             written = [key.name for key in self.one_of if fields.wrote(key)]
-            names = " or ".join(f"`{key.name}`" for key in self.one_of)
+            names = listed([f"`{key.name}`" for key in self.one_of], "or")
             if not written:
-                fields.context.problem("missing-key", place, f"{self.noun} needs {names}")
+                fields.context.problem("missing-key", place, f"{self.noun} needs {names}", "Write one of them")
             elif len(written) > 1:
                 again = fields.nodes[written[1]].mark
                 fields.context.problem(
-                    "one-too-many", again, f"{self.noun} can have only one of {names}", "delete the others"
+                    "one-too-many", again, f"{self.noun} can have only one of {names}", "Delete the others"
                 )
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -173,3 +176,8 @@ class KeyedShape(Shape[B]):
 
     def parts(self) -> tuple[Shape[Any], ...]:
         return tuple(key.shape for key in self.keys.values())
+
+
+def _add(key: Key[Any]) -> str:
+    """The hint for a missing key: its name and its description."""
+    return f"Add `{key.name}`. {key.description}"

@@ -28,7 +28,7 @@ _MAYBE_COUNT: JsonSchema = {"type": ["string", "number"], "pattern": r"\S"}
 
 def report(error: QuantityError, found: YamlScalar, context: ReadContext, shift: int = 0) -> None:
     """Report ``error`` at its character in the author's file; its text begins at index ``shift`` of ``found``."""
-    context.problem(error.code, found.at(shift + error.at), f"`{found.text.strip()[:60]}`: {error.why}", error.hint)
+    context.problem(error.code, found.at(shift + error.at), error.why, error.hint)
 
 
 def quantity(found: YamlScalar, context: ReadContext, dimension: str | None) -> Quantity | None:
@@ -181,8 +181,8 @@ class DisplayUnitShape(UnitShape):
             context.problem(
                 "wrong-dimension",
                 node.mark,
-                f"`{symbol}` is {what}; a unit of {name.name} is expected",
-                f"such as {units.BASES[name.name]}",
+                f"`{symbol}` is {what}, but a unit of {name.name} is expected",
+                f"Write, for example, `{units.BASES[name.name]}`",
             )
             return None
         return symbol

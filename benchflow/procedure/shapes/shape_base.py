@@ -50,10 +50,10 @@ class ReadContext:
     def problem(self, code: str, mark: Mark, message: str, hint: str = "", severity: Severity = "error") -> None:
         self.problems.add(code, mark, message, hint, severity)
 
-    def hint(self, name: str, known: Collection[str], nothing: str) -> str:
-        """As :func:`~benchflow.procedure.problems.hint_for`, but "" once a file has cost too many comparisons."""
+    def hint(self, name: str, known: Collection[str], if_none: str) -> str:
+        """As :func:`~benchflow.procedure.problems.hint_for`, but "" after too many comparisons for one file."""
         self._comparisons -= len(known)
-        return hint_for(name, known, nothing) if self._comparisons > 0 else ""
+        return hint_for(name, known, if_none) if self._comparisons > 0 else ""
 
     def mention(self, kind: str, name: str, mark: Mark, of: str = "") -> None:
         self.mentions.append(Mention(kind, name, mark, of))
@@ -92,7 +92,7 @@ class Shape(ABC, Generic[T]):
 
 
 def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
-    """Report that ``noun`` is expected and something else is written. ``hint`` is used if that is a text."""
+    """Report that the node is not a ``noun``. ``hint`` is the hint if the node is a text."""
     if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):
@@ -101,13 +101,13 @@ def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") 
         found = "a list" if isinstance(node, YamlSequence) else "a mapping"
     if found == "nothing":
         context.problem(
-            "empty-value", node.mark, f"empty value; {noun} is expected", "write a value, or delete the key"
+            "empty-value", node.mark, f"The value is empty, but {noun} is expected", "Write a value, or delete the key"
         )
         return
     if isinstance(node, YamlMapping) and node.flow:
-        hint = "a text that begins with { needs quotes"
+        hint = "If it is a text that begins with {, put it in quotes"
     elif isinstance(node, YamlSequence):
-        hint = "a text that begins with [ or - needs quotes"
+        hint = "If it is a text that begins with [ or -, put it in quotes"
     context.problem("wrong-kind", node.mark, f"{noun} is expected here, not {found}", hint)
 
 

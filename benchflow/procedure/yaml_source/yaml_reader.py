@@ -63,13 +63,14 @@ class ProblemList:
             found = [_with_path(problem, root) for problem in found]
         if self.full:
             last = found[-1]
-            message = f"more than {MAX_PROBLEMS} problems; reading stopped here"
-            found.append(Problem("too-many-problems", "error", self.file, last.line, last.column, message))
+            message = f"The file has more than {MAX_PROBLEMS} problems, so reading stopped here"
+            hint = "Correct the first ones, and check again"
+            found.append(Problem("too-many-problems", "error", self.file, last.line, last.column, message, hint))
         return tuple(found)
 
 
 class ParsedYaml(Struct):
-    """The tree and its problems. ``root`` is ``None`` if the text is empty or is not YAML.
+    """The tree of a YAML text and its problems. ``root`` is ``None`` if the text is empty or is not YAML.
 
     ``error_at`` is the place of a syntax error; ``root`` is then the tree of the text before it.
     """
@@ -89,8 +90,8 @@ def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
         problems.add(
             "too-large",
             Mark(),
-            f"the file is larger than {MAX_BYTES // 1024} KiB, the largest size that is read",
-            "check that this is the right file",
+            f"The file is larger than {MAX_BYTES // 1024} KiB, which is the limit",
+            "Check that this is the right file",
         )
         return None, problems
     try:
@@ -102,8 +103,8 @@ def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
         problems.add(
             "not-utf-8",
             Mark(before.count(b"\n") + 1, column),
-            "from here on the file is not UTF-8 text",
-            "save it as UTF-8",
+            "From here on the file is not UTF-8 text",
+            "Save the file as UTF-8",
         )
         return None, problems
 
@@ -136,8 +137,8 @@ def _without_controls(text: str, problems: ProblemList) -> str:
                 problems.add(
                     "control-character",
                     Mark(number, column),
-                    f"the text contains a control character (U+{ord(character):04X})",
-                    "delete it",
+                    f"Here is a control character (U+{ord(character):04X})",
+                    "Delete it",
                 )
     return text.translate({ord(character): " " for character in bad})
 
@@ -152,8 +153,8 @@ def _without_directives(text: str, problems: ProblemList) -> str:
             problems.add(
                 "directive",
                 Mark(number + 1, 1),
-                f"a directive (`{line.split()[0]}`) is not allowed in a procedure",
-                "delete the line that begins with %",
+                f"The directive `{line.split()[0]}` is not allowed in a procedure",
+                "Delete the line that begins with %",
             )
             lines[number] = ""
         elif line.strip() and not line.startswith("#"):
@@ -199,7 +200,7 @@ class _TreeBuilder:
             pass
         except MarkedYAMLError as error:
             self.error_at = self._bad_yaml(error)
-            root = self._so_far()
+            root = self._tree_so_far()
         except (YAMLError, ValueError, OverflowError) as error:
             self._bad_escape(error)
         return root
@@ -242,7 +243,7 @@ class _TreeBuilder:
                 root = node
         return root
 
-    def _so_far(self) -> YamlNode | None:
+    def _tree_so_far(self) -> YamlNode | None:
         """The tree of the text before a syntax error. A key without its value is left out."""
         node: YamlNode | None = None
         while self._open:
@@ -259,8 +260,8 @@ class _TreeBuilder:
             self._problems.add(
                 "several-documents",
                 place_of(event.start_mark),
-                "a second document begins here; a file holds one procedure",
-                "delete the line `---`, or move the second document to another file",
+                "A second document begins here, but a file holds only one procedure",
+                "Delete the line `---`, or move the second document to another file",
             )
 
     def _check_properties(self, event: Any) -> None:
@@ -268,15 +269,15 @@ class _TreeBuilder:
             self._problems.add(
                 "alias",
                 place_of(event.start_mark),
-                f"an anchor (&{event.anchor}) is not allowed in a procedure",
-                "repeat the text where it is needed; a text that begins with & needs quotes",
+                f"The anchor `&{event.anchor}` is not allowed in a procedure",
+                "Repeat the text where it is needed. If it is a text that begins with &, put it in quotes",
             )
         if event.tag is not None:
             self._problems.add(
                 "tag",
                 place_of(event.start_mark),
-                f"a tag ({str(event.tag).replace('tag:yaml.org,2002:', '!!')}) is not allowed in a procedure",
-                "a text that begins with ! needs quotes",
+                f"The tag `{str(event.tag).replace('tag:yaml.org,2002:', '!!')}` is not allowed in a procedure",
+                "Delete it. If it is a text that begins with !, put it in quotes",
             )
 
     def _check_depth(self, event: Any, depth: int) -> None:
@@ -284,8 +285,8 @@ class _TreeBuilder:
             self._problems.add(
                 "too-deep",
                 place_of(event.start_mark),
-                f"lists and mappings are nested more than {MAX_DEPTH} deep; nothing after this place was read",
-                "look for a missing closing bracket",
+                f"Lists and mappings are nested more than {MAX_DEPTH} deep, so reading stopped here",
+                "Look for a missing closing bracket",
             )
             raise _NestingTooDeep
 
@@ -294,8 +295,8 @@ class _TreeBuilder:
         self._problems.add(
             "alias",
             mark,
-            f"an alias (*{event.anchor}) is not allowed in a procedure",
-            "repeat the text where it is needed; a text that begins with * needs quotes",
+            f"The alias `*{event.anchor}` is not allowed in a procedure",
+            "Repeat the text where it is needed. If it is a text that begins with *, put it in quotes",
         )
         return YamlScalar(f"*{event.anchor}", mark.line, mark.column, False, None, unreadable=True)
 
@@ -306,8 +307,8 @@ class _TreeBuilder:
             self._problems.add(
                 "too-long",
                 mark,
-                f"this text has {len(raw)} characters; at most {MAX_SCALAR} are read",
-                "look for a missing closing quote",
+                f"This text has {len(raw)} characters, but at most {MAX_SCALAR} are allowed",
+                "Look for a missing closing quote",
             )
             raw = raw[:MAX_SCALAR]
         out = unsafe_characters(raw)
@@ -316,8 +317,8 @@ class _TreeBuilder:
             self._problems.add(
                 "invisible-character",
                 mark,
-                f"invisible characters were removed from this text: {names}",
-                "type the text again",
+                f"Invisible characters were removed from this text: {names}",
+                "Type the text again",
                 severity="warning",
             )
         quotes = 0 if event.style is None else 1
@@ -346,15 +347,15 @@ class _TreeBuilder:
                 self._problems.add(
                     "bad-key",
                     key.mark,
-                    "a key must be a word, not a list or a mapping",
-                    "a text that begins with { or [ needs quotes",
+                    "A key must be a word, not a list or a mapping",
+                    "If it is a text that begins with { or [, put it in quotes",
                 )
             elif key.text in first:
                 self._problems.add(
                     "duplicate-key",
                     key.mark,
-                    f"the key `{key.text}` is written twice; it is already on line {first[key.text].line}",
-                    "keep one of them",
+                    f"The key `{key.text}` is already on line {first[key.text].line}",
+                    "Delete one of the two",
                 )
                 repeated.append((key, value))
             else:
@@ -368,11 +369,15 @@ class _TreeBuilder:
         """Find the place of an escape that is not a character, such as "\\UFFFFFFFF"; the parser gives none."""
         found = next((at for at in _long_escape.finditer(self._text) if int(at[1], 16) > 0x10FFFF), None)
         if found is None:
-            self._problems.add("bad-yaml", Mark(), f"the file cannot be read as YAML: {error}")
+            self._problems.add(
+                "bad-yaml", Mark(), f"The file is not YAML. The YAML parser reports: {error}", "Check its quotes"
+            )
             return
         before = self._text[: found.start()]
         place = Mark(before.count("\n") + 1, found.start() - before.rfind("\n"))
-        self._problems.add("bad-yaml", place, f"`{found[0]}` is not a character", "write the character itself")
+        self._problems.add(
+            "bad-yaml", place, f"`{found[0]}` does not stand for a character", "Write the character itself"
+        )
 
     def _bad_yaml(self, error: Any) -> Mark:
         mark = error.problem_mark or error.context_mark

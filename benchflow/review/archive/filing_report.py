@@ -6,8 +6,11 @@ from benchflow.review.many.session_question import LeftOut
 
 
 class FilingReport(Struct, frozen=True):
-    """Numbers of logs, and the exceptions. ``left_out`` were left out now or earlier; ``newer`` are logs of a newer
-    version, understood only in part; ``gone`` are logs whose sessions are in the index and whose files are missing."""
+    """Numbers of logs, and the exceptions.
+
+    ``left_out`` were left out now or earlier. ``newer`` are logs of another version, read only in part. ``gone`` are
+    logs whose sessions are in the index and whose files are missing.
+    """
 
     looked_at: int
     new: int

@@ -138,7 +138,7 @@ def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None")
     else:
         due = known[-1].due if known else due
         if due and due < day:
-            words = f"{serial}: its calibration had run out on {due}, it was used on {day}"
+            words = f"{serial}: its calibration had run out on {due}; it was used on {day} (UTC)"
             yield WeakPoint("instrument-overdue", words, seq, serial)
     if doubt:
         yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)

@@ -1,4 +1,8 @@
-"""Exports events as flat rows: CSV and JSON Lines."""
+"""Exports events as flat rows: CSV and JSON Lines.
+
+Each event names the ``format`` of its log. Rows have the verdicts of today (``ok``, ``low``, ``high``, ``not-proven``)
+for logs of format 1 too; kinds of events stay as they were written. JSON Lines repeat the data of the log unchanged.
+"""
 
 import csv
 from collections.abc import Iterable, Iterator
@@ -11,12 +15,13 @@ from benchflow.base.plaintext import clean
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import number
 from benchflow.session.log.line_format import Line
+from benchflow.session.state.events import FORMAT, event_of
 
 COLUMNS: Final = (
     "session", "unit", "seq", "at", "by", "kind", "operation", "name", "reading", "value", "measured_in",
     "entered", "verdict", "limit", "decision", "uncertainty", "conformity", "instrument", "serial",
     "joint", "stage", "fastener", "check", "take", "consumable", "lot", "role", "self_signed", "about", "move",
-    "variable", "event", "text", "run", "ms",
+    "variable", "event", "text", "run", "ms", "format",
 )  # fmt: skip
 """``unit`` is the unit under build, ``measured_in`` the unit of the value; ``text`` is a reason, a note or the like."""
 
@@ -32,9 +37,11 @@ _RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
 def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
     """One event as a dict with the keys of :data:`COLUMNS`, without those that the event does not have."""
     data = line.data
+    if log.format < FORMAT and "verdict" in data:
+        data = {**data, "verdict": getattr(event_of(line), "verdict", data["verdict"])}
     row: dict[str, Any] = {
         "session": log.facts.session.session, "unit": log.facts.session.unit, "seq": line.seq, "at": line.at,
-        "by": line.by, "kind": line.kind,
+        "by": line.by, "kind": line.kind, "format": log.format,
     }  # fmt: skip
     row.update((name, data[name]) for name in _SAME if data.get(name) is not None)
     quantity = data.get("quantity")
@@ -83,7 +90,7 @@ def as_json_lines(logs: Iterable[LoadedLog]) -> Iterator[str]:
         for line in log.lines:
             data = {name: value for name, value in line.data.items() if name != "procedure"}
             event = {
-                "session": session.session, "unit": session.unit, "seq": line.seq, "at": line.at, "by": line.by,
-                "kind": line.kind, "data": data, "hash": line.hash,
+                "session": session.session, "unit": session.unit, "format": log.format, "seq": line.seq,
+                "at": line.at, "by": line.by, "kind": line.kind, "data": data, "hash": line.hash,
             }  # fmt: skip
             yield msgspec.json.encode(event).decode() + "\n"

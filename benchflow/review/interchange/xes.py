@@ -2,7 +2,8 @@
 
 A session is a trace. Starting, pausing, resuming and finishing an operation are the lifecycle of one activity; every
 entry is an activity of its own, complete at once. Extensions and keys are those of the standard (concept, lifecycle,
-org, time); other data has keys of this program, without a prefix.
+org, time); other data has keys of this program, without a prefix. The attribute ``format`` of a trace is the format of
+its log: in format 1, kinds of events have the names of version 0.1.
 """
 
 from collections.abc import Iterable
@@ -69,6 +70,7 @@ def _trace(root: Element, log: LoadedLog) -> None:
     _put(trace, "string", "revision", procedure.revision)
     _put(trace, "string", "procedure_sha256", session.procedure)
     _put(trace, "boolean", "simulated", session.simulated)
+    _put(trace, "int", "format", log.format)
     for name, value in session.options.items():
         _put(trace, "string", f"option:{name}", value)
     begun: set[str] = set()

@@ -62,7 +62,7 @@ class FactCollector:
 
     def __init__(self, opened: Line) -> None:
         self._opened, self._last = opened, opened
-        self._closed: tuple[ev.Closed, str] | None = None
+        self._closed: tuple[ev.JobClosed, str] | None = None
         self._courses: dict[str, _OperationCourse] = {}
         self._readings: dict[int, ReadingFact] = {}  # by seq, as all of these
         self._lots: dict[int, LotFact] = {}
@@ -85,56 +85,56 @@ class FactCollector:
     def observe(self, before: State, event: ev.AnyEvent | None, after: State, line: Line) -> None:
         """One event. ``event`` is ``None`` for a kind that this version does not know."""
         self._last = line
-        now = moment_of(after.last)
+        now = log_time_of(after.last)
         if before.in_progress is not None and after.in_progress != before.in_progress and before.started is not None:
-            self._course(before.in_progress).active += moment_of(before.started).seconds_until(now)
+            self._course(before.in_progress).active += log_time_of(before.started).seconds_until(now)
         match event:
-            case ev.Ticked():
+            case ev.FastenerTicked():
                 self._entry(event.operation, now).ticks.ticked(event, line, now)
-            case ev.Recorded():
+            case ev.ReadingRecorded():
                 self._entry(event.operation, now)
                 attempt = len(after.work(event.operation).readings[event.name][event.reading])
                 self._reading(event, line, now, event.reading, attempt)
-            case ev.Started():
+            case ev.OperationStarted():
                 self._started(event, line, now)
-            case ev.Finished():
+            case ev.OperationFinished():
                 self._course(event.operation).event_at(now)
                 self._course(event.operation).by = line.by
-            case ev.Lot():
+            case ev.LotEntered():
                 self._entry(event.operation, now)
                 self._lot(event.operation, event.consumable, event.lot, line, now)
-            case ev.Chosen():
+            case ev.PartChosen():
                 self._entry(event.operation, now)
                 fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
-            case ev.Unticked():
+            case ev.FastenerUnticked():
                 course = self._entry(event.operation, now)
                 course.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
             case (
-                ev.Checked() | ev.Unchecked()
-                | ev.DrawnDown() | ev.Undrawn() | ev.Seated() | ev.Unseated()
+                ev.CheckTicked() | ev.CheckUnticked()
+                | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
             ):  # fmt: skip
                 self._entry(event.operation, now)
-            case ev.Calculated():
+            case ev.ValueCalculated():
                 self._calculated(before.work(event.operation), event, line, now)
-            case ev.Corrected():
+            case ev.EntryCorrected():
                 self._corrected(before, event, line, now)
-            case ev.Remedied():
+            case ev.RemedyCarriedOut():
                 self._entry(event.operation, now)
                 for operation in dict.fromkeys(event.redo):
                     if operation in before.done:
                         self._undone(before.work(operation), operation, line, now, "remedy", event.do)
-            case ev.Undone():
+            case ev.OperationUndone():
                 reason = "" if before.rework is None else before.rework.reason
                 self._undone(before.work(event.operation), event.operation, line, now, "rework", reason)
-            case ev.Paused():
+            case ev.OperationPaused():
                 course = self._course(event.operation)
                 course.event_at(now)
                 course.paused += 1
-            case ev.Signed():
+            case ev.HoldSigned():
                 self._signed(event, line, now)
-            case ev.Deviated():
+            case ev.DeviationSigned():
                 self._course(event.operation)
                 self._deviations[line.seq] = DeviationFact(
                     line.seq, now.at, line.by, event.operation, event.about, event.reason, in_force=False
@@ -142,13 +142,20 @@ class FactCollector:
                 self._last_deviation[event.operation, event.about] = line.seq
             case ev.InstrumentUsed():
                 self._instruments.append(_instrument(event, line, now))
-            case ev.Noted():
+            case ev.NoteAdded():
                 self._notes.append(NoteFact(line.seq, now.at, line.by, event.operation or "", event.text))
             case ev.ClockWentBack():
                 self._clock_back += 1
-            case ev.Closed():
+            case ev.JobClosed():
                 self._closed = event, now.at
-            case ev.Opened() | ev.ReworkStarted() | ev.Moved() | ev.StateSet() | ev.WrenchFitted() | ev.Lubricated():
+            case (
+                ev.JobOpened()
+                | ev.ReworkStarted()
+                | ev.MoveMade()
+                | ev.StateSet()
+                | ev.WrenchAdapterChanged()
+                | ev.LubricantChanged()
+            ):
                 pass  # the state has what matters of these; no fact is made of them
             case None:
                 self._unknown += 1
@@ -169,7 +176,7 @@ class FactCollector:
         course.entries += 1
         return course
 
-    def _started(self, event: ev.Started, line: Line, now: LogTime) -> None:
+    def _started(self, event: ev.OperationStarted, line: Line, now: LogTime) -> None:
         course = self._course(event.operation)
         course.by = line.by
         if line.by not in course.people:
@@ -187,11 +194,13 @@ class FactCollector:
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
         self._courses[operation] = course.restarted()
 
-    def _reading(self, event: ev.Recorded | ev.Calculated, line: Line, now: LogTime, slot: str, attempt: int) -> None:
+    def _reading(
+        self, event: ev.ReadingRecorded | ev.ValueCalculated, line: Line, now: LogTime, slot: str, attempt: int
+    ) -> None:
         quantity, value = event.quantity, number(event.quantity.value)
         within = band(event.limit, quantity.unit)
         instrument = serial = filled = ""
-        if isinstance(event, ev.Recorded):
+        if isinstance(event, ev.ReadingRecorded):
             instrument, serial = event.instrument or "", event.serial or ""
         else:
             filled = event.filled
@@ -204,14 +213,14 @@ class FactCollector:
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _calculated(self, work: Work, event: ev.Calculated, line: Line, now: LogTime) -> None:
+    def _calculated(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
         self._course(event.operation)
         seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
         attempt = self._readings[seq].attempt + 1 if seq and _applies(work, event.name, seq, redone) else 1
         self._reading(event, line, now, "", attempt)
         self._last_calculated[event.operation, event.name] = line.seq, work.redone
 
-    def _corrected(self, before: State, event: ev.Corrected, line: Line, now: LogTime) -> None:
+    def _corrected(self, before: State, event: ev.EntryCorrected, line: Line, now: LogTime) -> None:
         entry = before.correctable.get(event.event)
         if entry is None:
             return
@@ -228,7 +237,7 @@ class FactCollector:
                 pass  # the fold ignores it too
 
     def _reading_corrected(
-        self, before: State, event: ev.Corrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
+        self, before: State, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
     ) -> None:
         """A correction does not repeat limit, decision rule and instrument: they are those of the wrong reading."""
         wrong = self._readings[event.event]
@@ -247,7 +256,7 @@ class FactCollector:
         self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, in_force=False)
         self._last_lot[operation, consumable] = line.seq
 
-    def _signed(self, event: ev.Signed, line: Line, now: LogTime) -> None:
+    def _signed(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
         self._course(event.operation).last = now
         self._signatures[line.seq] = SignatureFact(
             line.seq, now.at, line.by, event.operation, event.role, event.self_signed, in_force=False
@@ -329,7 +338,7 @@ def _marked(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
 
 def _operation(name: str, course: _OperationCourse, state: State) -> OperationFact:
     work, finished_at = state.work(name), state.done.get(name)
-    finished = None if finished_at is None else moment_of(finished_at)
+    finished = None if finished_at is None else log_time_of(finished_at)
     span = 0.0 if course.begun is None or finished is None else course.begun.seconds_until(finished)
     return OperationFact(
         operation=name, by=course.by, people=tuple(course.people), begun=course.begun, finished=finished,
@@ -345,7 +354,7 @@ def _instrument(event: ev.InstrumentUsed, line: Line, now: LogTime) -> Instrumen
     )  # fmt: skip
 
 
-def moment_of(time: EventTime) -> LogTime:
+def log_time_of(time: EventTime) -> LogTime:
     """The time of an event as facts hold it."""
     return LogTime(utc(time.at), time.run, time.ms)
 

@@ -14,7 +14,7 @@ from benchflow.review.log.fact_collector import FactCollector
 from benchflow.review.log.facts import Facts
 from benchflow.session.log.line_format import Line
 from benchflow.session.procedure_loading import Read
-from benchflow.session.state.events import Opened, event_of
+from benchflow.session.state.events import JobOpened, event_of
 from benchflow.session.state.fold import begin_opened, fold_event
 from benchflow.session.state.state import State
 
@@ -30,7 +30,7 @@ class Interpretation(Struct, frozen=True):
     facts: Facts
 
 
-PlanOf = Callable[[Opened], Plan]
+PlanOf = Callable[[JobOpened], Plan]
 """The plan of a session from its first event. Raises BenchflowError where the procedure cannot be read."""
 
 
@@ -44,7 +44,7 @@ def plans(read: Read, kept: int = 32) -> PlanOf:
         except BenchflowError as wrong:
             return wrong
 
-    def plan_of(opened: Opened) -> Plan:
+    def plan_of(opened: JobOpened) -> Plan:
         found = plan(opened.procedure, tuple(opened.options.items()))
         if isinstance(found, BenchflowError):
             raise found
@@ -60,7 +60,7 @@ def plans_or_empty(read: Read) -> PlanOf:
     """
     readable = plans(read)
 
-    def plan_of(opened: Opened) -> Plan:
+    def plan_of(opened: JobOpened) -> Plan:
         try:
             return readable(opened)
         except BenchflowError:
@@ -82,7 +82,7 @@ def interpret(lines: Iterable[Line], plan_of: PlanOf) -> Interpretation:
         try:
             event = event_of(line)
             if state is None or collector is None:
-                if not isinstance(event, Opened):
+                if not isinstance(event, JobOpened):
                     raise NotASession(f"line 1 is {line.kind!r}: a session begins with 'opened'")
                 state, collector = begin_opened(line, event, plan_of(event)), FactCollector(line)
                 continue

@@ -7,12 +7,13 @@ from msgspec import Struct
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.review.formatting import count
-from benchflow.review.log.facts import Facts
+from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
 from benchflow.review.log.log_file import NoLog, a_file, why_not_a_session
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Damage, Line, read
 from benchflow.session.procedure_loading import Read
+from benchflow.session.state.events import FORMAT
 from benchflow.session.state.state import State
 
 
@@ -38,6 +39,11 @@ class LoadedLog(Struct, frozen=True):
     @property
     def procedure(self) -> Procedure:
         return self.state.plan.procedure
+
+    @property
+    def format(self) -> int:
+        """The format of the log. Version 0.1 wrote format 1."""
+        return self.state.opened.format
 
     @property
     def procedure_text(self) -> str:
@@ -88,7 +94,9 @@ def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) 
             f"A newer version of benchflow ({session.version}) wrote this log. What this version does not know is "
             "left out."
         )
-    if session.unknown:
+    if state.opened.format < FORMAT:
+        found.append(_old_format(session, state.opened.format))
+    elif session.unknown:
         kinds = "is of a kind" if session.unknown == 1 else "are of kinds"
         found.append(f"{count(session.unknown, 'event')} {kinds} that this version does not know.")
     if session.clock_back:
@@ -103,3 +111,13 @@ def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) 
         reason = f" ({session.why_open})" if session.why_open else ""
         found.append(f"The job was closed with {left} of {len(state.plan.steps)} operations not done{reason}.")
     return tuple(found)
+
+
+def _old_format(session: SessionFact, log_format: int) -> str:
+    text = f"The log has the old format {log_format}: benchflow {session.version} wrote it."
+    if not session.unknown:
+        return text
+    return (
+        f"{text} This version cannot read {count(session.unknown, 'event')} of it, such as starts, pauses and rework. "
+        "Working times are missing, and reworked operations are shown as done."
+    )

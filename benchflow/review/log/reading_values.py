@@ -19,7 +19,7 @@ from benchflow.quantity import Quantity, convert
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.margin import OPEN, Band, margin, number
-from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_each, limit_of
+from benchflow.session.rules.verdicts import bound_in_force, judge_value, judged_singly, limit_of
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import Verdict
 
@@ -83,7 +83,7 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     facts = [r for r in log.facts.readings if r.operation == step.id and r.name == record.name]
     in_force = {fact.slot: fact for fact in facts if fact.in_force}
     readings = tuple(in_force[slot] for slot in record.slots if slot in in_force)
-    if judged_each(record, bound):
+    if judged_singly(record, bound):
         judged, u = _nearest(readings, within)
     else:
         judged = None if verdict.value is None else verdict.value.value
@@ -91,8 +91,8 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     return Value(
         step.id, record.name, record.ask, record.unit, record.decision, verdict.limit, within, readings,
         verdict.missing, verdict.verdict, judged, None if judged is None else margin(judged, within), u,
-        verdict.because, "", _waived(state, step, record.name),
-        tuple(fact for fact in facts if not fact.in_force), judged_each(record, bound),
+        verdict.reason, "", _waived(state, step, record.name),
+        tuple(fact for fact in facts if not fact.in_force), judged_singly(record, bound),
     )  # fmt: skip
 
 

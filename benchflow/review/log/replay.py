@@ -6,6 +6,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from benchflow.review.formatting import local_day
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
@@ -92,7 +93,7 @@ class Replay:
             by=line.by,
             words=event_text(event, self._titles)
             if event is not None
-            else f"{line.kind} (an event of a newer version)",
+            else f"{line.kind} (an event that this version cannot read)",
             operation=in_progress,
             title=self._titles.step(in_progress) if in_progress else "",
             state_rows=tuple(state_rows(state)),
@@ -127,8 +128,7 @@ class Replay:
         return steps[place - 1] if place > 0 else 1
 
     def steps(self, by: By) -> list[int]:
-        """The events where stepping stops: every event; the end or rework of an operation; the first event of a day
-        (UTC)."""
+        """The events where stepping stops: every event; the end or rework of an operation; the first of a local day."""
         if by not in self._steps:
             self._steps[by] = list(self._find(by))
         return self._steps[by]
@@ -141,5 +141,5 @@ class Replay:
         return [
             line.seq
             for before, line in zip((None, *self._lines), self._lines, strict=False)
-            if before is None or before.at[:10] != line.at[:10]
+            if before is None or local_day(before.at) != local_day(line.at)
         ]

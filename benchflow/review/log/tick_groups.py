@@ -34,7 +34,7 @@ class TickGroups:
         self._of_tick: dict[int, list[_Key]] = {}  # by seq
         self._last_in_stage: dict[int, LogTime] = {}
 
-    def ticked(self, event: ev.Ticked, line: Line, now: LogTime) -> None:
+    def ticked(self, event: ev.FastenerTicked, line: Line, now: LogTime) -> None:
         """Count one tick. A tick with torque and stretch counts for both instruments."""
         before = self._last_in_stage.get(event.stage)
         self._last_in_stage[event.stage] = now
@@ -47,7 +47,9 @@ class TickGroups:
             self._count(key, event.stretch_instrument, event, line, now, gap)
             self._of_tick[line.seq].append(key)
 
-    def _count(self, key: _Key, instrument: str | None, event: ev.Ticked, line: Line, now: LogTime, gap: float) -> None:
+    def _count(
+        self, key: _Key, instrument: str | None, event: ev.FastenerTicked, line: Line, now: LogTime, gap: float
+    ) -> None:
         group = self._groups.get(key)
         if group is None:
             group = self._groups[key] = _Group(line.seq, event.joint, instrument or "", now, now)

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 
 from benchflow.base.plaintext import clean_line
 from benchflow.base.svg import Svg
+from benchflow.review.formatting import local_day
 from benchflow.review.many.trends import Series
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
@@ -120,7 +121,7 @@ def _rules(series: Series) -> Iterator[tuple[float, dict[str, float | str]]]:
 def _draw_points(drawing: Svg, series: Series, at: Sequence[tuple[float, float]]) -> None:
     outliers = set(series.chart.outliers) if series.chart is not None else set()
     for place, (point, (x, y)) in enumerate(zip(series.points, at, strict=True)):
-        tooltip = f"{point.unit}: {point.value:.4g} {series.measured_in}, {point.at[:10]}"
+        tooltip = f"{point.unit}: {point.value:.4g} {series.measured_in}, {local_day(point.at)}"
         group = drawing.group(tooltip)
         if point.verdict in OUT_OF_LIMIT:
             cross = f"M{x - 5:g} {y - 5:g}l10 10m0 -10l-10 10"

@@ -4,6 +4,7 @@ A source (log files, the archive) delivers facts that may answer a question; :fu
 """
 
 from collections.abc import Sequence
+from datetime import UTC, date, datetime, timedelta, tzinfo
 from typing import Protocol
 
 from msgspec import Struct
@@ -116,22 +117,33 @@ class BadDate(BenchflowError):
     """A date that cannot be read."""
 
 
-def moment_of(text: str, *, end_of_day: bool = False) -> str:
-    """A date (``2026-03-01``, the whole UTC day) or an RFC 3339 timestamp, in the log's form.
+def timestamp_of(text: str, zone: tzinfo | None = None, *, end_of_day: bool = False) -> str:
+    """A date (``2026-03-01``) or an RFC 3339 timestamp, in the log's form (UTC); ``""`` for an empty text.
+
+    A date is the first millisecond of that local day, with ``end_of_day`` its last. ``zone`` replaces the time zone of
+    the machine.
 
     Raises:
-        BadDate: the text is neither.
+        BadDate: the text is neither a date nor a timestamp.
     """
     if not text:
         return ""
-    if "T" not in text.upper():
-        text += "T23:59:59.999Z" if end_of_day else "T00:00:00.000Z"
     try:
-        return format(parse(text))
-    except BadTimestamp as wrong:
+        if "T" in text.upper():
+            return format(parse(text))
+        day = date.fromisoformat(text)
+        if not end_of_day:
+            return format(_local_midnight(day, zone))
+        return format(_local_midnight(day + timedelta(days=1), zone) - timedelta(milliseconds=1))
+    except (BadTimestamp, ValueError, OverflowError, OSError) as wrong:
         raise BadDate(
             f"{text!r} is neither a date such as 2026-03-01 nor a time such as 2026-03-01T18:30:00Z."
         ) from wrong
+
+
+def _local_midnight(day: date, zone: tzinfo | None) -> datetime:
+    midnight = datetime(day.year, day.month, day.day, tzinfo=zone)
+    return midnight.astimezone(UTC)  # a time without a zone is in that of the machine
 
 
 def same_name(asked: str, name: str) -> bool:

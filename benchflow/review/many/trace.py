@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.evidence.ranking import NEAR_SHARE, NEAR_SHARE_ONE_END, WeakPoint, weakness, worst_first
-from benchflow.review.formatting import count, margin_text, shown
+from benchflow.review.formatting import count, local_time_with_zone, margin_text, shown
 from benchflow.review.log.facts import ReadingFact
 from benchflow.review.log.margin import band, margin, number
 from benchflow.review.many.session_question import (
@@ -84,7 +84,7 @@ def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
 
 
 def in_words(ask: TraceQuestion) -> str:
-    """The question in words: ``instrument T-0117, from 2026-03-01T00:00:00.000Z``."""
+    """The question in words: ``instrument T-0117, from 2026-03-01 00:00 CET``. Times are local."""
     question = ask.question
     match question.subject:
         case InstrumentSubject(serial):
@@ -106,9 +106,9 @@ def in_words(ask: TraceQuestion) -> str:
     if ask.share is not None:
         words += f", with less than {ask.share:.0%} of its band left".replace("%", " %")
     if question.since:
-        words += f", from {question.since}"
+        words += f", from {local_time_with_zone(question.since)}"
     if question.until:
-        words += f", to {question.until}"
+        words += f", to {local_time_with_zone(question.until)}"
     return words
 
 

@@ -315,9 +315,9 @@ def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
 
 
 def follow_up(log: LoadedLog) -> tuple[SheetFollowUp, ...]:
-    """The work due after the build, counted from its close, or from the last event of an open job."""
+    """The work due after the build, counted from its close, or from the last event of an open job. Days are local."""
     session = log.facts.session
-    start = parse(session.closed_at or session.last_at)
+    start = parse(session.closed_at or session.last_at).astimezone()
     return tuple(
         SheetFollowUp(
             item.title,

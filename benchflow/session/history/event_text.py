@@ -78,7 +78,7 @@ def verdict_and_limit(verdict: Verdict, limit: str) -> str:
     return f", {VERDICT_TEXT[verdict]}" + (f", limit {limit}" if limit else "")
 
 
-def _instrument(event: ev.Recorded | ev.Ticked, titles: LogTitles) -> str:
+def _instrument(event: ev.ReadingRecorded | ev.FastenerTicked, titles: LogTitles) -> str:
     if not event.instrument:
         return ""
     return f", with {titles.instrument(event.instrument)}" + (f" (serial {event.serial})" if event.serial else "")
@@ -88,14 +88,14 @@ def _readable(name: str) -> str:
     return name.replace("-", " ").replace("_", " ")
 
 
-def _opened(event: ev.Opened, titles: LogTitles) -> str:
+def _opened(event: ev.JobOpened, titles: LogTitles) -> str:
     parts = [f"Job started: {event.unit}" if event.unit else "Job started"]
     parts += [f"{_readable(name)}: {choice}" for name, choice in event.options.items()]
     parts += [in_a_sentence(state_text(titles.procedure, name, value)) for name, value in event.start.items()]
     return "; ".join(parts)
 
 
-def _recorded(event: ev.Recorded, titles: LogTitles) -> str:
+def _recorded(event: ev.ReadingRecorded, titles: LogTitles) -> str:
     record = titles.record(event.operation, event.name)
     which = ""
     if record is None or len(record.slots) > 1:
@@ -108,7 +108,7 @@ def _recorded(event: ev.Recorded, titles: LogTitles) -> str:
     )
 
 
-def _calculated(event: ev.Calculated, titles: LogTitles) -> str:
+def _calculated(event: ev.ValueCalculated, titles: LogTitles) -> str:
     shown = quantity_text(event.quantity)
     # `filled` may end with the result already; "≈" marks a rounded one.
     has_result = "≈" in event.filled or event.filled.endswith(shown)
@@ -116,13 +116,13 @@ def _calculated(event: ev.Calculated, titles: LogTitles) -> str:
     return f"{_readable(event.name)} calculated: {formula}{verdict_and_limit(event.verdict, event.limit)}"
 
 
-def _remedied(event: ev.Remedied, titles: LogTitles) -> str:
+def _remedied(event: ev.RemedyCarriedOut, titles: LogTitles) -> str:
     redo = all_of(titles.step(step) for step in event.redo)
     which = f"too {event.verdict}"
     return f"{_readable(event.name)} {which}; remedy done: {event.do}" + (f"; to redo: {redo}" if redo else "")
 
 
-def ticks_text(event: ev.Ticked, fasteners: list[int], titles: LogTitles) -> str:
+def ticks_text(event: ev.FastenerTicked, fasteners: list[int], titles: LogTitles) -> str:
     """One tick, or consecutive ticks of one stage."""
     stage = titles.stage(event.operation, event.stage)
     which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
@@ -133,7 +133,7 @@ def ticks_text(event: ev.Ticked, fasteners: list[int], titles: LogTitles) -> str
     return f"{titles.joint(event.joint)}, stage {event.stage}{target}: {which} done{read}{_instrument(event, titles)}"
 
 
-def turns_text(event: ev.DrawnDown, fasteners: list[int], titles: LogTitles) -> str:
+def turns_text(event: ev.FastenerDrawnDown, fasteners: list[int], titles: LogTitles) -> str:
     """One turn, or consecutive turns of one round of the draw-down."""
     which = f"fastener {number_list(fasteners)}" if len(fasteners) == 1 else f"fasteners {number_list(fasteners)}"
     return f"{titles.joint(event.joint)}, draw-down round {event.round}: {which} turned"
@@ -150,7 +150,7 @@ def number_list(numbers: list[int]) -> str:
     return ", ".join((" to " if span[-1] - span[0] > 1 else ", ").join(map(str, span)) for span in spans)
 
 
-def _seated(event: ev.Seated, titles: LogTitles) -> str:
+def _seated(event: ev.PartSeated, titles: LogTitles) -> str:
     turns = f"{event.turns} turns" if event.turns else "turns not counted"
     return f"{titles.joint(event.joint)}: all seated and level, {turns}"
 
@@ -168,7 +168,7 @@ def _instrument_used(event: ev.InstrumentUsed, titles: LogTitles) -> str:
     return text.removesuffix(": ") + "".join(f"; NOT FIT: {warning}" for warning in event.warnings)
 
 
-def _wrench_fitted(event: ev.WrenchFitted, titles: LogTitles) -> str:
+def _wrench_fitted(event: ev.WrenchAdapterChanged, titles: LogTitles) -> str:
     if event.extension is None:
         return "Torque wrench: no extension from now on"
     angle = f" at {quantity_text(event.angle)}" if event.angle else ""
@@ -176,17 +176,17 @@ def _wrench_fitted(event: ev.WrenchFitted, titles: LogTitles) -> str:
     return f"Torque wrench: extension of {quantity_text(event.extension)}{angle}{lever} from now on"
 
 
-def _lubricated(event: ev.Lubricated, titles: LogTitles) -> str:
+def _lubricated(event: ev.LubricantChanged, titles: LogTitles) -> str:
     factor = f", nut factor {event.nut_factor}" if event.nut_factor else ""
     return f"{titles.joint(event.joint)}: lubricant on the threads is {event.lubricant}{factor}"
 
 
-def _signed(event: ev.Signed, titles: LogTitles) -> str:
+def _signed(event: ev.HoldSigned, titles: LogTitles) -> str:
     own = " by a person who worked on this operation" if event.self_signed else ""
     return f"Hold signed as {event.role}{own}"
 
 
-def _deviated(event: ev.Deviated, titles: LogTitles) -> str:
+def _deviated(event: ev.DeviationSigned, titles: LogTitles) -> str:
     return f"DEVIATION signed for {_readable(event.about)}: {event.reason}"
 
 
@@ -203,7 +203,7 @@ def _rework_started(event: ev.ReworkStarted, titles: LogTitles) -> str:
     )
 
 
-def _corrected(event: ev.Corrected, titles: LogTitles) -> str:
+def _corrected(event: ev.EntryCorrected, titles: LogTitles) -> str:
     value = quantity_text(event.quantity) if event.quantity else f"lot {event.lot}"
     return f"Entry {event.event} CORRECTED to {value}{verdict_and_limit(event.verdict, '')}; reason: {event.reason}"
 
@@ -213,46 +213,46 @@ def _state_set(event: ev.StateSet, titles: LogTitles) -> str:
     return f"State found: {in_a_sentence(state_text(titles.procedure, event.variable, event.value))}{reason}"
 
 
-def _closed(event: ev.Closed, titles: LogTitles) -> str:
+def _closed(event: ev.JobClosed, titles: LogTitles) -> str:
     unfinished = all_of(titles.step(step) for step in event.open_operations)
     reason = f"; reason: {event.reason}" if event.reason else ""
     return "Job closed" + (f" with unfinished operations: {unfinished}" if unfinished else "") + reason
 
 
 EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
-    ev.Opened: _opened,
-    ev.Started: lambda event, titles: "Started",
-    ev.Paused: lambda event, titles: "Paused",
-    ev.Finished: lambda event, titles: "Finished",
-    ev.Moved: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
-    ev.Recorded: _recorded,
-    ev.Calculated: _calculated,
-    ev.Remedied: _remedied,
-    ev.Ticked: lambda event, titles: ticks_text(event, [event.fastener], titles),
-    ev.Unticked: lambda event, titles: (
+    ev.JobOpened: _opened,
+    ev.OperationStarted: lambda event, titles: "Started",
+    ev.OperationPaused: lambda event, titles: "Paused",
+    ev.OperationFinished: lambda event, titles: "Finished",
+    ev.MoveMade: lambda event, titles: f"Move made: {move_title(titles.procedure, event.move)}",
+    ev.ReadingRecorded: _recorded,
+    ev.ValueCalculated: _calculated,
+    ev.RemedyCarriedOut: _remedied,
+    ev.FastenerTicked: lambda event, titles: ticks_text(event, [event.fastener], titles),
+    ev.FastenerUnticked: lambda event, titles: (
         f"{titles.joint(event.joint)}, stage {event.stage}: tick of fastener {event.fastener} cleared"
     ),
-    ev.DrawnDown: lambda event, titles: turns_text(event, [event.fastener], titles),
-    ev.Undrawn: lambda event, titles: (
+    ev.FastenerDrawnDown: lambda event, titles: turns_text(event, [event.fastener], titles),
+    ev.DrawDownTurnCleared: lambda event, titles: (
         f"{titles.joint(event.joint)}, draw-down round {event.round}: turn of fastener {event.fastener} cleared"
     ),
-    ev.Seated: _seated,
-    ev.Unseated: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
-    ev.Checked: lambda event, titles: f"Check done: {event.text}",
-    ev.Unchecked: lambda event, titles: f"Check cleared: {event.text}",
+    ev.PartSeated: _seated,
+    ev.SeatingCleared: lambda event, titles: f"{titles.joint(event.joint)}: entry of all seated cleared",
+    ev.CheckTicked: lambda event, titles: f"Check done: {event.text}",
+    ev.CheckUnticked: lambda event, titles: f"Check cleared: {event.text}",
     ev.InstrumentUsed: _instrument_used,
-    ev.WrenchFitted: _wrench_fitted,
-    ev.Lubricated: _lubricated,
-    ev.Chosen: lambda event, titles: f"{_readable(event.name)} chosen: {event.take}",
-    ev.Lot: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}",
-    ev.Signed: _signed,
-    ev.Deviated: _deviated,
+    ev.WrenchAdapterChanged: _wrench_fitted,
+    ev.LubricantChanged: _lubricated,
+    ev.PartChosen: lambda event, titles: f"{_readable(event.name)} chosen: {event.take}",
+    ev.LotEntered: lambda event, titles: f"{titles.kit(event.consumable)}: lot {event.lot}",
+    ev.HoldSigned: _signed,
+    ev.DeviationSigned: _deviated,
     ev.ReworkStarted: _rework_started,
-    ev.Undone: lambda event, titles: "Undone for rework",
-    ev.Noted: lambda event, titles: f"Note: {event.text}",
-    ev.Corrected: _corrected,
+    ev.OperationUndone: lambda event, titles: "Undone for rework",
+    ev.NoteAdded: lambda event, titles: f"Note: {event.text}",
+    ev.EntryCorrected: _corrected,
     ev.StateSet: _state_set,
     ev.ClockWentBack: lambda event, titles: f"The computer clock WENT BACK from {event.before} to {event.now}",
-    ev.Closed: _closed,
+    ev.JobClosed: _closed,
 }
 """The text of every type of event. A test checks that it is complete."""

@@ -77,12 +77,12 @@ def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Pl
     ``read`` parses the text of a procedure; its errors are passed on.
     """
     opened = known_event(lines[0]) if lines else None
-    return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.Opened) else None
+    return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.JobOpened) else None
 
 
 def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
     opened = known_event(lines[0]) if lines else None
-    if not isinstance(opened, ev.Opened):
+    if not isinstance(opened, ev.JobOpened):
         yield "This log does not begin with the start of a job."
         return
     if plan:
@@ -120,14 +120,18 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
             for each in group[1:]:
                 summary.add(each)
             last = group[-1]
-            text = turns_text(event, fasteners, titles) if isinstance(event, ev.DrawnDown) else text
-            text = ticks_text(event, fasteners, titles) if isinstance(event, ev.Ticked) else text
+            text = turns_text(event, fasteners, titles) if isinstance(event, ev.FastenerDrawnDown) else text
+            text = ticks_text(event, fasteners, titles) if isinstance(event, ev.FastenerTicked) else text
         operation = getattr(event, "operation", None) or ""
-        if isinstance(event, ev.Started):
+        if isinstance(event, ev.OperationStarted):
             started[operation] = line
-        elif isinstance(event, ev.Finished | ev.Paused) and operation in started:
+        elif isinstance(event, ev.OperationFinished | ev.OperationPaused) and operation in started:
             text += f", {clock_duration(elapsed(event_time(started.pop(operation)), _now(line)))} after the start"
-        who = f" ({line.by})" if line.by != builder or isinstance(event, ev.Opened | ev.Closed | ev.Signed) else ""
+        who = (
+            f" ({line.by})"
+            if line.by != builder or isinstance(event, ev.JobOpened | ev.JobClosed | ev.HoldSigned)
+            else ""
+        )
         yield HistoryEntry(line, last, operation, text + who)
 
 
@@ -141,9 +145,9 @@ def known_event(line: Line) -> ev.Event | None:
 
 def _group_key(event: ev.Event | None) -> tuple[object, ...] | None:
     """Equal for events that become one entry: ticks of a stage without a reading, turns of a round; else ``None``."""
-    if isinstance(event, ev.Ticked) and event.quantity is None:
+    if isinstance(event, ev.FastenerTicked) and event.quantity is None:
         return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial
-    if isinstance(event, ev.DrawnDown):
+    if isinstance(event, ev.FastenerDrawnDown):
         return "turn", event.operation, event.joint, event.round
     return None
 

@@ -6,7 +6,7 @@ from benchflow.procedure.model import RecordedValue
 from benchflow.procedure.plan import Plan
 from benchflow.session.history.event_text import verdict_and_limit
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.verdicts import judge_value, together
+from benchflow.session.rules.verdicts import combined_text, judge_value
 from benchflow.session.state import events as ev
 from benchflow.session.state.fold import begin, fold
 from benchflow.session.state.state import State
@@ -31,19 +31,19 @@ class ReadingSummary:
     def text(self, event: ev.Event | None) -> str:
         """``; mean 24.71 mm`` with verdict and limit, if ``event`` completes or changes the value; otherwise ""."""
         state = self._state
-        if state is None or not isinstance(event, ev.Recorded | ev.Corrected):
+        if state is None or not isinstance(event, ev.ReadingRecorded | ev.EntryCorrected):
             return ""
         record = self._record(state, event)
-        figure = together(state, event.operation, record) if record is not None else ""
+        figure = combined_text(state, event.operation, record) if record is not None else ""
         if record is None or not figure:
             return ""
         verdict = judge_value(state, event.operation, record)
         rule = ", guarded" if record.decision == "guarded" and verdict.verdict != "none" else ""
         return f"; {figure}{verdict_and_limit(verdict.verdict, verdict.limit)}{rule}"
 
-    def _record(self, state: State, event: ev.Recorded | ev.Corrected) -> RecordedValue | None:
+    def _record(self, state: State, event: ev.ReadingRecorded | ev.EntryCorrected) -> RecordedValue | None:
         step = state.plan.steps.get(event.operation)
-        if isinstance(event, ev.Corrected):
+        if isinstance(event, ev.EntryCorrected):
             entry = state.correctable.get(event.event)
             name = "" if entry is None else entry.name
         else:

@@ -1,1 +1,1 @@
-"""Intents and the decision on each: one handler module per subject."""
+"""The intents, and the decision on each: one module of handlers for each subject."""

@@ -5,52 +5,67 @@ from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import PartMatching
 from benchflow.procedure.plan import Step
 from benchflow.quantity import QuantityError, dimension_of, parse_quantity, show
-from benchflow.session.context import Context, Decision, Entry, in_progress, refuse, unknown, unreadable
-from benchflow.session.intents import intent_types as it
+from benchflow.session.context import (
+    Context,
+    Decision,
+    Entry,
+    operation_in_progress,
+    refuse,
+    unknown_name,
+    unreadable_quantity,
+)
+from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.choice_tables import input_values
-from benchflow.session.rules.part_matching import match_place, on_hand, unit_of_parts
+from benchflow.session.rules.choice_tables import lookup_values
+from benchflow.session.rules.part_matching import match_place, measured_parts, unit_of_parts
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
-def choose(state: State, intent: it.Choose, context: Context, by: str) -> Decision:
-    step = in_progress(state, intent.operation)
+def choose_part(state: State, intent: intents.ChoosePart, context: Context, by: str) -> Decision:
+    step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    place = match_place(state, step, intent.name)
-    if place is not None:
-        return _choose_part(state, step, place, intent, by)
+    match_and_place = match_place(state, step, intent.name)
+    if match_and_place is not None:
+        match, place = match_and_place
+        return _choose_for_place(state, step, match, place, intent, by)
+    return _choose_from_table(state, step, intent, by)
+
+
+def _choose_from_table(state: State, step: Step, intent: intents.ChoosePart, by: str) -> Decision:
     tables = {table.name: table for table in step.operation.choose}
     table = tables.get(intent.name) or tables.get(str(ValueRef(intent.name, step.place)))
     if table is None:
-        return unknown("choice in this operation", intent.name, tables)
-    take = clean(intent.take).strip()
-    known = list(dict.fromkeys(band.take for band in table.bands))
-    if take not in known:
-        return unknown(f"part for {table.name}", take, known)
-    if not input_values(state, step, table.by):
+        return unknown_name("choice in this operation", intent.name, tables)
+    part = clean(intent.take).strip()
+    parts = list(dict.fromkeys(band.take for band in table.bands))
+    if part not in parts:
+        return unknown_name(f"part for {table.name}", part, parts)
+    if not lookup_values(state, step, table.by):
         return refuse("value-missing", f"{table.by} is not measured yet. Measure it first", name=table.by)
-    return (Entry(by, ev.Chosen(step.id, table.name, take)),)
+    return (Entry(by, ev.PartChosen(step.id, table.name, part)),)
 
 
-def _choose_part(state: State, step: Step, place: tuple[PartMatching, str], intent: it.Choose, by: str) -> Decision:
-    match, where = place
-    parts = on_hand(state, match)
+def _choose_for_place(
+    state: State, step: Step, match: PartMatching, place: str, intent: intents.ChoosePart, by: str
+) -> Decision:
+    parts = measured_parts(state, match)
     if parts is None:
-        return refuse("value-missing", f"{match.measured} is not all measured yet", name=match.measured)
-    take = clean(intent.take).strip()
-    if take not in parts:
+        message = f"{match.measured} is not measured for every part yet. Measure the remaining parts first"
+        return refuse("value-missing", message, name=match.measured)
+    part = clean(intent.take).strip()
+    if part not in parts:
         unit = unit_of_parts(parts)
         try:
-            new = parse_quantity(take, dimension=dimension_of(unit))
+            new_size = parse_quantity(part, dimension=dimension_of(unit))
         except QuantityError as error:
-            if any(char.isdigit() for char in take) and error.code == "wrong-dimension":
-                return unreadable(error, intent.name)
-            return unknown(f"part measured under {match.measured}, nor the size of a new one", take, parts)
-        return (Entry(by, ev.Chosen(step.id, intent.name, show(new))),)
-    taken = state.work(step.id).chosen
-    for name, part in taken.items():
-        if part == take and name != intent.name and ValueRef.parse(name).name == match.name:
-            return refuse("not-allowed", f"{take} is in {name} already. Choose another one for {where}", name=name)
-    return (Entry(by, ev.Chosen(step.id, intent.name, take)),)
+            if any(char.isdigit() for char in part) and error.code == "wrong-dimension":
+                return unreadable_quantity(error, intent.name)
+            return unknown_name(f"measured part or size of a new part for {match.measured}", part, parts)
+        return (Entry(by, ev.PartChosen(step.id, intent.name, show(new_size))),)
+    for name, chosen in state.work(step.id).chosen.items():
+        if chosen == part and name != intent.name and ValueRef.parse(name).name == match.name:
+            message = f"{part} is already chosen for {name}. Choose another part for {place}"
+            return refuse("not-allowed", message, name=name)
+    return (Entry(by, ev.PartChosen(step.id, intent.name, part)),)

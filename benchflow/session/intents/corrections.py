@@ -1,87 +1,91 @@
-"""Putting a wrong entry right by a later event that names it. What was written first stays in the log."""
+"""Handler of the intent `correct`."""
 
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.model import CheckStage
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, Decision, Entry, refuse
-from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.entries import scanned
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.entries import lot_number
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.check_readings import readings
+from benchflow.session.rules.calculated_values import calculated_entries
+from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.check_stages import judge_check
-from benchflow.session.rules.computed_values import worked_out
 from benchflow.session.rules.typed_values import read_quantity
-from benchflow.session.rules.verdicts import judge_reading, of_stored, stated_uncertainty, stored
+from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import State, Tick
+from benchflow.session.state.state import EntryRef, State
 
 
-def correct(state: State, intent: it.Correct, context: Context, by: str) -> Decision:
-    """Put a wrong entry right. The entry may belong to an operation that is done: what it says then counts."""
-    found = state.correctable.get(intent.event)
-    if found is None:
-        message = f"number {intent.event} in the log is not a reading or a lot. Only those can be corrected"
+def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, by: str) -> Decision:
+    """Correct a wrong entry. The entry of a finished operation can be corrected too."""
+    entry = state.correctable.get(intent.event)
+    if entry is None:
+        message = f"Log line {intent.event} cannot be corrected. Only a reading or a lot number can be"
         return refuse("unknown-name", message, name=str(intent.event)[:40])
-    step_id, name = found.operation, found.name
     reason = clean_line(intent.reason)
     if not reason:
-        return refuse("value-missing", "Give the reason why the entry was wrong", name=name)
-    if found.kind == "lot":
-        lot = scanned(intent.value)
-        if not lot:
-            return refuse("value-missing", f"the lot of {name} is empty", name=name)
-        return (Entry(by, ev.Corrected(intent.event, step_id, reason, lot=lot)),)
-    step = state.plan.steps[step_id]
-    if found.kind == "tick":
-        return _tick(state, step, name, intent, reason, by)
-    return _reading(state, step, name, found.reading, intent, reason, context, by)
+        return refuse("value-missing", "Give the reason why the entry was wrong", name=entry.name)
+    step = state.plan.steps[entry.operation]
+    match entry.kind:
+        case "lot":
+            lot = lot_number(intent.value)
+            if not lot:
+                return refuse("value-missing", f"The lot number of {entry.name} is empty. Enter it", name=entry.name)
+            return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
+        case "tick":
+            return _correct_tick(state, step, entry, intent, reason, by)
+        case "reading":
+            return _correct_reading(state, step, entry, intent, reason, context, by)
 
 
-def _reading(
-    state: State, step: Step, name: str, slot: str, intent: it.Correct, reason: str, context: Context, by: str
+def _correct_reading(
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, context: Context, by: str
 ) -> Decision:
-    attempts = state.work(step.id).readings.get(name, {}).get(slot, ())
-    old = next((attempt for attempt in attempts if attempt.seq == intent.event), None)
-    if old is None:
-        return refuse("not-allowed", f"reading {intent.event} of {name} was cleared since", name=name)
-    asked = next(record for record in step.operation.record if record.name == name)
-    quantity = read_quantity(intent.value, asked.unit, asked.dimension, name)
+    wrong = state.work(step.id).attempt(entry, intent.event)
+    if wrong is None:
+        message = f"The reading of {entry.name} in log line {intent.event} was cleared. Record it again"
+        return refuse("not-allowed", message, name=entry.name)
+    record = step.record(entry.name)
+    assert record is not None  # the reading was recorded for it
+    quantity = read_quantity(intent.value, record.unit, record.dimension, entry.name)
     if isinstance(quantity, Refusal):
         return quantity
-    # The reading was taken with the same instrument: only what was written down was wrong.
-    u = stated_uncertainty(state, asked, quantity) if old.uncertainty is None else of_stored(old.uncertainty)
-    verdict = judge_reading(state, asked, quantity, old.used, u)
-    event = ev.Corrected(
+    # The instrument is the same, so its uncertainty still applies.
+    u = stated_uncertainty(state, record, quantity) if wrong.uncertainty is None else from_stored(wrong.uncertainty)
+    verdict = judge_reading(state, record, quantity, wrong.used, u)
+    event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
         reason=reason,
-        quantity=stored(quantity),
+        quantity=to_stored(quantity),
         verdict="none" if verdict is None else verdict.verdict,
-        uncertainty=None if u is None else stored(u),
+        uncertainty=None if u is None else to_stored(u),
     )
     entries = (Entry(by, event),)
-    return (*entries, *worked_out(state, step, entries, context, by))
+    return (*entries, *calculated_entries(state, step, entries, context, by))
 
 
-def _tick(state: State, step: Step, joint: str, intent: it.Correct, reason: str, by: str) -> Decision:
-    """What was read on a fastener, put right."""
-    old: Tick | None = next((tick for tick in state.work(step.id).ticks if tick.seq == intent.event), None)
-    if old is None or step.operation.tighten is None:
-        return refuse("not-allowed", f"tick {intent.event} of {joint} was cleared since", name=joint)
-    stage = step.operation.tighten.stages[old.stage - 1]
-    read = readings(stage, old.fastener, intent.value, intent.stretch)
+def _correct_tick(
+    state: State, step: Step, entry: EntryRef, intent: intents.CorrectEntry, reason: str, by: str
+) -> Decision:
+    wrong = state.work(step.id).tick(intent.event)
+    if wrong is None or step.operation.tighten is None:
+        message = f"The tick of {entry.name} in log line {intent.event} was cleared. Tick the fastener again"
+        return refuse("not-allowed", message, name=entry.name)
+    stage = step.operation.tighten.stages[wrong.stage - 1]
+    read = tick_readings(stage, wrong.fastener, intent.value, intent.stretch)
     if isinstance(read, Refusal):
         return read
     value, stretch = read
-    assert value is not None  # it was given
-    found = judge_check(stage, value, stretch) if isinstance(stage, CheckStage) else None
-    event = ev.Corrected(
+    assert value is not None  # the intent always has a value
+    result = judge_check(stage, value, stretch) if isinstance(stage, CheckStage) else None
+    event = ev.EntryCorrected(
         event=intent.event,
         operation=step.id,
         reason=reason,
-        quantity=stored(value),
-        verdict="none" if found is None else found.verdict,
-        stretch=None if stretch is None else stored(stretch),
-        corner="" if found is None else found.corner,
+        quantity=to_stored(value),
+        verdict="none" if result is None else result.verdict,
+        stretch=None if stretch is None else to_stored(stretch),
+        corner="" if result is None else result.corner,
     )
     return (Entry(by, event),)

@@ -1,76 +1,83 @@
-"""``decide(state, intent, context) -> events | Refusal``: pure and total. The screen, scripts and tests all use it."""
+"""The decision on an intent: ``decide(state, intent, context) -> events or Refusal``, a pure function."""
 
 from typing import assert_never
 
 from benchflow.base.plaintext import clean
 from benchflow.session.context import Context, Decision, refuse
-from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.choices import choose
-from benchflow.session.intents.corrections import correct
-from benchflow.session.intents.entries import lot, record, tick_check
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.choices import choose_part
+from benchflow.session.intents.corrections import correct_entry
+from benchflow.session.intents.entries import enter_lot, record_reading, tick_check
 from benchflow.session.intents.open_and_close import close_job
-from benchflow.session.intents.operations import finish, move, note, pause, set_state, start
-from benchflow.session.intents.remedies import remedy
-from benchflow.session.intents.rework_intents import rework_step, start_rework
-from benchflow.session.intents.sign_off import deviate, sign
-from benchflow.session.intents.tightening import draw_down, tick, untick
-from benchflow.session.intents.wrench_setting import lubricant, wrench
+from benchflow.session.intents.operations import (
+    add_note,
+    finish_operation,
+    pause_operation,
+    perform_move,
+    set_state,
+    start_operation,
+)
+from benchflow.session.intents.remedies import carry_out_remedy
+from benchflow.session.intents.rework_intents import do_rework_step, start_rework
+from benchflow.session.intents.sign_off import sign_deviation, sign_hold
+from benchflow.session.intents.tightening import draw_down, tick_fastener, untick_fastener
+from benchflow.session.intents.wrench_setting import set_lubricant, set_wrench_adapter
 from benchflow.session.state.state import State
 
 
-def decide(state: State, intent: it.Intent, context: Context) -> Decision:
-    """The events that ``intent`` makes in ``state``, or every reason against it. A query makes none."""
-    if state.closed and not isinstance(intent, it.Note | it.Open | it.Query):
+def decide(state: State, intent: intents.Intent, context: Context) -> Decision:
+    """Return the events that ``intent`` makes, or a refusal with every reason. A query makes no event."""
+    if state.closed and not isinstance(intent, intents.AddNote | intents.OpenJob | intents.Query):
         return refuse("not-open", f"This job was closed on {state.closed}. Only notes can be added")
     by = clean(intent.by or "").strip() or state.by
     match intent:
-        case it.Open():
-            return refuse("already-open", f"This job is open already, since {state.opened_at}, by {state.by}")
-        case it.Status() | it.Why() | it.Route() | it.AskReworkPlan():
+        case intents.OpenJob():
+            return refuse("already-open", f"This job was already opened on {state.opened_at} by {state.by}")
+        case intents.AskStatus() | intents.AskWhy() | intents.AskRoute() | intents.AskReworkPlan():
             return ()
-        case it.Start():
-            return start(state, intent, context, by)
-        case it.Pause():
-            return pause(state, intent, context, by)
-        case it.Finish():
-            return finish(state, intent, context, by)
-        case it.PerformMove():
-            return move(state, intent, context, by)
-        case it.Record():
-            return record(state, intent, context, by)
-        case it.TickFastener():
-            return tick(state, intent, context, by)
-        case it.Untick():
-            return untick(state, intent, context, by)
-        case it.DrawDown():
+        case intents.StartOperation():
+            return start_operation(state, intent, context, by)
+        case intents.PauseOperation():
+            return pause_operation(state, intent, context, by)
+        case intents.FinishOperation():
+            return finish_operation(state, intent, context, by)
+        case intents.PerformMove():
+            return perform_move(state, intent, context, by)
+        case intents.RecordReading():
+            return record_reading(state, intent, context, by)
+        case intents.TickFastener():
+            return tick_fastener(state, intent, context, by)
+        case intents.UntickFastener():
+            return untick_fastener(state, intent, context, by)
+        case intents.DrawDown():
             return draw_down(state, intent, context, by)
-        case it.TickCheck():
+        case intents.TickCheck():
             return tick_check(state, intent, context, by)
-        case it.Choose():
-            return choose(state, intent, context, by)
-        case it.EnterLot():
-            return lot(state, intent, context, by)
-        case it.Sign():
-            return sign(state, intent, context, by)
-        case it.Deviate():
-            return deviate(state, intent, context, by)
-        case it.RemedyDone():
-            return remedy(state, intent, context, by)
-        case it.Rework():
+        case intents.ChoosePart():
+            return choose_part(state, intent, context, by)
+        case intents.EnterLot():
+            return enter_lot(state, intent, context, by)
+        case intents.SignHold():
+            return sign_hold(state, intent, context, by)
+        case intents.SignDeviation():
+            return sign_deviation(state, intent, context, by)
+        case intents.CarryOutRemedy():
+            return carry_out_remedy(state, intent, context, by)
+        case intents.StartRework():
             return start_rework(state, intent, context, by)
-        case it.NextReworkStep():
-            return rework_step(state, intent, context, by)
-        case it.Note():
-            return note(state, intent, context, by)
-        case it.Correct():
-            return correct(state, intent, context, by)
-        case it.Wrench():
-            return wrench(state, intent, context, by)
-        case it.Lubricant():
-            return lubricant(state, intent, context, by)
-        case it.SetState():
+        case intents.DoReworkStep():
+            return do_rework_step(state, intent, context, by)
+        case intents.AddNote():
+            return add_note(state, intent, context, by)
+        case intents.CorrectEntry():
+            return correct_entry(state, intent, context, by)
+        case intents.SetWrenchAdapter():
+            return set_wrench_adapter(state, intent, context, by)
+        case intents.SetLubricant():
+            return set_lubricant(state, intent, context, by)
+        case intents.SetState():
             return set_state(state, intent, context, by)
-        case it.Close():
+        case intents.CloseJob():
             return close_job(state, intent, context, by)
         case _:
             assert_never(intent)

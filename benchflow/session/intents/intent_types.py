@@ -1,79 +1,108 @@
-"""What a builder, a script or a networked wrench may ask for: one type an intent.
+"""The intents: one class for each request that a screen, a script or a connected wrench can send.
 
-Every intent may say ``by`` (who; the builder of the session otherwise). Those that speak of the
-operation in progress may name it, and are refused if it is another.
+In JSON the class is named by the key ``intent``, and each field has the key of the same name. A field without a
+default is required.
 """
 
 from msgspec import UNSET, Struct, UnsetType
 
 
-class Base(Struct, frozen=True, tag_field="intent", forbid_unknown_fields=True):
-    by: str | None = None
+class BaseIntent(Struct, frozen=True, tag_field="intent", forbid_unknown_fields=True):
+    """The base class of all intents.
+
+    Where an intent has an optional ``operation``, it is for the operation in progress. If another operation is named,
+    the intent is refused.
+    """
+
+    by: str | None = None  # the person; the builder of the job if not given
 
 
-class Open(Base, frozen=True, tag="open"):
-    unit: str = ""
+class OpenJob(BaseIntent, frozen=True, tag="open"):
+    """Start a job."""
+
+    unit: str = ""  # the unit under build: its serial number or job number
     options: dict[str, str] = {}
-    start: dict[str, str | None] = {}
+    start: dict[str, str | None] = {}  # start values of the state variables; null if not known
 
 
-class Status(Base, frozen=True, tag="status"):
-    pass
+class AskStatus(BaseIntent, frozen=True, tag="status"):
+    """Query: the state of the job."""
 
 
-class Why(Base, frozen=True, tag="why", kw_only=True):
-    operation: str
-
-
-class Route(Base, frozen=True, tag="route", kw_only=True):
-    operation: str
-
-
-class AskReworkPlan(Base, frozen=True, tag="rework-plan", kw_only=True):
-    """What ``rework`` would take apart; nothing is logged."""
+class AskWhy(BaseIntent, frozen=True, tag="why", kw_only=True):
+    """Query: why an operation cannot be started or finished now."""
 
     operation: str
 
 
-class Start(Base, frozen=True, tag="start", kw_only=True):
+class AskRoute(BaseIntent, frozen=True, tag="route", kw_only=True):
+    """Query: the shortest safe route to an operation."""
+
     operation: str
 
 
-class Pause(Base, frozen=True, tag="pause"):
+class AskReworkPlan(BaseIntent, frozen=True, tag="rework-plan", kw_only=True):
+    """Query: the steps that the rework of an operation would take."""
+
+    operation: str
+
+
+class StartOperation(BaseIntent, frozen=True, tag="start", kw_only=True):
+    """Start an operation, or continue a paused one."""
+
+    operation: str
+
+
+class PauseOperation(BaseIntent, frozen=True, tag="pause"):
+    """Pause the operation in progress."""
+
     operation: str | None = None
 
 
-class Finish(Base, frozen=True, tag="finish"):
+class FinishOperation(BaseIntent, frozen=True, tag="finish"):
+    """Finish the operation in progress."""
+
     operation: str | None = None
 
 
-class PerformMove(Base, frozen=True, tag="move", kw_only=True):
+class PerformMove(BaseIntent, frozen=True, tag="move", kw_only=True):
+    """Make a move, such as turning the engine over."""
+
     move: str
 
 
-class Record(Base, frozen=True, tag="record", kw_only=True):
-    name: str
-    value: str
-    reading: int | str | None = None
-    place: int | str | None = None
-    instrument: str | None = None
+class RecordReading(BaseIntent, frozen=True, tag="record", kw_only=True):
+    """Record a reading of a value."""
+
+    name: str  # of the value
+    value: str  # the quantity as text, such as "0.045 mm"
+    reading: int | str | None = None  # number of the reading; the next open one if not given
+    place: int | str | None = None  # place of the reading or of the operation
+    instrument: str | None = None  # serial number or id in the shop's register
     operation: str | None = None
-    used: bool | None = None  # judge by the limit for parts used again; as before if not said
+    used: bool | None = None  # true if the limit for used parts applies; as in the reading before if not given
 
 
-class TickFastener(Base, frozen=True, tag="tick", kw_only=True, rename={"stretch_instrument": "stretch-instrument"}):
+class TickFastener(
+    BaseIntent, frozen=True, tag="tick", kw_only=True, rename={"stretch_instrument": "stretch-instrument"}
+):
+    """Tick a fastener in one stage of tightening, with the quantity read if there is one."""
+
     joint: str
     fastener: int | str
     value: str | None = None
-    stretch: str | None = None  # beside a torque, where the stage checks both
-    stage: int | None = None
+    stretch: str | None = None  # only where the stage checks torque and stretch
+    stage: int | None = None  # from 1; the current stage if not given
     instrument: str | None = None
     stretch_instrument: str | None = None
     operation: str | None = None
 
 
-class Untick(Base, frozen=True, tag="untick", kw_only=True):
-    """The last entry into a joint is cleared; it may be named."""
+class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):
+    """Clear the last entry of a joint: a tick, the confirmation "all seated", or a draw-down turn.
+
+    If ``fastener`` or ``stage`` is given, it must be that of the last entry.
+    """
 
     joint: str
     fastener: int | str | None = None
@@ -81,114 +110,129 @@ class Untick(Base, frozen=True, tag="untick", kw_only=True):
     operation: str | None = None
 
 
-class DrawDown(Base, frozen=True, tag="draw-down", kw_only=True):
-    """One fastener (the next, where it is not said) was drawn down; or all are ``seated``, and the stages begin."""
+class DrawDown(BaseIntent, frozen=True, tag="draw-down", kw_only=True):
+    """Enter a draw-down turn of one fastener, or confirm that all are seated."""
 
     joint: str
-    fastener: int | str | None = None
-    seated: bool = False
+    fastener: int | str | None = None  # the next fastener if not given
+    seated: bool = False  # true if all are seated
     operation: str | None = None
 
 
-class TickCheck(Base, frozen=True, tag="tick-check", kw_only=True):
-    check: int | str
+class TickCheck(BaseIntent, frozen=True, tag="tick-check", kw_only=True):
+    """Tick a check of the operation in progress, or clear its tick."""
+
+    check: int | str  # its number, from 1, or its text
     operation: str | None = None
-    undo: bool = False
+    undo: bool = False  # true to clear the tick
 
 
-class Choose(Base, frozen=True, tag="choose", kw_only=True):
-    name: str
-    take: str
+class ChoosePart(BaseIntent, frozen=True, tag="choose", kw_only=True):
+    """Choose a part from a table, or for one place of a matching."""
+
+    name: str  # of the table, or of the matching with the place, such as "shims[3]"
+    take: str  # the part; for a matching also the size of a new part
     operation: str | None = None
 
 
-class EnterLot(Base, frozen=True, tag="lot", kw_only=True):
+class EnterLot(BaseIntent, frozen=True, tag="lot", kw_only=True):
+    """Enter the lot number of a part or consumable."""
+
     consumable: str
     lot: str
     operation: str | None = None
 
 
-class Sign(Base, frozen=True, tag="sign", kw_only=True):
+class SignHold(BaseIntent, frozen=True, tag="sign", kw_only=True):
+    """Sign the hold of an operation. ``by`` is the signer and must be given."""
+
     operation: str
     pin: str | None = None
 
 
-class Deviate(Base, frozen=True, tag="deviate", kw_only=True):
+class SignDeviation(BaseIntent, frozen=True, tag="deviate", kw_only=True):
+    """Sign a deviation. ``by`` is the signer."""
+
     operation: str
-    about: str
+    about: str  # name of a value, a part or a joint, or "limit", "hold" or "time"
     reason: str
     pin: str | None = None
 
 
-class RemedyDone(Base, frozen=True, tag="remedy", kw_only=True):
-    """The remedy shown for a value out of its limit was carried out."""
+class CarryOutRemedy(BaseIntent, frozen=True, tag="remedy", kw_only=True):
+    """Log that the remedy for a value out of its limit was carried out."""
 
-    name: str
+    name: str  # of the value
     operation: str | None = None
 
 
-class Rework(Base, frozen=True, tag="rework", kw_only=True):
-    """``walk``: the steps of the plan follow one by one (``rework-step``); otherwise all were done."""
+class StartRework(BaseIntent, frozen=True, tag="rework", kw_only=True):
+    """Start the rework of a finished operation."""
 
     operation: str
     reason: str
-    walk: bool = False
+    walk: bool = False  # true to log each step by "rework-step"; otherwise all steps are logged as done at once
 
 
-class NextReworkStep(Base, frozen=True, tag="rework-step"):
-    """The next step of the work coming apart was done."""
+class DoReworkStep(BaseIntent, frozen=True, tag="rework-step"):
+    """Log that the next step of the rework plan was done."""
 
 
-class Note(Base, frozen=True, tag="note", kw_only=True):
+class AddNote(BaseIntent, frozen=True, tag="note", kw_only=True):
+    """Add a note to the log."""
+
     text: str
-    operation: str | None = None
+    operation: str | None = None  # any operation; the one in progress if not given
 
 
-class Correct(Base, frozen=True, tag="correct", kw_only=True):
-    event: int
-    value: str
+class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
+    """Correct a wrong entry of the log."""
+
+    event: int  # ``seq`` of the wrong entry
+    value: str  # the correct quantity or lot number
     reason: str
-    stretch: str | None = None  # of a tick that read both
+    stretch: str | None = None  # only for a tick with torque and stretch
 
 
-class Wrench(Base, frozen=True, tag="wrench", kw_only=True):
-    """What is on the torque wrench: ``extension`` from the square to the fastener ("none": nothing),
-    ``lever`` from the square to the grip, ``angle`` between them (in line where not said)."""
+class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):
+    """State the adapter on the torque wrench. ``extension`` is "none" without an adapter."""
 
-    extension: str
-    lever: str | None = None
-    angle: str | None = None
+    extension: str  # from the square drive to the middle of the fastener
+    lever: str | None = None  # from the square drive to the middle of the grip
+    angle: str | None = None  # between the two; in line if not given
 
 
-class Lubricant(Base, frozen=True, tag="lubricant", kw_only=True, rename={"nut_factor": "nut-factor"}):
-    """What is really on the threads of a joint, and its nut factor where it is known."""
+class SetLubricant(BaseIntent, frozen=True, tag="lubricant", kw_only=True, rename={"nut_factor": "nut-factor"}):
+    """State the lubricant on the threads of a joint, and its nut factor if known."""
 
     joint: str
     lubricant: str
     nut_factor: str | None = None
 
 
-class SetState(Base, frozen=True, tag="set-state", kw_only=True):
-    """The state found on the engine; ``null``: it is not known."""
+class SetState(BaseIntent, frozen=True, tag="set-state", kw_only=True):
+    """Set a state variable to the value found on the engine."""
 
     variable: str
-    value: str | UnsetType | None = UNSET
+    value: str | UnsetType | None = UNSET  # null if it is not known
     reason: str = ""
 
 
-class Close(Base, frozen=True, tag="close"):
-    """``unfinished``: why the session ends with operations left open."""
+class CloseJob(BaseIntent, frozen=True, tag="close"):
+    """Close the job."""
 
-    unfinished: str = ""
+    unfinished: str = ""  # reason for closing it with operations that are not finished
 
 
 Intent = (
-    Open | Status | Why | Route | AskReworkPlan | Start | Pause | Finish | PerformMove | Record | TickFastener | Untick
-    | DrawDown | TickCheck | Choose | EnterLot | Sign | Deviate | RemedyDone | Rework | NextReworkStep | Note | Correct
-    | Wrench | Lubricant | SetState | Close
+    OpenJob | AskStatus | AskWhy | AskRoute | AskReworkPlan | StartOperation | PauseOperation | FinishOperation
+    | PerformMove | RecordReading | TickFastener | UntickFastener | DrawDown | TickCheck | ChoosePart | EnterLot
+    | SignHold | SignDeviation | CarryOutRemedy | StartRework | DoReworkStep | AddNote | CorrectEntry
+    | SetWrenchAdapter | SetLubricant | SetState | CloseJob
 )  # fmt: skip
 
-Query = Status | Why | Route | AskReworkPlan
+Query = AskStatus | AskWhy | AskRoute | AskReworkPlan
+"""The intents that are answered without an event."""
 
-KINDS: dict[str, type[Base]] = {str(kind.__struct_config__.tag): kind for kind in Intent.__args__}
-"""By the name under ``intent``. :mod:`benchflow.session.intents.parsing` makes one of plain JSON."""
+INTENT_TYPES: dict[str, type[BaseIntent]] = {str(each.__struct_config__.tag): each for each in Intent.__args__}
+"""The class of each intent by its name in JSON."""

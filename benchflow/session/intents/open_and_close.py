@@ -1,69 +1,75 @@
 """Handlers of the intents `open` and `close`."""
 
+from msgspec.structs import replace
+
 from benchflow.base.plaintext import clean
 from benchflow.procedure.model import Procedure
-from benchflow.session.context import Context, Decision, Entry, refuse_all, unknown
-from benchflow.session.intents import intent_types as it
+from benchflow.session.context import Context, Decision, Entry, refusal_or_none, unknown_name
+from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
-from benchflow.session.rules.signatures import allowed
+from benchflow.session.rules.signatures import signature_refusal
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
-def open_job(procedure: Procedure, intent: it.Open, context: Context, record_of: ev.Opened) -> Decision:
-    """The ``opened`` event of a new job. ``record_of`` is that event without the answers."""
-    reasons: list[Reason] = []
+def open_job(procedure: Procedure, intent: intents.OpenJob, context: Context, blank: ev.JobOpened) -> Decision:
+    """Return the ``opened`` event of a new job: ``blank`` with the options, the start values and the unit filled in."""
     by = clean(intent.by or "").strip() or ("" if context.shop is None else context.shop.defaults.by)
+    reasons: list[Reason] = []
     if not by:
         reasons.append(Reason("value-missing", "Enter the name of the builder", name="by"))
-    reasons += _answers("option", {option.name: option.choices for option in procedure.options}, intent.options)
-    asked = {variable.name: variable.values for variable in procedure.state if variable.start is None}
-    fixed = {variable.name for variable in procedure.state} - set(asked)
-    for name, value in intent.start.items():
-        if name in fixed:
-            reasons.append(Reason("not-allowed", f"{name} has a fixed start value; do not give one", state=name))
-        elif name not in asked:
-            reasons += unknown("variable", name, asked).refused
-        elif value is not None and value not in asked[name]:
-            reasons += unknown(f"value of {name}", value, asked[name]).refused
+    reasons += _option_reasons(procedure, intent.options)
+    reasons += _start_value_reasons(procedure, intent.start)
     if reasons:
         return Refusal(tuple(reasons))
-    refusal = allowed(context.shop, by, None, None)
+    refusal = signature_refusal(context.shop, by, None, None)
     if refusal is not None:
         return refusal
-    start = {v.name: intent.start.get(v.name) if v.start is None else v.start for v in procedure.state}
-    event = ev.Opened(
-        procedure=record_of.procedure,
-        procedure_sha256=record_of.procedure_sha256,
-        file=record_of.file,
-        options=dict(intent.options),
-        start=start,
-        unit=clean(intent.unit).strip(),
-        version=record_of.version,
-        simulated=record_of.simulated,
-        format=record_of.format,
-        shop=record_of.shop,
-    )
+    start = {
+        variable.name: intent.start.get(variable.name) if variable.start is None else variable.start
+        for variable in procedure.state
+    }
+    event = replace(blank, options=dict(intent.options), start=start, unit=clean(intent.unit).strip())
     return (Entry(by, event),)
 
 
-def _answers(what: str, known: dict[str, tuple[str, ...]], given: dict[str, str]) -> list[Reason]:
+def _option_reasons(procedure: Procedure, given: dict[str, str]) -> list[Reason]:
+    """Return what is wrong with the options of a new job."""
+    choices = {option.name: option.choices for option in procedure.options}
     reasons: list[Reason] = []
-    for name, value in given.items():
-        if name not in known:
-            reasons += unknown(what, name, known).refused
-        elif value not in known[name]:
-            reasons += unknown(f"choice of {name}", value, known[name]).refused
-    for name, choices in known.items():
+    for name, choice in given.items():
+        if name not in choices:
+            reasons += unknown_name("option", name, choices).refused
+        elif choice not in choices[name]:
+            reasons += unknown_name(f"choice of {name}", choice, choices[name]).refused
+    for name, allowed in choices.items():
         if name not in given:
-            reasons.append(Reason("value-missing", f"Answer the {what} {name}: {' or '.join(choices)}", name=name))
+            message = f"The option {name} is missing. Choose {' or '.join(allowed)}"
+            reasons.append(Reason("value-missing", message, name=name))
     return reasons
 
 
-def close_job(state: State, intent: it.Close, context: Context, by: str) -> Decision:
-    refusal = refuse_all(close_reasons(state, bool(intent.unfinished.strip())))
+def _start_value_reasons(procedure: Procedure, given: dict[str, str | None]) -> list[Reason]:
+    """Return what is wrong with the start values of a new job. A value that is not given is not known."""
+    asked = {variable.name: variable.values for variable in procedure.state if variable.start is None}
+    reasons: list[Reason] = []
+    for name, value in given.items():
+        if name in asked:
+            if value is not None and value not in asked[name]:
+                reasons += unknown_name(f"value of {name}", value, asked[name]).refused
+        elif name in procedure.variables_by_name:
+            message = f"The procedure sets the start value of {name}. Remove it from the start values"
+            reasons.append(Reason("not-allowed", message, state=name))
+        else:
+            reasons += unknown_name("variable", name, asked).refused
+    return reasons
+
+
+def close_job(state: State, intent: intents.CloseJob, context: Context, by: str) -> Decision:
+    reason = clean(intent.unfinished).strip()
+    refusal = refusal_or_none(close_reasons(state, bool(reason)))
     if refusal is not None:
         return refusal
-    unfinished = tuple(name for name in state.plan.steps if name not in state.done)
-    return (Entry(by, ev.Closed(unfinished, clean(intent.unfinished).strip())),)
+    unfinished = tuple(step_id for step_id in state.plan.steps if step_id not in state.done)
+    return (Entry(by, ev.JobClosed(unfinished, reason)),)

@@ -1,80 +1,81 @@
 """Handlers of the intents `start`, `pause`, `finish`, `move`, `note` and `set-state`."""
 
 from benchflow.base.plaintext import clean
-from benchflow.session.context import Context, Decision, Entry, in_progress, refuse, refuse_all, unknown
-from benchflow.session.intents import intent_types as it
+from benchflow.session.context import (
+    Context,
+    Decision,
+    Entry,
+    operation_in_progress,
+    refusal_or_none,
+    refuse,
+    unknown_name,
+)
+from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
-from benchflow.session.rules.computed_values import worked_out
-from benchflow.session.rules.open_items import missing
+from benchflow.session.rules.calculated_values import calculated_entries
+from benchflow.session.rules.open_items import finish_reasons
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 
 
-def start(state: State, intent: it.Start, context: Context, by: str) -> Decision:
+def start_operation(state: State, intent: intents.StartOperation, context: Context, by: str) -> Decision:
     step = state.plan.steps.get(intent.operation)
     if step is None:
-        return unknown("operation", intent.operation, state.plan.steps)
-    refusal = refuse_all(start_reasons(state, step.id, context))
+        return unknown_name("operation", intent.operation, state.plan.steps)
+    refusal = refusal_or_none(start_reasons(state, step.id, context))
     if refusal is not None:
         return refusal
-    entries = (Entry(by, ev.Started(step.id)),)
-    return (*entries, *worked_out(state, step, entries, context, by))
+    entries = (Entry(by, ev.OperationStarted(step.id)),)
+    return (*entries, *calculated_entries(state, step, entries, context, by))
 
 
-def pause(state: State, intent: it.Pause, context: Context, by: str) -> Decision:
-    step = in_progress(state, intent.operation)
+def pause_operation(state: State, intent: intents.PauseOperation, context: Context, by: str) -> Decision:
+    step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
     if step.during:
-        held = " and ".join(f"{name} is {value}" for name, value in step.during.items())
-        return refuse(
-            "not-allowed",
-            f"{step.title} cannot be paused, because {held} only while it is in progress. Finish it",
-            operation=step.id,
-        )
-    return (Entry(by, ev.Paused(step.id)),)
+        settings = " and ".join(f"{name} is {value}" for name, value in step.during.items())
+        message = f"{step.title} cannot be paused, because {settings} only while it is in progress. Finish it"
+        return refuse("not-allowed", message, operation=step.id)
+    return (Entry(by, ev.OperationPaused(step.id)),)
 
 
-def finish(state: State, intent: it.Finish, context: Context, by: str) -> Decision:
-    step = in_progress(state, intent.operation)
+def finish_operation(state: State, intent: intents.FinishOperation, context: Context, by: str) -> Decision:
+    step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    return refuse_all(missing(state, step, context.now)) or (Entry(by, ev.Finished(step.id)),)
+    return refusal_or_none(finish_reasons(state, step, context.now)) or (Entry(by, ev.OperationFinished(step.id)),)
 
 
-def move(state: State, intent: it.PerformMove, context: Context, by: str) -> Decision:
-    moves = [move.id for move in state.plan.procedure.moves]
+def perform_move(state: State, intent: intents.PerformMove, context: Context, by: str) -> Decision:
+    moves = state.plan.procedure.moves_by_id
     if intent.move not in moves:
-        return unknown("move", intent.move, moves)
-    return refuse_all(move_reasons(state, intent.move)) or (Entry(by, ev.Moved(intent.move)),)
+        return unknown_name("move", intent.move, moves)
+    return refusal_or_none(move_reasons(state, intent.move)) or (Entry(by, ev.MoveMade(intent.move)),)
 
 
-def note(state: State, intent: it.Note, context: Context, by: str) -> Decision:
+def add_note(state: State, intent: intents.AddNote, context: Context, by: str) -> Decision:
     text = clean(intent.text).strip()
     if not text:
         return refuse("value-missing", "The note is empty. Enter a text", name="text")
     if intent.operation is not None and intent.operation not in state.plan.steps:
-        return unknown("operation", intent.operation, state.plan.steps)
-    return (Entry(by, ev.Noted(text, intent.operation or state.in_progress)),)
+        return unknown_name("operation", intent.operation, state.plan.steps)
+    return (Entry(by, ev.NoteAdded(text, intent.operation or state.in_progress)),)
 
 
-def set_state(state: State, intent: it.SetState, context: Context, by: str) -> Decision:
-    variables = {variable.name: variable for variable in state.plan.procedure.state}
-    if intent.variable not in variables:
-        return unknown("variable", intent.variable, variables)
-    values = variables[intent.variable].values
-    if not isinstance(intent.value, str) and intent.value is not None:
-        return refuse(
-            "value-missing", f"Enter the state of {intent.variable}: {' or '.join(values)}", state=intent.variable
-        )
-    if intent.value is not None and intent.value not in values:
-        return unknown(f"value of {intent.variable}", intent.value, values)
-    answered = state.valuation.get(intent.variable) is None
-    if not answered and not intent.reason.strip():
-        return refuse(
-            "value-missing",
-            f"{intent.variable} is {state.valuation[intent.variable]} by the entries. Give a reason for another state",
-            state=intent.variable,
-        )
-    return (Entry(by, ev.StateSet(intent.variable, intent.value, clean(intent.reason).strip())),)
+def set_state(state: State, intent: intents.SetState, context: Context, by: str) -> Decision:
+    variables = state.plan.procedure.variables_by_name
+    name, value = intent.variable, intent.value
+    if name not in variables:
+        return unknown_name("variable", name, variables)
+    values = variables[name].values
+    if not isinstance(value, str) and value is not None:
+        return refuse("value-missing", f"Enter the state of {name}: {' or '.join(values)}", state=name)
+    if value is not None and value not in values:
+        return unknown_name(f"value of {name}", value, values)
+    present, reason = state.valuation.get(name), clean(intent.reason).strip()
+    if present is not None and not reason:
+        message = f"According to the log, {name} is {present}. Give a reason for another state"
+        return refuse("value-missing", message, state=name)
+    return (Entry(by, ev.StateSet(name, value, reason)),)

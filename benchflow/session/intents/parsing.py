@@ -1,7 +1,7 @@
-"""From decoded JSON to an intent: what was meant is taken, what cannot be meant is refused with every mistake named.
+"""Reads an intent from decoded JSON. Every mistake in it is reported at once.
 
-Text is cleaned here, once, so that nothing that steers a terminal gets into the log or into an answer. What is typed to
-be read as a quantity stays as it is: a figure with something unseen in it is refused, never mended.
+Text is cleaned here, so that nothing that could control a terminal gets into the log or into an answer. A quantity is
+kept exactly as typed: a quantity with an invisible character is refused later, not repaired.
 """
 
 from collections.abc import Iterator
@@ -13,78 +13,86 @@ import msgspec
 
 from benchflow.base.plaintext import clean, clean_line
 from benchflow.quantity.types import printable
-from benchflow.session.intents.intent_types import KINDS, Base, Intent
+from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent, Intent
 from benchflow.session.refusal import Reason, Refusal
 
-EXACT = frozenset({"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin", "lot"})
-"""Kept as typed here. What is no quantity among them is cleaned where it is used: a lot keeps every blank in it."""
-PROSE = frozenset({"text", "reason", "unfinished"})
-NUMBERS = frozenset({"fastener", "reading", "place", "check", "event", "stage"})
-"""Fields that may be numbers in JSON. In every other one a whole number stands for its digits (``"unit": 2417``)."""
+VERBATIM_FIELDS = frozenset({"value", "stretch", "extension", "lever", "angle", "nut-factor", "pin", "lot"})
+"""Fields that are kept as typed. Those that are not quantities are cleaned by their handlers."""
+
+TEXT_FIELDS = frozenset({"text", "reason", "unfinished"})
+"""Fields that may have several lines. In all other fields, white space is reduced to single spaces."""
+
+NUMBER_FIELDS = frozenset({"fastener", "reading", "place", "check", "event", "stage"})
+"""Fields that may be JSON numbers. In all other fields a whole number is read as text (``"unit": 2417``)."""
 
 
 def read_intent(message: Any) -> Intent | Refusal:
-    """The intent in ``message``, or a refusal.
+    """Return the intent in ``message``, or a refusal.
 
-    A name that is not known (of the intent, of a field) is ``unknown-name``, a field left out ``value-missing``, a
-    quantity that is not text ``bad-quantity``; ``bad-intent`` is what can be nothing at all.
+    The codes of the refusal are: ``unknown-name`` for an unknown intent or field, ``value-missing`` for a missing
+    field, ``bad-quantity`` for a quantity that is not text, and ``bad-intent`` for everything else.
     """
     if not isinstance(message, dict) or message.get("intent") is None:
-        return Refusal((Reason("bad-intent", 'an intent is a JSON object such as {"intent": "status"}'),))
+        example = 'This is not an intent. Send a JSON object such as {"intent": "status"}'
+        return Refusal((Reason("bad-intent", example),))
     name = message["intent"]
-    kind = KINDS.get(name) if isinstance(name, str) else None
-    if kind is None:
-        known = tuple(sorted(KINDS))
-        near = get_close_matches(str(name)[:40], known, 1)
-        hint = f"did you mean {near[0]}?" if near else f"it is one of {', '.join(known)}"
-        return Refusal((Reason("unknown-name", f'no such intent: "{printable(str(name))}"; {hint}', name="intent"),))
-    tidy = {key: _tidy(key, value) for key, value in message.items()}
-    wrong = tuple(_mistakes(str(name), tidy, fields_of(kind)))
-    if wrong:
-        return Refusal(wrong)
+    intent_type = INTENT_TYPES.get(name) if isinstance(name, str) else None
+    if intent_type is None:
+        known = sorted(INTENT_TYPES)
+        hint = _hint(str(name), known, f"The intents are {', '.join(known)}")
+        return Refusal((Reason("unknown-name", f'There is no intent "{printable(str(name))}". {hint}', name="intent"),))
+    cleaned = {key: _clean_field(key, value) for key, value in message.items()}
+    mistakes = tuple(_mistakes(str(name), cleaned, required_by_field(intent_type)))
+    if mistakes:
+        return Refusal(mistakes)
     try:
-        # The kind rather than the union: a tick is read in a tenth of the time.
-        return cast("Intent", msgspec.convert(tidy, kind, strict=True))
+        # Converting to one class is ten times as fast as converting to the union `Intent`.
+        return cast("Intent", msgspec.convert(cleaned, intent_type, strict=True))
     except msgspec.ValidationError as error:
-        return Refusal((Reason("bad-intent", f"{name}: {clean_line(str(error))}"),))
+        return Refusal((Reason("bad-intent", f"The intent {name} cannot be read. {clean_line(str(error))}"),))
 
 
 @cache
-def fields_of(kind: type[Base]) -> dict[str, bool]:
-    """Field name to whether it has to be there."""
-    return {field.encode_name: field.required for field in msgspec.structs.fields(kind)}
+def required_by_field(intent_type: type[BaseIntent]) -> dict[str, bool]:
+    """Return the fields of an intent by their JSON names, each with True if it is required."""
+    return {field.encode_name: field.required for field in msgspec.structs.fields(intent_type)}
 
 
-def _tidy(key: str, value: Any) -> Any:
+def _clean_field(key: str, value: Any) -> Any:
     if isinstance(value, str):
-        if key in EXACT or key == "intent":
+        if key in VERBATIM_FIELDS or key == "intent":
             return value
-        return clean(value).strip() if key in PROSE else clean_line(value)
-    if isinstance(value, dict):
-        # `options` and `start`: one level, as deep as anything here goes. What lies deeper is refused with its type.
-        return {clean_line(str(inner)): _plain(each) for inner, each in value.items()}
-    return value if key in NUMBERS else _plain(value)
+        return clean(value).strip() if key in TEXT_FIELDS else clean_line(value)
+    if isinstance(value, dict):  # `options` and `start`; deeper levels are refused by their type
+        return {clean_line(str(inner_key)): _as_text(inner) for inner_key, inner in value.items()}
+    return value if key in NUMBER_FIELDS else _as_text(value)
 
 
-def _plain(value: Any) -> Any:
-    """A word on one line; a whole number as its digits."""
+def _as_text(value: Any) -> Any:
+    """Return text on one line, and a whole number as its digits. Other values are returned unchanged."""
     if isinstance(value, str):
         return clean_line(value)
     return str(value) if type(value) is int else value
 
 
-def _mistakes(name: str, message: dict[str, Any], fields: dict[str, bool]) -> Iterator[Reason]:
+def _mistakes(name: str, message: dict[str, Any], required: dict[str, bool]) -> Iterator[Reason]:
     for key, value in message.items():
-        if key != "intent" and key not in fields:
-            near = get_close_matches(key[:40], list(fields), 1)
-            hint = f"did you mean {near[0]}?" if near else f"it has {', '.join(fields)}"
-            yield Reason("unknown-name", f'{name} has no field "{printable(key)}"; {hint}', name=clean_line(key)[:80])
+        if key != "intent" and key not in required:
+            hint = _hint(key, list(required), f"Its fields are {', '.join(required)}")
+            text = f'The intent {name} has no field "{printable(key)}". {hint}'
+            yield Reason("unknown-name", text, name=clean_line(key)[:80])
         elif key in ("value", "stretch") and not isinstance(value, str | None):
-            example = 'write it as text, with its unit and every digit: "0.045 mm"'
-            yield Reason("bad-quantity", f"{key} is a JSON {_json_type(value)}; {example}", name=key)
-    for key, required in fields.items():
-        if required and message.get(key) is None:
-            yield Reason("value-missing", f"{name} needs {key}", name=key)
+            example = 'Write it as text, with its unit and every digit, such as "0.045 mm"'
+            yield Reason("bad-quantity", f"The field {key} is a JSON {_json_type(value)}. {example}", name=key)
+    for key, is_required in required.items():
+        if is_required and message.get(key) is None:
+            yield Reason("value-missing", f"The intent {name} needs the field {key}", name=key)
+
+
+def _hint(name: str, known: list[str], otherwise: str) -> str:
+    """Return the nearest known name as a question, or ``otherwise`` if none is near."""
+    near = get_close_matches(name[:40], known, 1)
+    return f"Did you mean {near[0]}?" if near else otherwise
 
 
 def _json_type(value: object) -> str:

@@ -1,49 +1,49 @@
 """Handler of the intent `remedy`."""
 
 from benchflow.ordering.interlock import forbidden
-from benchflow.session.context import Context, Decision, Entry, in_progress, refuse, title_of, unknown
-from benchflow.session.intents import intent_types as it
-from benchflow.session.intents.entries import resolve
+from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, title_of, unknown_name
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.intents.entries import name_in_step
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.open_items import called
-from benchflow.session.rules.remedy_progress import redo_steps, remedying
+from benchflow.session.rules.open_items import value_title
+from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.session.state.state_changes import operation_undone
 
 
-def remedy(state: State, intent: it.RemedyDone, context: Context, by: str) -> Decision:
-    step = in_progress(state, intent.operation)
+def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Context, by: str) -> Decision:
+    step = operation_in_progress(state, intent.operation)
     if isinstance(step, Refusal):
         return step
-    names = [one.name for one in step.operation.record] + [one.name for one in step.operation.work_out]
-    name = resolve(step, intent.name, names)
+    names = [value.name for value in step.operation.record] + [value.name for value in step.operation.work_out]
+    name = name_in_step(step, intent.name, names)
     if name is None:
-        return unknown("value in this operation", intent.name, names)
-    now = remedying(state, step, name)
-    if now is None:
-        return refuse("not-allowed", f"{called(step, name)} is not out of its limit. No remedy is needed", name=name)
-    if now.remedy is None:
-        words = "all its remedies have been carried out" if now.exhausted else "the procedure gives no remedy"
-        return refuse(
-            "not-allowed",
-            f"{called(step, name)} is out of its limit, and {words}: only a deviation is possible",
-            name=name,
-        )
-    if now.remedy.stop:
-        return refuse("not-allowed", f"{called(step, name)}: the procedure stops here: {now.remedy.do}", name=name)
-    redo = redo_steps(state, step, now.remedy)
-    struck = _forbidden_after(state, redo)
-    if struck is not None:
-        titles = ", ".join(title_of(state, one) for one in redo)
-        message = f"{struck} after {titles} is undone. Start a rework instead of the remedy"
+        return unknown_name("value in this operation", intent.name, names)
+    title = value_title(step, name)
+    progress = remedy_progress(state, step, name)
+    if progress is None:
+        return refuse("not-allowed", f"{title} is not out of its limit. No remedy is needed", name=name)
+    if progress.remedy is None:
+        none_left = "All its remedies were carried out" if progress.exhausted else "The procedure gives no remedy"
+        return refuse("not-allowed", f"{title} is out of its limit. {none_left}. Sign a deviation", name=name)
+    if progress.remedy.stop:
+        message = f"{title} is out of its limit. The procedure stops here. {progress.remedy.do}"
+        return refuse("not-allowed", message, name=name)
+    redo = steps_to_redo(state, step, progress.remedy)
+    rule = _rule_broken_by_undoing(state, redo)
+    if rule is not None:
+        titles = ", ".join(title_of(state, step_id) for step_id in redo)
+        message = f"The remedy cannot undo {titles} now ({rule}). Start a rework instead"
         return refuse("interference", message, name=name)
-    return (Entry(by, ev.Remedied(step.id, name, now.verdict, now.remedy.do, redo)),)
+    return (Entry(by, ev.RemedyCarriedOut(step.id, name, progress.verdict, progress.remedy.do, redo)),)
 
 
-def _forbidden_after(state: State, redo: tuple[str, ...]) -> str | None:
-    """The rule that the assembly would break once what is to be done again counts as not done."""
-    for one in redo:
-        state = operation_undone(state, one, state.seq)
-    broken = forbidden(state.plan, state.valuation) if redo else ()
+def _rule_broken_by_undoing(state: State, step_ids: tuple[str, ...]) -> str | None:
+    """Return the reason of the interference rule that is broken when these steps are undone; ``None`` if none is."""
+    if not step_ids:
+        return None
+    for step_id in step_ids:
+        state = operation_undone(state, step_id, state.seq)
+    broken = forbidden(state.plan, state.valuation)
     return state.plan.procedure.interference[broken[0]].because if broken else None

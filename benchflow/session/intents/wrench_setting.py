@@ -4,22 +4,24 @@ from decimal import Decimal, InvalidOperation
 
 from benchflow.base.plaintext import clean
 from benchflow.quantity import Quantity, QuantityError, parse_quantity
-from benchflow.session.context import Context, Decision, Entry, refuse, unknown, unreadable
-from benchflow.session.intents import intent_types as it
-from benchflow.session.rules.verdicts import of_stored, stored
-from benchflow.session.rules.wrench_correction import NONE
+from benchflow.quantity.types import printable
+from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name, unreadable_quantity
+from benchflow.session.intents import intent_types as intents
+from benchflow.session.rules.verdicts import from_stored, to_stored
+from benchflow.session.rules.wrench_correction import NO_EXTENSION
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import State
 from benchflow.trade.calculations.result import CalculationError
 from benchflow.trade.calculations.torque_wrench import with_extension
 
+LOWEST_NUT_FACTOR, HIGHEST_NUT_FACTOR = Decimal("0.03"), Decimal("0.6")
 
-def wrench(state: State, intent: it.Wrench, context: Context, by: str) -> Decision:
-    """What is on the torque wrench. ``extension: none`` takes it off."""
-    if intent.extension.strip().lower() in NONE:
-        return (Entry(by, ev.WrenchFitted()),)
-    read: dict[str, ev.StoredQuantity] = {}
-    for name, text, dimension in (
+
+def set_wrench_adapter(state: State, intent: intents.SetWrenchAdapter, context: Context, by: str) -> Decision:
+    if intent.extension.strip().lower() in NO_EXTENSION:
+        return (Entry(by, ev.WrenchAdapterChanged()),)
+    stored: dict[str, ev.StoredQuantity] = {}
+    for field, text, dimension in (
         ("extension", intent.extension, "length"),
         ("lever", intent.lever or "", "length"),
         ("angle", intent.angle or "", "angle"),
@@ -27,39 +29,40 @@ def wrench(state: State, intent: it.Wrench, context: Context, by: str) -> Decisi
         if not text:
             continue
         try:
-            read[name] = stored(parse_quantity(text, dimension=dimension))
+            stored[field] = to_stored(parse_quantity(text, dimension=dimension))
         except QuantityError as error:
-            return unreadable(error, name)
-    if "lever" not in read:
-        return refuse(
-            "value-missing",
-            "say how long the wrench is, from the square to the middle of the grip (lever)",
-            name="lever",
+            return unreadable_quantity(error, field)
+    if "lever" not in stored:
+        message = "Enter the length of the wrench (lever), from the square drive to the middle of the grip"
+        return refuse("value-missing", message, name="lever")
+    angle = stored.get("angle")
+    try:  # with any torque, to find a length or an angle that cannot be right
+        with_extension(
+            Quantity(Decimal(100), "N·m", "100 N·m"),
+            from_stored(stored["lever"]),
+            from_stored(stored["extension"]),
+            None if angle is None else from_stored(angle),
         )
-    angle = read.get("angle")
-    try:
-        one = Quantity(Decimal(100), "N·m", "100 N·m")
-        degrees = None if angle is None else of_stored(angle)
-        with_extension(one, of_stored(read["lever"]), of_stored(read["extension"]), degrees)
     except CalculationError as error:
         return refuse("bad-quantity", str(error), name="extension")
-    return (Entry(by, ev.WrenchFitted(read["extension"], read["lever"], angle)),)
+    return (Entry(by, ev.WrenchAdapterChanged(stored["extension"], stored["lever"], angle)),)
 
 
-def lubricant(state: State, intent: it.Lubricant, context: Context, by: str) -> Decision:
-    """What is really on the threads of a joint, where it is not what the torque is stated for."""
-    joints = {joint.id: joint for joint in state.plan.procedure.joints}
+def set_lubricant(state: State, intent: intents.SetLubricant, context: Context, by: str) -> Decision:
+    joints = state.plan.procedure.joints_by_id
     if intent.joint not in joints:
-        return unknown("joint", intent.joint, joints)
-    text = clean(intent.lubricant).strip()
-    if not text:
+        return unknown_name("joint", intent.joint, joints)
+    lubricant = clean(intent.lubricant).strip()
+    if not lubricant:
         return refuse("value-missing", "Enter the lubricant on the threads", name="lubricant")
-    factor = (intent.nut_factor or "").strip()
-    if factor:
+    nut_factor = (intent.nut_factor or "").strip()
+    if nut_factor:
         try:
-            value = Decimal(factor)
+            number = Decimal(nut_factor)
         except InvalidOperation:
-            return refuse("bad-quantity", f"{factor!r} is not a nut factor; write it like 0.15", name="nut-factor")
-        if not value.is_finite() or not Decimal("0.03") <= value <= Decimal("0.6"):
-            return refuse("bad-quantity", f"A nut factor is between 0.03 and 0.6; {factor} is not", name="nut-factor")
-    return (Entry(by, ev.Lubricated(intent.joint, text, factor)),)
+            message = f'"{printable(nut_factor)}" is not a nut factor. Write a number such as 0.15'
+            return refuse("bad-quantity", message, name="nut-factor")
+        if not number.is_finite() or not LOWEST_NUT_FACTOR <= number <= HIGHEST_NUT_FACTOR:
+            message = f"The nut factor {number} is not possible. It is from {LOWEST_NUT_FACTOR} to {HIGHEST_NUT_FACTOR}"
+            return refuse("bad-quantity", message, name="nut-factor")
+    return (Entry(by, ev.LubricantChanged(intent.joint, lubricant, nut_factor)),)

@@ -5,8 +5,8 @@ from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context, title_of
 from benchflow.session.refusal import Reason
-from benchflow.session.rules.blocking import move_blocked, step_blocked
-from benchflow.session.rules.open_items import limits_open, too_early
+from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
+from benchflow.session.rules.open_items import limit_reasons, too_early_reasons
 from benchflow.session.state.state import State
 
 
@@ -23,8 +23,8 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
-    reasons += step_blocked(state, step_id)
-    reasons += too_early(state, step, context.now)
+    reasons += step_interlock_reasons(state, step_id)
+    reasons += too_early_reasons(state, step, context.now)
     return tuple(reasons)
 
 
@@ -46,7 +46,7 @@ def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None and state.rework.next != MakeMove(move_id):
         reasons.append(_rework_in_progress(state))
-    return (*reasons, *move_blocked(state, move_id))
+    return (*reasons, *move_interlock_reasons(state, move_id))
 
 
 def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
@@ -68,7 +68,7 @@ def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
         if temporary is not None:
             reasons.append(temporary)
         if name in state.done:
-            reasons += limits_open(state, step)
+            reasons += limit_reasons(state, step)
         elif begun and not unfinished:
             message = f"{step.title} is not done. Finish it, or give a reason to close the job unfinished"
             left.append(Reason("after-missing", message, operation=name))

@@ -23,19 +23,19 @@ def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
             return Reason("unknown-name", message, name=name)
 
 
-def step_blocked(state: State, step_id: str) -> tuple[Reason, ...]:
+def step_interlock_reasons(state: State, step_id: str) -> tuple[Reason, ...]:
     """Why the order, the states or the interlock block the start of an operation."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
-def move_blocked(state: State, move_id: str) -> tuple[Reason, ...]:
+def move_interlock_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     """Why the states or the interlock stop a move."""
     reasons = interlock.move_reasons(state.plan, state.configuration(), move_id)
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
-def interference_on_finish(state: State, step: Step) -> tuple[Reason, ...]:
+def finish_interlock_reasons(state: State, step: Step) -> tuple[Reason, ...]:
     """What changed since the start: a state that was found to be another."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
     return tuple(

@@ -3,54 +3,54 @@
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity
-from benchflow.session.context import in_progress, refuse, unknown, unreadable
+from benchflow.session.context import operation_in_progress, refuse, unknown_name, unreadable_quantity
 from benchflow.session.refusal import Reason, Refusal
-from benchflow.session.rules.check_stages import quantity_name, unit_of
+from benchflow.session.rules.check_stages import limit_unit, quantity_name
 from benchflow.session.rules.instrument_fitness import Tool
-from benchflow.session.rules.joint_progress import Tally, last_ticks, tally
+from benchflow.session.rules.joint_progress import JointProgress, joint_progress, last_ticks
 from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
 
-def joint_in_hand(state: State, operation: str | None, joint: str) -> tuple[Step, Tally] | Refusal:
+def joint_in_progress(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
     """The operation in progress and its count; a refusal where it does not tighten this joint."""
-    step = in_progress(state, operation)
+    step = operation_in_progress(state, operation)
     if isinstance(step, Refusal):
         return step
-    count = tally(state, step)
+    count = joint_progress(state, step)
     if count is None or count.joint.id != joint:
-        return unknown("joint in this operation", joint, [] if count is None else [count.joint.id])
+        return unknown_name("joint in this operation", joint, [] if count is None else [count.joint.id])
     return step, count
 
 
-def fastener_of(count: Tally, given: int | str) -> int | Refusal:
+def fastener_number(count: JointProgress, given: int | str) -> int | Refusal:
     number = whole_number(given)
     if number is None or not 1 <= number <= count.joint.count:
-        return unknown("fastener", str(given), map(str, range(1, count.joint.count + 1)))
+        return unknown_name("fastener", str(given), map(str, range(1, count.joint.count + 1)))
     return number
 
 
 NO_TOOL = Tool(None, None)
 
 
-def readable_ticks(state: State, step: Step, count: Tally) -> list[tuple[int, int]]:
+def rereadable_ticks(state: State, step: Step, count: JointProgress) -> list[tuple[int, int]]:
     """Stage and fastener where a check read out of its limit and may be read again: in the current stage, or in the
     one before while nothing of the next is done."""
     ticks = state.work(step.id).ticks
     if not any(each.verdict in OUT_OF_LIMIT for each in ticks):
         return []
-    stages = (count.stage,) if count.done else (count.stage, count.stage - 1)
+    stages = (count.stage_number,) if count.done else (count.stage_number, count.stage_number - 1)
     return [key for key, each in last_ticks(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
 
 
-def readable_again(state: State, step: Step, count: Tally) -> tuple[int, tuple[int, ...]]:
+def rereadable_fasteners(state: State, step: Step, count: JointProgress) -> tuple[int, tuple[int, ...]]:
     """A check stage, and its fasteners that read out of the limit and may be read again by another tick. 0: none."""
-    found = readable_ticks(state, step, count)
+    found = rereadable_ticks(state, step, count)
     return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
 
 
-def readings(
+def tick_readings(
     stage: Stage, fastener: int, value: str | None, stretch: str | None
 ) -> tuple[Quantity | None, Quantity | None] | Refusal:
     """What was read on a fastener. A stage that checks wants it; the others take what a tool has to say."""
@@ -71,7 +71,7 @@ def readings(
                 Reason("value-missing", f"this stage checks: enter the {what} of fastener {name}", name=name)
             )
         elif limit is not None and text is not None:
-            unit = unit_of(limit)
+            unit = limit_unit(limit)
             read = read_quantity(text, unit, dimension_of(unit), name)
             if isinstance(read, Refusal):
                 reasons += read.refused
@@ -88,5 +88,5 @@ def _any_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name
         if isinstance(stage, TorqueStage) or dimension_of(read.unit) != "torque":
             read = parse_quantity(value, dimension="torque" if isinstance(stage, TorqueStage) else "angle")
     except QuantityError as error:
-        return unreadable(error, name)
+        return unreadable_quantity(error, name)
     return read

@@ -4,7 +4,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import CheckStage
 from benchflow.quantity import Limit, Quantity, dimension_of, show
-from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.events import StoredQuantity
 from benchflow.trade.decision_rules import judge
 from benchflow.trade.verdict import Verdict
@@ -15,10 +15,10 @@ class CheckResult(Struct, frozen=True):
 
     verdict: Verdict
     corner: str = ""
-    because: str = ""
+    reason: str = ""
 
 
-def unit_of(limit: Limit) -> str:
+def limit_unit(limit: Limit) -> str:
     edge = limit.low or limit.high
     assert edge is not None  # a limit has at least one end
     return edge.unit
@@ -26,7 +26,7 @@ def unit_of(limit: Limit) -> str:
 
 def quantity_name(limit: Limit) -> str:
     """What a check stage reads, in a word: torque, angle, and for a length, stretch."""
-    kind = dimension_of(unit_of(limit))
+    kind = dimension_of(limit_unit(limit))
     return "stretch" if kind == "length" else kind
 
 
@@ -44,10 +44,10 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
     return CheckResult(verdict, both.corner, both.words)
 
 
-def tick_words(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
+def check_text(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
     """``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction ...``"""
-    read = [of_stored(each) for each in (value, stretch) if each is not None]
+    read = [from_stored(each) for each in (value, stretch) if each is not None]
     limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]
     found = judge_check(stage, read[0], read[1] if len(read) > 1 else None)
-    because = f": {found.because}" if found.because else ""
+    because = f": {found.reason}" if found.reason else ""
     return f"{' and '.join(show(each) for each in read)}, limit {' and '.join(limits)}{because}"

@@ -10,54 +10,54 @@ from benchflow.procedure.model import PartChoice
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, base, show
 from benchflow.session.refusal import Reason
-from benchflow.session.rules.computed_values import worked_value
-from benchflow.session.rules.verdicts import latest, of_stored
+from benchflow.session.rules.calculated_values import calculated_quantity
+from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width
 
 
-class Proposal(Struct, frozen=True):
+class TableProposal(Struct, frozen=True):
     """What the table gives. One ``take``: that is it. Several: the builder says. None: see ``note``."""
 
     takes: tuple[str, ...]
     note: str = ""
 
 
-def proposal(state: State, step: Step, choose: PartChoice) -> Proposal:
-    values = input_values(state, step, choose.by)
+def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposal:
+    values = lookup_values(state, step, choose.by)
     if not values:
-        return Proposal((), f"{choose.by} is not there yet")
+        return TableProposal((), f"{choose.by} is not there yet")
     takes: list[str] = []
     for value, spread in values:
         found = _bands(choose, value, spread)
         if not found:
-            return Proposal((), f"{show(value)} is outside the table. Ask the maker, or sign a deviation")
+            return TableProposal((), f"{show(value)} is outside the table. Ask the maker, or sign a deviation")
         takes += [take for take in found if take not in takes]
     if len(takes) == 1:
-        return Proposal((takes[0],))
-    return Proposal(tuple(takes), "the readings are in more than one row. Choose one")
+        return TableProposal((takes[0],))
+    return TableProposal(tuple(takes), "the readings are in more than one row. Choose one")
 
 
-def input_values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
+def lookup_values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
     """The values to look up, each with half the width in which its uncertainty leaves it undecided."""
     for candidate in (str(ValueRef(name, step.place)), name):
         found = state.plan.record(candidate)
         if found is not None:
             record = found.record
-            attempts = latest(state, found.step.id, candidate)
+            attempts = last_attempts(state, found.step.id, candidate)
             if any(slot not in attempts for slot in record.slots):
                 return []
             return [
                 (
-                    of_stored(attempts[slot].quantity),
+                    from_stored(attempts[slot].quantity),
                     Fraction(0)
                     if attempts[slot].uncertainty is None
-                    else GUARD_FACTOR * width(of_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
+                    else GUARD_FACTOR * width(from_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
                 )
                 for slot in record.slots
             ]
-    worked = worked_value(state, step, name)
+    worked = calculated_quantity(state, step, name)
     return [] if worked is None else [(worked, Fraction(0))]
 
 
@@ -84,7 +84,7 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
             message = f"{choose.title or choose.name} is not chosen yet"
             yield Reason("value-missing", message, operation=step.id, name=choose.name)
             continue
-        given = proposal(state, step, choose)
+        given = table_proposal(state, step, choose)
         if taken not in given.takes and choose.name not in work.deviations:
             wanted = " or ".join(given.takes) or given.note
             message = f"{choose.title or choose.name}: {taken} was taken, the table says {wanted}"

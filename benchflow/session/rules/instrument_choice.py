@@ -10,9 +10,9 @@ from benchflow.quantity import Quantity, show_short
 from benchflow.session.context import Context
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.check_readings import readings
-from benchflow.session.rules.instrument_fitness import need_for_stage, need_of_kind
-from benchflow.session.rules.joint_progress import tally
+from benchflow.session.rules.check_readings import tick_readings
+from benchflow.session.rules.instrument_fitness import need_for_kind, need_for_stage
+from benchflow.session.rules.joint_progress import joint_progress
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.wrench_correction import wrench_setting
 from benchflow.session.shop.register import fit_instruments
@@ -38,12 +38,12 @@ class ToolList(Struct, frozen=True):
 
     need: str
     title: str
-    wanted: str
+    required: str
     field: Field
     rows: tuple[ToolRow, ...]
 
     @property
-    def unsaid(self) -> bool:
+    def must_choose(self) -> bool:
         """Whether the builder has to say which it is: nothing of it is in use that may be used."""
         return not any(row.in_use and row.allowed for row in self.rows)
 
@@ -66,17 +66,17 @@ def tools_for_joint(
     """For a tick: the wrench (or what the stage needs), and the gauge that a stretch is read
     with. ``typed`` as the intent's fields ``value`` and ``stretch``."""
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
-    count = None if step is None else tally(state, step)
+    count = None if step is None else joint_progress(state, step)
     if step is None or count is None or not 1 <= stage_number <= len(count.tighten.stages):
         return ()
     stage, typed = count.tighten.stages[stage_number - 1], typed or {}
-    read = readings(stage, 1, typed.get("value") or None, typed.get("stretch") or None)
+    read = tick_readings(stage, 1, typed.get("value") or None, typed.get("stretch") or None)
     value, stretch = (None, None) if isinstance(read, Refusal) else read
     wanted = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
     main = need_for_stage(state, step, stage, count.tighten.instrument)
     if not isinstance(stage, CheckStage) or stage.stretch is None:
         return _lists(state, context, ("instrument", main, wanted))
-    gauge = need_of_kind(state, step, "stretch")
+    gauge = need_for_kind(state, step, "stretch")
     return _lists(state, context, ("instrument", main, wanted), ("stretch-instrument", gauge, stretch))
 
 

@@ -9,7 +9,7 @@ from msgspec import Struct
 from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, Stage
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
-from benchflow.session.context import Context, Entry, refuse, unknown
+from benchflow.session.context import Context, Entry, refuse, unknown_name
 from benchflow.session.log.timestamps import parse
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
@@ -41,10 +41,10 @@ def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -
         kind = quantity_name(stage.limit)
     else:
         kind = "angle" if isinstance(stage, AngleStage) else "torque"
-    return need_of_kind(state, step, kind, stated)
+    return need_for_kind(state, step, kind, stated)
 
 
-def need_of_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
+def need_for_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
     """The instrument asked for that measures ``kind``; the one stated before those that are used. Stretch is measured
     with one whose kind says so, or else with one for lengths."""
     needs = state.plan.procedure.instruments_by_id
@@ -56,7 +56,7 @@ def need_of_kind(state: State, step: Step, kind: str, stated: str | None = None)
     return None
 
 
-def tool_for(
+def choose_tool(
     state: State, context: Context, need: str | None, given: str | None, wanted: Quantity | None
 ) -> Tool | Refusal:
     """The tool meant by ``given`` (a need's id, a serial, an id in the register), asked to do ``wanted``."""
@@ -70,7 +70,7 @@ def tool_for(
         return Tool(None, None) if asked is None else _the_one(state, context, context.shop, asked, wanted)
     instrument = find_instrument(context.shop, given)
     if instrument is None:
-        return unknown(
+        return unknown_name(
             "instrument in the shop's register", given, [one.serial or one.id for one in context.shop.instruments]
         )
     if asked is None:
@@ -107,13 +107,13 @@ def _held_against(
         better = fit_instruments(shop, need, wanted, today).words
         return refuse("instrument-unfit", f"{one.name}: {'; '.join(reasons)}. {better}", name=need.id)
     serial = one.serial or one.id
-    used = described(need.id, one, reasons)
+    used = instrument_used(need.id, one, reasons)
     before = state.tools.get(need.id)
     known = before is not None and (before.serial, before.warnings) == (serial, reasons)
     return Tool(need.id, serial, one, None if known else used)
 
 
-def described(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.InstrumentUsed:
+def instrument_used(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.InstrumentUsed:
     due = due_date(one)
     return ev.InstrumentUsed(
         need=need,

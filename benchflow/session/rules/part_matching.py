@@ -16,8 +16,8 @@ from benchflow.procedure.model import CalculatedValue, PartMatching
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity, QuantityError, convert, dimension_of, parse_quantity, show
 from benchflow.session.refusal import Reason
-from benchflow.session.rules.computed_values import judge_worked
-from benchflow.session.rules.verdicts import latest, of_stored
+from benchflow.session.rules.calculated_values import calculate
+from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge
 
@@ -43,21 +43,21 @@ def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str]
     return match, ref.place
 
 
-def on_hand(state: State, match: PartMatching) -> dict[str, Quantity] | None:
+def measured_parts(state: State, match: PartMatching) -> dict[str, Quantity] | None:
     """Part to measured size; ``None`` until every one of them is measured. A part is named by its reading."""
     parts: dict[str, Quantity] = {}
     for step, record in state.plan.records(match.measured):
-        attempts = latest(state, step.id, record.name)
+        attempts = last_attempts(state, step.id, record.name)
         if any(slot not in attempts for slot in record.slots):
             return None
         many = len(record.slots) > 1 or record.by_place
         for slot in record.slots:
             key = slot if many else record.name
-            parts[key] = of_stored(attempts[slot].quantity)
+            parts[key] = from_stored(attempts[slot].quantity)
     return parts or None
 
 
-def at_place(work: CalculatedValue, formula: "Formula", place: str, names: set[str]) -> CalculatedValue:
+def calculation_at_place(work: CalculatedValue, formula: "Formula", place: str, names: set[str]) -> CalculatedValue:
     """The formula of ``so-that`` for one place: names that have a value there get it put behind them."""
     from msgspec.structs import replace
 
@@ -67,7 +67,7 @@ def at_place(work: CalculatedValue, formula: "Formula", place: str, names: set[s
     return replace(work, formula=render(moved(formula, names, place)))
 
 
-def so_that(state: State, step: Step, match: PartMatching, place: str, size: Quantity) -> Quantity | None:
+def resulting_value(state: State, step: Step, match: PartMatching, place: str, size: Quantity) -> Quantity | None:
     """The value that comes of a part of ``size`` in ``place``; ``None`` while a reading is missing."""
     work = step.work_out(match.so_that)
     if work is None:
@@ -78,7 +78,7 @@ def so_that(state: State, step: Step, match: PartMatching, place: str, size: Qua
         for name in _names(formula)
         if state.plan.record(str(ValueRef(name, place))) is not None or _slot_there(state, name, place)
     }
-    worked = judge_worked(state, step, at_place(work, formula, place, there), {match.name: size})
+    worked = calculate(state, step, calculation_at_place(work, formula, place, there), {match.name: size})
     return None if worked is None else worked.verdict.value
 
 
@@ -93,12 +93,12 @@ def _slot_there(state: State, name: str, place: str) -> bool:
     return found is not None and place in found.record.slots and found.record.by_place
 
 
-def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[RequiredSize, ...] | None:
+def required_sizes(state: State, step: Step, match: PartMatching, unit: str) -> tuple[RequiredSize, ...] | None:
     """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
-        at_zero = so_that(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
-        one = so_that(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
+        at_zero = resulting_value(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
+        one = resulting_value(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
         if at_zero is None or one is None:
             return None
         slope = one.value - at_zero.value
@@ -117,16 +117,16 @@ def wanted(state: State, step: Step, match: PartMatching, unit: str) -> tuple[Re
     return tuple(found)
 
 
-def proposed(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
+def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
     """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
     from benchflow.trade.matching import Matched, PartPlace, PurchasableSizes, StockPart
     from benchflow.trade.matching import match as solve
 
-    parts = on_hand(state, match)
+    parts = measured_parts(state, match)
     if parts is None:
         return {}, f"{match.measured} is not all measured yet"
     unit = next(iter(parts.values())).unit
-    asked = wanted(state, step, match, unit)
+    asked = required_sizes(state, step, match, unit)
     if asked is None:
         return {}, f"{match.so_that} cannot be calculated yet. A reading is missing"
     places = [
@@ -165,7 +165,7 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
     """What is missing or wrong about the parts given to places."""
     work = state.work(step.id)
     for match in step.operation.match:
-        parts = on_hand(state, match) or {}
+        parts = measured_parts(state, match) or {}
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             part = work.chosen.get(name)
@@ -174,17 +174,17 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
                 message = f"no part is given to {place} yet ({match.title or match.name})"
                 yield Reason("value-missing", message, operation=step.id, name=name)
                 continue
-            value = so_that(state, step, match, place, size)
+            value = resulting_value(state, step, match, place, size)
             if value is None or match.name in work.deviations:
                 continue
             if judge(value, match.limit, "simple").verdict != "ok":
                 message = (
-                    f"{part} in {place} gives {outcome_title(step, match)}: {show(value)}, limit {match.limit.text}"
+                    f"{part} in {place} gives {result_title(step, match)}: {show(value)}, limit {match.limit.text}"
                 )
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 
 
-def outcome_title(step: Step, match: PartMatching) -> str:
+def result_title(step: Step, match: PartMatching) -> str:
     """What the match is made for, by its title: ``Lash with the shim that is given``."""
     work = step.work_out(match.so_that)
     return work.title or match.so_that if work is not None else match.so_that

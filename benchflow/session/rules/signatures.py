@@ -4,10 +4,10 @@ from typing import TYPE_CHECKING
 
 from benchflow.procedure.identity import StepId, ValueRef
 from benchflow.procedure.plan import Step
-from benchflow.session.context import refuse, unknown
+from benchflow.session.context import refuse, unknown_name
 from benchflow.session.refusal import Refusal
-from benchflow.session.rules.joint_progress import tally
-from benchflow.session.rules.open_items import HOLD, TIME, limits_open, window_name
+from benchflow.session.rules.joint_progress import joint_progress
+from benchflow.session.rules.open_items import HOLD, TIME, limit_reasons, window_subject
 from benchflow.session.state.state import State
 
 if TYPE_CHECKING:
@@ -30,7 +30,7 @@ NEVER = (
 """Refusals that are no limit, hold or window: what they ask for has to be done."""
 
 
-def allowed(
+def signature_refusal(
     shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
 ) -> Refusal | None:
     """A refusal when the shop's register does not let ``name`` sign (for ``role``). Without a register of people
@@ -43,9 +43,9 @@ def allowed(
     return None if why is None else refuse("not-allowed", why, name=name)
 
 
-def waivable(state: State, step: Step, about: str) -> str | Refusal:
+def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
     """The subject of a deviation, by its one name; a refusal when that cannot be waived."""
-    names = names_of(state, step)
+    names = names_with_limit(state, step)
     for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:
             return candidate
@@ -60,7 +60,7 @@ def waivable(state: State, step: Step, about: str) -> str | Refusal:
         return TIME
     since = about.removeprefix(f"{TIME} ")
     if since in windows or since in {StepId.parse(window).operation for window in windows}:
-        return window_name(since)
+        return window_subject(since)
     if about in LIMITS:
         return _limit_meant(state, step, names)
     if about in INTERLOCK or about in {variable.name for variable in state.plan.procedure.state}:
@@ -69,12 +69,12 @@ def waivable(state: State, step: Step, about: str) -> str | Refusal:
     if about in NEVER or about in step.operation.check:
         message = f"only a limit, a hold or a time window can be waived, not {about}"
         return refuse("not-allowed", message, operation=step.id)
-    return unknown(f"limit, hold or time window of {step.title}", about, [*names, HOLD, TIME])
+    return unknown_name(f"limit, hold or time window of {step.title}", about, [*names, HOLD, TIME])
 
 
 def _limit_meant(state: State, step: Step, names: list[str]) -> str | Refusal:
     """The value whose limit is meant by "the limit": the only one there is, or the only one that is not met."""
-    open_ones = [reason.name for reason in limits_open(state, step) if reason.name is not None]
+    open_ones = [reason.name for reason in limit_reasons(state, step) if reason.name is not None]
     meant = list(dict.fromkeys(open_ones)) or names
     if len(meant) == 1:
         return meant[0]
@@ -83,10 +83,10 @@ def _limit_meant(state: State, step: Step, names: list[str]) -> str | Refusal:
     return refuse("value-missing", f"say which limit is waived: {', '.join(meant)}", operation=step.id, name="about")
 
 
-def names_of(state: State, step: Step) -> list[str]:
+def names_with_limit(state: State, step: Step) -> list[str]:
     """Everything in an operation that has a limit of its own."""
     operation = step.operation
     names = [one.name for one in operation.record] + [one.name for one in operation.work_out]
     names += [one.name for one in operation.choose] + [one.name for one in operation.match]
-    count = tally(state, step)
+    count = joint_progress(state, step)
     return names if count is None else [*names, count.joint.id]

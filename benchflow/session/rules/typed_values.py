@@ -1,7 +1,7 @@
 """Reads what was typed: a quantity in the unit of its field, or a whole number."""
 
 from benchflow.quantity import Quantity, QuantityError, convert, parse_quantity
-from benchflow.session.context import unreadable
+from benchflow.session.context import unreadable_quantity
 from benchflow.session.refusal import Refusal
 
 
@@ -11,7 +11,7 @@ def read_quantity(text: str, unit: str, dimension: str, name: str) -> Quantity |
         typed = parse_quantity(text, dimension=dimension)
         return convert(typed, unit) if unit else typed
     except QuantityError as error:
-        return unreadable(error, name)
+        return unreadable_quantity(error, name)
 
 
 def whole_number(given: int | str) -> int | None:

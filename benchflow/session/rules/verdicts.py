@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
-from typing import Literal
 
 from msgspec import Struct
 
@@ -28,20 +27,20 @@ class ValueVerdict(Struct, frozen=True):
     missing: tuple[str, ...]
     value: Quantity | None
     limit: str
-    because: str = ""
+    reason: str = ""
     conformity: float | None = None
 
 
-def of_stored(stored: StoredQuantity) -> Quantity:
+def from_stored(stored: StoredQuantity) -> Quantity:
     return Quantity(Decimal(stored.value), stored.unit, stored.entered)
 
 
-def stored(quantity: Quantity) -> StoredQuantity:
+def to_stored(quantity: Quantity) -> StoredQuantity:
     """Plain digits, never an exponent: the log is read by people."""
     return StoredQuantity(format(quantity.value, "f"), quantity.unit, quantity.entered)
 
 
-def latest(state: State, step: str, name: str) -> dict[str, Attempt]:
+def last_attempts(state: State, step: str, name: str) -> dict[str, Attempt]:
     """Slot to the attempt that counts."""
     readings = state.work(step).readings.get(name, {})
     return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
@@ -69,7 +68,7 @@ def limit_of(state: State, bound: Bound | None, unit: str) -> Limit | None:
         case Fixed():
             return bound.limit
         case AboveReading():
-            earlier = value_of(state, bound.name)
+            earlier = single_value(state, bound.name)
             return None if earlier is None else _raised(earlier, bound, unit)
         case _:
             return None
@@ -91,14 +90,14 @@ def _raised(earlier: Quantity, bound: AboveReading, unit: str) -> Limit:
     return Limit(low, high, f"{shown} ({bound.text})")
 
 
-def value_of(state: State, name: str) -> Quantity | None:
+def single_value(state: State, name: str) -> Quantity | None:
     """The one figure that stands for a recorded value elsewhere: its statistic, ``None`` until complete."""
     found = state.plan.record(name)
     if found is None:
         return None
     record = found.record
-    attempts = latest(state, found.step.id, name)
-    values = [of_stored(attempts[slot].quantity) for slot in record.slots if slot in attempts]
+    attempts = last_attempts(state, found.step.id, name)
+    values = [from_stored(attempts[slot].quantity) for slot in record.slots if slot in attempts]
     return statistic(record, values) if len(values) == len(record.slots) else None
 
 
@@ -123,10 +122,7 @@ def _made(value: Decimal, unit: str) -> Quantity:
     return Quantity(value, unit, show(Quantity(value, unit, "")))
 
 
-Together = Literal["each", "together"]
-
-
-def judged_each(record: RecordedValue, bound: Bound | None) -> bool:
+def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
     """Whether every reading is compared with the limit by itself."""
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
@@ -136,7 +132,7 @@ def judge_reading(
 ) -> Judgement | None:
     """The verdict on one reading by itself; ``None`` where the readings are judged together or no limit is."""
     bound = bound_in_force(record, used)
-    if not judged_each(record, bound):
+    if not judged_singly(record, bound):
         return None
     limit = limit_of(state, bound, record.unit)
     return None if limit is None else judge(reading, limit, record.decision, u)
@@ -144,30 +140,30 @@ def judge_reading(
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     """How a recorded value stands, all its readings taken together."""
-    attempts = latest(state, step, record.name)
+    attempts = last_attempts(state, step, record.name)
     missing = tuple(slot for slot in record.slots if slot not in attempts)
     bound = bound_in_force(record, record.name in state.work(step).used)
     text = "" if bound is None else bound.text
     present = [attempts[slot] for slot in record.slots if slot in attempts]
-    values = [of_stored(attempt.quantity) for attempt in present]
+    values = [from_stored(attempt.quantity) for attempt in present]
     value = statistic(record, values) if values and not missing else None
     if isinstance(bound, AboveReading):
         limit = limit_of(state, bound, record.unit)
         text = bound.text if limit is None else limit.text
     if bound is None:
         return ValueVerdict("none", missing, value, text)
-    if judged_each(record, bound):
+    if judged_singly(record, bound):
         return _worst(state, record, bound, present, missing, value, text)
     if missing:
         return ValueVerdict("none", missing, None, text)
     return _together(state, record, bound, values, present, text)
 
 
-def together(state: State, step: str, record: RecordedValue) -> str:
+def combined_text(state: State, step: str, record: RecordedValue) -> str:
     """``mean 24.7093 mm``: the one figure that is compared with the limit; empty while a reading is missing, and
     where every reading is judged by itself."""
     bound = bound_in_force(record, record.name in state.work(step).used)
-    if judged_each(record, bound):
+    if judged_singly(record, bound):
         return ""
     verdict = judge_value(state, step, record)
     if verdict.missing or verdict.value is None:
@@ -208,8 +204,8 @@ def _worst(
         return ValueVerdict("none", missing, value, text)
     worst: tuple[int, Judgement, Quantity] | None = None
     for attempt in present:
-        reading = of_stored(attempt.quantity)
-        u = None if attempt.uncertainty is None else of_stored(attempt.uncertainty)
+        reading = from_stored(attempt.quantity)
+        u = None if attempt.uncertainty is None else from_stored(attempt.uncertainty)
         verdict = judge(reading, limit, record.decision, u)
         rank = _SEVERITY[verdict.verdict]
         if worst is None or rank > worst[0]:
@@ -250,7 +246,7 @@ def _combined(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -
     known = [attempt.uncertainty for attempt in present]
     if not known or any(u is None for u in known):
         return None
-    largest = max((of_stored(u) for u in known if u is not None), key=lambda u: u.value)
+    largest = max((from_stored(u) for u in known if u is not None), key=lambda u: u.value)
     if isinstance(bound, EqualWithin) or record.judge == "spread":
         return Quantity(largest.value * Decimal(2).sqrt(), largest.unit, largest.entered)
     return largest

@@ -9,18 +9,18 @@ from benchflow.procedure.model import CheckStage, Joint, TorqueStage
 from benchflow.quantity import Quantity, show, show_converted
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 from benchflow.session.rules.check_stages import quantity_name
-from benchflow.session.rules.joint_progress import Tally
-from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.rules.joint_progress import JointProgress
+from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
 from benchflow.trade.calculations.bolt_torque import joint_words, lubricant_change
 from benchflow.trade.calculations.torque_wrench import setting
 
-NONE = ("none", "off", "-", "0")
+NO_EXTENSION = ("none", "off", "-", "0")
 
 
-def setting_lines(state: State, count: Tally) -> tuple[str, ...]:
+def setting_lines(state: State, count: JointProgress) -> tuple[str, ...]:
     """The setting with the extension that is on, the preload aimed at, the lubricant it is stated for."""
-    joint, stage = count.joint, count.in_progress
+    joint, stage = count.joint, count.current_stage
     lines: list[str] = []
     if isinstance(stage, TorqueStage):
         torque, note = _for_lubricant(state, joint, stage.torque)
@@ -29,8 +29,8 @@ def setting_lines(state: State, count: Tally) -> tuple[str, ...]:
         lines += _read_off(state, stage)
     if joint.lubricant and joint.id not in state.lubricants:
         lines.append(f"lubricant: {joint.lubricant}")
-    if count.drawing is not None:
-        lines.append(count.drawing.words)
+    if count.draw_down is not None:
+        lines.append(count.draw_down.text)
     return tuple(lines)
 
 
@@ -39,13 +39,13 @@ def wrench_setting(state: State, torque: Quantity) -> Quantity:
     on = state.wrench
     if on is None or on.extension is None or on.lever is None:
         return torque
-    angle = None if on.angle is None else of_stored(on.angle)
-    return setting(torque, of_stored(on.lever), of_stored(on.extension), angle)
+    angle = None if on.angle is None else from_stored(on.angle)
+    return setting(torque, from_stored(on.lever), from_stored(on.extension), angle)
 
 
-def set_to(state: State, count: Tally) -> str:
+def setting_on_scale(state: State, count: JointProgress) -> str:
     """``22.2 ft-lb``: the figure on the wrench's own scale for the current stage; "" where no extension is on."""
-    on, stage = state.wrench, count.in_progress
+    on, stage = state.wrench, count.current_stage
     if on is None or on.extension is None or on.lever is None or not isinstance(stage, TorqueStage):
         return ""
     return _as_set(state, stage.torque)

@@ -1,4 +1,4 @@
-"""Timestamps of events, the present time, and the seconds between the two."""
+"""The time of an event, the present time, and the seconds between them."""
 
 from msgspec import Struct
 
@@ -7,23 +7,20 @@ from benchflow.session.log.timestamps import parse
 
 
 class EventTime(Struct, frozen=True):
-    """When the event ``seq`` was logged: ``at`` by the calendar (RFC 3339, UTC), ``ms`` by the monotonic clock.
+    """The time at which an event was logged, by the wall clock and by the monotonic clock."""
 
-    The monotonic clock counts milliseconds since the program run ``run`` began; ``run`` 0 means that there was none.
-    """
-
-    seq: int
-    at: str
-    run: int = 0
-    ms: int = 0
+    seq: int  # of the event
+    at: str  # wall clock, RFC 3339, UTC
+    run: int = 0  # number of the program run; 0 if the log line has no monotonic time
+    ms: int = 0  # monotonic clock: milliseconds since the start of the program run
 
 
 class Now(Struct, frozen=True):
-    """The present time, by the same two clocks. ``run`` is 0 in a simulated session."""
+    """The present time, by the wall clock and by the monotonic clock."""
 
-    at: str
-    run: int = 0
-    ms: int = 0
+    at: str  # wall clock, RFC 3339, UTC
+    run: int = 0  # number of the program run; 0 in a simulated session
+    ms: int = 0  # monotonic clock: milliseconds since the start of the program run
 
 
 def event_time(line: Line) -> EventTime:
@@ -35,9 +32,9 @@ def event_time(line: Line) -> EventTime:
 
 
 def elapsed(since: EventTime, now: Now) -> float:
-    """Seconds from ``since`` to ``now``: monotonic within one program run, by the calendar otherwise.
+    """Return the seconds from ``since`` to ``now``, at least 0.
 
-    Never negative: a clock that was set back proves nothing.
+    Within one program run the monotonic clock decides, otherwise the wall clock.
     """
     if since.run and since.run == now.run:
         return max(0, now.ms - since.ms) / 1000

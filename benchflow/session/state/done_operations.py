@@ -1,31 +1,31 @@
-"""Which operations an event finishes, and which it reopens. The fold and the catalog of logs both ask here."""
+"""The operations that an event finishes or reopens. The fold and the catalog of logs both use this."""
 
 from collections.abc import Iterable
 
 from benchflow.session.state import events as ev
 
 KINDS = frozenset({"finished", "undone", "remedied"})
-"""The kinds of events that can change which operations are done."""
+"""The kinds of events that finish or reopen operations."""
 
 
 def finished_by(event: ev.AnyEvent) -> tuple[str, ...]:
-    """The step ids of the operations that are done after ``event``."""
-    return (event.operation,) if isinstance(event, ev.Finished) else ()
+    """The step ids of the operations that ``event`` finishes."""
+    return (event.operation,) if isinstance(event, ev.OperationFinished) else ()
 
 
 def reopened_by(event: ev.AnyEvent) -> tuple[str, ...]:
-    """The step ids of the operations that have to be done again after ``event``, if they were done."""
+    """The step ids of the operations that have to be done again after ``event``."""
     match event:
-        case ev.Undone():
+        case ev.OperationUndone():
             return (event.operation,)
-        case ev.Remedied():
+        case ev.RemedyCarriedOut():
             return event.redo
         case _:
             return ()
 
 
 def done_after(events: Iterable[ev.AnyEvent]) -> set[str]:
-    """The step ids of the operations that are done after all ``events`` of a session."""
+    """The step ids of the operations that are done after all ``events`` of a job."""
     done: set[str] = set()
     for event in events:
         done.difference_update(reopened_by(event))

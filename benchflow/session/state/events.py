@@ -1,8 +1,7 @@
-"""The events of a session log, one type per kind. The ``data`` of a log line is one of these.
+"""The events of a session log: one class for each kind of log line.
 
-Field names are the keys in the log. Quantities keep their digits as entered. The session controller adds a ``clock``
-to each event (the number of the program run, and milliseconds by its monotonic clock): see
-:mod:`benchflow.session.state.clock`.
+The fields of a class are the keys in the ``data`` of its lines. The session controller adds a ``clock`` to each line:
+see :mod:`benchflow.session.state.clock`.
 """
 
 from typing import Any
@@ -14,11 +13,15 @@ from benchflow.session.log.line_format import Line
 from benchflow.trade.verdict import OutOfLimit, Verdict
 
 FORMAT = 2
-"""The format of the logs that this version writes and continues. Version 0.1 wrote format 1 and did not name it."""
+"""The log format that this version writes and continues. Logs of version 0.1 have format 1 and do not state it."""
 
 
 class StoredQuantity(Struct, frozen=True):
-    """A quantity in the log: the exact ``value`` in ``unit`` (the unit of the field), and the text as ``entered``."""
+    """A quantity in the log.
+
+    ``value`` is the exact decimal number in ``unit``, the unit that the procedure gives. ``entered`` is the text as
+    it was typed.
+    """
 
     value: str
     unit: str
@@ -26,57 +29,67 @@ class StoredQuantity(Struct, frozen=True):
 
 
 class Event(Struct, frozen=True, tag_field="kind", omit_defaults=True):
-    pass
+    """The base class of all events. Its tag is the ``kind`` of the log line."""
 
 
-class Opened(Event, frozen=True, tag="opened"):
-    procedure: str  # the whole text
+class JobOpened(Event, frozen=True, tag="opened"):
+    """A job was started. This is the first event of every log."""
+
+    procedure: str  # the whole text of the procedure file
     procedure_sha256: str
-    file: str  # name of the procedure file, for display
+    file: str  # name of the procedure file, for display only
     options: dict[str, str]
-    start: dict[str, str | None]  # every variable; null: not known
-    unit: str
-    version: str
+    start: dict[str, str | None]  # the start value of every state variable; null if not known
+    unit: str  # the unit under build: its serial number or job number
+    version: str  # of benchflow
     simulated: bool = False
-    format: int = 1  # absent in logs of 0.1
-    shop: str | None = None  # SHA-256 of the shop file, if there was one
+    format: int = 1  # not written by version 0.1
+    shop: str | None = None  # SHA-256 of the shop file; None if there was no shop file
 
 
-class Started(Event, frozen=True, tag="started"):
+class OperationStarted(Event, frozen=True, tag="started"):
+    """An operation was started, or continued after a pause."""
+
     operation: str
 
 
-class Paused(Event, frozen=True, tag="paused"):
+class OperationPaused(Event, frozen=True, tag="paused"):
+    """The operation in progress was paused. Its entries are kept."""
+
     operation: str
 
 
-class Finished(Event, frozen=True, tag="finished"):
+class OperationFinished(Event, frozen=True, tag="finished"):
+    """The operation in progress was finished."""
+
     operation: str
 
 
-class Moved(Event, frozen=True, tag="moved"):
+class MoveMade(Event, frozen=True, tag="moved"):
+    """A move was made, such as turning the engine over on the stand."""
+
     move: str
 
 
-class Recorded(Event, frozen=True, tag="recorded"):
-    """One reading. ``verdict`` judges this reading alone, by the decision rule of that time (``decision``)."""
+class ReadingRecorded(Event, frozen=True, tag="recorded"):
+    """A reading was recorded. ``verdict`` is for this reading alone, by the decision rule ``decision``."""
 
     operation: str
     name: str
-    reading: str  # its number ("1") or its place
+    reading: str  # number of the reading, from "1", or the place where it was taken
     quantity: StoredQuantity
     verdict: Verdict
     limit: str = ""
     decision: str = "simple"
-    instrument: str | None = None  # id of the procedure's instrument need
-    serial: str | None = None  # of the instrument used, from the shop's register
-    uncertainty: StoredQuantity | None = None  # standard uncertainty u, in the unit of the field
-    conformity: str | None = None  # probability of conformity, as a decimal
-    used: bool = False  # judged by the limit for used parts
+    instrument: str | None = None  # id of the instrument in the procedure
+    serial: str | None = None  # serial number of the instrument used, from the shop's register
+    uncertainty: StoredQuantity | None = None  # standard uncertainty u, in the unit of the value
+    conformity: str | None = None  # probability of conformity, from 0 to 1
+    used: bool = False  # true if the limit for used parts applies
 
 
-class Calculated(Event, frozen=True, tag="calculated"):
-    """A value calculated when its last input was entered. ``filled`` is the formula with the numbers put in."""
+class ValueCalculated(Event, frozen=True, tag="calculated"):
+    """A value was calculated, because its last input was entered."""
 
     operation: str
     name: str
@@ -84,23 +97,24 @@ class Calculated(Event, frozen=True, tag="calculated"):
     verdict: Verdict
     limit: str = ""
     decision: str = "simple"
-    filled: str = ""
+    filled: str = ""  # the formula with the numbers inserted
     uncertainty: StoredQuantity | None = None
     conformity: str | None = None
 
 
-class Remedied(Event, frozen=True, tag="remedied"):
-    """A remedy was carried out, for a value that was too ``low`` or too ``high`` (``verdict``): ``do`` is its text,
-    ``redo`` the operations to be done again."""
+class RemedyCarriedOut(Event, frozen=True, tag="remedied"):
+    """A remedy was carried out for a value that was out of its limit."""
 
     operation: str
     name: str
-    verdict: OutOfLimit
-    do: str
-    redo: tuple[str, ...] = ()
+    verdict: OutOfLimit  # of the value, before the remedy
+    do: str  # text of the remedy
+    redo: tuple[str, ...] = ()  # ids of the operations that have to be done again
 
 
-class Ticked(Event, frozen=True, tag="ticked"):
+class FastenerTicked(Event, frozen=True, tag="ticked"):
+    """A fastener was done in one stage of tightening."""
+
     operation: str
     joint: str
     stage: int  # from 1
@@ -109,14 +123,14 @@ class Ticked(Event, frozen=True, tag="ticked"):
     verdict: Verdict = "none"
     instrument: str | None = None
     serial: str | None = None
-    stretch: StoredQuantity | None = None  # read together with a torque, and judged with it
-    corner: str = ""  # what torque and stretch together mean, such as "friction-high" (trade.torque_and_stretch)
+    stretch: StoredQuantity | None = None  # only where the stage checks torque and stretch
+    corner: str = ""  # diagnosis from torque and stretch, such as "friction-high" (trade.torque_and_stretch)
     stretch_instrument: str | None = None
     stretch_serial: str | None = None
 
 
-class Unticked(Event, frozen=True, tag="unticked"):
-    """The last tick of this fastener in this stage was taken back."""
+class FastenerUnticked(Event, frozen=True, tag="unticked"):
+    """The last tick of a fastener in a stage was cleared."""
 
     operation: str
     joint: str
@@ -124,8 +138,8 @@ class Unticked(Event, frozen=True, tag="unticked"):
     fastener: int
 
 
-class DrawnDown(Event, frozen=True, tag="drawn-down"):
-    """One fastener was turned down a little, before the first stage, so that the part comes down level."""
+class FastenerDrawnDown(Event, frozen=True, tag="drawn-down"):
+    """A fastener was turned down a little, before the first stage, so that the part comes down level."""
 
     operation: str
     joint: str
@@ -133,8 +147,8 @@ class DrawnDown(Event, frozen=True, tag="drawn-down"):
     fastener: int
 
 
-class Undrawn(Event, frozen=True, tag="undrawn"):
-    """The last turn of the draw-down was entered by mistake."""
+class DrawDownTurnCleared(Event, frozen=True, tag="undrawn"):
+    """The last entered turn of the draw-down was cleared."""
 
     operation: str
     joint: str
@@ -142,58 +156,67 @@ class Undrawn(Event, frozen=True, tag="undrawn"):
     fastener: int
 
 
-class Seated(Event, frozen=True, tag="seated"):
-    """The part is down and level: the stages may begin. ``turns`` were counted; 0 if nobody counted."""
+class PartSeated(Event, frozen=True, tag="seated"):
+    """The part was confirmed to be down and level. The first stage can begin."""
 
     operation: str
     joint: str
-    turns: int
+    turns: int  # number of draw-down turns entered; 0 if none were
 
 
-class Unseated(Event, frozen=True, tag="unseated"):
-    """The part is not down yet: the draw-down continues."""
+class SeatingCleared(Event, frozen=True, tag="unseated"):
+    """The confirmation that the part is down was cleared. The draw-down continues."""
 
     operation: str
     joint: str
 
 
-class Checked(Event, frozen=True, tag="checked"):
+class CheckTicked(Event, frozen=True, tag="checked"):
+    """A check of an operation was ticked."""
+
     operation: str
     check: int  # from 1
     text: str
 
 
-class Unchecked(Event, frozen=True, tag="unchecked"):
+class CheckUnticked(Event, frozen=True, tag="unchecked"):
+    """The tick of a check was cleared."""
+
     operation: str
     check: int
     text: str
 
 
-class Chosen(Event, frozen=True, tag="chosen"):
+class PartChosen(Event, frozen=True, tag="chosen"):
+    """A part was chosen: from a table, or for one place of a matching."""
+
     operation: str
-    name: str
-    take: str
+    name: str  # name of the table, or of the matching with the place
+    take: str  # the part
 
 
-class Lot(Event, frozen=True, tag="lot"):
+class LotEntered(Event, frozen=True, tag="lot"):
+    """The lot number of a part or consumable was entered."""
+
     operation: str
     consumable: str
     lot: str
 
 
-class Signed(Event, frozen=True, tag="signed"):
-    """The hold of an operation was signed. ``by`` of the log line is the signer."""
+class HoldSigned(Event, frozen=True, tag="signed"):
+    """The hold of an operation was signed, by the person named in ``by`` of the log line."""
 
     operation: str
     role: str
-    self_signed: bool  # by somebody who worked on the operation
+    self_signed: bool  # true if the signer also worked on the operation
 
 
-class Deviated(Event, frozen=True, tag="deviated"):
+class DeviationSigned(Event, frozen=True, tag="deviated"):
     """A deviation was signed.
 
-    ``about`` is the name of a value, a part or a joint, ``hold``, ``time`` (every window of the operation) or
-    ``time seal`` (the window that counts from ``seal``); never an interference rule.
+    ``about`` is one of: the name of a value, a part or a joint; ``hold``; ``time`` (every time window of the
+    operation); ``time seal`` (the time window that counts from the operation ``seal``). It is never an interference
+    rule.
     """
 
     operation: str
@@ -202,71 +225,73 @@ class Deviated(Event, frozen=True, tag="deviated"):
 
 
 class ReworkStarted(Event, frozen=True, tag="rework-started"):
-    """Rework began. ``steps`` is the whole plan, in order: each is ``{"operation": id}`` (undo it) or ``{"move": id}``.
+    """Rework of an operation was started.
 
-    With ``walked`` the steps are logged one by one as they are done; otherwise all together with this event.
+    ``steps`` is the rework plan, in order. Each step is ``{"operation": id}`` (undo it) or ``{"move": id}`` (make it).
     """
 
     operation: str
     reason: str
     steps: tuple[dict[str, str], ...]
-    discard: tuple[str, ...] = ()
-    walked: bool = False
+    discard: tuple[str, ...] = ()  # ids of the parts that cannot be used again
+    walked: bool = False  # true if each step is logged when it is done, false if all steps are logged with this event
 
 
-class Undone(Event, frozen=True, tag="undone"):
+class OperationUndone(Event, frozen=True, tag="undone"):
+    """A finished operation was undone for rework. It has to be done again."""
+
     operation: str
 
 
-class Noted(Event, frozen=True, tag="noted"):
+class NoteAdded(Event, frozen=True, tag="noted"):
+    """A note was added to the log, about an operation if one is named."""
+
     text: str
     operation: str | None = None
 
 
-class Corrected(Event, frozen=True, tag="corrected"):
-    """A wrong entry was corrected. ``event`` is the ``seq`` of its line: a reading or a tick with a value
-    (``quantity`` is the right one), or a lot (``lot``)."""
+class EntryCorrected(Event, frozen=True, tag="corrected"):
+    """A wrong entry was corrected: a reading, a lot, or what was read at a tick."""
 
-    event: int
+    event: int  # ``seq`` of the line with the wrong entry
     operation: str
     reason: str
-    quantity: StoredQuantity | None = None
+    quantity: StoredQuantity | None = None  # correct quantity, of a reading or a tick
     verdict: Verdict = "none"
     uncertainty: StoredQuantity | None = None
-    lot: str | None = None
-    stretch: StoredQuantity | None = None  # of a tick with torque and stretch
+    lot: str | None = None  # correct lot number
+    stretch: StoredQuantity | None = None  # correct stretch, of a tick with torque and stretch
     corner: str = ""
 
 
 class InstrumentUsed(Event, frozen=True, tag="instrument-used"):
-    """An instrument as the shop's register described it that day.
+    """An instrument was used, with the data that the shop's register had for it at that time.
 
-    Logged before its first use in a session, so that the log contains its calibration, and again when ``warnings``
-    change: the reasons why it was not fit, where the procedure only warns.
+    It is logged before the first use of the instrument in a job, and again when ``warnings`` change.
     """
 
-    need: str
+    need: str  # id of the instrument in the procedure
     serial: str
     title: str = ""
     range: str = ""
-    uncertainty: str = ""  # expanded, as written in the register
-    k: str = ""
+    uncertainty: str = ""  # expanded uncertainty, as written in the register
+    k: str = ""  # coverage factor of the uncertainty
     calibrated: str | None = None  # a date, such as 2026-03-01
-    due: str | None = None
-    uses: int | None = None
-    warnings: tuple[str, ...] = ()
+    due: str | None = None  # date of the next calibration
+    uses: int | None = None  # number of uses, from the register
+    warnings: tuple[str, ...] = ()  # why the instrument is not fit, where the procedure only warns
 
 
-class WrenchFitted(Event, frozen=True, tag="wrench-fitted"):
-    """The adapter on the torque wrench from now on; all ``None``: no adapter. ``angle`` 0 is in line."""
+class WrenchAdapterChanged(Event, frozen=True, tag="wrench-fitted"):
+    """An adapter was put on the torque wrench, or removed (all fields are ``None``)."""
 
-    extension: StoredQuantity | None = None
-    lever: StoredQuantity | None = None
-    angle: StoredQuantity | None = None
+    extension: StoredQuantity | None = None  # from the square drive of the wrench to the fastener
+    lever: StoredQuantity | None = None  # from the square drive to the middle of the grip
+    angle: StoredQuantity | None = None  # between the two; None if they are in line
 
 
-class Lubricated(Event, frozen=True, tag="lubricated"):
-    """The lubricant on the threads of a joint, where it is not the one that the torque is stated for."""
+class LubricantChanged(Event, frozen=True, tag="lubricated"):
+    """A lubricant was entered for the threads of a joint, other than the one that the torque is stated for."""
 
     joint: str
     lubricant: str
@@ -274,46 +299,57 @@ class Lubricated(Event, frozen=True, tag="lubricated"):
 
 
 class StateSet(Event, frozen=True, tag="state-set"):
-    """The value that a state variable was found to have: answered late, seen to differ, or not known (null)."""
+    """A state variable was set to the value found on the engine."""
 
     variable: str
-    value: str | None
+    value: str | None  # null if it is not known
     reason: str = ""
 
 
 class ClockWentBack(Event, frozen=True, tag="clock-went-back"):
-    before: str
+    """The clock of the computer was set back between two events."""
+
+    before: str  # time of the event before, RFC 3339
     now: str
 
 
-class Closed(Event, frozen=True, tag="closed"):
-    open_operations: tuple[str, ...] = ()
-    reason: str = ""  # for closing with operations not finished
+class JobClosed(Event, frozen=True, tag="closed"):
+    """The job was closed. After that only notes can be added."""
+
+    open_operations: tuple[str, ...] = ()  # ids of the operations that are not finished
+    reason: str = ""  # for closing with operations that are not finished
 
 
 AnyEvent = (
-    Opened | Started | Paused | Finished | Moved | Recorded | Calculated | Remedied
-    | Ticked | Unticked | DrawnDown | Undrawn | Seated | Unseated
-    | Checked | Unchecked | Chosen | Lot | Signed | Deviated
-    | ReworkStarted | Undone | Noted | Corrected | InstrumentUsed | WrenchFitted | Lubricated
-    | StateSet | ClockWentBack | Closed
+    JobOpened | OperationStarted | OperationPaused | OperationFinished | MoveMade
+    | ReadingRecorded | ValueCalculated | RemedyCarriedOut
+    | FastenerTicked | FastenerUnticked | FastenerDrawnDown | DrawDownTurnCleared | PartSeated | SeatingCleared
+    | CheckTicked | CheckUnticked | PartChosen | LotEntered | HoldSigned | DeviationSigned
+    | ReworkStarted | OperationUndone | NoteAdded | EntryCorrected
+    | InstrumentUsed | WrenchAdapterChanged | LubricantChanged | StateSet | ClockWentBack | JobClosed
 )  # fmt: skip
 
 EVENT_TYPES: dict[str, type[AnyEvent]] = {str(each.__struct_config__.tag): each for each in AnyEvent.__args__}
-"""Every kind of event that this version knows, with its type."""
+"""The class of every kind of event that this version can read."""
 
 
 def event_of(line: Line) -> AnyEvent | None:
-    """The typed event of a log line; ``None`` for a kind that this version does not know.
+    """Return the event of a log line, or ``None`` for an unknown kind.
 
     Raises:
-        msgspec.ValidationError: the data is not what the kind requires.
+        msgspec.ValidationError: the data does not fit the kind.
     """
     return typed_event(line.kind, line.data)
 
 
 def typed_event(kind: str, data: dict[str, Any]) -> AnyEvent | None:
-    """As :func:`event_of`, for the kind and the data of a line. Verdicts of format 1 are translated."""
+    """Return the event of this kind with this data, or ``None`` for an unknown kind.
+
+    Verdicts of log format 1 are translated.
+
+    Raises:
+        msgspec.ValidationError: the data does not fit the kind.
+    """
     event_type = EVENT_TYPES.get(kind)
     if event_type is None:
         return None
@@ -329,6 +365,9 @@ _FORMAT_1_VERDICTS = ("in", "out")
 
 
 def _from_format_1(data: dict[str, Any]) -> dict[str, Any]:
-    """The data of a 0.1 event. It wrote ``in``, or ``out`` with a ``side``, for ``ok``, ``low`` and ``high``."""
+    """Return the data of an event of version 0.1 with its verdict in the words of today.
+
+    Version 0.1 wrote ``in`` for ``ok``, and ``out`` with a ``side`` for ``low`` and ``high``.
+    """
     verdict = "ok" if data.get("verdict") == "in" else data.get("side")
     return {**data, "verdict": verdict}

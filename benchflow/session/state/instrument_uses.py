@@ -1,4 +1,4 @@
-"""How often each instrument was used in a session, counted from its log."""
+"""The number of uses of each instrument in a job, counted from its log."""
 
 from collections import Counter
 from collections.abc import Iterable
@@ -7,7 +7,7 @@ from benchflow.session.log.line_format import Line
 
 
 def instrument_uses(lines: Iterable[Line]) -> dict[str, int]:
-    """Uses by serial number: each tick and each reading is one use of every instrument that it names."""
+    """The number of uses by serial number. Each tick and each reading is one use of every instrument that it names."""
     return dict(
         Counter(
             str(line.data[key])

@@ -1,6 +1,6 @@
-"""The state of a session: the result of folding its log (:mod:`benchflow.session.state.fold`).
+"""The state of a session, made from its log by :mod:`benchflow.session.state.fold`.
 
-All types are frozen. Dicts in them are never changed in place: the fold copies what it changes.
+All types are frozen. The dicts in them are never changed in place: the fold copies what it changes.
 """
 
 from typing import Literal
@@ -11,26 +11,32 @@ from benchflow.ordering.actions import ReworkStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.procedure.plan import Plan, Step
 from benchflow.session.state.clock import EventTime
-from benchflow.session.state.events import InstrumentUsed, Lubricated, Opened, StoredQuantity, WrenchFitted
+from benchflow.session.state.events import (
+    InstrumentUsed,
+    JobOpened,
+    LubricantChanged,
+    StoredQuantity,
+    WrenchAdapterChanged,
+)
 from benchflow.trade.verdict import OutOfLimit, Verdict
 
 
 class Attempt(Struct, frozen=True):
-    """One entry of one reading. A correction is a new attempt; ``corrects`` is the ``seq`` of the wrong entry."""
+    """One recorded value of a reading. A reading that is taken again, or corrected, gets another attempt."""
 
     seq: int
     quantity: StoredQuantity
     verdict: Verdict
-    used: bool = False
-    uncertainty: StoredQuantity | None = None
-    corrects: int | None = None
+    used: bool = False  # true if the limit for used parts applies
+    uncertainty: StoredQuantity | None = None  # standard uncertainty
+    corrects: int | None = None  # ``seq`` of the wrong entry that this attempt corrects
 
 
 class Tick(Struct, frozen=True):
-    """One fastener done in one stage (counted from 1), with what was read, if anything was."""
+    """One fastener done in one stage, with the quantity read, if there was one."""
 
     seq: int
-    stage: int
+    stage: int  # from 1
     fastener: int
     quantity: StoredQuantity | None = None
     verdict: Verdict = "none"
@@ -45,120 +51,132 @@ class Turn(Struct, frozen=True):
 
 
 class Signature(Struct, frozen=True):
+    """A signature for the hold of an operation."""
+
     by: str
     at: str
-    self_signed: bool
+    self_signed: bool  # true if the signer also worked on the operation
 
 
 class Deviation(Struct, frozen=True):
+    """A signed deviation."""
+
     by: str
     reason: str
 
 
 class RemedyCount(Struct, frozen=True):
-    """The remedies carried out for a value with this ``verdict``: ``done`` counts the tries, ``seq`` is the
-    last event."""
+    """The number of remedies carried out for a value."""
 
-    verdict: OutOfLimit
+    verdict: OutOfLimit  # of the value; a remedy for the other verdict starts a new count
     done: int
-    seq: int = 0
+    seq: int = 0  # of the event of the last remedy
 
 
 class Work(Struct, frozen=True):
     """Everything entered for one operation since it was last undone."""
 
-    readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}
+    readings: dict[str, dict[str, tuple[Attempt, ...]]] = {}  # attempts by value and reading, oldest first
     ticks: tuple[Tick, ...] = ()
-    turns: tuple[Turn, ...] = ()  # of a draw-down
+    turns: tuple[Turn, ...] = ()  # of the draw-down
     seated: bool = False  # the part was confirmed to be down
-    checks: frozenset[int] = frozenset()
-    chosen: dict[str, str] = {}
-    lots: dict[str, str] = {}
-    deviations: dict[str, Deviation] = {}
-    lapsed: dict[str, Deviation] = {}  # deviations whose entry has been replaced since
-    remedies: dict[str, RemedyCount] = {}
+    checks: frozenset[int] = frozenset()  # numbers of the ticked checks, from 1
+    chosen: dict[str, str] = {}  # chosen part by choice
+    lots: dict[str, str] = {}  # lot number by part or consumable
+    deviations: dict[str, Deviation] = {}  # by what they are about
+    lapsed: dict[str, Deviation] = {}  # deviations whose entry was replaced later
+    remedies: dict[str, RemedyCount] = {}  # by value
     signed: Signature | None = None
-    void: Signature | None = None  # a signature made invalid by a later entry
-    people: frozenset[str] = frozenset()  # who started it or entered anything
-    used: frozenset[str] = frozenset()  # values judged by the limit for used parts
-    redone: int = 0  # how often it was undone
+    void: Signature | None = None  # the signature that a later entry made invalid
+    people: frozenset[str] = frozenset()  # everybody who started the operation or entered something
+    used: frozenset[str] = frozenset()  # values to which the limit for used parts applies
+    redone: int = 0  # how often the operation was undone
 
     @property
     def touched(self) -> bool:
-        """Whether anybody started it or entered anything."""
+        """True if anybody started the operation or entered something."""
         return bool(self.people or self.readings or self.ticks or self.turns or self.checks or self.chosen or self.lots)
+
+    def attempt(self, entry: "EntryRef", seq: int) -> Attempt | None:
+        """The attempt of event ``seq`` at the reading ``entry``; ``None`` if it was cleared."""
+        attempts = self.readings.get(entry.name, {}).get(entry.reading, ())
+        return next((attempt for attempt in attempts if attempt.seq == seq), None)
+
+    def tick(self, seq: int) -> Tick | None:
+        """The tick of event ``seq``; ``None`` if it was cleared."""
+        return next((tick for tick in self.ticks if tick.seq == seq), None)
 
 
 class Write(Struct, frozen=True):
-    """A value given to a state variable. ``step`` is empty for a move and for a state that was found."""
+    """A value given to a state variable."""
 
-    seq: int
-    step: str
-    value: str | None
+    seq: int  # of the event; 0 for the start value
+    step: str  # step id of the operation that set it; empty for a start value, a move or a state that was found
+    value: str | None  # None if it is not known
 
 
 class ReworkProgress(Struct, frozen=True):
-    """A rework plan in progress. ``left`` counts the steps still to be done."""
+    """A rework plan in progress."""
 
     operation: str
     reason: str
     steps: tuple[ReworkStep, ...]
-    discard: tuple[str, ...]
-    left: int
+    discard: tuple[str, ...]  # ids of the parts that cannot be used again
+    left: int  # number of steps not done yet
 
     @property
     def next(self) -> ReworkStep:
+        """The first step that is not done yet."""
         return self.steps[len(self.steps) - self.left]
 
 
 class EntryRef(Struct, frozen=True):
-    """An entry that can be corrected. ``name`` is a value, a joint or a consumable; ``reading``: which reading."""
+    """An entry that can be corrected."""
 
     operation: str
-    name: str
+    name: str  # of the value, the joint or the consumable
     kind: Literal["reading", "tick", "lot"]
-    reading: str = ""
+    reading: str = ""  # number or place of the reading
 
 
 class State(Struct, frozen=True):
-    """A session after some event.
-
-    ``done`` is in the order of finishing. ``writes`` holds, for each variable, the start value and then every write
-    that was not withdrawn, oldest first. ``correctable`` has the entries that can be corrected by their ``seq``.
-    """
+    """The state of a session after the event ``seq``."""
 
     plan: Plan
-    opened: Opened
+    opened: JobOpened
     by: str
     opened_at: str
     seq: int
-    last: EventTime
-    done: dict[str, EventTime] = {}
-    in_progress: str | None = None
-    started: EventTime | None = None
-    works: dict[str, Work] = {}
-    writes: dict[str, tuple[Write, ...]] = {}
-    valuation: Valuation = {}
+    last: EventTime  # of the event ``seq``
+    done: dict[str, EventTime] = {}  # finished operations by step id, in the order of finishing
+    in_progress: str | None = None  # step id of the operation in progress
+    started: EventTime | None = None  # when the operation in progress was started
+    works: dict[str, Work] = {}  # by step id
+    writes: dict[str, tuple[Write, ...]] = {}  # for each variable, every write not withdrawn, oldest first
+    valuation: Valuation = {}  # present value of each state variable
     rework: ReworkProgress | None = None
-    correctable: dict[int, EntryRef] = {}
-    tools: dict[str, InstrumentUsed] = {}  # by instrument need: the one used last, as it was that day
-    wrench: WrenchFitted | None = None
-    lubricants: dict[str, Lubricated] = {}  # by joint
-    notes: int = 0
-    closed: str = ""  # timestamp
+    correctable: dict[int, EntryRef] = {}  # by ``seq``
+    tools: dict[str, InstrumentUsed] = {}  # the instrument used last, by its id in the procedure
+    wrench: WrenchAdapterChanged | None = None  # the adapter on the torque wrench
+    lubricants: dict[str, LubricantChanged] = {}  # by joint
+    notes: int = 0  # number of notes
+    closed: str = ""  # timestamp; empty while the job is open
 
     def configuration(self) -> Configuration:
+        """The finished operations and the values of the state variables, as the interlock uses them."""
         return Configuration(frozenset(self.done), self.valuation)
 
     def work(self, step: str) -> Work:
+        """Everything entered for the operation with this step id."""
         return self.works.get(step, NO_WORK)
 
     def step(self, step: str) -> Step:
+        """The step of the plan with this id."""
         return self.plan.steps[step]
 
     @property
     def paused(self) -> tuple[str, ...]:
-        """The operations started and neither finished nor in progress, in the order of the procedure."""
+        """The step ids of the paused operations, in the order of the procedure."""
         return tuple(
             name
             for name in self.plan.steps
@@ -167,6 +185,7 @@ class State(Struct, frozen=True):
 
     @property
     def finished(self) -> bool:
+        """True if every operation is finished."""
         return len(self.done) == len(self.plan.steps)
 
 

@@ -1,4 +1,4 @@
-"""Changes to a state that several kinds of events share. Each function returns a new state."""
+"""Changes to a state that several kinds of events share. A state is never changed in place: a new one is returned."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -10,14 +10,14 @@ from benchflow.session.state.state import State, Work, Write
 
 
 def with_work(state: State, step: str, work: Work) -> State:
-    """The state with ``work`` as all that was entered for ``step``."""
+    """Return the state with ``work`` as the entries of ``step``."""
     return replace(state, works={**state.works, step: work})
 
 
 def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
-    """The state after ``by`` entered something for ``step``; ``changes`` are fields of its :class:`Work`.
+    """Return the state after ``by`` entered something for ``step``. ``changes`` are fields of its :class:`Work`.
 
-    Whoever enters something has worked on the operation. A signature given before no longer covers the entries.
+    From then on ``by`` is one of the people who worked on the operation, and an earlier signature is void.
     """
     work = state.work(step)
     if work.signed is not None:
@@ -28,7 +28,7 @@ def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
 
 
 def lapsed_deviations(work: Work, *names: str) -> dict[str, Any]:
-    """The fields of ``work`` that change when entries for ``names`` are replaced: their deviations lapse.
+    """Return the fields of ``work`` that change when the entries ``names`` are replaced: their deviations lapse.
 
     A deviation covers only the entries that existed when it was signed.
     """
@@ -40,8 +40,8 @@ def lapsed_deviations(work: Work, *names: str) -> dict[str, Any]:
 
 
 def calculated_from(state: State, step: str, name: str) -> tuple[str, ...]:
-    """The calculated values of ``step`` whose formula uses ``name``."""
-    from benchflow.procedure.formula import names  # late: only an entry that a deviation covers needs formulas
+    """Return the names of the calculated values of ``step`` whose formula uses the value ``name``."""
+    from benchflow.procedure.formula import names  # late import: most entries need no formula
 
     found = state.plan.steps.get(step)
     if found is None:
@@ -55,11 +55,14 @@ def calculated_from(state: State, step: str, name: str) -> tuple[str, ...]:
 
 
 def with_writes(state: State, seq: int, step: str, settings: Mapping[str, str | None]) -> State:
-    """The state after event ``seq`` set variables. ``step`` is empty for a move and for a state that was found."""
+    """Return the state after event ``seq`` set state variables.
+
+    ``step`` is the step id of the operation; it is empty for a move and for a state that was found.
+    """
     writes = dict(state.writes)
     for name, value in settings.items():
         past = writes.get(name, ())
-        # Moves are never undone: of two in a row only the later can matter.
+        # A move cannot be undone, so the later of two moves in a row replaces the earlier one.
         if not step and past and not past[-1].step and past[-1].seq:
             past = past[:-1]
         writes[name] = (*past, Write(seq, step, value))
@@ -67,14 +70,14 @@ def with_writes(state: State, seq: int, step: str, settings: Mapping[str, str | 
 
 
 def without_writes(state: State, step: str) -> State:
-    """The state with every write of ``step`` withdrawn: each variable has the value written before."""
-    writes = {name: tuple(w for w in past if w.step != step) for name, past in state.writes.items()}
+    """Return the state with every write of ``step`` withdrawn. Each variable gets the value of its last write left."""
+    writes = {name: tuple(write for write in past if write.step != step) for name, past in state.writes.items()}
     valuation = {name: past[-1].value for name, past in writes.items() if past}
     return replace(state, writes=writes, valuation=valuation)
 
 
 def operation_undone(state: State, step: str, seq: int) -> State:
-    """The state after event ``seq`` undid ``step``: all of it has to be done again."""
+    """Return the state after event ``seq`` undid ``step``. The operation has to be done again, with all its entries."""
     state = without_writes(state, step)
     plan_step = state.plan.steps.get(step)
     if plan_step is not None and plan_step.undo_sets:

@@ -13,8 +13,8 @@ from benchflow.procedure.plan import Step
 from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.action_reasons import move_reasons, start_reasons
-from benchflow.session.rules.open_items import missing, unwaived
-from benchflow.session.rules.rework_plans import thrown_away
+from benchflow.session.rules.open_items import finish_reasons, unwaived_clocks
+from benchflow.session.rules.rework_plans import discarded_items
 from benchflow.session.rules.running_clocks import RunningClock
 from benchflow.session.state.clock import elapsed
 from benchflow.session.state.state import State
@@ -140,7 +140,7 @@ def operations_by_deadline(state: State, context: Context) -> list[str]:
     left: dict[str, float] = {}
     for name, step in state.plan.steps.items():
         if name not in state.done:
-            for clock in unwaived(state, step, context.now):
+            for clock in unwaived_clocks(state, step, context.now):
                 if clock.open_left is not None and clock.open_left >= 0:
                     left[name] = min(clock.open_left, left.get(name, clock.open_left))
     return sorted(left, key=left.__getitem__)
@@ -167,7 +167,7 @@ def operation_view(state: State, context: Context, name: str) -> OperationView:
         uses=tuple(used_items(state, step)),
         inputs=operation_inputs(state, step),
         in_progress=in_progress,
-        missing=missing(state, step, context.now) if in_progress else start_blocked(state, name, context),
+        missing=finish_reasons(state, step, context.now) if in_progress else start_blocked(state, name, context),
         pause_allowed=not step.during,
     )
 
@@ -192,7 +192,7 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
         (step, clock)
         for name, step in state.plan.steps.items()
         if name not in state.done
-        for clock in unwaived(state, step, context.now)
+        for clock in unwaived_clocks(state, step, context.now)
     ]
     any_end = any(clock.open_left is not None for _, clock in running)
     start_times = latest_start_times(state, context) if any_end else {}
@@ -282,7 +282,7 @@ def rework_view(state: State) -> ReworkView | None:
         return ReworkView(*common, move.title, move.do, move.cautions, (), is_move=True)
     operation = state.plan.steps[step.operation].operation
     undo = operation.undo
-    discard = tuple(_kit_title(state, name) for name in thrown_away(state, step.operation))
+    discard = tuple(_kit_title(state, name) for name in discarded_items(state, step.operation))
     do = "" if undo is None else undo.do
     return ReworkView(*common, operation.title, do, operation.cautions, discard, is_move=False)
 

@@ -3,7 +3,14 @@
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
-from benchflow.session.rules.part_matching import on_hand, outcome_title, proposed, size_of, so_that, unit_of_parts
+from benchflow.session.rules.part_matching import (
+    measured_parts,
+    proposed_parts,
+    result_title,
+    resulting_value,
+    size_of,
+    unit_of_parts,
+)
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import ChoiceInput
 from benchflow.trade.decision_rules import judge
@@ -14,16 +21,16 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
     found = []
     work = state.work(step.id)
     for match in step.operation.match:
-        parts = on_hand(state, match) or {}
-        given, note = proposed(state, step, match)
+        parts = measured_parts(state, match) or {}
+        given, note = proposed_parts(state, step, match)
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
             taken = work.chosen.get(name, "")
             free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
             size = size_of(parts, taken) if taken and parts else None
-            value = None if size is None else so_that(state, step, match, place, size)
+            value = None if size is None else resulting_value(state, step, match, place, size)
             fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
-            text = f"{outcome_title(step, match)}: {show(value)}" if value is not None else note
+            text = f"{result_title(step, match)}: {show(value)}" if value is not None else note
             title = f"{match.title or match.name}: {place}"
             proposal = (given[place],) if place in given else ()
             done = bool(taken) and (fits or match.name in work.deviations)

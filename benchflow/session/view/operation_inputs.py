@@ -5,18 +5,18 @@ from fractions import Fraction
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
-from benchflow.session.rules.choice_tables import proposal
-from benchflow.session.rules.computed_values import judge_worked, remedied_at, rests_on, worked_by_itself
-from benchflow.session.rules.open_items import HOLD, lots_wanted
-from benchflow.session.rules.remedy_progress import redo_steps, remedying
+from benchflow.session.rules.calculated_values import calculate, last_remedy, rests_on, unmatched_calculations
+from benchflow.session.rules.choice_tables import table_proposal
+from benchflow.session.rules.open_items import HOLD, required_lots
+from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
 from benchflow.session.rules.verdicts import (
     bound_in_force,
+    combined_text,
+    from_stored,
     judge_value,
-    latest,
+    last_attempts,
     limit_of,
-    of_stored,
     stated_uncertainty,
-    together,
 )
 from benchflow.session.state.state import Attempt, State
 from benchflow.session.view import bench_view as vw
@@ -31,9 +31,9 @@ from benchflow.trade.verdict import VERDICT_TEXT
 def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     """The inputs of ``step``: lots, readings, calculated values, choices, the joint, checks, the hold."""
     operation = step.operation
-    found: list[vw.Input] = [_lot(state, step, name) for name in lots_wanted(state, step)]
+    found: list[vw.Input] = [_lot(state, step, name) for name in required_lots(state, step)]
     found += [_reading(state, step, record) for record in operation.record]
-    found += [_calculated(state, step, work) for work in worked_by_itself(step)]
+    found += [_calculated(state, step, work) for work in unmatched_calculations(step)]
     found += [_choice(state, step, name) for name in range(len(operation.choose))]
     found += match_inputs(state, step)
     joint = tighten_input(state, step)
@@ -54,11 +54,11 @@ def _lot(state: State, step: Step, name: str) -> vw.LotInput:
 
 def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput:
     work = state.work(step.id)
-    attempts = latest(state, step.id, record.name)
+    attempts = last_attempts(state, step.id, record.name)
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
     waived = record.name in work.deviations
-    rows, remedied = [], remedied_at(state, step, record.name)
+    rows, remedied = [], last_remedy(state, step, record.name)
     for slot in record.slots:
         attempt = attempts.get(slot)
         if attempt is None:
@@ -68,7 +68,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
             rows.append(
                 vw.Reading(
                     slot,
-                    reading_text(of_stored(attempt.quantity)),
+                    reading_text(from_stored(attempt.quantity)),
                     attempt.verdict,
                     count,
                     waived,
@@ -80,7 +80,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
     instrument = "" if need is None else need.title or need.id
     if instrument and record.instrument in state.tools:
         instrument += f", serial {state.tools[record.instrument].serial}"
-    summary = together(state, step.id, record)
+    summary = combined_text(state, step.id, record)
     if summary and verdict.verdict != "none":
         summary += f", {VERDICT_TEXT[verdict.verdict]}"
     limit = verdict.limit or ("" if bound is None else bound.text)
@@ -105,7 +105,7 @@ def _remedy(state: State, step: Step, name: str) -> str:
     """What to do about a value that is out of its limit; "" if nothing."""
     if name in state.work(step.id).deviations:
         return ""
-    current = remedying(state, step, name)
+    current = remedy_progress(state, step, name)
     if current is None:
         return ""
     if current.remedy is None:
@@ -120,7 +120,7 @@ def _must_stop(state: State, step: Step, name: str) -> bool:
     """True if no remedy can be carried out: the remedy says stop, or all were tried."""
     if name in state.work(step.id).deviations:
         return False
-    current = remedying(state, step, name)
+    current = remedy_progress(state, step, name)
     return current is not None and (current.exhausted if current.remedy is None else current.remedy.stop)
 
 
@@ -131,16 +131,16 @@ def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
         attempt.seq < remedies[work.name].seq
         for record in step.operation.record
         if record.name in found and rests_on(state.plan, remedies, work, record.name)
-        for attempt in latest(state, step.id, record.name).values()
+        for attempt in last_attempts(state, step.id, record.name).values()
     )
 
 
 def _redo(state: State, step: Step, name: str) -> tuple[str, ...]:
     """Number and title of each operation that the remedy repeats."""
-    current = None if name in state.work(step.id).deviations else remedying(state, step, name)
+    current = None if name in state.work(step.id).deviations else remedy_progress(state, step, name)
     if current is None or current.remedy is None or not current.remedy.redo:
         return ()
-    steps = redo_steps(state, step, current.remedy)
+    steps = steps_to_redo(state, step, current.remedy)
     return tuple(f"{state.plan.number(each)} {state.plan.steps[each].title}" for each in steps)
 
 
@@ -155,11 +155,11 @@ def _gauge(
     if limit is None:
         return None
     if value is None and attempts and not isinstance(bound, EqualWithin):  # a spread needs all readings
-        value = of_stored(list(attempts.values())[-1].quantity)
+        value = from_stored(list(attempts.values())[-1].quantity)
     u = None
     if record.decision == "guarded" and value is not None:
         known = [a.uncertainty for a in attempts.values() if a.uncertainty is not None]
-        u = of_stored(known[-1]) if known else stated_uncertainty(state, record, value)
+        u = from_stored(known[-1]) if known else stated_uncertainty(state, record, value)
     return gauge_positions(limit, value, record.decision, u)
 
 
@@ -196,7 +196,7 @@ def gauge_positions(
 
 
 def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.CalculatedInput:
-    worked = judge_worked(state, step, work)
+    worked = calculate(state, step, work)
     waived = work.name in state.work(step.id).deviations
     limit = "" if work.bound is None else work.bound.text
     title = work.title or work.name
@@ -225,7 +225,7 @@ def _calculated(state: State, step: Step, work: CalculatedValue) -> vw.Calculate
 
 def _choice(state: State, step: Step, index: int) -> vw.ChoiceInput:
     table = step.operation.choose[index]
-    proposed = proposal(state, step, table)
+    proposed = table_proposal(state, step, table)
     chosen = state.work(step.id).chosen.get(table.name, "")
     fits = chosen in proposed.takes or table.name in state.work(step.id).deviations
     choices = tuple(dict.fromkeys(band.take for band in table.bands))

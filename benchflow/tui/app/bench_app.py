@@ -20,7 +20,7 @@ from benchflow.tui.draw.themes import NAMES, BenchTheme, bench_theme, initial_th
 from benchflow.tui.model.preferences import Preferences
 from benchflow.tui.model.session_client import SessionClient
 
-FIRST = 1
+FIRST_PAGE = 1
 """Index of the first page on the stack of screens; below it is the empty screen that every app has."""
 
 Result = TypeVar("Result")
@@ -58,7 +58,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         super().__init__(ansi_color=not self.bench_theme.own_colours)
         self.animation_level = "none"
         self.client = client
-        self.last_words: tuple[str, ...] = ()
+        self.last_messages: tuple[str, ...] = ()
         self._first = first
         self._screen_for = screens
         self._saving = self._save_again = False
@@ -68,10 +68,10 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
                 self.register_theme(
                     Theme(
                         name=f"bench-{name}",
-                        primary=own.ink,
-                        foreground=own.ink,
-                        background=own.ground,
-                        surface=own.ground,
+                        primary=own.foreground,
+                        foreground=own.foreground,
+                        background=own.background,
+                        surface=own.background,
                         dark=name == "dark",
                     )
                 )
@@ -121,7 +121,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     def leave(self, status: int = 0, *words: str) -> None:
         """Save the drafts and end the program. ``words`` are printed after the screen is closed."""
         self.save()
-        self.last_words = words
+        self.last_messages = words
         self.exit(status, return_code=status)
 
     # --- from screen to screen --------------------------------------------------------------------
@@ -135,7 +135,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.client = SessionClient(controller, by)
 
         def change() -> None:
-            while len(self.screen_stack) > FIRST + 1:
+            while len(self.screen_stack) > FIRST_PAGE + 1:
                 self.pop_screen()
             self.switch_screen(self._screen_for(BenchRequest(), self.client))
 
@@ -144,7 +144,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
     def back_or_leave(self) -> None:
         """Back to the screen before, or end the program if there is none."""
-        if len(self.screen_stack) > FIRST + 1:
+        if len(self.screen_stack) > FIRST_PAGE + 1:
             self.pop_screen()
         else:
             self.leave()
@@ -155,7 +155,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         """Apply the next theme and keep it for the next start."""
         names = [name for name in NAMES if not self.no_color or name == "plain"]
         self.bench_theme = bench_theme(names[(names.index(self.bench_theme.name) + 1) % len(names)])
-        self.preferences.keep(bench_theme=self.bench_theme.name)
+        self.preferences.save(bench_theme=self.bench_theme.name)
         self._apply_theme()
         for screen in self.screen_stack:
             if isinstance(screen, ThemedScreen):
@@ -163,7 +163,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
                 screen.redraw()
 
     def action_large(self) -> None:
-        self.preferences.keep(large=not self.preferences.large)
+        self.preferences.save(large=not self.preferences.large)
         for screen in self.screen_stack:
             if isinstance(screen, ThemedScreen):
                 screen.redraw()

@@ -18,7 +18,7 @@ from textual.dom import DOMNode
 
 Result = TypeVar("Result")
 
-ROUNDS = 2
+QUIET_ROUNDS = 2
 """A key may cause a message at the top of the chain (an action of the app posts to the field, the field to the screen),
 so the chain is drained until nothing has changed in two rounds."""
 
@@ -54,8 +54,8 @@ class OrderedApp(App[Result]):
 
     async def keys_settled(self) -> None:
         """Return when every key typed so far has been handled completely."""
-        while (letting_in := self._dispatching) is not None:
-            await asyncio.wait({letting_in})
+        while (dispatching := self._dispatching) is not None:
+            await asyncio.wait({dispatching})
 
     async def _dispatch(self) -> None:
         try:
@@ -77,7 +77,7 @@ class OrderedApp(App[Result]):
 
     async def _settle(self) -> None:
         quiet = 0
-        while quiet < ROUNDS and self.is_running:
+        while quiet < QUIET_ROUNDS and self.is_running:
             while self._held:
                 self._released.clear()
                 await self._released.wait()
@@ -87,7 +87,7 @@ class OrderedApp(App[Result]):
                 await asyncio.sleep(0)
                 continue
             for node in before:
-                await self._drained(node)
+                await self._drain(node)
             quiet = quiet + 1 if not self._held and self._chain() == before else 0
 
     def _chain(self) -> list[DOMNode]:
@@ -99,7 +99,7 @@ class OrderedApp(App[Result]):
             return []
         return lowest.ancestors_with_self
 
-    async def _drained(self, node: DOMNode) -> None:
+    async def _drain(self, node: DOMNode) -> None:
         """Wait until everything in the node's queue has been handled, or the node has ended."""
         reached = asyncio.Event()
         if not node.is_running or not node.call_later(reached.set):

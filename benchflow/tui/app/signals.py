@@ -12,19 +12,19 @@ from types import FrameType
 if sys.platform != "win32":
     import termios
 
-PATIENCE = 3.0
+FORCE_AFTER = 3.0
 """Seconds until the program is ended by force. A terminal that is gone never takes the remaining output."""
 
-ENDINGS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGINT") if hasattr(signal, name))
+END_SIGNALS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGINT") if hasattr(signal, name))
 
 
 def end_on_signals(save: Callable[[], None], leave: Callable[[int], None]) -> None:
     """On a signal call ``save``, then ``leave`` with the exit status that a shell expects (128 + n).
 
-    If the program has not ended after ``PATIENCE`` seconds, it is ended by force: entries are on disk already.
+    If the program has not ended after ``FORCE_AFTER`` seconds, it is ended by force: entries are on disk already.
     """
     loop = asyncio.get_running_loop()
-    for number in ENDINGS:
+    for number in END_SIGNALS:
         try:
             loop.add_signal_handler(number, _end, number, save, leave)
         except (NotImplementedError, RuntimeError):  # not on this platform, or not in the main thread
@@ -33,7 +33,7 @@ def end_on_signals(save: Callable[[], None], leave: Callable[[int], None]) -> No
 
 def _end(number: signal.Signals, save: Callable[[], None], leave: Callable[[int], None]) -> None:
     status = 128 + number
-    last_resort = threading.Timer(PATIENCE, os._exit, (status,))
+    last_resort = threading.Timer(FORCE_AFTER, os._exit, (status,))
     last_resort.daemon = True
     last_resort.start()
     save()

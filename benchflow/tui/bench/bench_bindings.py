@@ -51,8 +51,8 @@ BENCH_KEYS: list[BindingType] = [
     Binding(letter("i"), "instrument", "instrument", id="bench.instrument", show=False),
     Binding(letter("l"), "lubricant", "lubricant", id="bench.lubricant", show=False),
     Binding(letter("e"), "end_early", "end the job", id="bench.end-early", show=False),
-    Binding("pagedown", "turn(3)", "scroll", id="bench.read-on", show=False, key_display="PgUp PgDn"),
-    Binding("pageup", "turn(-3)", "", id="bench.read-back", show=False),
+    Binding("pagedown", "scroll(3)", "scroll", id="bench.scroll-down", show=False, key_display="PgUp PgDn"),
+    Binding("pageup", "scroll(-3)", "", id="bench.scroll-up", show=False),
     Binding(letter("q") + ",escape,f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
 ]
 """Several bindings share a key; only the one that applies now is active, the others are hidden."""
@@ -73,7 +73,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     hold = item.of if isinstance(item, WholeInput) and isinstance(item.of, HoldInput) else None
     worked = item.of if isinstance(item, WholeInput) and isinstance(item.of, CalculatedInput) else None
     joint = cursor.joint
-    missing = cursor.work.now.missing if cursor.work else ()
+    missing = cursor.operation_task.view.missing if cursor.operation_task else ()
     return {
         "record": isinstance(item, SlotInput) or _is_input(item, LotInput),
         "tick": isinstance(item, TickInput) and item.last,
@@ -92,21 +92,22 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "remedy": isinstance(item, SlotInput) and bool(item.of.remedy),
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
-        "pause": cursor.in_progress and (True if cursor.work and cursor.work.now.pause_allowed else None),
-        "deviate": cursor.work is not None or None,
+        "pause": cursor.in_progress
+        and (True if cursor.operation_task and cursor.operation_task.view.pause_allowed else None),
+        "deviate": cursor.operation_task is not None or None,
     }
 
 
 def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """Keys that start, leave or open something."""
     view = cursor.client.view
-    offered = cursor.work is not None and not cursor.in_progress
+    offered = cursor.operation_task is not None and not cursor.in_progress
     idle = not cursor.in_progress and view.rework is None
     ended = isinstance(cursor.task, NothingToDo) and view.finished and not view.closed
     return {
         "start": offered and not cursor.blocked,
         "blocked": cursor.blocked,
-        "why": True if cursor.work else None,
+        "why": True if cursor.operation_task else None,
         "move_now": isinstance(cursor.task, MoveTask) and (None if cursor.task.move.refused else True),
         "rework_step": isinstance(cursor.task, ReworkTask),
         "guide": False if cursor.route else (True if cursor.blocked else None),
@@ -122,7 +123,7 @@ def _any_paused(cursor: BenchCursor) -> bool:
     return any(row.status == "paused" for row in cursor.client.view.operations)
 
 
-VIEW_ONLY = frozenset({"why", "line", "operations", "turn", "back", "keys", "step_out", "blocked", "calculation"})
+VIEW_ONLY = frozenset({"why", "line", "operations", "scroll", "back", "help", "step_out", "blocked", "calculation"})
 """Actions that are possible in a view-only job."""
 
 

@@ -43,7 +43,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
             self.show_message(message)
         self.update_entry()
 
-    def turn_to(self, operation: str) -> None:
+    def show_operation(self, operation: str) -> None:
         """Show an operation instead of the next one; with an empty name show the next one again."""
         self.client.selected = operation
 
@@ -51,7 +51,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.cursor.step(by)
         self.update_entry()
 
-    def action_turn(self, by: int) -> None:
+    def action_scroll(self, by: int) -> None:
         self.cursor.scrolled = max(self.cursor.scrolled + by, 0)
         self.redraw()
 
@@ -63,17 +63,17 @@ class BenchNavigation(Page[None], inherit_bindings=False):
     # --- looking up ----------------------------------------------------------------------------------
 
     def action_why(self) -> None:
-        self.bench.open(WhyRequest(self.cursor.operation), self._guide_to)
+        self.bench_app.open(WhyRequest(self.cursor.operation), self._guide_to)
 
     action_blocked = action_why
 
     def action_operations(self) -> None:
-        self.bench.open(OperationListRequest(), self._show_operation)
+        self.bench_app.open(OperationListRequest(), self._operation_chosen)
 
-    def _show_operation(self, operation: str | None) -> None:
+    def _operation_chosen(self, operation: str | None) -> None:
         if operation:
             self.client.drafts.goal = ""
-            self.turn_to(operation)
+            self.show_operation(operation)
         self.on_return(None)
 
     def _guide_to(self, goal: str | None) -> None:
@@ -92,62 +92,62 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.on_return("Back to the normal order.")
 
     def action_calculation(self) -> None:
-        self.bench.open(CalculationRequest(is_quantity(self.cursor.item)), self._use_result)
+        self.bench_app.open(CalculationRequest(is_quantity(self.cursor.item)), self._use_result)
 
     def _use_result(self, result: str | None) -> None:
         """Put the result into the field; it is recorded with Enter."""
         if result:
-            self.cursor.type(result)
+            self.cursor.set_text(result)
         self.on_return("The result is in the field. Press Enter to record it." if result else None)
 
     # --- entering ------------------------------------------------------------------------------------
 
     def action_moves(self) -> None:
-        self.bench.open(MoveRequest(), self.on_return)
+        self.bench_app.open(MoveRequest(), self.on_return)
 
     def action_state(self) -> None:
-        self.bench.open(StateRequest(), self.on_return)
+        self.bench_app.open(StateRequest(), self.on_return)
 
     def action_note(self) -> None:
-        self.bench.open(NoteRequest(self.cursor.operation), self.on_return)
+        self.bench_app.open(NoteRequest(self.cursor.operation), self.on_return)
 
     def action_sign(self) -> None:
-        self.bench.open(SignRequest(self.cursor.operation), self.on_return)
+        self.bench_app.open(SignRequest(self.cursor.operation), self.on_return)
 
     def action_deviate(self) -> None:
-        self.bench.open(DeviationRequest(self.cursor.operation), self.on_return)
+        self.bench_app.open(DeviationRequest(self.cursor.operation), self.on_return)
 
     def action_correct(self) -> None:
-        self.bench.open(CorrectionRequest(), self.on_return)
+        self.bench_app.open(CorrectionRequest(), self.on_return)
 
     def action_remedy(self) -> None:
         item = self.cursor.item
         assert item is not None
-        self.bench.open(RemedyRequest(item), self.on_return)
+        self.bench_app.open(RemedyRequest(item), self.on_return)
 
     action_remedy_here = action_remedy
 
     def action_wrench(self) -> None:
-        self.bench.open(WrenchRequest(), self.on_return)
+        self.bench_app.open(WrenchRequest(), self.on_return)
 
     def action_lubricant(self) -> None:
         joint = self.cursor.joint
         assert joint is not None
-        self.bench.open(LubricantRequest(joint.joint, joint.title), self.on_return)
+        self.bench_app.open(LubricantRequest(joint.joint, joint.title), self.on_return)
 
     def action_rework(self) -> None:
-        self.bench.open(ReworkRequest(), self.on_return)
+        self.bench_app.open(ReworkRequest(), self.on_return)
 
     # --- leaving ----------------------------------------------------------------------------------
 
     def action_folder(self) -> None:
-        self.bench.open(FolderRequest(), self.on_return)
+        self.bench_app.open(FolderRequest(), self.on_return)
 
     def action_back(self) -> None:
-        self.bench.open(LeaveRequest())
+        self.bench_app.open(LeaveRequest())
 
     def action_end(self) -> None:
-        self.bench.open(EndJobRequest(), self._ended)
+        self.bench_app.open(EndJobRequest(), self._ended)
 
     action_end_early = action_end
 

@@ -18,7 +18,7 @@ from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, DrawnPage
 
-BURST = 0.1
+BURST_GAP = 0.1
 """Seconds between keys that only a machine types."""
 
 
@@ -38,7 +38,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._keys_of: tuple[object, ...] = ()
 
     def compose(self) -> ComposeResult:
-        self.entry = EntryField(self.bench.bench_theme, "quantity", id="entry")
+        self.entry = EntryField(self.bench_app.bench_theme, "quantity", id="entry")
         self.entries = [self.entry]
         yield from super().compose()
 
@@ -54,12 +54,12 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     def update_entry(self) -> None:
         """Set up the field for the current item, with its draft."""
         item = self.cursor.item
-        if item is not None and self.cursor.typing:
-            self.entry.put("quantity" if is_quantity(item) else "words", self.cursor.recall_text())
+        if item is not None and self.cursor.has_field:
+            self.entry.set_content("quantity" if is_quantity(item) else "words", self.cursor.restore_draft())
             self.entry.display = True
             self.focus_on(self.entry)
         else:
-            self.cursor.recall_text()
+            self.cursor.restore_draft()
             self.focus_on(None)
         self.redraw()
 
@@ -70,11 +70,11 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             item=self.cursor.item,
             typed=self.cursor.typed,
             message=self.message,
-            keys=self._key_words(),
-            route=self.cursor.route.words if self.cursor.route is not None else "",
+            keys=self._key_labels(),
+            route=self.cursor.route.text if self.cursor.route is not None else "",
             scrolled=self.cursor.scrolled,
         )
-        if self.bench.large:
+        if self.bench_app.large:
             from benchflow.tui.draw.large_type import (
                 draw_large,  # late: the first paint rarely needs it (bench_screen.py)
             )
@@ -82,9 +82,9 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             picture = draw_large(self.client.view, scene, width, height)
         else:
             picture = draw_bench(self.client.view, scene, width, height)
-        return DrawnPage(picture.lines, (picture.place if self.cursor.typing else None,))
+        return DrawnPage(picture.lines, (picture.place if self.cursor.has_field else None,))
 
-    def _key_words(self) -> tuple[KeyLabel, ...]:
+    def _key_labels(self) -> tuple[KeyLabel, ...]:
         """Made again only if another key is active; most entries change nothing about that."""
         self.check_action("", ())
         view, item = self.client.view, self.cursor.item if self._states["choose"] else None
@@ -103,11 +103,11 @@ class BenchScreen(EntryActions, inherit_bindings=False):
 
     async def tick(self) -> None:
         if self.client.view.read_only:
-            words = await self.client.watch()
+            words = await self.client.read_new_lines()
             if words:
                 self.show_message(words, role="alarm")
         before = _alarms(self.client)
-        if self.client.tick():
+        if self.client.update_clocks():
             self.cursor.update()
             if _alarms(self.client) - before:
                 self.app.bell()
@@ -127,30 +127,32 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     async def on_key(self, event: events.Key) -> None:
         """A digit goes to the field even if it does not have the focus. Where no field takes a text, it is shown in a
         message, and the rest of the burst, including Enter, has no effect."""
-        burst = bool(self.stray) and event.time - self._stray_at < BURST
-        if self.stray and event.key == "enter":
-            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it. Nothing was entered.")
+        burst = bool(self.stray_text) and event.time - self._stray_at < BURST_GAP
+        if self.stray_text and event.key == "enter":
+            self.discard_key(
+                event, f"“{self.stray_text}” was typed, but there is no field for it. Nothing was entered."
+            )
             self.app.bell()
-            self.stray = ""
+            self.stray_text = ""
         elif not event.is_printable or event.character is None:
             return
         elif event.key in self.active_bindings and not burst:
-            self.stray = ""
+            self.stray_text = ""
         elif self.focused is not None:
             return
-        elif self.cursor.typing:
+        elif self.cursor.has_field:
             event.stop()
             self.focus_on(self.entry)
             self.entry.insert_text_at_cursor(event.character)
         else:
-            self.stray, self._stray_at = self.stray + event.character, event.time
-            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it.")
+            self.stray_text, self._stray_at = self.stray_text + event.character, event.time
+            self.discard_key(event, f"“{self.stray_text}” was typed, but there is no field for it.")
 
     def typed(self, field: Input) -> None:
-        self.cursor.type(field.value)
+        self.cursor.set_text(field.value)
         if self.message.texts == (NOT_ENTERED,) and not self.cursor.typed.error:
             self.show_message()
-        self.bench.save_soon()
+        self.bench_app.save_soon()
 
 
 def _alarms(client: SessionClient) -> set[str]:

@@ -1,6 +1,6 @@
 """Messages of the bench: when it opens, and after a reading is recorded."""
 
-from benchflow.tui.draw.input_blocks import verdict
+from benchflow.tui.draw.input_blocks import verdict_span
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput
 from benchflow.tui.model.session_client import SessionClient
 
@@ -26,7 +26,7 @@ def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[
     for item in items:
         same = isinstance(item, SlotInput) and item.of.name == entered.of.name
         if same and isinstance(item, SlotInput) and item.slot.slot == entered.slot.slot:
-            word, _ = verdict(item.slot)
+            word, _ = verdict_span(item.slot)
             which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
             text = f"{item.of.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
             return (text, f"→ {item.of.remedy}") if item.of.remedy and word != "ok" else (text,)

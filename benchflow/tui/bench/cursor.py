@@ -6,10 +6,10 @@ from benchflow.tui.model.bench_inputs import (
     BenchInput,
     TickInput,
     bench_inputs,
+    draft_key,
     input_of,
     is_open,
-    is_wrong,
-    key_of,
+    is_out_of_limit,
     next_input,
     takes_text,
 )
@@ -39,24 +39,26 @@ class BenchCursor:
         return self.items[self.at] if self.at < len(self.items) else None
 
     @property
-    def work(self) -> OperationTask | None:
+    def operation_task(self) -> OperationTask | None:
         return self.task if isinstance(self.task, OperationTask) else None
 
     @property
     def operation(self) -> str:
-        return self.work.now.operation if self.work else ""
+        return self.operation_task.view.operation if self.operation_task else ""
 
     @property
     def in_progress(self) -> bool:
-        return bool(self.work and self.work.now.in_progress)
+        return bool(self.operation_task and self.operation_task.view.in_progress)
 
     @property
     def blocked(self) -> bool:
         """Whether the operation shown is blocked."""
-        return bool(self.work and not self.work.now.in_progress and self.work.now.missing)
+        return bool(
+            self.operation_task and not self.operation_task.view.in_progress and self.operation_task.view.missing
+        )
 
     @property
-    def typing(self) -> bool:
+    def has_field(self) -> bool:
         """Whether the selected item has a field to type into; never in a view-only job."""
         view = self.client.view
         return takes_text(self.item) and not (view.read_only or view.closed)
@@ -71,7 +73,7 @@ class BenchCursor:
         before = (self.operation, self.in_progress)
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
-        self.items = bench_inputs(self.work.now) if self.work else ()
+        self.items = bench_inputs(self.operation_task.view) if self.operation_task else ()
         if (self.operation, self.in_progress) != before:
             self.scrolled = 0
             self.at = next_input(self.items)
@@ -87,37 +89,37 @@ class BenchCursor:
 
     def advance_if_done(self) -> None:
         """Select the next item, unless the current one is still open or wrong."""
-        if self.item is not None and not is_open(self.item) and not is_wrong(self.item):
+        if self.item is not None and not is_open(self.item) and not is_out_of_limit(self.item):
             self.advance()
 
     # --- drafts -----------------------------------------------------------------------
 
     def draft_of(self, item: BenchInput) -> str:
         """The name under which the draft of an item is kept."""
-        return f"{self.operation} {key_of(item)}"
+        return f"{self.operation} {draft_key(item)}"
 
-    def drafts_of_line(self) -> tuple[str, ...]:
+    def drafts_of_item(self) -> tuple[str, ...]:
         """The drafts that are done when the current item is entered; a tick may need two readings."""
         item = self.item
         if isinstance(item, TickInput):
             return tuple(self.draft_of(each) for each in self.items if isinstance(each, TickInput))
         return () if item is None else (self.draft_of(item),)
 
-    def recall_text(self) -> str:
+    def restore_draft(self) -> str:
         text = "" if self.item is None else self.client.drafts.text(self.draft_of(self.item))
         self.typed = typed_text(self.item, text)
         return text
 
-    def type(self, text: str) -> None:
+    def set_text(self, text: str) -> None:
         self.typed = typed_text(self.item, text)
         if self.item is not None:
-            self.client.drafts.keep(self.draft_of(self.item), text)
+            self.client.drafts.set_text(self.draft_of(self.item), text)
 
-    def entered(self, drafts: tuple[str, ...]) -> None:
+    def delete_drafts(self, drafts: tuple[str, ...]) -> None:
         """Delete the drafts of what is on disk now."""
         self.typed = TypedText()
         for name in drafts:
-            self.client.drafts.keep(name, "")
+            self.client.drafts.set_text(name, "")
 
 
 def route_of(client: SessionClient) -> GuidedRoute | None:

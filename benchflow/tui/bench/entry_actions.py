@@ -58,7 +58,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         """Ask which instrument is used, if several fit or the one in use does not; then send the entry again."""
         lists = instruments_for(self.client, self.cursor.item, fields)
         unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
-        asked = [each for each in lists if (each.need in unfit if unfit else each.unsaid)]
+        asked = [each for each in lists if (each.need in unfit if unfit else each.must_choose)]
         tools = next((each for each in asked if any(row.allowed for row in each.rows)), None)
         if tools is None:
             return False
@@ -72,7 +72,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             self.action_record() if intent == "record" else self.action_tick()
 
         waiting = str(fields.get("value") or "")
-        self.bench.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
+        self.bench_app.open(InstrumentRequest(tools, waiting or f"No. {fields.get('fastener')}"), chosen)
         self.app.bell()
         return True
 
@@ -92,29 +92,29 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
                 self.client.tools[tools.need] = serial
                 self.show_message(f"{tools.title}: {serial}, from the next entry on.")
 
-        self.bench.open(InstrumentRequest(tools), chosen)
+        self.bench_app.open(InstrumentRequest(tools), chosen)
 
-    def _entered(self, drafts: tuple[str, ...]) -> None:
-        self.cursor.entered(drafts)
-        self.bench.save_soon()
+    def _delete_drafts(self, drafts: tuple[str, ...]) -> None:
+        self.cursor.delete_drafts(drafts)
+        self.bench_app.save_soon()
 
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
         """Send one intent; when it is on disk, show the message and select the next item."""
 
         async def work() -> None:
             here = (self.cursor.operation, self.cursor.in_progress)
-            drafts = self.cursor.drafts_of_line()
+            drafts = self.cursor.drafts_of_item()
             if await self._send(intent, **fields) is not None:
-                self._entered(drafts)
+                self._delete_drafts(drafts)
                 if here == (self.cursor.operation, self.cursor.in_progress):
                     self.cursor.advance()
                 self.show_message(message)
                 self.update_entry()
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_start(self) -> None:
-        self.turn_to("")
+        self.show_operation("")
         self._send_and_show("", "start", operation=self.cursor.operation)
 
     def action_move_now(self) -> None:
@@ -134,15 +134,15 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             lot = self.entry.value.strip()
             self._send_and_show(f"Lot {lot}", "lot", consumable=item.of.consumable, lot=lot)
         elif isinstance(item, SlotInput):
-            self.run_held(self._record(item, self.entry.value))
+            self.run_holding_keys(self._record(item, self.entry.value))
 
     def _record(self, item: SlotInput, text: str) -> Coroutine[Any, Any, None]:
         async def work() -> None:
-            drafts = self.cursor.drafts_of_line()
+            drafts = self.cursor.drafts_of_item()
             fields = reading_fields(item, text)
             if await self._send("record", **fields, **chosen_instruments(self.client, item, fields)) is None:
                 return
-            self._entered(drafts)
+            self._delete_drafts(drafts)
             self.show_message(*reading_message(self.cursor.items, item))
             self.cursor.advance()
             self.update_entry()
@@ -226,7 +226,9 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self._send_and_show(f"Chosen: {take}", "choose", name=item.of.name, take=take)
 
     def action_finish(self) -> None:
-        self._send_and_show(f"Finished: {self.cursor.work.now.title}" if self.cursor.work else "", "finish")
+        self._send_and_show(
+            f"Finished: {self.cursor.operation_task.view.title}" if self.cursor.operation_task else "", "finish"
+        )
 
     def action_pause(self) -> None:
         self._send_and_show("Paused. All entries are kept.", "pause")

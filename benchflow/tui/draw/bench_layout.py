@@ -9,7 +9,7 @@ from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
-from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_now, draw_rework_step
+from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_operation, draw_rework_step
 from benchflow.tui.draw.side_column import draw_side
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, hanging, justified, rule, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput
@@ -40,7 +40,7 @@ class BenchContent(Struct, frozen=True):
     scrolled: int = 0
 
 
-class Picture(Struct, frozen=True):
+class BenchPicture(Struct, frozen=True):
     """The drawn screen; ``place`` is the position of the field."""
 
     lines: tuple[Line, ...]
@@ -48,7 +48,7 @@ class Picture(Struct, frozen=True):
     hidden: int
 
 
-def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
+def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
     keys = draw_keys(scene.keys, width - 2, 2)
     messages = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(messages)
@@ -80,7 +80,7 @@ def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) ->
         *(_inset(line, width) for line in keys),
     ]
     place = panel.place and FieldPlace(panel.place.x + 1, panel.place.y + 1, panel.place.width)
-    return Picture(tuple(lines[:height]), place, panel.hidden)
+    return BenchPicture(tuple(lines[:height]), place, panel.hidden)
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
@@ -138,8 +138,8 @@ def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -
         case MoveTask():
             return draw_move(scene.task.move, width)
         case OperationTask():
-            now = scene.task.now
-            return draw_now(now, about(view, now), scene.item, scene.typed, width, height, scene.scrolled)
+            now = scene.task.view
+            return draw_operation(now, status_line(view, now), scene.item, scene.typed, width, height, scene.scrolled)
         case NothingToDo():
             return Panel(tuple(_no_task(view, width)))
 
@@ -151,13 +151,13 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
             return f"Rework: {step.title}", step.cautions, tuple(step.do.splitlines())
         case MoveTask(move=move):
             return move.title, move.cautions, tuple(move.do.splitlines())
-        case OperationTask(now=now):
+        case OperationTask(view=now):
             return f"{now.number} {now.title}", now.cautions, now.do
         case NothingToDo():
             return no_task_text(view), (), ()
 
 
-def about(view: BenchView, now: OperationView) -> str:
+def status_line(view: BenchView, now: OperationView) -> str:
     """``In progress · 22 of 48 done · Cam carriers``."""
     row = next((row for row in view.operations if row.operation == now.operation), None)
     section = "" if row is None else row.section

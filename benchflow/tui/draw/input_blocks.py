@@ -16,7 +16,7 @@ from benchflow.session.view.bench_view import (
 )
 from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.joint_map import pictures_of
+from benchflow.tui.draw.joint_map import joint_pictures
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
@@ -29,8 +29,8 @@ from benchflow.tui.model.bench_inputs import (
 )
 from benchflow.tui.model.typed_text import TypedText
 
-FIELD = 16
-LOT_FIELD = 24
+FIELD_WIDTH = 16
+LOT_FIELD_WIDTH = 24
 INDENT = "  "
 
 
@@ -49,7 +49,7 @@ class InputBlock(Struct, frozen=True):
     place: FieldPlace | None = None
 
 
-WORDS: dict[str, tuple[str, Role]] = {
+VERDICT_SPANS: dict[str, tuple[str, Role]] = {
     "ok": (VERDICT_TEXT["ok"], "ok"),
     "low": (VERDICT_TEXT["low"], "out-of-limit"),
     "high": (VERDICT_TEXT["high"], "out-of-limit"),
@@ -57,9 +57,9 @@ WORDS: dict[str, tuple[str, Role]] = {
 }
 
 
-def verdict(reading: Reading) -> Span:
+def verdict_span(reading: Reading) -> Span:
     """``ok``, ``HIGH``, ``LOW`` or ``not proven``, with its role, and ``deviation signed`` if the limit is waived."""
-    word, role = WORDS.get(reading.verdict, ("", "text"))
+    word, role = VERDICT_SPANS.get(reading.verdict, ("", "text"))
     if reading.stale:
         return "measure again", "attention"
     if reading.waived and reading.verdict in NOT_ACCEPTED:
@@ -101,7 +101,7 @@ def _summary(given: Input, width: int) -> list[Line]:
             return _summary_reading(given, width)
         case CalculatedInput():
             shown = given.shown or "not yet"
-            word, role = WORDS.get(given.verdict, ("", "text"))
+            word, role = VERDICT_SPANS.get(given.verdict, ("", "text"))
             out = given.verdict in OUT_OF_LIMIT and not given.waived
             head: Line = (_mark(given.complete, out), (given.title, "text"))
             lines = _joined(head, ((shown, "strong"), (f"  {word}" if word else "", role)), width)
@@ -131,13 +131,13 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
     head: Line = (_mark(given.complete, wrong_ones), (given.ask, "text"))
     if len(given.readings) == 1:
         slot = given.readings[0]
-        word, role = verdict(slot)
+        word, role = verdict_span(slot)
         shown = slot.shown or f"not measured yet, {given.limit or given.unit}"
         tail: Line = ((shown, "strong" if slot.shown else "faint"),)
         return _joined(head, (*tail, (f"  {word}" if word else "", role)), width)
     cells: list[Line] = []
     for slot in given.readings:
-        word, role = verdict(slot)
+        word, role = verdict_span(slot)
         cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
     lines = [head, *_packed(cells, width - 2)]
     return [*lines, styled(INDENT + given.summary, "strong")] if given.summary else lines
@@ -172,7 +172,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
             return _reading(item, typed, width, available)
         case WholeInput(of=LotInput() as lot):
             lines: list[Line] = hanging("► ", f"Lot of {lot.title}", width, "strong", "now")
-            place = FieldPlace(3, len(lines), min(LOT_FIELD, width - 4))
+            place = FieldPlace(3, len(lines), min(LOT_FIELD_WIDTH, width - 4))
             entered = f"  entered: {lot.lot}" if lot.lot else ""
             lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (entered, "faint")))
             return InputBlock((*lines, *_note_below(typed, place, width)), place)
@@ -181,7 +181,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
         case WholeInput(of=ChoiceInput() as choice):
             return _choice(item, choice, typed, width, available)
         case WholeInput(of=CalculatedInput() as worked):
-            return InputBlock(tuple(_worked(worked, width)))
+            return InputBlock(tuple(_calculated(worked, width)))
         case WholeInput(of=given):
             brief = _summary(given, width - 2)
             return InputBlock(
@@ -195,10 +195,10 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
     """The field always stays visible: of many readings only those near the current one are shown."""
     given, slot = item.of, item.slot
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
-    place = FieldPlace(3, 0, FIELD)
+    place = FieldPlace(3, 0, FIELD_WIDTH)
     below = _below_field(item, typed, place, width)
     tail: list[Span] = [(f" {given.unit}", "strong"), (f"   {given.limit}", "text")]
-    field: Line = ((INDENT + "[", "strong"), (" " * FIELD, "field"), ("]", "strong"), *tail)
+    field: Line = ((INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), ("]", "strong"), *tail)
     slots: list[Line] = []
     if len(given.readings) > 1:
         slots = _around(*_slots(given, slot, width), max(available - len(head) - 1 - len(below), 3))
@@ -209,7 +209,7 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
 def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
     """The lines under the field: the converted value, the gauge, the entry so far, the remedy."""
     given, slot = item.of, item.slot
-    word, role = verdict(slot)
+    word, role = verdict_span(slot)
     lines = _note_below(typed, place, width)
     gauge = typed.gauge or given.gauge
     if gauge is not None:
@@ -235,7 +235,7 @@ def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line
     """The readings, and the line in which the current one is."""
     cells: list[Line] = []
     for slot in given.readings:
-        word, role = verdict(slot)
+        word, role = verdict_span(slot)
         here: Role = "now" if slot.slot == current.slot else "faint"
         mark = "►" if slot.slot == current.slot else " "
         shown = slot.shown.removesuffix(f" {given.unit}")  # the unit is shown next to the field
@@ -277,7 +277,7 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     notes = [*bad, *(each for each in joint.settings if each != instruction)]
     settings = [styled(INDENT + part) for each in notes for part in wrap(each, width - 2)]
     field, place = _reading_field(item, typed, width)
-    pictures = [[((INDENT, "text"), *line) for line in each] for each in pictures_of(joint, width - 2)]
+    pictures = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]
     candidates: list[list[Line]] = [
         [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
         *([*words, title, *picture, *settings] for picture in pictures[:-1]),
@@ -295,9 +295,14 @@ def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list
     if not isinstance(item, TickInput) or item.value is None:
         return [], None
     label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
-    place = FieldPlace(len(label) + 1, 0, FIELD)
+    place = FieldPlace(len(label) + 1, 0, FIELD_WIDTH)
     unit = f"] {item.value.unit}" if item.value.unit else "]"
-    line: Line = ((label + "[", "strong"), (" " * FIELD, "field"), (unit, "strong"), (f"  {item.value.limit}", "text"))
+    line: Line = (
+        (label + "[", "strong"),
+        (" " * FIELD_WIDTH, "field"),
+        (unit, "strong"),
+        (f"  {item.value.limit}", "text"),
+    )
     gauge: list[Line] = []
     if typed.gauge is not None:
         gauge = [((INDENT, "text"), *draw_gauge(typed.gauge, min(width - 2, 44)))]
@@ -319,10 +324,10 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     if not takes_text(item):
         return InputBlock((*lines, *parts, *note))
     field: Line = (
-        (INDENT + "[", "strong"), (" " * FIELD, "field"), (f"] {choice.other_unit}", "strong"),
+        (INDENT + "[", "strong"), (" " * FIELD_WIDTH, "field"), (f"] {choice.other_unit}", "strong"),
         ("  another size", "faint"),
     )  # fmt: skip
-    place = FieldPlace(3, 0, FIELD)
+    place = FieldPlace(3, 0, FIELD_WIDTH)
     below = [field, *_note_below(typed, place, width), *note]
     space = max(available - len(lines) - len(below), 2)
     if len(parts) > space:
@@ -333,10 +338,10 @@ def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int,
     return InputBlock((*lines, *parts, *below), FieldPlace(place.x, len(lines) + len(parts), place.width))
 
 
-def _worked(worked: CalculatedInput, width: int) -> list[Line]:
+def _calculated(worked: CalculatedInput, width: int) -> list[Line]:
     lines: list[Line] = hanging("► ", worked.title, width, "strong", "now")
     lines.extend(styled(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
-    word, role = WORDS.get(worked.verdict, ("", "text"))
+    word, role = VERDICT_SPANS.get(worked.verdict, ("", "text"))
     lines.append(
         ((INDENT, "text"), (worked.shown or "not yet", "strong"), ("  " + word, role), ("  " + worked.limit, "text"))
     )

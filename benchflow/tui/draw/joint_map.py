@@ -11,7 +11,7 @@ STROKES = 5
 """Up to so many stages are drawn as strokes; more are written as a digit."""
 
 
-def pictures_of(joint: TightenInput, width: int) -> list[list[Line]]:
+def joint_pictures(joint: TightenInput, width: int) -> list[list[Line]]:
     """The same picture from the roomiest to the most compact.
 
     The last one is a list in order of the numbers, for a part that is too wide for the screen.
@@ -42,7 +42,7 @@ def is_drawing_down(joint: TightenInput) -> bool:
     return joint.draw_down is not None and joint.draw_down.open
 
 
-def next_of(joint: TightenInput) -> int | None:
+def next_fastener(joint: TightenInput) -> int | None:
     """The fastener to tighten next."""
     if joint.draw_down is not None and is_drawing_down(joint):
         return joint.draw_down.next
@@ -61,7 +61,7 @@ def _number(joint: TightenInput, fastener: FastenerStatus | None, width: int) ->
     if fastener is None:
         return EMPTY
     text = str(fastener.number)
-    if fastener.number == next_of(joint):
+    if fastener.number == next_fastener(joint):
         return ((f"►{text}◄".center(width), "next"),)
     role: Role = "faint" if not fastener.in_stage else "done" if fastener.stage >= joint.stage else "strong"
     return ((text.center(width), role),)

@@ -45,7 +45,7 @@ class KeyLabel(Struct, frozen=True):
 
     id: str
     key: str
-    word: str
+    label: str
     enabled: bool
     shown: bool
     action: str = ""
@@ -89,20 +89,20 @@ def _action(active: ActiveBinding) -> str:
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
-def draw_keys(words: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
+def draw_keys(labels: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
     """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows.
 
     If they do not fit, blocked keys are left out first, then the last ones. Leaving and help always stay.
     """
-    left = [word for word in words if word.shown]
-    rows = _rows([_piece(word) for word in left], width)
+    left = [label for label in labels if label.shown]
+    rows = _rows([_piece(label) for label in left], width)
     while len(rows) > most:
-        blocked = [word for word in left if not word.enabled]
-        spare = [word for word in left if not word.id.endswith((".back", ".leave", ".keys"))]
+        blocked = [label for label in left if not label.enabled]
+        spare = [label for label in left if not label.id.endswith((".back", ".leave", ".help"))]
         if not spare:
             break
         left.remove((blocked or spare)[-1])
-        rows = _rows([_piece(word) for word in left], width)
+        rows = _rows([_piece(label) for label in left], width)
     return rows[:most]
 
 
@@ -120,10 +120,10 @@ def key_at(line: Line, x: int) -> tuple[str, str] | None:
     return None
 
 
-def _piece(word: KeyLabel) -> Line:
-    if word.enabled:
-        return ((word.key, "key"), (f" {word.word}", "text"))
-    return ((word.key, "key-off"), (f" ({word.word})", "key-off"))
+def _piece(label: KeyLabel) -> Line:
+    if label.enabled:
+        return ((label.key, "key"), (f" {label.label}", "text"))
+    return ((label.key, "key-off"), (f" ({label.label})", "key-off"))
 
 
 def _rows(pieces: Sequence[Line], width: int) -> list[Line]:

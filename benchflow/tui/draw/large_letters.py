@@ -43,12 +43,12 @@ QUARTERS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
 """By its dots: top left 1, top right 2, bottom left 4, bottom right 8."""
 
 
-def big_width(text: str) -> int:
+def large_width(text: str) -> int:
     """Cells across."""
     return COLUMNS * len(text)
 
 
-def big(text: str, role: Role = "strong") -> list[Line]:
+def large_lines(text: str, role: Role = "strong") -> list[Line]:
     """Four rows; one row of ordinary letters where a character has no large one."""
     letters = [_dots(char) for char in text]
     if any(letter is None for letter in letters):
@@ -60,14 +60,14 @@ def big(text: str, role: Role = "strong") -> list[Line]:
     return rows
 
 
-def big_fits(text: str, width: int, most: int) -> bool:
+def large_fits(text: str, width: int, most: int) -> bool:
     """Whether all of it is seen in so many lines of large letters."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
     return len(lines) <= most and all(len(line) <= available for line in lines)
 
 
-def big_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
+def large_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
     """Broken at blanks into at most ``most`` lines of large letters, with an ellipsis where that cuts it."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
@@ -75,7 +75,7 @@ def big_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list
         lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
     out: list[Line] = []
     for each in lines:
-        out.extend(big(each if len(each) <= available else each[: available - 1] + "…", role))
+        out.extend(large_lines(each if len(each) <= available else each[: available - 1] + "…", role))
     return out
 
 

@@ -3,19 +3,19 @@
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from benchflow.tui.draw.bench_layout import (
     BenchContent,
-    Picture,
-    about,
+    BenchPicture,
     draw_alarms,
     draw_header,
     draw_message,
+    status_line,
     task_text,
 )
-from benchflow.tui.draw.input_blocks import FIELD, LOT_FIELD, FieldPlace, verdict
-from benchflow.tui.draw.joint_map import is_drawing_down, pictures_of
+from benchflow.tui.draw.input_blocks import FIELD_WIDTH, LOT_FIELD_WIDTH, FieldPlace, verdict_span
+from benchflow.tui.draw.joint_map import is_drawing_down, joint_pictures
 from benchflow.tui.draw.key_bar import draw_keys
-from benchflow.tui.draw.large_letters import big, big_fits, big_width, big_wrapped
-from benchflow.tui.draw.operation_panel import draw_cautions, numbered
-from benchflow.tui.draw.side_column import ORDER, STATUS, clock_text
+from benchflow.tui.draw.large_letters import large_fits, large_lines, large_width, large_wrapped
+from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
+from benchflow.tui.draw.side_column import STATUS_MARKS, URGENCY, clock_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, justified, rule, styled, width_of, wrap
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
@@ -30,7 +30,7 @@ from benchflow.tui.model.bench_inputs import (
 from benchflow.tui.model.current_task import OperationTask
 
 
-def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> Picture:
+def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
     """The same content as the normal bench: title and figure large, the rest in normal type below."""
     inner = width - 2
     keys = draw_keys(scene.keys, inner, 1)
@@ -54,7 +54,7 @@ def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) ->
     ]
     if place is not None:
         place = FieldPlace(place.x + 1, place.y + 1 + len(top) + gap, place.width)
-    return Picture(tuple(lines[:height]), place, 0)
+    return BenchPicture(tuple(lines[:height]), place, 0)
 
 
 def _inset(line: Line, width: int) -> Line:
@@ -65,14 +65,14 @@ def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> li
     """The title, in two lines of large letters if they fit, and the cautions."""
     title, cautions, instruction = task_text(view, scene)
     warnings = draw_cautions(cautions, width)
-    over = about(view, scene.task.now) if isinstance(scene.task, OperationTask) else scene.route
+    over = status_line(view, scene.task.view) if isinstance(scene.task, OperationTask) else scene.route
     head = [styled(cut(over, width), "label")]
     lines = 2 if available - len(head) - len(warnings) >= 8 else 1
-    drawn = big_wrapped(title, width, lines)
-    whole = [] if big_fits(title, width, lines) else [styled(part, "strong") for part in wrap(title, width)]
+    drawn = large_wrapped(title, width, lines)
+    whole = [] if large_fits(title, width, lines) else [styled(part, "strong") for part in wrap(title, width)]
     out = [*head, *drawn, *whole, *warnings]
     left = available - len(out) - 1
-    rest = [line for text in instruction for line in numbered(text, width)]
+    rest = [line for text in instruction for line in paragraph_lines(text, width)]
     if left > 0 and rest:
         out.extend([EMPTY, *rest[:left]])
     return out
@@ -83,11 +83,11 @@ def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line
     item = scene.item
     text, words = large_figure(item, scene.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
-    clock = min(running, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0), default=None)
+    clock = min(running, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_text(clock) if clock is not None else ("", "text")
     short = time.removesuffix(" left").removeprefix("▲ ").removeprefix("× ")
-    right = big(short, time_role) if time and big_width(text + "  " + short) <= width else []
-    left = big_wrapped(text, width - (big_width(short) + 2 if right else 0), 1, "now") if text else []
+    right = large_lines(short, time_role) if time and large_width(text + "  " + short) <= width else []
+    left = large_wrapped(text, width - (large_width(short) + 2 if right else 0), 1, "now") if text else []
     rows = max(len(left), len(right))
     out: list[Line] = [
         justified(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width)
@@ -107,14 +107,14 @@ def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
-    picture = next((each for each in pictures_of(joint, width) if len(each) <= available), [])
+    picture = next((each for each in joint_pictures(joint, width) if len(each) <= available), [])
     return [EMPTY, *picture] if picture else []
 
 
 def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int) -> tuple[list[Line], FieldPlace]:
     field = field_spec(item)
     assert field is not None  # called only for an item with a field
-    size = LOT_FIELD if field.words else FIELD
+    size = LOT_FIELD_WIDTH if field.is_text else FIELD_WIDTH
     unit = f"] {field.unit}" if field.unit else "]"
     typed = scene.typed
     note = typed.error or (f"= {typed.converted}" if typed.converted else "")
@@ -135,7 +135,7 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
         case SlotInput():
             which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
             shown = item.slot.shown or item.of.limit
-            word, _ = verdict(item.slot)
+            word, _ = verdict_span(item.slot)
             return (typed or shown, f"{item.of.ask}{which}" + (f": {word}" if word and not typed else ""))
         case TickInput(of=joint):
             stage = typed or joint.wrench_setting or joint.stages[item.stage - 1].partition(" (")[0]
@@ -169,7 +169,7 @@ def _next(view: BenchView, width: int) -> list[Line]:
     out: list[Line] = []
     for head, row in (("Next ", ready), ("Blocked ", blocked)):
         if row is not None:
-            shape, role, _ = STATUS[row.status]
+            shape, role, _ = STATUS_MARKS[row.status]
             text = f"{row.number} {row.title}" + (f": {row.reason}" if row.reason else "")
             out.append(((f"{shape} {head}", role), (cut(text, width - len(head) - 2), "text")))
     return out

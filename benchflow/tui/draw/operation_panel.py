@@ -23,7 +23,7 @@ class Panel(Struct, frozen=True):
     hidden: int = 0  # lines of the instruction
 
 
-def draw_now(
+def draw_operation(
     now: OperationView,
     about: str,
     item: BenchInput | None,
@@ -40,7 +40,7 @@ def draw_now(
             line for reason in now.missing[:MAX_REASONS] for line in hanging("× ", reason.message, width, "blocked")
         )
     top.extend(draw_cautions(now.cautions, width))
-    instruction = [line for text in now.do for line in numbered(text, width)]
+    instruction = [line for text in now.do for line in paragraph_lines(text, width)]
     background = _background(now, width)
     blocks = (
         blocks_of(now, item, typed, width, max(height - len(top) - min(len(instruction), 2), 6))
@@ -67,7 +67,7 @@ def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
     return out
 
 
-def numbered(text: str, width: int) -> list[Line]:
+def paragraph_lines(text: str, width: int) -> list[Line]:
     """A paragraph; a number at its start gets a hanging indent."""
     head, _, rest = text.strip().partition(" ")
     if rest and head.rstrip(".)").isdigit() and len(head) <= 3:
@@ -81,7 +81,7 @@ def draw_rework_step(step: ReworkView, width: int) -> Panel:
     lines.extend(styled(part, "title") for part in wrap(step.title, width))
     lines.extend(draw_cautions(step.cautions, width))
     lines.append(EMPTY)
-    lines.extend(line for text in step.do.splitlines() if text.strip() for line in numbered(text, width))
+    lines.extend(line for text in step.do.splitlines() if text.strip() for line in paragraph_lines(text, width))
     if step.discard:
         lines.extend([EMPTY, *hanging("Discard: ", ", ".join(step.discard), width, "strong", "attention")])
     lines.extend([EMPTY, (("► ", "now"), ("Done", "strong"))])
@@ -93,7 +93,7 @@ def draw_move(move: MoveRow, width: int) -> Panel:
     lines: list[Line] = [styled("Do now", "label"), *(styled(part, "title") for part in wrap(move.title, width))]
     lines.extend(draw_cautions(move.cautions, width))
     lines.append(EMPTY)
-    lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
+    lines.extend(line for text in move.do.splitlines() if text.strip() for line in paragraph_lines(text, width))
     lines.append(EMPTY)
     if move.refused:
         lines.extend(line for reason in move.refused for line in hanging("× ", reason.message, width, "blocked"))

@@ -6,7 +6,7 @@ from benchflow.base.durations import countdown
 from benchflow.session.view.bench_view import BenchView, ClockRow, OperationRow, StateRow
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cell_count, cut, rule, styled, wrap
 
-STATUS: dict[str, tuple[str, Role, str]] = {
+STATUS_MARKS: dict[str, tuple[str, Role, str]] = {
     "ready": ("○", "ready", "ready"),
     "blocked": ("×", "blocked", "blocked"),
     "paused": ("◊", "paused", "paused"),
@@ -15,13 +15,13 @@ STATUS: dict[str, tuple[str, Role, str]] = {
 }
 """Shape, role and word of each status."""
 
-ORDER = ("closing", "missed", "open", "wait")
+URGENCY = ("closing", "missed", "open", "wait")
 """Phases of a clock, the most urgent first."""
 
-MIN_NEXT = 5
+USUAL_NEXT_ROWS = 5
 """Rows kept for NEXT, if the state and the clocks fit above."""
 
-FEWEST_NEXT = 2
+MIN_NEXT_ROWS = 2
 """Rows left for NEXT at least, before any line of the state is left out; key o lists all operations."""
 
 REASONS = 3
@@ -31,12 +31,12 @@ REASONS = 3
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
     """All three. If rows are few, blank lines are left out first, then each clock gets one row."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
-    if len(view.state_rows) + 1 + len(clocks) + MIN_NEXT > height:
+    if len(view.state_rows) + 1 + len(clocks) + USUAL_NEXT_ROWS > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
     below = height - len(clocks)
-    whole = min(len(view.state_rows) + 1, below - FEWEST_NEXT)
-    state = draw_state(view.state_rows, width, max(below - MIN_NEXT, whole, 3))
-    gap = [EMPTY] if len(state) + len(clocks) + MIN_NEXT + 2 <= height else []
+    whole = min(len(view.state_rows) + 1, below - MIN_NEXT_ROWS)
+    state = draw_state(view.state_rows, width, max(below - USUAL_NEXT_ROWS, whole, 3))
+    gap = [EMPTY] if len(state) + len(clocks) + USUAL_NEXT_ROWS + 2 <= height else []
     out = [*state, *(gap if state else [])]
     if clocks:
         out.extend([*clocks, *gap])
@@ -104,7 +104,7 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
     """One row each, the most urgent first: ``▲ 2:48 left  Set the head down``."""
     if not rows:
         return []
-    urgent = sorted(rows, key=lambda row: (ORDER.index(row.phase), row.seconds or 0.0))
+    urgent = sorted(rows, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0))
     out: list[Line] = [rule(width, "CLOCK")]
     fits = len(urgent) if len(urgent) < height else height - 2
     for row in urgent[:fits]:
@@ -153,7 +153,7 @@ def _blocked_rows(rows: Sequence[OperationRow], width: int, height: int) -> list
 
 
 def _next_line(row: OperationRow, width: int) -> Line:
-    shape, role, word = STATUS[row.status]
+    shape, role, word = STATUS_MARKS[row.status]
     tail = f"  {word}" if row.status == "paused" else ""
     available = width - 2 - len(tail)
     return ((f"{shape} ", role), (cut(f"{row.number:>2} {row.title}", available), "text"), (tail, role))

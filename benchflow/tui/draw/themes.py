@@ -128,17 +128,17 @@ class BenchTheme(Struct, frozen=True):
     title: str
     styles: Mapping[Role, Style]
     own_colours: bool
-    ground: str = ""
-    ink: str = ""
+    background: str = ""
+    foreground: str = ""
 
 
 @cache
 def bench_theme(name: Name) -> BenchTheme:
     match name:
         case "dark":
-            return BenchTheme(name, "dark", _after_first_paint(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
+            return BenchTheme(name, "dark", _styles_on(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
         case "light":
-            return BenchTheme(name, "light", _after_first_paint(LIGHT, "#faf7f0"), True, "#faf7f0", "#262420")
+            return BenchTheme(name, "light", _styles_on(LIGHT, "#faf7f0"), True, "#faf7f0", "#262420")
         case "16-colour":
             return BenchTheme(name, "16 colours", _styles(SIXTEEN), False)
         case "plain":
@@ -161,6 +161,6 @@ def _styles(table: Mapping[Role, str]) -> dict[Role, Style]:
     return {role: Style.parse(text) if text else Style.null() for role, text in table.items()}
 
 
-def _after_first_paint(table: Mapping[Role, str], ground: str) -> dict[Role, Style]:
-    under = Style(bgcolor=ground)
+def _styles_on(table: Mapping[Role, str], background: str) -> dict[Role, Style]:
+    under = Style(bgcolor=background)
     return {role: under + Style.parse(text) for role, text in table.items()}

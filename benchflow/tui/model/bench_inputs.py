@@ -58,7 +58,7 @@ BenchInput = SlotInput | TickInput | WholeInput | FinishInput
 class FieldSpec(Struct, frozen=True):
     """What an item's field accepts: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
 
-    words: bool = False
+    is_text: bool = False
     unit: str | None = None
     limit: str = ""
     gauge: GaugePositions | None = None
@@ -107,14 +107,14 @@ def field_spec(item: BenchInput | None) -> FieldSpec | None:
         case TickInput(value=TickValue() as value):
             return FieldSpec(False, value.unit or None, value.limit)
         case WholeInput(of=LotInput()):
-            return FieldSpec(words=True)
+            return FieldSpec(is_text=True)
         case WholeInput(of=ChoiceInput() as choice) if choice.other_unit:
             return FieldSpec(False, choice.other_unit)
         case _:
             return None
 
 
-def key_of(item: BenchInput) -> str:
+def draft_key(item: BenchInput) -> str:
     """A stable name for an item, the same in every later view. Drafts are kept under it."""
     match item:
         case FinishInput():
@@ -151,7 +151,7 @@ def is_open(item: BenchInput) -> bool:
             return not item.of.complete and not isinstance(item.of, CalculatedInput)
 
 
-def is_wrong(item: BenchInput) -> bool:
+def is_out_of_limit(item: BenchInput) -> bool:
     """Entered but outside its limit: the reading itself, or all readings where they are judged together."""
     if not isinstance(item, SlotInput) or item.of.complete:
         return False
@@ -169,7 +169,7 @@ def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
     """Index of the item to go to: the first open one behind ``after``, else the first open one, else the first that is
     wrong, else finishing. So a gauge that keeps typing fills the open fields in order."""
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
-    tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_wrong)
+    tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_out_of_limit)
     for fits in tests:
         found = next((index for index in order if fits(items[index])), None)
         if found is not None:
@@ -185,4 +185,4 @@ def takes_text(item: BenchInput | None) -> bool:
 def is_quantity(item: BenchInput | None) -> bool:
     """Whether the field takes a quantity. Its text begins with a digit, so a letter typed first can be a command."""
     field = field_spec(item)
-    return field is not None and not field.words
+    return field is not None and not field.is_text

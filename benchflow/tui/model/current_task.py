@@ -20,7 +20,7 @@ class MoveTask(Struct, frozen=True, tag="move"):
 class OperationTask(Struct, frozen=True, tag="work"):
     """An operation: in progress, ready to start, or blocked."""
 
-    now: OperationView
+    view: OperationView
 
 
 class NothingToDo(Struct, frozen=True, tag="nothing"):
@@ -33,9 +33,9 @@ CurrentTask = ReworkTask | MoveTask | OperationTask | NothingToDo
 class GuidedRoute(Struct, frozen=True):
     """The shortest safe route to an operation: the remaining steps, the goal last.
 
-    ``words`` is the line on the screen.
+    ``text`` is the line on the screen.
     """
 
     goal: str
     steps: tuple[str, ...]
-    words: str
+    text: str

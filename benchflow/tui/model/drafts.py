@@ -43,13 +43,13 @@ class Drafts:
     def text(self, name: str) -> str:
         return self._draft.texts.get(name, "")
 
-    def keep(self, name: str, text: str) -> None:
+    def set_text(self, name: str, text: str) -> None:
         if text:
             self._draft.texts[name] = text
         else:
             self._draft.texts.pop(name, None)
 
-    def moved(self, log: Path) -> None:
+    def follow_log(self, log: Path) -> None:
         """The log continues in another folder; save the drafts there from now on."""
         self.path = log.with_name(log.name + SUFFIX)
         self._saved = b""

@@ -49,7 +49,7 @@ class JobCatalog:
             raise BenchflowError(f"{problems}\n{path.name} has errors. Correct them before you start a job with it.")
         return loaded
 
-    def jobs_of(self, loaded: Loaded, unit: str | None) -> list[Session]:
+    def open_jobs_of(self, loaded: Loaded, unit: str | None) -> list[Session]:
         """Open jobs of a procedure: those with the same text, or with a procedure of the same title."""
         title = loaded.procedure.title if loaded.procedure else ""
         mine = [each for each in self.open_jobs() if each.sha256 == loaded.sha256 or each.procedure == title]

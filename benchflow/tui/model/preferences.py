@@ -22,30 +22,30 @@ class Preferences:
 
     def __init__(self, folder: Path | None) -> None:
         self._path = None if folder is None else folder / FILE
-        self._liked = PreferenceData()
+        self._data = PreferenceData()
         if self._path is not None:
             with suppress(OSError, msgspec.DecodeError):
-                self._liked = msgspec.json.decode(self._path.read_bytes(), type=PreferenceData)
+                self._data = msgspec.json.decode(self._path.read_bytes(), type=PreferenceData)
 
     @property
     def bench_theme(self) -> str:
-        return self._liked.bench_theme
+        return self._data.bench_theme
 
     @property
     def large(self) -> bool:
-        return self._liked.large
+        return self._data.large
 
-    def keep(self, *, bench_theme: str | None = None, large: bool | None = None) -> None:
+    def save(self, *, bench_theme: str | None = None, large: bool | None = None) -> None:
         if bench_theme is not None:
-            self._liked.bench_theme = bench_theme
+            self._data.bench_theme = bench_theme
         if large is not None:
-            self._liked.large = large
+            self._data.large = large
         if self._path is None:
             return
         from benchflow.session.machine_folders import make_folder
 
         try:
             make_folder(self._path.parent)
-            atomic_write(self._path, msgspec.json.encode(self._liked), durable=False)
+            atomic_write(self._path, msgspec.json.encode(self._data), durable=False)
         except (OSError, BenchflowError):
             return

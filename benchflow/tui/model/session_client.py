@@ -35,7 +35,7 @@ class SessionClient:
         self.controller = controller
         self.by = by  # who builds now, if not the person who started the job
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
-        self.view: BenchView = self._with_name(controller.view())
+        self.view: BenchView = self._with_builder(controller.view())
         self.selected = ""
         self.tools: dict[str, str] = {}  # serial number of the instrument in use, by the instrument that is asked for
         self.busy = False
@@ -98,14 +98,14 @@ class SessionClient:
         else:
             self.refresh()
 
-    def _with_name(self, view: BenchView) -> BenchView:
+    def _with_builder(self, view: BenchView) -> BenchView:
         return msgspec.structs.replace(view, by=self.by) if self.by else view
 
     def refresh(self) -> None:
-        self.view = self._with_name(self.controller.view())
+        self.view = self._with_builder(self.controller.view())
         self.on_change()
 
-    def tick(self) -> bool:
+    def update_clocks(self) -> bool:
         """Update the clocks. True if a time window reached another phase, which changes more than the countdown."""
         if self.busy:
             return False
@@ -114,10 +114,10 @@ class SessionClient:
         if before == [(row.operation, row.phase) for row in rows]:
             self.view = msgspec.structs.replace(self.view, clocks=rows)
             return False
-        self.view = self._with_name(self.controller.view())
+        self.view = self._with_builder(self.controller.view())
         return True
 
-    async def watch(self) -> str:
+    async def read_new_lines(self) -> str:
         """View only: read what the other window has added. Returns an error message, empty if all went well."""
         try:
             if await asyncio.to_thread(self.controller.reread):
@@ -132,7 +132,7 @@ class SessionClient:
             await asyncio.to_thread(self.controller.move_to, folder)
         except BenchflowError as error:
             return str(error)
-        self.drafts.moved(self.log)
+        self.drafts.follow_log(self.log)
         self.refresh()
         return ""
 

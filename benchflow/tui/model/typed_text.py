@@ -27,7 +27,7 @@ class TypedText(Struct, frozen=True):
 def typed_text(item: BenchInput | None, text: str) -> TypedText:
     """Interpret the text of a field while it is typed. A text that is only unfinished is not an error yet."""
     field = field_spec(item)
-    if not text.strip() or field is None or field.words:
+    if not text.strip() or field is None or field.is_text:
         return TypedText(text)
     try:
         quantity = _read(field, text)
@@ -42,7 +42,7 @@ def typed_text(item: BenchInput | None, text: str) -> TypedText:
 def error_in(item: BenchInput | None, text: str) -> TypedText | None:
     """The text with its error, if it is not a valid quantity; ``None`` if it can be sent."""
     field = field_spec(item)
-    if field is None or field.words:
+    if field is None or field.is_text:
         return None
     try:
         _read(field, text)

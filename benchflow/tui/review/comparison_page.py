@@ -8,13 +8,14 @@ from textual.binding import Binding, BindingType
 from benchflow.base.durations import rounded_duration
 from benchflow.base.plaintext import clean_line
 from benchflow.review.answer_text import what_differs
+from benchflow.review.formatting import local_day
 from benchflow.review.many.comparison import Comparison, Difference, ReadingPair, Side, TimePair
 from benchflow.trade.verdict import VERDICT_TEXT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, cut, fit, hanging, styled, wrap
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_requests import ReplayRequest
-from benchflow.tui.widgets.block_list_page import BlockListPage, shortened
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
+from benchflow.tui.widgets.multi_line_list_page import MultiLineListPage, shortened
 from benchflow.tui.widgets.page import letter
 
 Part = Literal["differences", "readings", "times"]
@@ -27,7 +28,7 @@ BETWEEN = " │ "
 DIFFERS = "≠ "
 
 
-class ComparisonPage(BlockListPage[Any], inherit_bindings=False):
+class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
     """``left`` and ``right`` are the builds, ``found`` is their comparison."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -126,17 +127,17 @@ class ComparisonPage(BlockListPage[Any], inherit_bindings=False):
         assert seq is not None  # the key is active only with an event
 
         async def work() -> None:
-            self.bench.open(ReplayRequest(case, await case.point_at(seq)))
+            self.bench_app.open(ReplayRequest(case, await case.point_at(seq)))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_back(self) -> None:
-        self.bench.leave(0)
+        self.bench_app.leave(0)
 
 
 def _about(side: Side) -> str:
     simulated = ", simulated" if side.simulated else ""
-    return f"{side.unit}: revision {side.revision}, {side.by}, {side.opened_at[:10]}{simulated}"
+    return f"{side.unit}: revision {side.revision}, {side.by}, {local_day(side.opened_at)}{simulated}"
 
 
 def _inset(line: Line) -> Line:

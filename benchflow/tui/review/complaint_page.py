@@ -41,7 +41,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         self.title_line = clean_line(f"Review: {case.unit}")
 
     def compose(self) -> ComposeResult:
-        self.field = EntryField(self.bench.bench_theme, "words")
+        self.field = EntryField(self.bench_app.bench_theme, "words")
         self.entries = [self.field]
         yield from super().compose()
 
@@ -49,7 +49,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         super().on_mount()
         self.field.display = True
         self.focus_on(self.field)
-        self.run_held(self._load_guards())
+        self.run_holding_keys(self._load_guards())
 
     async def _load_guards(self) -> None:
         """Count the weak evidence for each complaint."""
@@ -136,13 +136,13 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             self.show_message()
             self._show(found)
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def _show(self, found: Review) -> None:
-        self.bench.open(RankingRequest(self.case, found))
+        self.bench_app.open(RankingRequest(self.case, found))
 
     def action_about_build(self) -> None:
-        self.bench.open(BuildRequest(self.case))
+        self.bench_app.open(BuildRequest(self.case))
 
     def action_back(self) -> None:
-        self.bench.leave(0)
+        self.bench_app.leave(0)

@@ -9,8 +9,8 @@ from benchflow.review.sheets.build_sheet import BuildSheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.draw.gauge import draw_gauge
-from benchflow.tui.draw.input_blocks import WORDS
-from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.input_blocks import VERDICT_SPANS
+from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, cut, hanging, justified, rule, styled, wrap
 from benchflow.tui.review.review_case import OperationText
 
@@ -74,9 +74,9 @@ def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
 
 
 def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
-    """All evidence of one operation: what makes it weak, readings with their limits, the joint as it lies, the rest."""
+    """All evidence of one operation: what makes it weak, readings with their limits, the joint, the rest."""
     lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
-    done = f"Finished {of.at} UTC by {of.by}, in progress for {of.took}" if of.done else "Not finished"
+    done = f"Finished {of.at} by {of.by}, in progress for {of.took}" if of.done else "Not finished"
     lines.append(styled(done, "label"))
     for reason in reasons:
         mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= GRADE_HELD else (f"{NOTED} ", "text")
@@ -102,7 +102,7 @@ def _texts(mark: str, role: Role, texts: Sequence[str], before: str, width: int)
 
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
-    word, role = WORDS.get(value.verdict, ("not judged", "faint"))
+    word, role = VERDICT_SPANS.get(value.verdict, ("not judged", "faint"))
     mark: Span = ("○ ", "text")
     if value.verdict in OUT_OF_LIMIT:
         mark = ("× ", "out-of-limit")
@@ -129,7 +129,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
 
 
 def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
-    """The joint as it lies, each fastener with its state; below it each stage with its tool and time."""
+    """The layout of a joint with the state of each fastener; below it each stage with its tool and time."""
     from benchflow.trade.joint_picture import joint_lines
 
     lines = [styled(part, "strong") for part in wrap(joint.title, width)]
@@ -172,7 +172,7 @@ def draw_pages(pages: OperationText, width: int) -> list[Line]:
     lines = [styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width)]
     lines.extend(draw_cautions(now.cautions, width))
     lines.append(EMPTY)
-    lines.extend(line for text in now.do for line in numbered(text, width))
+    lines.extend(line for text in now.do for line in paragraph_lines(text, width))
     if now.because:
         lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
     if now.uses:

@@ -21,15 +21,15 @@ from benchflow.tui.review.evidence_lines import (
 from benchflow.tui.review.review_case import ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, NAVIGATION, ReviewNavigation
 from benchflow.tui.review.review_requests import RankingRuleRequest
-from benchflow.tui.widgets.block_list_page import BlockListPage, shortened
 from benchflow.tui.widgets.list_page import leaving_keys, list_keys
+from benchflow.tui.widgets.multi_line_list_page import MultiLineListPage, shortened
 from benchflow.tui.widgets.page import DrawnPage, letter
 
 WIDE = 100
 """From this width on the details of the selected operation are shown next to the list."""
 
 
-class RankingPage(ReviewNavigation, BlockListPage[Any], inherit_bindings=False):
+class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("readings"),
         *NAVIGATION,
@@ -112,7 +112,7 @@ class RankingPage(ReviewNavigation, BlockListPage[Any], inherit_bindings=False):
         self.action_readings()
 
     def action_rule(self) -> None:
-        self.bench.open(RankingRuleRequest())
+        self.bench_app.open(RankingRuleRequest())
 
 
 def summary(found: Review) -> str:

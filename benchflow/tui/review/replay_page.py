@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.base.plaintext import clean_line
+from benchflow.review.formatting import local_day, local_time, local_time_with_zone
 from benchflow.review.log.replay import By
 from benchflow.session.log.timestamps import parse
 from benchflow.session.view.bench_view import BenchView, TightenInput
@@ -63,7 +64,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
 
     def body(self, width: int, height: int) -> DrawnPage:
         frame = self.point.frame
-        when = f"{frame.at[:10]} {frame.at[11:19]} UTC"
+        when = local_time_with_zone(frame.at, seconds=True)
         head: list[Line] = [styled(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
         head.extend(styled(part, "title") for part in wrap(frame.words or "(no text)", width))
         about = self.point.story[frame.seq - 1].operation
@@ -78,15 +79,16 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         return DrawnPage((*head, *rows))
 
     def _events(self, width: int, height: int) -> list[Line]:
-        """The events before and after, a line each, below their day and operation."""
+        """The events before and after, a line each, below their local day and operation."""
         at, story = self.point.frame.seq - 1, self.point.story
         lines: list[Line] = []
         here = 0
         for index in range(max(at - height, 0), min(at + height, len(story))):
             event, before = story[index], story[index - 1] if index else None
-            new_day = before is None or before.at[:10] != event.at[:10] or not lines
+            day = local_day(event.at)
+            new_day = before is None or local_day(before.at) != day or not lines
             if new_day:
-                lines.append(rule(width, event.at[:10]))
+                lines.append(rule(width, day))
             if event.operation and (new_day or before is None or before.operation != event.operation):
                 lines.append(styled(cut(self.case.title(event.operation), width), "faint"))
             if index == at:
@@ -122,16 +124,16 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         async def work() -> None:
             await self._go_to(await self.case.forward(self.point.frame.seq, by), "This is the last event.")
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_back_by(self, by: By) -> None:
         async def work() -> None:
             await self._go_to(await self.case.back(self.point.frame.seq, by), "This is the first event.")
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_to(self, seq: int) -> None:
-        self.run_held(self._go_to(seq if seq > 0 else self.case.last, ""))
+        self.run_holding_keys(self._go_to(seq if seq > 0 else self.case.last, ""))
 
     async def _go_to(self, seq: int, at_end_message: str) -> None:
         here = self.point.frame.seq
@@ -145,23 +147,23 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         async def work() -> None:
             self.app.push_screen(BenchAtEventPage(await self.case.bench(seq), self.point))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_all_state(self) -> None:
         seq = self.point.frame.seq
 
         async def work() -> None:
-            self.bench.open(AllStateRequest(await self.case.bench(seq), seq))
+            self.bench_app.open(AllStateRequest(await self.case.bench(seq), seq))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
 
 class BenchAtEventPage(Page[Any], inherit_bindings=False):
     """The bench after an event, view only."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("pagedown", "turn(3)", "scroll", id="then.read-on", show=False),
-        Binding("pageup", "turn(-3)", "scroll back", id="then.read-back", show=False),
+        Binding("pagedown", "scroll(3)", "scroll", id="then.read-on", show=False),
+        Binding("pageup", "scroll(-3)", "scroll back", id="then.read-back", show=False),
         Binding(letter("o") + "," + letter("s"), "all_state", "whole state", id="then.stood"),
         *leaving_keys("back"),
     ]
@@ -176,11 +178,11 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
     def draw(self, width: int, height: int) -> DrawnPage:
         frame = self.point.frame
         scene = BenchContent(
-            now=parse(frame.at),
+            now=parse(frame.at).astimezone(),
             task=_offer(self.view),
             item=_joint(self.view),
             message=StatusMessage(
-                (f"After event {frame.seq} of {frame.of}, times in UTC. View only.",),
+                (f"After event {frame.seq} of {frame.of}. View only.",),
                 "attention",
             ),
             keys=key_labels(self, self.focused),
@@ -188,12 +190,12 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
         )
         return DrawnPage(draw_bench(self.view, scene, width, height).lines)
 
-    def action_turn(self, by: int) -> None:
+    def action_scroll(self, by: int) -> None:
         self.scrolled = max(self.scrolled + by, 0)
         self.redraw()
 
     def action_all_state(self) -> None:
-        self.bench.open(AllStateRequest(self.view, self.point.frame.seq))
+        self.bench_app.open(AllStateRequest(self.view, self.point.frame.seq))
 
 
 def _offer(view: BenchView) -> CurrentTask:
@@ -213,6 +215,6 @@ def _event(event: EventSummary, width: int, here: bool) -> Line:
     return (
         ("► " if here else "  ", "now"),
         (f"{event.seq:>4} ", "now" if here else "faint"),
-        (f"{event.at[11:16]}  ", "faint"),
+        (f"{local_time(event.at)[11:]}  ", "faint"),
         (cut(event.short.replace("\n", " "), width - 14), role),
     )

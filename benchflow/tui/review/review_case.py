@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Failure
 from benchflow.review.evidence.assessment import Review, by_failure, by_search, of_everything, text_of
-from benchflow.review.formatting import count, local_time_with_zone
+from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import By, Frame, Replay
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, sheet
@@ -18,7 +18,7 @@ from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.shop.register import Shop
 from benchflow.session.state.clock import Now
-from benchflow.session.state.events import Event, Ticked, Unticked, event_of
+from benchflow.session.state.events import Event, FastenerTicked, FastenerUnticked, event_of
 from benchflow.session.state.state import State
 from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import operation_view
@@ -66,7 +66,7 @@ class ReviewCase:
     def build(self) -> str:
         """``Twin-cam head, revision B · R. Builder · 2026-03-02``."""
         session, procedure = self.log.facts.session, self.log.procedure
-        return f"{procedure.title}, revision {procedure.revision} · {session.by} · {session.opened_at[:10]}"
+        return f"{procedure.title}, revision {procedure.revision} · {session.by} · {local_day(session.opened_at)}"
 
     def about(self) -> tuple[tuple[str, str], ...]:
         """The facts of the whole job: pairs of label and text."""
@@ -161,7 +161,11 @@ class ReviewCase:
         out = []
         for line in self.log.lines:
             event = event_of(line)
-            words = event_text(event, titles) if event is not None else f"{line.kind} (of a newer version)"
+            words = (
+                event_text(event, titles)
+                if event is not None
+                else f"{line.kind} (an event that this version cannot read)"
+            )
             named = line.data.get("operation")
             operation = named if isinstance(named, str) and named in self.log.plan.steps else in_progress
             if line.kind == "started":
@@ -182,9 +186,9 @@ class ReplayPoint(Struct, frozen=True):
 
 def _short(event: Event | None) -> str:
     match event:
-        case Ticked():
+        case FastenerTicked():
             return f"no. {event.fastener}, stage {event.stage}"
-        case Unticked():
+        case FastenerUnticked():
             return f"no. {event.fastener}, stage {event.stage}: tick cleared"
         case _:
             return ""

@@ -50,25 +50,25 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
         assert seq is not None  # the key is active only with an event
 
         async def work() -> None:
-            self.bench.open(ReplayRequest(self.case, await self.case.point_at(seq)))
+            self.bench_app.open(ReplayRequest(self.case, await self.case.point_at(seq)))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_text(self) -> None:
         operation = self.operation
 
         async def work() -> None:
-            self.bench.open(OperationTextRequest(self.case, await self.case.pages(operation)))
+            self.bench_app.open(OperationTextRequest(self.case, await self.case.pages(operation)))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_readings(self) -> None:
         operation, seq, reasons = self.operation, self.seq, self.reasons
 
         async def work() -> None:
-            self.bench.open(EvidenceRequest(self.case, await self.case.evidence(operation), reasons, seq))
+            self.bench_app.open(EvidenceRequest(self.case, await self.case.evidence(operation), reasons, seq))
 
-        self.run_held(work())
+        self.run_holding_keys(work())
 
     def action_about_build(self) -> None:
-        self.bench.open(BuildRequest(self.case))
+        self.bench_app.open(BuildRequest(self.case))

@@ -8,7 +8,7 @@ from benchflow.review.evidence.ranking import SUSPECT, WEAK_POINT_KINDS, WeakPoi
 from benchflow.review.evidence.ranking import rule as ranking_rule
 from benchflow.review.sheets.build_sheet import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
-from benchflow.tui.draw.side_column import STATUS, draw_clocks, draw_state
+from benchflow.tui.draw.side_column import STATUS_MARKS, draw_clocks, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.review.evidence_lines import draw_operation, draw_pages
 from benchflow.tui.review.review_case import OperationText, ReviewCase
@@ -113,7 +113,7 @@ class AllStatePage(TextPage[None], inherit_bindings=False):
         lines.extend([*draw_clocks(view.clocks, width, 1000), EMPTY] if view.clocks else [])
         lines.append(rule(width, f"OPERATIONS, {view.done} OF {view.of} DONE"))
         for each in view.operations:
-            shape, role, word = STATUS[each.status]
+            shape, role, word = STATUS_MARKS[each.status]
             words = f"{each.number:>3}  {each.title}" + ("" if each.status == "done" else f": {word}")
             lines.extend(hanging(f"{shape} ", words, width, "faint" if each.status == "done" else "text", role))
             if each.reason:

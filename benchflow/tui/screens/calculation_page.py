@@ -34,7 +34,7 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
     def row(self, index: int, width: int) -> Line:
         return ((self.specs[index].title, "text"),)
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         return hanging("Source: ", self.specs[self.at].source, width, "faint")
 
     def chosen(self) -> None:
@@ -49,7 +49,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
     """One calculation, updated while the values are typed. Nothing is logged unless a result is recorded."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "put into the field", id="calculation.take"),
+        Binding("enter", "use_result", "put into the field", id="calculation.use-result"),
         *form_keys("calculate"),
     ]
     form = "calculation"
@@ -106,11 +106,11 @@ class CalculationPage(FormPage, inherit_bindings=False):
             self.wrong = None if quiet else error
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "take":
+        if action == "use_result":
             return self.worked is not None and self.takes_result and self.at >= len(self.form_fields) - 1
         return super().check_action(action, parameters)
 
-    def action_take(self) -> None:
+    def action_use_result(self) -> None:
         assert self.worked is not None  # the key is active only with a result
         self.dismiss(self.worked.lines[0].shown)
 

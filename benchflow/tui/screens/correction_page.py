@@ -6,7 +6,7 @@ from typing import ClassVar
 from msgspec import Struct
 from textual.binding import BindingType
 
-from benchflow.session.rules.verdicts import of_stored
+from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
 from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
@@ -41,7 +41,7 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
         if attempts and attempts[-1].seq == seq:
             record = next(each for each in step.operation.record if each.name == name)
             which = f", {slot}" if len(record.slots) > 1 else ""
-            quantity = of_stored(attempts[-1].quantity)
+            quantity = from_stored(attempts[-1].quantity)
             yield LoggedEntry(seq, title, f"{record.ask or name}{which}", reading_text(quantity), record.unit)
 
 
@@ -69,7 +69,7 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
         each = self.rows[index]
         return ((cut(each.what, width - 26).ljust(width - 25), "text"), (cut(each.shown, 24), "strong"))
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         return [styled(self.rows[self.at].operation, "label")] if self.rows else []
 
     def chosen(self) -> None:

@@ -19,24 +19,24 @@ class HelpPage(Page[str]):
     """Closes with the action that was chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "run", "do this", id="keys.run"),
-        Binding("down,tab", "move(1)", "select", id="keys.down", key_display="↑↓"),
-        Binding("up,shift+tab", "move(-1)", "", id="keys.up", show=False),
+        Binding("enter", "run", "do this", id="help.run"),
+        Binding("down,tab", "move(1)", "select", id="help.down", key_display="↑↓"),
+        Binding("up,shift+tab", "move(-1)", "", id="help.up", show=False),
     ]
 
-    def __init__(self, of: str, words: tuple[KeyLabel, ...]) -> None:
+    def __init__(self, of: str, labels: tuple[KeyLabel, ...]) -> None:
         super().__init__()
         self.title_line = f"Keys: {of}"
-        self.words = words
+        self.labels = labels
         self.at = 0
 
     def body(self, width: int, height: int) -> DrawnPage:
         hints = [line for hint in HINTS for line in hanging("  ", hint, width, "faint")]
         column = width // 2
-        half = (len(self.words) + 1) // 2
+        half = (len(self.labels) + 1) // 2
         lines: list[Line] = [()]
         for row in range(half):
-            pair = [self._line(index, column) for index in (row, row + half) if index < len(self.words)]
+            pair = [self._line(index, column) for index in (row, row + half) if index < len(self.labels)]
             lines.append(tuple(span for each in pair for span in fit(each, column)))
         available = height - len(hints) - 1
         if len(lines) > available:
@@ -45,16 +45,16 @@ class HelpPage(Page[str]):
         return DrawnPage((*lines, styled(""), *hints))
 
     def _line(self, index: int, width: int) -> Line:
-        word = self.words[index]
-        role: Role = "key" if word.enabled else "key-off"
+        label = self.labels[index]
+        role: Role = "key" if label.enabled else "key-off"
         mark = "►" if index == self.at else " "
-        note = "" if word.enabled else " (not now)"
-        return ((f"{mark} ", "now"), (word.key.rjust(11), role), (cut(f"  {word.word}{note}", width - 13), "text"))
+        note = "" if label.enabled else " (not now)"
+        return ((f"{mark} ", "now"), (label.key.rjust(11), role), (cut(f"  {label.label}{note}", width - 13), "text"))
 
     def action_move(self, by: int) -> None:
-        self.at = min(max(self.at + by, 0), len(self.words) - 1)
+        self.at = min(max(self.at + by, 0), len(self.labels) - 1)
         self.redraw()
 
     def action_run(self) -> None:
-        word = self.words[self.at]
-        self.dismiss(word.action if word.enabled else None)
+        label = self.labels[self.at]
+        self.dismiss(label.action if label.enabled else None)

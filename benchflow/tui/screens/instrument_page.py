@@ -27,7 +27,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        wanted = f", needed for {self.tools.wanted}" if self.tools.wanted else ""
+        wanted = f", needed for {self.tools.required}" if self.tools.required else ""
         lines = [EMPTY, *(styled(part, "title") for part in wrap(self.tools.title + wanted, width))]
         words = "It is used for all entries until you choose another one (i), and is logged with each entry."
         if self.waiting:
@@ -49,7 +49,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         mark = "▲ " if row.reasons else "● " if row.in_use else "○ "
         return ((mark, "ready"), (name.ljust(width - 13), "text"), (word, "ready"))
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         if not self.rows:
             return []
         row = self.rows[self.at]

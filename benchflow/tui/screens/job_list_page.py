@@ -51,7 +51,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         available = min(width - 14, 60)
         return (("○ ", "ready"), (cut(self.titles[path], available).ljust(available), "text"), ("new job", "faint"))
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         if not self.count():
             return []
         if self.at < len(self.sessions):
@@ -66,7 +66,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
     def chosen(self) -> None:
         try:
             if self.at < len(self.sessions):
-                self.bench.open_bench(self.catalog.resume(self.sessions[self.at].path), self.by or "")
+                self.bench_app.open_bench(self.catalog.resume(self.sessions[self.at].path), self.by or "")
             else:
                 path = self.procedures[self.at - len(self.sessions)]
                 self.app.push_screen(NoticePage(self.catalog, self.catalog.load(path), path.name, self.by, self.unit))
@@ -75,4 +75,4 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             self.app.bell()
 
     def action_back(self) -> None:
-        self.bench.leave(0)
+        self.bench_app.leave(0)

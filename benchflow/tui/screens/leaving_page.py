@@ -53,7 +53,7 @@ class LeavePage(TextPage[None], inherit_bindings=False):
         return lines
 
     def action_leave(self) -> None:
-        self.bench.leave(0, *exit_messages(self.client))
+        self.bench_app.leave(0, *exit_messages(self.client))
 
 
 def resume_command(client: SessionClient) -> str:
@@ -140,7 +140,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         return lines
 
     def action_leave(self) -> None:
-        self.bench.leave(0, *exit_messages(self.client))
+        self.bench_app.leave(0, *exit_messages(self.client))
 
 
 def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> list[Line]:

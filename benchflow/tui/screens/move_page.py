@@ -5,7 +5,7 @@ from typing import ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
@@ -39,12 +39,12 @@ class MovePage(ListPage[str], inherit_bindings=False):
             (word, role),
         )
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         if not self.rows:
             return []
         move = self.rows[self.at]
         lines = draw_cautions(move.cautions, width)
-        lines.extend(line for text in move.do.splitlines() if text.strip() for line in numbered(text, width))
+        lines.extend(line for text in move.do.splitlines() if text.strip() for line in paragraph_lines(text, width))
         for reason in move.refused:
             lines.extend(hanging("× ", reason.message, width, "blocked"))
         return lines
@@ -55,7 +55,7 @@ class MovePage(ListPage[str], inherit_bindings=False):
         return True
 
     def chosen(self) -> None:
-        self.run_held(self._make(self.rows[self.at].move, self.rows[self.at].title))
+        self.run_holding_keys(self._make(self.rows[self.at].move, self.rows[self.at].title))
 
     async def _make(self, move: str, title: str) -> None:
         answer = await self.client.send("move", move=move)

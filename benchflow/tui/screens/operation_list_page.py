@@ -4,7 +4,7 @@ from typing import ClassVar
 
 from textual.binding import Binding, BindingType
 
-from benchflow.tui.draw.side_column import STATUS
+from benchflow.tui.draw.side_column import STATUS_MARKS
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.why_page import WhyPage
@@ -39,7 +39,7 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
-        shape, role, word = STATUS[each.status]
+        shape, role, word = STATUS_MARKS[each.status]
         available = min(width - 14, 64)
         title = cut(f"{each.number:>3}  {each.title}", available)
         return (
@@ -48,7 +48,7 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
             (f" {word}", role),
         )
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         each = self.rows[self.at] if self.rows else None
         return hanging("× ", each.reason, width, "blocked") if each is not None and each.reason else []
 

@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 from textual.binding import BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.side_column import STATUS
+from benchflow.tui.draw.side_column import STATUS_MARKS
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys
@@ -35,7 +35,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
-        shape, role, word = STATUS[each.status]
+        shape, role, word = STATUS_MARKS[each.status]
         available = min(width - 14, 64)
         title = cut(f"{each.number:>3}  {each.title}", available).ljust(available)
         return ((f"{shape} ", role), (title, "text"), (f" {word}", role))

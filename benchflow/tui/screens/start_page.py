@@ -26,7 +26,7 @@ class NoticePage(TextPage[None], inherit_bindings=False):
     """Notice, cautions, parts and instruments, to be read before the job starts."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter,space", "read", "continue", id="notice.read"),
+        Binding("enter,space", "continue", "continue", id="notice.continue"),
         *TextPage.BINDINGS,
         *leaving_keys(),
     ]
@@ -41,15 +41,15 @@ class NoticePage(TextPage[None], inherit_bindings=False):
     def text(self, width: int) -> list[Line]:
         return [*notice_lines(self.procedure, width), *kit_lines(self.procedure, width)]
 
-    def action_read(self) -> None:
+    def action_continue(self) -> None:
         """Scroll until the end has been shown, then go on."""
-        if self._rows > self._room and self.scrolled + self._room - 1 < self._rows:
-            self.action_turn(max(self._room - 3, 1))
+        if self._line_count > self._visible_lines and self.scrolled + self._visible_lines - 1 < self._line_count:
+            self.action_scroll(max(self._visible_lines - 3, 1))
             return
         self.app.push_screen(StartPage(self.catalog, self.loaded, self.file, self.by, self.unit))
 
     def action_back(self) -> None:
-        self.bench.back_or_leave()
+        self.bench_app.back_or_leave()
 
 
 def notice_lines(procedure: Procedure, width: int) -> list[Line]:
@@ -142,7 +142,7 @@ class StartPage(FormPage, inherit_bindings=False):
             close_unused(controller)
             self.refused(answer)
         else:
-            self.bench.open_bench(controller)
+            self.bench_app.open_bench(controller)
 
     def _failed(self, controller: SessionController | None, words: str) -> None:
         if controller is not None:

@@ -6,7 +6,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.session.refusal import Refusal
-from benchflow.tui.draw.operation_panel import draw_cautions, numbered
+from benchflow.tui.draw.operation_panel import draw_cautions, paragraph_lines
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.list_page import leaving_keys
@@ -17,7 +17,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
     """Closes with the operation to guide to, if guiding was chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(letter("g") + ",enter", "go", "guide me there", id="why.go", key_display="g"),
+        Binding(letter("g") + ",enter", "guide", "guide me there", id="why.guide", key_display="g"),
         *TextPage.BINDINGS,
         *leaving_keys(),
     ]
@@ -39,7 +39,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         lines.extend(self._route_lines(width))
         lines.extend(draw_cautions(now.cautions, width))
         lines.extend([EMPTY, rule(width, "INSTRUCTION")])
-        lines.extend(line for each in now.do for line in numbered(each, width))
+        lines.extend(line for each in now.do for line in paragraph_lines(each, width))
         if now.because:
             lines.extend([EMPTY, *hanging("Why here: ", now.because, width, "text", "label")])
         return lines
@@ -71,12 +71,12 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         return out
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        if action == "go":
+        if action == "guide":
             ready = (
                 not isinstance(self.route, Refusal) and bool(self.route) and list(self.route) != [self.now.operation]
             )
             return True if ready and not self.client.view.read_only else None
         return True
 
-    def action_go(self) -> None:
+    def action_guide(self) -> None:
         self.dismiss(self.now.operation)

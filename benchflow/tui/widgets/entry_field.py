@@ -39,10 +39,10 @@ class EntryField(Input, inherit_bindings=False):
         Binding("backspace", "delete_left", "delete", show=False, id="field.backspace", key_display="⌫ Del"),
         Binding("delete", "delete_right", "", show=False, id="field.delete"),
         Binding("ctrl+u", "delete_left_all", "delete all", show=False, id="field.clear"),
-        Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-behind"),
+        Binding("ctrl+k", "delete_right_all", "", show=False, id="field.clear-to-end"),
     ]
 
-    class Refused(Message):
+    class PasteRefused(Message):
         """The pasted text does not fit into one field. Nothing was entered."""
 
         def __init__(self, words: str) -> None:
@@ -70,7 +70,7 @@ class EntryField(Input, inherit_bindings=False):
         self._bench_theme = bench_theme
         self.refresh()
 
-    def put(self, kind: Kind, text: str) -> None:
+    def set_content(self, kind: Kind, text: str) -> None:
         """Use the field for another item: its kind, and its draft."""
         self.kind = kind
         if self.value != text:
@@ -78,17 +78,17 @@ class EntryField(Input, inherit_bindings=False):
                 self.value = text
         self.cursor_position = len(self.value)
 
-    def passes_up(self, character: str | None) -> bool:
+    def is_command(self, character: str | None) -> bool:
         """Whether a character typed now is a command, not part of the value."""
         if self.kind != "quantity" or self.value or character is None:
             return False
         return character.isspace() or character.isalpha() or character in "?="
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
-        return super().check_consume_key(key, character) and not self.passes_up(character)
+        return super().check_consume_key(key, character) and not self.is_command(character)
 
     async def _on_key(self, event: events.Key) -> None:
-        if self.passes_up(event.character):
+        if self.is_command(event.character):
             event.prevent_default()  # Input would type it
             return
         if event.is_printable and event.character is not None and not clean(event.character):
@@ -103,7 +103,7 @@ class EntryField(Input, inherit_bindings=False):
             event.stop()
             event.prevent_default()
             self.post_message(
-                self.Refused(f"{len(lines)} lines were pasted, but a field takes one line. Nothing was entered.")
+                self.PasteRefused(f"{len(lines)} lines were pasted, but a field takes one line. Nothing was entered.")
             )
         elif lines:
             event.text = clean(lines[0]).strip()

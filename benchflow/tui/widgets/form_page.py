@@ -14,7 +14,7 @@ from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
-from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter, scrolled
+from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter, scrolled_lines
 
 
 class FormField(Struct, frozen=True):
@@ -53,8 +53,8 @@ def form_keys(submit: str) -> list[BindingType]:
         Binding("up,shift+tab", "move(-1)", "", id="form.up", show=False),
         Binding("right,space", "pick(1)", "choose", id="form.pick", key_display="←→"),
         Binding("left", "pick(-1)", "", id="form.pick-back", show=False),
-        Binding("pagedown", "turn(5)", "read on", id="form.read-on", show=False, key_display="PgUp PgDn"),
-        Binding("pageup", "turn(-5)", "", id="form.read-back", show=False),
+        Binding("pagedown", "scroll(5)", "read on", id="form.scroll-down", show=False, key_display="PgUp PgDn"),
+        Binding("pageup", "scroll(-5)", "", id="form.scroll-up", show=False),
         Binding(letter("q"), "back", "back", id="form.back", show=False),
         BACK,
         *APP_KEYS,
@@ -114,8 +114,8 @@ class FormPage(Page[str], inherit_bindings=False):
     def done(self, message: str) -> None:
         if self.client is not None:
             for ask in self.form_fields:
-                self.client.drafts.keep(self._draft(ask), "")
-            self.bench.save_soon()
+                self.client.drafts.set_text(self._draft(ask), "")
+            self.bench_app.save_soon()
         self.dismiss(message)
 
     # --- the rest ---------------------------------------------------------------------------------
@@ -124,7 +124,9 @@ class FormPage(Page[str], inherit_bindings=False):
         for ask in self.form_fields:
             if not ask.choices:
                 text = ask.value or (self.client.drafts.text(self._draft(ask)) if self.client and ask.keep else "")
-                self.fields[ask.name] = EntryField(self.bench.bench_theme, "secret" if ask.secret else "words", text)
+                self.fields[ask.name] = EntryField(
+                    self.bench_app.bench_theme, "secret" if ask.secret else "words", text
+                )
         self.entries = list(self.fields.values())
         yield from super().compose()
 
@@ -138,8 +140,8 @@ class FormPage(Page[str], inherit_bindings=False):
     def typed(self, field: Input) -> None:
         for ask in self.form_fields:
             if self.client is not None and self.fields.get(ask.name) is field and ask.keep and not ask.secret:
-                self.client.drafts.keep(self._draft(ask), field.value)
-                self.bench.save_soon()
+                self.client.drafts.set_text(self._draft(ask), field.value)
+                self.bench_app.save_soon()
 
     def _focus_current(self) -> None:
         entry = self.fields.get(self.form_fields[self.at].name) if self.form_fields else None
@@ -167,7 +169,7 @@ class FormPage(Page[str], inherit_bindings=False):
                 at = (start, len(lines))
         intro = self.intro(width)
         available = max(height - len(intro) - 1, min(len(lines), max(height * 2 // 3, at[1] - at[0])))
-        top = scrolled(intro, self.scrolled, max(height - available - 1, 0)) if intro else []
+        top = scrolled_lines(intro, self.scrolled, max(height - available - 1, 0)) if intro else []
         first = max(0, min(at[0], at[1] - available)) if len(lines) > available else 0
         whole = [*top, EMPTY, *lines[first : first + available]]
         shift = len(top) + 1 - first
@@ -231,7 +233,7 @@ class FormPage(Page[str], inherit_bindings=False):
         )
         self.redraw()
 
-    def action_turn(self, by: int) -> None:
+    def action_scroll(self, by: int) -> None:
         self.scrolled = max(self.scrolled + by, 0)
         self.redraw()
 
@@ -243,4 +245,4 @@ class FormPage(Page[str], inherit_bindings=False):
                 self.show_message("Choose with ← and →.", role="attention")
                 return
         values = {ask.name: self.fields[ask.name].value.strip() for ask in self.form_fields if not ask.choices}
-        self.run_held(self.submit({**values, **self.picked}))
+        self.run_holding_keys(self.submit({**values, **self.picked}))

@@ -48,7 +48,7 @@ class ListPage(Page[Result], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         return []
 
-    def about(self, width: int) -> list[Line]:
+    def details(self, width: int) -> list[Line]:
         """Details of the selected row, shown below the list."""
         return []
 
@@ -58,7 +58,7 @@ class ListPage(Page[Result], inherit_bindings=False):
     # --- the rest ---------------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
-        intro, about = self.intro(width), self.about(width)
+        intro, about = self.intro(width), self.details(width)
         about = about[: max(height // 2 - len(intro), 3)]
         available = max(height - len(intro) - len(about) - (1 if about else 0), 1)
         start = max(0, min(self.at - available // 2, self.count() - available))

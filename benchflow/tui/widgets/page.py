@@ -35,7 +35,7 @@ class DrawnPage(Struct, frozen=True):
 
 
 APP_KEYS: tuple[BindingType, ...] = (
-    Binding("question_mark,f1", "keys", "help", id="app.keys"),
+    Binding("question_mark,f1", "help", "help", id="app.help"),
     Binding("f5", "app.large", "large type", id="app.large", show=False),
     Binding("f6", "app.theme", "colours", id="app.theme", show=False),
 )
@@ -55,16 +55,16 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         super().__init__()
         self.entries: list[EntryField] = []
         self.message = StatusMessage()
-        self.stray = ""
+        self.stray_text = ""
         self._to_draw = False
 
     @property
-    def bench(self) -> BenchApp:
+    def bench_app(self) -> BenchApp:
         assert isinstance(self.app, BenchApp)
         return self.app
 
     def compose(self) -> ComposeResult:
-        yield Canvas(self.bench.bench_theme)
+        yield Canvas(self.bench_app.bench_theme)
         yield from self.entries
 
     def on_mount(self) -> None:
@@ -106,9 +106,9 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
             entry.place_at(place.x, place.y, place.width)
 
     def apply_theme(self) -> None:
-        self.query_one(Canvas).apply_theme(self.bench.bench_theme)
+        self.query_one(Canvas).apply_theme(self.bench_app.bench_theme)
         for entry in self.entries:
-            entry.apply_theme(self.bench.bench_theme)
+            entry.apply_theme(self.bench_app.bench_theme)
 
     @on(events.DescendantFocus)
     @on(events.DescendantBlur)
@@ -131,9 +131,9 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         canvas = self.query_one(Canvas)
         line = canvas.lines[event.screen_y] if event.screen_y < len(canvas.lines) else ()
         found = key_at(line, event.screen_x)
-        for word in key_labels(self, self.focused) if found is not None else ():
-            if (word.key, word.word) == found and word.enabled:
-                self.call_later(self.run_action, word.action)
+        for label in key_labels(self, self.focused) if found is not None else ():
+            if (label.key, label.label) == found and label.enabled:
+                self.call_later(self.run_action, label.action)
                 return
         self.clicked(event.screen_y)
 
@@ -146,8 +146,8 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.typed(event.input)
         self.redraw()
 
-    @on(EntryField.Refused)
-    def _refused_paste(self, event: EntryField.Refused) -> None:
+    @on(EntryField.PasteRefused)
+    def _refused_paste(self, event: EntryField.PasteRefused) -> None:
         event.stop()
         self.show_message(event.words, "alarm")
         self.app.bell()
@@ -160,18 +160,20 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     async def on_key(self, event: events.Key) -> None:
         """A gauge or scanner that types where no field takes it: nothing is entered, and its Enter confirms nothing."""
         if self.focused is not None:
-            self.stray = ""
-        elif self.stray and event.key == "enter":
-            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it. Nothing was entered.")
+            self.stray_text = ""
+        elif self.stray_text and event.key == "enter":
+            self.discard_key(
+                event, f"“{self.stray_text}” was typed, but there is no field for it. Nothing was entered."
+            )
             self.app.bell()
-            self.stray = ""
+            self.stray_text = ""
         elif not event.is_printable or event.character is None or event.key in self.active_bindings:
-            self.stray = ""
+            self.stray_text = ""
         else:
-            self.stray += event.character
-            self.swallow(event, f"“{self.stray}” was typed, but there is no field for it.")
+            self.stray_text += event.character
+            self.discard_key(event, f"“{self.stray_text}” was typed, but there is no field for it.")
 
-    def swallow(self, event: events.Key, words: str) -> None:
+    def discard_key(self, event: events.Key, words: str) -> None:
         event.stop()
         event.prevent_default()
         self.show_message(words, role="alarm")
@@ -188,9 +190,9 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.show_message(*(reason.message for reason in refusal.refused), role="alarm")
         self.app.bell()
 
-    def run_held(self, work: Coroutine[Any, Any, None]) -> None:
+    def run_holding_keys(self, work: Coroutine[Any, Any, None]) -> None:
         """Run a coroutine in a worker. Keys typed meanwhile are handled afterwards, in order."""
-        hold = self.bench.hold_keys()
+        hold = self.bench_app.hold_keys()
         hold.__enter__()
 
         async def held() -> None:
@@ -207,8 +209,8 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     def action_back(self) -> None:
         self.dismiss(None)
 
-    def action_keys(self) -> None:
-        self.bench.open(HelpRequest(self.title_line, key_labels(self, None)), self._run_action)
+    def action_help(self) -> None:
+        self.bench_app.open(HelpRequest(self.title_line, key_labels(self, None)), self._run_action)
 
     def _run_action(self, action: str | None) -> None:
         """Run the action of the key chosen on the help page."""
@@ -220,32 +222,32 @@ class TextPage(Page[Result]):
     """A text to read; PgDn scrolls."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("pagedown", "turn(10)", "scroll", id="text.page-down", key_display="PgUp PgDn"),
-        Binding("pageup", "turn(-10)", "", id="text.page-up", show=False),
-        Binding("down", "turn(1)", "one line", id="text.down", show=False, key_display="↑↓"),
-        Binding("up", "turn(-1)", "", id="text.up", show=False),
+        Binding("pagedown", "scroll(10)", "scroll", id="text.page-down", key_display="PgUp PgDn"),
+        Binding("pageup", "scroll(-10)", "", id="text.page-up", show=False),
+        Binding("down", "scroll(1)", "one line", id="text.down", show=False, key_display="↑↓"),
+        Binding("up", "scroll(-1)", "", id="text.up", show=False),
     ]
 
     def __init__(self) -> None:
         super().__init__()
         self.scrolled = 0
-        self._rows = 0
-        self._room = 1
+        self._line_count = 0
+        self._visible_lines = 1
 
     def text(self, width: int) -> Sequence[Line]:
         raise NotImplementedError
 
     def body(self, width: int, height: int) -> DrawnPage:
         lines = self.text(width)
-        self._rows, self._room = len(lines), height
-        return DrawnPage(tuple(scrolled(lines, self.scrolled, height)))
+        self._line_count, self._visible_lines = len(lines), height
+        return DrawnPage(tuple(scrolled_lines(lines, self.scrolled, height)))
 
-    def action_turn(self, by: int) -> None:
-        self.scrolled = min(max(self.scrolled + by, 0), max(self._rows - self._room + 1, 0))
+    def action_scroll(self, by: int) -> None:
+        self.scrolled = min(max(self.scrolled + by, 0), max(self._line_count - self._visible_lines + 1, 0))
         self.redraw()
 
 
-def scrolled(lines: Sequence[Line], by: int, height: int) -> list[Line]:
+def scrolled_lines(lines: Sequence[Line], by: int, height: int) -> list[Line]:
     """``height`` of the lines, from index ``by`` on; the last row says how many more follow."""
     if len(lines) <= height:
         return list(lines)

@@ -17,19 +17,19 @@ from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.draw.joint_map import is_drawing_down
 from benchflow.tui.model.bench_inputs import BenchInput, FinishInput, SlotInput, TickInput, WholeInput
 from benchflow.tui.model.current_task import MoveTask, NothingToDo, OperationTask
-from tests.driving.entries import middle, reading
+from tests.driving.entries import valid_reading, value_inside
 from tests.driving.shipped import ShippedBuild
-from tests.tui.sitting import Sitting, sitting
+from tests.tui.app_driver import AppDriver, drive_app
 
-MAX_BYTES = 3000
+MAX_ANSWERS = 3000
 """Answers. A procedure that takes more than that is going round in circles."""
 
 
-async def answer(bench: Sitting, screen: BenchScreen, driver: ShippedBuild) -> None:
+async def answer(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild) -> None:
     """One thing, as a builder at the bench would do it who reads what is on the screen."""
     cursor = screen.cursor
     if any(row.phase == "wait" for row in screen.client.view.clocks) and cursor.blocked:
-        driver.clock.forward(24 * 3600)
+        driver.clock.advance(24 * 3600)
     item = cursor.item
     if isinstance(cursor.task, NothingToDo | MoveTask):
         await bench.press("enter")
@@ -40,7 +40,7 @@ async def answer(bench: Sitting, screen: BenchScreen, driver: ShippedBuild) -> N
         await enter(bench, screen, driver, item)
 
 
-async def enter(bench: Sitting, screen: BenchScreen, driver: ShippedBuild, item: BenchInput) -> None:
+async def enter(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild, item: BenchInput) -> None:
     match item:
         case SlotInput():
             record = next(
@@ -48,9 +48,9 @@ async def enter(bench: Sitting, screen: BenchScreen, driver: ShippedBuild, item:
                 for each in driver.state.plan.steps[screen.cursor.operation].operation.record
                 if each.name == item.of.name
             )
-            await bench.type(reading(driver.state, record) + "\n")
+            await bench.type(valid_reading(driver.state, record) + "\n")
         case TickInput(value=value) if value is not None:
-            await bench.type(middle(parse_limit(value.limit), value.unit) + "\n")
+            await bench.type(value_inside(parse_limit(value.limit), value.unit) + "\n")
         case WholeInput(of=LotInput()):
             await bench.type("A-0042\n")
         case WholeInput(of=HoldInput()):
@@ -71,9 +71,9 @@ async def enter(bench: Sitting, screen: BenchScreen, driver: ShippedBuild, item:
 async def test_shipped_procedure_can_be_built_by_keys_alone(tmp_path: Path, procedure: str) -> None:
     driver = ShippedBuild(tmp_path / "build.jsonl", procedure)
     driver.open()
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert isinstance(bench.screen, BenchScreen)
-        for _ in range(MAX_BYTES):
+        for _ in range(MAX_ANSWERS):
             if bench.app.client is not None and bench.app.client.view.finished:
                 break
             before = (bench.text, len(bench.events))

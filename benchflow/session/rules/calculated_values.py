@@ -12,13 +12,13 @@ from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.verdicts import ValueVerdict, latest, of_stored, stored, value_of
+from benchflow.session.rules.verdicts import ValueVerdict, from_stored, last_attempts, single_value, to_stored
 from benchflow.session.state import events as ev
 from benchflow.session.state.state import RemedyCount, State
 from benchflow.trade.decision_rules import judge
 
 
-class WorkedValue(Struct, frozen=True):
+class JudgedCalculation(Struct, frozen=True):
     """``verdict.value`` is the result; ``filled`` the sum with the numbers in; ``uncertainty`` its standard
     uncertainty to first order, ``None`` where none of the inputs has one."""
 
@@ -27,21 +27,21 @@ class WorkedValue(Struct, frozen=True):
     uncertainty: Quantity | None
 
 
-class Known(Struct, frozen=True):
+class FormulaInputs(Struct, frozen=True):
     """The inputs of a formula by their keys (``bore``, ``bore[2]``), and their standard uncertainties."""
 
     values: dict[str, Quantity]
     uncertainties: dict[str, Decimal]
 
 
-def worked_by_itself(step: Step) -> tuple[CalculatedValue, ...]:
+def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
     """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
     part given to it (:mod:`benchflow.session.rules.part_matching`), and judged there."""
     matched = {match.so_that for match in step.operation.match}
     return tuple(work for work in step.operation.work_out if work.name not in matched)
 
 
-def remedied_at(state: State, step: Step, name: str) -> int:
+def last_remedy(state: State, step: Step, name: str) -> int:
     """The event of the last remedy of a value that is worked out from this one; 0 for none."""
     remedies = state.work(step.id).remedies
     resting = (work.name for work in step.operation.work_out if rests_on(state.plan, remedies, work, name))
@@ -58,9 +58,9 @@ def rests_on(plan: Plan, remedies: dict[str, RemedyCount], work: CalculatedValue
     return any(ref.name in (name, plain) for ref in names(plan.formula(work)))
 
 
-def judge_worked(
+def calculate(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
-) -> WorkedValue | None:
+) -> JudgedCalculation | None:
     """The value as it stands; ``None`` while a reading that it needs is missing, or it cannot be worked out.
 
     ``assumed`` stands in for values that are not there yet (a part tried in a place)."""
@@ -68,7 +68,7 @@ def judge_worked(
 
     try:
         formula = state.plan.formula(work)
-        known = inputs_of(state, step, work, assumed or {})
+        known = formula_inputs(state, step, work, assumed or {})
         if known is None:
             return None
         worked = evaluate(formula, known.values, work.unit)
@@ -76,7 +76,7 @@ def judge_worked(
     except FormulaError:
         return None
     spread = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
-    return WorkedValue(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
+    return JudgedCalculation(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
 
 
 def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
@@ -92,11 +92,13 @@ def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, differe
     return ValueVerdict(found.verdict, (), value, text, found.because, found.conformity)
 
 
-def inputs_of(state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]) -> Known | None:
+def formula_inputs(
+    state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]
+) -> FormulaInputs | None:
     """All inputs of the formula; ``None`` when one is missing."""
     from benchflow.procedure.formula import names
 
-    known = Known({}, {})
+    known = FormulaInputs({}, {})
     for ref in names(state.plan.formula(work)):
         key = str(ValueRef(ref.name, ref.place))
         if key in assumed:
@@ -119,70 +121,72 @@ def _places(state: State, name: str) -> Iterator[str]:
             yield from (str(ValueRef(name, slot)) for slot in value.slots)
 
 
-def _put(state: State, step: Step, known: Known, key: str) -> bool:
+def _put(state: State, step: Step, known: FormulaInputs, key: str) -> bool:
     """Put one value into ``known``; False when it is not there yet."""
     found = state.plan.record(key)
     if found is not None:
-        value = value_of(state, key)
+        value = single_value(state, key)
         if value is None:
             return False
-        _uncertain(known, key, [a.uncertainty for a in latest(state, found.step.id, key).values()])
+        _uncertain(known, key, [a.uncertainty for a in last_attempts(state, found.step.id, key).values()])
         known.values[key] = value
         return True
     ref = ValueRef.parse(key)
     found = state.plan.record(ref.name)
     if found is not None:
-        attempt = latest(state, found.step.id, ref.name).get(ref.place or "")
+        attempt = last_attempts(state, found.step.id, ref.name).get(ref.place or "")
         if attempt is None:
             return False
         _uncertain(known, key, [attempt.uncertainty])
-        known.values[key] = of_stored(attempt.quantity)
+        known.values[key] = from_stored(attempt.quantity)
         return True
-    worked = worked_value(state, step, key)
+    worked = calculated_quantity(state, step, key)
     if worked is None:
         return False
     known.values[key] = worked
     return True
 
 
-def _uncertain(known: Known, key: str, given: list[ev.StoredQuantity | None]) -> None:
+def _uncertain(known: FormulaInputs, key: str, given: list[ev.StoredQuantity | None]) -> None:
     sizes = [Decimal(one.value) for one in given if one is not None]
     if sizes:
         known.uncertainties[key] = max(sizes)
 
 
-def worked_value(state: State, step: Step, name: str) -> Quantity | None:
+def calculated_quantity(state: State, step: Step, name: str) -> Quantity | None:
     """A worked-out value by its name, wherever in the procedure it is worked out."""
     found = state.plan.work_out(name)
-    worked = None if found is None else judge_worked(state, found.step, found.work_out)
+    worked = None if found is None else calculate(state, found.step, found.work_out)
     return None if worked is None else worked.verdict.value
 
 
-def worked_out(state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str) -> tuple[Entry, ...]:
+def calculated_entries(
+    state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str
+) -> tuple[Entry, ...]:
     """The values of ``step`` that can be worked out once ``entries`` are in: an event each, for the log."""
-    alone = worked_by_itself(step)
+    alone = unmatched_calculations(step)
     if not alone:
         return ()
     after = _with(state, entries, context)
     found = []
     for work in alone:
-        worked = judge_worked(after, step, work)
+        worked = calculate(after, step, work)
         if worked is not None and worked.verdict.value is not None:
             found.append(Entry(by, _event(step, work, worked, worked.verdict.value)))
     return tuple(found)
 
 
-def _event(step: Step, work: CalculatedValue, worked: WorkedValue, value: Quantity) -> ev.Calculated:
+def _event(step: Step, work: CalculatedValue, worked: JudgedCalculation, value: Quantity) -> ev.ValueCalculated:
     verdict = worked.verdict
-    return ev.Calculated(
+    return ev.ValueCalculated(
         operation=step.id,
         name=work.name,
-        quantity=stored(Quantity(value.value, value.unit, show(value))),
+        quantity=to_stored(Quantity(value.value, value.unit, show(value))),
         verdict=verdict.verdict,
         limit=verdict.limit,
         decision=work.decision,
         filled=worked.filled,
-        uncertainty=None if worked.uncertainty is None else stored(worked.uncertainty),
+        uncertainty=None if worked.uncertainty is None else to_stored(worked.uncertainty),
         conformity=None if verdict.conformity is None else f"{verdict.conformity:.4f}",
     )
 

@@ -11,8 +11,8 @@ from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.launch import first_page
 from benchflow.tui.model.job_catalog import JobCatalog
 from benchflow.tui.screens.start_page import StartPage
-from tests.driving.session_driver import HeldClock, SessionDriver, load, read
-from tests.tui.sitting import sitting
+from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
+from tests.tui.app_driver import drive_app
 
 HEAD = """\
 benchflow: 1
@@ -93,9 +93,9 @@ def at(folder: Path, text: str, operation: str, *, shop: str = "") -> SessionDri
         path = folder / "shop.yaml"
         path.write_text(shop, encoding="utf-8")
         register = Register(path)
-    clock = HeldClock()
+    clock = ManualClock()
     controller = SessionController.begin(
-        folder / "b.jsonl", load(text), file="b.yaml", read=read, clock=clock, register=register
+        folder / "b.jsonl", load_text(text), file="b.yaml", read=read_procedure, clock=clock, register=register
     )
     driver = SessionDriver(controller, clock)
     driver.do("open", by="Robin", unit="7", options={}, start={})
@@ -106,7 +106,7 @@ def at(folder: Path, text: str, operation: str, *, shop: str = "") -> SessionDri
 
 
 async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
+    async with drive_app(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
         await bench.type("105\n")
         assert "recorded" not in bench.kinds
         assert "H-1" in bench.text
@@ -120,7 +120,7 @@ async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_pat
 
 
 async def test_another_gauge_is_chosen_by_a_key_but_not_one_that_does_not_cover_the_value(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
+    async with drive_app(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
         await bench.press("escape", "i", "down", "enter")
         await bench.type("105\n")
         assert bench.last["serial"] == "H-1"
@@ -136,7 +136,7 @@ async def test_another_gauge_is_chosen_by_a_key_but_not_one_that_does_not_cover_
 
 
 async def test_gauge_that_keeps_typing_does_not_choose_the_instrument(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
+    async with drive_app(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
         await bench.type("105\n106\n")
         assert "Which instrument do you use?" in bench.text
         assert "“106” was typed, but there is no field for it" in bench.text
@@ -147,8 +147,8 @@ async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed
     where = places()
     where.shop.parent.mkdir(parents=True)
     where.shop.write_text(SHOP, encoding="utf-8")
-    page = StartPage(JobCatalog(where, tmp_path / "logs", HeldClock()), load(MEASURING), "b.yaml", None, "7")
-    async with sitting(page) as bench:
+    page = StartPage(JobCatalog(where, tmp_path / "logs", ManualClock()), load_text(MEASURING), "b.yaml", None, "7")
+    async with drive_app(page) as bench:
         assert "● Robin" in bench.text
         assert "○ Kim" in bench.text
         await bench.press("enter", "enter", "enter")
@@ -158,7 +158,7 @@ async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed
 async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
     driver = at(tmp_path, MEASURING, "height")
     driver.do("record", name="height", value="99 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("escape", "r")
         assert "Then do again: 1 The face of it" in bench.text
         await bench.press("enter")
@@ -176,7 +176,7 @@ async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
 async def test_enter_of_a_gauge_does_not_confirm_a_remedy(tmp_path: Path) -> None:
     driver = at(tmp_path, MEASURING, "height")
     driver.do("record", name="height", value="99 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("escape", "r")
         await bench.type("105.0\n")
         assert "remedied" not in bench.kinds
@@ -185,7 +185,7 @@ async def test_enter_of_a_gauge_does_not_confirm_a_remedy(tmp_path: Path) -> Non
 
 async def test_field_of_the_twelfth_reading_is_visible(tmp_path: Path) -> None:
     driver = at(tmp_path, MANY, "many")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         for number in range(12):
             assert "] mm   0.10 .. 0.20 mm" in bench.text, number
             await bench.type("0.31\n")
@@ -198,7 +198,7 @@ async def test_single_reading_of_a_set_that_must_agree_is_not_shown_as_out_of_li
     driver = at(tmp_path, MANY, "many")
     for _ in range(12):
         driver.do("record", name="lash", value="0.15 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("7.0\n")
         assert "●" not in bench.text.split("Gap")[1].split("equal within 0.5 mm")[1].split("\n")[2]
 
@@ -208,7 +208,7 @@ async def test_deviation_is_shown_only_at_readings_out_of_limit(tmp_path: Path) 
     for value in ("0.31 mm", *["0.15 mm"] * 11):
         driver.do("record", name="lash", value=value)
     driver.do("deviate", operation="many", about="lash", reason="tried", by="Robin")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert bench.text.count("deviation signed") == 1
         assert "HIGH, deviation signed" in bench.text
 
@@ -216,7 +216,7 @@ async def test_deviation_is_shown_only_at_readings_out_of_limit(tmp_path: Path) 
 async def test_no_key_leads_from_drawing_down_to_the_full_torque(
     tmp_path: Path,
 ) -> None:
-    async with sitting(at(tmp_path, CAM, "cam").controller) as bench:
+    async with drive_app(at(tmp_path, CAM, "cam").controller) as bench:
         await bench.press("enter")
         assert bench.kinds[-1] == "drawn-down"
         await bench.press("t", "enter")
@@ -224,7 +224,7 @@ async def test_no_key_leads_from_drawing_down_to_the_full_torque(
 
 
 async def test_part_drawn_down_without_counting_must_be_confirmed_as_seated(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, CAM, "cam").controller) as bench:
+    async with drive_app(at(tmp_path, CAM, "cam").controller) as bench:
         await bench.press("t", "enter")
         assert bench.kinds[-2:] == ["seated", "ticked"]
 
@@ -234,7 +234,7 @@ async def test_with_an_extension_the_wrench_setting_is_shown(tmp_path: Path, lar
     driver = at(tmp_path, CAM, "cam")
     driver.do("draw-down", joint="caps", seated=True)
     driver.do("wrench", extension="50 mm", lever="400 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         if large:
             await bench.press("f5")
             assert "WRENCH SETTING WITH EXTENSION" in bench.text
@@ -247,12 +247,12 @@ async def test_warning_about_another_lubricant_comes_first_on_the_smallest_scree
     driver.do("draw-down", joint="caps", seated=True)
     driver.do("wrench", extension="50 mm", lever="400 mm")
     driver.do("lubricant", joint="caps", lubricant="engine oil")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         assert "engine oil on the threads" in bench.text
 
 
 async def test_message_about_the_arrow_disappears_when_the_typo_is_corrected(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, MEASURING, "height").controller) as bench:
+    async with drive_app(at(tmp_path, MEASURING, "height").controller) as bench:
         await bench.type("10x5\n")
         assert "The arrow shows" in bench.text
         await bench.press("backspace", "backspace")
@@ -260,7 +260,7 @@ async def test_message_about_the_arrow_disappears_when_the_typo_is_corrected(tmp
 
 
 async def test_converted_reading_is_shown_with_its_significant_digits_and_logged_exactly(tmp_path: Path) -> None:
-    async with sitting(at(tmp_path, MEASURING, "height").controller) as bench:
+    async with drive_app(at(tmp_path, MEASURING, "height").controller) as bench:
         await bench.type("4.2031 in\n")
         assert bench.last["quantity"]["value"] == "106.75874"
         assert "106.7587 mm (4.2031 in)" in bench.text
@@ -273,7 +273,7 @@ async def test_log_of_a_simulated_job_can_be_viewed_under_any_name(tmp_path: Pat
     (tmp_path / "b.jsonl").rename(renamed)
     controller = first_page(JobCatalog(places(), tmp_path), renamed, None, None)
     assert isinstance(controller, SessionController)
-    async with sitting(controller) as bench:
+    async with drive_app(controller) as bench:
         assert isinstance(bench.screen, BenchScreen)
         assert "Measure it" in bench.text
 
@@ -283,7 +283,7 @@ async def test_deviation_form_lists_no_missing_time_window_and_selects_the_bad_v
 ) -> None:
     driver = at(tmp_path, MEASURING, "height")
     driver.do("record", name="height", value="120 mm")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("escape", "d")
         assert "● Height of the block" in bench.text
         assert "time window" not in bench.text.split("What is waived?")[1]
@@ -291,7 +291,7 @@ async def test_deviation_form_lists_no_missing_time_window_and_selects_the_bad_v
 
 async def test_reason_names_a_value_by_its_question(tmp_path: Path) -> None:
     driver = at(tmp_path, MANY, "many")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.press("escape", "w")
         assert "Lash as found is not entered yet" in bench.text
 
@@ -322,7 +322,7 @@ async def test_after_a_remedy_the_old_readings_are_asked_for_again(
     tmp_path: Path,
 ) -> None:
     driver = at(tmp_path, BEARING, "bearing")
-    async with sitting(driver.controller) as bench:
+    async with drive_app(driver.controller) as bench:
         await bench.type("55.00\n55.01\n")
         await bench.press("up", "enter")
         assert "→ Look for dirt." in bench.text

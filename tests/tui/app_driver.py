@@ -24,7 +24,7 @@ from tests.driving.log_files import events_in
 CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 
 
-class Sitting:
+class AppDriver:
     def __init__(self, app: BenchApp, pilot: Pilot[int]) -> None:
         self.app, self.pilot = app, pilot
 
@@ -88,9 +88,9 @@ class Sitting:
 
 
 @asynccontextmanager
-async def sitting(
+async def drive_app(
     first: SessionController | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
-) -> AsyncIterator[Sitting]:
+) -> AsyncIterator[AppDriver]:
     """Start with the bench of an open job, or with any other first page. ``review``: with the screens of a review."""
     client = SessionClient(first, by) if isinstance(first, SessionController) else None
     page = BenchScreen(client) if client is not None else first
@@ -98,6 +98,6 @@ async def sitting(
     app = BenchApp(Preferences(None), page, review_screen_for if review else screen_for, client)
     async with app.run_test(size=size) as pilot:
         await pilot.pause()
-        yield Sitting(app, pilot)
+        yield AppDriver(app, pilot)
     if app.client is not None:
         app.client.controller.close()

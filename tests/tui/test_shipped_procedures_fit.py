@@ -8,7 +8,7 @@ import pytest
 
 from benchflow.session.view.build import operation_view
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
-from benchflow.tui.draw.joint_map import next_of
+from benchflow.tui.draw.joint_map import next_fastener
 from benchflow.tui.draw.large_type import draw_large
 from benchflow.tui.draw.styled_lines import plain
 from benchflow.tui.model.bench_inputs import BenchInput, TickInput, bench_inputs, input_of, takes_text
@@ -39,13 +39,13 @@ def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure
                 assert row[picture.place.x - 1] == "[", (name, row)
                 assert row[picture.place.x + picture.place.width] == "]", (name, row)
             if isinstance(item, TickInput) and not large:
-                assert f"►{next_of(item.of)}◄" in left, (name, left)
+                assert f"►{next_fastener(item.of)}◄" in left, (name, left)
             elif not large:
-                assert words_of(item).split()[0] in left, (name, words_of(item))
+                assert label_of(item).split()[0] in left, (name, label_of(item))
     driver.controller.close()
 
 
-def words_of(item: BenchInput) -> str:
+def label_of(item: BenchInput) -> str:
     """What names the thing that is wanted."""
     given = input_of(item)
     found = next((getattr(given, name, "") for name in ("ask", "text", "title") if getattr(given, name, "")), "Finish")

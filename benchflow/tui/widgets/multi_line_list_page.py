@@ -12,7 +12,7 @@ Result = TypeVar("Result")
 InputBlock = Sequence[Line]
 
 
-class BlockListPage(ListPage[Result], inherit_bindings=False):
+class MultiLineListPage(ListPage[Result], inherit_bindings=False):
     """Implements ``block`` instead of ``row``. Only visible blocks are drawn."""
 
     def block(self, index: int, width: int) -> InputBlock:

@@ -1,4 +1,4 @@
-"""How each event that enters something for an operation changes the state."""
+"""Fold of the events that enter, clear or correct something for one operation. Each function returns the new state."""
 
 from msgspec.structs import replace
 
@@ -16,15 +16,16 @@ from benchflow.session.state.state_changes import (
 )
 
 
-def recorded(state: State, event: ev.Recorded, line: Line) -> State:
+def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
     attempt = Attempt(line.seq, event.quantity, event.verdict, event.used, event.uncertainty)
     state = _with_attempt(state, EntryRef(event.operation, event.name, "reading", event.reading), attempt, line.by)
     work = state.work(event.operation)
-    used = work.used | {event.name} if event.used else work.used - {event.name}
+    used = work.used | {event.name} if event.used else work.used - {event.name}  # the last reading decides
     return state if used == work.used else with_work(state, event.operation, replace(work, used=used))
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
+    """The state with ``attempt`` added to the reading ``entry``. It lapses the deviations of an attempt before it."""
     step, name = entry.operation, entry.name
     work = state.work(step)
     of_name = work.readings.get(name, {})
@@ -36,10 +37,11 @@ def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> S
 
 
 def _with_correctable(state: State, seq: int, entry: EntryRef) -> State:
+    """The state in which the entry of event ``seq`` can be corrected."""
     return replace(state, correctable={**state.correctable, seq: entry})
 
 
-def corrected(state: State, event: ev.Corrected, line: Line) -> State:
+def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
     entry = state.correctable.get(event.event)
     if entry is None:
         return state
@@ -50,10 +52,10 @@ def corrected(state: State, event: ev.Corrected, line: Line) -> State:
             quantity = event.quantity
             return state if quantity is None else _reading_corrected(state, entry, event, quantity, line)
         case "lot":
-            return state if event.lot is None else lot(state, ev.Lot(entry.operation, entry.name, event.lot), line)
+            return state if event.lot is None else _with_lot(state, entry.operation, entry.name, event.lot, line)
 
 
-def _tick_corrected(state: State, entry: EntryRef, event: ev.Corrected, line: Line) -> State:
+def _tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
     work = state.work(entry.operation)
     ticks = tuple(
         replace(tick, quantity=event.quantity, verdict=event.verdict, stretch=event.stretch)
@@ -65,16 +67,15 @@ def _tick_corrected(state: State, entry: EntryRef, event: ev.Corrected, line: Li
 
 
 def _reading_corrected(
-    state: State, entry: EntryRef, event: ev.Corrected, quantity: ev.StoredQuantity, line: Line
+    state: State, entry: EntryRef, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line
 ) -> State:
-    attempts = state.work(entry.operation).readings.get(entry.name, {}).get(entry.reading, ())
-    wrong = next((attempt for attempt in attempts if attempt.seq == event.event), None)
+    wrong = state.work(entry.operation).attempt(entry, event.event)
     used = wrong is not None and wrong.used
     attempt = Attempt(line.seq, quantity, event.verdict, used, event.uncertainty, corrects=event.event)
     return _with_attempt(state, entry, attempt, line.by)
 
 
-def remedied(state: State, event: ev.Remedied, line: Line) -> State:
+def fold_remedied(state: State, event: ev.RemedyCarriedOut, line: Line) -> State:
     work = state.work(event.operation)
     before = work.remedies.get(event.name)
     count = before.done + 1 if before is not None and before.verdict == event.verdict else 1
@@ -90,11 +91,11 @@ def remedied(state: State, event: ev.Remedied, line: Line) -> State:
     return replace(state, in_progress=None, started=None)
 
 
-def ticked(state: State, event: ev.Ticked, line: Line) -> State:
+def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
     tick = Tick(line.seq, event.stage, event.fastener, event.quantity, event.verdict, event.stretch)
     work = state.work(event.operation)
     repeated = bool(work.deviations) and any(
-        (each.stage, each.fastener) == (tick.stage, tick.fastener) for each in work.ticks
+        (earlier.stage, earlier.fastener) == (tick.stage, tick.fastener) for earlier in work.ticks
     )
     lapsed = lapsed_deviations(work, event.joint) if repeated else {}
     state = with_entry(state, event.operation, line.by, ticks=(*work.ticks, tick), **lapsed)
@@ -103,7 +104,7 @@ def ticked(state: State, event: ev.Ticked, line: Line) -> State:
     return _with_correctable(state, line.seq, EntryRef(event.operation, event.joint, "tick"))
 
 
-def unticked(state: State, event: ev.Unticked, line: Line) -> State:
+def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
     ticks = state.work(event.operation).ticks
     matching = [n for n, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)]
     if not matching:
@@ -112,51 +113,54 @@ def unticked(state: State, event: ev.Unticked, line: Line) -> State:
     return with_entry(state, event.operation, line.by, ticks=kept)
 
 
-def drawn_down(state: State, event: ev.DrawnDown, line: Line) -> State:
+def fold_drawn_down(state: State, event: ev.FastenerDrawnDown, line: Line) -> State:
     turns = (*state.work(event.operation).turns, Turn(event.round, event.fastener))
     return with_entry(state, event.operation, line.by, turns=turns)
 
 
-def undrawn(state: State, event: ev.Undrawn, line: Line) -> State:
+def fold_undrawn(state: State, event: ev.DrawDownTurnCleared, line: Line) -> State:
     return with_entry(state, event.operation, line.by, turns=state.work(event.operation).turns[:-1])
 
 
-def seated(state: State, event: ev.Seated, line: Line) -> State:
+def fold_seated(state: State, event: ev.PartSeated, line: Line) -> State:
     return with_entry(state, event.operation, line.by, seated=True)
 
 
-def unseated(state: State, event: ev.Unseated, line: Line) -> State:
+def fold_unseated(state: State, event: ev.SeatingCleared, line: Line) -> State:
     return with_entry(state, event.operation, line.by, seated=False)
 
 
-def checked(state: State, event: ev.Checked, line: Line) -> State:
+def fold_checked(state: State, event: ev.CheckTicked, line: Line) -> State:
     return with_entry(state, event.operation, line.by, checks=state.work(event.operation).checks | {event.check})
 
 
-def unchecked(state: State, event: ev.Unchecked, line: Line) -> State:
+def fold_unchecked(state: State, event: ev.CheckUnticked, line: Line) -> State:
     return with_entry(state, event.operation, line.by, checks=state.work(event.operation).checks - {event.check})
 
 
-def chosen(state: State, event: ev.Chosen, line: Line) -> State:
+def fold_chosen(state: State, event: ev.PartChosen, line: Line) -> State:
     work = state.work(event.operation)
     every_place = ValueRef.parse(event.name).name  # a deviation about a match covers all its places
     lapsed = lapsed_deviations(work, event.name, every_place) if event.name in work.chosen else {}
     return with_entry(state, event.operation, line.by, chosen={**work.chosen, event.name: event.take}, **lapsed)
 
 
-def lot(state: State, event: ev.Lot, line: Line) -> State:
-    lots = {**state.work(event.operation).lots, event.consumable: event.lot}
-    state = with_entry(state, event.operation, line.by, lots=lots)
-    return _with_correctable(state, line.seq, EntryRef(event.operation, event.consumable, "lot"))
+def fold_lot(state: State, event: ev.LotEntered, line: Line) -> State:
+    return _with_lot(state, event.operation, event.consumable, event.lot, line)
 
 
-def signed(state: State, event: ev.Signed, line: Line) -> State:
+def _with_lot(state: State, step: str, consumable: str, lot: str, line: Line) -> State:
+    state = with_entry(state, step, line.by, lots={**state.work(step).lots, consumable: lot})
+    return _with_correctable(state, line.seq, EntryRef(step, consumable, "lot"))
+
+
+def fold_signed(state: State, event: ev.HoldSigned, line: Line) -> State:
     signature = Signature(line.by, line.at, event.self_signed)
     return with_work(state, event.operation, replace(state.work(event.operation), signed=signature, void=None))
 
 
-def deviated(state: State, event: ev.Deviated, line: Line) -> State:
+def fold_deviated(state: State, event: ev.DeviationSigned, line: Line) -> State:
     work = state.work(event.operation)
     deviations = {**work.deviations, event.about: Deviation(line.by, event.reason)}
-    lapsed = {about: each for about, each in work.lapsed.items() if about != event.about}
+    lapsed = {about: deviation for about, deviation in work.lapsed.items() if about != event.about}
     return with_work(state, event.operation, replace(work, deviations=deviations, lapsed=lapsed))

@@ -1,0 +1,85 @@
+"""A log of version 0.1 has format 1: it can be reviewed and exported, and both name its format."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+from xml.etree.ElementTree import fromstring
+
+import pytest
+
+from benchflow.review.answer_text import filed
+from benchflow.review.archive.database import open_database
+from benchflow.review.archive.filing import file_logs
+from benchflow.review.interchange.flat import as_csv, as_json_lines
+from benchflow.review.interchange.xes import as_xes
+from benchflow.review.log.loaded_log import LoadedLog, load_log
+from benchflow.session.procedure_loading import reader_keeping
+from tests.driving.log_builder import LogBuilder
+
+OLD_LOG = Path(__file__).parents[1] / "session" / "data" / "0.1.jsonl"
+XES = "{http://www.xes-standard.org/}"
+
+
+@pytest.fixture(scope="module")
+def old() -> LoadedLog:
+    return load_log(OLD_LOG, reader_keeping(None))
+
+
+def test_review_says_what_it_cannot_read_of_an_old_log(old: LoadedLog) -> None:
+    assert (
+        "The log has the old format 1: benchflow 0.1.0 wrote it. This version cannot read 7 events of it, such as "
+        "starts, pauses and rework. Working times are missing, and reworked operations are shown as done."
+    ) in old.warnings
+    assert not any("of kinds that" in warning for warning in old.warnings)
+
+
+def test_csv_of_an_old_log_has_the_verdicts_of_today_and_its_format(old: LoadedLog) -> None:
+    rows = list(csv.DictReader(io.StringIO("".join(as_csv([old])), newline="")))
+    assert [row["verdict"] for row in rows if row["kind"] == "recorded"] == ["high", "ok"]
+    assert {row["format"] for row in rows} == {"1"}
+    assert rows[1]["kind"] == "taken-up"
+
+
+def test_xes_of_an_old_log_has_the_verdicts_of_today_and_its_format(old: LoadedLog) -> None:
+    document = fromstring(as_xes([old]))
+    attributes = [(node.get("key"), node.get("value")) for node in document.iter()]
+    assert [value for key, value in attributes if key == "verdict"] == ["high", "ok"]
+    trace = document.find(f"{XES}trace")
+    assert trace is not None
+    assert ("format", "1") in [(node.get("key"), node.get("value")) for node in trace.findall(f"{XES}int")]
+
+
+def test_json_lines_repeat_the_data_of_an_old_log_and_name_its_format(old: LoadedLog) -> None:
+    events = [json.loads(line) for line in as_json_lines([old])]
+    assert {event["format"] for event in events} == {1}
+    assert [event["data"]["verdict"] for event in events if event["kind"] == "recorded"] == ["out", "in"]
+
+
+def test_export_remarks_that_a_log_has_the_old_format(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "benchflow", "export", str(OLD_LOG), "--as", "csv"],
+        capture_output=True, text=True, encoding="utf-8", check=True,
+        env={**os.environ, "BENCHFLOW_HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert "0.1.jsonl has the old format 1. Its kinds of events are exported as they were written." in done.stderr
+
+
+def test_log_of_today_exports_format_2(tmp_path: Path) -> None:
+    path = LogBuilder().start("x").read("x", "0.15").save(tmp_path)
+    log = load_log(path, reader_keeping(None), any_procedure=True)
+    rows = list(csv.DictReader(io.StringIO("".join(as_csv([log])), newline="")))
+    assert {row["format"] for row in rows} == {"2"}
+    assert rows[-1]["verdict"] == "ok"
+
+
+def test_archive_names_an_old_log_as_partly_read(tmp_path: Path) -> None:
+    database = open_database(str(tmp_path / "index.sqlite"))
+    report = file_logs(database, [OLD_LOG], "bench-1")
+    database.close()
+    assert list(filed(report))[-1] == (
+        f"partly read: another version of benchflow wrote {OLD_LOG}; what this version cannot read is left out"
+    )

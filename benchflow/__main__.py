@@ -1,4 +1,4 @@
-"""``python -m benchflow``."""
+"""Runs the command line: ``python -m benchflow``."""
 
 from benchflow.cli import main
 

@@ -17,7 +17,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from benchflow.session.machine_folders import Places
+from benchflow.session.machine_folders import MachineFolders
 from benchflow.tui.draw.large_letters import QUARTERS
 from benchflow.tui.draw.themes import Name, bench_theme
 from benchflow.tui.model.job_catalog import JobCatalog
@@ -84,7 +84,7 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Shipped
 def shelf_of(log: Path) -> JobCatalog:
     home = log.parent
     clock = begun(log.with_name("other.jsonl")).clock
-    return JobCatalog(Places(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
+    return JobCatalog(MachineFolders(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
 
 
 def front(log: Path) -> "Page[None]":

@@ -11,8 +11,8 @@ import sys
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from benchflow.review.sheets.build_sheet import sheet
-from benchflow.review.sheets.build_sheet_html import html
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import FLOAT, told
 
@@ -25,7 +25,7 @@ def main() -> int:
         sys.stderr.write("python -m tests.make_sheet_picture OUT.png (needs chromium)\n")
         return 2
     faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", reworked="fit-pulley")
-    page = html(sheet(told(3, faults, with_tools=True)))
+    page = build_sheet_html(build_sheet(told(3, faults, with_tools=True)))
     with TemporaryDirectory() as folder:
         source = Path(folder) / "sheet.html"
         source.write_text(page, encoding="utf-8")

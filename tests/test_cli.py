@@ -1,4 +1,4 @@
-"""The commands, each run as a program of its own on real files in a home of its own."""
+"""The commands, each run as a separate process, with real files and an isolated home folder."""
 
 import json
 import os
@@ -21,7 +21,7 @@ OPEN = {"intent": "open", "by": "R.", "unit": "job 7", "options": {"cams": "stan
 
 
 class Shell:
-    """A person's terminal: a working folder, a home, and the commands typed there."""
+    """Runs commands in a working folder, with an isolated ``BENCHFLOW_HOME``."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -36,7 +36,7 @@ class Shell:
         )  # fmt: skip
 
     def run(self, *arguments: object, typed: str = "", **more: Any) -> tuple[int, str, str]:
-        """Exit code, standard output, standard error."""
+        """Run a command to its end. Returns the exit code, standard output and standard error."""
         child = self.start(*arguments, **more)
         output, errors = child.communicate(typed.encode(), timeout=60)
         return child.returncode, output.decode(), errors.decode()
@@ -53,13 +53,13 @@ def shell(tmp_path: Path) -> Shell:
     return Shell(tmp_path)
 
 
-# --- calls that cannot be carried out ------------------------------------------------------------------
+# --- wrong calls and help ------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
     ("call", "hint"),
     [
-        (["chek", "small.yaml"], "Did you mean `check`"),
+        (["chek", "small.yaml"], "Did you mean `check`?"),
         (["verify", "--jsn", "x"], "--json"),
         (["verify", "lok.jsonl"], "Did you mean log.jsonl?"),
         (["log", "lok.jsonl"], "Did you mean log.jsonl?"),
@@ -74,9 +74,7 @@ def shell(tmp_path: Path) -> Shell:
         (["completion", "perl"], "bash"),
     ],
 )
-def test_a_call_that_cannot_be_carried_out_says_what_to_do_and_ends_with_2(
-    shell: Shell, call: list[str], hint: str
-) -> None:
+def test_wrong_call_ends_with_code_2_and_a_hint(shell: Shell, call: list[str], hint: str) -> None:
     write_log(shell.folder / "home-less.jsonl", 1)
     (shell.folder / "log.jsonl").write_bytes((shell.folder / "home-less.jsonl").read_bytes())
     code, output, errors = shell.run(*call)
@@ -87,7 +85,7 @@ def test_a_call_that_cannot_be_carried_out_says_what_to_do_and_ends_with_2(
     assert not (shell.folder / "home" / "data").exists()
 
 
-def test_the_bench_without_a_terminal_says_so_and_paints_nothing(shell: Shell) -> None:
+def test_run_without_a_terminal_is_refused(shell: Shell) -> None:
     code, output, errors = shell.run("run", "small.yaml")
     assert (code, output) == (2, "")
     assert "needs a terminal" in errors
@@ -95,16 +93,16 @@ def test_the_bench_without_a_terminal_says_so_and_paints_nothing(shell: Shell) -
 
 
 @pytest.mark.parametrize("call", [[], ["--help"], ["-h"]])
-def test_help_names_every_command_and_every_exit_code(shell: Shell, call: list[str]) -> None:
+def test_help_lists_every_command_and_every_exit_code(shell: Shell, call: list[str]) -> None:
     from benchflow.cli import COMMANDS
 
     code, output, _ = shell.run(*call)
     assert code == 0
-    for word in (*COMMANDS, "benchflow run", "  0 ", "  1 ", "  2 ", "  70 ", "  130 "):
-        assert word in output
+    for text in (*COMMANDS, "benchflow run", "  0 ", "  1 ", "  2 ", "  70 ", "  130 "):
+        assert text in output
 
 
-def test_every_command_has_help_of_its_own() -> None:
+def test_every_command_has_its_own_help_with_exit_codes() -> None:
     import click
 
     from benchflow.cli import COMMANDS, benchflow
@@ -114,10 +112,12 @@ def test_every_command_has_help_of_its_own() -> None:
         command = benchflow.get_command(context, name)
         assert command is not None, name
         assert command.name == name
-        assert len(command.get_help(click.Context(command, info_name=name))) > 100
+        text = command.get_help(click.Context(command, info_name=name))
+        assert len(text) > 300, name
+        assert "Exit codes:" in text, name
 
 
-def test_the_version_is_the_packages(shell: Shell) -> None:
+def test_version_option_prints_the_version_of_the_package(shell: Shell) -> None:
     from benchflow import __version__
 
     assert shell.run("--version") == (0, f"benchflow {__version__}\n", "")
@@ -126,7 +126,7 @@ def test_the_version_is_the_packages(shell: Shell) -> None:
 # --- drive -------------------------------------------------------------------------------------------
 
 
-def test_an_answer_comes_after_its_event_is_on_disk_and_outlives_a_kill(shell: Shell) -> None:
+def test_drive_answers_after_the_event_is_on_disk(shell: Shell) -> None:
     child = shell.start("drive", "small.yaml", "--log", "build.jsonl")
     assert child.stdin is not None
     assert child.stdout is not None
@@ -145,7 +145,7 @@ def test_an_answer_comes_after_its_event_is_on_disk_and_outlives_a_kill(shell: S
     assert "seal" in json.dumps(status)
 
 
-def test_a_second_program_on_the_same_log_is_told_who_has_it(shell: Shell) -> None:
+def test_second_program_cannot_write_to_the_same_log(shell: Shell) -> None:
     child = shell.start("drive", "small.yaml", "--log", "build.jsonl")
     assert child.stdin is not None
     assert child.stdout is not None
@@ -161,7 +161,7 @@ def test_a_second_program_on_the_same_log_is_told_who_has_it(shell: Shell) -> No
     assert json.loads(output)["refused"][0]["code"] == "not-saved"
 
 
-def test_a_torn_line_is_reported_and_the_session_goes_on(shell: Shell) -> None:
+def test_torn_last_line_is_moved_away_and_the_job_continues(shell: Shell) -> None:
     shell.drive("build.jsonl", OPEN)
     with (shell.folder / "build.jsonl").open("ab") as file:
         file.write(b'{"at": "2026')
@@ -173,7 +173,7 @@ def test_a_torn_line_is_reported_and_the_session_goes_on(shell: Shell) -> None:
     assert (shell.folder / "build.jsonl.torn-1").read_bytes() == b'{"at": "2026'
 
 
-def test_a_procedure_with_mistakes_is_not_driven(shell: Shell) -> None:
+def test_drive_refuses_a_procedure_with_mistakes(shell: Shell) -> None:
     (shell.folder / "bad.yaml").write_text("benchflow: 1\nidd: x\n", encoding="utf-8")
     code, output, errors = shell.run("drive", "bad.yaml", "--log", "build.jsonl")
     assert (code, output) == (2, "")
@@ -184,7 +184,7 @@ def test_a_procedure_with_mistakes_is_not_driven(shell: Shell) -> None:
 # --- log, verify, sessions ------------------------------------------------------------------------------
 
 
-def test_a_session_is_told_and_its_events_printed_as_they_verify(shell: Shell) -> None:
+def test_log_prints_readable_text_or_verifiable_events(shell: Shell) -> None:
     answers = shell.drive("build.jsonl", OPEN, {"intent": "start", "operation": "seal"})
     code, output, errors = shell.run("log", "build.jsonl")
     assert (code, errors) == (0, "")
@@ -197,7 +197,7 @@ def test_a_session_is_told_and_its_events_printed_as_they_verify(shell: Shell) -
     assert read(output.encode()).damage is None
 
 
-def test_what_was_typed_cannot_steer_the_terminal_it_is_printed_to(shell: Shell) -> None:
+def test_control_characters_in_a_log_are_not_printed(shell: Shell) -> None:
     note = {"intent": "note", "text": "\x1b]52;c;cm0=\x07 \u009b2J \u202e it rang"}
     shell.drive("build.jsonl", {**OPEN, "unit": "7\x1b[2J"}, note)
     for call in (["log", "build.jsonl"], ["log", "build.jsonl", "--json"], ["sessions", "--folder", "."],
@@ -207,7 +207,7 @@ def test_what_was_typed_cannot_steer_the_terminal_it_is_printed_to(shell: Shell)
     assert "it rang" in shell.run("log", "build.jsonl")[1]
 
 
-def test_a_piece_of_a_logs_name_is_enough_when_only_one_has_it(shell: Shell) -> None:
+def test_log_is_found_by_a_unique_part_of_its_name(shell: Shell) -> None:
     logs = shell.folder / "home" / "data" / "sessions"
     logs.mkdir(parents=True)
     for name in ("2026-03-01_head_job-7", "2026-03-02_head_job-8"):
@@ -219,7 +219,7 @@ def test_a_piece_of_a_logs_name_is_enough_when_only_one_has_it(shell: Shell) -> 
     assert "job-7" in shell.run("sessions")[1]
 
 
-def test_verify_tells_whole_torn_damaged_and_missing_apart(shell: Shell) -> None:
+def test_verify_distinguishes_whole_torn_damaged_and_missing_logs(shell: Shell) -> None:
     good = write_log(shell.folder / "good.jsonl", 3)
     (shell.folder / "torn.jsonl").write_bytes(good[:-4])
     (shell.folder / "bad.jsonl").write_bytes(good.replace(b"note 1", b"note 9"))
@@ -239,7 +239,7 @@ def test_verify_tells_whole_torn_damaged_and_missing_apart(shell: Shell) -> None
     assert "bad.jsonl:2: DAMAGED" in text
 
 
-def test_a_damaged_log_is_told_up_to_its_damage_and_ends_with_1(shell: Shell) -> None:
+def test_log_prints_a_damaged_log_up_to_the_damage(shell: Shell) -> None:
     shell.drive(
         "build.jsonl", OPEN, {"intent": "note", "text": "the first note"}, {"intent": "note", "text": "the second note"}
     )
@@ -253,7 +253,7 @@ def test_a_damaged_log_is_told_up_to_its_damage_and_ends_with_1(shell: Shell) ->
     assert "build.jsonl:3:" in errors
 
 
-def test_sessions_are_listed_as_data_and_nothing_is_made_by_looking(shell: Shell) -> None:
+def test_sessions_lists_jobs_and_makes_no_folder(shell: Shell) -> None:
     code, output, errors = shell.run("sessions")
     assert (code, output) == (0, "")
     assert "benchflow run" in errors
@@ -266,10 +266,10 @@ def test_sessions_are_listed_as_data_and_nothing_is_made_by_looking(shell: Shell
     assert (session["unit"], session["by"], session["status"]) == ("job 7", "R.", "open")
 
 
-# --- about -------------------------------------------------------------------------------------------
+# --- where, schema, completion ------------------------------------------------------------------------
 
 
-def test_where_names_the_places_under_the_one_variable_and_makes_none(shell: Shell) -> None:
+def test_where_shows_folders_under_benchflow_home_and_makes_none(shell: Shell) -> None:
     code, output, errors = shell.run("where", "--json")
     assert (code, errors) == (0, "")
     places = json.loads(output)
@@ -281,8 +281,8 @@ def test_where_names_the_places_under_the_one_variable_and_makes_none(shell: She
     assert not Path(home).exists()
 
 
-def test_installed_from_a_wheel_the_library_comes_along(shell: Shell) -> None:
-    """The package as the wheel lays it out, away from the checkout."""
+def test_installed_package_finds_the_shipped_procedures(shell: Shell) -> None:
+    """The package is copied as the wheel arranges it, outside of the checkout."""
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     wheel = project["tool"]["hatch"]["build"]["targets"]["wheel"]
     site = shell.folder / "site"
@@ -296,7 +296,7 @@ def test_installed_from_a_wheel_the_library_comes_along(shell: Shell) -> None:
     assert all(path.startswith(str(site)) for path in library)
 
 
-def test_the_schema_is_one_that_editors_take(shell: Shell) -> None:
+def test_schema_is_a_valid_json_schema(shell: Shell) -> None:
     from jsonschema import Draft202012Validator
 
     code, output, errors = shell.run("schema")
@@ -305,31 +305,31 @@ def test_the_schema_is_one_that_editors_take(shell: Shell) -> None:
 
 
 @pytest.mark.parametrize("name", ["bash", "zsh", "fish"])
-def test_completion_is_printed_for_each_shell(shell: Shell, name: str) -> None:
+def test_completion_prints_a_script_for_each_shell(shell: Shell, name: str) -> None:
     code, output, errors = shell.run("completion", name)
     assert (code, errors) == (0, "")
     assert "_BENCHFLOW_COMPLETE" in output
 
 
-def test_a_shell_completes_commands(shell: Shell) -> None:
+def test_shell_completes_command_names(shell: Shell) -> None:
     shell.environ |= {"_BENCHFLOW_COMPLETE": "bash_complete", "COMP_WORDS": "benchflow ver", "COMP_CWORD": "1"}
     assert "verify" in shell.run()[1]
 
 
-def test_who_writes_a_script_can_look_up_every_intent_and_its_fields(shell: Shell) -> None:
+def test_drive_lists_every_intent_with_its_fields(shell: Shell) -> None:
     from benchflow.session.intents.intent_types import INTENT_TYPES
 
     code, output, errors = shell.run("drive", "--intents")
     assert (code, errors) == (0, "")
-    told = {line.split()[0]: line.split()[1:] for line in output.splitlines() if line and not line.startswith("Any")}
-    assert told.keys() == INTENT_TYPES.keys()
-    assert told["correct"] == ["event", "value", "reason", "[stretch]"]
+    fields = {line.split()[0]: line.split()[1:] for line in output.splitlines() if line and not line.startswith("Any")}
+    assert fields.keys() == INTENT_TYPES.keys()
+    assert fields["correct"] == ["event", "value", "reason", "[stretch]"]
 
 
-# --- how it behaves as a program ------------------------------------------------------------------------
+# --- behaviour as a process -----------------------------------------------------------------------------
 
 
-def test_a_reader_that_has_had_enough_is_no_error(shell: Shell) -> None:
+def test_closed_pipe_is_not_an_error(shell: Shell) -> None:
     write_log(shell.folder / "log.jsonl", 500)
     line = f"{sys.executable} -m benchflow log log.jsonl --json | head -n 1"
     done = subprocess.run(["bash", "-o", "pipefail", "-c", line], cwd=shell.folder, env=shell.environ,
@@ -340,7 +340,7 @@ def test_a_reader_that_has_had_enough_is_no_error(shell: Shell) -> None:
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a disk that is always full")
 @pytest.mark.parametrize("command", ["guide", "--help", "log log.jsonl"])
-def test_a_full_disk_behind_the_output_is_said_in_a_line_and_not_called_a_fault(shell: Shell, command: str) -> None:
+def test_full_disk_gives_one_line_and_code_2(shell: Shell, command: str) -> None:
     write_log(shell.folder / "log.jsonl", 3)
     line = f"{sys.executable} -m benchflow {command} > /dev/full"
     done = subprocess.run(["bash", "-c", line], cwd=shell.folder, env=shell.environ,
@@ -350,10 +350,10 @@ def test_a_full_disk_behind_the_output_is_said_in_a_line_and_not_called_a_fault(
     assert done.stderr.count("\n") == 1
 
 
-def test_a_closed_output_is_no_crash_and_nothing_printed_gets_into_the_log(shell: Shell) -> None:
+def test_closed_output_is_never_written_into_the_log(shell: Shell) -> None:
     shell.drive("build.jsonl", OPEN)
     line = f"{sys.executable} -m benchflow drive small.yaml --log build.jsonl >&- 2>&-"
-    note = json.dumps({"intent": "note", "text": "all the same"})
+    note = json.dumps({"intent": "note", "text": "output is closed"})
     done = subprocess.run(["bash", "-c", line], input=note, cwd=shell.folder, env=shell.environ,
                           capture_output=True, text=True, timeout=60, check=False)  # fmt: skip
     assert done.returncode == 0
@@ -361,7 +361,7 @@ def test_a_closed_output_is_no_crash_and_nothing_printed_gets_into_the_log(shell
     assert (code, "whole, 2 events" in output) == (0, True)
 
 
-def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
+def test_terminal_without_utf8_gets_escaped_characters(shell: Shell) -> None:
     shell.drive("build.jsonl", OPEN, {"intent": "note", "text": "60 N·m"})
     shell.environ |= {"PYTHONIOENCODING": "ascii"}
     code, output, errors = shell.run("log", "build.jsonl")
@@ -370,7 +370,7 @@ def test_a_terminal_without_utf8_shows_what_it_can(shell: Shell) -> None:
     assert json.loads(shell.run("log", "build.jsonl", "--json")[1].splitlines()[1])["data"]["text"] == "60 N·m"
 
 
-def test_a_crash_says_where_the_log_is_and_shows_no_locals(shell: Shell) -> None:
+def test_crash_names_the_log_and_shows_no_values(shell: Shell) -> None:
     script = """
 import benchflow.session.json_lines as driving
 def crash(controller, lines, out):
@@ -393,7 +393,7 @@ main(["drive", "small.yaml", "--log", "build.jsonl"])
 @pytest.mark.parametrize(
     "call", [["--help"], ["verify", "log.jsonl"], ["sessions"], ["where"], ["log", "log.jsonl", "--json"]]
 )
-def test_a_small_command_does_not_wait_for_large_libraries(shell: Shell, call: list[str]) -> None:
+def test_small_command_imports_no_large_library(shell: Shell, call: list[str]) -> None:
     write_log(shell.folder / "log.jsonl", 1)
     script = f"""
 import sys
@@ -409,8 +409,8 @@ finally:
     assert done.stderr.splitlines()[-1] == "[]"
 
 
-def test_every_finding_that_check_can_make_is_explained() -> None:
-    from benchflow.commands.explaining import READER
+def test_every_code_of_the_reader_is_explained() -> None:
+    from benchflow.commands.problem_explanations import READER_CODES
     from benchflow.procedure.problems import CODES
 
-    assert set(READER) == set(CODES)
+    assert set(READER_CODES) == set(CODES)

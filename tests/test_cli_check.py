@@ -1,4 +1,4 @@
-"""``check``: an author's file looked over from the command line."""
+"""The command ``check``."""
 
 import json
 import re
@@ -19,7 +19,7 @@ VALVES = (
     HEAD
     + """\
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do they stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: shut}
 interference:
 - never: {pistons: at-deck, valves: open}
@@ -76,7 +76,7 @@ def reports(shell: Shell, *arguments: str) -> tuple[int, list[dict[str, Any]]]:
     return code, [json.loads(line) for line in output.splitlines()]
 
 
-def test_each_file_is_answered_by_one_line_in_the_shape_that_is_promised(shell: Shell) -> None:
+def test_json_report_has_one_object_per_file(shell: Shell) -> None:
     code, (sound, dead, paper) = reports(shell, "sound.yaml", "dead.yaml", "paper.yaml")
     assert code == 1
     for report, name in ((sound, "sound.yaml"), (dead, "dead.yaml"), (paper, "paper.yaml")):
@@ -106,7 +106,7 @@ def test_each_file_is_answered_by_one_line_in_the_shape_that_is_promised(shell: 
     assert needed["start"]["pistons"] == "at-deck"
 
 
-def test_an_order_that_cannot_be_finished_is_told_with_its_steps(shell: Shell) -> None:
+def test_dead_end_is_printed_with_its_steps(shell: Shell) -> None:
     code, output, errors = shell.run("check", "dead.yaml")
     assert (code, errors) == (1, "")
     assert "error:" in output
@@ -115,12 +115,12 @@ def test_an_order_that_cannot_be_finished_is_told_with_its_steps(shell: Shell) -
     assert re.search(r"dead\.yaml: \d+ errors?[,.]", output.splitlines()[-1])
 
 
-def test_a_mistake_is_printed_where_an_editor_can_jump_to_it(shell: Shell) -> None:
+def test_mistake_is_printed_with_file_line_and_column(shell: Shell) -> None:
     code, output, errors = shell.run("check", "bad.yaml")
     assert (code, errors) == (1, "")
     assert output.startswith("bad.yaml:10:")
     assert "Did you mean `after`" in output
-    assert "Its order was not looked at" in output
+    assert "The order was not checked" in output
 
     code, (report,) = reports(shell, "bad.yaml")
     assert code == 1
@@ -128,14 +128,14 @@ def test_a_mistake_is_printed_where_an_editor_can_jump_to_it(shell: Shell) -> No
     assert (report["findings"][0]["line"], report["findings"][0]["code"]) == (10, "unknown-key")
 
 
-def test_one_missing_file_does_not_hide_what_the_others_have(shell: Shell) -> None:
+def test_missing_file_does_not_stop_the_check_of_others(shell: Shell) -> None:
     code, output, errors = shell.run("check", "--json", "bad.yaml", "gone.yaml", "sound.yaml")
     assert code == 2
     assert [json.loads(line)["file"] for line in output.splitlines()] == ["bad.yaml", "sound.yaml"]
     assert "There is no procedure gone.yaml" in errors
 
 
-def test_a_procedure_explored_in_part_is_never_passed_in_silence(shell: Shell) -> None:
+def test_partly_explored_procedure_is_reported(shell: Shell) -> None:
     code, output, errors = shell.run("check", "paper.yaml", "--bound", "1")
     assert errors == ""
     assert "NOT EXPLORED IN FULL" in output
@@ -146,13 +146,13 @@ def test_a_procedure_explored_in_part_is_never_passed_in_silence(shell: Shell) -
     assert code == 0
 
 
-def test_a_shipped_procedure_is_checked_by_its_name(shell: Shell) -> None:
+def test_shipped_procedure_is_found_by_name(shell: Shell) -> None:
     code, (report,) = reports(shell, "head-install")
     assert (code, report["ok"], report["file"]) == (0, True, "head-install")
 
 
-def test_every_finding_is_explained(shell: Shell) -> None:
-    from benchflow.commands.explaining import explanation
+def test_explain_knows_every_code_of_the_bad_files(shell: Shell) -> None:
+    from benchflow.commands.problem_explanations import explanation
     from benchflow.ordering.proof.proof_findings import SEVERITIES
     from benchflow.procedure.checks.unused_names import check_structure
     from benchflow.procedure.reader import read_bytes
@@ -162,21 +162,21 @@ def test_every_finding_is_explained(shell: Shell) -> None:
         reading = read_bytes(path.read_bytes(), path.name)
         codes |= {problem.code for problem in check_structure(reading.procedure, reading.problems, path.name)}
     assert len(codes) > 40
-    for each in codes:
-        assert len(explanation(each)) > 60, each
+    for code in codes:
+        assert len(explanation(code)) > 60, code
 
-    code, output, errors = shell.run("check", "--explain", "dead-end")
-    assert (code, errors) == (0, "")
+    exit_code, output, errors = shell.run("check", "--explain", "dead-end")
+    assert (exit_code, errors) == (0, "")
     assert "dead-end" in output
 
 
-def test_a_misspelt_code_is_answered_with_the_nearest(shell: Shell) -> None:
+def test_misspelt_code_gets_a_suggestion(shell: Shell) -> None:
     code, output, errors = shell.run("check", "--explain", "dead-ned")
     assert (code, output) == (2, "")
-    assert "Did you mean `dead-end`" in errors
+    assert "Did you mean `dead-end`?" in errors
 
 
-def test_nothing_in_a_file_can_steer_the_terminal(shell: Shell) -> None:
+def test_control_characters_in_a_file_are_not_printed(shell: Shell) -> None:
     evil = SOUND.replace("Tiny", '"\\x1b]52;c;cm0=\\x07 \\u202E"').replace("after:", "\u009bafter:")
     (shell.folder / "evil.yaml").write_text(evil, encoding="utf-8")
     for call in (["check", "evil.yaml"], ["check", "evil.yaml", "--json"]):

@@ -1,4 +1,4 @@
-"""``order``: the commands as a builder types them."""
+"""The command ``order``."""
 
 import json
 import re
@@ -85,22 +85,22 @@ def shell(tmp_path: Path) -> Shell:
     return shell
 
 
-def test_the_procedure_that_these_tests_are_made_with_has_no_mistakes() -> None:
+def test_example_procedure_has_no_mistakes() -> None:
     assert read_bytes(FULL.encode(), "full.yaml").problems == ()
 
 
-def test_the_order_is_shown_as_text_of_the_width_that_is_asked_for(shell: Shell) -> None:
+def test_text_keeps_the_requested_width(shell: Shell) -> None:
     code, output, errors = shell.run("order", "full.yaml", "--width", "60")
     assert (code, errors) == (0, "")
     assert max(map(len, output.splitlines())) <= 60
-    for words in ("INVENTED for a test", "Seat the <cam> & oil it", "needs     pistons down", "NEVER TOGETHER"):
-        assert words in output
+    for text in ("INVENTED for a test", "Seat the <cam> & oil it", "needs     pistons down", "NEVER TOGETHER"):
+        assert text in output
     assert "Measure the lash" not in output
     _, output, _ = shell.run("order", "full.yaml", "--option", "cams=reground")
     assert "Measure the lash" in output
 
 
-def test_a_shipped_procedure_is_drawn_by_its_name(shell: Shell) -> None:
+def test_picture_and_sheet_are_written_to_files(shell: Shell) -> None:
     code, output, errors = shell.run("order", "head-install", "--svg", "head.svg")
     assert (code, output) == (0, "")
     assert "head.svg" in errors
@@ -114,46 +114,46 @@ def test_a_shipped_procedure_is_drawn_by_its_name(shell: Shell) -> None:
     assert output.startswith("<svg")
 
 
-def test_the_graph_is_handed_to_other_programs_as_one_object(shell: Shell) -> None:
+def test_json_is_one_object_with_the_graph(shell: Shell) -> None:
     code, output, errors = shell.run("order", "full.yaml", "--json")
     assert (code, errors) == (0, "")
     graph = json.loads(output)
     assert graph["procedure"] == "tiny"
-    assert [each["id"] for each in graph["operations"]] == ["seal", "seat-cam"]
+    assert [operation["id"] for operation in graph["operations"]] == ["seal", "seat-cam"]
     assert graph["operations"][1]["after"] == ["seal"]
     assert graph["operations"][1]["needs"] == {"pistons": ["down"]}
     assert graph["moves"][0]["sets"] == {"pistons": "down"}
     assert graph["rules"][0]["operations"] == ["seat-cam"]
 
 
-class Words(HTMLParser):
-    """The words of a page, and whatever it would fetch or run."""
+class PageText(HTMLParser):
+    """Collects the text of a page, and the tags that would fetch or run something."""
 
     def __init__(self) -> None:
         super().__init__()
-        self.words: list[str] = []
-        self.outside: list[str] = []
+        self.texts: list[str] = []
+        self.active_tags: list[str] = []
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         names = {name for name, _ in attrs}
         if tag in ("script", "link", "img", "iframe") or names & {"src", "href", "onload", "onclick"}:
-            self.outside.append(tag)
+            self.active_tags.append(tag)
 
     def handle_data(self, data: str) -> None:
-        self.words.append(" ".join(data.split()))
+        self.texts.append(" ".join(data.split()))
 
 
-def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_safe(shell: Shell) -> None:
+def test_html_sheet_has_all_warnings_reasons_and_fields(shell: Shell) -> None:
     code, output, errors = shell.run("order", "full.yaml", "--sheet", "full.html", "--option", "cams=reground")
     assert (code, output) == (0, "")
     assert "full.html" in errors
-    text = (shell.folder / "full.html").read_text(encoding="utf-8")
-    page = Words()
-    page.feed(text)
-    assert page.outside == []
-    assert not re.search(r"url\(|@import", text)
-    flowed = " ".join(word for word in page.words if word)
-    for words in (
+    source = (shell.folder / "full.html").read_text(encoding="utf-8")
+    page = PageText()
+    page.feed(source)
+    assert page.active_tags == []
+    assert not re.search(r"url\(|@import", source)
+    flowed = " ".join(text for text in page.texts if text)
+    for text in (
         "INVENTED for a test.",
         "does not replace the maker's manual",
         "Paper does not block a wrong step",
@@ -179,22 +179,22 @@ def test_the_sheet_is_one_page_with_everything_that_keeps_a_builder_on_paper_saf
         "lot:",
         "Look for leaks: 14 d",
     ):
-        assert words in flowed, words
+        assert text in flowed, text
 
 
-def test_the_sheet_as_text_says_the_same_within_the_width(shell: Shell) -> None:
+def test_text_sheet_has_the_same_content_in_the_width(shell: Shell) -> None:
     call = ("order", "full.yaml", "--text", "--option", "cams=reground", "--width", "70")
     code, output, errors = shell.run(*call)
     assert (code, errors) == (0, "")
     assert max(map(len, output.splitlines())) <= 70
     flowed = " ".join(output.split())
-    for words in ("Paper does not block a wrong step", "does not replace the maker's manual", "[ ] Pistons at-deck",
+    for text in ("Paper does not block a wrong step", "does not replace the maker's manual", "[ ] Pistons at-deck",
                   "MOVE A: Turn the crank down", "FINISH NOT AFTER:", "front ________ mm", "HOLD inspector: lash seen",
                   "1. 5 N·m: 1[ ] 2[ ] 3[ ] 4[ ]"):  # fmt: skip
-        assert words in flowed, words
+        assert text in flowed, text
 
 
-def test_the_start_that_is_given_decides_which_moves_are_printed(shell: Shell) -> None:
+def test_start_option_decides_which_moves_are_printed(shell: Shell) -> None:
     for start, turns in (("at-deck", ["seal", "turn-down", "seat-cam"]), ("down", ["seal", "seat-cam"])):
         code, output, _ = shell.run("order", "full.yaml", "--sheet", "--json", "--start", f"pistons={start}")
         made = json.loads(output)
@@ -203,44 +203,44 @@ def test_the_start_that_is_given_decides_which_moves_are_printed(shell: Shell) -
         assert [turn.get("step") or turn.get("move") for turn in made["turns"]] == turns
 
 
-def test_an_order_that_is_only_safe_behind_the_interlock_is_printed_with_its_move(shell: Shell) -> None:
+def test_sheet_includes_the_moves_that_make_the_order_safe(shell: Shell) -> None:
     code, output, _ = shell.run("order", "paper.yaml", "--text")
     assert code == 0
     assert output.index("Turn down") < output.index("Seat the cam")
 
 
-@pytest.mark.parametrize(("name", "said"), [("dead", "an open valve would reach them"), ("circle", "in a circle")])
-def test_what_has_no_safe_order_is_not_printed(shell: Shell, name: str, said: str) -> None:
+@pytest.mark.parametrize(("name", "reason"), [("dead", "an open valve would reach them"), ("circle", "in a circle")])
+def test_procedure_without_a_safe_order_gets_no_sheet(shell: Shell, name: str, reason: str) -> None:
     code, output, errors = shell.run("order", f"{name}.yaml", "--sheet", "out.html")
     assert (code, output) == (1, "")
     assert "there is no safe order" in errors
-    assert said in errors
+    assert reason in errors
     assert not (shell.folder / "out.html").exists()
 
 
 @pytest.mark.parametrize(
-    ("call", "said"),
+    ("call", "hint"),
     [
-        (["--sheet", "full.yaml"], "name it first"),
+        (["--sheet", "full.yaml"], "before the options"),
         (["bad.yaml"], "benchflow check bad.yaml"),
         (["ful.yaml"], "Did you mean full.yaml?"),
-        (["full.yaml", "--option", "cam=standard"], "Did you mean `cams`"),
-        (["full.yaml", "--option", "cams=regrund"], "Did you mean `reground`"),
+        (["full.yaml", "--option", "cam=standard"], "Did you mean `cams`?"),
+        (["full.yaml", "--option", "cams=regrund"], "Did you mean `reground`?"),
         (["full.yaml", "--option", "cams"], "name=choice"),
-        (["full.yaml", "--start", "piston=down"], "Did you mean `pistons`"),
-        (["full.yaml", "--start", "pistons=dwn"], "Did you mean `down`"),
-        (["full.yaml", "--start", "valves=open"], "it starts at shut"),
+        (["full.yaml", "--start", "piston=down"], "Did you mean `pistons`?"),
+        (["full.yaml", "--start", "pistons=dwn"], "Did you mean `down`?"),
+        (["full.yaml", "--start", "valves=open"], "fixes its start at shut"),
         (["full.yaml", "--svg", "gone/x.svg"], "gone/x.svg cannot be written"),
     ],
 )
-def test_a_call_that_cannot_be_carried_out_says_what_to_do(shell: Shell, call: list[str], said: str) -> None:
+def test_wrong_call_ends_with_code_2_and_a_hint(shell: Shell, call: list[str], hint: str) -> None:
     code, output, errors = shell.run("order", *call)
     assert (code, output) == (2, "")
-    assert said in errors
+    assert hint in errors
     assert "Traceback" not in errors
 
 
-def test_nothing_in_a_file_can_steer_the_terminal_or_the_page(shell: Shell) -> None:
+def test_control_characters_and_markup_in_a_file_are_harmless(shell: Shell) -> None:
     evil = FULL.replace("Seal the corners", '"<script>alert(1)</script>\\x1b]52;c;cm0=\\x07 \\u202E"')
     (shell.folder / "evil.yaml").write_text(evil, encoding="utf-8")
     for call in ([], ["--json"], ["--svg", "-"], ["--sheet"], ["--text"], ["--sheet", "--json"]):

@@ -1,4 +1,4 @@
-"""The commands that change the shop's register: what they must not lose or leave half said."""
+"""The commands that change the register of the shop."""
 
 from pathlib import Path
 
@@ -7,7 +7,7 @@ from click.testing import CliRunner, Result
 
 from benchflow.base.errors import BenchflowError
 from benchflow.commands.shop import shop
-from benchflow.session.shop.register import find_person, pin_fits
+from benchflow.session.shop.register import find_person, pin_matches
 from benchflow.session.shop.register_reader import load_shop
 
 
@@ -16,11 +16,11 @@ def _home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("BENCHFLOW_HOME", str(tmp_path))
 
 
-def run(*words: str, typed: str = "") -> Result:
-    return CliRunner().invoke(shop, words, input=typed)
+def run(*arguments: str, typed: str = "") -> Result:
+    return CliRunner().invoke(shop, arguments, input=typed)
 
 
-def test_naming_a_person_again_without_a_role_does_not_take_the_roles_away(tmp_path: Path) -> None:
+def test_person_without_roles_does_not_remove_existing_roles(tmp_path: Path) -> None:
     assert run("person", "Ann", "--role", "inspector").exception is None
     refused = run("person", "ann")
     assert isinstance(refused.exception, BenchflowError)
@@ -31,7 +31,7 @@ def test_naming_a_person_again_without_a_role_does_not_take_the_roles_away(tmp_p
     assert found.people[0].roles == ("builder", "inspector")
 
 
-def test_a_script_can_give_a_pin_without_a_terminal_and_without_noise(tmp_path: Path) -> None:
+def test_pin_is_read_from_standard_input(tmp_path: Path) -> None:
     run("person", "Ann", "--role", "inspector")
     given = run("pin", "Ann", typed="4711\n")
     assert given.exception is None
@@ -40,22 +40,22 @@ def test_a_script_can_give_a_pin_without_a_terminal_and_without_noise(tmp_path: 
     assert register is not None
     person = find_person(register, "Ann")
     assert person is not None
-    assert pin_fits("4711", person.pin)
+    assert pin_matches("4711", person.pin)
 
 
-@pytest.mark.parametrize("words", [("pin", "Nobody"), ("retire", "Nobody")])
-def test_who_is_not_in_the_register_is_said_before_anything_is_asked_for(words: tuple[str, ...]) -> None:
+@pytest.mark.parametrize("arguments", [("pin", "Nobody"), ("retire", "Nobody")])
+def test_unknown_person_is_refused(arguments: tuple[str, ...]) -> None:
     run("person", "Ann", "--role", "inspector")
-    refused = run(*words)
+    refused = run(*arguments)
     assert isinstance(refused.exception, BenchflowError)
     assert "Nobody" in str(refused.exception)
 
 
-def test_every_key_of_an_instrument_can_be_read_off_the_help() -> None:
+def test_help_lists_every_key_of_an_instrument() -> None:
     from benchflow.session.shop.register_reader import json_schema
 
-    told = run("instrument", "--help").output
+    text = run("instrument", "--help").output
     keys = json_schema()["$defs"]["instrument"]["properties"]
-    # Uses by session are counted, a doubt and leaving the shop have commands of their own.
+    # The program counts `uses-in`. The other two are set by `shop doubt` and `shop retire`.
     for key in keys.keys() - {"uses-in", "in-doubt", "retired"}:
-        assert key in told, key
+        assert key in text, key

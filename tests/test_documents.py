@@ -12,14 +12,14 @@ DOCUMENTS = ("README.md", "DEVELOPERS.md")
 
 
 def quoted(document: str) -> list[str]:
-    """Every text between backticks, and every line of a shell block."""
+    """The texts between backticks, and the lines of shell blocks, in a document."""
     text = (ROOT / document).read_text()
     blocks = re.findall(r"```sh\n(.*?)```", text, re.DOTALL)
     return re.findall(r"`([^`\n]+)`", re.sub(r"```.*?```", "", text, flags=re.DOTALL)) + "\n".join(blocks).splitlines()
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
-def test_every_file_named_in_a_document_exists(document: str) -> None:
+def test_files_named_in_documents_exist(document: str) -> None:
     folders = [ROOT, ROOT / "benchflow"]
     missing = []
     for text in quoted(document):
@@ -32,13 +32,13 @@ def test_every_file_named_in_a_document_exists(document: str) -> None:
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
-def test_every_command_named_in_a_document_exists(document: str) -> None:
+def test_commands_named_in_documents_exist(document: str) -> None:
     named = {word for text in quoted(document) for word in re.findall(r"\bbenchflow ([a-z]+)\b", text)}
     assert named
     assert named <= set(COMMANDS)
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
-def test_every_picture_of_a_document_exists(document: str) -> None:
+def test_pictures_of_documents_exist(document: str) -> None:
     for name in re.findall(r"\]\(([^)#]+)\)", (ROOT / document).read_text()):
         assert (ROOT / name).exists(), name

@@ -1,4 +1,4 @@
-"""The house rules that a type checker does not see: one name for one thing, no import in a circle, short modules."""
+"""House rules that a type checker does not check: unique names, no import circles, short modules."""
 
 import ast
 from collections import defaultdict
@@ -10,7 +10,7 @@ import pytest
 
 PACKAGE = Path(__file__).resolve().parent.parent / "benchflow"
 LONGEST = 480
-"""Lines. The house rule is about 400; what is far over it has a second subject."""
+"""Lines. The house rule is about 400. A much longer module has a second subject and must be split."""
 
 
 def modules() -> dict[str, ast.Module]:
@@ -31,18 +31,18 @@ def imports(tree: ast.AST) -> Iterator[tuple[str, list[str]]]:
             yield node.module, [alias.name for alias in node.names]
 
 
-def test_no_import_runs_in_a_circle_late_imports_included() -> None:
+def test_no_import_circles_including_late_imports() -> None:
     graph: networkx.DiGraph[str] = networkx.DiGraph()
     for name, tree in MODULES.items():
         for module, names in imports(tree):
-            targets = [f"{module}.{each}" for each in names if f"{module}.{each}" in MODULES]
+            targets = [f"{module}.{item}" for item in names if f"{module}.{item}" in MODULES]
             graph.add_edges_from((name, target) for target in targets or [module] if target != name)
-    circles = [sorted(each) for each in networkx.strongly_connected_components(graph) if len(each) > 1]
+    circles = [sorted(part) for part in networkx.strongly_connected_components(graph) if len(part) > 1]
     assert circles == []
 
 
-def test_a_module_name_occurs_once_in_the_package() -> None:
-    """Packages (folders) may share a name with a module, as ``review`` the folder and ``review`` the command."""
+def test_module_names_are_unique() -> None:
+    """A folder may have the name of a module, such as ``review`` the folder and ``review`` the command."""
     places = defaultdict(list)
     for path in PACKAGE.rglob("*.py"):
         if path.stem not in ("__init__", "__main__"):
@@ -50,7 +50,7 @@ def test_a_module_name_occurs_once_in_the_package() -> None:
     assert {name: found for name, found in places.items() if len(found) > 1} == {}
 
 
-def test_a_class_name_stands_for_one_thing() -> None:
+def test_class_names_are_unique() -> None:
     places = defaultdict(list)
     for module, tree in MODULES.items():
         for node in ast.walk(tree):
@@ -60,5 +60,5 @@ def test_a_class_name_stands_for_one_thing() -> None:
 
 
 @pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=lambda path: str(path.relative_to(PACKAGE)))
-def test_a_module_is_not_too_long(path: Path) -> None:
+def test_module_is_not_too_long(path: Path) -> None:
     assert len(path.read_text().splitlines()) <= LONGEST

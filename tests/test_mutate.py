@@ -1,4 +1,4 @@
-"""The mutation script itself: every mutant of a module is another program that still compiles."""
+"""The mutation script: each mutant differs from the original and still compiles."""
 
 import ast
 
@@ -7,7 +7,7 @@ import pytest
 from tests.mutate import TARGETS, Mutator, modules_of, mutants_of, mutated, suite_of
 
 
-def test_each_change_of_a_small_function_is_made_once() -> None:
+def test_mutator_makes_each_change_once() -> None:
     source = "def f(a, b):\n    if a < b and not b:\n        return a + 1\n    return True\n"
     count = Mutator()
     count.visit(ast.parse(source))
@@ -20,7 +20,7 @@ def test_each_change_of_a_small_function_is_made_once() -> None:
 
 
 @pytest.mark.parametrize("name", TARGETS)
-def test_every_target_names_modules_and_tests_that_exist(name: str) -> None:
+def test_targets_name_existing_modules_and_tests(name: str) -> None:
     paths = list(modules_of(TARGETS[name]))
     assert suite_of(TARGETS[name])
     mutant = mutants_of(paths[0])[0]

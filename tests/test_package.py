@@ -1,4 +1,4 @@
-"""The wheel and the source distribution, built and used outside of the checkout."""
+"""The wheel and the source distribution, built and installed outside of the checkout."""
 
 import os
 import subprocess
@@ -16,26 +16,26 @@ pytest.importorskip("hatchling", reason="the build backend is in the extra `test
 CHECKOUT = Path(__file__).parents[1]
 
 
-def call(*command: str | Path, folder: Path) -> str:
-    # Without PYTHONPATH, so that nothing of the checkout can be imported.
+def run_command(*command: str | Path, folder: Path) -> str:
+    # PYTHONPATH is removed, so that no module of the checkout can be imported.
     environ = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
     environ |= {"BENCHFLOW_HOME": str(folder / "home")}
-    done = subprocess.run(
+    completed = subprocess.run(
         list(map(str, command)), cwd=folder, env=environ, capture_output=True, text=True, timeout=120, check=False
     )
-    assert done.returncode == 0, done.stdout + done.stderr
-    return done.stdout
+    assert completed.returncode == 0, completed.stdout + completed.stderr
+    return completed.stdout
 
 
 @pytest.fixture(scope="module")
 def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with the wheel and the source distribution."""
     folder = tmp_path_factory.mktemp("dist")
-    done = subprocess.run(
+    completed = subprocess.run(
         [sys.executable, "-m", "hatchling", "build", "-d", str(folder)],
         cwd=CHECKOUT, capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    assert completed.returncode == 0, completed.stderr
     return folder
 
 
@@ -55,7 +55,7 @@ def test_wheel_has_licence_typing_marker_and_procedures(built: Path) -> None:
     assert not [name for name in names if name.startswith("tests/") or "__pycache__" in name]
 
 
-def test_large_libraries_of_the_tests_are_not_requirements(built: Path) -> None:
+def test_large_test_libraries_are_not_required(built: Path) -> None:
     with zipfile.ZipFile(next(built.glob("*.whl"))) as wheel:
         metadata_name = next(name for name in wheel.namelist() if name.endswith(".dist-info/METADATA"))
         metadata = Parser().parsestr(wheel.read(metadata_name).decode())
@@ -64,7 +64,7 @@ def test_large_libraries_of_the_tests_are_not_requirements(built: Path) -> None:
     assert any(line.startswith("textual") for line in required)
 
 
-def test_source_distribution_can_build_and_test_itself(built: Path) -> None:
+def test_source_distribution_has_all_files_to_build_and_test(built: Path) -> None:
     with tarfile.open(next(built.glob("*.tar.gz"))) as archive:
         names = {name.partition("/")[2] for name in archive.getnames()}
     needed = {"pyproject.toml", "README.md", "DEVELOPERS.md", "benchflow/LICENSE", "benchflow/cli.py", ".setup/tests",
@@ -74,19 +74,23 @@ def test_source_distribution_can_build_and_test_itself(built: Path) -> None:
 
 def test_wheel_works_outside_of_the_checkout(built: Path, tmp_path: Path) -> None:
     venv = tmp_path / "venv"
-    call(sys.executable, "-m", "venv", "--without-pip", venv, folder=tmp_path)
+    run_command(sys.executable, "-m", "venv", "--without-pip", venv, folder=tmp_path)
     python = venv / "bin" / "python"
     wheel = next(built.glob("*.whl"))
-    call(sys.executable, "-m", "pip", "--python", python, "install", "-q", "--no-deps", "--no-compile", "--no-index",
-         wheel, folder=tmp_path)  # fmt: skip
-    site = Path(call(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", folder=tmp_path).strip())
-    (site / "dependencies.pth").write_text(get_path("purelib") + "\n")  # those of the tests' own environment
+    install = ("pip", "--python", python, "install", "-q", "--no-deps", "--no-compile", "--no-index", wheel)
+    run_command(sys.executable, "-m", *install, folder=tmp_path)
+    site = Path(
+        run_command(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", folder=tmp_path).strip()
+    )
+    (site / "dependencies.pth").write_text(
+        get_path("purelib") + "\n"
+    )  # the libraries of the environment that runs the tests
     benchflow = venv / "bin" / "benchflow"
-    where = call(python, "-c", "import benchflow; print(benchflow.__file__)", folder=tmp_path).strip()
+    where = run_command(python, "-c", "import benchflow; print(benchflow.__file__)", folder=tmp_path).strip()
     assert Path(where).is_relative_to(venv)
-    assert "0.2.0" in call(benchflow, "--version", folder=tmp_path)
+    assert "0.2.0" in run_command(benchflow, "--version", folder=tmp_path)
     shipped = site / "benchflow" / "shipped_procedures" / "wheel-hub.yaml"
-    call(benchflow, "check", shipped, folder=tmp_path)
-    assert "214 in-lb" in call(
+    run_command(benchflow, "check", shipped, folder=tmp_path)
+    assert "214 in-lb" in run_command(
         benchflow, "calc", "wrench", "torque=300 in-lb", "lever=10 in", "extension=4 in", folder=tmp_path
     )

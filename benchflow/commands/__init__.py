@@ -1,1 +1,1 @@
-"""One module a command, or a few that belong together. Each imports late what it needs."""
+"""The commands, one module each, named as the command. Large libraries are imported only when a command runs."""

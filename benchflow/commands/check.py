@@ -1,4 +1,4 @@
-"""``check``: what is wrong with a procedure, and whether every order that it allows is safe."""
+"""The command ``check``: finds the mistakes in a procedure and proves its order."""
 
 from pathlib import Path
 from typing import Any
@@ -6,56 +6,58 @@ from typing import Any
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.exits import FINE, FOUND, UNUSABLE
-from benchflow.commands.finding import NotFound, find_procedure
-from benchflow.commands.output import emit, remark, say, shown
+from benchflow.commands.console_output import display_path, print_json, print_line, print_warning
+from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import find_procedure
 
 
-@click.command()
+@click.command(epilog=exit_code_help("A procedure has an error."))
 @click.argument("files", metavar="FILE...", nargs=-1)
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a file.")
-@click.option("--explain", metavar="CODE", help="Say what a finding means and how it is mended, with an example.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per file.")
+@click.option("--explain", metavar="CODE", help="Explain a finding and how to correct it, with an example.")
 @click.option("--bound", type=click.IntRange(min=1), metavar="N",
-              help="Explore at most N configurations, then say what was proven.")  # fmt: skip
+              help="Explore at most N configurations, then report what was proven.")  # fmt: skip
 def check(files: tuple[str, ...], as_json: bool, explain: str | None, bound: int | None) -> int:
-    """Prove that a procedure is sound: every mistake with its line and column, and whether any order that it
-    allows passes a forbidden configuration, or comes to a place from which it cannot be finished.
+    """Find every mistake in a procedure, with line and column. Then prove its order: no allowed order passes through
+    a forbidden configuration, and every allowed order can be finished.
 
-    FILE is a procedure's file, or the name of one that came along.
+    FILE is the file of a procedure, or the name of a shipped procedure.
     """
     if explain is not None:
-        from benchflow.commands.explaining import explanation
+        from benchflow.commands.problem_explanations import explanation
 
-        say(explanation(explain))
-        return FINE
+        print_line(explanation(explain))
+        return SUCCESS
     if not files:
-        raise click.UsageError("Name at least one FILE to check, or --explain a CODE.")
-    worst = FINE
+        raise click.UsageError("Name at least one FILE to check, or explain a finding: --explain CODE.")
+    worst = SUCCESS
     for name in files:
         try:
             report = check_file(find_procedure(name), bound)
-        except (NotFound, BenchflowError) as wrong:
-            remark(f"benchflow: {wrong}")
-            worst = UNUSABLE
+        except BenchflowError as error:
+            print_warning(str(error))
+            worst = CANNOT_RUN
             continue
-        worst = worst if report["ok"] else max(worst, FOUND)
+        worst = worst if report["ok"] else max(worst, PROBLEM_FOUND)
         if as_json:
-            emit({**report, "file": name})
+            print_json({**report, "file": name})
         else:
-            _tell(report)
+            _print_report(report)
     return worst
 
 
 def check_file(path: Path, bound: int | None) -> dict[str, Any]:
-    """The report on one file, as ``check --json`` prints it.
+    """The report on one file, as ``check --json`` prints it. ``bound`` limits the configurations to explore.
 
-    Raises :class:`~benchflow.base.errors.BenchflowError` when the file cannot be opened.
+    Raises:
+        BenchflowError: the file cannot be opened.
     """
     from benchflow.procedure.checks.unused_names import as_finding, check_structure
     from benchflow.session.procedure_loading import load_procedure
 
     loaded = load_procedure(path)
-    findings = [as_finding(each) for each in check_structure(loaded.procedure, loaded.problems, shown(path))]
+    file = display_path(path)
+    findings = [as_finding(problem) for problem in check_structure(loaded.procedure, loaded.problems, file)]
     explored = {"configurations": 0, "complete": False}
     if loaded.procedure is not None:
         from benchflow.ordering.proof import prove
@@ -65,29 +67,31 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
         explored = {"configurations": proof.configurations, "complete": proof.complete}
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))
     ok = not any(finding["severity"] == "error" for finding in findings)
-    return {"file": shown(path), "ok": ok, "findings": findings, "explored": explored}
+    return {"file": file, "ok": ok, "findings": findings, "explored": explored}
 
 
-def _tell(report: dict[str, Any]) -> None:
-    file, findings = report["file"], report["findings"]
-    for finding in findings:
+def _print_report(report: dict[str, Any]) -> None:
+    file = report["file"]
+    for finding in report["findings"]:
         place = f"{file}:{finding['line']}:{finding['column']}" if finding["line"] else file
-        say(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]")
+        print_line(f"{place}: {finding['severity']}: {finding['message']} [{finding['code']}]")
         if finding.get("order"):
             start = ", ".join(f"{name} {value}" for name, value in finding.get("start", {}).items())
-            say(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
-    say(f"{file}: {_verdict(report)}")
+            print_line(f"    {f'from {start}: ' if start else ''}{', '.join(finding['order'])}")
+    print_line(f"{file}: {_summary(report)}")
 
 
-def _verdict(report: dict[str, Any]) -> str:
-    counts = {each: sum(finding["severity"] == each for finding in report["findings"]) for each in ("error", "warning")}
+def _summary(report: dict[str, Any]) -> str:
+    """The last line about a file: the number of findings, and how much of the order was proven."""
+    severities = [finding["severity"] for finding in report["findings"]]
+    counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)
     explored = report["explored"]
     if not report["ok"] and not explored["configurations"]:
-        return f"{found}. Its order was not looked at, since the file has mistakes."
+        return f"{found}. The order was not checked. Correct the mistakes first."
     if not explored["complete"]:
         return (
-            f"{found or 'nothing found'}, but it was NOT EXPLORED IN FULL, only {explored['configurations']} "
-            "configurations: that its order is safe is not proven. Raise --bound, or make the procedure narrower."
+            f"{found or 'no mistake found'}. NOT EXPLORED IN FULL: only {explored['configurations']} configurations. "
+            "The order is not proven safe. Raise --bound, or make the procedure narrower."
         )
-    return f"{found or 'sound'}. Every order that it allows was explored ({explored['configurations']} configurations)."
+    return f"{found or 'sound'}. Every allowed order was explored ({explored['configurations']} configurations)."

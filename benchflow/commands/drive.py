@@ -1,4 +1,4 @@
-"""The command ``drive``: a job run by JSON lines, without a screen."""
+"""The command ``drive``: works on a job by JSON lines, without a screen."""
 
 import sys
 from pathlib import Path
@@ -6,43 +6,44 @@ from pathlib import Path
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.exits import UNUSABLE, working_on
-from benchflow.commands.finding import find_procedure
-from benchflow.commands.output import remark, say
+from benchflow.commands.console_output import print_line, print_message
+from benchflow.commands.crash_report import remember_open_log
+from benchflow.commands.exit_codes import CANNOT_RUN, exit_code_help
+from benchflow.commands.file_lookup import find_procedure
 
 
-def _list_intents(ctx: click.Context, option: click.Parameter, wanted: bool) -> None:
-    if not wanted or ctx.resilient_parsing:
+def _list_intents(context: click.Context, option: click.Parameter, chosen: bool) -> None:
+    """Print every intent with its fields, and exit. The callback of ``--intents``."""
+    if not chosen or context.resilient_parsing:
         return
     from benchflow.session.intents.intent_types import INTENT_TYPES, BaseIntent
     from benchflow.session.intents.parsing import required_by_field
 
-    everywhere = required_by_field(BaseIntent)
+    common = required_by_field(BaseIntent)
     for name, kind in sorted(INTENT_TYPES.items()):
-        fields = {field: must for field, must in required_by_field(kind).items() if field not in everywhere}
-        told = " ".join(field if must else f"[{field}]" for field, must in fields.items())
-        say(f"{name:<16}{told}".rstrip())
-    say()
-    say(f"Any intent may also have: {', '.join(everywhere)}. Fields in [ ] are optional.")
-    ctx.exit()
+        required = {field: needed for field, needed in required_by_field(kind).items() if field not in common}
+        fields = " ".join(field if needed else f"[{field}]" for field, needed in required.items())
+        print_line(f"{name:<16}{fields}".rstrip())
+    print_line()
+    print_line(f"Any intent may also have: {', '.join(common)}. Fields in [ ] are optional.")
+    context.exit()
 
 
-@click.command()
+@click.command(epilog=exit_code_help())
 @click.option(
     "--intents", is_flag=True, is_eager=True, expose_value=False, callback=_list_intents,
     help="List every intent with its fields, and exit.",
 )  # fmt: skip
 @click.argument("procedure")
 @click.option(
-    "--log",
-    type=click.Path(path_type=Path),
-    required=True,
-    help="The log: started, or continued.",
-)
-@click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent; the log says so.")
-@click.option("--shop", type=click.Path(path_type=Path), help="The shop file, instead of the one in its usual place.")
+    "--log", type=click.Path(path_type=Path), required=True,
+    help="The file of the log. It is made, or continued if it exists.",
+)  # fmt: skip
+@click.option("--simulated", is_flag=True, help="Take the time from `at` in each intent. The log records this.")
+@click.option("--shop", type=click.Path(path_type=Path), help="Use this shop file instead of the usual one.")
 def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
-    """Run a job of PROCEDURE by intents: one JSON object per line on standard input, one line of answer for each.
+    """Work on a job by PROCEDURE without a screen. Intents come as JSON, one per line of standard input. Each gets
+    one line of JSON as its answer on standard output.
 
     \b
     {"intent": "open", "by": "...", "unit": "job 1", "options": {}, "start": {"pistons": "at-deck"}}
@@ -50,29 +51,29 @@ def drive(procedure: str, log: Path, simulated: bool, shop: Path | None) -> int:
     {"intent": "record", "name": "...", "value": "0.12 mm"}      {"intent": "finish"}
     {"intent": "status"}      (all of them: benchflow drive --intents)
 
-    The screen sends the same intents. A refusal is an answer, not a failure of the command.
+    The bench screen sends the same intents. A refused intent is a normal answer, and does not change the exit code.
     """
     from benchflow.session.json_lines import drive as drive_controller
     from benchflow.session.json_lines import open_controller
-    from benchflow.session.machine_folders import places
-    from benchflow.session.procedure_loading import load_procedure, reader
+    from benchflow.session.machine_folders import machine_folders
+    from benchflow.session.procedure_loading import load_procedure, procedure_reader
     from benchflow.session.shop.live_register import Register
 
     path = find_procedure(procedure)
     source = load_procedure(path)
     if source.procedure is None:
         for problem in source.problems:
-            remark(str(problem))
-        return UNUSABLE
-    working_on(log)
+            print_message(str(problem))
+        return CANNOT_RUN
+    remember_open_log(log)
     if shop is not None and not shop.exists():
-        raise BenchflowError(f"There is no shop file {shop}.")
-    register = Register(shop or places().shop, places().compiled)
-    controller = open_controller(source, path.name, log, reader(), simulated=simulated, register=register)
+        raise BenchflowError(f"There is no shop file {shop}. Name an existing one.")
+    register = Register(shop or machine_folders().shop, machine_folders().compiled)
+    controller = open_controller(source, path.name, log, procedure_reader(), simulated=simulated, register=register)
     if controller.journal.torn:
-        remark(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
+        print_message(f"The last line of {log} was not complete. It was moved to {controller.journal.torn}.")
     if controller.read_only:
-        remark(f"View only: {log}: {controller.read_only}.")
+        print_message(f"View only: {log}: {controller.read_only}.")
     try:
         return drive_controller(controller, sys.stdin.buffer, sys.stdout.buffer)
     finally:

@@ -1,4 +1,4 @@
-"""``order``: a procedure as a graph to be looked at, and as a sheet in one safe order."""
+"""The command ``order``: shows a procedure as a graph, or as a printed sheet in one safe order."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -7,31 +7,36 @@ from typing import TYPE_CHECKING
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.exits import FINE, FOUND
-from benchflow.commands.finding import find_procedure
-from benchflow.commands.output import emit, remark, say, shown
+from benchflow.commands.console_output import display_path, print_json, print_lines, print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import find_procedure
+from benchflow.commands.output_file import STANDARD_OUTPUT, write_output
+from benchflow.procedure.problems import hint_for
 
 if TYPE_CHECKING:
     from benchflow.ordering.pictures.order_sheet import OrderSheet
     from benchflow.procedure.model import Procedure
     from benchflow.procedure.plan import Plan
 
-_HERE = "-"
-"""Standard output, as the name of a file."""
+_MOST_STARTS = 10_000
+"""At most so many combinations of start values are tried, to find one that no rule forbids."""
 
 
-@click.command()
+@click.command(epilog=exit_code_help("There is no safe order, or `after` runs in a circle."))
 @click.argument("name", metavar="PROCEDURE", required=False)
 @click.option("--svg", type=click.Path(path_type=Path), metavar="FILE",
-              help="Draw it as a picture; - for standard output.")  # fmt: skip
-@click.option("--sheet", is_flag=False, flag_value=_HERE, type=click.Path(path_type=Path), metavar="[FILE.html]",
-              help="A sheet to print, in one safe order; to standard output without a FILE.")  # fmt: skip
-@click.option("--text", "as_text", is_flag=True, help="The sheet as plain text.")
-@click.option("--json", "as_json", is_flag=True, help="The graph as one JSON object; with --sheet, the order.")
+              help="Draw the graph as a picture. `-` is standard output.")  # fmt: skip
+@click.option("--sheet", is_flag=False, flag_value=str(STANDARD_OUTPUT), type=click.Path(path_type=Path),
+              metavar="[FILE.html]",
+              help="Make a sheet to print, in one safe order. Without a FILE: to standard output.")  # fmt: skip
+@click.option("--text", "as_text", is_flag=True, help="Make the sheet as plain text.")
+@click.option("--json", "as_json", is_flag=True, help="Print the graph as one JSON object. With --sheet: the order.")
 @click.option(
-    "--option", "chosen", multiple=True, metavar="NAME=CHOICE", help="Answer an option; else its first choice."
-)
-@click.option("--start", "starts", multiple=True, metavar="STATE=VALUE", help="How a state that is asked for stands.")
+    "--option", "chosen", multiple=True, metavar="NAME=CHOICE",
+    help="Choose for an option. May be repeated. Default: the first choice of each.",
+)  # fmt: skip
+@click.option("--start", "starts", multiple=True, metavar="STATE=VALUE",
+              help="Set the value at the start of a state that is asked for. May be repeated.")  # fmt: skip
 @click.option("--width", type=click.IntRange(40, 400), default=100, show_default=True, help="Columns of plain text.")
 def order(
     name: str | None,
@@ -43,77 +48,77 @@ def order(
     starts: tuple[str, ...],
     width: int,
 ) -> int:
-    """Show a procedure's order: what comes after what, what each operation needs and brings about, how the states
-    move, and what must never stand together. PROCEDURE is a file, or the name of one that came along.
+    """Show the order of PROCEDURE: which operation comes after which, what each one needs and sets, how the states
+    change, and what is forbidden. PROCEDURE is a file, or the name of a shipped procedure.
 
-    --sheet lays one build out in a safe order, with the reasons beside each line and room to write on it. It is
-    safe from the start that it names, and from no other.
+    With --sheet or --text, one build is printed in a safe order, with reasons and room to write. The order is safe
+    only from the start that is printed on the sheet.
     """
     if name is None:
-        raise click.UsageError("Name a PROCEDURE, and name it first: benchflow order head-install --sheet")
-    plan, start = _build(name, chosen, starts)
+        raise click.UsageError("Name a PROCEDURE before the options: benchflow order head-install --sheet")
+    plan, start = _plan_and_start(name, chosen, starts)
     if svg is not None:
-        _draw(plan, start, svg)
+        _write_picture(plan, start, svg)
     if sheet is not None or as_text:
-        return _sheet(plan, start, sheet or Path(_HERE), as_text=as_text, as_json=as_json, width=width)
+        return _write_sheet(plan, start, sheet or STANDARD_OUTPUT, as_text=as_text, as_json=as_json, width=width)
     from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
 
-    drawn = order_graph(plan, {**start})
+    graph = order_graph(plan, {**start})
     if as_json:
-        emit(drawn)
+        print_json(graph)
     elif svg is None:
         from benchflow.ordering.pictures.order_graph_text import order_graph_text
 
-        for line in order_graph_text(drawn, grouped_operations(plan, drawn), width=width):
-            say(line)
-    return FOUND if drawn.circles else FINE
+        print_lines(order_graph_text(graph, grouped_operations(plan, graph), width=width))
+    return PROBLEM_FOUND if graph.circles else SUCCESS
 
 
-def _draw(plan: "Plan", start: dict[str, str], out: Path) -> None:
-    from benchflow.commands.writing import put
+def _write_picture(plan: "Plan", start: dict[str, str], out: Path) -> None:
     from benchflow.ordering.pictures.order_graph import grouped_operations, order_graph
     from benchflow.ordering.pictures.order_graph_svg import order_graph_svg
 
-    drawn = order_graph(plan, {**start})
-    put(order_graph_svg(drawn, grouped_operations(plan, drawn)), out)
-    if str(out) != _HERE:
-        remark(f"benchflow: drawn in {shown(out)}")
+    graph = order_graph(plan, {**start})
+    write_output(order_graph_svg(graph, grouped_operations(plan, graph)), out)
+    if out != STANDARD_OUTPUT:
+        print_warning(f"The picture was written to {display_path(out)}")
 
 
-def _sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_json: bool, width: int) -> int:
-    from benchflow.commands.writing import put
+def _write_sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: bool, as_json: bool, width: int) -> int:
+    """Write the sheet in one safe order, or report why there is none. Returns the exit code."""
     from benchflow.ordering.pictures.order_sheet import NoSafeOrder, lay_out
 
-    made = lay_out(plan, _whole(plan, start))
+    made = lay_out(plan, _complete_start(plan, start))
     if isinstance(made, NoSafeOrder):
-        begun = f" After {', '.join(made.done)}:" if made.done else ""
-        none = (
-            "there is no safe order of the whole build" if made.certain else "no safe order was found, of those tried"
+        result = (
+            "From this start there is no safe order of the whole build."
+            if made.certain
+            else "From this start no safe order was found, but not every order was tried."
         )
-        remark(f"benchflow: {none}, from this start.{begun} {'; '.join(made.reasons)}.")
-        remark(f"benchflow: `benchflow check` says more. {_how_to_start(plan)}".rstrip())
-        return FOUND
+        done = f" After {', '.join(made.done)}:" if made.done else ""
+        print_warning(f"{result}{done} {'; '.join(made.reasons)}.")
+        print_warning(f"For details: benchflow check. {_other_starts(plan)}".rstrip())
+        return PROBLEM_FOUND
     if not made.time_kept:
-        remark("benchflow: in this order the time windows cannot all be kept, however quickly it is done.")
+        print_warning("This order cannot keep all time windows, however quickly you work.")
     if as_json:
-        emit(_as_json(made))
-        return FINE
-    from benchflow.review.sheets.order_sheet_page import page
+        print_json(_sheet_as_json(made))
+        return SUCCESS
+    from benchflow.review.sheets.order_sheet_page import order_sheet_page
 
     if as_text:
-        from benchflow.review.sheets.order_sheet_text import text
+        from benchflow.review.sheets.order_sheet_text import order_sheet_text
 
-        put("\n".join(text(page(made), width)) + "\n", out)
+        write_output("\n".join(order_sheet_text(order_sheet_page(made), width)) + "\n", out)
     else:
-        from benchflow.review.sheets.order_sheet_html import html
+        from benchflow.review.sheets.order_sheet_html import order_sheet_html
 
-        put(html(page(made)), out)
-    if str(out) != _HERE:
-        remark(f"benchflow: written to {shown(out)}")
-    return FINE
+        write_output(order_sheet_html(order_sheet_page(made)), out)
+    if out != STANDARD_OUTPUT:
+        print_warning(f"The sheet was written to {display_path(out)}")
+    return SUCCESS
 
 
-def _as_json(made: "OrderSheet") -> dict[str, object]:
+def _sheet_as_json(made: "OrderSheet") -> dict[str, object]:
     return {
         "procedure": made.plan.procedure.id,
         "revision": made.plan.procedure.revision,
@@ -124,42 +129,48 @@ def _as_json(made: "OrderSheet") -> dict[str, object]:
     }
 
 
-# --- which build, from which start ------------------------------------------------------------------
+# --- options and start ------------------------------------------------------------------------------
 
 
-def _build(name: str, chosen: Sequence[str], starts: Sequence[str]) -> tuple["Plan", dict[str, str]]:
-    """The plan, and the values given for states that are asked for."""
+def _plan_and_start(name: str, chosen: Sequence[str], starts: Sequence[str]) -> tuple["Plan", dict[str, str]]:
+    """The plan with the ``chosen`` options, and the values from ``starts``.
+
+    Raises:
+        BenchflowError: the procedure has mistakes, or a name or a value is unknown.
+    """
     from benchflow.procedure.expand import expand
     from benchflow.session.procedure_loading import load_procedure
 
     path = find_procedure(name)
     procedure = load_procedure(path).procedure
     if procedure is None:
-        raise BenchflowError(f"{shown(path)} has mistakes, so it has no order yet. See: benchflow check {shown(path)}")
+        file = display_path(path)
+        raise BenchflowError(f"{file} has mistakes, so its order cannot be shown. To list them: benchflow check {file}")
     options = {option.name: option.choices[0] for option in procedure.options if option.choices}
     for key, value in _pairs(chosen, "--option", "name=choice"):
         choices = {option.name: option.choices for option in procedure.options}
-        _known(key, choices, "option")
-        _known(value, choices[key], f"choice for {key}")
+        _require_known(key, choices, "option")
+        _require_known(value, choices[key], f"choice for {key}")
         options[key] = value
-    return expand(procedure, options), _start(procedure, starts)
+    return expand(procedure, options), _start_values(procedure, starts)
 
 
-def _start(procedure: "Procedure", starts: Sequence[str]) -> dict[str, str]:
-    variables = {variable.name: variable for variable in procedure.state}
-    found: dict[str, str] = {}
+def _start_values(procedure: "Procedure", starts: Sequence[str]) -> dict[str, str]:
+    """The values from the ``--start`` arguments, by state variable."""
+    variables = procedure.variables_by_name
+    values: dict[str, str] = {}
     for key, value in _pairs(starts, "--start", "state=value"):
-        _known(key, variables, "state")
-        _known(value, variables[key].values, f"value of {key}")
+        _require_known(key, variables, "state")
+        _require_known(value, variables[key].values, f"value of {key}")
         fixed = variables[key].start
         if fixed is not None and fixed != value:
-            raise BenchflowError(f"--start {key}={value}: the procedure says that it starts at {fixed}.")
-        found[key] = value
-    return found
+            raise BenchflowError(f"--start {key}={value} is not possible. The procedure fixes its start at {fixed}.")
+        values[key] = value
+    return values
 
 
-def _whole(plan: "Plan", start: dict[str, str]) -> dict[str, str | None]:
-    """A value for every state: as given, as the procedure has it, else the first that no rule forbids."""
+def _complete_start(plan: "Plan", start: dict[str, str]) -> dict[str, str | None]:
+    """A start value for every state: from ``start``, from the procedure, or the first that no rule forbids."""
     from itertools import islice, product
 
     from benchflow.ordering.interlock import forbidden
@@ -169,29 +180,30 @@ def _whole(plan: "Plan", start: dict[str, str]) -> dict[str, str | None]:
     choices = [v.values if given[v.name] is None else (str(given[v.name]),) for v in variables]
     names = [v.name for v in variables]
     first: dict[str, str | None] = {name: values[0] for name, values in zip(names, choices, strict=True)}
-    for values in islice(product(*choices), 10_000):
-        whole: dict[str, str | None] = dict(zip(names, values, strict=True))
-        if not forbidden(plan, whole):
-            return whole
+    for values in islice(product(*choices), _MOST_STARTS):
+        complete: dict[str, str | None] = dict(zip(names, values, strict=True))
+        if not forbidden(plan, complete):
+            return complete
     return first
 
 
-def _how_to_start(plan: "Plan") -> str:
+def _other_starts(plan: "Plan") -> str:
     asked = [f"{v.name}={'|'.join(v.values)}" for v in plan.procedure.state if v.start is None]
     return f"Other starts: --start {' --start '.join(asked)}" if asked else ""
 
 
 def _pairs(texts: Iterable[str], flag: str, form: str) -> Iterable[tuple[str, str]]:
-    for each in texts:
-        key, equals, value = each.partition("=")
+    """Each ``key=value`` text as a pair."""
+    for text in texts:
+        key, equals, value = text.partition("=")
         if not equals:
-            raise BenchflowError(f"{flag} {each}: write it as {form}.")
+            raise BenchflowError(f"{flag} {text} has no `=`. Write it as {form}.")
         yield key.strip(), value.strip()
 
 
-def _known(name: str, names: Iterable[str], what: str) -> None:
-    from benchflow.procedure.problems import hint_for
-
+def _require_known(name: str, names: Iterable[str], kind: str) -> None:
+    """Raise an error with a suggestion if ``name`` is not one of ``names``."""
     known = list(names)
     if name not in known:
-        raise BenchflowError(f"There is no {what} {name!r}. {hint_for(name, known) or 'The procedure asks for none'}")
+        hint = hint_for(name, known, f"The procedure has no {kind}.")
+        raise BenchflowError(f"There is no {kind} {name!r}. {hint}".rstrip())

@@ -1,4 +1,4 @@
-"""The command ``run``: a job on the bench screen."""
+"""The command ``run``: opens a job on the bench screen."""
 
 import sys
 from pathlib import Path
@@ -6,29 +6,29 @@ from pathlib import Path
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.finding import find_either
+from benchflow.commands.exit_codes import exit_code_help
+from benchflow.commands.file_lookup import find_procedure_or_log
 
 
-@click.command()
-@click.argument("what", metavar="[PROCEDURE|LOG]", required=False)
-@click.option("--log-folder", type=click.Path(path_type=Path), help="Where the log goes; must exist.")
-@click.option("--by", help="Who is building.")
-@click.option("--unit", help="Serial or job number of what is built.")
-def run(what: str | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
+@click.command(epilog=exit_code_help())
+@click.argument("name", metavar="[PROCEDURE|LOG]", required=False)
+@click.option("--log-folder", type=click.Path(path_type=Path), help="The folder for the log. It must exist.")
+@click.option("--by", help="The name of the builder.")
+@click.option("--unit", help="The serial or job number of the unit to be built.")
+def run(name: str | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
     """Start a job with PROCEDURE at the bench, or continue the job in LOG.
 
-    Without either, the supplied procedures and the open jobs are listed. PROCEDURE is a file or the name of a
-    supplied procedure; LOG is a file or a part of its name, such as the job number.
+    Without an argument, the shipped procedures and the open jobs are listed. PROCEDURE is a file, or the name of a
+    shipped procedure. LOG is a file, or a part of its name, such as the job number.
 
-    It is always safe to leave: every entry is on disk before it is shown as done.
+    You can leave at any time. Every entry is on disk before the screen shows it as done.
     """
     if log_folder is not None and not log_folder.is_dir():
         raise BenchflowError(f"There is no folder {log_folder}. Make it, or choose another.")
-    target = find_either(what, log_folder) if what is not None else None
+    target = find_procedure_or_log(name, log_folder) if name is not None else None
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise BenchflowError(
-            "The bench needs a terminal for its screen and keyboard, and there is none. "
-            "To work without a screen: benchflow drive --help"
+            "The bench screen needs a terminal, and there is none. To work without a screen: benchflow drive --help"
         )
     from benchflow.tui import start
 

@@ -1,137 +1,118 @@
-"""``shop``: who works here and with what."""
+"""The command ``shop``: shows and changes the register of people and instruments."""
 
 import os
 import sys
 from collections.abc import Callable
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from benchflow.base.errors import BenchflowError
-from benchflow.commands.exits import FINE, FOUND
-from benchflow.commands.output import emit, remark, say
+from benchflow.commands.console_output import print_json, print_line, print_message
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 
 if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
     from benchflow.trade.instruments import Instrument
 
 
-def _path() -> Any:
-    from benchflow.session.machine_folders import places
-
-    return places().shop
-
-
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BenchflowError(f"{text!r} is no date; write it like 2026-03-01") from None
-
-
-def _change(*changes: Callable[..., Any]) -> None:
-    from benchflow.session.machine_folders import make_folder
-    from benchflow.session.shop.register_writer import change_file
-
-    path = _path()
-    make_folder(path.parent)
-    change_file(path, *changes)
-    say(f"Kept in {path}")
-
-
-@click.group(invoke_without_command=True)
-@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+@click.group(invoke_without_command=True, epilog=exit_code_help("The register has mistakes. They are listed."))
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.pass_context
-def shop(ctx: click.Context, as_json: bool) -> int:
-    """Look at the shop's register, or change it: people with their roles and PINs, instruments with their
-    calibration.
+def shop(context: click.Context, as_json: bool) -> int:
+    """Show the register, or change it. The register lists people with their roles and PINs, and instruments with
+    their calibration.
 
-    Without a command it shows the register and says what is overdue. Once there is a register, only people in it can
-    open a session or sign, and only for their roles; an instrument that is not fit is refused.
+    Without a command, the register is shown, with everything that is overdue. If there is a register, only the
+    people in it can open a job or sign, and only for their roles. An instrument that is not fit is refused.
     """
-    if ctx.invoked_subcommand is not None:
-        return FINE
+    if context.invoked_subcommand is not None:
+        return SUCCESS
     from benchflow.session.shop.register_reader import load_shop
 
-    path = _path()
+    path = _shop_file()
     if not path.exists():
-        remark(f"There is no register yet ({path}): any name may sign. Begin one with: benchflow shop person NAME")
+        print_message(f"There is no register ({path}). Any name may sign. To make one: benchflow shop person NAME")
         if as_json:
-            emit({"file": path, "people": [], "instruments": []})
-        return FINE
-    found = load_shop(path)
-    for problem in found.problems:
-        remark(str(problem))
-    if found.shop is None:
-        return FOUND
+            print_json({"file": path, "people": [], "instruments": []})
+        return SUCCESS
+    loaded = load_shop(path)
+    for problem in loaded.problems:
+        print_message(str(problem))
+    if loaded.shop is None:
+        return PROBLEM_FOUND
     if as_json:
-        people = [{"name": one.name, "roles": one.roles, "retired": one.retired} for one in found.shop.people]
-        emit({"file": path, "people": people, "instruments": [_plain(one) for one in found.shop.instruments]})
+        people = [{"name": one.name, "roles": one.roles, "retired": one.retired} for one in loaded.shop.people]
+        instruments = [_instrument_as_json(one) for one in loaded.shop.instruments]
+        print_json({"file": path, "people": people, "instruments": instruments})
     else:
-        _show(found.shop)
-    return FINE
+        _print_register(loaded.shop)
+    return SUCCESS
 
 
-def _plain(one: "Instrument") -> dict[str, Any]:
+def _instrument_as_json(instrument: "Instrument") -> dict[str, Any]:
     from benchflow.trade.instruments import due_date
 
     return {
-        "id": one.id,
-        "kind": one.kind,
-        "title": one.title,
-        "serial": one.serial,
-        "range": None if one.range is None else one.range.text,
-        "uncertainty": None if one.uncertainty is None else one.uncertainty.text,
-        "coverage-factor": str(one.k),
-        "calibrated": one.calibrated,
-        "calibration-due": due_date(one),
-        "uses-since": one.uses,
-        "in-doubt": one.doubt,
-        "retired": one.retired,
+        "id": instrument.id,
+        "kind": instrument.kind,
+        "title": instrument.title,
+        "serial": instrument.serial,
+        "range": None if instrument.range is None else instrument.range.text,
+        "uncertainty": None if instrument.uncertainty is None else instrument.uncertainty.text,
+        "coverage-factor": str(instrument.k),
+        "calibrated": instrument.calibrated,
+        "calibration-due": due_date(instrument),
+        "uses-since": instrument.uses,
+        "in-doubt": instrument.doubt,
+        "retired": instrument.retired,
     }
 
 
-def _show(register: "Shop") -> None:
-    say(register.name or "The shop")
-    say()
-    say("People")
+def _print_register(register: "Shop") -> None:
+    print_line(register.name or "The shop")
+    print_line()
+    print_line("People")
     for person in register.people:
         left = f", left {person.retired}" if person.retired else ""
         pin = ", PIN" if person.pin else ""
-        say(f"  {person.name}: {', '.join(person.roles) or 'no role'}{pin}{left}")
-    say()
-    say("Instruments")
-    today = date.today()  # calibration is due by the calendar of the shop
-    for one in register.instruments:
-        say(f"  {one.id}: {_described(one, today)}")
+        print_line(f"  {person.name}: {', '.join(person.roles) or 'no role'}{pin}{left}")
+    print_line()
+    print_line("Instruments")
+    today = date.today()  # calibration is due by the local calendar
+    for instrument in register.instruments:
+        print_line(f"  {instrument.id}: {_instrument_text(instrument, today)}")
 
 
-def _described(one: "Instrument", today: date) -> str:
+def _instrument_text(instrument: "Instrument", today: date) -> str:
+    """One line about an instrument: kind, range, calibration, uses, doubt."""
     from benchflow.trade.instruments import due_date, uses_allowed
 
-    parts = [one.kind, one.name]
-    if one.range is not None:
-        parts.append(one.range.text)
-    due, allowed = due_date(one), uses_allowed(one)
+    parts = [instrument.kind, instrument.name]
+    if instrument.range is not None:
+        parts.append(instrument.range.text)
+    due, allowed = due_date(instrument), uses_allowed(instrument)
     if due is not None:
         parts.append(f"OVERDUE since {due}" if due < today else f"due {due}")
-    if one.uses:
-        parts.append(f"{one.uses} uses" + (f" of {allowed}" if allowed else ""))
-    if one.doubt:
-        parts.append(f"IN DOUBT: {one.doubt}")
-    if one.retired:
-        parts.append(f"retired {one.retired}")
+    if instrument.uses:
+        parts.append(f"{instrument.uses} uses" + (f" of {allowed}" if allowed else ""))
+    if instrument.doubt:
+        parts.append(f"IN DOUBT: {instrument.doubt}")
+    if instrument.retired:
+        parts.append(f"retired {instrument.retired}")
     return ", ".join(parts)
 
 
-@shop.command()
+# --- people -----------------------------------------------------------------------------------------
+
+
+@shop.command(epilog=exit_code_help())
 @click.argument("name")
-@click.option("--role", "roles", multiple=True, help="What they sign for, such as inspector; may be repeated.")
+@click.option("--role", "roles", multiple=True, help="What the person signs for, such as inspector. May be repeated.")
 def person(name: str, roles: tuple[str, ...]) -> int:
-    """Add a person, or give one other roles.
+    """Add a person. For a person who is in the register, replace the roles.
 
     \b
       benchflow shop person 'Ann Other' --role builder --role inspector
@@ -142,51 +123,51 @@ def person(name: str, roles: tuple[str, ...]) -> int:
     register = _register()
     known = None if register is None else find_person(register, name)
     if known is not None and not roles:
-        # Never by saying nothing: whoever only meant to look would leave nobody to sign.
-        has = ", ".join(known.roles) or "no role"
-        raise BenchflowError(f"{known.name} is in the register already ({has}). For other roles say --role, or retire")
-    _change(add_person(name, roles) if known is None else set_roles(known.name, roles))
-    return FINE
+        # Without this error, the command would remove all roles of the person.
+        present = ", ".join(known.roles) or "no role"
+        raise BenchflowError(
+            f"{known.name} is already in the register ({present}). "
+            "To replace the roles, give --role. To retire a person: benchflow shop retire NAME"
+        )
+    _change_register(add_person(name, roles) if known is None else set_roles(known.name, roles))
+    return SUCCESS
 
 
-def _register() -> "Shop | None":
-    from benchflow.session.shop.live_register import Register
-
-    return Register(_path()).shop()
-
-
-@shop.command()
+@shop.command(epilog=exit_code_help())
 @click.argument("name")
 def pin(name: str) -> int:
-    """Give a person a PIN. It is asked for twice (from a script: one line on standard input); only its salted hash is
-    kept."""
+    """Set the PIN of a person. It is asked for twice. A script gives it as one line on standard input. Only a salted
+    hash of it is stored."""
     from benchflow.session.shop.register import find_person, hash_pin
     from benchflow.session.shop.register_writer import set_pin
 
     register = _register()
     known = None if register is None else find_person(register, name)
     if known is None:
-        raise BenchflowError(f"{name} is not in the register. Add: benchflow shop person NAME --role ROLE")
+        raise BenchflowError(f"{name} is not in the register. To add: benchflow shop person NAME --role ROLE")
     if sys.stdin.isatty():
-        typed = click.prompt("PIN", hide_input=True, confirmation_prompt="The same again")
+        typed = click.prompt("PIN", hide_input=True, confirmation_prompt="Repeat the PIN")
     else:
         typed = sys.stdin.readline().rstrip("\r\n")
-    _change(set_pin(known.name, hash_pin(typed, os.urandom(16))))
-    return FINE
+    _change_register(set_pin(known.name, hash_pin(typed, os.urandom(16))))
+    return SUCCESS
 
 
-@shop.command()
+# --- instruments ------------------------------------------------------------------------------------
+
+
+@shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="ID")
 @click.argument("values", metavar="KEY=VALUE...", nargs=-1, required=True)
 def instrument(name: str, values: tuple[str, ...]) -> int:
-    """Add an instrument, or change what is known of one.
+    """Add an instrument, or change its values.
 
     \b
       benchflow shop instrument tw-120 kind=torque serial=T-0117 range='20 .. 120 N·m' uncertainty='4 %'
       benchflow shop instrument tw-120 calibrated=2026-03-01 calibration-due=2027-03-01
 
-    The keys: kind, title, serial, range, scale, uncertainty, coverage-factor (k, else 2), calibrated, calibration-due,
-    uses-since, uses-allowed, lever, note. `benchflow schema --shop` says what each means.
+    The keys are kind, title, serial, range, scale, uncertainty, coverage-factor (k, default 2), calibrated,
+    calibration-due, uses-since, uses-allowed, lever, note. `benchflow schema --shop` explains each of them.
     """
     from benchflow.session.shop.register_writer import add_instrument, set_value
 
@@ -194,53 +175,94 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
     for value in values:
         key, equals, text = value.partition("=")
         if not equals:
-            raise BenchflowError(f"{value!r} is no KEY=VALUE; write it like serial=T-0117")
+            raise BenchflowError(f"{value!r} is not KEY=VALUE. Write it like serial=T-0117")
         pairs[key.strip()] = text.strip()
     register = _register()
     if register is not None and any(one.id == name for one in register.instruments):
-        _change(*(set_value(name, key, text) for key, text in pairs.items()))
+        _change_register(*(set_value(name, key, text) for key, text in pairs.items()))
     else:
-        _change(add_instrument(name, pairs))
-    return FINE
+        _change_register(add_instrument(name, pairs))
+    return SUCCESS
 
 
-@shop.command()
+@shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="ID")
-@click.option("--on", help="The day of the certificate; today if not said.")
-@click.option("--due", help="When the next one is due.")
+@click.option("--on", metavar="DATE", help="The date on the certificate. Default: today.")
+@click.option("--due", metavar="DATE", help="The date of the next calibration.")
 @click.option("--uncertainty", default="", help="The expanded uncertainty on the certificate.")
 def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> int:
-    """Record a calibration: its count of uses restarts at zero, and a doubt is lifted."""
+    """Record a calibration of an instrument. Its uses are counted from zero again, and a doubt is removed."""
     from benchflow.session.shop.register_writer import record_calibration
 
-    day = _day(on) or date.today()  # the day on the certificate is the shop's own
-    _change(record_calibration(name, day, _day(due), uncertainty))
-    return FINE
+    day = _date(on) or date.today()  # a certificate has a local date
+    _change_register(record_calibration(name, day, _date(due), uncertainty))
+    return SUCCESS
 
 
-@shop.command()
+@shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="ID")
-@click.argument("why")
-def doubt(name: str, why: str) -> int:
-    """Put an instrument in doubt (dropped, overloaded, found bad): refused until it is calibrated."""
-    from benchflow.session.shop.register_writer import doubt as doubted
+@click.argument("reason")
+def doubt(name: str, reason: str) -> int:
+    """Mark an instrument as in doubt, for example because it was dropped. It is refused until it is calibrated."""
+    from benchflow.session.shop.register_writer import mark_in_doubt
 
-    _change(doubted(name, why))
-    return FINE
+    _change_register(mark_in_doubt(name, reason))
+    return SUCCESS
 
 
-@shop.command()
+@shop.command(epilog=exit_code_help())
 @click.argument("name", metavar="NAME|ID")
-@click.option("--on", help="The day; today if not said.")
+@click.option("--on", metavar="DATE", help="The last day. Default: today.")
 def retire(name: str, on: str | None) -> int:
-    """A person who has left, or an instrument out of use. Neither is deleted, because old logs refer to them."""
+    """Retire a person who has left, or an instrument that is out of use. The entry stays, because old logs name it."""
     from benchflow.session.shop.register import find_person
-    from benchflow.session.shop.register_writer import retire as retired
+    from benchflow.session.shop.register_writer import retire as retire_entry
 
     register = _register()
     person = None if register is None else find_person(register, name)
     if person is None and not any(one.id == name for one in (register.instruments if register else ())):
-        raise BenchflowError(f"Nobody and nothing in the register is called {name!r}. What there is: benchflow shop")
+        raise BenchflowError(f"The register has no person and no instrument {name!r}. To list both: benchflow shop")
     part, name = ("instruments", name) if person is None else ("people", person.name)
-    _change(retired(part, name, _day(on) or date.today()))  # the shop's own calendar
-    return FINE
+    _change_register(retire_entry(part, name, _date(on) or date.today()))  # by the local calendar
+    return SUCCESS
+
+
+# --- the file ---------------------------------------------------------------------------------------
+
+
+def _shop_file() -> Path:
+    from benchflow.session.machine_folders import machine_folders
+
+    return machine_folders().shop
+
+
+def _register() -> "Shop | None":
+    """The register of this machine, or ``None`` if there is none."""
+    from benchflow.session.shop.live_register import Register
+
+    return Register(_shop_file()).shop()
+
+
+def _change_register(*changes: Callable[..., Any]) -> None:
+    """Make ``changes`` in the shop file. The file is made if there is none."""
+    from benchflow.session.machine_folders import make_folder
+    from benchflow.session.shop.register_writer import change_file
+
+    path = _shop_file()
+    make_folder(path.parent)
+    change_file(path, *changes)
+    print_line(f"Saved in {path}")
+
+
+def _date(text: str | None) -> date | None:
+    """The date in ``text``, or ``None`` without a text.
+
+    Raises:
+        BenchflowError: the text is not a date.
+    """
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BenchflowError(f"{text!r} is not a date. Write it like 2026-03-01") from None

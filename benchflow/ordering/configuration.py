@@ -9,7 +9,7 @@ Valuation = dict[str, str | None]
 
 
 class Configuration(Struct, frozen=True):
-    """``done`` holds step ids of the plan."""
+    """The steps done, by their ids in the plan, and the value of each variable."""
 
     done: frozenset[str]
     valuation: Valuation

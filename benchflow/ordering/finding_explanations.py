@@ -15,7 +15,9 @@ _WIDTH = 90
 
 
 class FindingExplanation(Struct, frozen=True):
-    """``before`` is an example with the finding. Replacing ``was``, which occurs once, by ``becomes`` removes it.
+    """The explanation of a finding.
+
+    ``before`` is an example with the finding. Replacing ``was``, which occurs once, by ``becomes`` removes it.
 
     ``bound`` is the bound of the proof, if the finding depends on it.
     """
@@ -190,17 +192,19 @@ sections:
 """The explanation for each code."""
 
 
-def _text(code: "Code", each: FindingExplanation) -> str:
+def _text(code: "Code", explanation: FindingExplanation) -> str:
     def indented(text: str) -> str:
         return textwrap.indent(text.rstrip(), "    ")
 
-    correction = each.correction if each.bound is None else each.correction.format(bound=each.bound)
+    correction = (
+        explanation.correction if explanation.bound is None else explanation.correction.format(bound=explanation.bound)
+    )
     paragraphs = [
         code,
-        textwrap.fill(each.meaning, _WIDTH),
+        textwrap.fill(explanation.meaning, _WIDTH),
         textwrap.fill(f"How to correct it: {correction}", _WIDTH),
-        f"For example:\n\n{indented(each.before)}",
-        f"Corrected by changing\n\n{indented(each.was)}\n\nto\n\n{indented(each.becomes)}",
+        f"For example:\n\n{indented(explanation.before)}",
+        f"Corrected by changing\n\n{indented(explanation.was)}\n\nto\n\n{indented(explanation.becomes)}",
     ]
     return "\n\n".join(paragraphs)
 

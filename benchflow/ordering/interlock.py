@@ -1,4 +1,4 @@
-"""The interlock: whether a step or move is allowed now, and every reason why not.
+"""The interlock: decides if a step or move is allowed now, and gives every reason if it is not.
 
 A step (an operation of the plan) may be started if all steps in its ``after`` are done, its ``needs`` are met, and no
 interference rule matches while it is in progress (``during`` over the current values) or when it is done (``sets``
@@ -32,7 +32,7 @@ Phase = Literal["during", "done"]
 
 
 class AfterMissing(Struct, frozen=True, tag="after-missing"):
-    """``operation`` must be done first."""
+    """A prerequisite is not done: ``operation`` must be done first."""
 
     operation: str
 
@@ -103,7 +103,7 @@ def step_reasons(plan: Plan, configuration: Configuration, step_id: str) -> tupl
     missing = (AfterMissing(name) for name in dict.fromkeys(step.after) if name not in configuration.done)
     return (
         *missing,
-        *_states(configuration.valuation, step.needs),
+        *_unmet_states(configuration.valuation, step.needs),
         *interferences(plan, configuration, (("during", step.during), ("done", step.sets))),
     )
 
@@ -114,7 +114,7 @@ def move_reasons(plan: Plan, configuration: Configuration, move_id: str) -> tupl
     if move is None:
         return (NotInThisBuild(move_id),)
     return (
-        *_states(configuration.valuation, move.needs),
+        *_unmet_states(configuration.valuation, move.needs),
         *interferences(plan, configuration, (("done", move.sets),)),
     )
 
@@ -222,7 +222,7 @@ def _interference_text(plan: Plan, reason: Interference) -> str:
 # --- the conditions ---------------------------------------------------------------------------------
 
 
-def _states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
+def _unmet_states(valuation: Valuation, needs: Values) -> Iterator[StateNotMet]:
     for name, wanted in unmet(valuation, needs).items():
         yield StateNotMet(name, valuation.get(name), wanted)
 

@@ -21,7 +21,7 @@ from benchflow.ordering.interlock import (
     moves_of,
     reason_text,
 )
-from benchflow.ordering.wording import in_a_sentence, step_title
+from benchflow.ordering.wording import step_title
 from benchflow.procedure.model import Move, Settings
 from benchflow.procedure.plan import Plan, Step
 
@@ -30,7 +30,7 @@ DEFAULT_LIMIT = 5_000
 
 
 class StateWrite(Struct, frozen=True):
-    """A value written by ``step``, which is empty for a move, a set state or the start."""
+    """A value written by ``step``. For a move, a state that was set, or the start, ``step`` is empty."""
 
     step: str
     value: str | None
@@ -75,7 +75,7 @@ class NoUndo(Struct, frozen=True, tag="no-undo"):
 
 
 class NeededBy(Struct, frozen=True, tag="needed-by"):
-    """``by`` is done and depends on ``operation``: it comes after it or needed a value that it set."""
+    """A dependent is still done: ``by`` comes after ``operation`` or needed a value that it set."""
 
     operation: str
     by: str
@@ -134,7 +134,7 @@ def undo_reasons(plan: Plan, history: DoneWork, step_id: str) -> tuple[Obstacle,
     obstacles += [NeededBy(step_id, by) for by in dependents_of(plan, history)[step_id]]
     after = _undone(plan, history, step_id).valuation
     done = frozenset(history.finished)
-    return (*obstacles, *_blocked(plan, plan.steps[step_id], done, history.valuation, after))
+    return (*obstacles, *_undo_obstacles(plan, plan.steps[step_id], done, history.valuation, after))
 
 
 def dependents_of(plan: Plan, history: DoneWork) -> dict[str, tuple[str, ...]]:
@@ -162,11 +162,11 @@ def obstacle_text(plan: Plan, reason: Obstacle) -> str:
             return f"The procedure does not say how to undo “{step_title(plan, operation)}”"
         case NeededBy(operation, by):
             return f"Undo “{step_title(plan, by)}” before “{step_title(plan, operation)}”"
-        case UndoBlocked(operation, why):
-            return f"To undo “{step_title(plan, operation)}”: {in_a_sentence(reason_text(plan, why))}"
+        case UndoBlocked(operation, blocked):
+            return f"“{step_title(plan, operation)}” cannot be undone now. {reason_text(plan, blocked)}"
         case SearchLimitReached(operation, searched):
             title = step_title(plan, operation)
-            return f"No safe order to undo “{title}” was found; the search stopped after {searched} states"
+            return f"No safe order to undo “{title}” was found. The search stopped after {searched} states"
         case NotInThisBuild():
             return reason_text(plan, reason)
 
@@ -191,7 +191,9 @@ def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
     return DoneWork(tuple(name for name in history.finished if name != step_id), writes)
 
 
-def _blocked(plan: Plan, step: Step, done: frozenset[str], now: Valuation, after: Valuation) -> Iterator[UndoBlocked]:
+def _undo_obstacles(
+    plan: Plan, step: Step, done: frozenset[str], now: Valuation, after: Valuation
+) -> Iterator[UndoBlocked]:
     for name, wanted in unmet(now, step.undo_needs).items():
         yield UndoBlocked(step.id, StateNotMet(name, now.get(name), wanted))
     lost = {name: None for name, value in after.items() if value is None}
@@ -223,11 +225,11 @@ def _closure(dependents: dict[str, tuple[str, ...]], step_id: str) -> set[str]:
 # --- the search -------------------------------------------------------------------------------------
 
 _State = tuple[int, tuple[tuple[str, str | None], ...]]
-"""Steps undone (bit mask), and what moves and undos have written since, by variable."""
+"""The steps undone (bit mask), and the values that moves and undos have written since, by variable."""
 
 
 class _ReworkSearch:
-    """A* over partly undone states. Every step has to be undone, so plans differ only in their moves."""
+    """An A* search over partly undone states. Every step has to be undone, so plans differ only in their moves."""
 
     def __init__(self, plan: Plan, history: DoneWork, undone: set[str], dependents: dict[str, tuple[str, ...]]) -> None:
         self._plan = plan
@@ -249,7 +251,7 @@ class _ReworkSearch:
         start, path = self._undo_early((0, ()))
         cost = {start: len(path)}
         came_from: dict[_State, tuple[_State | None, tuple[int, ...]]] = {start: (None, path)}
-        heap = [(len(path) + weight * self._left(start), self._left(start), 0, start)]
+        heap = [(len(path) + weight * self._steps_left(start), self._steps_left(start), 0, start)]
         closed: set[_State] = set()
         count, farthest = 0, start
         while heap:
@@ -261,9 +263,9 @@ class _ReworkSearch:
             closed.add(state)
             if len(closed) > limit:
                 return SearchLimitReached(self._steps[-1].id, len(closed))
-            if left < self._left(farthest):
+            if left < self._steps_left(farthest):
                 farthest = state
-            for action, then in self._next(state):
+            for action, then in self._next_states(state):
                 after, early = self._undo_early(then)
                 so_far = cost[state] + 1 + len(early)
                 if so_far < cost.get(after, so_far + 1):
@@ -271,13 +273,13 @@ class _ReworkSearch:
                     closed.discard(after)
                     came_from[after] = (state, (action, *early))
                     count -= 1  # of equal entries, the latest comes first
-                    heappush(heap, (so_far + weight * self._left(after), self._left(after), count, after))
-        return self._stuck(farthest)
+                    heappush(heap, (so_far + weight * self._steps_left(after), self._steps_left(after), count, after))
+        return self._no_rework(farthest)
 
-    def _left(self, state: _State) -> int:
+    def _steps_left(self, state: _State) -> int:
         return (self._all & ~state[0]).bit_count()
 
-    def _next(self, state: _State) -> Iterator[tuple[int, _State]]:
+    def _next_states(self, state: _State) -> Iterator[tuple[int, _State]]:
         """The next (action, state). An action is the index of a step, or ``~index`` of a move."""
         now = self._valuation(state)
         for index in range(len(self._steps)):
@@ -374,7 +376,7 @@ class _ReworkSearch:
         redo = tuple(name for name in self._plan.steps if name in undone)
         return ReworkPlan(steps, tuple(discard), redo, shortest)
 
-    def _stuck(self, state: _State) -> NoRework:
+    def _no_rework(self, state: _State) -> NoRework:
         undone, since = state
         now = self._valuation(state)
         left = {step.id for index, step in enumerate(self._steps) if not undone >> index & 1}
@@ -384,7 +386,7 @@ class _ReworkSearch:
         for index, step in enumerate(self._steps):
             if step.id in left and not self._first[index] & ~undone:
                 after = self._valuation((undone | 1 << index, _overwritten(since, step.undo_sets)))
-                reasons += _blocked(self._plan, step, done, now, after)
+                reasons += _undo_obstacles(self._plan, step, done, now, after)
         return NoRework(tuple(reasons))
 
 

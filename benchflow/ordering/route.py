@@ -33,7 +33,10 @@ _LIMIT_OUT_OF_REACH = 300
 
 
 class SafeRoute(Struct, frozen=True, tag="route"):
-    """The last step is the goal. ``shortest`` is false if the search reached its limit; the route is safe anyway."""
+    """A safe route; its last step is the goal.
+
+    ``shortest`` is false if the search reached its limit; the route is then safe but may be longer than necessary.
+    """
 
     steps: tuple[RouteStep, ...]
     shortest: bool = True
@@ -72,7 +75,7 @@ def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = D
 # --- the search -------------------------------------------------------------------------------------
 
 
-def _hinders(effect: Effect, variable: int, value: int, against: dict[int, int]) -> bool:
+def _conflicts_with(effect: Effect, variable: int, value: int, against: dict[int, int]) -> bool:
     """True if the effect conflicts with ``variable == value`` or overwrites it.
 
     ``against`` holds, for each other variable, the mask of values that a rule forbids together with it.
@@ -117,7 +120,7 @@ class _RouteSearch:
         self._early_mask = sum(1 << i for i in self._early)
         self._gate = self._with_twins_in_order()
         self._stubborn = StubbornSets(machine, self._gate)
-        self._written_with = self._components()
+        self._written_with = self._variables_written_together()
         self._need_groups = self._group_needs()
         self._shortfalls: dict[int, list[tuple[int, int, int, int]]] = {}
         self._start = machine.number(configuration.valuation)
@@ -139,10 +142,10 @@ class _RouteSearch:
                 return SafeRoute(tuple(self._path(came_from, node)), shortest=weight == 1)
             closed.add(node)
             if len(closed) > limit:
-                return self._stuck(closest, certain=False)
+                return self._no_route(closest, certain=False)
             if left < closest_left:
                 closest, closest_left = node, left
-            for action, done, valuation in self._next(node):
+            for action, done, valuation in self._next_nodes(node):
                 after, early = self._do_early(done, valuation)
                 so_far = cost[node] + 1 + len(early)
                 if so_far >= cost.get(after, so_far + 1):
@@ -153,13 +156,13 @@ class _RouteSearch:
                 count -= 1  # of equal entries, the latest comes first: depth before breadth
                 rest = self._estimate(after)
                 heappush(heap, (so_far + weight * rest, rest, count, after))
-        return self._stuck(closest, certain=True)
+        return self._no_route(closest, certain=True)
 
-    def _next(self, node: _Node) -> Iterator[tuple[int, int, int]]:
+    def _next_nodes(self, node: _Node) -> Iterator[tuple[int, int, int]]:
         """The next (action, done, valuation). An action is the number of a step, or ``~number`` of a move."""
         done, valuation = node
         machine = self.machine
-        steps, moves = self._stubborn.of(done, valuation, self._required & ~done)
+        steps, moves = self._stubborn.stubborn_set(done, valuation, self._required & ~done)
         for index in bits(steps):
             then = machine.step(valuation, machine.effect_of[index])
             yield index, done | 1 << index, then
@@ -222,11 +225,11 @@ class _RouteSearch:
             for need in machine.effects[machine.effect_of[index]].needs:
                 needing[need] = needing.get(need, 0) | 1 << index
         return [
-            (variable, mask, steps, self._stubborn.setting(variable, mask) & self._required)
+            (variable, mask, steps, self._stubborn.actions_setting(variable, mask) & self._required)
             for (variable, mask), steps in needing.items()
         ]
 
-    def _components(self) -> list[int]:
+    def _variables_written_together(self) -> list[int]:
         """For each variable, one representative of the variables that effects write together, also indirectly."""
         root = list(range(len(self.machine.variables)))
 
@@ -251,13 +254,13 @@ class _RouteSearch:
         machine = self.machine
         unordered = ~(self._later[index] | 1 << index)
         for variable, value in machine.effects[machine.effect_of[index]].sets:
-            steps, moves = self._blocked(variable, value)
+            steps, moves = self._steps_blocked_by(variable, value)
             if moves or steps & unordered:
                 return False
         return True
 
-    def _blocked(self, variable: int, value: int) -> tuple[int, bool]:
-        """The steps that conflict with ``variable == value`` or overwrite it, and whether any move does."""
+    def _steps_blocked_by(self, variable: int, value: int) -> tuple[int, bool]:
+        """The steps that conflict with ``variable == value`` or overwrite it, and true if some move does."""
         known = self._blocked_by.get((variable, value))
         if known is None:
             machine = self.machine
@@ -265,7 +268,7 @@ class _RouteSearch:
             concerned = {effect for name in (variable, *against) for effect in self._effects_on[name]}
             steps, moves = 0, False
             for effect in concerned:
-                if _hinders(machine.effects[effect], variable, value, against):
+                if _conflicts_with(machine.effects[effect], variable, value, against):
                     steps |= self._steps_of[effect]
                     moves = moves or effect in machine.move_effects
             known = steps, moves
@@ -296,8 +299,8 @@ class _RouteSearch:
         for action in actions:
             yield DoOperation(self.machine.steps[action]) if action >= 0 else MakeMove(self.machine.moves[~action])
 
-    def _stuck(self, node: _Node, *, certain: bool) -> NoRoute:
-        done, valuation = self._advanced(node)
+    def _no_route(self, node: _Node, *, certain: bool) -> NoRoute:
+        done, valuation = self._after_all_allowed_steps(node)
         machine = self.machine
         names = frozenset(machine.steps[index] for index in bits(done))
         at = Configuration(
@@ -309,7 +312,7 @@ class _RouteSearch:
         reasons = self._reasons(at, ready) or self._reasons(at, bits(left))
         return NoRoute(tuple(reasons), at, certain)
 
-    def _advanced(self, node: _Node) -> _Node:
+    def _after_all_allowed_steps(self, node: _Node) -> _Node:
         """The node after all further required steps that are allowed, so that only the last obstacles are reported."""
         done, valuation = node
         machine = self.machine

@@ -9,7 +9,7 @@ from benchflow.procedure.plan import Plan
 
 
 class RelevantActions:
-    """Everything that a route to the goal can involve.
+    """The steps, moves and variables that a route to the goal can involve.
 
     ``steps`` are the prerequisites of the goal and whatever sets a relevant variable. ``variables`` are needed by those
     steps, or named by a rule together with a variable that they set. ``moves`` set a relevant variable. ``required``
@@ -52,7 +52,7 @@ class RelevantActions:
     def out_of_reach(self) -> bool:
         """True if the goal cannot be reached even if a variable keeps every value that it ever had.
 
-        This over-approximates the reachable values, so "true" is proven; "false" proves nothing.
+        The test uses a sound over-approximation of the reachable values: "true" is proven, "false" proves nothing.
         """
         values = {name: {value} - {None} for name, value in self._valuation.items()}
         done = set(self._done)

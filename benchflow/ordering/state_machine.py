@@ -18,7 +18,10 @@ _NOT_YET = -2
 
 
 class Effect(NamedTuple):
-    """``needs`` holds (variable, mask of values); ``during`` and ``sets`` hold (variable, value)."""
+    """The conditions and writes of a step or move.
+
+    ``needs`` holds (variable, mask of values); ``during`` and ``sets`` hold (variable, value).
+    """
 
     needs: tuple[tuple[int, int], ...]
     during: tuple[tuple[int, int], ...]
@@ -86,8 +89,9 @@ def _topological_order(after: Sequence[int]) -> list[int]:
 
 
 class StateMachine:
-    """``steps`` and ``moves`` are ids by number; ``after`` is a bit mask for each step.
+    """A plan with numbers for its steps, moves, values and valuations.
 
+    ``steps`` and ``moves`` are ids by number; ``after`` is a bit mask for each step.
     ``effect_of`` holds the effect number of each step, ``move_effects`` of each move.
     """
 
@@ -137,7 +141,7 @@ class StateMachine:
 
     def number(self, valuation: Valuation) -> int:
         """The number of a valuation. Variables that the machine leaves out are dropped."""
-        return self._intern(
+        return self._number_of_values(
             tuple(
                 len(known) if (value := valuation.get(variable.name)) is None else known[value]
                 for variable, known in zip(self.variables, self._value, strict=True)
@@ -168,7 +172,7 @@ class StateMachine:
             ("done", self.effects[effect].sets),
         )
         for phase, written in phases[1:] if is_move else phases:
-            for rule in self._matching(valuation, written):
+            for rule in self._matching_rules(valuation, written):
                 return Breach(rule, phase)
         return None
 
@@ -225,9 +229,9 @@ class StateMachine:
         values = list(self._valuations[valuation])
         for variable, value in sets:
             values[variable] = value
-        return self._intern(tuple(values), safe=True)  # checked for breaches above
+        return self._number_of_values(tuple(values), safe=True)  # checked for breaches above
 
-    def _matching(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
+    def _matching_rules(self, valuation: int, written: tuple[tuple[int, int], ...]) -> Iterator[int]:
         """The rules that match with ``written`` written over the valuation, in the author's order."""
         broken = self._broken[valuation]
         if not written:
@@ -242,7 +246,7 @@ class StateMachine:
             if all(mask >> values[v] & 1 for v, mask in self._never[index]):
                 yield index
 
-    def _intern(self, values: tuple[int, ...], *, safe: bool = False) -> int:
+    def _number_of_values(self, values: tuple[int, ...], *, safe: bool = False) -> int:
         number = self._valuation_number.get(values)
         if number is None:
             number = len(self._valuations)
@@ -265,14 +269,16 @@ class StateMachine:
         return number
 
     def _settings(self, settings: Settings) -> tuple[tuple[int, int], ...]:
-        return tuple(sorted((self._number[n], self._known(n)[v]) for n, v in settings.items() if n in self._number))
+        return tuple(
+            sorted((self._number[n], self._value_numbers(n)[v]) for n, v in settings.items() if n in self._number)
+        )
 
-    def _known(self, name: str) -> dict[str, int]:
+    def _value_numbers(self, name: str) -> dict[str, int]:
         return self._value[self._number[name]]
 
     def _mask(self, name: str, wanted: Iterable[str]) -> int:
-        known = self._known(name)
+        known = self._value_numbers(name)
         return sum({1 << known[value] for value in wanted if value in known})
 
     def _never_mask(self, name: str, wanted: Iterable[str]) -> int:
-        return self._mask(name, wanted) | 1 << len(self._known(name))  # a value that is not known matches
+        return self._mask(name, wanted) | 1 << len(self._value_numbers(name))  # a value that is not known matches

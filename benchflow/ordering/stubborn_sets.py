@@ -13,7 +13,10 @@ from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits
 
 
 class StubbornSets:
-    """Actions are numbered: steps from 0, then moves. ``gate`` holds, for each step, the steps to do before it."""
+    """The stubborn sets of a state machine.
+
+    Actions are numbered: steps from 0, then moves. ``gate`` holds, for each step, the steps to do before it.
+    """
 
     def __init__(self, machine: StateMachine, gate: Sequence[int]) -> None:
         self._machine = machine
@@ -24,7 +27,7 @@ class StubbornSets:
         self._writing = [0] * count  # for each variable, the actions that write it
         self._writing_value: list[dict[int, int]] = [{} for _ in range(count)]
         reading = [0] * count
-        reads = [self._reads(effect) for effect in machine.effects]
+        reads = [self._variables_read(effect) for effect in machine.effects]
         writes = [{variable for variable, _ in effect.sets} for effect in machine.effects]
         for action, effect in enumerate(self._effects):
             for variable in reads[effect]:
@@ -40,12 +43,12 @@ class StubbornSets:
             for variable in reads[effect]:
                 self._interfering[effect] |= self._writing[variable]
 
-    def of(self, done: int, valuation: int, required: int) -> tuple[int, int]:
-        """The allowed (steps, moves) of a stubborn set, as bit masks. ``required`` are the steps still to be done."""
+    def stubborn_set(self, done: int, valuation: int, required: int) -> tuple[int, int]:
+        """The allowed (steps, moves) of a stubborn set, as bit masks. ``required`` are required steps not done yet."""
         everything = (1 << len(self._effects)) - 1
         if self._machine.broken_rules(valuation) or not required:
             return self._allowed(everything & ~done, done, valuation)
-        members = todo = self._seed(done, required)
+        members = todo = self._first_member(done, required)
         allowed = 0
         while todo:
             low = todo & -todo
@@ -55,13 +58,13 @@ class StubbornSets:
                 allowed |= low
                 more = self._interfering[self._effects[action]]
             else:
-                more = self._enabling(action, done, valuation)
+                more = self._enabling_actions(action, done, valuation)
             more &= ~members & ~done
             members |= more
             todo |= more
         return allowed & (1 << self._steps) - 1, allowed >> self._steps
 
-    def _seed(self, done: int, required: int) -> int:
+    def _first_member(self, done: int, required: int) -> int:
         """A required step, as a mask: one whose prerequisites are done if there is one."""
         for step in bits(required):
             if not self._gate[step] & ~done:
@@ -77,7 +80,7 @@ class StubbornSets:
             return self._machine.move(valuation, action - self._steps) != BLOCKED
         return not self._gate[action] & ~done and self._machine.step(valuation, self._effects[action]) != BLOCKED
 
-    def _enabling(self, action: int, done: int, valuation: int) -> int:
+    def _enabling_actions(self, action: int, done: int, valuation: int) -> int:
         """Every action that can provide one missing condition of this action, as a mask."""
         machine = self._machine
         if action < self._steps:
@@ -88,7 +91,7 @@ class StubbornSets:
         values = machine.values(valuation)
         for variable, mask in machine.effects[effect].needs:
             if not mask >> values[variable] & 1:
-                return self.setting(variable, mask)
+                return self.actions_setting(variable, mask)
         breach = machine.breach(valuation, effect, is_move=action >= self._steps)
         assert breach is not None, "an action without a missing condition is allowed"
         parts = machine.effects[effect]
@@ -96,10 +99,10 @@ class StubbornSets:
         found = 0
         for variable, never in machine.rule(breach.rule):
             if variable not in written:
-                found |= self.setting(variable, ~never)
+                found |= self.actions_setting(variable, ~never)
         return found
 
-    def setting(self, variable: int, mask: int) -> int:
+    def actions_setting(self, variable: int, mask: int) -> int:
         """The actions that set the variable to one of the values in ``mask``, as a mask."""
         found = 0
         for value, actions in self._writing_value[variable].items():
@@ -107,7 +110,7 @@ class StubbornSets:
                 found |= actions
         return found
 
-    def _reads(self, effect: Effect) -> set[int]:
+    def _variables_read(self, effect: Effect) -> set[int]:
         """The variables whose values decide whether the effect is allowed."""
         machine = self._machine
         needs, during, sets = effect

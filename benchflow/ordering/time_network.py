@@ -17,7 +17,7 @@ _SLACK = 1e-6
 
 
 class Between(Struct, frozen=True):
-    """``least`` to ``most`` seconds pass from ``first`` to ``then``. ``why`` names the source of the bound.
+    """A bound: ``least`` to ``most`` seconds pass from ``first`` to ``then``.
 
     The bounds are negative if ``then`` may come before ``first``.
     """
@@ -26,7 +26,6 @@ class Between(Struct, frozen=True):
     then: Point
     least: float = -inf
     most: float = inf
-    why: Hashable = None
 
 
 def times(points: Sequence[Point], network: Iterable[Between]) -> dict[Point, float] | None:
@@ -56,9 +55,9 @@ def contradicts(points: Sequence[Point], network: Iterable[Between]) -> bool:
 
 
 def _edges(network: Iterable[Between]) -> Iterable[tuple[Point, Point, float]]:
-    """The distance graph: (from, to, most seconds)."""
-    for each in network:
-        if each.most < inf:
-            yield each.first, each.then, each.most
-        if each.least > -inf:
-            yield each.then, each.first, -each.least
+    """The edges of the distance graph: (from, to, most seconds)."""
+    for bound in network:
+        if bound.most < inf:
+            yield bound.first, bound.then, bound.most
+        if bound.least > -inf:
+            yield bound.then, bound.first, -bound.least

@@ -8,7 +8,7 @@ from benchflow.procedure.plan import Plan
 
 
 def variable_named(procedure: Procedure, name: str) -> Variable | None:
-    return next((variable for variable in procedure.state if variable.name == name), None)
+    return procedure.variables_by_name.get(name)
 
 
 def variable_title(procedure: Procedure, name: str) -> str:
@@ -61,7 +61,8 @@ def step_title(plan: Plan, step_id: str) -> str:
 
 
 def move_title(procedure: Procedure, move_id: str) -> str:
-    return next((move.title or move.id for move in procedure.moves if move.id == move_id), move_id)
+    move = procedure.moves_by_id.get(move_id)
+    return move.title if move and move.title else move_id
 
 
 def _verb(title: str) -> str:

@@ -88,14 +88,14 @@ class _Build:
     def step_ids(self, ref: str, place: str | None, each: str | None) -> tuple[str, ...]:
         wanted = StepId.parse(ref)
         if wanted.operation in self._by_id:
-            return self._of_operation(wanted, place, each)
+            return self._steps_of_operation(wanted, place, each)
         found: list[str] = []
         for member in self._sections.get(wanted.operation, ()):
             if member in self._by_id:
-                found.extend(self._of_operation(StepId(member, ALL_PLACES), None, None))
+                found.extend(self._steps_of_operation(StepId(member, ALL_PLACES), None, None))
         return tuple(found)
 
-    def _of_operation(self, wanted: StepId, place: str | None, each: str | None) -> tuple[str, ...]:
+    def _steps_of_operation(self, wanted: StepId, place: str | None, each: str | None) -> tuple[str, ...]:
         repeats = self._each_of[wanted.operation]
         if repeats is None:
             return (wanted.operation,)

@@ -48,3 +48,8 @@ class StepId(NamedTuple):
 
     def __str__(self) -> str:
         return self.operation if self.place is None else f"{self.operation}[{self.place}]"
+
+
+def prefix_of_places(name: str) -> str:
+    """The text that ``name`` has in common at all its places: ``journal[`` for ``journal[1]`` and ``journal[2]``."""
+    return f"{name}["

@@ -58,10 +58,10 @@ def star_layout(count: int) -> Layout:
     Up to 12 bolts are placed on a circle. More are placed on a square, because it needs fewer rows on a screen.
     """
     labels = star_labels(count)
-    return _circle(labels) if count <= 12 else _square(labels)
+    return _circle_layout(labels) if count <= 12 else _square_layout(labels)
 
 
-def _circle(labels: tuple[int, ...]) -> Layout:
+def _circle_layout(labels: tuple[int, ...]) -> Layout:
     count = len(labels)
     spots = [(round(sin(2 * pi * k / count), 6) + 0.0, round(-cos(2 * pi * k / count), 6) + 0.0) for k in range(count)]
     columns = sorted({x for x, _ in spots})
@@ -72,7 +72,7 @@ def _circle(labels: tuple[int, ...]) -> Layout:
     return tuple(tuple(row) for row in grid)
 
 
-def _square(labels: tuple[int, ...]) -> Layout:
+def _square_layout(labels: tuple[int, ...]) -> Layout:
     count = len(labels) + len(labels) % 2  # an odd count leaves one cell empty
     width = (count // 2 + 3) // 2
     height = count // 2 + 2 - width

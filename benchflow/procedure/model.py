@@ -110,7 +110,7 @@ class InstrumentNeed(Struct, frozen=True):
     """An instrument that the procedure needs. Which instruments the shop has is in the shop's register.
 
     ``covers`` is the measuring range that is needed. ``uncertainty`` is the largest accepted expanded uncertainty: a
-    percentage of the reading (``at most 4 %``) or a quantity. ``unfit`` says whether an unfit instrument is refused or
+    percentage of the reading (``at most 4 %``) or a quantity. ``unfit`` decides if an unfit instrument is refused or
     only warned about.
     """
 
@@ -160,7 +160,7 @@ class AboveReading(Struct, frozen=True, tag="above-reading"):
 
 
 class EqualWithin(Struct, frozen=True, tag="equal-within"):
-    """``equal within 0.010 in``: the largest accepted difference between the readings of a value."""
+    """A limit on the difference between the readings of a value: ``equal within 0.010 in``."""
 
     spread: Quantity
     text: str
@@ -183,7 +183,7 @@ DecisionRule = Literal["simple", "guarded"]
 
 
 class Remedy(Struct, frozen=True):
-    """What to do about a value out of its limit. ``tries`` is how often it is tried before the next remedy."""
+    """A remedy for a value that is out of its limit. It is tried ``tries`` times before the next remedy."""
 
     do: str
     redo: tuple[Ref, ...] = ()
@@ -240,7 +240,7 @@ class PartChoice(Struct, frozen=True):
     name: str
     by: str
     bands: tuple[ChoiceRow, ...]
-    above: Quantity | None = None  # the lower edge of the first band; nothing below it
+    above: Quantity | None = None  # the lower edge of the first band; no part is for a lower value
     title: str = ""
     mark: Mark = Mark()
 
@@ -347,7 +347,7 @@ class TimeSince(Struct, frozen=True):
 
 
 class Undo(Struct, frozen=True):
-    """How an operation is undone. ``sets`` is the state afterwards, if it is not the state before the operation."""
+    """The instructions to undo an operation. ``sets`` is the state afterwards, if it is not the state before."""
 
     do: str
     needs: Values = {}

@@ -3,4 +3,4 @@
 import re
 
 PLACEHOLDER = re.compile(r"\{\{|\}\}|\{([^{}]*)\}")
-"""``{word}``, with the word as group 1. Doubled braces match without a group; they stand for single ones."""
+"""``{word}``, with the word as group 1. Doubled braces, which mean single ones, match without a group."""

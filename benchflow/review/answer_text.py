@@ -6,16 +6,16 @@ from benchflow.base.durations import rounded_duration
 from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.evidence.assessment import Review, ReviewedStep
 from benchflow.review.formatting import count, local_time_with_zone
-from benchflow.review.many.chart_picture import lines as chart_lines
+from benchflow.review.many.chart_picture import chart_lines
 from benchflow.review.many.comparison import Comparison, Difference
-from benchflow.review.many.trace import Trace
+from benchflow.review.many.trace_search import Trace
 from benchflow.review.many.trends import OperationDurations, Trend
 
 _FEW = 12
 """Up to so many steps without weak points are listed; of more only their number is given."""
 
 
-def review(found: Review, *, every: bool = False) -> Iterator[str]:
+def review_lines(found: Review, *, every: bool = False) -> Iterator[str]:
     """The suspect steps with their weak points and evidence, the others in one line each; ``every``: all in full."""
     yield from (f"NOTE  {warning}" for warning in found.warnings)
     yield f"Complaint: {found.complaint}"
@@ -64,7 +64,7 @@ def _step(step: ReviewedStep) -> Iterator[str]:
         yield f"          {evidence.words}"
 
 
-def trace(found: Trace) -> Iterator[str]:
+def trace_lines(found: Trace) -> Iterator[str]:
     """The sessions concerned, the worst first, with their reasons."""
     yield f"{found.asked}: {len(found.touched)} of {count(found.looked_at, 'session')} concerned, the worst first"
     yield from (f"NOTE  {note}" for note in found.notes)
@@ -89,7 +89,7 @@ def _left_out(paths: tuple[str, ...]) -> Iterator[str]:
         yield from (f"  {path}" for path in paths)
 
 
-def trend(found: Trend) -> Iterator[str]:
+def trend_lines(found: Trend) -> Iterator[str]:
     """Each series as a chart, with what it shows in sentences."""
     if not found.series:
         yield "No build has this reading."
@@ -101,7 +101,7 @@ def trend(found: Trend) -> Iterator[str]:
     yield from (f"NOTE  {note}" for note in found.notes)
 
 
-def durations(found: OperationDurations) -> Iterator[str]:
+def duration_lines(found: OperationDurations) -> Iterator[str]:
     """A table of how long operations take."""
     yield f"{'operation':<32}{'builds':>7}{'shortest':>12}{'median':>12}{'longest':>12}"
     for one in found.operations:
@@ -112,7 +112,7 @@ def durations(found: OperationDurations) -> Iterator[str]:
     yield from (f"NOTE  {note}" for note in found.notes)
 
 
-def comparison(found: Comparison) -> Iterator[str]:
+def comparison_lines(found: Comparison) -> Iterator[str]:
     """What differs, then the readings and the working times of both builds."""
     for name, side in (("left", found.left), ("right", found.right)):
         opened = local_time_with_zone(side.opened_at)
@@ -156,7 +156,7 @@ _WHAT = {
 }  # fmt: skip
 
 
-def filed(report: FilingReport) -> Iterator[str]:
+def filing_lines(report: FilingReport) -> Iterator[str]:
     """How many logs were brought into the archive, and which were left out."""
     yield (
         f"{count(report.looked_at, 'log')} checked: {report.new} new, {report.grown} grown, "

@@ -1,1 +1,1 @@
-"""One build: events, the journal on disk, state as a fold over them, the controller that decides."""
+"""The session of one build: its events, the log on disk, the state that follows from the events, the controller."""

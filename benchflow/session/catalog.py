@@ -1,4 +1,4 @@
-"""The logs in a folder: the name of a new one, and a quick summary of each that is there."""
+"""The logs in a folder: a file name for a new log, and a quick summary of each existing one."""
 
 import re
 import unicodedata
@@ -20,8 +20,8 @@ SUFFIX = ".jsonl"
 
 
 def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
-    """A free, readable file name: ``2026-03-01_head-install_job-2417.jsonl``. Makes no file."""
-    stem = "_".join((day.isoformat(), _plain(procedure, "procedure"), _plain(unit, "unit")))
+    """The path for a new log, such as ``2026-03-01_head-install_job-2417.jsonl``. Makes no file."""
+    stem = "_".join((day.isoformat(), _file_name_part(procedure, "procedure"), _file_name_part(unit, "unit")))
     path, number = folder / f"{stem}{SUFFIX}", 1
     while path.exists():
         number += 1
@@ -29,27 +29,27 @@ def new_log_path(folder: Path, procedure: str, unit: str, day: date) -> Path:
     return path
 
 
-def _plain(text: str, otherwise: str) -> str:
+def _file_name_part(text: str, default: str) -> str:
     """``text`` as part of a file name: letters and digits of any script, ``.`` and ``-``; at most 80 bytes."""
     name = re.sub(r"[^\w.]+|_", "-", unicodedata.normalize("NFC", text))
     short = name.encode("utf-8", "ignore")[:80].decode("utf-8", "ignore")
-    return re.sub(r"-{2,}", "-", short).strip("-.") or otherwise
+    return re.sub(r"-{2,}", "-", short).strip("-.") or default
 
 
 LogStatus = Literal["open", "closed", "held", "damaged", "empty", "moved"]
-"""``held``: another program is writing the log. ``empty``: it has no event yet. ``moved``: it continues elsewhere."""
+"""``held``: another program has the log open. ``empty``: no event yet. ``moved``: it continues in another file."""
 
 
-class Session(Struct, frozen=True):
-    """A summary of one log. Texts are as in the log: clean them before showing.
+class SessionSummary(Struct, frozen=True):
+    """A summary of one log. Its texts are as in the log: clean them before printing.
 
-    ``done`` counts the operations that are done, as the fold does. ``words`` adds to ``status`` where there is more
-    to say, such as where a moved session continues.
+    ``done`` is the number of operations that are done. ``note`` explains ``status``, for example with the file in
+    which a moved log continues; it is "" if there is nothing to explain.
     """
 
     path: Path
     status: LogStatus
-    words: str = ""
+    note: str = msgspec.field(default="", name="words")
     procedure: str = ""  # its title, or the name of its file
     sha256: str = ""  # of the procedure's text
     options: dict[str, str] = {}
@@ -62,8 +62,8 @@ class Session(Struct, frozen=True):
     simulated: bool = False
 
 
-class _Summary(Struct):
-    """What a summary needs of every event; ``data`` is decoded only where it matters."""
+class _EventHeader(Struct):
+    """The fields of an event that a summary needs. ``data`` is decoded only for some kinds of event."""
 
     seq: int
     at: str
@@ -71,72 +71,73 @@ class _Summary(Struct):
     data: msgspec.Raw
 
 
-_summary = msgspec.json.Decoder(_Summary).decode
-_data = msgspec.json.Decoder(dict[str, Any]).decode
+_decode_header = msgspec.json.Decoder(_EventHeader).decode
+_decode_data = msgspec.json.Decoder(dict[str, Any]).decode
 
 
-def sessions(folder: Path) -> list[Session]:
-    """The sessions in ``folder``, last worked on first. A folder that does not exist has none.
+def list_sessions(folder: Path) -> list[SessionSummary]:
+    """The logs in ``folder``, the last one worked on first; empty if the folder does not exist.
 
-    Only the hash of the first line is checked: ``damaged`` means that a log cannot be read at all, and
-    :func:`benchflow.session.log.journal.verify` checks every line.
+    Only the hash of the first line is checked, so ``damaged`` means that a log cannot be read at all. To check every
+    line, use :func:`benchflow.session.log.journal.verify`.
 
     Raises:
         BenchflowError: the folder cannot be read.
     """
     try:
         paths = sorted(folder.glob(f"*{SUFFIX}"))
-    except OSError as wrong:
-        raise BenchflowError(f"The folder {folder} cannot be read: {wrong.strerror}.") from wrong
-    found = (summary(path) for path in paths if path.is_file())
-    return sorted(found, key=lambda session: session.last_at, reverse=True)
+    except OSError as error:
+        raise BenchflowError(f"The folder {folder} cannot be read: {error.strerror}.") from error
+    logs = (summarize_log(path) for path in paths if path.is_file())
+    return sorted(logs, key=lambda session: session.last_at, reverse=True)
 
 
-def summary(path: Path) -> Session:
-    """The summary of one log, without checking every hash. Never raises."""
+def summarize_log(path: Path) -> SessionSummary:
+    """The summary of one log. It checks only the hash of the first line, and never raises."""
     try:
         data = path.read_bytes()
-    except OSError as wrong:
-        return Session(path, "damaged", f"cannot be read: {wrong.strerror}")
+    except OSError as error:
+        return SessionSummary(path, "damaged", f"cannot be read: {error.strerror}")
     end = data.find(b"\n") + 1
     first = read(data[:end])
     if first.damage:
-        return Session(path, "damaged", f"line 1 {first.damage.what}")
+        return SessionSummary(path, "damaged", f"line 1 {first.damage.what}")
     if not first.lines:
-        return Session(path, "empty", "it has no event yet")
+        return SessionSummary(path, "empty", "it has no event yet")
     opened = first.lines[0]
     if opened.kind != "opened":
-        return Session(path, "damaged", "its first event is not `opened`")
-    events: list[_Summary] = []
+        return SessionSummary(path, "damaged", "its first event is not `opened`")
+    events: list[_EventHeader] = []
     for number, line in enumerate(data[end:].split(b"\n")[:-1], start=2):
         try:
-            events.append(_summary(line))
+            events.append(_decode_header(line))
         except (msgspec.DecodeError, UnicodeDecodeError):
-            words = f"line {number} is not an event"
-            return _described(opened.data, opened.by, opened.at, path, events, "damaged", words)
-    status, words = _standing(path, opened.data, events)
-    return _described(opened.data, opened.by, opened.at, path, events, status, words)
+            note = f"line {number} is not an event"
+            return _summary(opened.data, opened.by, opened.at, path, events, "damaged", note)
+    status, note = _status(path, opened.data, events)
+    return _summary(opened.data, opened.by, opened.at, path, events, status, note)
 
 
-def _standing(path: Path, opened: dict[str, Any], events: Iterable[_Summary]) -> tuple[LogStatus, str]:
+def _status(path: Path, opened: dict[str, Any], events: Iterable[_EventHeader]) -> tuple[LogStatus, str]:
+    """The status of a readable log, and the note on it."""
     if any(event.kind == "closed" for event in events):
         return "closed", ""
-    if (there := sidecars.moved_to(path)) is not None:
-        return "moved", f"continues in {there}"
+    if (new_path := sidecars.moved_to(path)) is not None:
+        return "moved", f"continues in {new_path}"
     if opened.get("format", 1) != FORMAT:
-        return "open", f"written by benchflow {_text(opened, 'version')}: it can be viewed, not continued"
-    holder = lock.is_held(path)
-    return ("held", f"open in another program: {holder.words}") if holder else ("open", "")
+        return "open", f"written by benchflow {_text(opened, 'version')}; can be viewed, not continued"
+    holder = lock.current_holder(path)
+    return ("held", f"open in another program: {holder.text}") if holder else ("open", "")
 
 
-def _described(
-    data: dict[str, Any], by: str, at: str, path: Path, events: list[_Summary], status: LogStatus, words: str
-) -> Session:
+def _summary(
+    data: dict[str, Any], by: str, at: str, path: Path, events: list[_EventHeader], status: LogStatus, note: str
+) -> SessionSummary:
     options = data.get("options")
-    return Session(
+    return SessionSummary(
         path=path,
         status=status,
-        words=words,
+        note=note,
         procedure=_title(_text(data, "procedure")) or _text(data, "file"),
         sha256=_text(data, "procedure_sha256"),
         options={name: str(value) for name, value in options.items()} if isinstance(options, dict) else {},
@@ -150,13 +151,13 @@ def _described(
     )
 
 
-def _done_events(events: Iterable[_Summary]) -> Iterator[AnyEvent]:
-    """The events that change which operations are done; one whose data is not understood is left out."""
+def _done_events(events: Iterable[_EventHeader]) -> Iterator[AnyEvent]:
+    """The events that change which operations are done. Events that cannot be read are left out."""
     for event in events:
         if event.kind not in done_operations.KINDS:
             continue
         try:
-            typed = typed_event(event.kind, _data(event.data))
+            typed = typed_event(event.kind, _decode_data(event.data))
         except (msgspec.DecodeError, UnicodeDecodeError):
             continue
         if typed is not None:
@@ -169,7 +170,7 @@ def _text(data: dict[str, Any], name: str) -> str:
 
 
 def _title(procedure: str) -> str:
-    """The title, without parsing the procedure: in every valid file it is at the left margin."""
+    """The title in the text of a procedure, without parsing it. In every valid file its line is not indented."""
     found = re.search(r"^title:[ \t]+([^\s|>&].*?)[ \t]*(?:[ \t]#.*)?$", procedure, re.MULTILINE)
     if found is None:
         return ""

@@ -1,6 +1,6 @@
-"""The session controller: the only way to write a log. Parse an intent, decide, append, fold, answer.
+"""The session controller: the only way to write a log. It parses an intent, decides, appends, folds and answers.
 
-``send`` writes the events to disk and only then reports them. If the append fails, nothing has happened.
+``send`` writes the events to disk before it reports them. If the append fails, the state is unchanged.
 """
 
 import threading
@@ -27,9 +27,9 @@ from benchflow.session.intents.parsing import read_intent
 from benchflow.session.log.journal import Journal, NotSaved
 from benchflow.session.log.line_format import Draft, Line
 from benchflow.session.log.line_format import read as read_lines
-from benchflow.session.log.timestamps import format as written
-from benchflow.session.log.timestamps import parse
-from benchflow.session.queries import answer
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
+from benchflow.session.procedure_loading import ProcedureReader
+from benchflow.session.queries import answer_query
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.shop.live_register import Register
 from benchflow.session.state import events as ev
@@ -40,16 +40,15 @@ from benchflow.session.state.state import State
 if TYPE_CHECKING:
     from benchflow.session.view.bench_view import BenchView
 
-Read = Callable[[str], Procedure]
-"""Turns the text of a procedure into a procedure, as the cached reader does."""
-
-
 QUERIES = ("status", "why", "route", "rework-plan")
-"""Intents that need no time of their own in a simulated session: they refer to its last event."""
+"""Queries. In a simulated session they need no time of their own: the time of the last event applies."""
 
 
 class Accepted(Struct, frozen=True):
-    """An accepted intent. ``lines`` are on disk; ``answer`` is the answer of a query, under its name."""
+    """The answer to an accepted intent.
+
+    ``lines`` are the new log lines; they are on disk. ``answer`` is the answer of a query, under its name.
+    """
 
     lines: tuple[Line, ...]
     answer: dict[str, Any] = {}
@@ -59,24 +58,25 @@ Answer = Accepted | Refusal
 
 
 class Clock:
-    """The wall clock, and the monotonic clock since the program started. A test passes its own."""
+    """The wall clock, and the monotonic time since this clock was made. Tests pass their own functions."""
 
     def __init__(
         self,
         wall: Callable[[], datetime] = lambda: datetime.now(UTC),
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._wall, self._monotonic, self._began = wall, monotonic, monotonic()
+        self._wall, self._monotonic, self._start = wall, monotonic, monotonic()
 
     def now(self, run: int) -> Now:
-        return Now(written(self._wall()), run, round((self._monotonic() - self._began) * 1000))
+        """The present time. ``run`` is the number of this run of the program, from 1."""
+        return Now(format_timestamp(self._wall()), run, round((self._monotonic() - self._start) * 1000))
 
 
 class SessionController:
     """The controller of one session. Safe to call from worker threads, one call at a time."""
 
     def __init__(
-        self, journal: Journal, procedure: Procedure, read: Read, clock: Clock, register: Register | None
+        self, journal: Journal, procedure: Procedure, read: ProcedureReader, clock: Clock, register: Register | None
     ) -> None:
         self.journal, self.procedure, self.clock, self.register = journal, procedure, clock, register
         self._read = read
@@ -96,19 +96,19 @@ class SessionController:
         source: Loaded,
         *,
         file: str,
-        read: Read,
+        read: ProcedureReader,
         clock: Clock | None = None,
         register: Register | None = None,
         simulated: bool = False,
     ) -> Self:
-        """A new log at ``path`` for the procedure in ``source``. It stays empty until ``open`` is sent.
+        """Make a new log at ``path`` for the procedure in ``source``. It is empty until the intent `open` is accepted.
 
         Raises:
             BenchflowError: the procedure has errors, or the log cannot be made.
         """
         if source.procedure is None:
-            raise BenchflowError(f"{file} has errors; see benchflow check {file}")
-        # An empty log, made and never opened, is used again.
+            raise BenchflowError(f"{file} has errors. List them with: benchflow check {file}")
+        # An empty log was made but never opened: use it again.
         journal = Journal.open(path) if path.exists() and not path.stat().st_size else Journal.create(path)
         controller = cls(journal, source.procedure, read, clock or Clock(), register)
         controller._source, controller._file, controller.simulated = source, file, simulated
@@ -119,68 +119,80 @@ class SessionController:
         cls,
         path: Path,
         *,
-        read: Read,
+        read: ProcedureReader,
         clock: Clock | None = None,
         register: Register | None = None,
         read_only: bool = False,
     ) -> Self:
-        """An existing log, verified and replayed. Read-only if it is damaged or another program holds it.
+        """Open an existing log, verify it and replay it.
+
+        The log is opened read-only if it is damaged or if another program has it open.
 
         Raises:
-            BenchflowError: there is no such log, it is empty, it was written in another format, or it has an event that
-                this version does not know.
+            BenchflowError: the log does not exist, is empty, has another format, or has an event that this version
+                cannot read.
         """
-        _must_be_resumable(path)
+        _refuse_other_format(path)
         journal = Journal.open(path, read_only=read_only)
         if not journal.lines:
             journal.close()
-            raise BenchflowError(f"{path} has no complete event: no job was started in it")
+            raise BenchflowError(f"{path} has no complete event. No job was started in it; start a new one.")
         unknown = next((line for line in journal.lines if line.kind not in ev.EVENT_TYPES), None)
         if unknown is not None:
             journal.close()
             raise BenchflowError(
-                f"{path}: line {unknown.seq} is an event of a kind that this version does not know "
-                f"({printable(unknown.kind)}). The log can be viewed, not continued."
+                f"{path}: line {unknown.seq} has an unknown kind of event ({printable(unknown.kind)}). "
+                "A newer version wrote it. The log can be viewed, not continued."
             )
         try:
             procedure = read(journal.lines[0].data["procedure"])
             return cls(journal, procedure, read, clock or Clock(), register)
         except (KeyError, TypeError, msgspec.ValidationError) as error:
             journal.close()
-            raise BenchflowError(f"{path}: an event does not have the data of its kind: {error}") from error
+            raise BenchflowError(
+                f"{path}: an event has wrong data: {error}. The log can be viewed, not continued."
+            ) from error
 
     @property
     def saved(self) -> int:
+        """The number of events on disk."""
         return len(self.journal.lines)
 
     @property
     def read_only(self) -> str:
+        """The reason why the log cannot be written, as a clause; "" if it can."""
         return self.journal.read_only
 
     def send(self, message: dict[str, Any]) -> Answer:
-        """Carry out one intent, given as JSON data. In a simulated session it has the field ``at``."""
+        """Carry out one intent, given as JSON data. In a simulated session it must have the field ``at``."""
         with self._lock:
             message = dict(message)
-            now = self._moment(message)
+            now = self._time_of(message)
             if isinstance(now, Refusal):
                 return now
             intent = read_intent(message)
             return intent if isinstance(intent, Refusal) else self._carry_out(intent, now)
 
-    def _moment(self, message: dict[str, Any]) -> Now | Refusal:
+    def _time_of(self, message: dict[str, Any]) -> Now | Refusal:
         if not self.simulated:
             if "at" in message:
-                return refuse("not-allowed", "at is for simulated sessions only (drive --simulated)", name="at")
+                return refuse(
+                    "not-allowed",
+                    "The field at is for simulated sessions only (drive --simulated). Leave it out.",
+                    name="at",
+                )
             return self.clock.now(self.run)
         at = message.pop("at", None)
         if at is None:
             if message.get("intent") in QUERIES:
                 return Now("" if self.state is None else self.state.last.at)
             return refuse(
-                "value-missing", "a simulated session takes its time from at (RFC 3339) in each intent", name="at"
+                "value-missing",
+                "Give the time of this intent in the field at (RFC 3339), because the session is simulated.",
+                name="at",
             )
         try:
-            return Now(written(parse(str(at))))
+            return Now(format_timestamp(parse_timestamp(str(at))))
         except BenchflowError as error:
             return refuse("bad-intent", str(error), name="at")
 
@@ -191,9 +203,9 @@ class SessionController:
             return refuse("not-allowed", str(error))
         if isinstance(intent, intents.Query):
             if self.state is None:
-                return refuse("not-open", "the session is not open yet: send open first")
-            found = answer(self.state, intent, context)
-            return found if isinstance(found, Refusal) else Accepted((), found)
+                return refuse("not-open", "The job is not started. Send the intent open first.")
+            answer = answer_query(self.state, intent, context)
+            return answer if isinstance(answer, Refusal) else Accepted((), answer)
         decision = self._decide(intent, context)
         if isinstance(decision, Refusal):
             return decision
@@ -201,13 +213,13 @@ class SessionController:
 
     def _decide(self, intent: intents.Intent, context: Context) -> Decision:
         if self.read_only:
-            return refuse("not-saved", f"View only: {self.read_only}")
+            return refuse("not-saved", f"View only: {self.read_only}.")
         if self.state is not None:
             return decide(self.state, intent, context)
         if not isinstance(intent, intents.OpenJob):
-            return refuse("not-open", "the session is not open yet: send open first")
-        assert self._source is not None  # without a state it was made by begin
-        blank = ev.JobOpened(
+            return refuse("not-open", "The job is not started. Send the intent open first.")
+        assert self._source is not None  # a controller without a state was made by `begin`
+        unfilled = ev.JobOpened(
             procedure=self._source.text,
             procedure_sha256=self._source.sha256,
             file=self._file,
@@ -219,10 +231,10 @@ class SessionController:
             format=ev.FORMAT,
             shop=None if context.shop is None else context.shop.sha256,
         )
-        return open_job(self.procedure, intent, context, blank)
+        return open_job(self.procedure, intent, context, unfilled)
 
     def _write(self, entries: tuple[Entry, ...], now: Now) -> Answer:
-        drafts = [self._draft(entry, now) for entry in (*self._clock_back(entries, now), *entries)]
+        drafts = [self._draft(entry, now) for entry in (*self._clock_went_back(entries, now), *entries)]
         try:
             lines = self.journal.append(drafts)
         except NotSaved as error:
@@ -234,17 +246,19 @@ class SessionController:
         return Accepted(lines)
 
     def _count_uses(self) -> None:
-        """Update the register's counts of uses: at the end of a session and on leaving, never during work.
+        """Count the uses of instruments in the register, when the job is closed or the program is left.
 
-        A count that is missed (the register cannot be changed, the program was killed) is made up next time.
+        If this fails (the register cannot be changed, the program was killed), the next call counts these uses too.
         """
-        if self.register is not None and not self.read_only and not self.simulated:  # a simulation wears nothing
+        if (
+            self.register is not None and not self.read_only and not self.simulated
+        ):  # a simulation uses no real instrument
             with suppress(BenchflowError):
-                self.register.count(self.journal.lines)
+                self.register.count_uses(self.journal.lines)
 
-    def _clock_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
-        """An event for the log if the wall clock has gone backwards since the last event."""
-        if self.state is None or parse(now.at) >= parse(self.state.last.at):
+    def _clock_went_back(self, entries: tuple[Entry, ...], now: Now) -> tuple[Entry, ...]:
+        """An event for the log if the wall clock has gone back since the last event."""
+        if self.state is None or parse_timestamp(now.at) >= parse_timestamp(self.state.last.at):
             return ()
         return (Entry(entries[0].by, ev.ClockWentBack(self.state.last.at, now.at)),)
 
@@ -262,7 +276,7 @@ class SessionController:
         return self.clock.now(self.run)
 
     def context(self) -> Context:
-        """The context of a view: the time only. People and instruments are checked when an intent is decided."""
+        """The context of a view. It has only the time: a view checks no people and no instruments."""
         return Context(self.now())
 
     def view(self) -> "BenchView":
@@ -274,7 +288,7 @@ class SessionController:
             return bench_view(self.state, self.context(), saved=self.saved, read_only=self.read_only)
 
     def reread(self) -> bool:
-        """Read the events that the writer has added to a log opened read-only. Returns whether there were any."""
+        """Read the events that another program has added to a log opened read-only. Returns true if there were any."""
         with self._lock:
             lines = self.journal.reread()
             for line in lines:
@@ -282,17 +296,18 @@ class SessionController:
             return bool(lines)
 
     def move_to(self, folder: Path) -> None:
-        """Continue in another folder, after a full disk or a removed memory stick."""
+        """Continue the log in another folder, for example after a full disk or a removed memory stick."""
         with self._lock:
             self.journal = self.journal.move_to(folder)
 
     def close(self) -> None:
+        """Count the uses of instruments and release the log."""
         self._count_uses()
         self.journal.close()
 
 
-def _must_be_resumable(path: Path) -> None:
-    """Refuse a log of another format before it is opened to be written, so that nothing about it is changed.
+def _refuse_other_format(path: Path) -> None:
+    """Refuse a log of another format before it is opened for writing, so that it stays unchanged.
 
     Raises:
         BenchflowError: the log has another format.
@@ -301,10 +316,11 @@ def _must_be_resumable(path: Path) -> None:
         with path.open("rb") as file:
             first = read_lines(file.readline()).lines
     except OSError:
-        return  # the journal says what is wrong
+        return  # the journal reports the error
     if not first or first[0].kind != "opened" or first[0].data.get("format", 1) == ev.FORMAT:
         return
     version = printable(str(first[0].data.get("version", "")))
     raise BenchflowError(
-        f"{path}: This log was written by benchflow {version}. It can be viewed, not continued: benchflow log '{path}'"
+        f"{path} was written by benchflow {version}. It can be viewed, not continued. "
+        f"View it with: benchflow log '{path}'"
     )

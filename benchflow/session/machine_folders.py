@@ -13,11 +13,11 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.log.disk import Disk
 
 HOME = "BENCHFLOW_HOME"
-"""The one environment variable: everything is under the folder that it names."""
+"""The environment variable that names one folder for all files of the program."""
 
 
-class Places(Struct, frozen=True):
-    """The folders and files of this machine. None of them need exist."""
+class MachineFolders(Struct, frozen=True):
+    """The folders and files of this machine. They may not exist yet."""
 
     data: Path
     config: Path
@@ -25,7 +25,7 @@ class Places(Struct, frozen=True):
 
     @property
     def sessions(self) -> Path:
-        """Where logs go unless another folder is named."""
+        """The default folder for logs."""
         return self.data / "sessions"
 
     @property
@@ -35,44 +35,45 @@ class Places(Struct, frozen=True):
 
     @property
     def shop(self) -> Path:
+        """The shop file: the register of people and instruments."""
         return self.config / "shop.yaml"
 
 
-def places(environ: Mapping[str, str] | None = None) -> Places:
+def machine_folders(environ: Mapping[str, str] | None = None) -> MachineFolders:
     """The folders of the platform, or those under ``BENCHFLOW_HOME``."""
     home = (os.environ if environ is None else environ).get(HOME)
     if home:
         root = Path(home).expanduser().absolute()
-        return Places(root / "data", root / "config", root / "cache")
-    from platformdirs import PlatformDirs  # late: not needed where the variable is set
+        return MachineFolders(root / "data", root / "config", root / "cache")
+    from platformdirs import PlatformDirs  # late: not needed if the variable is set
 
-    own = PlatformDirs("benchflow", appauthor=False)
-    return Places(own.user_data_path, own.user_config_path, own.user_cache_path)
+    platform = PlatformDirs("benchflow", appauthor=False)
+    return MachineFolders(platform.user_data_path, platform.user_config_path, platform.user_cache_path)
 
 
 def make_folder(folder: Path) -> Path:
-    """Make ``folder`` and its parents, durably: they survive a power cut. Returns ``folder``.
+    """Make ``folder`` and its parents, and sync them to disk. Returns ``folder``.
 
     Raises:
-        BenchflowError: it cannot be made.
+        BenchflowError: the folder cannot be made.
     """
-    missing = [each for each in (folder, *folder.parents) if not each.exists()]
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
     try:
-        for each in reversed(missing):
-            each.mkdir(exist_ok=True)
-            Disk().sync_folder(each.parent)
+        for path in reversed(missing):
+            path.mkdir(exist_ok=True)
+            Disk().sync_folder(path.parent)
         if not folder.is_dir():
-            raise NotADirectoryError(0, "it is a file")
-    except OSError as wrong:
+            raise NotADirectoryError(0, "a file has this name")
+    except OSError as error:
         raise BenchflowError(
-            f"The folder {folder} cannot be made: {(wrong.strerror or str(wrong)).lower()}. "
-            f"Choose another, or set {HOME}."
-        ) from wrong
+            f"The folder {folder} cannot be made: {(error.strerror or str(error)).lower()}. "
+            f"Choose another folder, or set {HOME}."
+        ) from error
     return folder
 
 
-def library() -> list[Path]:
-    """The procedures that come with the program: in the installed package, or beside it in a checkout."""
+def shipped_procedures() -> list[Path]:
+    """The procedure files that come with the program, from the installed package or the source checkout."""
     package = Path(__file__).resolve().parent.parent
     for folder in (package / "shipped_procedures", package.parent / "procedures"):
         if folder.is_dir():

@@ -1,4 +1,4 @@
-"""Loads procedures for sessions, from a file or from the text in a log, through the compiled cache."""
+"""Loads a procedure from a file or from the text in a log, with a cache of compiled procedures."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -6,29 +6,30 @@ from pathlib import Path
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.compiled_cache import Loaded, load, read_text
 from benchflow.procedure.model import Procedure
-from benchflow.session.machine_folders import places
+from benchflow.session.machine_folders import machine_folders
 
-Read = Callable[[str], Procedure]
+ProcedureReader = Callable[[str], Procedure]
+"""Turns the text of a procedure into a procedure, or raises ``BenchflowError``."""
 
 
 def load_procedure(path: Path) -> Loaded:
-    """The procedure in a file.
+    """Load the procedure in a file.
 
     Raises:
         BenchflowError: the file cannot be opened.
     """
-    return load(path, places().compiled)
+    return load(path, machine_folders().compiled)
 
 
-def reader() -> Read:
-    """As :func:`reader_keeping`, with the compiled forms in this machine's own folder."""
-    return reader_keeping(places().compiled)
+def procedure_reader() -> ProcedureReader:
+    """A reader that uses the cache folder of this machine."""
+    return procedure_reader_with_cache(machine_folders().compiled)
 
 
-def reader_keeping(compiled: Path | None) -> Read:
-    """Makes a procedure of the text in a log. ``compiled`` is the folder for compiled forms; ``None`` keeps none.
+def procedure_reader_with_cache(compiled: Path | None) -> ProcedureReader:
+    """A reader for the procedure text in a log. ``compiled`` is the cache folder; ``None``: no cache.
 
-    What it gives back raises :class:`~benchflow.base.errors.BenchflowError` for a text with errors: the log of a
+    The reader raises :class:`~benchflow.base.errors.BenchflowError` for a text with errors. Such a text comes from a
     version that read procedures differently.
     """
 
@@ -36,7 +37,7 @@ def reader_keeping(compiled: Path | None) -> Read:
         loaded = read_text(text, "the procedure in the log", compiled)
         if loaded.procedure is None:
             problem = loaded.problems[0] if loaded.problems else "it is empty"
-            raise BenchflowError(f"The procedure in this log cannot be read by this version of benchflow: {problem}")
+            raise BenchflowError(f"This version of benchflow cannot read the procedure in this log: {problem}")
         return loaded.procedure
 
     return read

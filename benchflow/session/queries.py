@@ -21,14 +21,14 @@ from benchflow.session.view.joint_inputs import tighten_input
 from benchflow.session.view.match_inputs import match_inputs
 
 
-def answer(state: State, query: intents.Intent, context: Context) -> dict[str, Any] | Refusal:
-    """The answer as plain JSON, under the name of the query."""
+def answer_query(state: State, query: intents.Intent, context: Context) -> dict[str, Any] | Refusal:
+    """The answer to a query, as plain JSON under the name of the query; or the refusal."""
     match query:
         case intents.AskStatus():
             return {"status": status(state, context)}
         case intents.AskWhy():
             reasons = why(state, query.operation, context)
-            return reasons if isinstance(reasons, Refusal) else {"why": as_json(reasons)}
+            return reasons if isinstance(reasons, Refusal) else {"why": reasons_as_json(reasons)}
         case intents.AskRoute():
             found = route(state, query.operation)
             if isinstance(found, Refusal):
@@ -41,14 +41,14 @@ def answer(state: State, query: intents.Intent, context: Context) -> dict[str, A
             raise AssertionError(query)
 
 
-def as_json(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
+def reasons_as_json(reasons: tuple[Reason, ...]) -> list[dict[str, Any]]:
     """The reasons as plain JSON."""
-    found: list[dict[str, Any]] = msgspec.to_builtins(list(reasons))
-    return found
+    plain: list[dict[str, Any]] = msgspec.to_builtins(list(reasons))
+    return plain
 
 
 def why(state: State, step_id: str, context: Context) -> tuple[Reason, ...] | Refusal:
-    """Why an operation cannot start, or why it cannot be finished if it is in progress."""
+    """The reasons why an operation cannot start; if it is in progress, why it cannot be finished."""
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown_name("operation", step_id, state.plan.steps)
@@ -68,14 +68,17 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     return tuple(action.id for action in found.steps)
 
 
-def proposed(state: State, step: Step) -> dict[str, list[str]]:
-    """The parts that the tables and the part matching propose, by the name of the choice."""
+def proposed_choices(state: State, step: Step) -> dict[str, list[str]]:
+    """The parts that the choice tables and the part matching propose, by the name of the choice."""
     inputs = match_inputs(state, step) if step.operation.match else []
-    found = {one.name: list(one.proposed) for one in inputs}
-    return {**{table.name: list(table_proposal(state, step, table).takes) for table in step.operation.choose}, **found}
+    matched = {one.name: list(one.proposed) for one in inputs}
+    return {
+        **{table.name: list(table_proposal(state, step, table).takes) for table in step.operation.choose},
+        **matched,
+    }
 
 
-def joint(state: State, step: Step) -> dict[str, Any] | None:
+def joint_status(state: State, step: Step) -> dict[str, Any] | None:
     """The progress of the joint of ``step``, as plain JSON; ``None`` if it has no joint."""
     view = tighten_input(state, step)
     if view is None:
@@ -91,7 +94,7 @@ def joint(state: State, step: Step) -> dict[str, Any] | None:
         "again": list(view.reread),
         "draw_down": None if view.draw_down is None else msgspec.to_builtins(view.draw_down),
         "settings": list(view.settings),
-        "words": view.words,
+        "words": view.progress,
     }
 
 
@@ -105,7 +108,7 @@ def status(state: State, context: Context) -> dict[str, Any]:
             continue
         reasons = tuple(r for r in start_reasons(state, name, context) if r.code != "operation-in-progress")
         if reasons:
-            blocked[name] = as_json(reasons)
+            blocked[name] = reasons_as_json(reasons)
         else:
             available.append(name)
     moves = [move.id for move in plan.procedure.moves if not move_reasons(state, move.id)]
@@ -124,9 +127,9 @@ def status(state: State, context: Context) -> dict[str, Any]:
         "blocked": blocked,
         "moves": moves,
         "state": dict(state.valuation),
-        "joint": None if step is None else joint(state, step),
-        "proposed": {} if step is None else proposed(state, step),
-        "missing": [] if step is None else as_json(finish_reasons(state, step, context.now)),
+        "joint": None if step is None else joint_status(state, step),
+        "proposed": {} if step is None else proposed_choices(state, step),
+        "missing": [] if step is None else reasons_as_json(finish_reasons(state, step, context.now)),
         "rework": None if state.rework is None else msgspec.to_builtins(state.rework),
         "latest_begin": {name: round(left) for name, left in latest_start_times(state, context).items()},
         "closed": bool(state.closed),

@@ -1,4 +1,4 @@
-"""A refusal is data: every condition that is not met, each with its code and its words."""
+"""Refusals as data: every condition that is not met, with its code and a message."""
 
 from typing import Literal
 
@@ -11,23 +11,23 @@ Code = Literal[
     "instrument-unfit", "not-allowed", "unknown-name", "temporary-left", "already-done",
     "bad-intent", "not-saved",
 ]  # fmt: skip
-"""The codes of the procedure format, and two of the controller's own: an intent that cannot be read, an
-event that could not be put on disk."""
+"""The refusal codes of the procedure format, and two more: ``bad-intent`` for an intent that cannot be read, and
+``not-saved`` for an event that could not be written to the disk."""
 
 
 class Reason(Struct, frozen=True, omit_defaults=True):
-    """One unmet condition. Whichever of the name fields apply are filled in."""
+    """One condition that is not met. The fields after ``message`` are set where they apply."""
 
     code: Code
     message: str
-    operation: str | None = None
-    state: str | None = None
+    operation: str | None = None  # step id
+    state: str | None = None  # name of the state variable
     rule: int | None = None  # index into Procedure.interference
-    name: str | None = None
-    at: int | None = None  # index of the offending character in what was typed
+    name: str | None = None  # name of a value, a joint, a field and so on
+    at: int | None = None  # index of the wrong character in the typed text
 
 
 class Refusal(Struct, frozen=True):
-    """``refused`` is never empty."""
+    """The reasons against an intent, at least one."""
 
     refused: tuple[Reason, ...]

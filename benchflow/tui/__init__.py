@@ -1,22 +1,22 @@
-"""The screens: they show views and send intents."""
+"""The terminal screens. They show the view of a job and send intents to its session controller."""
 
 from pathlib import Path
 
 
 def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit: str | None) -> int:
-    """Run the bench until it is left; returns the exit status.
+    """Run the program until the user leaves it. Return the exit status.
 
-    ``target`` is a procedure file or a log; without one the list of jobs and procedures is shown. A procedure with one
-    open job (of ``unit``, if given) continues that job; with several open jobs, they are listed.
+    ``target`` is a procedure file or a log. Without a target, the list of jobs and procedures is shown. If a procedure
+    has one open job (of ``unit``, if given), that job continues. If it has several, they are listed.
 
     Raises:
-        BenchflowError: the target cannot be read, has errors, or holds no job.
+        BenchflowError: the target cannot be read, has errors, or contains no job.
     """
     import gc
 
-    # Objects made during start-up stay alive. Without garbage collection the first paint comes 10 % sooner; the app
-    # turns it on again after the first paint.
+    # Objects made during start-up stay alive, so collecting them is useless. Without garbage collection the first
+    # paint is 10 % faster. The app turns it on again after the first paint.
     gc.disable()
-    from benchflow.tui.launch import run  # late: brings in Textual
+    from benchflow.tui.launch import run  # late: imports Textual
 
     return run(target, log_folder, by, unit)

@@ -6,7 +6,7 @@ from typing import Any
 
 from benchflow.session.catalog import SUFFIX
 from benchflow.session.controller import SessionController
-from benchflow.session.machine_folders import places
+from benchflow.session.machine_folders import machine_folders
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import BenchRequest
 from benchflow.tui.model.job_catalog import JobCatalog
@@ -17,45 +17,45 @@ from benchflow.tui.widgets.page import Page
 
 
 def run(target: Path | None, log_folder: Path | None, by: str | None, unit: str | None) -> int:
-    """See :func:`benchflow.tui.start`."""
-    where = places()
-    catalog = JobCatalog(where, log_folder)
+    """Choose the first screen and run the app; see :func:`benchflow.tui.start`."""
+    folders = machine_folders()
+    catalog = JobCatalog(folders, log_folder)
     first = first_page(catalog, target, by, unit)
     client = SessionClient(first, by or "") if isinstance(first, SessionController) else None
     page = BenchRequest() if isinstance(first, SessionController) else first
-    app = BenchApp(Preferences(where.config), page, screen_for, client)
+    app = BenchApp(Preferences(folders.config), page, screen_for, client)
     try:
         app.run()
     finally:
         if app.client is not None:
             app.client.controller.close()
-    for words in app.last_messages:
-        print(words, file=sys.stderr)
+    for message in app.last_messages:
+        print(message, file=sys.stderr)
     return app.return_code or 0
 
 
 LOG_START = b"{"
-"""Each line of a log is a JSON object."""
+"""The first byte of a log: each line is a JSON object."""
 
 
 def is_log(target: Path) -> bool:
-    """Decided by the suffix, else by the first character, since a log may have any name."""
+    """True if the file is a log. The suffix decides; for other suffixes, the first character."""
     if target.suffix in (SUFFIX, ".yaml", ".yml"):
         return target.suffix == SUFFIX
     try:
         with target.open("rb") as file:
             return file.read(len(LOG_START)) == LOG_START
     except OSError:
-        return False  # reported when it is read
+        return False  # the error is reported when the file is read
 
 
 def first_page(
     catalog: JobCatalog, target: Path | None, by: str | None, unit: str | None
 ) -> "SessionController | Page[Any]":
-    """The controller of the job to continue, or the screen on which a job is chosen or started."""
+    """The controller of the job to continue, or the screen for choosing or starting a job."""
     if target is not None and is_log(target):
         return catalog.resume(target)
-    from benchflow.tui.screens.job_list_page import JobListPage  # late: a log opens without it (bench_screen.py)
+    from benchflow.tui.screens.job_list_page import JobListPage  # late: not needed to open a log (bench_screen.py)
 
     if target is None:
         return JobListPage(catalog, by, unit, None)

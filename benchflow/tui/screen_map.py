@@ -1,7 +1,7 @@
-"""Which screen answers which request. The only module that knows all screens of a job.
+"""Creates the screen for each request. The only module that imports all screens of a job.
 
-The imports are late on purpose: ``tests/benchmarks/bench_screen.py`` measures the time to the first paint, and the
-bench needs none of these screens for it.
+The imports are late because the first paint of the bench needs none of these screens.
+``tests/benchmarks/bench_screen.py`` measures the time to the first paint.
 """
 
 from typing import Any, assert_never
@@ -13,12 +13,12 @@ from benchflow.tui.model.session_client import SessionClient
 
 
 def screen_for(request: to.JobRequest, client: SessionClient | None) -> Screen[Any]:
-    """The screen that a request asks for. ``client`` is the open session; only help works without one."""
+    """Create the screen for a request. ``client`` is the client of the open job; only help works without one."""
     if isinstance(request, to.HelpRequest):
         from benchflow.tui.screens.help_page import HelpPage
 
         return HelpPage(request.title, request.keys)
-    assert client is not None  # every other screen belongs to an open session
+    assert client is not None  # every other screen belongs to an open job
     match request:
         case to.BenchRequest():
             from benchflow.tui.bench.bench_screen import BenchScreen

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
-from benchflow.session.catalog import sessions
+from benchflow.session.catalog import list_sessions
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.state.fold import replay
 from tests.benchmarks.review_logs import write_logs
@@ -133,7 +133,7 @@ def resuming(folder: Path, events: int = 10_000, rounds: int = 9) -> None:
 def listing(folder: Path, logs: int = 500, rounds: int = 5) -> None:
     (folder / "sessions").mkdir()
     write_logs(folder / "sessions", logs, events=300)
-    took = statistics.median(millis(partial(sessions, folder / "sessions")) for _ in range(rounds))
+    took = statistics.median(millis(partial(list_sessions, folder / "sessions")) for _ in range(rounds))
     print(
         f"{f'listing {logs} logs of 300 events':<58}{took:>9.0f} ms  aim 1000 ms  {'ok' if took <= 1000 else 'MISSED'}"
     )

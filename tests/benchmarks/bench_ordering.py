@@ -134,11 +134,11 @@ def verdict(proof: Proof) -> str:
     return f"{codes} ({proof.configurations:,} configurations{'' if proof.complete else ', NOT COMPLETE'})"
 
 
-def spin(procedure: Procedure) -> promela.Ran:
+def spin(procedure: Procedure) -> promela.SpinRun:
     plans = [expand(procedure, options) for options in option_choices(procedure)]
     with tempfile.TemporaryDirectory() as folder:
         return promela.run(
-            promela.told(*plans, on_paper=True),
+            promela.promela_model(*plans, on_paper=True),
             Path(folder),
             breadth_first=False,
             optimise="-O2",
@@ -151,7 +151,7 @@ def tell(name: str, seconds: float, memory: float, said: str) -> None:
     print(f"  {name:<12}{seconds:9.2f} s {memory:8.0f} MiB  {said}")
 
 
-def tell_spin(ran: promela.Ran) -> None:
+def tell_spin(ran: promela.SpinRun) -> None:
     said = f"an error at depth {ran.depth}" if ran.depth is not None else "clean"
     said = f"{said} ({ran.states:,} states)" if ran.complete else f"GAVE UP ({SPIN_MEBIBYTES} MiB, {SPIN_SECONDS} s)"
     parts = f"generating {ran.generating:.2f}, compiling {ran.compiling:.2f}, running {ran.running:.2f}"
@@ -162,7 +162,7 @@ def side_by_side(
     title: str,
     make: Callable[[], Procedure],
     aim: str,
-    met: Callable[[float, float, promela.Ran], bool],
+    met: Callable[[float, float, promela.SpinRun], bool],
 ) -> None:
     print(title, flush=True)
     seconds, memory, said = in_a_child(make)

@@ -27,11 +27,11 @@ from benchflow.procedure.model import Fixed, Procedure
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
 from benchflow.review.archive.index import ArchiveIndex
-from benchflow.review.evidence.assessment import of_everything
+from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.evidence.ranking import TICKS_AGAIN
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.session_question import InstrumentSubject, Question
-from benchflow.review.many.trace import TraceQuestion, trace
+from benchflow.review.many.trace_search import TraceQuestion, trace
 from tests.benchmarks.review_logs import write_log, write_logs
 
 BENCH = "bench-1"
@@ -249,7 +249,7 @@ def confusion(folder: Path, sessions: int) -> None:
             register=register, tools=TOOLS, overdue_tools=OVERDUE_TOOLS, faults=faults,
         )  # fmt: skip
         sim_builder.build(f"job {number}", {"cams": "standard", "gasket": "layered-steel"})
-        first = of_everything(load_log(log, reader), register.shop()).guards[0]
+        first = review_everything(load_log(log, reader), register.shop()).guards[0]
         log.unlink()
         if not first.suspect:
             named = "nobody"

@@ -16,7 +16,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from benchflow.session.controller import SessionController
-from benchflow.session.procedure_loading import load_procedure, reader
+from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from tests.driving.shipped import ShippedBuild
 from tests.tui.terminal import Terminal
 
@@ -64,7 +64,7 @@ def long_session(folder: Path) -> Path:
     procedure = folder / "long.yaml"
     procedure.write_text(five_hundred(), encoding="utf-8")
     controller = SessionController.begin(
-        folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=reader()
+        folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=procedure_reader()
     )
     controller.send({"intent": "open", "by": "R. Tiller", "unit": "1", "options": {}, "start": {}})
     controller.send({"intent": "start", "operation": "first"})

@@ -9,7 +9,7 @@ from typing import Any
 import msgspec
 
 from benchflow.session.log.line_format import ZEROS, read
-from benchflow.session.log.timestamps import format
+from benchflow.session.log.timestamps import format_timestamp
 
 OPERATIONS = 150
 
@@ -59,7 +59,7 @@ class _Writer:
         self.now += timedelta(seconds=20)
         data["clock"] = {"run": 1, "ms": round((self.now - self.began).total_seconds() * 1000)}
         line: dict[str, Any] = {
-            "seq": len(self.lines) + 1, "at": format(self.now), "by": "builder", "kind": kind, "data": data,
+            "seq": len(self.lines) + 1, "at": format_timestamp(self.now), "by": "builder", "kind": kind, "data": data,
             "prev": self.prev,
         }  # fmt: skip
         line["hash"] = self.prev = sha256(_encode(line)).hexdigest()

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
@@ -88,4 +89,4 @@ def choices(state: State, step: Step) -> Iterator[Intent]:
         yield {"intent": "choose", "name": table.name, "take": table_proposal(state, step, table).takes[0]}
     for match in step.operation.match:
         for place, part in proposed_parts(state, step, match)[0].items():
-            yield {"intent": "choose", "name": f"{match.name}[{place}]", "take": part}
+            yield {"intent": "choose", "name": str(ValueRef(match.name, place)), "take": part}

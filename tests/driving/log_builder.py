@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from benchflow.session.log.line_format import Draft, Line, seal
-from benchflow.session.log.timestamps import format
+from benchflow.session.log.timestamps import format_timestamp
 
 PROCEDURE = """\
 benchflow: 1
@@ -52,7 +52,7 @@ class LogBuilder:
         if self.with_clock:
             data["clock"] = {"run": self.run, "ms": round((self.now - self._start).total_seconds() * 1000)}
         last = self.lines[-1] if self.lines else None
-        lines, raw = seal([Draft(format(self.now), by or self.by, kind, data)], last)
+        lines, raw = seal([Draft(format_timestamp(self.now), by or self.by, kind, data)], last)
         self.lines += lines
         self.raw += raw
         return self

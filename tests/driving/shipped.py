@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from benchflow.session.controller import SessionController
-from benchflow.session.procedure_loading import load_procedure, reader
+from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from tests.driving.entries import choices, entries
 from tests.driving.session_driver import ManualClock, SessionDriver
 
@@ -19,7 +19,9 @@ class ShippedBuild(SessionDriver):
         clock = ManualClock(start)
         path = LIBRARY / f"{procedure}.yaml"
         super().__init__(
-            SessionController.begin(log, load_procedure(path), file=path.name, read=reader(), clock=clock), clock, pace
+            SessionController.begin(log, load_procedure(path), file=path.name, read=procedure_reader(), clock=clock),
+            clock,
+            pace,
         )
 
     def open(self, unit: str = "job 2417", options: dict[str, str] | None = None, **start: str | None) -> None:

@@ -14,12 +14,12 @@ from typing import Any
 from msgspec import Struct
 
 from benchflow.procedure.compiled_cache import Loaded
+from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.model import AboveReading, CheckStage, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, convert
 from benchflow.session.controller import Answer, SessionController
-from benchflow.session.log.timestamps import format as format_timestamp
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.rules.instrument_fitness import need_for_stage
 from benchflow.session.rules.joint_progress import joint_of, stage_order
 from benchflow.session.rules.open_items import required_lots
@@ -156,7 +156,7 @@ class SimulatedBuilder(SessionDriver):
         for window in step.time:
             since = state.done.get(window.operation)
             if since is not None and window.low is not None:
-                ready = parse(since.at) + timedelta(seconds=window.low + 60)
+                ready = parse_timestamp(since.at) + timedelta(seconds=window.low + 60)
                 if ready > self.now:
                     self.now = ready
                     self.day_start = max(self.day_start, ready - timedelta(hours=2))
@@ -204,7 +204,7 @@ class SimulatedBuilder(SessionDriver):
             case None:
                 return f"1 {record.unit}".strip()
         low, high = _ends_inside(limit, record.unit)
-        name = record.name.partition("[")[0]
+        name = ValueRef.parse(record.name).name
         centre = self.centres.setdefault(name, min(max(self.chance.gauss(0.5, 0.09), 0.25), 0.75))
         share = centre + self.chance.uniform(-0.03, 0.03) + self.drift.get(step.id, 0.0)
         if self.faults.near_limit == step.id:
@@ -247,7 +247,7 @@ class SimulatedBuilder(SessionDriver):
             return
         for window in step.time:
             if window.high is not None:
-                closes = parse(self.state.done[window.operation].at) + timedelta(seconds=window.high)
+                closes = parse_timestamp(self.state.done[window.operation].at) + timedelta(seconds=window.high)
                 self.now = max(self.now, closes + timedelta(seconds=0.08 * window.high))
         reason = "The phone rang. The sealant still looked wet."
         self.send({"intent": "deviate", "operation": step.id, "about": "time", "reason": reason})

@@ -16,7 +16,7 @@ from benchflow.ordering.proof import Proof, Reductions, prove
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read_bytes
 from tests.ordering.large import large
-from tests.ordering.random_plans import knotted, procedures
+from tests.ordering.random_plans import plan_of_waiting_groups, procedures
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 
@@ -41,7 +41,7 @@ SWITCHED_OFF_SMALL = {
 
 
 def verdict(proof: Proof) -> object:
-    """What must not depend on how it was found: the codes, the operations never done, the shortest witness lengths."""
+    """The part of a proof that must not depend on the reductions: codes, operations never done, shortest lengths."""
     shortest = {
         code: min((len(f.order) for f in proof.findings if f.code == code and isinstance(f.order, tuple)), default=None)
         for code in ("dead-end", "interlock-needed")
@@ -55,7 +55,7 @@ def verdict(proof: Proof) -> object:
 
 
 def disagreements(procedure: Procedure, switched_off: dict[str, Reductions]) -> Iterator[str]:
-    """The switched-off reductions that change the verdict, with both verdicts."""
+    """One line for each reduction that changes the verdict when it is switched off."""
     usual = verdict(prove(procedure))
     for name, reductions in switched_off.items():
         other = verdict(prove(procedure, reductions=reductions))
@@ -81,7 +81,7 @@ def main(count: int) -> int:
             found += disagreements(large(size, seed), SWITCHED_OFF)
     print(f"{3 * len(sizes)} large procedures compared", flush=True)
     for seed in range(count // 2):
-        found += disagreements(knotted(seed).procedure, SWITCHED_OFF_SMALL)
+        found += disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_SMALL)
     print(f"{count // 2} random procedures compared, whose states wait for each other", flush=True)
     compared = 0
 

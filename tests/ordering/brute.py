@@ -1,7 +1,7 @@
-"""The meaning of ordering as a brute force that shares no code with what it checks.
+"""A brute-force search over all configurations, to check the route search and the proof.
 
-A configuration is ``(frozenset of done ids, tuple of (variable, value) pairs)``. Every configuration is visited, one at
-a time; nothing is projected, masked or grouped.
+It shares no code with them. A configuration is ``(frozenset of done ids, tuple of (variable, value) pairs)``. Every
+configuration is visited one by one, without any reduction.
 """
 
 from collections import deque
@@ -11,13 +11,13 @@ from itertools import product
 from benchflow.procedure.model import Move, Procedure
 from benchflow.procedure.plan import Plan
 
-Standing = tuple[tuple[str, str | None], ...]
-Place = tuple[frozenset[str], Standing]
+ValuePairs = tuple[tuple[str, str | None], ...]
+Node = tuple[frozenset[str], ValuePairs]
 Action = tuple[str, str]
 """("operation", id) or ("move", id)."""
 
 
-def standing(values: Mapping[str, str | None]) -> Standing:
+def value_pairs(values: Mapping[str, str | None]) -> ValuePairs:
     return tuple(sorted(values.items()))
 
 
@@ -42,10 +42,9 @@ def starts(procedure: Procedure) -> Iterator[dict[str, str]]:
         yield {v.name: value for v, value in zip(procedure.state, combination, strict=True)}
 
 
-def tries(plan: Plan, place: Place) -> Iterator[tuple[Action, Place, bool]]:
-    """Everything that prerequisites and needs allow here: the action, where it leads, whether a rule
-    matches on the way or at its end."""
-    done, pairs = place
+def allowed_on_paper(plan: Plan, node: Node) -> Iterator[tuple[Action, Node, bool]]:
+    """Every action that prerequisites and needs allow: the action, the node after it, and whether it breaks a rule."""
+    done, pairs = node
     values = dict(pairs)
     for step in plan.steps.values():
         if step.id in done or any(name not in done for name in step.after):
@@ -53,91 +52,91 @@ def tries(plan: Plan, place: Place) -> Iterator[tuple[Action, Place, bool]]:
         if any(values[name] not in wanted for name, wanted in step.needs.items()):
             continue
         meanwhile = {**values, **step.during}
-        finally_ = {**values, **step.sets}
-        bad = breaks_a_rule(plan.procedure, meanwhile) or breaks_a_rule(plan.procedure, finally_)
-        yield ("operation", step.id), (done | {step.id}, standing(finally_)), bad
+        afterwards = {**values, **step.sets}
+        breaks = breaks_a_rule(plan.procedure, meanwhile) or breaks_a_rule(plan.procedure, afterwards)
+        yield ("operation", step.id), (done | {step.id}, value_pairs(afterwards)), breaks
     for each in moves(plan):
         if any(values[name] not in wanted for name, wanted in each.needs.items()):
             continue
-        finally_ = {**values, **each.sets}
-        yield ("move", each.id), (done, standing(finally_)), breaks_a_rule(plan.procedure, finally_)
+        afterwards = {**values, **each.sets}
+        yield ("move", each.id), (done, value_pairs(afterwards)), breaks_a_rule(plan.procedure, afterwards)
 
 
-def safe(plan: Plan, place: Place) -> Iterator[tuple[Action, Place]]:
-    for action, after, bad in tries(plan, place):
-        if not bad:
+def allowed_actions(plan: Plan, node: Node) -> Iterator[tuple[Action, Node]]:
+    for action, after, breaks in allowed_on_paper(plan, node):
+        if not breaks:
             yield action, after
 
 
-def distances(plan: Plan, origins: Sequence[Place]) -> dict[Place, int]:
-    """Every configuration that can be reached with the interlock on, and in how many steps."""
+def distances(plan: Plan, origins: Sequence[Node]) -> dict[Node, int]:
+    """Every configuration that can be reached with the interlock on, with its distance in steps."""
     found = dict.fromkeys(origins, 0)
     queue = deque(found)
     while queue:
-        place = queue.popleft()
-        for _, after in safe(plan, place):
+        node = queue.popleft()
+        for _, after in allowed_actions(plan, node):
             if after not in found:
-                found[after] = found[place] + 1
+                found[after] = found[node] + 1
                 queue.append(after)
     return found
 
 
-def shortest_to(plan: Plan, place: Place, goal: str) -> int | None:
-    """How many safe steps it takes up to and including the goal."""
-    reached = distances(plan, [place])
-    return min((far for (done, _), far in reached.items() if goal in done), default=None)
+def shortest_to(plan: Plan, node: Node, goal: str) -> int | None:
+    """The length of a shortest safe route to the goal, including the goal; ``None`` if there is none."""
+    reached = distances(plan, [node])
+    return min((distance for (done, _), distance in reached.items() if goal in done), default=None)
 
 
-def replays(plan: Plan, place: Place, actions: Sequence[Action]) -> Place | None:
-    """Where the actions lead, or ``None`` when one of them may not be done at its turn."""
+def replay(plan: Plan, node: Node, actions: Sequence[Action]) -> Node | None:
+    """The node after the actions; ``None`` if one of them is not allowed when its turn comes."""
     for wanted in actions:
-        for action, after in safe(plan, place):
+        for action, after in allowed_actions(plan, node):
             if action == wanted:
-                place = after
+                node = after
                 break
         else:
             return None
-    return place
+    return node
 
 
 class Verdicts:
-    """What holds of one plan, by the words of the table and nothing else.
+    """The verdicts on one plan, straight from their definitions.
 
-    ``dead_end`` and ``breach`` are the fewest steps of a witness, or ``None``. Starts that a rule forbids are
-    a finding of their own, and nothing is opened from them.
+    ``dead_end`` and ``breach`` are the length of a shortest witness, or ``None``. Orders from a forbidden start do not
+    count.
     """
 
     def __init__(self, plan: Plan) -> None:
         everything = frozenset(plan.steps)
         all_starts = list(starts(plan.procedure))
         self.forbidden_starts = [s for s in all_starts if breaks_a_rule(plan.procedure, s)]
-        self.origins: list[Place] = [(frozenset(), standing(s)) for s in all_starts if s not in self.forbidden_starts]
+        self.origins: list[Node] = [(frozenset(), value_pairs(s)) for s in all_starts if s not in self.forbidden_starts]
         self.reached = distances(plan, self.origins)
-        into: dict[Place, list[Place]] = {}
+        into: dict[Node, list[Node]] = {}
         breaches = []
-        for place, far in self.reached.items():
-            for _, after, bad in tries(plan, place):
-                if bad:
-                    breaches.append(far + 1)
+        for node, distance in self.reached.items():
+            for _, after, breaks in allowed_on_paper(plan, node):
+                if breaks:
+                    breaches.append(distance + 1)
                 else:
-                    into.setdefault(after, []).append(place)
-        self.finishable = {place for place in self.reached if place[0] == everything}
+                    into.setdefault(after, []).append(node)
+        self.finishable = {node for node in self.reached if node[0] == everything}
         queue = deque(self.finishable)
         while queue:
             for earlier in into.get(queue.popleft(), ()):
                 if earlier not in self.finishable:
                     self.finishable.add(earlier)
                     queue.append(earlier)
-        dead = [far for place, far in self.reached.items() if place not in self.finishable]
+        dead = [distance for node, distance in self.reached.items() if node not in self.finishable]
         self.dead_end = min(dead, default=None)
         self.breach = min(breaches, default=None)
         self.unreachable = everything - frozenset(name for done, _ in self.reached for name in done)
 
     def useful_moves(self, plan: Plan) -> set[str]:
-        """The moves that can be made somewhere and change something there."""
+        """The moves that are allowed in some reachable configuration and change it."""
         return {
             name
-            for place in self.reached
-            for (kind, name), after in safe(plan, place)
-            if kind == "move" and after != place
+            for node in self.reached
+            for (kind, name), after in allowed_actions(plan, node)
+            if kind == "move" and after != node
         }

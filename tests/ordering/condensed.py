@@ -1,8 +1,8 @@
-"""Brute force for plans of real size: operations without a state are removed and counted, their order is kept.
+"""Brute force for plans of real size: operations that use no state are left out, but counted.
 
-An operation without `needs`, `during` and `sets` can be done as soon as its prerequisites are done, and changes
-nothing. So whether a configuration can be finished, and what may come next, does not depend on it. A shortest order
-contains exactly those that come before something in it. The closure of the order is computed by networkx.
+An operation without `needs`, `during` and `sets` can be done as soon as its prerequisites are done, and changes no
+state. It therefore does not change what may come next or whether the build can be finished. A shortest order contains
+only those of them that come before another of its steps. networkx computes the closure of the order.
 """
 
 import networkx
@@ -13,8 +13,11 @@ from tests.ordering import brute
 
 
 class Condensed:
-    """``dead_end`` and ``breach`` are the fewest steps of a witness of the whole plan, or ``None``; ``reached`` are the
-    configurations of the operations that touch a state. The plan must run in no circle."""
+    """The verdicts on a whole plan, computed on the operations that use a state. The plan must have no circle.
+
+    ``dead_end`` and ``breach`` are the length of a shortest witness of the whole plan, or ``None``. ``reached`` are the
+    reachable configurations of the operations that use a state.
+    """
 
     def __init__(self, plan: Plan) -> None:
         order: networkx.DiGraph[str] = networkx.DiGraph()
@@ -22,8 +25,8 @@ class Condensed:
         order.add_edges_from((earlier, step.id) for step in plan.steps.values() for earlier in step.after)
         touching = {s.id for s in plan.steps.values() if s.needs or s.during or s.sets}
         before = {name: networkx.ancestors(order, name) for name in plan.steps}
-        self._quiet_before = {name: before[name] - touching for name in touching}
-        self._never_quiet = {name: before[name] & touching for name in plan.steps if name not in touching}
+        self._stateless_before = {name: before[name] - touching for name in touching}
+        self._needed_by_stateless = {name: before[name] & touching for name in plan.steps if name not in touching}
         self.plan = replace(
             plan,
             steps={
@@ -35,20 +38,26 @@ class Condensed:
         truth = brute.Verdicts(self.plan)
         self.reached = truth.reached
         self.finishable = truth.finishable
-        dead = [far + self._quiet(done) for (done, _), far in self.reached.items() if (done, _) not in self.finishable]
+        dead = [
+            distance + self._stateless_steps_before(done)
+            for (done, _), distance in self.reached.items()
+            if (done, _) not in self.finishable
+        ]
         self.dead_end = min(dead, default=None)
         self.breach = min(self._breaches(), default=None)
         lost = truth.unreachable
-        self.unreachable = lost | {name for name, needed in self._never_quiet.items() if needed & lost}
+        self.unreachable = lost | {name for name, needed in self._needed_by_stateless.items() if needed & lost}
 
     def _breaches(self) -> list[int]:
         found = []
-        for (done, values), far in self.reached.items():
-            for (kind, name), _, bad in brute.tries(self.plan, (done, values)):
-                if bad:
-                    found.append(far + 1 + self._quiet(done | {name} if kind == "operation" else done))
+        for (done, values), distance in self.reached.items():
+            for (kind, name), _, breaks in brute.allowed_on_paper(self.plan, (done, values)):
+                if breaks:
+                    found.append(
+                        distance + 1 + self._stateless_steps_before(done | {name} if kind == "operation" else done)
+                    )
         return found
 
-    def _quiet(self, done: frozenset[str]) -> int:
-        """How many operations that touch nothing have to come before these."""
-        return len({quiet for name in done for quiet in self._quiet_before[name]})
+    def _stateless_steps_before(self, done: frozenset[str]) -> int:
+        """The number of operations without a state that have to come before these."""
+        return len({stateless for name in done for stateless in self._stateless_before[name]})

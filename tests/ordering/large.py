@@ -1,5 +1,8 @@
-"""Large invented procedures, built like real ones: assemblies with a position that is turned, a guard that opens only
-while an operation is in progress, parts that are seated and then tightened, and repeated adjustments."""
+"""Large invented procedures built like real ones.
+
+Each has several assemblies. An assembly has a position that is turned, a guard that is open only while an operation is
+in progress, parts that are seated and then tightened, and repeated adjustments.
+"""
 
 from random import Random
 
@@ -18,16 +21,19 @@ from benchflow.procedure.model import (
 )
 
 PARTS = 4
-"""Parts of one assembly; with its position and its guard that makes six variables."""
+"""Parts of one assembly. With its position and its guard it has six variables."""
 PLACES = ("1", "2", "3", "4", "5", "6", "7", "8", "9")
 BEFORE = 9
-"""Operations of one assembly that touch no state."""
+"""Operations of one assembly that use no state."""
 OF_ONE_ASSEMBLY = BEFORE + 2 * PARTS + 1 + 1 + len(PLACES) + 1
 
 
 def large(operations: int, seed: int = 1) -> Procedure:
-    """About so many operations (each-instances counted), in assemblies of :data:`OF_ONE_ASSEMBLY` that wait for each
-    other here and there. Sound: nothing but `redundant-after` notes is to be found in it."""
+    """A sound procedure of about this number of operations, counting each repeat of an `each`.
+
+    Its assemblies have :data:`OF_ONE_ASSEMBLY` operations each, and some wait for others. The only findings are
+    `redundant-after` notes.
+    """
     draw = Random(seed)
     made: list[Operation] = []
     state: list[Variable] = []
@@ -40,7 +46,11 @@ def large(operations: int, seed: int = 1) -> Procedure:
         earlier = draw.sample(ends, min(len(ends), draw.choice((0, 1, 2))))
         state += _variables(name)
         rules.append(
-            Rule({f"{name}-position": ("up",), f"{name}-guard": ("open",)}, "the guard would be struck", Mark(1, 1))
+            Rule(
+                {f"{name}-position": ("up",), f"{name}-guard": ("open",)},
+                "the position would strike the guard",
+                Mark(1, 1),
+            )
         )
         moves += [
             Move(f"{name}-turn-{at}", f"Turn {name} {at}", sets={f"{name}-position": at}, mark=Mark(1, 1))

@@ -25,7 +25,7 @@ def values(wanted: Wanted | None) -> Values:
 
 
 def variable(name: str, *domain: str, start: str | None = None, words: dict[str, str] | None = None) -> Variable:
-    """``start`` "?" asks; without it the first value stands."""
+    """A state variable. A ``start`` of "?" is asked for; without ``start`` it is the first value."""
     return Variable(name, domain, None if start == "?" else start or domain[0], words=words or {})
 
 
@@ -81,7 +81,7 @@ def plan(
     moves: Sequence[Move] = (),
     options: Mapping[str, str] | None = None,
 ) -> Plan:
-    """The plan, with a procedure of the same operations behind it."""
+    """A plan with a procedure that has the same operations."""
     return Plan(
         procedure=procedure(*(each.operation for each in steps), state=state, rules=rules, moves=moves),
         options=dict(options or {}),
@@ -116,7 +116,7 @@ def within(operation: str, seconds: float | None, *, wait: float | None = None) 
 
 
 def valve_plan() -> Plan:
-    """Pistons and valves of an interference engine, as small as it can be."""
+    """A small plan with the pistons and valves of an interference engine."""
     return plan(
         step("fit-head"),
         step("seat-cam", "fit-head", during={"valves": "open"}, sets={"cam": "seated"}),

@@ -1,4 +1,4 @@
-"""The meaning of ordering as a model for the model checker spin, run within bounds of time and memory."""
+"""Translates a plan to a model for the model checker spin, and runs spin within limits of time and memory."""
 
 import re
 import resource
@@ -16,12 +16,13 @@ from tests.ordering import brute
 AVAILABLE = bool(shutil.which("spin") and shutil.which("gcc"))
 
 
-class Ran(Struct, frozen=True):
-    """What spin found.
+class SpinRun(Struct, frozen=True):
+    """The result of a run of spin.
 
-    ``depth`` is that of the first error (by breadth, the least), ``None`` where there is none: choosing a start counts
-    as one, the step that violates an assertion is not counted, so that it is the number of our steps up to and
-    including that one. ``complete`` is false where a bound stopped it. Seconds of wall clock; ``memory`` in mebibytes.
+    ``depth`` is the depth of the first error, ``None`` if there is none; it is the least depth in a breadth-first
+    search. It equals the number of steps of the plan up to and including the error, because spin counts the choice of
+    the start but not the step that violates an assertion. ``complete`` is false if a limit ended the run. Times are in
+    seconds of wall clock, ``memory`` is in mebibytes.
     """
 
     depth: int | None
@@ -31,18 +32,18 @@ class Ran(Struct, frozen=True):
     compiling: float
     running: float
     memory: float
-    said: str
+    output: str
 
     @property
     def seconds(self) -> float:
         return self.generating + self.compiling + self.running
 
 
-def told(*plans: Plan, on_paper: bool) -> str:
-    """The plans of one procedure as one model; what is not part of a build is done from its start.
+def promela_model(*plans: Plan, on_paper: bool) -> str:
+    """The plans of one procedure as one model. A step that is not part of a build counts as done at its start.
 
-    ``on_paper`` asserts that no step which `after` and `needs` allow breaks a rule; without it the interlock holds such
-    steps back, and spin's invalid end states are where nothing more can be done.
+    With ``on_paper`` the model asserts that no step which `after` and `needs` allow breaks a rule. Without it the
+    interlock blocks such steps, and the invalid end states of spin are the dead ends.
     """
     procedure = plans[0].procedure
     domains = {v.name: v.values for v in procedure.state}
@@ -51,7 +52,7 @@ def told(*plans: Plan, on_paper: bool) -> str:
     after = {name: {a for plan in plans if name in plan.steps for a in plan.steps[name].after} for name in steps}
     done = {name: f"d{number}" for number, name in enumerate(steps)}
     moves = brute.moves(plans[0])
-    assert all(brute.moves(plan) == moves for plan in plans), "moves that differ between builds are not told"
+    assert all(brute.moves(plan) == moves for plan in plans), "moves that differ between builds cannot be modelled"
 
     def one_of(name: str, values: Sequence[str]) -> str:
         return "(" + (" || ".join(f"{names[name]}=={domains[name].index(value)}" for value in values) or "false") + ")"
@@ -64,10 +65,8 @@ def told(*plans: Plan, on_paper: bool) -> str:
             rules.append(" && ".join(one_of(n, values) for n, values in rule.never.items() if n not in over) or "true")
         return " || ".join(f"({rule})" for rule in rules) or "false"
 
-    def change(
-        guards: Sequence[str], moments: Sequence[Mapping[str, str]], writes: Mapping[str, str], mark: str
-    ) -> str:
-        bad = " || ".join(f"({breaks(moment)})" for moment in moments)
+    def change(guards: Sequence[str], phases: Sequence[Mapping[str, str]], writes: Mapping[str, str], mark: str) -> str:
+        bad = " || ".join(f"({breaks(phase)})" for phase in phases)
         written = "".join(f" {names[n]}={domains[n].index(value)};" for n, value in writes.items()) + mark
         if on_paper:
             return f":: d_step {{ {' && '.join(guards) or 'true'} -> assert(!({bad}));{written} }}"
@@ -101,14 +100,17 @@ def run(
     mebibytes: int = 512,
     seconds: float = 60,
     optimise: str = "",
-) -> Ran:
-    """Generate, compile and run; the first error ends the run. ``only_rules`` leaves invalid end states alone."""
+) -> SpinRun:
+    """Generate, compile and run the model. The first error ends the run. ``only_rules`` ignores invalid end states."""
     (folder / "model.pml").write_text(model, encoding="ascii")
     started = time.perf_counter()
     _tool(["spin", "-a", "model.pml"], folder)
     generated = time.perf_counter()
-    how = ["-DBFS"] if breadth_first else []
-    _tool(["gcc", *([optimise] if optimise else []), *how, f"-DMEMLIM={mebibytes}", "-w", "-o", "pan", "pan.c"], folder)
+    search_flags = ["-DBFS"] if breadth_first else []
+    _tool(
+        ["gcc", *([optimise] if optimise else []), *search_flags, f"-DMEMLIM={mebibytes}", "-w", "-o", "pan", "pan.c"],
+        folder,
+    )
     compiled = time.perf_counter()
     options = ([] if breadth_first else ["-m1000000"]) + (["-E"] if only_rules else [])
     try:
@@ -116,15 +118,15 @@ def run(
             ["./pan", *options], cwd=folder, capture_output=True, text=True, timeout=seconds, check=False,
             preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (2 * mebibytes << 20,) * 2),
         )  # fmt: skip
-        said, in_time = pan.stdout + pan.stderr, True
+        output, in_time = pan.stdout + pan.stderr, True
     except subprocess.TimeoutExpired as late:
-        said, in_time = (late.stdout or b"").decode(), False
+        output, in_time = (late.stdout or b"").decode(), False
     ended = time.perf_counter()
-    error = re.search(r"(?:assertion violated|invalid end state).*\(at depth (\d+)\)", said)
-    cut = not in_time or re.search(r"memory|too small|truncated|Search not completed", said.split("State-vector")[0])
-    states = re.findall(r"(\d+) states, stored", said)
-    memory = re.findall(r"([\d.]+)\s+total actual memory", said)
-    return Ran(
+    error = re.search(r"(?:assertion violated|invalid end state).*\(at depth (\d+)\)", output)
+    cut = not in_time or re.search(r"memory|too small|truncated|Search not completed", output.split("State-vector")[0])
+    states = re.findall(r"(\d+) states, stored", output)
+    memory = re.findall(r"([\d.]+)\s+total actual memory", output)
+    return SpinRun(
         int(error[1]) if error else None,
         not cut or bool(error),
         int(states[-1]) if states else 0,
@@ -132,7 +134,7 @@ def run(
         compiled - generated,
         ended - compiled,
         float(memory[-1]) if memory else 0.0,
-        said,
+        output,
     )
 
 

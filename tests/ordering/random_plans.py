@@ -23,7 +23,7 @@ from benchflow.procedure.model import (
 from benchflow.procedure.plan import Plan, Step
 
 EXAMPLES = int(os.environ.get("BENCHFLOW_EXAMPLES", "0"))
-"""Raises the number of examples of every random test; unset, each keeps its own."""
+"""The least number of examples of every random test; 0 if the variable is not set."""
 
 
 def examples(usual: int) -> int:
@@ -39,10 +39,13 @@ def procedures(
     with_options: bool = True,
     with_circles: bool = False,
     with_undo: bool = False,
-    apart: bool = False,
+    one_variable_each: bool = False,
 ) -> Procedure:
-    """Up to two options, moves and rules; `after` runs forwards unless circles are wanted. Each operation keeps
-    to one variable when the variables are wanted ``apart``."""
+    """A random procedure with up to two options, moves and rules.
+
+    Without ``with_circles`` an operation comes only after earlier ones. With ``one_variable_each`` an operation uses
+    only one variable.
+    """
     names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
     domains = {name: tuple("abc"[: draw(st.integers(2, 3))]) for name in names}
     state = tuple(Variable(name, domain, draw(st.sampled_from([*domain, None]))) for name, domain in domains.items())
@@ -91,7 +94,7 @@ def procedures(
         near = range(count) if with_circles else range(number)
         earlier = [f"op{i}" for i in near if i != number]
         after = draw(st.lists(st.sampled_from(earlier), max_size=2)) if earlier else []
-        homes = [draw(st.sampled_from(names))] if apart else names
+        own_variables = [draw(st.sampled_from(names))] if one_variable_each else names
         operations.append(
             Operation(
                 id=f"op{number}",
@@ -100,9 +103,9 @@ def procedures(
                 number=number + 1,
                 when=draw(when()),
                 after=tuple(Ref(name, Mark(number + 1, i + 1)) for i, name in enumerate(after)),
-                needs=draw(st.one_of(st.just({}), wanted(1, 0, homes))),
-                during=draw(st.one_of(st.just({}), settings(1, homes))),
-                sets=draw(settings(2, homes)),
+                needs=draw(st.one_of(st.just({}), wanted(1, 0, own_variables))),
+                during=draw(st.one_of(st.just({}), settings(1, own_variables))),
+                sets=draw(settings(2, own_variables)),
                 undo=draw(undo()) if with_undo else None,
                 mark=Mark(number + 1, 1),
             )
@@ -126,7 +129,7 @@ def procedures(
 
 
 def plans_of(procedure: Procedure) -> list[Plan]:
-    """One plan for every choice of options, made here as plainly as can be (no `each`, no sections)."""
+    """One plan for every choice of options, without `each` and references to sections."""
     found = []
     for chosen in product(*(option.choices for option in procedure.options)):
         options = {option.name: take for option, take in zip(procedure.options, chosen, strict=True)}
@@ -154,18 +157,19 @@ def plans_of(procedure: Procedure) -> list[Plan]:
     return found
 
 
-def knotted(seed: int) -> Plan:
-    """A plan of several variables that no rule ties together, but whose operations wait for each other across
-    them: what parts explored one by one could get wrong."""
+def plan_of_waiting_groups(seed: int) -> Plan:
+    """A random plan whose groups of variables wait for each other, which tests exploring them separately."""
     draw = Random(seed)
     names = [f"v{i}" for i in range(draw.choice((2, 2, 3)))]
     domain = ("a", "b", "c")
     state = tuple(Variable(name, domain, draw.choice(("a", "a", "a", None))) for name in names)
     operations = []
     for number in range(draw.randint(4, 8)):
-        home = draw.choice(names)
-        needs: Values = {home: tuple(draw.sample(domain, draw.choice((1, 1, 2))))} if draw.random() < 0.6 else {}
-        sets: Settings = {home: draw.choice(domain)} if draw.random() < 0.6 else {}
+        own_variable = draw.choice(names)
+        needs: Values = (
+            {own_variable: tuple(draw.sample(domain, draw.choice((1, 1, 2))))} if draw.random() < 0.6 else {}
+        )
+        sets: Settings = {own_variable: draw.choice(domain)} if draw.random() < 0.6 else {}
         earlier = [f"op{i}" for i in range(number)]
         after = draw.sample(earlier, min(len(earlier), draw.choice((0, 0, 1, 1, 2))))
         operations.append(
@@ -185,8 +189,8 @@ def knotted(seed: int) -> Plan:
         for i, (n, v) in enumerate((draw.choice(names), draw.choice(domain)) for _ in range(draw.randint(0, 4)))
     )
     procedure = Procedure(
-        id="knotted",
-        title="Knotted",
+        id="waiting-groups",
+        title="Groups that wait for each other",
         revision="1",
         state=state,
         moves=moves,

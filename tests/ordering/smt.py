@@ -1,7 +1,8 @@
-"""The meaning of ordering for z3: a relation over bits, closed by its Datalog engine, and paths unrolled step by step.
+"""Translates a plan to formulas for the solver z3: reachability by its Datalog engine, shortest lengths by its solver.
 
-A configuration is one bit for each operation and enough bits for each variable. Reachability, what can be finished and
-dead ends are least fixed points computed by z3, so that a "no" is a proof. Shortest lengths come from its solver.
+A configuration is one bit for each operation and enough bits for each variable. The reachable configurations, those
+that can be finished and the dead ends are least fixed points, so that "none" is a proof. For shortest lengths the
+transition relation is unrolled step by step.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,15 +18,18 @@ Bits = dict[str, z3.BoolRef]
 
 
 class Change(Struct, frozen=True):
-    """One operation or move: when it may be, whether a rule matches on the way or at its end, the bits it writes."""
+    """One operation or move: when it is allowed, when it breaks a rule, and the bits that it writes."""
 
-    may: z3.BoolRef
-    bad: z3.BoolRef
+    allowed: z3.BoolRef
+    breaks: z3.BoolRef
     writes: dict[str, bool]
 
 
 class Smt:
-    """``dead_end`` and ``breach`` are the fewest steps of a witness, or ``None``. Some start must be allowed."""
+    """The verdicts on a plan that has an allowed start.
+
+    ``dead_end`` and ``breach`` are the length of a shortest witness, or ``None``.
+    """
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
@@ -38,21 +42,21 @@ class Smt:
         assert self._starts
         sorts = [z3.BoolSort()] * (len(self._names) + 1)
         self._reach, self._finish, self._asked = (z3.Function(name, *sorts) for name in ("reach", "finish", "asked"))
-        breaches = [z3.And(change.may, change.bad) for change in self._changes]
+        breaches = [z3.And(change.allowed, change.breaks) for change in self._changes]
         self.breach = self._fewest(z3.Or(breaches), 1) if self._holds(z3.Or(breaches)) is not None else None
         dead = self._holds(z3.BoolVal(True), never_finished=True)
         self.dead_end = None if dead is None else self._fewest(dead, 0)
         self.unreachable = {name for name in plan.steps if self._holds(self._bits[f"done {name}"]) is None}
 
-    # --- what the words mean ----------------------------------------------------------------------
+    # --- the transition relation ----------------------------------------------------------------------
 
     def _all_changes(self) -> Iterator[Change]:
         for step in self._plan.steps.values():
-            mine = self._bits[f"done {step.id}"]
+            own_bit = self._bits[f"done {step.id}"]
             before = [self._bits[f"done {name}"] for name in step.after]
-            bad = z3.Or(self._some_rule(step.during), self._some_rule(step.sets))
-            may = z3.And(z3.Not(mine), *before, self._met(step.needs))
-            yield Change(may, bad, {f"done {step.id}": True, **self._written(step.sets)})
+            breaks = z3.Or(self._some_rule(step.during), self._some_rule(step.sets))
+            allowed = z3.And(z3.Not(own_bit), *before, self._met(step.needs))
+            yield Change(allowed, breaks, {f"done {step.id}": True, **self._written(step.sets)})
         for move in brute.moves(self._plan):
             yield Change(self._met(move.needs), self._some_rule(move.sets), self._written(move.sets))
 
@@ -73,15 +77,15 @@ class Smt:
         return z3.And([z3.Or([self._is(name, value) for value in values]) for name, values in needs.items()])
 
     def _some_rule(self, over: Mapping[str, str]) -> z3.BoolRef:
-        """Whether a rule matches with ``over`` written over what stands."""
+        """True if a rule matches with ``over`` written over the current values."""
 
-        def stands(name: str, values: Sequence[str]) -> z3.BoolRef:
+        def has_value(name: str, values: Sequence[str]) -> z3.BoolRef:
             if name in over:
                 return z3.BoolVal(over[name] in values)
             return z3.Or([self._is(name, value) for value in values])
 
         rules = self._plan.procedure.interference
-        return z3.Or([z3.And([stands(name, values) for name, values in rule.never.items()]) for rule in rules])
+        return z3.Or([z3.And([has_value(name, values) for name, values in rule.never.items()]) for rule in rules])
 
     def _at_start(self) -> z3.BoolRef:
         undone = [z3.Not(self._bits[f"done {name}"]) for name in self._plan.steps]
@@ -90,7 +94,7 @@ class Smt:
     # --- least fixed points -----------------------------------------------------------------------
 
     def _holds(self, wanted: z3.BoolRef, *, never_finished: bool = False) -> z3.BoolRef | None:
-        """The reachable configurations where ``wanted`` holds, as a formula; ``None`` where there are none."""
+        """A formula for the reachable configurations in which ``wanted`` holds; ``None`` if there are none."""
         here = [self._bits[name] for name in self._names]
         engine = z3.Fixedpoint()
         engine.set(engine="datalog")
@@ -103,7 +107,7 @@ class Smt:
             there = [
                 z3.BoolVal(change.writes[name]) if name in change.writes else self._bits[name] for name in self._names
             ]
-            allowed = z3.And(change.may, z3.Not(change.bad))
+            allowed = z3.And(change.allowed, z3.Not(change.breaks))
             engine.rule(self._reach(*there), z3.And(self._reach(*here), allowed))
             engine.rule(self._finish(*here), z3.And(self._reach(*here), self._finish(*there), allowed))
         lost = [z3.Not(self._finish(*here))] if never_finished else []
@@ -115,7 +119,7 @@ class Smt:
     # --- shortest paths ---------------------------------------------------------------------------
 
     def _fewest(self, wanted: z3.BoolRef, more: int) -> int:
-        """How many steps lead to ``wanted``, and ``more``. It must be reachable."""
+        """The fewest steps to a configuration in which ``wanted`` holds, plus ``more``. One must be reachable."""
         solver = z3.Solver()
         solver.add(self._at(self._at_start(), 0))
         steps = 0
@@ -130,7 +134,7 @@ class Smt:
             == (z3.BoolVal(change.writes[name]) if name in change.writes else z3.Bool(f"{name}@{time}"))
             for name in self._names
         ]
-        return z3.And(self._at(change.may, time), z3.Not(self._at(change.bad, time)), *kept)
+        return z3.And(self._at(change.allowed, time), z3.Not(self._at(change.breaks, time)), *kept)
 
     def _at(self, formula: z3.BoolRef, time: int) -> z3.BoolRef:
         return z3.substitute(formula, *((bit, z3.Bool(f"{name}@{time}")) for name, bit in self._bits.items()))

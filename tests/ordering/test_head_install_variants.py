@@ -26,18 +26,18 @@ def text() -> str:
     return HEAD_INSTALL.read_text(encoding="utf-8")
 
 
-def struck(name: str, old: str, new: str = "") -> Procedure:
-    """The head install with ``old`` struck out (or written as ``new``) where operation or move ``name`` stands."""
+def with_line_replaced(name: str, old: str, new: str = "") -> Procedure:
+    """The head installation with ``old`` replaced by ``new`` in the operation or move ``name``."""
     head = re.search(rf"^  (- id: {name}|{name}:)$", text(), re.MULTILINE)
     assert head is not None, name
     place = text().index(old, head.end())
     following = re.search(r"^  (- id: \S+|[a-z-]+:)$", text()[head.end() :], re.MULTILINE)
     assert following is not None
-    assert place < head.end() + following.start(), f"{old!r} does not stand in {name}"
-    return understood(text()[:place] + new + text()[place + len(old) :])
+    assert place < head.end() + following.start(), f"{old!r} is not in {name}"
+    return parsed(text()[:place] + new + text()[place + len(old) :])
 
 
-def understood(changed: str) -> Procedure:
+def parsed(changed: str) -> Procedure:
     reading = read(changed)
     assert reading.procedure is not None, reading.problems
     return reading.procedure
@@ -49,12 +49,12 @@ def builds(procedure: Procedure) -> list[tuple[Plan, Condensed]]:
 
 
 @cache
-def reached_as_written() -> list[set[brute.Place]]:
-    return [set(truth.reached) for _, truth in builds(understood(text()))]
+def reached_as_written() -> list[set[brute.Node]]:
+    return [set(truth.reached) for _, truth in builds(parsed(text()))]
 
 
-def agreed(procedure: Procedure, proof: Proof) -> None:
-    """The proof and brute force say the same of every build, and no witness could be shorter."""
+def assert_agrees_with_brute_force(procedure: Procedure, proof: Proof) -> None:
+    """The proof and brute force give the same verdicts on every build and equally short witnesses."""
     truths = builds(procedure)
     for code, fewest in (
         ("dead-end", [truth.dead_end for _, truth in truths]),
@@ -66,7 +66,7 @@ def agreed(procedure: Procedure, proof: Proof) -> None:
     assert {each.where for each in proof.findings if each.code == "unreachable-operation"} == lost
     for each in proof.findings:
         if each.code in ("dead-end", "interlock-needed"):
-            replayed(procedure, each)
+            assert_witness_replays(procedure, each)
 
 
 def order(each: OrderFinding) -> tuple[str, ...]:
@@ -74,121 +74,121 @@ def order(each: OrderFinding) -> tuple[str, ...]:
     return each.order
 
 
-def replayed(procedure: Procedure, each: OrderFinding) -> None:
-    """Doing the steps one after another in the whole plan shows what the finding says."""
+def assert_witness_replays(procedure: Procedure, each: OrderFinding) -> None:
+    """Doing the steps one by one in the whole plan shows the finding."""
     assert isinstance(each.start, dict)
     assert isinstance(each.options, dict)
     plan = expand(procedure, each.options)
     walked: list[brute.Action] = [("operation" if name in plan.steps else "move", name) for name in order(each)]
-    start = (frozenset[str](), brute.standing(each.start))
+    start = (frozenset[str](), brute.value_pairs(each.start))
     if each.code == "interlock-needed":
         *walked, last = walked
-        before = brute.replays(plan, start, walked)
+        before = brute.replay(plan, start, walked)
         assert before is not None
-        assert any(action == last and bad for action, _, bad in brute.tries(plan, before))
+        assert any(action == last and bad for action, _, bad in brute.allowed_on_paper(plan, before))
     else:
-        end = brute.replays(plan, start, walked)
+        end = brute.replay(plan, start, walked)
         assert end is not None
         condensed = Condensed(plan)
         assert (end[0] & frozenset(condensed.plan.steps), end[1]) not in condensed.finishable
 
 
 def test_head_install_as_shipped_has_no_findings() -> None:
-    procedure = understood(text())
+    procedure = parsed(text())
     proof = prove(procedure)
     assert proof.findings == ()
     assert proof.complete
-    agreed(procedure, proof)
+    assert_agrees_with_brute_force(procedure, proof)
 
 
-# What would have happened, and the line that stood against it: (operation or move, what is struck, what it becomes,
-# the codes that catch it, the last steps of a shortest witness).
-CAUGHT = {
-    "pistons not turned down before a cam goes on": (
+# Damage by the name of the case, and the line that prevents it: operation or move, old text, new text, codes of the
+# findings without the line, and the last steps of a shortest witness.
+PROTECTING_LINES = {
+    "pistons at the deck while a cam is drawn down": (
         "draw-down-cam",
         "{pistons: down, head: tightened}",
         "{head: tightened}",
         {"interlock-needed"},
         ["draw-down-cam[intake]"],
     ),
-    "crank turned up to its mark under valves that a cam holds open": (
+    "crank turned to its mark while a cam holds valves open": (
         "crank-up-to-mark",
         "valves: [shut, at-marks, in-step], ",
         "",
         {"interlock-needed"},
         ["draw-down-cam[intake]", "crank-up-to-mark"],
     ),
-    "crank turned back with the chain hung on and not yet tight": (
+    "crank turned back before the chain is tight": (
         "pistons-half-way",
         "chain: [off, timed, proven], ",
         "",
         {"dead-end"},
         ["hang-chain", "pistons-half-way"],
     ),
-    "head let down before its gasket was tried": (
+    "head lowered before its gasket was tried": (
         "apply-sealant",
         "    after: [rig-head]\n",
         "",
         {"dead-end"},
         ["apply-sealant", "set-head-down"],
     ),
-    "head let down on dry corners, with the sealant never put on": (
+    "head lowered without sealant on the corners": (
         "set-head-down",
         "    time: {apply-sealant: at most 10 min}\n",
         "",
         {"dead-end"},
         ["set-head-down"],
     ),
-    "head torqued before it lies on the block": (
+    "head tightened before it is on the block": (
         "tighten-head",
         "    after: [fit-nuts]\n",
         "",
         {"dead-end"},
         ["apply-sealant", "tighten-head"],
     ),
-    "timing unit pushed onto a cam that is not there": (
+    "timing unit fitted before its cam": (
         "fit-timing-unit",
         '    after: ["end-float[intake]"]\n',
         "",
         {"dead-end", "interlock-needed"},
         ["fit-timing-unit"],
     ),
-    "exhaust gear tightened on a cam that still lies on the bench": (
+    "exhaust gear fitted before its cam": (
         "fit-exhaust-gear",
         '    after: ["end-float[exhaust]"]\n',
         "",
         {"dead-end", "interlock-needed"},
         ["fit-exhaust-gear"],
     ),
-    "cams set on their marks with only one of them in": (
+    "cams set to their marks with only one cam fitted": (
         "set-cams",
         "[tighten-unit, fit-exhaust-gear]",
         "[tighten-unit]",
         {"dead-end"},
         ["lay-cam[exhaust]", "draw-down-cam[exhaust]"],
     ),
-    "chain hung on with the crank off its mark": (
+    "chain fitted with the crank off its mark": (
         "hang-chain",
         "{pistons: at-mark, cams: at-marks}",
         "{cams: at-marks}",
         {"dead-end"},
         ["pistons-half-way", "hang-chain"],
     ),
-    "tensioner let go before it is bolted on": (
+    "tensioner released before it is bolted on": (
         "release-tensioner",
         "    after: [fit-tensioner]\n",
         "",
         {"dead-end"},
         ["hang-chain", "release-tensioner"],
     ),
-    "setting bar drawn before the marks were looked at": (
+    "setting bar removed before the marks were checked": (
         "take-bar-out",
         "    after: [check-marks]\n",
         "",
         {"dead-end"},
         ["release-tensioner", "take-bar-out"],
     ),
-    "battery taken off before the starter was heard to click": (
+    "battery disconnected before the starter was tested": (
         "disconnect-battery",
         "    after: [click-test]\n",
         "",
@@ -200,34 +200,34 @@ CAUGHT = {
 
 @pytest.mark.parametrize(
     ("name", "old", "new", "codes", "last"),
-    [pytest.param(*each, id=what) for what, each in CAUGHT.items()],
+    [pytest.param(*each, id=what) for what, each in PROTECTING_LINES.items()],
 )
 def test_removing_a_line_that_protects_the_engine_is_found(
     name: str, old: str, new: str, codes: set[str], last: list[str]
 ) -> None:
-    procedure = struck(name, old, new)
+    procedure = with_line_replaced(name, old, new)
     proof = prove(procedure)
     assert proof.complete
     assert {each.code for each in proof.findings} == codes
-    # Where a rule would be broken, that is what the mechanic wants to see.
+    # A broken rule is compared first, because it matters most to the mechanic.
     first = next(each for each in proof.findings if each.code == max(codes))
     assert list(order(first))[-len(last) :] == last
-    agreed(procedure, proof)
+    assert_agrees_with_brute_force(procedure, proof)
 
 
-# Needs that the order brings about anyway: striking one changes no configuration that can be reached.
-NO_LOSS = {
-    "the order already has the head tight before a cam is laid in": (
+# Needs that the order already guarantees: without one of them, the reachable configurations are the same.
+GUARANTEED_NEEDS = {
+    "the order already puts the head nuts before the cams": (
         "lay-cam",
         "{pistons: down, head: tightened}",
         "{pistons: down}",
     ),
-    "the cams are still on their marks when the chain is hung": (
+    "the cams are still on their marks when the chain is fitted": (
         "hang-chain",
         "{pistons: at-mark, cams: at-marks}",
         "{pistons: at-mark}",
     ),
-    "the tensioner is let go only after it was pinned back": (
+    "the tensioner is released only after it was pinned back": (
         "release-tensioner",
         "tensioner: held, ",
         "",
@@ -237,12 +237,12 @@ NO_LOSS = {
         "    needs: {chain: proven}\n",
         "",
     ),
-    "the valves are shut as long as no cam is in": (
+    "the valves are shut until a cam is fitted": (
         "measure-protrusion",
         "{valves: shut, battery: off}",
         "{battery: off}",
     ),
-    "nothing turns the crank back between tightening the chain and drawing the bar": (
+    "no move turns the crank back between tightening the chain and removing the bar": (
         "take-bar-out",
         "{pistons: at-mark, tensioner: released, chain: hung}",
         "{tensioner: released, chain: hung}",
@@ -250,40 +250,42 @@ NO_LOSS = {
 }
 
 
-@pytest.mark.parametrize(("name", "old", "new"), [pytest.param(*each, id=what) for what, each in NO_LOSS.items()])
+@pytest.mark.parametrize(
+    ("name", "old", "new"), [pytest.param(*each, id=what) for what, each in GUARANTEED_NEEDS.items()]
+)
 def test_removing_a_need_that_the_order_guarantees_changes_nothing(name: str, old: str, new: str) -> None:
-    procedure = struck(name, old, new)
+    procedure = with_line_replaced(name, old, new)
     proof = prove(procedure)
     assert proof.findings == ()
     assert proof.complete
     assert [set(truth.reached) for _, truth in builds(procedure)] == reached_as_written()
-    agreed(procedure, proof)
+    assert_agrees_with_brute_force(procedure, proof)
 
 
-# Lines that are not lost but slip: (operation, as written, as slipped, the code, where it is found).
-SLIPPED = {
-    "head never comes tight, so no cam may ever go on": (
+# Lines with a mistake: operation, old text, new text, code of the finding, and its place.
+WRONG_LINES = {
+    "the head is never tightened, so no cam can be fitted": (
         "tighten-head",
         "    sets: {head: tightened}\n",
         "",
         "unreachable-operation",
         "lay-cam",
     ),
-    "window of another sealant: closed before the nuts are down": (
+    "the window of another sealant closes before the nuts are tight": (
         "tighten-head",
         "at most 40 min",
         "at most 20 min",
         "time-conflict",
         "tighten-head",
     ),
-    "studs to be seated after the nuts that go on them": (
+    "the studs are seated after the nuts that hold them": (
         "seat-studs",
         "after: [set-head-down]",
         "after: [set-head-down, fit-nuts]",
         "order-cycle",
         "seat-studs",
     ),
-    "followers asked for again where the carriers wait for them": (
+    "followers named again, although the carriers wait for them": (
         "lay-cam",
         "after: [fit-carriers,",
         "after: [fit-followers, fit-carriers,",
@@ -294,10 +296,10 @@ SLIPPED = {
 
 
 @pytest.mark.parametrize(
-    ("name", "old", "new", "code", "where"), [pytest.param(*each, id=what) for what, each in SLIPPED.items()]
+    ("name", "old", "new", "code", "where"), [pytest.param(*each, id=what) for what, each in WRONG_LINES.items()]
 )
 def test_wrong_line_is_found_at_its_place(name: str, old: str, new: str, code: str, where: str) -> None:
-    procedure = struck(name, old, new)
+    procedure = with_line_replaced(name, old, new)
     found = [each for each in prove(procedure).findings if each.code == code]
     assert where in {each.where for each in found}
     if code in ("time-conflict", "redundant-after"):

@@ -30,19 +30,19 @@ LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 EVIL = 'x</text><script>alert(1)</script> & "\x1b]52;c;x\x07 \u202e'
 
 
-def shipped(path: Path) -> Plan:
+def shipped_plan(path: Path) -> Plan:
     read = read_bytes(path.read_bytes(), path.name).procedure
     assert read is not None
     return expand(read, {option.name: option.choices[0] for option in read.options})
 
 
-def drawn(build: Plan) -> tuple[OrderGraph, tuple[OperationGroup, ...]]:
+def graph_and_groups(build: Plan) -> tuple[OrderGraph, tuple[OperationGroup, ...]]:
     made = order_graph(build, {})
     return made, grouped_operations(build, made)
 
 
-def told(build: Plan, width: int = 100) -> list[str]:
-    return list(order_graph_text(*drawn(build), width=width))
+def text_lines(build: Plan, width: int = 100) -> list[str]:
+    return list(order_graph_text(*graph_and_groups(build), width=width))
 
 
 def repeated(*operations: Operation) -> Plan:
@@ -70,7 +70,7 @@ def test_graph_shows_the_transitive_reduction(read: Procedure) -> None:
 
 
 def test_operations_in_a_circle_keep_every_line_and_are_named() -> None:
-    made, groups = drawn(plan(step("a", "b"), step("b", "a"), step("c", "b")))
+    made, groups = graph_and_groups(plan(step("a", "b"), step("b", "a"), step("c", "b")))
     assert made.circles == (("a", "b"),)
     assert [each.after for each in made.operations] == [("b",), ("a",), ("b",)]
     assert any("IN A CIRCLE" in line for line in order_graph_text(made, groups))
@@ -80,7 +80,7 @@ def test_operations_in_a_circle_keep_every_line_and_are_named() -> None:
 def test_repeats_are_combined_and_say_if_each_place_waits_for_its_own() -> None:
     build = repeated(operation("wash"), operation("hone", "wash", each="bore"), operation("gauge", "hone", each="bore"),
                      operation("close", "gauge[*]"))  # fmt: skip
-    made, groups = drawn(build)
+    made, groups = graph_and_groups(build)
     assert len(made.operations) == 6
     assert [(group.numbers, group.title) for group in groups] == [
         ("1", "wash"), ("2–3", "Hone 1 / 2"), ("4–5", "Gauge 1 / 2"), ("6", "close"),
@@ -94,14 +94,14 @@ def test_repeats_are_combined_and_say_if_each_place_waits_for_its_own() -> None:
 def test_repeats_that_alternate_with_another_operation_stay_separate() -> None:
     build = repeated(operation("hone", each="bore"), operation("rinse", "hone[1]"))
     again = replace(build.steps["hone[2]"], after=("rinse",))
-    made, groups = drawn(replace(build, steps={**build.steps, "hone[2]": again}))
+    made, groups = graph_and_groups(replace(build, steps={**build.steps, "hone[2]": again}))
     assert [group.steps for group in groups] == [("hone[1]",), ("hone[2]",), ("rinse",)]
     assert [[edge.group for edge in group.after] for group in groups] == [[], [2], [0]]
     assert not made.circles
 
 
 def test_graph_names_what_sets_each_value_and_each_rule_checks() -> None:
-    made, _ = drawn(valve_plan())
+    made, _ = graph_and_groups(valve_plan())
     pistons, valves, _ = made.states
     assert pistons.start is None
     assert [(v.value, v.moves) for v in pistons.values] == [
@@ -133,14 +133,14 @@ def test_move_letters_continue_after_z() -> None:
 
 
 def test_text_names_prerequisites_states_and_rules() -> None:
-    text = "\n".join(told(valve_plan()))
+    text = "\n".join(text_lines(valve_plan()))
     for line in ("after     1", "needs     cam seated ← 2", "during    valves open", "then      cam timed",
                  "at the deck  by move B", "open  during 2", "checked at 2, move B"):  # fmt: skip
         assert line in text
 
 
 def test_later_operation_is_not_named_as_the_source_of_a_state() -> None:
-    text = "\n".join(told(valve_plan()))
+    text = "\n".join(text_lines(valve_plan()))
     assert "needs     pistons at the deck ← the start or move B" in text
     assert "cam seated ← 2" in text
     assert "cam seated ← 2 or" not in text
@@ -153,20 +153,20 @@ def test_repeat_may_get_its_state_from_the_place_before() -> None:
         state=[variable("strip", "none", "laid")],
         places={"bore": ("1", "2")},
     )
-    text = "\n".join(told(expand(strips, {})))
+    text = "\n".join(text_lines(expand(strips, {})))
     assert "needs     strip none ← the start or 3–4" in text
 
 
 def test_text_shows_a_time_window() -> None:
-    lines = told(plan(step("seal"), step("close", time=[within("seal", 600)])))
+    lines = text_lines(plan(step("seal"), step("close", time=[within("seal", 600)])))
     assert any(line.strip().startswith("time") and line.endswith("since 1") for line in lines)
 
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 @pytest.mark.parametrize("width", [60, 100])
 def test_text_fits_the_width_and_shows_every_operation(path: Path, width: int) -> None:
-    build = shipped(path)
-    made, groups = drawn(build)
+    build = shipped_plan(path)
+    made, groups = graph_and_groups(build)
     lines = order_graph_text(made, groups, width=width)
     assert max(map(len, lines)) <= width
     flowed = " ".join(" ".join(lines).split())
@@ -179,8 +179,8 @@ def test_text_fits_the_width_and_shows_every_operation(path: Path, width: int) -
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_picture_shows_everything_and_is_self_contained(path: Path) -> None:
-    build = shipped(path)
-    made, groups = drawn(build)
+    build = shipped_plan(path)
+    made, groups = graph_and_groups(build)
     text = order_graph_svg(made, groups)
     root = ElementTree.fromstring(text)
     assert not re.search(r"href|url\(|@import|<script|<style|<image", text)
@@ -202,7 +202,7 @@ def test_picture_shows_everything_and_is_self_contained(path: Path) -> None:
 def test_prerequisite_lines_do_not_overlap(path: Path) -> None:
     upright: dict[float, list[tuple[float, float]]] = {}
     for x, top, bottom in re.findall(
-        r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', order_graph_svg(*drawn(shipped(path)))
+        r'd="M([\d.]+) ([\d.]+)V([\d.]+)" fill="none"', order_graph_svg(*graph_and_groups(shipped_plan(path)))
     ):
         upright.setdefault(float(x), []).append((float(top), float(bottom)))
     assert upright
@@ -213,7 +213,7 @@ def test_prerequisite_lines_do_not_overlap(path: Path) -> None:
 
 @pytest.mark.parametrize("path", LIBRARY, ids=lambda path: path.stem)
 def test_boxes_do_not_overlap_and_fit_on_the_page(path: Path) -> None:
-    root = ElementTree.fromstring(order_graph_svg(*drawn(shipped(path))))
+    root = ElementTree.fromstring(order_graph_svg(*graph_and_groups(shipped_plan(path))))
     boxes = [tuple(float(each.get(name, "0")) for name in ("x", "y", "width", "height"))
              for each in root.iter("{http://www.w3.org/2000/svg}rect") if each.get("rx")]  # fmt: skip
     wide, high = float(root.get("width", "0")), float(root.get("height", "0"))
@@ -229,14 +229,14 @@ def test_text_of_the_author_is_escaped_in_the_picture() -> None:
     steps = {
         name: replace(each, operation=replace(each.operation, title=EVIL)) for name, each in build.steps.items()
     }  # fmt: skip
-    text = order_graph_svg(*drawn(replace(build, procedure=evil, steps=steps)))
+    text = order_graph_svg(*graph_and_groups(replace(build, procedure=evil, steps=steps)))
     ElementTree.fromstring(text)
     assert "<script" not in text
     assert not set(text) & set("\x1b\x07\u202e")
 
 
 def test_legend_fits_on_a_narrow_picture() -> None:
-    made, groups = drawn(valve_plan())
+    made, groups = graph_and_groups(valve_plan())
     root = ElementTree.fromstring(order_graph_svg(made, groups))
     wide = float(root.get("width", "0"))
     legend = [each for each in root.iter("{http://www.w3.org/2000/svg}text") if (each.text or "").startswith("never")]

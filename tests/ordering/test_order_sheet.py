@@ -26,7 +26,7 @@ def order(made: OrderSheet | NoSafeOrder) -> list[str]:
 def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
     build = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
-    place = (frozenset[str](), brute.standing(start))
+    place = (frozenset[str](), brute.value_pairs(start))
     made = lay_out(build, dict(start))
     if isinstance(made, NoSafeOrder):
         bad = brute.breaks_a_rule(procedure, start)
@@ -34,13 +34,13 @@ def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: P
         assert made.certain
         assert made.reasons
         return
-    end = brute.replays(build, place, actions(made))
+    end = brute.replay(build, place, actions(made))
     assert end is not None
     assert end[0] == frozenset(build.steps)
-    told_by_the_last_who_wrote_it(build, made)
+    assert_states_name_their_last_writer(build, made)
 
 
-def told_by_the_last_who_wrote_it(build: Plan, made: OrderSheet) -> None:
+def assert_states_name_their_last_writer(build: Plan, made: OrderSheet) -> None:
     since: dict[str, int] = {}
     turns = {t.step: t.turn for t in made.turns if isinstance(t, OperationTurn)}
     moves = {each.id: each for each in build.procedure.moves}
@@ -113,7 +113,7 @@ def test_sheet_reports_windows_that_cannot_be_kept() -> None:
 
 
 @pytest.mark.parametrize(
-    ("build", "start", "said"),
+    ("build", "start", "expected"),
     [
         (plan(step("a", "b"), step("b", "a")), {}, "wait for each other in a circle"),
         (
@@ -123,7 +123,7 @@ def test_sheet_reports_windows_that_cannot_be_kept() -> None:
                 rules=[rule("an open valve would reach them", pistons="up", valves="open")],
             ),
             {"pistons": "up", "valves": "open"},
-            "The start itself is forbidden: an open valve would reach them",
+            "A rule forbids this start. An open valve would reach them.",
         ),
         (
             plan(
@@ -132,12 +132,12 @@ def test_sheet_reports_windows_that_cannot_be_kept() -> None:
                 moves=[move("turn", {"pistons": "up"})],
             ),
             {"pistons": "up"},
-            "“A”: Pistons must be down; now up",
+            "“A” is blocked. Pistons must be down; now up",
         ),
     ],
 )
-def test_build_without_a_safe_order_gives_the_reasons(build: Plan, start: dict[str, str | None], said: str) -> None:
+def test_build_without_a_safe_order_gives_the_reasons(build: Plan, start: dict[str, str | None], expected: str) -> None:
     made = lay_out(build, start)
     assert isinstance(made, NoSafeOrder)
     assert made.certain
-    assert any(said in reason for reason in made.reasons)
+    assert any(expected in reason for reason in made.reasons)

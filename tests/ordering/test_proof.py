@@ -11,10 +11,10 @@ from benchflow.procedure.plan import Plan
 from tests.ordering import brute
 from tests.ordering.agreement import SWITCHED_OFF, SWITCHED_OFF_SMALL, disagreements, shipped
 from tests.ordering.large import large
-from tests.ordering.random_plans import examples, knotted, plans_of, procedures
+from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, procedures
 
 
-def of(proof: Proof, code: str) -> list[OrderFinding]:
+def findings_with(proof: Proof, code: str) -> list[OrderFinding]:
     return [finding for finding in proof.findings if finding.code == code]
 
 
@@ -23,39 +23,39 @@ def actions(plan: Plan, order: object) -> list[brute.Action]:
     return [("operation" if name in plan.steps else "move", name) for name in order]
 
 
-def checked(plan: Plan, proof: Proof) -> None:
-    """The findings about one plan, each against its meaning; the shortest lengths too."""
+def assert_agrees_with_brute_force(plan: Plan, proof: Proof) -> None:
+    """The findings about one plan and the lengths of their orders are those of brute force."""
     truth = brute.Verdicts(plan)
-    assert bool(of(proof, "forbidden-start")) == bool(truth.forbidden_starts)
-    for finding in of(proof, "forbidden-start"):
+    assert bool(findings_with(proof, "forbidden-start")) == bool(truth.forbidden_starts)
+    for finding in findings_with(proof, "forbidden-start"):
         assert finding.start in truth.forbidden_starts
     if not truth.origins:
         assert not proof.complete
         return
     assert proof.complete
-    assert {finding.where for finding in of(proof, "unreachable-operation")} == truth.unreachable
-    dead_ends = of(proof, "dead-end")
+    assert {finding.where for finding in findings_with(proof, "unreachable-operation")} == truth.unreachable
+    dead_ends = findings_with(proof, "dead-end")
     assert bool(dead_ends) == (truth.dead_end is not None)
     for finding in dead_ends:
-        end = brute.replays(plan, origin(truth, finding), actions(plan, finding.order))
+        end = brute.replay(plan, origin(truth, finding), actions(plan, finding.order))
         assert end is not None
         assert end not in truth.finishable
     if dead_ends:
         assert min(len(actions(plan, finding.order)) for finding in dead_ends) == truth.dead_end
-    needed = of(proof, "interlock-needed")
+    needed = findings_with(proof, "interlock-needed")
     assert bool(needed) == (truth.breach is not None)
     for finding in needed:
         *earlier, last = actions(plan, finding.order)
-        before = brute.replays(plan, origin(truth, finding), earlier)
+        before = brute.replay(plan, origin(truth, finding), earlier)
         assert before is not None
-        assert any(action == last and bad for action, _, bad in brute.tries(plan, before))
+        assert any(action == last and bad for action, _, bad in brute.allowed_on_paper(plan, before))
     if needed:
         assert min(len(actions(plan, finding.order)) for finding in needed) == truth.breach
 
 
-def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Place:
+def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Node:
     assert isinstance(finding.start, dict)
-    place = (frozenset[str](), brute.standing(finding.start))
+    place = (frozenset[str](), brute.value_pairs(finding.start))
     assert place in truth.origins
     return place
 
@@ -64,20 +64,20 @@ def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Place:
 @given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
 def test_proof_agrees_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
-    checked(plan, prove(procedure))
+    assert_agrees_with_brute_force(plan, prove(procedure))
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, apart=True))
+@given(procedures(most_operations=6, most_variables=3, with_options=False, one_variable_each=True))
 def test_separate_groups_agree_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
-    checked(plan, prove(procedure))
+    assert_agrees_with_brute_force(plan, prove(procedure))
 
 
 @pytest.mark.parametrize("seed", range(max(150, examples(0))))
 def test_groups_that_wait_for_each_other_agree_with_brute_force(seed: int) -> None:
-    plan = knotted(seed)
-    checked(plan, prove(plan.procedure))
+    plan = plan_of_waiting_groups(seed)
+    assert_agrees_with_brute_force(plan, prove(plan.procedure))
 
 
 @settings(max_examples=examples(60), deadline=None)
@@ -87,17 +87,17 @@ def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
     truths = [(plan, brute.Verdicts(plan)) for plan in plans_of(procedure)]
     if not truths[0][1].origins:
         return
-    assert bool(of(proof, "dead-end")) == any(truth.dead_end is not None for _, truth in truths)
-    assert bool(of(proof, "interlock-needed")) == any(truth.breach is not None for _, truth in truths)
+    assert bool(findings_with(proof, "dead-end")) == any(truth.dead_end is not None for _, truth in truths)
+    assert bool(findings_with(proof, "interlock-needed")) == any(truth.breach is not None for _, truth in truths)
     unreachable = {name for _, truth in truths for name in truth.unreachable}
-    assert {finding.where for finding in of(proof, "unreachable-operation")} == unreachable
+    assert {finding.where for finding in findings_with(proof, "unreachable-operation")} == unreachable
     for finding in proof.findings:
         if finding.code in ("dead-end", "interlock-needed") and procedure.options:
             (plan,) = [plan for plan, _ in truths if plan.options == finding.options]
             assert isinstance(finding.start, dict)
-            place = (frozenset[str](), brute.standing(finding.start))
+            place = (frozenset[str](), brute.value_pairs(finding.start))
             walked = actions(plan, finding.order)
-            assert brute.replays(plan, place, walked[:-1]) is not None
+            assert brute.replay(plan, place, walked[:-1]) is not None
 
 
 @settings(max_examples=examples(80), deadline=None)
@@ -110,18 +110,18 @@ def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int
         if not truth.origins:
             continue
         if proof.complete:
-            checked(plan, proof)
+            assert_agrees_with_brute_force(plan, proof)
         else:
-            assert of(proof, "not-explored")
-        assert {finding.where for finding in of(proof, "unreachable-operation")} <= truth.unreachable
-        for finding in of(proof, "dead-end"):
-            end = brute.replays(plan, origin(truth, finding), actions(plan, finding.order))
+            assert findings_with(proof, "not-explored")
+        assert {finding.where for finding in findings_with(proof, "unreachable-operation")} <= truth.unreachable
+        for finding in findings_with(proof, "dead-end"):
+            end = brute.replay(plan, origin(truth, finding), actions(plan, finding.order))
             assert end is not None
             assert end not in truth.finishable
-        for finding in of(proof, "interlock-needed"):
-            before = brute.replays(plan, origin(truth, finding), actions(plan, finding.order)[:-1])
+        for finding in findings_with(proof, "interlock-needed"):
+            before = brute.replay(plan, origin(truth, finding), actions(plan, finding.order)[:-1])
             assert before is not None
-            assert brute.replays(plan, origin(truth, finding), actions(plan, finding.order)) is None
+            assert brute.replay(plan, origin(truth, finding), actions(plan, finding.order)) is None
 
 
 @settings(max_examples=examples(40), deadline=None)
@@ -132,7 +132,7 @@ def test_no_reduction_changes_a_verdict(procedure: Procedure) -> None:
 
 @pytest.mark.parametrize("seed", range(1000, 1000 + max(40, examples(0))))
 def test_no_reduction_changes_a_verdict_where_groups_wait_for_each_other(seed: int) -> None:
-    assert list(disagreements(knotted(seed).procedure, SWITCHED_OFF_SMALL)) == []
+    assert list(disagreements(plan_of_waiting_groups(seed).procedure, SWITCHED_OFF_SMALL)) == []
 
 
 @pytest.mark.parametrize("procedure", list(shipped()), ids=lambda procedure: procedure.id)
@@ -148,7 +148,7 @@ def test_no_reduction_changes_a_verdict_on_a_large_procedure() -> None:
 
 
 def with_suggested_lines(procedure: Procedure, lines: tuple[SuggestedLine, ...]) -> Procedure:
-    """The procedure with the lines written into it, as an author would."""
+    """The procedure with the lines added at their operations and moves."""
     operations = {each.id: each for each in procedure.operations}
     moves = {each.id: each for each in procedure.moves}
     domains = {v.name: v.values for v in procedure.state}
@@ -171,12 +171,12 @@ def with_suggested_lines(procedure: Procedure, lines: tuple[SuggestedLine, ...])
 @given(procedures(most_operations=5, most_variables=3, with_options=False))
 def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Procedure) -> None:
     proof = prove(procedure)
-    before = prove_verdicts(procedure)
+    before = verdicts_of(procedure)
     for number, lines in proof.fixes.items():
         assert proof.findings[number].code == "interlock-needed"
         if not lines:
             continue
-        after = prove_verdicts(
+        after = verdicts_of(
             with_suggested_lines(procedure, tuple(line for each in proof.fixes.values() for line in each))
         )
         if all(proof.fixes.values()):
@@ -185,6 +185,6 @@ def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Pr
         assert before.dead_end is not None or after.dead_end is None
 
 
-def prove_verdicts(procedure: Procedure) -> brute.Verdicts:
+def verdicts_of(procedure: Procedure) -> brute.Verdicts:
     (plan,) = plans_of(procedure)
     return brute.Verdicts(plan)

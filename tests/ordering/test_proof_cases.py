@@ -1,4 +1,4 @@
-"""The proof case by case: where a finding points, what it names, and what is reported if the bound is too small."""
+"""Single cases of the proof: place and message of each finding, and proofs that exceed the bound."""
 
 from decimal import Decimal
 from itertools import combinations
@@ -18,7 +18,7 @@ from tests.ordering.test_proof import with_suggested_lines
 
 
 def op(name: str, *after: str, line: int = 0, each: str | None = None, when: str = "", **more: Any) -> Operation:
-    """An operation at a line of its own, its `after` entries at columns 10, 20, ..."""
+    """An operation on its own line, with its `after` entries at columns 10, 20, ..."""
     made = step(name, *after, **more).operation
     return replace(
         made,
@@ -39,10 +39,10 @@ VALVES = variable("valves", "shut", "open")
 STRIKE = rule("an open valve would reach them", pistons="at-deck", valves="open")
 
 
-# --- what a finding looks like ----------------------------------------------------------------------
+# --- findings ----------------------------------------------------------------------
 
 
-def test_finding_as_json() -> None:
+def test_finding_has_the_documented_json_keys() -> None:
     built = procedure(
         op("seat-cam", line=7, during={"valves": "open"}),
         state=[PISTONS, VALVES],
@@ -60,9 +60,9 @@ def test_finding_as_json() -> None:
         "start": {"pistons": "at-deck", "valves": "shut"},
     }
     assert message == (
-        "Start with pistons at the deck: with pistons at the deck, “Seat cam” leaves valves open while it is in"
-        " progress."
-        " An open valve would reach them. On paper nothing prevents it; only the interlock does."
+        "Start with pistons at the deck. Then “Seat cam” leaves valves open while it is in progress, together with"
+        " pistons at the deck. An open valve would reach them."
+        " Only the interlock prevents this; a printed copy does not."
         " To make it safe on paper, add this line: `needs: {pistons: down}` at seat-cam (line 7)."
     )
 
@@ -182,7 +182,7 @@ def test_no_line_is_suggested_for_an_operation_that_breaks_a_rule_by_itself() ->
 
 
 def single_lines(built: Procedure) -> list[SuggestedLine]:
-    """Every line that an author could add, without asking which make sense."""
+    """Every line that an author could add, sensible or not."""
     lines = []
     for name in [*(each.id for each in built.operations), *(each.id for each in built.moves)]:
         for v in built.state:
@@ -205,33 +205,32 @@ def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> 
         return
     (plan,) = plans_of(built)
     before = brute.Verdicts(plan)
-    of_use = before.useful_moves(plan)
+    useful = before.useful_moves(plan)
     for line in single_lines(built):
         (plan,) = plans_of(with_suggested_lines(built, (line,)))
         after = brute.Verdicts(plan)
-        lost = after.unreachable - before.unreachable or of_use - after.useful_moves(plan)
-        stuck = before.dead_end is None and after.dead_end is not None
-        assert lost or stuck or after.breach is not None
+        lost = after.unreachable - before.unreachable or useful - after.useful_moves(plan)
+        locking = before.dead_end is None and after.dead_end is not None
+        assert lost or locking or after.breach is not None
 
 
 # --- too wide ---------------------------------------------------------------------------------------
 
 
-def wide(count: int, *, stuck: bool) -> Procedure:
-    """Operations free of order among themselves, each of its own effect on one position; ``stuck``: the last of them
-    locks it."""
+def wide(count: int, *, locking: bool) -> Procedure:
+    """Unordered operations, each with another effect on one position. If ``locking``, the last one locks it."""
     positions = [f"p{i}" for i in range(count)]
     work = [op(f"to-{i}", needs={"position": positions[:-1]}, sets={"position": positions[i]}) for i in range(count)]
     return procedure(
         *work,
         state=[variable("position", *positions, start="p0"), variable("guard", "shut", "open")],
-        rules=[rule("it would be struck", position=positions[0], guard="open")],
-        moves=[] if stuck else [Move("back", "Back", sets={"position": "p1"})],
+        rules=[rule("the guard would be hit", position=positions[0], guard="open")],
+        moves=[] if locking else [Move("back", "Back", sets={"position": "p1"})],
     )
 
 
 def test_small_bound_is_reported_and_larger_bound_proves() -> None:
-    built = wide(14, stuck=True)
+    built = wide(14, locking=True)
     small = prove(built, bound=500)
     assert not small.complete
     found = only(small, "not-explored")
@@ -246,7 +245,7 @@ def test_small_bound_is_reported_and_larger_bound_proves() -> None:
 
 
 def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
-    built = wide(9, stuck=False)
+    built = wide(9, locking=False)
     quick, counted = (
         prove(built, reductions=Reductions(small_lattice=0)),
         prove(built, reductions=Reductions(approximation=False)),
@@ -257,7 +256,7 @@ def test_approximation_of_a_wide_group_agrees_with_exploring_it() -> None:
 
 
 def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
-    proof = prove(wide(40, stuck=False), bound=10_000)
+    proof = prove(wide(40, locking=False), bound=10_000)
     assert proof.complete
     assert not proof.findings
 
@@ -266,7 +265,7 @@ def test_forty_unordered_operations_are_proven_within_a_small_bound() -> None:
 @pytest.mark.parametrize("count", [3, 14])
 def test_move_that_breaks_a_rule_is_found_in_small_and_wide_groups(count: int, reductions: Reductions) -> None:
     """The rule can only be broken by the move: no operation sets the guard or the lock, and all need the guard shut."""
-    built = wide(count, stuck=False)
+    built = wide(count, locking=False)
     built = replace(
         built,
         operations=tuple(replace(each, needs={**each.needs, "guard": ("shut",)}) for each in built.operations),

@@ -1,3 +1,5 @@
+"""Rework plans: safe, shortest, and complete reasons if there is none."""
+
 from collections import deque
 from collections.abc import Iterator
 
@@ -30,8 +32,8 @@ from tests.ordering.plans import move, plan, rule, step, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 
 
-def built_up(built: Plan, start: dict[str, str | None], *actions: str) -> DoneWork:
-    """What stands after doing these steps and moves in order."""
+def work_done(built: Plan, start: dict[str, str | None], *actions: str) -> DoneWork:
+    """The work done after these steps and moves in order."""
     writes = {name: [StateWrite("", value)] for name, value in start.items()}
     finished: list[str] = []
     by_name = {each.id: each for each in built.procedure.moves}
@@ -48,7 +50,7 @@ OFF = Undo("Take it off")
 
 
 def cam_and_chain() -> Plan:
-    """The cam came in with the pistons down; the crank went up to its mark afterwards."""
+    """A cam that is seated with the pistons down, and a chain that is fitted with the crank turned to its mark."""
     return plan(
         step("fit-head", undo=Undo("Lift it off", discard=(Ref("gasket"),))),
         step("seat-cam", "fit-head", during={"valves": "open"}, sets={"cam": "in"}, undo=OFF),
@@ -73,7 +75,7 @@ START: dict[str, str | None] = {"pistons": "down", "valves": "shut", "cam": "out
 
 def test_dependents_are_undone_first_with_the_moves_they_need() -> None:
     built = cam_and_chain()
-    history = built_up(built, START, "fit-head", "seat-cam", "fit-sump", "turn-up", "fit-chain")
+    history = work_done(built, START, "fit-head", "seat-cam", "fit-sump", "turn-up", "fit-chain")
     assert plan_rework(built, history, "fit-head") == ReworkPlan(
         steps=(UndoOperation("fit-chain"), MakeMove("turn-down"), UndoOperation("seat-cam"), UndoOperation("fit-head")),
         discard=("gasket",),
@@ -83,13 +85,13 @@ def test_dependents_are_undone_first_with_the_moves_they_need() -> None:
 
 def test_independent_work_is_not_undone() -> None:
     built = cam_and_chain()
-    history = built_up(built, START, "fit-head", "seat-cam", "fit-sump")
+    history = work_done(built, START, "fit-head", "seat-cam", "fit-sump")
     assert plan_rework(built, history, "seat-cam") == ReworkPlan((UndoOperation("seat-cam"),), (), ("seat-cam",))
 
 
 def test_dependents_without_an_undo_are_named() -> None:
     built = plan(step("a", undo=OFF), step("b", "a"), step("c", "b"))
-    found = plan_rework(built, built_up(built, {}, "a", "b", "c"), "a")
+    found = plan_rework(built, work_done(built, {}, "a", "b", "c"), "a")
     assert found == NoRework((NoUndo("b"), NoUndo("c")))
     assert obstacle_text(built, NoUndo("b")) == "The procedure does not say how to undo “B”"
 
@@ -114,7 +116,9 @@ def test_rework_that_no_move_makes_safe_names_the_rule() -> None:
     (reason,) = found.reasons
     assert isinstance(reason, UndoBlocked)
     assert isinstance(reason.reason, Interference)
-    assert obstacle_text(built, reason) == ("To undo “Seat cam”: pistons are at-deck; an open valve would reach them")
+    assert obstacle_text(built, reason) == (
+        "“Seat cam” cannot be undone now. Pistons are at-deck; an open valve would reach them"
+    )
 
 
 def test_variable_returns_to_its_last_write_or_to_the_undo_value() -> None:
@@ -124,12 +128,12 @@ def test_variable_returns_to_its_last_write_or_to_the_undo_value() -> None:
         step("pour", needs={"head": "cool"}, undo=Undo("Tip it out", needs={"head": ("warm",)})),
         state=[variable("head", "cold", "warm", "hot", "cool")],
     )
-    history = built_up(built, {"head": "cold"}, "warm", "hot")
+    history = work_done(built, {"head": "cold"}, "warm", "hot")
     assert history.valuation == {"head": "hot"}
     assert plan_rework(built, history, "warm") == ReworkPlan(
         (UndoOperation("hot"), UndoOperation("warm")), (), ("warm", "hot")
     )
-    # With “hot” taken back the head stands cool, not warm: pouring can then not be undone.
+    # With “hot” undone the head is cool, not warm, so pouring cannot be undone.
     poured = DoneWork(
         (*history.finished, "pour"),
         {"head": (StateWrite("", "cold"), StateWrite("warm", "warm"), StateWrite("", "cool"))},
@@ -139,11 +143,11 @@ def test_variable_returns_to_its_last_write_or_to_the_undo_value() -> None:
 
 def test_undoing_one_step_is_refused_while_a_dependent_is_done() -> None:
     built = cam_and_chain()
-    history = built_up(built, START, "fit-head", "seat-cam", "turn-up")
+    history = work_done(built, START, "fit-head", "seat-cam", "turn-up")
     assert undo_reasons(built, history, "fit-head") == (NeededBy("fit-head", "seat-cam"),)
     (reason,) = undo_reasons(built, history, "seat-cam")
     assert isinstance(reason, UndoBlocked)
-    down = built_up(built, START, "fit-head", "seat-cam")
+    down = work_done(built, START, "fit-head", "seat-cam")
     assert undo_reasons(built, down, "seat-cam") == ()
 
 
@@ -155,30 +159,30 @@ def test_paused_work_is_undone_too() -> None:
     assert found.steps == (UndoOperation("c"), UndoOperation("b"), UndoOperation("a"))
 
 
-# --- against looking at everything ------------------------------------------------------------------
+# --- compared with brute force ------------------------------------------------------------------
 
-Half = tuple[tuple[str, ...], tuple[tuple[str, tuple[tuple[str, str | None], ...]], ...]]
-
-
-def plainly_values(half: Half) -> dict[str, str | None]:
-    return {name: past[-1][1] for name, past in half[1]}
+PartlyUndone = tuple[tuple[str, ...], tuple[tuple[str, tuple[tuple[str, str | None], ...]], ...]]
 
 
-def plainly_next(built: Plan, half: Half, rests: dict[str, set[str]]) -> Iterator[Half]:
-    here, values = half[0], plainly_values(half)
+def values_of(state: PartlyUndone) -> dict[str, str | None]:
+    return {name: past[-1][1] for name, past in state[1]}
+
+
+def next_states(built: Plan, state: PartlyUndone, dependents: dict[str, set[str]]) -> Iterator[PartlyUndone]:
+    finished, values = state[0], values_of(state)
     procedure = built.procedure
-    for name in here:
+    for name in finished:
         each = built.steps[name]
-        if rests[name] & set(here) or any(values[n] not in ok for n, ok in each.undo_needs.items()):
+        if dependents[name] & set(finished) or any(values[n] not in ok for n, ok in each.undo_needs.items()):
             continue
         if brute.breaks_a_rule(procedure, {**values, **each.during}):
             continue
         writes = tuple(
             (n, tuple(w for w in past if w[0] != name) + ((("", each.undo_sets[n]),) if n in each.undo_sets else ()))
-            for n, past in half[1]
+            for n, past in state[1]
         )
-        then = (tuple(other for other in here if other != name), writes)
-        if not brute.breaks_a_rule(procedure, plainly_values(then)):
+        then = (tuple(other for other in finished if other != name), writes)
+        if not brute.breaks_a_rule(procedure, values_of(then)):
             yield then
     for turn in brute.moves(built):
         if any(values[n] not in ok for n, ok in turn.needs.items()):
@@ -186,40 +190,40 @@ def plainly_next(built: Plan, half: Half, rests: dict[str, set[str]]) -> Iterato
         if brute.breaks_a_rule(procedure, {**values, **turn.sets}):
             continue
         yield (
-            here,
+            finished,
             tuple(
                 (n, (*past, ("", turn.sets[n])) if n in turn.sets and past[-1] != ("", turn.sets[n]) else past)
-                for n, past in half[1]
+                for n, past in state[1]
             ),
         )
 
 
-def plainly_shortest(built: Plan, history: DoneWork, coming: set[str]) -> int | None:
-    """How many steps, looking at every half-way state; ``None`` when there is no way."""
-    rests: dict[str, set[str]] = {name: set() for name in history.finished}
+def shortest_by_brute_force(built: Plan, history: DoneWork, undone: set[str]) -> int | None:
+    """The length of a shortest plan, by trying every partly undone state; ``None`` if there is none."""
+    dependents: dict[str, set[str]] = {name: set() for name in history.finished}
     for late, name in enumerate(history.finished):
         for early in history.finished[:late]:
             before, after = built.steps[early], built.steps[name]
             needed = any(v in before.sets and before.sets[v] in ok for v, ok in after.needs.items())
             if early in after.after or needed:
-                rests[early].add(name)
-    keep = [name for name in history.finished if name not in coming]
-    start: Half = (
-        tuple(name for name in history.finished if name in coming),
+                dependents[early].add(name)
+    keep = [name for name in history.finished if name not in undone]
+    start: PartlyUndone = (
+        tuple(name for name in history.finished if name in undone),
         tuple((n, tuple((w.step, w.value) for w in past)) for n, past in history.writes.items()),
     )
-    assert not any(rests[name] & set(keep) for name in coming)
-    far = {start: 0}
+    assert not any(dependents[name] & set(keep) for name in undone)
+    distance = {start: 0}
     queue = deque([start])
     while queue:
-        half = queue.popleft()
-        if not half[0]:
-            return far[half]
-        if len(far) > 4000:
+        state = queue.popleft()
+        if not state[0]:
+            return distance[state]
+        if len(distance) > 4000:
             raise OverflowError
-        for then in plainly_next(built, half, rests):
-            if then not in far:
-                far[then] = far[half] + 1
+        for then in next_states(built, state, dependents):
+            if then not in distance:
+                distance[then] = distance[state] + 1
                 queue.append(then)
     return None
 
@@ -229,15 +233,15 @@ def plainly_shortest(built: Plan, history: DoneWork, coming: set[str]) -> int | 
 def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
-    place = (frozenset[str](), brute.standing(start))
+    place = (frozenset[str](), brute.value_pairs(start))
     actions: list[str] = []
     for _ in range(10):
-        choices = list(brute.safe(built, place))
+        choices = list(brute.allowed_actions(built, place))
         if not choices:
             break
         action, place = data.draw(st.sampled_from(choices))
         actions.append(action[1])
-    history = built_up(built, dict(start), *actions)
+    history = work_done(built, dict(start), *actions)
     if not history.finished:
         return
     assert dict(place[1]) == history.valuation
@@ -246,9 +250,9 @@ def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Proced
     if isinstance(found, NoRework) and any(isinstance(reason, NoUndo) for reason in found.reasons):
         assert all(built.steps[str(named_step(reason))].operation.undo is None for reason in found.reasons)
         return
-    coming = set(found.redo) if isinstance(found, ReworkPlan) else coming_with(built, history, goal)
+    undone = set(found.redo) if isinstance(found, ReworkPlan) else with_dependents_by_brute_force(built, history, goal)
     try:
-        shortest = plainly_shortest(built, history, coming)
+        shortest = shortest_by_brute_force(built, history, undone)
     except OverflowError:
         return
     if shortest is None:
@@ -259,37 +263,37 @@ def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Proced
     assert isinstance(found, ReworkPlan)
     assert len(found.steps) == shortest
     assert found.shortest
-    walked_back(built, history, found)
+    assert_each_undo_is_allowed(built, history, found)
 
 
-def coming_with(built: Plan, history: DoneWork, goal: str) -> set[str]:
-    coming = {goal}
+def with_dependents_by_brute_force(built: Plan, history: DoneWork, goal: str) -> set[str]:
+    undone = {goal}
     for late, name in enumerate(history.finished):
         for early in history.finished[:late]:
             before, after = built.steps[early], built.steps[name]
             needed = any(v in before.sets and before.sets[v] in ok for v, ok in after.needs.items())
-            if early in coming and (early in after.after or needed):
-                coming.add(name)
-    return coming
+            if early in undone and (early in after.after or needed):
+                undone.add(name)
+    return undone
 
 
-def walked_back(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
-    """Each step is allowed at its turn by the question that the controller asks."""
+def assert_each_undo_is_allowed(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
+    """Each step of the plan is allowed when its turn comes, by the same function that the controller uses."""
     moves = {each.id: each for each in built.procedure.moves}
-    for go in found.steps:
-        if isinstance(go, UndoOperation):
-            assert undo_reasons(built, history, go.operation) == ()
-            undo_sets = built.steps[go.operation].undo_sets
+    for rework_step in found.steps:
+        if isinstance(rework_step, UndoOperation):
+            assert undo_reasons(built, history, rework_step.operation) == ()
+            undo_sets = built.steps[rework_step.operation].undo_sets
             history = DoneWork(
-                tuple(name for name in history.finished if name != go.operation),
+                tuple(name for name in history.finished if name != rework_step.operation),
                 {
-                    n: tuple(w for w in past if w.step != go.operation)
+                    n: tuple(w for w in past if w.step != rework_step.operation)
                     + ((StateWrite("", undo_sets[n]),) if n in undo_sets else ())
                     for n, past in history.writes.items()
                 },
             )
         else:
-            sets = moves[go.move].sets
+            sets = moves[rework_step.move].sets
             history = DoneWork(
                 history.finished,
                 {n: (*past, StateWrite("", sets[n])) if n in sets else past for n, past in history.writes.items()},

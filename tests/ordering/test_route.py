@@ -136,16 +136,16 @@ def test_search_at_its_limit_does_not_claim_the_shortest_route() -> None:
     here = Configuration(frozenset(), {"x": "a"})
     best = route(built, here, "goal")
     assert isinstance(best, SafeRoute)
-    told = set()
+    kinds = set()
     for limit in range(1, 30):
         cut = route(built, here, "goal", limit=limit)
-        told.add(type(cut))
+        kinds.add(type(cut))
         if isinstance(cut, SafeRoute):
             walk(built, here, cut.steps)
             assert len(cut.steps) == len(best.steps) or not cut.shortest
         else:
             assert not cut.certain
-    assert told == {SafeRoute, NoRoute}
+    assert kinds == {SafeRoute, NoRoute}
 
 
 @settings(max_examples=examples(150), deadline=None)
@@ -157,7 +157,7 @@ def test_route_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, d
     values = data.draw(st.sampled_from(list(brute.starts(procedure))))
     start = {**values, **({data.draw(st.sampled_from(list(values))): None} if data.draw(st.booleans()) else {})}
     origin = data.draw(
-        st.sampled_from(sorted(brute.distances(built, [(frozenset(), brute.standing(start))]), key=repr))
+        st.sampled_from(sorted(brute.distances(built, [(frozenset(), brute.value_pairs(start))]), key=repr))
     )
     here = Configuration(origin[0], dict(origin[1]))
     goal = data.draw(st.sampled_from(list(built.steps)))

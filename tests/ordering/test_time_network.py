@@ -1,3 +1,5 @@
+"""Time networks, the check of time windows, and the latest starts at the bench."""
+
 import math
 from collections.abc import Hashable
 
@@ -15,7 +17,7 @@ from tests.ordering.plans import plan, step, within
 from tests.ordering.random_plans import examples
 
 
-def judged(built: Plan) -> WindowConflict | WindowsKept:
+def decided(built: Plan) -> WindowConflict | WindowsKept:
     found = check_windows(built, PartialOrder(built), 0)
     assert isinstance(found, WindowConflict | WindowsKept)
     return found
@@ -56,7 +58,7 @@ def test_conflict_names_the_work_that_is_longer_than_the_window() -> None:
         step("unrelated", takes=9000),
         step("head-down", "gasket", time=[within("sealant", 600)]),
     )
-    found = judged(built)
+    found = decided(built)
     assert isinstance(found, WindowConflict)
     assert [(name, window.operation) for name, window in found.windows] == [("head-down", "sealant")]
     assert found.takes == ("dowels", "gasket")
@@ -70,17 +72,17 @@ def test_wait_contradicts_a_window_through_a_third_operation() -> None:
         step("cure", "press", time=[within("prime", None, wait=7200)]),
         step("close", "cure", time=[within("prime", 7000), within("glue", 86400)]),
     )
-    found = judged(built)
+    found = decided(built)
     assert isinstance(found, WindowConflict)
     assert {(name, window.operation) for name, window in found.windows} == {("cure", "prime"), ("close", "prime")}
 
 
 def test_two_operations_too_long_for_one_window_conflict() -> None:
     pair = [step(name, time=[within("mix", 600)], takes=360) for name in ("left", "right")]
-    found = judged(plan(step("mix"), *pair))
+    found = decided(plan(step("mix"), *pair))
     assert isinstance(found, WindowConflict)
     assert {name for name, _ in found.windows} == {"left", "right"}
-    assert isinstance(judged(plan(step("mix"), pair[0])), WindowsKept)
+    assert isinstance(decided(plan(step("mix"), pair[0])), WindowsKept)
 
 
 def test_long_work_outside_a_window_is_no_conflict() -> None:
@@ -90,24 +92,24 @@ def test_long_work_outside_a_window_is_no_conflict() -> None:
         step("long-after", "mix", takes=9000),
         step("spread", time=[within("mix", 60)], takes=60),
     )
-    assert isinstance(judged(built), WindowsKept)
+    assert isinstance(decided(built), WindowsKept)
 
 
 def test_waits_are_used_for_work_and_work_may_be_paused() -> None:
     glue = step("glue")
     bond = step("bond", time=[within("glue", 40, wait=30)], takes=10)
     grind = step("grind", time=[within("glue", 70)], takes=60)
-    assert isinstance(judged(plan(glue, bond, grind)), WindowsKept)
-    # Grinding that cannot be set aside (something is held meanwhile) has no room on either side of the bond.
-    held = step("grind", time=[within("glue", 70)], takes=60, during={"jig": "on"})
-    assert isinstance(judged(plan(glue, bond, held)), WindowConflict)
+    assert isinstance(decided(plan(glue, bond, grind)), WindowsKept)
+    # Grinding that cannot be paused, because of its `during`, fits neither before nor after the bond.
+    unpausable = step("grind", time=[within("glue", 70)], takes=60, during={"jig": "on"})
+    assert isinstance(decided(plan(glue, bond, unpausable)), WindowConflict)
 
 
 # --- against simulated time -------------------------------------------------------------------------
 
 
-class Bench:
-    """A bench by the minute: what may be done now is done, or a minute passes. Shares nothing with what it checks."""
+class BenchSimulation:
+    """A simulated bench that tries every schedule minute by minute. It shares no code with the check of the windows."""
 
     def __init__(self, built: Plan) -> None:
         self.steps = list(built.steps.values())
@@ -115,9 +117,9 @@ class Bench:
         self.seen: set[tuple[object, ...]] = set()
 
     def can_finish(self) -> bool:
-        return self._onward(0, {}, {})
+        return self._can_finish_from(0, {}, {})
 
-    def _onward(self, now: int, left: dict[str, int], ended: dict[str, int]) -> bool:
+    def _can_finish_from(self, now: int, left: dict[str, int], ended: dict[str, int]) -> bool:
         if len(ended) == len(self.steps):
             return True
         key = (now, tuple(sorted(left.items())), tuple(sorted(ended.items())))
@@ -129,22 +131,22 @@ class Bench:
                 w.high is not None and w.operation in ended and now > ended[w.operation] + w.high for w in each.time
             ):
                 return False
-        held = [s for s in self.steps if s.id in left and s.id not in ended and s.during]
-        for each in held or self.steps:
+        unpausable = [s for s in self.steps if s.id in left and s.id not in ended and s.during]
+        for each in unpausable or self.steps:
             if each.id in ended:
                 continue
             if each.id not in left:
                 ready = all(a in ended for a in each.after) and all(
                     now >= ended[w.operation] + (w.low or 0) for w in each.time
                 )
-                if ready and self._onward(now, {**left, each.id: int(each.takes)}, ended):
+                if ready and self._can_finish_from(now, {**left, each.id: int(each.takes)}, ended):
                     return True
             elif left[each.id] == 0:
-                if self._onward(now, left, {**ended, each.id: now}):
+                if self._can_finish_from(now, left, {**ended, each.id: now}):
                     return True
-            elif self._onward(now + 1, {**left, each.id: left[each.id] - 1}, ended):
+            elif self._can_finish_from(now + 1, {**left, each.id: left[each.id] - 1}, ended):
                 return True
-        return self._onward(now + 1, left, ended)
+        return self._can_finish_from(now + 1, left, ended)
 
 
 @st.composite
@@ -168,22 +170,22 @@ def timed_plans(draw: st.DrawFn) -> Plan:
 @settings(max_examples=examples(80), deadline=None)
 @given(timed_plans())
 def test_windows_conflict_exactly_if_no_schedule_by_the_minute_keeps_them(built: Plan) -> None:
-    assert isinstance(judged(built), WindowsKept) == Bench(built).can_finish()
+    assert isinstance(decided(built), WindowsKept) == BenchSimulation(built).can_finish()
 
 
 @settings(max_examples=examples(60), deadline=None)
 @given(timed_plans())
 def test_every_window_of_a_conflict_is_needed_for_it(built: Plan) -> None:
-    found = judged(built)
+    found = decided(built)
     if not isinstance(found, WindowConflict):
         return
-    for spared in found.windows:
-        kept = [pair for pair in found.windows if pair is not spared]
+    for omitted in found.windows:
+        kept = [pair for pair in found.windows if pair is not omitted]
         steps = []
         for each in built.steps.values():
             windows = [w for name, w in kept if name == each.id]
             steps.append(step(each.id, *each.after, time=windows, takes=each.takes, during=each.during))
-        assert isinstance(judged(plan(*steps)), WindowsKept)
+        assert isinstance(decided(plan(*steps)), WindowsKept)
 
 
 # --- in a session -----------------------------------------------------------------------------------
@@ -237,22 +239,22 @@ def test_starting_by_the_latest_starts_keeps_every_open_window(built: Plan, data
     for each in built.steps.values():
         if all(name in done for name in each.after) and data.draw(st.booleans()):
             done[each.id] = 0.0
-    moments = latest_starts(built, done, now=0.0)
+    starts = latest_starts(built, done, now=0.0)
     clock = -math.inf
-    for name in sorted(moments, key=lambda name: (moments[name], list(built.steps).index(name))):
+    for name in sorted(starts, key=lambda name: (starts[name], list(built.steps).index(name))):
         each = built.steps[name]
-        begin = moments[name]
+        begin = starts[name]
         assert begin >= clock - 1e-9
         clock = begin + each.takes
         for window in each.time:
             if window.operation in done and window.high is not None:
                 assert clock <= done[window.operation] + window.high + 1e-9
-            if window.operation in moments and window.low is not None:
-                since = moments[window.operation] + built.steps[window.operation].takes
+            if window.operation in starts and window.low is not None:
+                since = starts[window.operation] + built.steps[window.operation].takes
                 assert begin >= since + window.low - 1e-9
         for earlier in each.after:
             if earlier not in done:
-                assert moments[earlier] + built.steps[earlier].takes <= begin + 1e-9
+                assert starts[earlier] + built.steps[earlier].takes <= begin + 1e-9
 
 
 def test_network_without_times_returns_none() -> None:

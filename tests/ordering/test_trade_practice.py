@@ -20,21 +20,21 @@ from tests.ordering.condensed import Condensed
 
 HEAD = """\
 benchflow: 1
-id: fact
-title: One fact of the order
+id: rule-of-the-trade
+title: One rule of the trade
 revision: "1"
 notice: The engine is invented.
 """
 
-# Common practice, no source: lifters that are full hold their valves open until they have bled down, and a piston at
-# the top has no room for an open valve. So the rockers are run down with no piston there, and nothing turns meanwhile.
+# Common practice, no source: full lifters hold their valves open until they have bled down, and a piston at the top
+# would hit an open valve. The rockers are therefore run down with no piston at the top, and the crank is not turned.
 PUSHRODS = """\
 state:
-  pistons: {values: [at-top, clear], start: ask, ask: Does any piston stand at the top?}
+  pistons: {values: [at-top, clear], start: ask, ask: Is any piston at the top?}
   valves: {values: [shut, open], start: shut}
 interference:
 - never: {pistons: at-top, valves: open}
-  because: an open valve has no room over a piston at the top
+  because: a piston at the top would hit an open valve
 moves:
   turn-clear: {title: Turn until no piston is at the top, needs: {valves: shut}, sets: {pistons: clear}}
   turn-to-top: {title: Turn no. 1 to the top, needs: {valves: shut}, sets: {pistons: at-top}}
@@ -61,24 +61,24 @@ sections:
     do: Set it.
 """
 
-# TM 5-3820-256-24-5, checking valve timing: one tooth of the gear train is about 11 degrees of the damper. That a valve
-# then strikes a piston: common practice, no source.
+# TM 5-3820-256-24-5, checking valve timing: one tooth of the gear train is about 11 degrees of the damper. A valve then
+# hits a piston (common practice, no source).
 TOOTH_OUT = """\
 state:
-  belt: {values: [on-marks, tooth-out], start: ask, ask: Do all marks meet?}
+  belt: {values: [on-marks, tooth-out], start: ask, ask: Are all marks in line?}
   crank: {values: [on-mark, away], start: on-mark}
 interference:
 - never: {belt: tooth-out, crank: away}
-  because: a cam one tooth out opens a valve into a piston that comes up
+  because: a piston hits a valve if the cam is one tooth out
 sections:
 - id: work
   title: Timing
   operations:
   - id: set-belt
-    title: Lay the belt on anew, mark to mark
+    title: Fit the belt again, mark to mark
     needs: {crank: on-mark}
     sets: {belt: on-marks}
-    do: Lay it on.
+    do: Fit it.
   - id: turn-twice
     title: Turn the crank twice by hand
     after: [set-belt]
@@ -94,14 +94,14 @@ state:
   crank: {values: [still, turning], start: still}
 interference:
 - never: {strip: in-bearing, crank: turning}
-  because: a strip that is smeared reads false, and stays in the bearing
+  because: a smeared strip gives a false reading and stays in the bearing
 sections:
 - id: work
   title: Rod bearing
   operations:
   - {id: lay-strip, title: Lay the strip in, sets: {strip: in-bearing}, do: Lay it across the shell.}
   - {id: squeeze-strip, title: Torque the cap, after: [lay-strip], needs: {strip: in-bearing}, do: Torque it.}
-  - {id: read-strip, title: Cap off; read the strip, after: [squeeze-strip], sets: {strip: out}, do: Read.}
+  - {id: read-strip, title: Take the cap off and read the strip, after: [squeeze-strip], sets: {strip: out}, do: Read.}
   - {id: torque-cap, title: Oil it and torque the cap, after: [read-strip], needs: {strip: out}, do: Torque it.}
   - {id: feel-drag, title: Turn the crank and feel, after: [torque-cap], during: {crank: turning}, do: Turn it.}
 """
@@ -109,11 +109,11 @@ sections:
 # TM 5-3895-382-24, checking gear timing: the timing pin is taken out, then the crank is turned.
 PIN = """\
 state:
-  crank: {values: [on-mark, away], start: ask, ask: Where does the crank stand?}
+  crank: {values: [on-mark, away], start: ask, ask: Where is the crank?}
   pin: {values: [out, engaged], start: out}
 interference:
 - never: {pin: engaged, crank: away}
-  because: the pin is made to find the mark, not to hold the crank; it shears
+  because: turning the crank shears the pin
 moves:
   turn-to-mark: {title: Turn to the mark, needs: {pin: out}, sets: {crank: on-mark}}
   turn-away: {title: Turn off the mark, needs: {pin: out}, sets: {crank: away}}
@@ -128,7 +128,7 @@ sections:
 """
 
 # TM 9-6115-670-14&P, 5.37: with no. 1 at the top of its compression stroke both valves of no. 1, the exhaust valve of
-# no. 2 and the intake valve of no. 3 are set; one turn on, the remaining four.
+# no. 2 and the intake valve of no. 3 are set. After one more turn, the remaining four are set.
 TWO_POSITIONS = """\
 places:
   first: [intake-1, exhaust-1, exhaust-2, intake-3]
@@ -137,8 +137,8 @@ state:
   crank: {values: [one-firing, four-firing], start: one-firing}
   cover: {values: [off, on], start: off}
 moves:
-  one-turn-on: {title: One turn on, needs: {crank: one-firing}, sets: {crank: four-firing}}
-  one-turn-more: {title: One turn more, needs: {crank: four-firing}, sets: {crank: one-firing}}
+  one-turn-on: {title: Turn the crank once, needs: {crank: one-firing}, sets: {crank: four-firing}}
+  one-turn-more: {title: Turn the crank once more, needs: {crank: four-firing}, sets: {crank: one-firing}}
 sections:
 - id: lash
   title: Valve lash
@@ -156,7 +156,7 @@ sections:
 - id: close
   title: Close
   operations:
-  - {id: cover-on, title: Cover on, after: [lash], sets: {cover: "on"}, do: Put it on.}
+  - {id: cover-on, title: Fit the cover, after: [lash], sets: {cover: "on"}, do: Fit it.}
 """
 
 FIRST = [f"set-first[{valve}]" for valve in ("intake-1", "exhaust-1", "exhaust-2", "intake-3")]
@@ -170,7 +170,7 @@ SOUND = {
 }
 
 
-def written(body: str) -> Procedure:
+def parsed(body: str) -> Procedure:
     reading = read(HEAD + body)
     assert reading.procedure is not None, reading.problems
     return reading.procedure
@@ -178,16 +178,16 @@ def written(body: str) -> Procedure:
 
 def without(body: str, line: str, instead: str = "") -> Procedure:
     assert body.count(line) == 1, line
-    return written(body.replace(line, instead))
+    return parsed(body.replace(line, instead))
 
 
-def told(findings: Iterable[OrderFinding]) -> dict[tuple[str, str], list[str] | None]:
+def orders_by_finding(findings: Iterable[OrderFinding]) -> dict[tuple[str, str], list[str] | None]:
     return {(f.code, f.where): list(f.order) if isinstance(f.order, tuple) else None for f in findings}
 
 
 @pytest.mark.parametrize("body", SOUND.values(), ids=SOUND)
 def test_sound_trade_practice_has_no_findings(body: str) -> None:
-    procedure = written(body)
+    procedure = parsed(body)
     proof = prove(procedure)
     assert proof.findings == ()
     assert proof.complete
@@ -204,11 +204,11 @@ BROKEN = {
         without(PUSHRODS, "title: Turn no. 1 to the top, needs: {valves: shut}", "title: Turn no. 1 to the top"),
         {("interlock-needed", "turn-to-top"): ["drop-in-lifters", "run-down-rockers", "turn-to-top"]},
     ),
-    "crank turned with a belt that nobody laid on anew": (
+    "crank turned before the belt is fitted again": (
         without(TOOTH_OUT, "    after: [set-belt]\n"),
         {("interlock-needed", "turn-twice"): ["turn-twice"]},
     ),
-    "engine taken in with the belt a tooth out and the crank anywhere": (
+    "engine received with the belt one tooth out and the crank in any position": (
         without(TOOTH_OUT, "[on-mark, away], start: on-mark", "[on-mark, away], start: ask, ask: Where?"),
         {("forbidden-start", "interference[1]"): None, ("dead-end", "state.belt"): []},
     ),
@@ -216,9 +216,9 @@ BROKEN = {
         without(STRIP, "after: [torque-cap], during", "after: [squeeze-strip], during"),
         {("interlock-needed", "feel-drag"): ["lay-strip", "squeeze-strip", "feel-drag"]},
     ),
-    "strip squeezed after the bearing was closed for good": (
+    "strip squeezed after the final assembly of the bearing": (
         without(STRIP, "after: [read-strip], needs: {strip: out}", "needs: {strip: out}"),
-        # Turned with a strip laid in afterwards: the interlock alone stands against it.
+        # The strip is laid in after the final assembly, and then the crank is turned: only the interlock prevents it.
         {("interlock-needed", "feel-drag"): ["torque-cap", "lay-strip", "feel-drag"]},
     ),
     "crank turned with the pin engaged": (
@@ -237,10 +237,10 @@ BROKEN = {
             ("interlock-needed", "turn-twice"): ["engage-pin", "tighten-gear", "pull-pin", "turn-twice"],
         },
     ),
-    "no way to the second position": (
+    "no move to the second position": (
         without(
             TWO_POSITIONS,
-            "  one-turn-on: {title: One turn on, needs: {crank: one-firing}, sets: {crank: four-firing}}\n",
+            "  one-turn-on: {title: Turn the crank once, needs: {crank: one-firing}, sets: {crank: four-firing}}\n",
         ),
         {
             ("unreachable-operation", "set-second"): None,
@@ -260,7 +260,7 @@ def test_unsound_practice_is_found_with_a_shortest_order(
     procedure: Procedure, expected: dict[tuple[str, str], list[str] | None]
 ) -> None:
     proof = prove(procedure)
-    assert told(proof.findings) == expected
+    assert orders_by_finding(proof.findings) == expected
     truth = brute.Verdicts(expand(procedure, {}))
     lengths = {code: len(order) for (code, _), order in expected.items() if order is not None}
     assert lengths.get("dead-end") == truth.dead_end
@@ -268,9 +268,9 @@ def test_unsound_practice_is_found_with_a_shortest_order(
 
 
 def test_route_sets_every_valve_once_and_turns_the_crank_once() -> None:
-    plan = expand(written(TWO_POSITIONS), {})
-    way = route(plan, Configuration(frozenset(), {"crank": "one-firing", "cover": "off"}), "cover-on")
-    assert isinstance(way, SafeRoute)
-    done = [go.operation for go in way.steps if isinstance(go, DoOperation)]
+    plan = expand(parsed(TWO_POSITIONS), {})
+    found = route(plan, Configuration(frozenset(), {"crank": "one-firing", "cover": "off"}), "cover-on")
+    assert isinstance(found, SafeRoute)
+    done = [action.operation for action in found.steps if isinstance(action, DoOperation)]
     assert sorted(done) == sorted(plan.steps)
-    assert [go.move for go in way.steps if isinstance(go, MakeMove)] == ["one-turn-on"]
+    assert [action.move for action in found.steps if isinstance(action, MakeMove)] == ["one-turn-on"]

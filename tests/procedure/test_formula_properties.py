@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.formula import FormulaError, check_units, evaluate, parse_formula, propagate, render
-from benchflow.procedure.formula.unit_check import MADE_OF
+from benchflow.procedure.formula.unit_check import PINT_UNITS
 from benchflow.quantity import Quantity, convert, units
 
 lengths = st.decimals(min_value=Decimal("0.001"), max_value=100, places=3)
@@ -96,4 +96,4 @@ def test_uncertainty_of_a_difference_is_the_root_of_the_sum_of_squares(
 
 
 def test_every_dimension_has_a_base_unit_in_the_registry() -> None:
-    assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(MADE_OF)
+    assert {unit.dimension for unit in units.BY_SYMBOL.values()} | {""} == set(PINT_UNITS)

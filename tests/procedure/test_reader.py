@@ -61,7 +61,7 @@ def test_top_level_keys_are_read(every_key: Procedure) -> None:
 
 def test_state_and_interference_are_read(every_key: Procedure) -> None:
     pistons, valves = every_key.state
-    assert (pistons.values, pistons.start, pistons.ask) == (("at-deck", "down"), None, "How do the pistons stand?")
+    assert (pistons.values, pistons.start, pistons.ask) == (("at-deck", "down"), None, "Where are the pistons?")
     assert pistons.words == {"at-deck": "at the deck", "down": "down the bores"}
     assert (valves.values, valves.start, valves.words) == (("shut", "open"), "shut", {})
     assert every_key.interference[0].never == {"pistons": ("at-deck",), "valves": ("open",)}

@@ -13,7 +13,7 @@ from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.session.log.line_format import Line
-from benchflow.session.procedure_loading import Read
+from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.shop.live_register import Register
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 
@@ -63,7 +63,7 @@ def folder() -> Path:
 
 
 @cache
-def read() -> Read:
+def read() -> ProcedureReader:
     """Reads the procedure in a log, by way of compiled forms that go with this run."""
 
     def from_text(text: str) -> Procedure:

@@ -336,7 +336,7 @@ def test_worker_processes_file_the_same_as_one_process(tmp_path: Path, monkeypat
         random_story(seed).save(folder)
     alone, helped = (open_database(str(tmp_path / f"{name}.sqlite")) for name in ("alone", "helped"))
     file_logs(alone, logs_under(folder), BENCH, workers=0)
-    monkeypatch.setattr("benchflow.review.archive.filing.WORTH_WORKERS", 0)
+    monkeypatch.setattr("benchflow.review.archive.filing.MIN_BYTES_FOR_WORKERS", 0)
     file_logs(helped, logs_under(folder), BENCH, workers=2)
     assert told(ArchiveIndex(alone)) == told(ArchiveIndex(helped))
     alone.close()

@@ -75,11 +75,11 @@ def test_wrench_is_traced_to_its_engine(home: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ((), "Say what to trace"),
-        (("--lot", "x", "--person", "y"), "Say what to trace"),
-        (("--instrument", "x", "--reads-high", "lots"), "wants a percentage"),
+        ((), "Give exactly one of"),
+        (("--lot", "x", "--person", "y"), "Give exactly one of"),
+        (("--instrument", "x", "--reads-high", "lots"), "needs a percentage"),
         (("--instrument", "x", "--from", "yesterday"), "neither a date"),
-        (("--lot", "x", "--below", "3 mm"), "go with --reading"),
+        (("--lot", "x", "--below", "3 mm"), "need --reading"),
         (("--reading", "x", "--below", "3 furlongs"), "furlongs"),
     ],
 )

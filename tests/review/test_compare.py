@@ -4,7 +4,7 @@ from pathlib import Path
 
 from msgspec.structs import replace
 
-from benchflow.review.answer_text import comparison
+from benchflow.review.answer_text import comparison_lines
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
@@ -83,6 +83,6 @@ def test_long_figures_in_the_table_of_readings_stay_apart() -> None:
     long = ReadingPair(
         "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"
     )
-    lines = list(comparison(replace(found, readings=(long,))))
+    lines = list(comparison_lines(replace(found, readings=(long,))))
     row = next(line for line in lines if line.startswith("gap[input]"))
     assert row.split() == ["gap[input]", "0.7190333", "mm", "0.7036667", "mm", "-0.00395333", "mm"]

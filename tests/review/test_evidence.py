@@ -5,10 +5,10 @@ import pytest
 
 from benchflow.review.evidence.assessment import (
     Review,
-    by_failure,
-    by_search,
     find_failure,
-    of_everything,
+    review_everything,
+    review_failure,
+    review_search,
     text_of,
 )
 from benchflow.review.evidence.ranking import GRADE, SUSPECT, WEAK_POINT_KINDS, WeakPoint, rule, weakness, worst_first
@@ -20,7 +20,7 @@ SHOP = register().shop()
 
 def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
     """The operation that is named first, and what is held against it most."""
-    review = of_everything(told(3, faults, with_tools), SHOP)
+    review = review_everything(told(3, faults, with_tools), SHOP)
     guard = review.guards[0]
     assert guard.suspect
     return guard.operation, guard.reasons[0].kind
@@ -46,7 +46,7 @@ def test_what_went_wrong_at_the_bench_is_named_first(faults: Faults, operation: 
 def test_a_wrench_whose_calibration_had_run_out_is_named_with_its_date(registered: bool) -> None:
     """By the log where the register was in force that day; by the register of today where it was not."""
     overdue = Faults(overdue="tighten-head")
-    guard = of_everything(told(3, overdue, with_tools=True, registered=registered), SHOP).guards[0]
+    guard = review_everything(told(3, overdue, with_tools=True, registered=registered), SHOP).guards[0]
     assert guard.operation == "tighten-head"
     assert guard.reasons[0].kind == "instrument-overdue"
     assert "TW-B: its calibration" in guard.reasons[0].words
@@ -54,7 +54,7 @@ def test_a_wrench_whose_calibration_had_run_out_is_named_with_its_date(registere
 
 
 def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
-    review = of_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
+    review = review_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
     reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
     assert review.guards[0].operation == "tighten-head"
     assert reasons["redone"] == "10 ticks of stage 1 of head-nuts cleared and ticked again"
@@ -62,11 +62,11 @@ def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
 
 @pytest.mark.parametrize("seed", [1, 3, 5])
 def test_clean_build_has_no_suspect_steps(seed: int) -> None:
-    assert of_everything(told(seed, with_tools=True), SHOP).suspects == ()
+    assert review_everything(told(seed, with_tools=True), SHOP).suspects == ()
 
 
 def test_missed_window_states_the_overrun_and_who_signed() -> None:
-    review = of_everything(told(3, Faults(late="set-head-down")))
+    review = review_everything(told(3, Faults(late="set-head-down")))
     words = " / ".join(reason.words for reason in review.guards[0].reasons)
     assert "R. Builder signed a deviation from the time window" in words
     assert "finished 11 min after “Put sealant on the four corners” (window at most 10 min)" in words
@@ -78,7 +78,7 @@ def test_complaint_lists_only_steps_that_guard_against_it() -> None:
     oil = find_failure(log, "oil-leak")
     assert leak is not None
     assert oil is not None
-    head, covers = by_failure(log, leak), by_failure(log, oil)
+    head, covers = review_failure(log, leak), review_failure(log, oil)
     assert all("head-gasket-leak" in guard.guards_against for guard in head.guards)
     assert [guard.operation for guard in head.suspects] == ["mark-nuts"]
     assert covers.suspects == ()
@@ -96,10 +96,10 @@ def test_failure_is_found_by_its_text_or_its_beginning() -> None:
 
 def test_search_finds_steps_that_contain_every_word() -> None:
     log = told(3)
-    found = {guard.operation for guard in by_search(log, "SEALANT corner").guards}
+    found = {guard.operation for guard in review_search(log, "SEALANT corner").guards}
     assert "apply-sealant" in found
     assert "fit-pulley" not in found
-    assert by_search(log, "zeppelin").guards == ()
+    assert review_search(log, "zeppelin").guards == ()
 
 
 def test_step_never_done_is_ranked_first() -> None:
@@ -115,7 +115,7 @@ def test_step_never_done_is_ranked_first() -> None:
     sim_builder.send({"intent": "close", "unfinished": "The block is cracked"})
     sim_builder.controller.close()
     told_all = load_log(log, read())
-    review = of_everything(told_all)
+    review = review_everything(told_all)
     assert review.guards[0].reasons[0].kind == "never-done"
     assert review.guards[0].reasons[0].words == "never started"
     assert not review.guards[-1].suspect
@@ -124,7 +124,7 @@ def test_step_never_done_is_ranked_first() -> None:
 
 def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text_of_that_day() -> None:
     log = told(3, Faults(self_signed="mark-nuts"))
-    guard = of_everything(log).suspects[0]
+    guard = review_everything(log).suspects[0]
     assert guard.seq is not None
     line = log.lines[guard.seq - 1]
     assert (line.kind, line.data["operation"]) == ("signed", "mark-nuts")
@@ -135,7 +135,7 @@ def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text
 
 
 def test_reviewed_step_has_its_recorded_evidence() -> None:
-    guard = next(g for g in of_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
+    guard = next(g for g in review_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
     words = [known.words for known in guard.known]
     assert any("head-nuts, stage 2" in w and "10 fasteners with TW-A, R. Builder" in w for w in words)
     assert any(w.startswith("finished by R. Builder, 2026-03-") for w in words)
@@ -155,7 +155,7 @@ def test_ranking_follows_the_printed_rule() -> None:
 
 
 def test_review_survives_json() -> None:
-    review = of_everything(told(3))
+    review = review_everything(told(3))
     assert msgspec.convert(msgspec.json.decode(msgspec.json.encode(review)), Review) == review
 
 
@@ -171,4 +171,4 @@ def test_a_damaged_log_is_reviewed_as_far_as_it_can_be_trusted_and_says_how_far(
     found = load_log(damaged, read())
     assert found.facts.session.events == 300
     assert "line 301 has been changed since it was written" in found.warnings[0]
-    assert of_everything(found).warnings == found.warnings
+    assert review_everything(found).warnings == found.warnings

@@ -10,18 +10,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.procedure.compiled_cache import load
-from benchflow.review.evidence.assessment import of_everything
+from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import interpret, plans, plans_or_empty
 from benchflow.review.log.loaded_log import load_log
-from benchflow.review.sheets.build_sheet import sheet
-from benchflow.review.sheets.build_sheet_html import html
-from benchflow.review.sheets.build_sheet_markdown import markdown
+from benchflow.review.sheets.build_sheet import build_sheet
+from benchflow.review.sheets.build_sheet_html import build_sheet_html
+from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from benchflow.session.controller import SessionController
 from benchflow.session.log.line_format import Line
 from benchflow.session.log.line_format import read as read_lines
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import NOT_ACCEPTED
 from tests.driving import script
@@ -29,7 +29,7 @@ from tests.driving.log_builder import LogBuilder
 from tests.driving.session_driver import ManualClock
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, OTHER_FLOAT, folder, played, read
-from tests.session.test_acceptance_monkey import PROCEDURE, STARTS, intents
+from tests.session.test_acceptance_monkey import FIRST_INTENTS, PROCEDURE, intents
 
 LIBRARY = sorted((Path(__file__).parents[2] / "procedures").glob("*.yaml"))
 PLAYS = [
@@ -144,7 +144,7 @@ def test_facts_of_random_events_agree_with_the_state(
     log_builder = LogBuilder(procedure=PROCEDURE) if readable else LogBuilder()
     for (kind, data), by in found:
         log_builder.add(kind, by=by, **data)
-    read_as = interpret(log_builder.lines, plans_or_empty(reader_keeping(None)))
+    read_as = interpret(log_builder.lines, plans_or_empty(procedure_reader_with_cache(None)))
     assert_agree(read_as.state, read_as.facts)
     assert_complete(log_builder.lines, read_as.facts)
     assert read_as.facts.session.unknown == sum(kind == "hummed" for (kind, _), _ in found)
@@ -163,7 +163,7 @@ def test_facts_of_a_random_job_agree_with_the_state_at_the_bench(sent: list[scri
             path, script.load_text(PROCEDURE), file="p.yaml", read=script.read_procedure, clock=clock
         )
         controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
-        for each in [*STARTS, *sent]:
+        for each in [*FIRST_INTENTS, *sent]:
             clock.advance(40)
             controller.send(each)
         state = controller.state
@@ -193,14 +193,14 @@ def test_clean_build_of_each_shipped_procedure_has_a_complete_sheet_and_no_suspe
     SimulatedBuilder(source, log, seed=2, begin=BEGIN, read=read(), no_scatter=True).build("job 2")
     build = load_log(log, read())
     assert_agree(build.state, build.facts)
-    made = sheet(build)
+    made = build_sheet(build)
     assert sum(len(section.operations) for section in made.sections) == len(build.plan.steps)
     assert made.exceptions == ()
-    page, text = html(made), markdown(made)
+    page, text = build_sheet_html(made), build_sheet_markdown(made)
     for operation in (operation for section in made.sections for operation in section.operations):
         assert f"### {operation.number}  " in text
         for value in operation.values:
             assert value.figures or value.filled
     assert page.count("<article") == len(build.plan.steps)
     assert as_xes([build]).startswith(b"<?xml")
-    assert of_everything(build).suspects == ()
+    assert review_everything(build).suspects == ()

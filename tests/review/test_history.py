@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.evidence.assessment import by_failure, find_failure
+from benchflow.review.evidence.assessment import find_failure, review_failure
 from benchflow.review.log.loaded_log import load_log
 from benchflow.session.shop.live_register import Register
 from tests.make_history import FIRST_JOB, PLANTED, PLANTED_AT, make
@@ -26,6 +26,6 @@ def test_review_finds_each_planted_fault_of_the_readme(history: tuple[Path, list
     guarded = build.plan.steps[planted.operation].operation.guards_against
     failure = find_failure(build, guarded[0].name)
     assert failure is not None
-    review = by_failure(build, failure, Register(home / "config" / "shop.yaml").shop())
+    review = review_failure(build, failure, Register(home / "config" / "shop.yaml").shop())
     assert [guard.operation for guard in review.guards][:1] == [planted.operation]
     assert review.guards[0].reasons[0].kind in planted.kinds

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from benchflow.review.interchange.calendar import as_calendar
-from benchflow.review.interchange.flat import COLUMNS, as_csv, as_json_lines
+from benchflow.review.interchange.event_rows import COLUMNS, as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.loaded_log import load_log
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 from tests.driving.simulated_builder import Faults
 from tests.review.played_builds import played, read, told
@@ -42,7 +42,7 @@ def test_text_that_a_spreadsheet_would_run_gets_an_apostrophe(tmp_path: Path) ->
     log_builder = LogBuilder(by="=cmd|' /C calc'!A0").start("x").read("x", "-0.05", "at least -1 mm")
     log_builder.add("noted", text='+1 "quoted", and\na second line')
     first, _, reading, note = rows(
-        "".join(as_csv([load_log(log_builder.save(tmp_path), reader_keeping(None), any_procedure=True)]))
+        "".join(as_csv([load_log(log_builder.save(tmp_path), procedure_reader_with_cache(None), any_procedure=True)]))
     )
     assert first["by"].startswith("'=")
     assert reading["value"] == "-0.05"  # a number stays a number

@@ -11,21 +11,20 @@ from pathlib import Path
 
 import pytest
 
-from benchflow.review.answer_text import comparison
-from benchflow.review.answer_text import trace as trace_text
+from benchflow.review.answer_text import comparison_lines, trace_lines
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
-from benchflow.review.interchange.flat import as_csv
+from benchflow.review.interchange.event_rows import as_csv
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.loaded_log import LoadedLog, load_log
 from benchflow.review.log.replay import Replay
-from benchflow.review.many.chart_picture import svg
+from benchflow.review.many.chart_picture import chart_svg
 from benchflow.review.many.comparison import compare
 from benchflow.review.many.log_scan import LogFiles
 from benchflow.review.many.session_question import InstrumentSubject, LotSubject, Question, timestamp_of
-from benchflow.review.many.trace import TraceQuestion, trace
+from benchflow.review.many.trace_search import TraceQuestion, trace
 from benchflow.review.many.trends import trend_over_builds
-from benchflow.review.sheets.build_sheet import follow_up, sheet
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.review.sheets.build_sheet import build_sheet, follow_up
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 
 EASTERN = "EST5EDT,M3.2.0,M11.1.0"
@@ -67,7 +66,7 @@ def evening_build() -> LogBuilder:
 
 
 def evening_log(tmp_path: Path) -> LoadedLog:
-    return load_log(evening_build().save(tmp_path), reader_keeping(None))
+    return load_log(evening_build().save(tmp_path), procedure_reader_with_cache(None))
 
 
 # --- dates of a question ----------------------------------------------------------------------------
@@ -131,7 +130,7 @@ def test_trace_names_its_span_and_the_sessions_in_local_time(tmp_path: Path) -> 
     span = timestamp_of("2026-03-03"), timestamp_of("2026-03-08", end_of_day=True)
     found = trace(LogFiles([evening_build().save(tmp_path)]), TraceQuestion(Question(LotSubject("L-9"), *span)))
     assert found.asked == "lot L-9, from 2026-03-03 00:00 EST, to 2026-03-08 23:59 EDT"
-    assert "job 1  2026-03-03 21:30 EST, ann, closed" in list(trace_text(found))
+    assert "job 1  2026-03-03 21:30 EST, ann, closed" in list(trace_lines(found))
     empty = trace(LogFiles([]), TraceQuestion(Question(InstrumentSubject("TW-1"))))
     assert empty.asked == "instrument TW-1"
 
@@ -147,16 +146,16 @@ def test_replay_steps_by_local_days(tmp_path: Path) -> None:
 @pytest.mark.usefixtures("eastern")
 def test_sheet_and_comparison_have_local_times(tmp_path: Path) -> None:
     log = evening_log(tmp_path)
-    made = sheet(log)
+    made = build_sheet(log)
     assert dict(made.facts)["Started"] == "2026-03-03 21:30 EST"
     assert made.sections[0].operations[0].at == "2026-03-03 21:30"
-    assert any("2026-03-03 21:30 EST" in line for line in comparison(compare(log, log)))
+    assert any("2026-03-03 21:30 EST" in line for line in comparison_lines(compare(log, log)))
 
 
 @pytest.mark.usefixtures("eastern")
 def test_follow_up_is_due_on_a_local_day(tmp_path: Path) -> None:
     log_builder = LogBuilder(at=LATE_EVENING, procedure=PROCEDURE).close()
-    (item,) = follow_up(load_log(log_builder.save(tmp_path), reader_keeping(None)))
+    (item,) = follow_up(load_log(log_builder.save(tmp_path), procedure_reader_with_cache(None)))
     assert item.due == "2026-03-17"
 
 
@@ -167,7 +166,7 @@ def test_points_of_a_trend_have_local_days(tmp_path: Path) -> None:
         for number in range(2)
     ]
     (series,) = trend_over_builds(LogFiles(paths), "end-play").series
-    assert "job 1: 0.15 mm, 2026-03-03" in svg(series)
+    assert "job 1: 0.15 mm, 2026-03-03" in chart_svg(series)
 
 
 @pytest.mark.usefixtures("eastern")

@@ -7,10 +7,10 @@ import pytest
 from benchflow.review.log.facts import Facts
 from benchflow.review.log.interpretation import NotASession, interpret, plans_or_empty
 from benchflow.session.log.line_format import Draft, Line, seal
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 
-PLAN_OF = plans_or_empty(reader_keeping(None))
+PLAN_OF = plans_or_empty(procedure_reader_with_cache(None))
 
 
 def digest(lines: Sequence[Line]) -> Facts:

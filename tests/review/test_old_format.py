@@ -11,13 +11,13 @@ from xml.etree.ElementTree import fromstring
 
 import pytest
 
-from benchflow.review.answer_text import filed
+from benchflow.review.answer_text import filing_lines
 from benchflow.review.archive.database import open_database
 from benchflow.review.archive.filing import file_logs
-from benchflow.review.interchange.flat import as_csv, as_json_lines
+from benchflow.review.interchange.event_rows import as_csv, as_json_lines
 from benchflow.review.interchange.xes import as_xes
 from benchflow.review.log.loaded_log import LoadedLog, load_log
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 
 OLD_LOG = Path(__file__).parents[1] / "session" / "data" / "0.1.jsonl"
@@ -26,7 +26,7 @@ XES = "{http://www.xes-standard.org/}"
 
 @pytest.fixture(scope="module")
 def old() -> LoadedLog:
-    return load_log(OLD_LOG, reader_keeping(None))
+    return load_log(OLD_LOG, procedure_reader_with_cache(None))
 
 
 def test_review_says_what_it_cannot_read_of_an_old_log(old: LoadedLog) -> None:
@@ -70,7 +70,7 @@ def test_export_remarks_that_a_log_has_the_old_format(tmp_path: Path) -> None:
 
 def test_log_of_today_exports_format_2(tmp_path: Path) -> None:
     path = LogBuilder().start("x").read("x", "0.15").save(tmp_path)
-    log = load_log(path, reader_keeping(None), any_procedure=True)
+    log = load_log(path, procedure_reader_with_cache(None), any_procedure=True)
     rows = list(csv.DictReader(io.StringIO("".join(as_csv([log])), newline="")))
     assert {row["format"] for row in rows} == {"2"}
     assert rows[-1]["verdict"] == "ok"
@@ -80,6 +80,6 @@ def test_archive_names_an_old_log_as_partly_read(tmp_path: Path) -> None:
     database = open_database(str(tmp_path / "index.sqlite"))
     report = file_logs(database, [OLD_LOG], "bench-1")
     database.close()
-    assert list(filed(report))[-1] == (
+    assert list(filing_lines(report))[-1] == (
         f"partly read: another version of benchflow wrote {OLD_LOG}; what this version cannot read is left out"
     )

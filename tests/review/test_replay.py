@@ -40,8 +40,8 @@ def test_frame_has_the_event_the_state_and_the_open_operations(replay: Replay) -
     assert before.operation == "tighten-head"
     assert (after.operation, after.done[-1]) == ("", "tighten-head")
     stood = (
-        {row.variable: row.words for row in before.state_rows},
-        {row.variable: row.words for row in after.state_rows},
+        {row.variable: row.value for row in before.state_rows},
+        {row.variable: row.value for row in after.state_rows},
     )
     assert stood[0]["head"] != stood[1]["head"] == "tightened"
     assert before.left == after.left + 1

@@ -11,9 +11,9 @@ import pytest
 from markdown_it import MarkdownIt
 
 from benchflow.review.log.loaded_log import load_log
-from benchflow.review.sheets.build_sheet import Sheet, sheet
-from benchflow.review.sheets.build_sheet_html import html
-from benchflow.review.sheets.build_sheet_markdown import markdown
+from benchflow.review.sheets.build_sheet import BuildSheet, build_sheet
+from benchflow.review.sheets.build_sheet_html import build_sheet_html
+from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from tests.driving.simulated_builder import Faults, SimulatedBuilder
 from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
 
@@ -22,17 +22,17 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @pytest.fixture(scope="module")
-def made() -> Sheet:
-    return sheet(told(3, FAULTS, with_tools=True))
+def made() -> BuildSheet:
+    return build_sheet(told(3, FAULTS, with_tools=True))
 
 
-def test_every_operation_of_the_build_is_on_the_sheet_in_the_authors_order(made: Sheet) -> None:
+def test_every_operation_of_the_build_is_on_the_sheet_in_the_authors_order(made: BuildSheet) -> None:
     operations = [operation for section in made.sections for operation in section.operations]
     assert [operation.operation for operation in operations] == list(told(3, FAULTS, with_tools=True).plan.steps)
     assert all(operation.done and operation.by and operation.at for operation in operations)
 
 
-def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: Sheet) -> None:
+def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: BuildSheet) -> None:
     operation = next(o for s in made.sections for o in s.operations if o.operation == "tighten-head")
     assert operation.joint is not None
     assert len(operation.joint.fasteners) == 10
@@ -42,7 +42,7 @@ def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: Sheet) -> 
     assert operation.joint.tools[1].startswith("stage 2, 55 N·m (41 ft-lb): 10 with TW-A, R. Builder, 2026-03-0")
 
 
-def test_gauge_shows_a_reading_on_its_limit(made: Sheet) -> None:
+def test_gauge_shows_a_reading_on_its_limit(made: BuildSheet) -> None:
     value = next(v for s in made.sections for o in s.operations for v in o.values if v.name == FLOAT_NAME)
     assert value.gauge is not None
     assert value.gauge.low is not None
@@ -52,16 +52,16 @@ def test_gauge_shows_a_reading_on_its_limit(made: Sheet) -> None:
     assert value.verdict == "ok"
 
 
-def test_deviations_are_listed_first_with_names(made: Sheet) -> None:
+def test_deviations_are_listed_first_with_names(made: BuildSheet) -> None:
     text = "\n".join(made.exceptions)
     assert "deviation from time, signed by R. Builder: The phone rang." in text
     assert "the builder signed the hold point for their own work" in text
     assert "reworked, " in text
-    assert "None. Every operation" not in html(made)
-    assert "None. Every operation" in html(sheet(told(3, with_tools=True)))
+    assert "None. Every operation" not in build_sheet_html(made)
+    assert "None. Every operation" in build_sheet_html(build_sheet(told(3, with_tools=True)))
 
 
-def test_follow_ups_are_due_counted_from_the_close(made: Sheet) -> None:
+def test_follow_ups_are_due_counted_from_the_close(made: BuildSheet) -> None:
     closed = told(3, FAULTS, with_tools=True).facts.session.closed_at
     assert closed is not None
     dated = [item for item in made.follow_up if item.due]
@@ -69,24 +69,24 @@ def test_follow_ups_are_due_counted_from_the_close(made: Sheet) -> None:
     assert all(item.due > closed[:10] for item in dated)
 
 
-def test_lots_and_instruments_are_listed_including_unnamed_ones(made: Sheet) -> None:
+def test_lots_and_instruments_are_listed_including_unnamed_ones(made: BuildSheet) -> None:
     assert any(row[1].startswith("lot L-") for row in made.parts)
     assert "TW-A" in {row[1] for row in made.instruments}
-    assert {row[1] for row in sheet(told(3)).instruments} == {"not named"}
+    assert {row[1] for row in build_sheet(told(3)).instruments} == {"not named"}
 
 
 def test_instruments_have_the_calibration_of_that_day() -> None:
-    rows = {row[1]: row for row in sheet(told(3, with_tools=True)).instruments}
+    rows = {row[1]: row for row in build_sheet(told(3, with_tools=True)).instruments}
     assert rows["TW-A"][2:4] == ("2025-11-03", "2026-11-03")
 
 
-def test_sheet_states_whether_the_log_is_intact_and_its_fingerprint(made: Sheet) -> None:
-    whole = html(made)
+def test_sheet_states_whether_the_log_is_intact_and_its_fingerprint(made: BuildSheet) -> None:
+    whole = build_sheet_html(made)
     assert "The log is intact." in whole
     assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
     damaged = folder() / "damaged-sheet.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
-    broken = html(sheet(load_log(damaged, read())))
+    broken = build_sheet_html(build_sheet(load_log(damaged, read())))
     assert "THE LOG IS DAMAGED." in broken
     assert "The log is intact." not in broken
 
@@ -95,7 +95,7 @@ HOSTILE = '<script>alert(1)</script> [x](http://evil.invalid) | ` \x1b]52;c;aGk=
 
 
 @pytest.fixture(scope="module")
-def hostile() -> Sheet:
+def hostile() -> BuildSheet:
     log = folder() / "hostile.jsonl"
     if not log.exists():
         sim_builder = SimulatedBuilder(head_install(), log, seed=9, begin=BEGIN, read=read(), builder=HOSTILE)
@@ -105,30 +105,30 @@ def hostile() -> Sheet:
         sim_builder.send({"intent": "note", "text": HOSTILE})
         sim_builder.send({"intent": "close", "unfinished": HOSTILE})
         sim_builder.controller.close()
-    return sheet(load_log(log, read()))
+    return build_sheet(load_log(log, read()))
 
 
-def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: Sheet) -> None:
-    page = html(hostile)
+def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: BuildSheet) -> None:
+    page = build_sheet_html(hostile)
     assert "<script" not in page
     assert "&lt;script&gt;" in page
     assert "{{ 7*7 }}" in page
-    for text in (page, markdown(hostile)):
+    for text in (page, build_sheet_markdown(hostile)):
         assert "\x1b" not in text
         assert "\u202e" not in text
-    rendered = MarkdownIt("commonmark").enable("table").render(markdown(hostile))
+    rendered = MarkdownIt("commonmark").enable("table").render(build_sheet_markdown(hostile))
     assert "<script" not in rendered
     assert "<a " not in rendered
 
 
-def test_the_page_names_nothing_outside_itself(made: Sheet) -> None:
-    page = html(made)
+def test_the_page_names_nothing_outside_itself(made: BuildSheet) -> None:
+    page = build_sheet_html(made)
     without_names = page.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(r"https?://|\bsrc=|\bhref=|url\(|@import|<script|<link|<iframe|<object", without_names)
 
 
-def test_the_markdown_holds_what_the_page_holds(made: Sheet) -> None:
-    text = markdown(made)
+def test_the_markdown_holds_what_the_page_holds(made: BuildSheet) -> None:
+    text = build_sheet_markdown(made)
     tables = MarkdownIt("commonmark").enable("table").render(text)
     assert tables.count("<table>") >= 3
     for operation in (o for s in made.sections for o in s.operations):
@@ -136,8 +136,8 @@ def test_the_markdown_holds_what_the_page_holds(made: Sheet) -> None:
     assert made.head in text
 
 
-def test_the_sheet_can_be_handed_on_as_plain_data(made: Sheet) -> None:
-    assert msgspec.convert(json.loads(msgspec.json.encode(made)), Sheet) == made
+def test_the_sheet_can_be_handed_on_as_plain_data(made: BuildSheet) -> None:
+    assert msgspec.convert(json.loads(msgspec.json.encode(made)), BuildSheet) == made
 
 
 # --- in a real browser ------------------------------------------------------------------------------
@@ -163,11 +163,11 @@ def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_no_request_leaves_the_page_in_a_real_browser(made: Sheet, tmp_path: Path) -> None:
+def test_no_request_leaves_the_page_in_a_real_browser(made: BuildSheet, tmp_path: Path) -> None:
     picture = tmp_path / "sheet.png"
-    assert browse(html(made), tmp_path, "--window-size=900,3000", f"--screenshot={picture}") == []
+    assert browse(build_sheet_html(made), tmp_path, "--window-size=900,3000", f"--screenshot={picture}") == []
     assert picture.stat().st_size > 50_000  # something was drawn
-    no_policy = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", html(made))
+    no_policy = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", build_sheet_html(made))
     leaking = no_policy.replace("</body>", '<img src="http://leak.invalid/x.png"></body>')
     assert browse(leaking, tmp_path, f"--screenshot={picture}") == [
         "http://leak.invalid/x.png"
@@ -175,8 +175,8 @@ def test_no_request_leaves_the_page_in_a_real_browser(made: Sheet, tmp_path: Pat
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_the_page_prints(made: Sheet, tmp_path: Path) -> None:
+def test_the_page_prints(made: BuildSheet, tmp_path: Path) -> None:
     paper = tmp_path / "sheet.pdf"
-    assert browse(html(made), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}") == []
+    assert browse(build_sheet_html(made), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}") == []
     pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
     assert 4 <= pages <= 16

@@ -8,7 +8,7 @@ from xml.etree.ElementTree import fromstring
 import pytest
 
 from benchflow.quantity import parse_quantity
-from benchflow.review.many.chart_picture import svg
+from benchflow.review.many.chart_picture import chart_svg
 from benchflow.review.many.log_scan import LogFiles
 from benchflow.review.many.session_question import (
     BadDate,
@@ -20,7 +20,7 @@ from benchflow.review.many.session_question import (
     ReadingSubject,
     timestamp_of,
 )
-from benchflow.review.many.trace import Trace, TraceQuestion, trace
+from benchflow.review.many.trace_search import Trace, TraceQuestion, trace
 from benchflow.review.many.trends import operation_durations, trend_over_builds
 from tests.driving.log_builder import LogBuilder
 
@@ -141,7 +141,7 @@ def test_chart_svg_has_a_tooltip_per_build_and_a_shape_for_the_outlier(tmp_path:
     values[7] = "0.27"
     (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
     space = {"svg": "http://www.w3.org/2000/svg"}
-    points = fromstring(svg(series)).findall("svg:g", space)
+    points = fromstring(chart_svg(series)).findall("svg:g", space)
     titles = [point.findtext("svg:title", "", space) for point in points]
     assert [title.partition(":")[0] for title in titles] == [point.unit for point in series.points]
     assert "0.27 mm" in titles[7]

@@ -1,5 +1,4 @@
-"""The commands as programs of their own: what they print, what they end with, and that the words of the design are
-accepted as they are printed there. All figures are invented."""
+"""The commands as separate processes: their output and their exit status. All data is invented."""
 
 import hashlib
 import json
@@ -28,7 +27,7 @@ units: {torque: N·m, length: mm}
 options: {cams: {ask: Which cams?, choices: [reground, standard]}}
 places: {cylinder: [1, 2, 3, 4], valve: [1, 2]}
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do they stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: shut}
   cams: {values: [out, seated], start: out}
 interference: [{never: {pistons: at-deck, valves: open}, because: they would meet}]
@@ -130,7 +129,7 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def call(folder: Path, *arguments: str, typed: str = "") -> tuple[int, str, str]:
+def run_benchflow(folder: Path, *arguments: str, typed: str = "") -> tuple[int, str, str]:
     done = subprocess.run(
         [sys.executable, "-m", "benchflow", *arguments],
         input=typed, capture_output=True, text=True, encoding="utf-8", cwd=folder, timeout=60, check=False,
@@ -143,22 +142,22 @@ def objects(text: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in text.splitlines()]
 
 
-def test_every_key_of_the_design_is_accepted_by_check_and_by_the_schema(folder: Path) -> None:
-    code, output, _ = call(folder, "check", "--json", "all.yaml")
+def test_every_key_of_the_format_is_accepted_by_check_and_by_the_schema(folder: Path) -> None:
+    code, output, _ = run_benchflow(folder, "check", "--json", "all.yaml")
     (report,) = objects(output)
     assert (code, report["ok"], report["findings"]) == (0, True, [])
     assert set(report) == {"file", "ok", "findings", "explored"}
     assert set(report["explored"]) == {"configurations", "complete"}
-    schema = json.loads(call(folder, "schema")[1])
+    schema = json.loads(run_benchflow(folder, "schema")[1])
     jsonschema.Draft202012Validator.check_schema(schema)
-    # As an editor sees the file: every key a text.
+    # As an editor reads the file: every key is text.
     plain = json.loads(json.dumps(YAML(typ="safe").load(EVERYTHING)))
     assert list(jsonschema.Draft202012Validator(schema).iter_errors(plain)) == []
 
 
-def test_check_answers_each_file_by_a_line_and_says_by_its_exit_status_how_it_went(folder: Path) -> None:
+def test_check_prints_a_line_for_each_file_and_sets_the_exit_status(folder: Path) -> None:
     (folder / "bad.yaml").write_text(EVERYTHING.replace("0.011 in", "0.021 in").replace("after: [set-", "atfer: [set-"))
-    code, output, _ = call(folder, "check", "--json", "bad.yaml", "all.yaml")
+    code, output, _ = run_benchflow(folder, "check", "--json", "bad.yaml", "all.yaml")
     bad, good = objects(output)
     assert (code, bad["ok"], good["ok"]) == (1, False, True)
     found = {finding["code"]: finding for finding in bad["findings"]}
@@ -169,10 +168,10 @@ def test_check_answers_each_file_by_a_line_and_says_by_its_exit_status_how_it_we
     line = lines[found["unknown-key"]["line"] - 1]
     assert line[found["unknown-key"]["column"] - 1 :].startswith("atfer")
     assert "0.021 in" in lines[found["disagreeing-units"]["line"] - 1]
-    assert call(folder, "check", "--json", "gone.yaml")[0] == 2
+    assert run_benchflow(folder, "check", "--json", "gone.yaml")[0] == 2
 
 
-def test_drive_answers_before_it_is_sent_the_next_line(folder: Path) -> None:
+def test_drive_answers_each_line_before_the_next_one_is_sent(folder: Path) -> None:
     child = subprocess.Popen(
         [sys.executable, "-m", "benchflow", "drive", "all.yaml", "--log", "log.jsonl"],
         stdin=subprocess.PIPE, stdout=subprocess.PIPE, cwd=folder,
@@ -186,39 +185,41 @@ def test_drive_answers_before_it_is_sent_the_next_line(folder: Path) -> None:
             child.stdin.flush()
             reply = json.loads(child.stdout.readline())
             assert (reply["ok"], reply["events"][0]["seq"]) == (True, number)
-            # What is answered is on disk already.
+            # The event is on disk before the answer is sent.
             assert len((folder / "log.jsonl").read_bytes().splitlines()) == number
         child.stdin.close()
     assert child.returncode == 0
 
 
-def test_a_log_is_verified_listed_and_printed_and_damage_is_named_by_its_line(folder: Path) -> None:
+def test_damaged_log_is_reported_with_its_line_number(folder: Path) -> None:
     sent = [OPEN, {"intent": "start", "operation": "set-head-down"}, {"intent": "finish"}]
     typed = "".join(json.dumps(each) + "\n" for each in sent)
-    code, output, errors = call(folder, "drive", "all.yaml", "--log", "log.jsonl", typed=typed)
+    code, output, errors = run_benchflow(folder, "drive", "all.yaml", "--log", "log.jsonl", typed=typed)
     assert (code, errors) == (0, "")
     events = [event for reply in objects(output) for event in reply["events"]]
-    code, output, _ = call(folder, "log", "--json", "log.jsonl")
+    code, output, _ = run_benchflow(folder, "log", "--json", "log.jsonl")
     assert (code, objects(output)) == (0, events)
     for line in objects(output):
         digest = line.pop("hash")
         assert digest == hashlib.sha256(rfc8785.dumps(line)).hexdigest()
-    code, output, _ = call(folder, "verify", "--json", "log.jsonl")
+    code, output, _ = run_benchflow(folder, "verify", "--json", "log.jsonl")
     (report,) = objects(output)
     assert (code, report["ok"], report["events"], report["head"]) == (0, True, 3, events[-1]["hash"])
-    (session,) = objects(call(folder, "sessions", "--json", "--folder", ".")[1])
+    (session,) = objects(run_benchflow(folder, "sessions", "--json", "--folder", ".")[1])
     assert (session["unit"], session["by"], session["events"], session["done"]) == ("job 7", "Robin", 3, 1)
     path = folder / "log.jsonl"
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(lines[0] + lines[2])
-    code, output, _ = call(folder, "verify", "--json", "log.jsonl")
+    code, output, _ = run_benchflow(folder, "verify", "--json", "log.jsonl")
     (report,) = objects(output)
     assert (code, report["ok"], report["damage"]["line"]) == (1, False, 2)
 
 
-def test_a_procedure_with_an_error_is_not_driven(folder: Path) -> None:
+def test_procedure_with_an_error_is_not_driven(folder: Path) -> None:
     (folder / "bad.yaml").write_text(EVERYTHING.replace("after: [set-", "atfer: [set-"), encoding="utf-8")
-    code, output, errors = call(folder, "drive", "bad.yaml", "--log", "log.jsonl", typed=json.dumps(OPEN) + "\n")
+    code, output, errors = run_benchflow(
+        folder, "drive", "bad.yaml", "--log", "log.jsonl", typed=json.dumps(OPEN) + "\n"
+    )
     assert (code, output) == (2, "")
     assert "atfer" in errors
     assert not (folder / "log.jsonl").exists()

@@ -1,5 +1,4 @@
-"""What a broken script, a mad wrench or a malicious barcode can send: always one answer, never a crash, nothing that
-steers a terminal in the log or in an answer."""
+"""Malformed and malicious input: one answer for each line, no crash, and no control characters in the output."""
 
 import json
 from pathlib import Path
@@ -36,7 +35,7 @@ sections:
     hold: {by: inspector, for: the ring}
     undo: {do: Undo it}
 """
-STEERING = "\x1b[31m\x9b2J\u202eevil\u2066\x00\x07\u200b\ufeff"
+CONTROL_CHARACTERS = "\x1b[31m\x9b2J\u202eevil\u2066\x00\x07\u200b\ufeff"
 
 
 @pytest.fixture
@@ -83,7 +82,7 @@ def script(tmp_path: Path) -> Script:
         b'{"intent": "record", "name": "gap", "value": "1e999999999 mm"}',
     ],
 )
-def test_one_bad_line_gets_one_short_answer_and_the_next_line_is_heard(script: Script, line: bytes) -> None:
+def test_malformed_line_gets_one_short_answer_and_the_next_line_is_read(script: Script, line: bytes) -> None:
     before = len(script.log())
     replies = script.run(line + b"\n" + json.dumps(intent("status")).encode() + b"\n")
     if line:
@@ -95,48 +94,53 @@ def test_one_bad_line_gets_one_short_answer_and_the_next_line_is_heard(script: S
     assert len(script.log()) == before
 
 
-def test_a_last_line_without_its_newline_and_a_byte_order_mark_are_heard(script: Script) -> None:
+def test_byte_order_mark_and_missing_last_newline_are_accepted(script: Script) -> None:
     replies = script.run(
         b"\xef\xbb\xbf" + b'{"intent": "note", "text": "one"}\r\n' + b'{"intent": "note", "text": "two"}'
     )
     assert [reply["ok"] for reply in replies] == [True, True]
 
 
-TEXT_FIELDS: list[Json] = [
-    intent("note", text=STEERING),
-    intent("note", text="x", by=STEERING),
-    intent("lot", consumable="oil", lot=STEERING),
-    intent("lot", consumable=STEERING, lot="1"),
-    intent("record", name="gap", value="0.5 mm", instrument=STEERING),
-    intent("record", name=STEERING, value="0.5 mm"),
-    intent("record", name="gap", value=STEERING),
-    intent("record", name="gap", value="0.5 mm" + STEERING),
-    intent("record", name="gap", value="0.5 mm", reading=STEERING),
-    intent("record", name="gap", value="0.5 mm", place=STEERING),
-    intent("tick", joint=STEERING, fastener=1),
-    intent("tick", joint="ring", fastener=STEERING),
-    intent("tick", joint="ring", fastener=1, value=STEERING),
-    intent("tick", joint="ring", fastener=1, instrument=STEERING),
-    intent("tick-check", check=STEERING),
-    intent("choose", name=STEERING, take="thin"),
-    intent("choose", name="shim", take=STEERING),
-    intent("sign", operation="all", by=STEERING),
-    intent("sign", operation=STEERING, by="Kim"),
-    intent("deviate", operation="all", about="hold", reason=STEERING),
-    intent("deviate", operation="all", about=STEERING, reason="x"),
-    intent("rework", operation="all", reason=STEERING),
-    intent("move", move=STEERING),
-    intent("why", operation=STEERING),
-    intent("route", operation=STEERING),
-    intent("close", unfinished=STEERING),
-    intent("set-state", variable="lid", value=None, reason=STEERING),
-    intent("set-state", variable=STEERING, value=None),
-    intent("wrench", extension=STEERING),
-    intent("lubricant", joint="ring", lubricant=STEERING),
-    intent("draw-down", joint="ring", fastener=STEERING),
-    intent(STEERING),
-    {"intent": "note", "text": "x", STEERING: "y"},
-    {"intent": "open", "by": STEERING, "options": {STEERING: STEERING}, "start": {STEERING: STEERING}},
+INTENTS_WITH_CONTROL_CHARACTERS: list[Json] = [
+    intent("note", text=CONTROL_CHARACTERS),
+    intent("note", text="x", by=CONTROL_CHARACTERS),
+    intent("lot", consumable="oil", lot=CONTROL_CHARACTERS),
+    intent("lot", consumable=CONTROL_CHARACTERS, lot="1"),
+    intent("record", name="gap", value="0.5 mm", instrument=CONTROL_CHARACTERS),
+    intent("record", name=CONTROL_CHARACTERS, value="0.5 mm"),
+    intent("record", name="gap", value=CONTROL_CHARACTERS),
+    intent("record", name="gap", value="0.5 mm" + CONTROL_CHARACTERS),
+    intent("record", name="gap", value="0.5 mm", reading=CONTROL_CHARACTERS),
+    intent("record", name="gap", value="0.5 mm", place=CONTROL_CHARACTERS),
+    intent("tick", joint=CONTROL_CHARACTERS, fastener=1),
+    intent("tick", joint="ring", fastener=CONTROL_CHARACTERS),
+    intent("tick", joint="ring", fastener=1, value=CONTROL_CHARACTERS),
+    intent("tick", joint="ring", fastener=1, instrument=CONTROL_CHARACTERS),
+    intent("tick-check", check=CONTROL_CHARACTERS),
+    intent("choose", name=CONTROL_CHARACTERS, take="thin"),
+    intent("choose", name="shim", take=CONTROL_CHARACTERS),
+    intent("sign", operation="all", by=CONTROL_CHARACTERS),
+    intent("sign", operation=CONTROL_CHARACTERS, by="Kim"),
+    intent("deviate", operation="all", about="hold", reason=CONTROL_CHARACTERS),
+    intent("deviate", operation="all", about=CONTROL_CHARACTERS, reason="x"),
+    intent("rework", operation="all", reason=CONTROL_CHARACTERS),
+    intent("move", move=CONTROL_CHARACTERS),
+    intent("why", operation=CONTROL_CHARACTERS),
+    intent("route", operation=CONTROL_CHARACTERS),
+    intent("close", unfinished=CONTROL_CHARACTERS),
+    intent("set-state", variable="lid", value=None, reason=CONTROL_CHARACTERS),
+    intent("set-state", variable=CONTROL_CHARACTERS, value=None),
+    intent("wrench", extension=CONTROL_CHARACTERS),
+    intent("lubricant", joint="ring", lubricant=CONTROL_CHARACTERS),
+    intent("draw-down", joint="ring", fastener=CONTROL_CHARACTERS),
+    intent(CONTROL_CHARACTERS),
+    {"intent": "note", "text": "x", CONTROL_CHARACTERS: "y"},
+    {
+        "intent": "open",
+        "by": CONTROL_CHARACTERS,
+        "options": {CONTROL_CHARACTERS: CONTROL_CHARACTERS},
+        "start": {CONTROL_CHARACTERS: CONTROL_CHARACTERS},
+    },
 ]
 
 
@@ -149,31 +153,31 @@ def strings(value: object) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "hostile", TEXT_FIELDS, ids=lambda each: "-".join(map(str, each))[:40].encode("ascii", "ignore")
+    "hostile", INTENTS_WITH_CONTROL_CHARACTERS, ids=lambda each: "-".join(map(str, each))[:40].encode("ascii", "ignore")
 )
-def test_nothing_that_steers_a_terminal_gets_into_the_log_or_into_an_answer(script: Script, hostile: Json) -> None:
+def test_control_characters_reach_neither_the_log_nor_an_answer(script: Script, hostile: Json) -> None:
     script.send(intent("record", name="gap", value="0.4 mm"))
     (reply,) = script.send(hostile)
-    said = strings(reply) + [text for line in script.log() for text in strings(line)]
-    assert [text for text in said if unsafe_characters(text)] == []
+    texts = strings(reply) + [text for line in script.log() for text in strings(line)]
+    assert [text for text in texts if unsafe_characters(text)] == []
 
 
-def test_a_unit_and_a_name_with_control_characters_open_a_clean_session(tmp_path: Path) -> None:
+def test_control_characters_are_removed_from_the_unit_and_the_builder(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     assert script.refused("open", by="\x1b\u202e\x00", options={"size": "small"}) == ["value-missing"]
-    (opened,) = script.do("open", by="Ro\x1b[31mbin\nX", unit=STEERING, options={"size": "small"})
+    (opened,) = script.do("open", by="Ro\x1b[31mbin\nX", unit=CONTROL_CHARACTERS, options={"size": "small"})
     assert opened["by"] == "Ro[31mbin X"
     assert unsafe_characters(opened["data"]["unit"]) == ()
 
 
-def test_a_thousand_readings_of_one_value_are_all_kept(script: Script) -> None:
+def test_thousand_readings_of_one_value_are_all_kept(script: Script) -> None:
     line = json.dumps(intent("record", name="gap", value="0.5 mm")).encode() + b"\n"
     replies = script.run(line * 1_000)
     assert all(reply["ok"] for reply in replies)
     assert len(script.log()) == 2 + 1_000
 
 
-words = st.one_of(
+field_values = st.one_of(
     st.none(),
     st.booleans(),
     st.integers(),
@@ -188,8 +192,10 @@ NAMES = sorted({name for kind in INTENT_TYPES.values() for name in kind.__struct
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.lists(st.tuples(st.sampled_from(INTENTS), st.dictionaries(st.sampled_from(NAMES), words)), max_size=12))
-def test_whatever_is_sent_every_line_is_answered_and_the_log_can_be_gone_on_with(sent: list[tuple[str, Json]]) -> None:
+@given(
+    st.lists(st.tuples(st.sampled_from(INTENTS), st.dictionaries(st.sampled_from(NAMES), field_values)), max_size=12)
+)
+def test_random_intents_are_all_answered_and_the_log_can_be_continued(sent: list[tuple[str, Json]]) -> None:
     with TemporaryDirectory() as folder:
         script = Script(Path(folder), PROCEDURE)
         script.do_all(open_intent(options={"size": "small"}), intent("start", operation="all"))

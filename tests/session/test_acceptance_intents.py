@@ -1,7 +1,4 @@
-"""The intent table and the refusal codes of the procedure format, word by word, as a script meets them.
-
-Every joint, part and number is invented.
-"""
+"""The intents and the refusal codes of the procedure format, sent by a script. All data is invented."""
 
 from pathlib import Path
 from typing import Any
@@ -19,7 +16,7 @@ revision: "1"
 options: {cams: {ask: Which cams?, choices: [standard, reground]}}
 places: {cylinder: [1, 2], side: [front, rear]}
 state:
-  pistons: {values: [at-deck, down], start: ask, ask: How do they stand?}
+  pistons: {values: [at-deck, down], start: ask, ask: Where are the pistons?}
   valves: {values: [shut, open], start: shut}
 interference:
 - {never: {pistons: at-deck, valves: open}, because: the valves would reach the pistons}
@@ -73,14 +70,14 @@ def script(tmp_path: Path) -> Script:
     return found
 
 
-def take(script: Script, operation: str) -> None:
+def start(script: Script, operation: str) -> None:
     script.do("start", operation=operation)
 
 
 # --- open ----------------------------------------------------------------------------------------------
 
 
-def test_a_session_opens_with_what_the_table_says_and_once(tmp_path: Path) -> None:
+def test_job_opens_once_and_only_with_a_builder_and_all_options(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     for query in ("why", "route"):
         assert script.refused(query, operation="seal") == ["not-open"]
@@ -97,80 +94,80 @@ def test_a_session_opens_with_what_the_table_says_and_once(tmp_path: Path) -> No
     assert script.refused("open", by="Robin", options={"cams": "standard"}) == ["already-open"]
 
 
-def test_a_start_value_not_given_is_not_known_and_stops_what_leans_on_it(tmp_path: Path) -> None:
+def test_missing_start_value_is_unknown_and_blocks_what_depends_on_it(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     script.do_all(open_intent(options={"cams": "standard"}))
     assert script.query("status")["state"]["pistons"] is None
     assert script.refused("start", operation="cam") == ["interference"]
     script.do("move", move="turn-down")
-    take(script, "cam")
+    start(script, "cam")
 
 
-# --- taking up, setting aside, finishing, moving ---------------------------------------------------------
+# --- start, pause, finish, move ---------------------------------------------------------
 
 
-def test_what_may_be_done_next_is_refused_with_each_reason_it_has(script: Script) -> None:
+def test_blocked_intents_are_refused_with_every_reason(script: Script) -> None:
     assert script.refused("start", operation="lower") == ["after-missing"]
     assert script.refused("start", operation="cam") == ["interference"]
     assert script.refused("start", operation="reground-only") == ["unknown-name"]
     assert script.refused("start", operation="bore") == ["unknown-name"]  # it is bore[1] and bore[2]
     assert script.refused("finish", operation="seal") == ["not-started"]
     assert script.refused("pause", operation="seal") == ["not-started"]
-    take(script, "journal")
+    start(script, "journal")
     assert script.refused("start", operation="journal") == ["operation-in-progress"]
     assert script.refused("start", operation="lower") == ["operation-in-progress", "after-missing"]
     assert script.refused("move", move="turn-down") == ["operation-in-progress"]
     script.do("pause", operation="journal")
     assert script.refused("move", move="turn-around") == ["unknown-name"]
     script.do("move", move="turn-down")
-    take(script, "cam")
-    assert script.refused("pause", operation="cam") == ["not-allowed"]  # the valves stand open while it is in hand
+    start(script, "cam")
+    assert script.refused("pause", operation="cam") == ["not-allowed"]  # the valves are open while it is in progress
     script.do("finish", operation="cam")
     assert script.refused("start", operation="cam") == ["already-done"]
     assert script.refused("finish", operation="cam") == ["already-done"]
     assert "state-not-met" in script.refused("move", move="turn-up")
 
 
-def test_finish_and_set_aside_speak_of_the_operation_in_hand_when_it_is_not_named(script: Script) -> None:
+def test_pause_and_finish_without_a_name_mean_the_operation_in_progress(script: Script) -> None:
     assert script.refused("finish") == ["not-started"]
-    take(script, "prop")
+    start(script, "prop")
     script.do("pause")
-    take(script, "prop")
+    start(script, "prop")
     script.do("finish")
     assert script.query("status")["done"] == ["prop"]
 
 
-def test_why_names_every_reason_and_route_ends_at_the_operation(script: Script) -> None:
+def test_why_lists_every_reason_and_route_ends_at_the_operation(script: Script) -> None:
     assert [reason["code"] for reason in script.query("why", operation="cam")] == ["interference"]
     assert script.query("route", operation="cam") == ["turn-down", "cam"]
     assert script.query("route", operation="lower") == ["seal", "lower"]
     assert script.query("why", operation="seal") == []
     assert script.refused("why", operation="sael") == ["unknown-name"]
-    take(script, "seal")
+    start(script, "seal")
     assert [reason["code"] for reason in script.query("why", operation="seal")] == ["value-missing"]
 
 
 # --- readings --------------------------------------------------------------------------------------------
 
 
-def test_a_value_is_named_with_its_place_or_without_and_its_readings_by_number_or_by_place(script: Script) -> None:
-    take(script, "bore[2]")
+def test_value_may_be_named_without_its_place_and_a_reading_by_number_or_place(script: Script) -> None:
+    start(script, "bore[2]")
     (named,) = script.do("record", name="bore", value="86.01 mm")
     assert (named["data"]["name"], named["data"]["reading"]) == ("bore[2]", "1")
     assert script.do("record", name="bore[2]", value="86.01 mm")[0]["data"]["name"] == "bore[2]"
     assert script.do("record", name="bore", value="86.01 mm", place=2)[0]["data"]["reading"] == "1"
-    assert script.refused("record", name="bore", value="86.01 mm", place=1) == ["unknown-name"]  # not in hand
+    assert script.refused("record", name="bore", value="86.01 mm", place=1) == ["unknown-name"]  # not in progress
     assert script.refused("record", name="bore[1]", value="86.01 mm") == ["unknown-name"]
-    said: list[tuple[dict[str, Any], str]] = [
+    named_readings: list[tuple[dict[str, Any], str]] = [
         ({"reading": 2}, "2"),
         ({"reading": "1", "place": 2}, "1"),
         ({"place": 2}, "3"),
     ]
-    for fields, reading in said:
+    for fields, reading in named_readings:
         assert script.do("record", name="taper", value="0.01 mm", **fields)[0]["data"]["reading"] == reading
     assert script.refused("record", name="taper", value="0.01 mm", reading=4) == ["unknown-name"]
     script.do("finish")
-    take(script, "journal")
+    start(script, "journal")
     for fields, reading in (({"place": "rear"}, "rear"), ({"reading": "front"}, "front")):
         assert script.do("record", name="journal", value="53.9 mm", **fields)[0]["data"]["reading"] == reading
     assert script.do("record", name="journal[rear]", value="53.8 mm")[0]["data"]["reading"] == "rear"
@@ -193,20 +190,20 @@ def test_a_value_is_named_with_its_place_or_without_and_its_readings_by_number_o
         (True, "bad-quantity"),
     ],
 )
-def test_what_is_no_length_does_not_become_a_reading(script: Script, value: Any, code: str) -> None:
-    take(script, "bore[1]")
+def test_value_that_is_not_a_length_is_refused(script: Script, value: Any, code: str) -> None:
+    start(script, "bore[1]")
     assert script.refused("record", name="bore", value=value) == [code]
 
 
-def test_a_reading_out_of_its_limit_is_logged_and_it_is_finishing_that_is_refused(script: Script) -> None:
-    take(script, "bore[1]")
+def test_reading_out_of_its_limit_is_logged_but_blocks_the_finish(script: Script) -> None:
+    start(script, "bore[1]")
     assert script.refused("finish") == ["value-missing", "value-missing"]
     (out,) = script.do("record", name="bore", value="86.03 mm")
     assert out["data"]["verdict"] == "high"
     for reading in (1, 2, 3):
         script.do("record", name="taper", value="0.01 mm", reading=reading)
     assert script.refused("finish") == ["out-of-limit"]
-    script.do("record", name="bore", value="86.02 mm")  # both ends are in
+    script.do("record", name="bore", value="86.02 mm")  # the ends are inside the limit
     script.do("finish")
     assert [line["data"]["quantity"]["value"] for line in script.log() if line["data"].get("name") == "bore[1]"] == [
         "86.03",
@@ -217,7 +214,7 @@ def test_a_reading_out_of_its_limit_is_logged_and_it_is_finishing_that_is_refuse
 # --- ticks, checks, choices, lots ------------------------------------------------------------------------
 
 
-def test_a_joint_is_ticked_by_fastener_and_taken_back_by_untick(script: Script) -> None:
+def test_fasteners_are_ticked_in_order_and_untick_clears_the_last_tick(script: Script) -> None:
     script.do_all(
         intent("start", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
         intent("start", operation="lower"), intent("finish"), intent("start", operation="pull"),
@@ -238,7 +235,7 @@ def test_a_joint_is_ticked_by_fastener_and_taken_back_by_untick(script: Script) 
     assert script.refused("tick", joint="studs", fastener=2, value="20 mm") == ["wrong-dimension"]
     assert script.refused("tick", joint="studs", fastener=2, value="20") == ["bad-quantity"]
     script.do("tick", joint="studs", fastener="2")
-    assert "fastener-order" in script.refused("tick", joint="studs", fastener=2)  # the second stage is for no. 1 only
+    assert "fastener-order" in script.refused("tick", joint="studs", fastener=2)  # stage 2 is for fastener 1 only
     script.do("tick", joint="studs", fastener=1)
     assert script.refused("tick", joint="studs", fastener=1) == ["value-missing"]
     script.do("tick", joint="studs", fastener=1, value="26 N·m")
@@ -249,8 +246,8 @@ def test_a_joint_is_ticked_by_fastener_and_taken_back_by_untick(script: Script) 
     script.do("finish")
 
 
-def test_a_check_is_named_by_its_text_or_its_number(script: Script) -> None:
-    take(script, "look")
+def test_check_is_ticked_by_its_text_or_its_number(script: Script) -> None:
+    start(script, "look")
     assert script.refused("finish") == ["check-open", "check-open", "hold-unsigned"]
     script.do("tick-check", operation="look", check="turns freely")
     script.do("tick-check", check=1)
@@ -260,8 +257,8 @@ def test_a_check_is_named_by_its_text_or_its_number(script: Script) -> None:
     assert script.refused("finish") == ["hold-unsigned"]
 
 
-def test_a_part_is_chosen_by_the_table_and_another_one_keeps_the_operation_open(script: Script) -> None:
-    take(script, "gap")
+def test_part_that_does_not_fit_the_table_blocks_the_finish(script: Script) -> None:
+    start(script, "gap")
     assert script.refused("choose", name="shim", take="thin") == ["value-missing"]  # nothing is measured yet
     script.do("record", name="gap", value="0.15 mm")
     assert script.refused("finish") == ["value-missing"]
@@ -270,14 +267,14 @@ def test_a_part_is_chosen_by_the_table_and_another_one_keeps_the_operation_open(
     script.do("choose", name="shim", take="thin")
     assert script.refused("finish") == ["out-of-limit"]
     script.do("deviate", operation="gap", about="shim", reason="no thick one is left", by="Kim")
-    script.do("choose", name="shim", take="thin")  # another one: what was signed was about the first
+    script.do("choose", name="shim", take="thin")  # another thin shim: the deviation was for the first one
     assert script.refused("finish") == ["out-of-limit"]
     script.do("choose", name="shim", take="thick", operation="gap")
     script.do("finish")
 
 
-def test_a_lot_is_wanted_where_the_kit_says_so_and_kept_digit_for_digit(script: Script) -> None:
-    take(script, "seal")
+def test_required_lot_number_is_kept_exactly_as_entered(script: Script) -> None:
+    start(script, "seal")
     assert script.refused("finish") == ["value-missing"]
     assert script.refused("lot", consumable="grease", lot="1") == ["unknown-name"]
     assert script.refused("lot", consumable="sealant", lot="") == ["value-missing"]
@@ -288,11 +285,11 @@ def test_a_lot_is_wanted_where_the_kit_says_so_and_kept_digit_for_digit(script: 
     script.do("finish")
 
 
-# --- signing, deviating, taking back, correcting, noting, closing ------------------------------------------
+# --- sign, deviate, rework, correct, note, close ------------------------------------------
 
 
-def test_without_a_shop_file_any_name_signs_and_the_builders_own_is_logged_as_such(script: Script) -> None:
-    take(script, "look")
+def test_without_a_shop_file_anybody_signs_and_self_signing_is_logged(script: Script) -> None:
+    start(script, "look")
     assert script.refused("sign", operation="seal", by="Kim") == ["not-allowed"]
     assert script.refused("sign", operation="look") == ["value-missing"]
     script.do_all(intent("tick-check", check=1), intent("tick-check", check=2))
@@ -304,7 +301,7 @@ def test_without_a_shop_file_any_name_signs_and_the_builders_own_is_logged_as_su
     script.do("finish")
 
 
-def test_whoever_entered_something_signs_his_own_work(script: Script) -> None:
+def test_signer_who_entered_something_is_logged_as_self_signed(script: Script) -> None:
     script.do_all(intent("start", operation="look", by="Kim"), intent("tick-check", check=1, by="Lee"))
     script.do_all(intent("tick-check", check=2, by="Kim"))
     for name, own in (("Kim", True), ("Lee", True), ("Robin", False)):
@@ -312,8 +309,8 @@ def test_whoever_entered_something_signs_his_own_work(script: Script) -> None:
 
 
 @pytest.mark.parametrize("about", ["bore", "bore[1]", "limit", "out-of-limit"])
-def test_a_deviation_waives_a_limit_by_its_name_or_by_what_is_not_met(script: Script, about: str) -> None:
-    take(script, "bore[1]")
+def test_deviation_waives_a_limit_named_by_value_or_by_code(script: Script, about: str) -> None:
+    start(script, "bore[1]")
     for reading in (1, 2, 3):
         script.do("record", name="taper", value="0.01 mm", reading=reading)
     script.do("record", name="bore", value="86.05 mm")
@@ -323,21 +320,21 @@ def test_a_deviation_waives_a_limit_by_its_name_or_by_what_is_not_met(script: Sc
     script.do("finish")
 
 
-def test_a_deviation_covers_what_stood_when_it_was_signed_and_not_what_is_read_after_it(script: Script) -> None:
-    take(script, "bore[1]")
+def test_deviation_lapses_when_the_value_is_read_again(script: Script) -> None:
+    start(script, "bore[1]")
     for reading in (1, 2, 3):
         script.do("record", name="taper", value="0.01 mm", reading=reading)
     script.do("record", name="bore", value="86.03 mm")
-    script.do("deviate", operation="bore[1]", about="bore", reason="a hair over", by="Kim")
+    script.do("deviate", operation="bore[1]", about="bore", reason="slightly over", by="Kim")
     script.do("record", name="bore", value="86.90 mm")
     assert script.refused("finish") == ["out-of-limit"]
-    script.do("deviate", operation="bore[1]", about="bore", reason="so be it", by="Kim")
+    script.do("deviate", operation="bore[1]", about="bore", reason="accepted", by="Kim")
     script.do("finish")
 
 
 @pytest.mark.parametrize("about", ["hold", "hold-unsigned"])
-def test_a_deviation_waives_a_hold(script: Script, about: str) -> None:
-    take(script, "look")
+def test_deviation_waives_a_hold(script: Script, about: str) -> None:
+    start(script, "look")
     script.do_all(intent("tick-check", check=1), intent("tick-check", check=2))
     script.do("deviate", operation="look", about=about, reason="nobody is here", by="Robin")
     script.do("finish")
@@ -346,7 +343,7 @@ def test_a_deviation_waives_a_hold(script: Script, about: str) -> None:
 @pytest.mark.parametrize(
     "about", ["interference", "pistons", "valves", "state-not-met", "after-missing", "check-open", "flush all round"]
 )
-def test_the_interlock_the_order_and_a_check_cannot_be_waived(script: Script, about: str) -> None:
+def test_interlock_order_and_checks_cannot_be_waived(script: Script, about: str) -> None:
     for operation in ("cam", "look"):
         if operation == "look" or "flush" not in about:
             assert script.refused("deviate", operation=operation, about=about, reason="in a hurry") == ["not-allowed"]
@@ -355,7 +352,7 @@ def test_the_interlock_the_order_and_a_check_cannot_be_waived(script: Script, ab
     assert script.refused("deviate", operation="cam", about="time", reason="in a hurry") == ["unknown-name"]
 
 
-def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
+def test_rework_undoes_the_operations_that_depend_on_it_and_discards_parts(script: Script) -> None:
     script.do_all(
         intent("start", operation="seal"), intent("lot", consumable="sealant", lot="7"), intent("finish"),
         intent("start", operation="lower"), intent("finish"),
@@ -364,19 +361,19 @@ def test_work_reopens_with_everything_that_leans_on_it(script: Script) -> None:
     assert script.refused("rework", operation="pull", reason="x") == ["not-started"]
     assert script.query("rework-plan", operation="seal")["discard"] == ["ring", "gasket"]
     (reopened, *_) = script.do("rework", operation="seal", reason="it had skinned over")
-    assert reopened["data"]["discard"] == ["ring", "gasket"]  # what the kit throws away, and what `undo` does
+    assert reopened["data"]["discard"] == ["ring", "gasket"]  # discarded by the kit, and by `undo`
     assert script.query("status")["done"] == []
-    take(script, "seal")
-    assert script.refused("finish") == ["value-missing"]  # the lot is that of the bead that was wiped off
+    start(script, "seal")
+    assert script.refused("finish") == ["value-missing"]  # the old lot number was for the sealant that was wiped off
 
 
-def test_what_has_no_undo_cannot_be_taken_back_and_says_so(script: Script) -> None:
+def test_operation_without_an_undo_cannot_be_reworked(script: Script) -> None:
     script.do_all(intent("start", operation="prop"), intent("finish"))
     assert script.refused("rework", operation="prop", reason="x") == ["not-allowed"]
 
 
-def test_a_wrong_entry_is_put_right_by_an_event_that_names_it(script: Script) -> None:
-    take(script, "bore[1]")
+def test_correction_is_a_new_event_that_names_the_wrong_one(script: Script) -> None:
+    start(script, "bore[1]")
     seq = script.do("record", name="bore", value="68.01 mm")[0]["seq"]
     assert script.refused("correct", event=seq, value="86.01 mm") == ["value-missing"]
     assert script.refused("correct", event=1, value="86.01 mm", reason="slip") == ["unknown-name"]
@@ -390,8 +387,8 @@ def test_a_wrong_entry_is_put_right_by_an_event_that_names_it(script: Script) ->
     assert [line["data"]["quantity"]["value"] for line in script.log() if line["seq"] == seq] == ["68.01"]
 
 
-def test_a_correction_that_makes_a_part_the_wrong_one_is_named_at_the_close(script: Script) -> None:
-    take(script, "gap")
+def test_correction_that_makes_the_chosen_part_wrong_blocks_the_close(script: Script) -> None:
+    start(script, "gap")
     seq = script.do("record", name="gap", value="0.15 mm")[0]["seq"]
     script.do_all(intent("choose", name="shim", take="thick"), intent("finish"))
     script.do("correct", event=seq, value="0.05 mm", reason="read the wrong line")
@@ -400,7 +397,7 @@ def test_a_correction_that_makes_a_part_the_wrong_one_is_named_at_the_close(scri
     script.do("close", by="Robin", unfinished="sold")
 
 
-def test_notes_are_taken_at_any_time_even_after_the_close(script: Script) -> None:
+def test_note_can_be_added_after_the_job_is_closed(script: Script) -> None:
     assert script.refused("note", text="  ") == ["value-missing"]
     script.do("note", text="the phone rang")
     script.do("close", by="Robin", unfinished="sold")
@@ -408,17 +405,17 @@ def test_notes_are_taken_at_any_time_even_after_the_close(script: Script) -> Non
     script.do("note", text="called the buyer", by="Kim")
 
 
-def test_a_session_does_not_end_with_a_temporary_setting_or_with_work_in_hand(script: Script) -> None:
+def test_job_cannot_be_closed_with_a_temporary_setting_or_an_operation_in_progress(script: Script) -> None:
     script.do_all(intent("start", operation="prop"), intent("finish"))
     assert script.refused("close", by="Robin")[0] == "temporary-left"
     assert script.refused("close", by="Robin", unfinished="sold") == ["temporary-left"]
-    take(script, "unprop")
+    start(script, "unprop")
     assert script.refused("close", by="Robin", unfinished="sold") == ["operation-in-progress", "temporary-left"]
     script.do("finish")
     script.do("close", by="Robin", unfinished="sold")
 
 
-def test_temporary_setting_made_again_after_its_restorer_blocks_the_close(tmp_path: Path) -> None:
+def test_temporary_setting_repeated_by_rework_blocks_the_close(tmp_path: Path) -> None:
     text = PROCEDURE.replace("{id: prop, title: Prop it up,", "{id: prop, title: Prop it up, undo: {do: Take it out},")
     script = Script(tmp_path, text.replace("title: Take the prop out, after: [prop]", "title: Take the prop out"))
     script.do_all(OPEN)
@@ -429,10 +426,10 @@ def test_temporary_setting_made_again_after_its_restorer_blocks_the_close(tmp_pa
     assert script.refused("close", by="Robin", unfinished="sold") == ["temporary-left"]
 
 
-# --- what is no intent -------------------------------------------------------------------------------------
+# --- malformed intents -------------------------------------------------------------------------------------
 
 
-def test_entries_are_refused_as_a_whole_where_the_intent_itself_is_wrong(script: Script) -> None:
+def test_malformed_intent_is_refused_with_every_mistake(script: Script) -> None:
     assert script.refused("fly") == ["unknown-name"]
     assert script.refused("start") == ["value-missing"]
     assert script.refused("start", operation="seal", speed="fast") == ["unknown-name"]
@@ -441,7 +438,7 @@ def test_entries_are_refused_as_a_whole_where_the_intent_itself_is_wrong(script:
     assert script.refused("start", operation="seal", at="2026-03-01T18:00:00Z") == ["not-allowed"]
 
 
-def test_a_choice_and_a_start_value_that_are_numbers_may_be_sent_as_numbers(tmp_path: Path) -> None:
+def test_option_that_is_a_number_may_be_sent_as_a_number(tmp_path: Path) -> None:
     text = PROCEDURE.replace("choices: [standard, reground]", "choices: [1, 2]").replace(
         "{cams: reground}", "{cams: 2}"
     )

@@ -43,22 +43,22 @@ def test_draw_down_counts_turns_until_all_are_seated(tmp_path: Path) -> None:
     bench = driver(tmp_path)
     progress = joint(bench).draw_down
     assert progress is not None
-    assert (progress.open, progress.begun, progress.round, progress.next) == (True, False, 1, 1)
+    assert (progress.open, progress.started, progress.round, progress.next) == (True, False, 1, 1)
     assert joint(bench).last_entry == ""
     for _ in range(4):
         bench.do("draw-down", joint="caps")
     shown = joint(bench)
     assert shown.draw_down is not None
     assert (shown.draw_down.round, shown.draw_down.done, shown.draw_down.next, shown.draw_down.last) == (2, 1, 2, 1)
-    assert shown.words == "draw down, round 2, 1 of 3: half a turn, middle first"
+    assert shown.progress == "draw down, round 2, 1 of 3: half a turn, middle first"
     assert {fastener.number: fastener.turns for fastener in shown.fasteners} == {1: 2, 2: 1, 3: 1}
     assert shown.last_entry == "turn of fastener 1"
     bench.do("draw-down", joint="caps", seated=True)
     shown = joint(bench)
     assert shown.draw_down is not None
     assert (shown.draw_down.open, shown.draw_down.seated, shown.draw_down.next) == (False, True, None)
-    assert shown.draw_down.words == "drawn down in 1 round and 1 turn"
-    assert shown.words == "0 of 3, stage 1 of 3: 10 N·m"
+    assert shown.draw_down.progress == "drawn down in 1 round and 1 turn"
+    assert shown.progress == "0 of 3, stage 1 of 3: 10 N·m"
     assert shown.last_entry == "all seated"
 
 

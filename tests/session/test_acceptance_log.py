@@ -1,6 +1,6 @@
-"""The session log, field by field, read by code of its own: no reader of the program is asked.
+"""The session log, field by field, without the log reader of the program.
 
-The chain is recomputed with the reference implementation of RFC 8785.
+The hashes are recomputed with the reference implementation of RFC 8785. All data is invented.
 """
 
 import hashlib
@@ -49,8 +49,8 @@ FIELDS = {"seq", "at", "by", "kind", "data", "prev", "hash"}
 QUANTITY = {"value", "unit", "entered"}
 
 
-def a_session(folder: Path, *, simulated: bool = False) -> Script:
-    """Everything that makes an event, by the intents of the table."""
+def log_with_all_kinds(folder: Path, *, simulated: bool = False) -> Script:
+    """A job with almost every kind of event."""
     script = Script(folder, PROCEDURE, simulated=simulated)
     intents = [
         open_intent(options={"size": "small"}, start={"lid": "on"}),
@@ -85,15 +85,15 @@ def a_session(folder: Path, *, simulated: bool = False) -> Script:
 
 
 def quantities(value: Any) -> list[Json]:
-    """Everything in a line that has the keys of a quantity."""
+    """Every object in a line that has the keys of a quantity."""
     if isinstance(value, dict):
         inner = [found for each in value.values() for found in quantities(each)]
         return [value, *inner] if set(value) == QUANTITY else inner
     return [found for each in value for found in quantities(each)] if isinstance(value, list) else []
 
 
-def test_every_line_has_the_seven_fields_and_the_chain_holds_when_recomputed(tmp_path: Path) -> None:
-    script = a_session(tmp_path)
+def test_every_line_has_seven_fields_and_the_recomputed_hashes_agree(tmp_path: Path) -> None:
+    script = log_with_all_kinds(tmp_path)
     raw = script.path.read_bytes()
     assert raw.endswith(b"\n")
     before = "0" * 64
@@ -111,8 +111,8 @@ def test_every_line_has_the_seven_fields_and_the_chain_holds_when_recomputed(tmp
         before = line["hash"]
 
 
-def test_the_first_line_makes_the_log_complete_by_itself(tmp_path: Path) -> None:
-    first = a_session(tmp_path).log()[0]
+def test_first_line_contains_the_whole_procedure_and_the_answers(tmp_path: Path) -> None:
+    first = log_with_all_kinds(tmp_path).log()[0]
     data = first["data"]
     assert first["kind"] == "opened"
     assert PROCEDURE in data.values()
@@ -123,8 +123,8 @@ def test_the_first_line_makes_the_log_complete_by_itself(tmp_path: Path) -> None
     assert data["version"]
 
 
-def test_a_quantity_is_kept_as_entered_and_in_the_unit_of_its_field(tmp_path: Path) -> None:
-    lines = a_session(tmp_path).log()
+def test_quantity_is_logged_as_entered_and_in_the_unit_of_its_value(tmp_path: Path) -> None:
+    lines = log_with_all_kinds(tmp_path).log()
     found = {each["entered"]: each for line in lines for each in quantities(line["data"])}
     assert found["0.0081 in"] == {"value": "0.20574", "unit": "mm", "entered": "0.0081 in"}
     assert found[".9 mm"]["value"] in ("0.9", ".9")
@@ -135,16 +135,16 @@ def test_a_quantity_is_kept_as_entered_and_in_the_unit_of_its_field(tmp_path: Pa
     assert ticked["quantity"]["entered"] == "22 ft-lb"
 
 
-def test_no_line_holds_a_float(tmp_path: Path) -> None:
+def test_no_line_contains_a_float(tmp_path: Path) -> None:
     def no_float(digits: str) -> Any:
         raise AssertionError(f"a float in the log: {digits}")
 
-    for line in a_session(tmp_path).path.read_text(encoding="utf-8").splitlines():
+    for line in log_with_all_kinds(tmp_path).path.read_text(encoding="utf-8").splitlines():
         json.loads(line, parse_float=no_float)
 
 
-def test_every_kind_of_event_says_what_it_speaks_of_and_who_did_it(tmp_path: Path) -> None:
-    lines = a_session(tmp_path).log()
+def test_every_event_names_its_subject_and_the_person(tmp_path: Path) -> None:
+    lines = log_with_all_kinds(tmp_path).log()
     kinds = [line["kind"] for line in lines]
     assert set(kinds) >= {
         "opened", "started", "paused", "finished", "recorded", "calculated", "ticked", "unticked", "checked",
@@ -157,7 +157,7 @@ def test_every_kind_of_event_says_what_it_speaks_of_and_who_did_it(tmp_path: Pat
     assert [line["data"]["self_signed"] for line in lines if line["kind"] == "signed"] == [False]
 
 
-def test_a_log_only_ever_grows(tmp_path: Path) -> None:
+def test_log_is_only_appended_to(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     before = b""
     for each in (
@@ -169,30 +169,30 @@ def test_a_log_only_ever_grows(tmp_path: Path) -> None:
         intent("pause"),
         intent("rework", operation="pull", reason="start again"),
     ):
-        script.send(each)  # every one a run of its own
+        script.send(each)  # in a new run of the program
         after = script.path.read_bytes()
         assert after.startswith(before)
         before = after
 
 
-def test_a_simulated_session_says_so_in_its_first_line_and_lives_by_the_times_it_was_given(tmp_path: Path) -> None:
-    lines = a_session(tmp_path, simulated=True).log()
+def test_simulated_session_is_marked_and_uses_the_times_of_its_intents(tmp_path: Path) -> None:
+    lines = log_with_all_kinds(tmp_path, simulated=True).log()
     assert lines[0]["data"]["simulated"] is True
     assert [line["at"] for line in lines[:2]] == ["2026-03-01T08:00:00.000Z", "2026-03-01T08:01:00.000Z"]
     assert all(line["at"].startswith("2026-03-01T08:") for line in lines)
 
 
-def test_a_clock_set_back_is_noted_in_the_log(tmp_path: Path) -> None:
+def test_clock_set_back_is_logged(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE, simulated=True)
     script.do_all(
         open_intent(options={"size": "small"}, at="2026-03-01T08:00:00Z"),
-        intent("note", text="one", at="2026-03-01T09:00:00+01:00"),  # the same moment
+        intent("note", text="one", at="2026-03-01T09:00:00+01:00"),  # the same time
         intent("note", text="two", at="2026-03-01T07:00:00Z"),
     )
     assert [line["kind"] for line in script.log()] == ["opened", "noted", "clock-went-back", "noted"]
 
 
-def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_whole_event(tmp_path: Path) -> None:
+def test_torn_last_line_is_moved_to_a_side_file_and_the_session_continues(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     script.do_all(open_intent(options={"size": "small"}), intent("start", operation="pull"))
     script.do_all(intent("tick", joint="ring", fastener=1), intent("tick", joint="ring", fastener=2))
@@ -208,7 +208,7 @@ def test_a_torn_last_line_is_kept_beside_and_the_session_goes_on_from_the_last_w
     assert torn.endswith(kept[0].read_bytes())
 
 
-def test_a_changed_byte_is_found_and_the_file_is_never_written_again(tmp_path: Path) -> None:
+def test_changed_byte_makes_the_log_read_only(tmp_path: Path) -> None:
     script = Script(tmp_path, PROCEDURE)
     script.do_all(
         open_intent(options={"size": "small"}), intent("start", operation="pull"), intent("note", text="hello")

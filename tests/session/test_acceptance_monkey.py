@@ -1,7 +1,4 @@
-"""Plausible intents in any order: whatever was done, the bench can be drawn, and coming back finds the same session.
-
-All figures are invented.
-"""
+"""Random plausible intents: the view can always be built, and a resumed session is the same. All data is invented."""
 
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -68,53 +65,56 @@ ABOUT = ("gap", "hold", "time", "caps", "shim", "limit", "twice")
 
 operation = st.sampled_from(OPERATIONS)
 value = st.sampled_from(VALUES)
-reason = st.just("so it was")
+reason = st.just("for a test")
 fastener = st.sampled_from([1, 2])
 
 
-def made(kind: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[Json]:
+def intent_strategy(kind: str, **fields: st.SearchStrategy[object]) -> st.SearchStrategy[Json]:
     return st.fixed_dictionaries({"intent": st.just(kind), **fields}).map(dict[str, object])
 
 
 intents: st.SearchStrategy[Json] = st.one_of(
-    made("start", operation=operation),
-    made("start", operation=operation),
-    made("finish"),
-    made("finish"),
-    made("pause"),
-    made("move", move=st.sampled_from(["turn", "back"])),
-    made("record", name=st.just("gap"), value=value, reading=fastener),
-    made("record", name=st.just("gap"), value=value, used=st.booleans()),
-    made("remedy", name=st.sampled_from(["gap", "twice"])),
-    made("choose", name=st.just("shim"), take=st.sampled_from(["thin", "thick"])),
-    made("lot", consumable=st.just("oil"), lot=st.just("7")),
-    made("tick", joint=st.just("caps"), fastener=fastener),
-    made("tick", joint=st.just("caps"), fastener=fastener, value=value, stretch=value, stage=st.sampled_from([1, 2])),
-    made("untick", joint=st.just("caps")),
-    made("draw-down", joint=st.just("caps"), seated=st.booleans()),
-    made("tick-check", check=st.just(1), undo=st.booleans()),
-    made("sign", operation=operation, by=st.sampled_from(["Robin", "Kim"])),
-    made("deviate", operation=operation, about=st.sampled_from(ABOUT), reason=reason),
-    made("correct", event=st.integers(1, 40), value=value, reason=reason),
-    made("rework", operation=operation, reason=reason, walk=st.booleans()),
-    made("rework-step"),
-    made("set-state",
-         variable=st.sampled_from(["crank", "valves"]), value=st.sampled_from(["top", "low", "open", None]),
-         reason=reason),
-    made("wrench", extension=st.sampled_from(["100 mm", "none"]), lever=st.just("400 mm")),
-    made("note", text=st.just("the phone rang")),
-    made("close"),
+    intent_strategy("start", operation=operation),
+    intent_strategy("start", operation=operation),
+    intent_strategy("finish"),
+    intent_strategy("finish"),
+    intent_strategy("pause"),
+    intent_strategy("move", move=st.sampled_from(["turn", "back"])),
+    intent_strategy("record", name=st.just("gap"), value=value, reading=fastener),
+    intent_strategy("record", name=st.just("gap"), value=value, used=st.booleans()),
+    intent_strategy("remedy", name=st.sampled_from(["gap", "twice"])),
+    intent_strategy("choose", name=st.just("shim"), take=st.sampled_from(["thin", "thick"])),
+    intent_strategy("lot", consumable=st.just("oil"), lot=st.just("7")),
+    intent_strategy("tick", joint=st.just("caps"), fastener=fastener),
+    intent_strategy(
+        "tick", joint=st.just("caps"), fastener=fastener, value=value, stretch=value, stage=st.sampled_from([1, 2])
+    ),
+    intent_strategy("untick", joint=st.just("caps")),
+    intent_strategy("draw-down", joint=st.just("caps"), seated=st.booleans()),
+    intent_strategy("tick-check", check=st.just(1), undo=st.booleans()),
+    intent_strategy("sign", operation=operation, by=st.sampled_from(["Robin", "Kim"])),
+    intent_strategy("deviate", operation=operation, about=st.sampled_from(ABOUT), reason=reason),
+    intent_strategy("correct", event=st.integers(1, 40), value=value, reason=reason),
+    intent_strategy("rework", operation=operation, reason=reason, walk=st.booleans()),
+    intent_strategy("rework-step"),
+    intent_strategy(
+        "set-state",
+        variable=st.sampled_from(["crank", "valves"]),
+        value=st.sampled_from(["top", "low", "open", None]),
+        reason=reason,
+    ),
+    intent_strategy("wrench", extension=st.sampled_from(["100 mm", "none"]), lever=st.just("400 mm")),
+    intent_strategy("note", text=st.just("the phone rang")),
+    intent_strategy("close"),
 )  # fmt: skip
-STARTS: list[Json] = [
+FIRST_INTENTS: list[Json] = [
     intent("start", operation="fit"), intent("lot", consumable="oil", lot="7"), intent("finish"),
 ]  # fmt: skip
 
 
 @settings(max_examples=40, deadline=None)
 @given(st.lists(intents, max_size=40), st.booleans())
-def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_session(
-    sent: list[Json], fitted: bool
-) -> None:
+def test_after_random_intents_the_view_is_built_and_a_resumed_session_is_equal(sent: list[Json], fitted: bool) -> None:
     clock = ManualClock()
     with TemporaryDirectory() as folder:
         path = Path(folder) / "log.jsonl"
@@ -123,7 +123,7 @@ def test_whatever_is_done_the_bench_can_be_drawn_and_coming_back_finds_the_same_
         )
         opened = controller.send({"intent": "open", "by": "Robin", "start": {"crank": "low"}})
         assert isinstance(opened, Accepted)
-        for each in [*(STARTS if fitted else []), *sent]:
+        for each in [*(FIRST_INTENTS if fitted else []), *sent]:
             clock.advance(40)
             before = controller.state
             reply = controller.send(each)

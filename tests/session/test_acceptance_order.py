@@ -1,4 +1,4 @@
-"""What may be done next, as ``drive`` has it: prerequisites, states, the interlock, options and places."""
+"""The order of operations by intents: prerequisites, states, the interlock, options and places."""
 
 from pathlib import Path
 
@@ -14,7 +14,7 @@ revision: "1"
 options: {belt: {ask: Belt or chain?, choices: [belt, chain]}}
 places: {side: [left, right]}
 state:
-  crank: {values: [top, bottom, quarter], start: ask, ask: Where does it stand?}
+  crank: {values: [top, bottom, quarter], start: ask, ask: Where is the crank?}
   valves: {values: [shut, open], start: shut}
   pin: {values: [out, in], start: out}
 interference:
@@ -44,55 +44,53 @@ sections:
 """
 
 
-def session(folder: Path, *, belt: str = "belt", crank: str | None = "top") -> Script:
+def start_job(folder: Path, *, belt: str = "belt", crank: str | None = "top") -> Script:
     script = Script(folder, PROCEDURE)
     script.do_all(open_intent(options={"belt": belt}, start={"crank": crank}))
     return script
 
 
-def work(script: Script, *names: str) -> None:
+def do_operations(script: Script, *names: str) -> None:
     for name in names:
         script.do_all(intent("start", operation=name), intent("finish", operation=name))
 
 
-def test_after_names_an_operation_a_place_all_places_or_a_section(tmp_path: Path) -> None:
-    script = session(tmp_path)
+def test_after_may_name_an_operation_a_place_all_places_or_a_section(tmp_path: Path) -> None:
+    script = start_job(tmp_path)
     assert script.refused("start", operation="all-clean") == ["after-missing", "after-missing"]
-    work(script, "clean[left]", "left-clean")
+    do_operations(script, "clean[left]", "left-clean")
     assert script.refused("start", operation="both-clean") == ["after-missing"]
     assert script.refused("start", operation="dry[right]") == ["after-missing"]
-    work(script, "dry[left]", "clean[right]", "both-clean", "all-clean")
+    do_operations(script, "dry[left]", "clean[right]", "both-clean", "all-clean")
 
 
-def test_what_the_options_leave_out_counts_as_done_and_is_not_part_of_the_build(tmp_path: Path) -> None:
-    script = session(tmp_path)
-    work(script, "after-chain")
+def test_operation_left_out_by_an_option_counts_as_done(tmp_path: Path) -> None:
+    script = start_job(tmp_path)
+    do_operations(script, "after-chain")
     assert script.refused("start", operation="chain-only") == ["unknown-name"]
     assert "chain-only" not in script.query("status")["operations"]
 
 
-def test_what_the_options_put_in_is_waited_for(tmp_path: Path) -> None:
-    script = session(tmp_path, belt="chain")
+def test_operation_added_by_an_option_is_required(tmp_path: Path) -> None:
+    script = start_job(tmp_path, belt="chain")
     assert script.refused("start", operation="after-chain") == ["after-missing"]
     assert script.refused("start", operation="all-clean") == ["after-missing"] * 3
-    work(script, "chain-only", "after-chain")
+    do_operations(script, "chain-only", "after-chain")
 
 
-def test_needs_and_never_take_one_value_or_several(tmp_path: Path) -> None:
-    script = session(tmp_path)
-    assert script.refused("start", operation="open-up") == [
-        "interference"
-    ]  # top would do for needs, not for the valves
+def test_needs_and_never_accept_one_value_or_several(tmp_path: Path) -> None:
+    script = start_job(tmp_path)
+    assert script.refused("start", operation="open-up") == ["interference"]  # top meets `needs` but not the rule
     assert script.refused("start", operation="stay-open") == ["interference"]
     script.do("move", move="to-quarter")
-    work(script, "open-up", "stay-open")
+    do_operations(script, "open-up", "stay-open")
     assert script.refused("move", move="to-top") == ["state-not-met", "interference"]
     assert script.refused("start", operation="pin-in") == ["interference"]
 
 
 @pytest.mark.parametrize("crank", [None, "bottom"])
-def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, crank: str | None) -> None:
-    script = session(tmp_path, crank=crank)
+def test_refusal_names_the_unmet_state_and_the_interference_rule(tmp_path: Path, crank: str | None) -> None:
+    script = start_job(tmp_path, crank=crank)
     (reply,) = script.send(intent("start", operation="open-up"))
     assert [reason["code"] for reason in reply["refused"]] == ["state-not-met", "interference"]
     assert reply["refused"][0]["state"] == "crank"
@@ -100,49 +98,49 @@ def test_a_state_that_does_not_stand_is_named_beside_the_rule(tmp_path: Path, cr
     assert "reach the pistons" in reply["refused"][1]["message"]
 
 
-def test_an_operation_that_is_missing_is_named(tmp_path: Path) -> None:
-    (reply,) = session(tmp_path).send(intent("start", operation="left-clean"))
+def test_refusal_names_the_missing_operation(tmp_path: Path) -> None:
+    (reply,) = start_job(tmp_path).send(intent("start", operation="left-clean"))
     assert reply["refused"][0]["operation"] == "clean[left]"
 
 
-def test_what_is_held_while_in_hand_falls_away_and_what_is_set_stays(tmp_path: Path) -> None:
-    script = session(tmp_path, crank="quarter")
-    work(script, "open-up")
+def test_during_setting_ends_with_the_operation_and_sets_remains(tmp_path: Path) -> None:
+    script = start_job(tmp_path, crank="quarter")
+    do_operations(script, "open-up")
     assert script.query("status")["state"] == {"crank": "quarter", "valves": "shut", "pin": "out"}
-    work(script, "stay-open")
+    do_operations(script, "stay-open")
     assert script.query("status")["state"]["valves"] == "open"
 
 
-def test_the_route_is_the_shortest_safe_way_and_every_step_of_it_is_allowed(tmp_path: Path) -> None:
-    script = session(tmp_path, crank="bottom")
-    way = script.query("route", operation="open-up")
-    assert way == ["to-quarter", "open-up"]
-    for step in way:
+def test_every_step_of_the_route_is_allowed(tmp_path: Path) -> None:
+    script = start_job(tmp_path, crank="bottom")
+    route = script.query("route", operation="open-up")
+    assert route == ["to-quarter", "open-up"]
+    for step in route:
         if step.startswith("to-"):
             script.do("move", move=step)
         else:
-            work(script, step)
+            do_operations(script, step)
 
 
-def test_a_way_that_there_is_not_is_refused_with_what_stands_in_it(tmp_path: Path) -> None:
-    script = session(tmp_path, crank="bottom")
-    work(script, "pin-in")  # from here the crank cannot be turned at all
+def test_route_that_does_not_exist_is_refused_with_reasons(tmp_path: Path) -> None:
+    script = start_job(tmp_path, crank="bottom")
+    do_operations(script, "pin-in")  # from here the crank cannot be turned at all
     codes = script.refused("route", operation="open-up")
     assert codes
     assert script.refused("move", move="to-quarter") == ["state-not-met", "interference"]
 
 
-def test_an_operation_is_done_once_and_again_only_when_it_was_taken_back(tmp_path: Path) -> None:
-    script = session(tmp_path)
-    work(script, "clean[left]")
+def test_done_operation_can_be_repeated_only_after_rework(tmp_path: Path) -> None:
+    script = start_job(tmp_path)
+    do_operations(script, "clean[left]")
     assert script.refused("start", operation="clean[left]") == ["already-done"]
     script.do("rework", operation="clean[left]", reason="dust")
-    work(script, "clean[left]")
+    do_operations(script, "clean[left]")
 
 
-def test_taking_back_reopens_what_came_after_and_lets_go_of_what_was_set(tmp_path: Path) -> None:
-    script = session(tmp_path, crank="quarter")
-    work(script, "clean[left]", "dry[left]", "clean[right]", "all-clean", "stay-open")
+def test_rework_undoes_dependent_operations_and_their_settings(tmp_path: Path) -> None:
+    script = start_job(tmp_path, crank="quarter")
+    do_operations(script, "clean[left]", "dry[left]", "clean[right]", "all-clean", "stay-open")
     script.do("rework", operation="stay-open", reason="too early")
     assert script.query("status")["state"]["valves"] == "shut"
     (first, *others) = script.do("rework", operation="clean[left]", reason="dust")
@@ -150,15 +148,15 @@ def test_taking_back_reopens_what_came_after_and_lets_go_of_what_was_set(tmp_pat
     assert script.query("status")["done"] == ["clean[right]"]
 
 
-def test_status_says_what_is_done_in_hand_set_aside_and_how_it_stands(tmp_path: Path) -> None:
-    script = session(tmp_path)
+def test_status_lists_done_and_paused_operations_and_the_state(tmp_path: Path) -> None:
+    script = start_job(tmp_path)
     script.do_all(intent("start", operation="clean[left]"), intent("pause"), intent("start", operation="clean[right]"))
     status = script.query("status")
     assert (status["in_progress"], status["paused"], status["done"]) == ("clean[right]", ["clean[left]"], [])
     assert status["state"] == {"crank": "top", "valves": "shut", "pin": "out"}
 
 
-def test_only_the_move_of_the_rework_plan_is_allowed_in_the_middle_of_it(tmp_path: Path) -> None:
+def test_only_the_next_move_of_the_rework_plan_is_allowed_during_rework(tmp_path: Path) -> None:
     text = """
 benchflow: 1
 id: two-moves
@@ -166,7 +164,7 @@ title: Two moves
 state: {crank: {values: [top, half], start: top}, lamp: {values: [off, lit], start: off}}
 moves:
   to-top: {title: Turn to the top, sets: {crank: top}}
-  to-half: {title: Turn to half way, sets: {crank: half}}
+  to-half: {title: Turn to half stroke, sets: {crank: half}}
   light: {title: Light the lamp, sets: {lamp: lit}}
 sections:
 - title: All

@@ -1,4 +1,4 @@
-"""A session beside a shop file, through ``drive``: who may sign, what is fit, what the log then says. All invented."""
+"""Intents with a shop file: people who can sign, fitness of instruments, and their log. All data is invented."""
 
 from pathlib import Path
 from typing import Any
@@ -61,84 +61,80 @@ def script(tmp_path: Path) -> Script:
     return found
 
 
-def do(script: Script, kind: str, **fields: Any) -> list[Json]:
+def accepted(script: Script, kind: str, **fields: Any) -> list[Json]:
     return script.do(kind, at=AT, **fields)
 
 
-def no(script: Script, kind: str, **fields: Any) -> list[str]:
+def refused(script: Script, kind: str, **fields: Any) -> list[str]:
     return script.refused(kind, at=AT, **fields)
 
 
-def test_only_a_person_who_has_the_role_and_the_pin_signs(script: Script) -> None:
-    do(script, "start", operation="look")
+def test_only_a_person_with_the_role_and_the_pin_can_sign(script: Script) -> None:
+    accepted(script, "start", operation="look")
     for by, pin in (("Robin", None), ("Kim", None), ("Kim", "0000"), ("Lee", None), ("Nobody", None)):
-        assert no(script, "sign", operation="look", by=by, pin=pin) == ["not-allowed"]
-    (signed,) = do(script, "sign", operation="look", by="Kim", pin="2417")
+        assert refused(script, "sign", operation="look", by=by, pin=pin) == ["not-allowed"]
+    (signed,) = accepted(script, "sign", operation="look", by="Kim", pin="2417")
     assert (signed["by"], signed["data"]["self_signed"]) == ("Kim", False)
     assert not any("2417" in text for text in texts_in(script.path))
-    do(script, "finish")
+    accepted(script, "finish")
 
 
-def test_a_stranger_does_not_open_a_session_and_does_not_sign_a_deviation(tmp_path: Path, script: Script) -> None:
+def test_person_outside_the_register_cannot_open_a_job_or_sign_a_deviation(tmp_path: Path, script: Script) -> None:
     other = Script(tmp_path / "other", PROCEDURE, simulated=True)
     other.path.parent.mkdir()
     other.shop.write_text(SHOP, encoding="utf-8")
     assert other.refused("open", by="Nobody", at=AT) == ["not-allowed"]
-    do(script, "start", operation="look")
-    assert no(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
+    accepted(script, "start", operation="look")
+    assert refused(script, "deviate", operation="look", about="hold", reason="x", by="Nobody") == ["not-allowed"]
 
 
 @pytest.mark.parametrize(("serial", "why"), [("W-2", "calibration"), ("W-3", "range"), ("large", "20 %")])
-def test_a_wrench_that_is_overdue_out_of_range_or_low_on_its_scale_is_refused_and_a_fit_one_named(
-    script: Script, serial: str, why: str
-) -> None:
-    do(script, "start", operation="pull")
+def test_unfit_wrench_is_refused_and_a_fit_one_is_named(script: Script, serial: str, why: str) -> None:
+    accepted(script, "start", operation="pull")
     (reply,) = script.send(intent("tick", joint="studs", fastener=1, instrument=serial, at=AT))
     assert [reason["code"] for reason in reply["refused"]] == ["instrument-unfit"]
     assert why in reply["refused"][0]["message"]
     assert "Fit for" in reply["refused"][0]["message"]
     assert "W-1" in reply["refused"][0]["message"].partition("Fit for")[2]
-    assert no(script, "tick", joint="studs", fastener=1, instrument="W-99") == ["unknown-name"]
+    assert refused(script, "tick", joint="studs", fastener=1, instrument="W-99") == ["unknown-name"]
 
 
-def test_the_log_says_which_wrench_it_was_and_how_its_calibration_stood(script: Script) -> None:
-    do(script, "start", operation="pull")
-    used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-1")
+def test_log_has_the_wrench_and_its_calibration(script: Script) -> None:
+    accepted(script, "start", operation="pull")
+    used, ticked = accepted(script, "tick", joint="studs", fastener=1, instrument="W-1")
     assert (used["kind"], used["data"]["serial"], used["data"]["calibrated"]) == (
         "instrument-used",
         "W-1",
         "2026-01-10",
     )
     assert ticked["data"]["serial"] == "W-1"
-    (again,) = do(script, "tick", joint="studs", fastener=2)  # the same wrench, as a builder means it
+    (again,) = accepted(script, "tick", joint="studs", fastener=2)  # the same wrench by default
     assert again["data"]["serial"] == "W-1"
 
 
-def test_where_the_procedure_only_warns_an_unfit_wrench_is_taken_and_the_log_says_why_it_was_not_fit(
+def test_unfit_wrench_is_logged_with_a_warning_where_the_procedure_only_warns(
     script: Script,
 ) -> None:
-    do(script, "start", operation="pull-warned")
-    used, ticked = do(script, "tick", joint="studs", fastener=1, instrument="W-2")
+    accepted(script, "start", operation="pull-warned")
+    used, ticked = accepted(script, "tick", joint="studs", fastener=1, instrument="W-2")
     assert used["data"]["warnings"]
     assert ticked["data"]["serial"] == "W-2"
 
 
-def test_torque_and_stretch_are_each_logged_with_their_own_instrument(script: Script) -> None:
-    do(script, "start", operation="pull-read")
-    events = do(script, "tick", joint="studs", fastener=1, value="100 N·m", stretch="0.15 mm", instrument="W-1")
+def test_torque_and_stretch_are_logged_with_their_own_instruments(script: Script) -> None:
+    accepted(script, "start", operation="pull-read")
+    events = accepted(script, "tick", joint="studs", fastener=1, value="100 N·m", stretch="0.15 mm", instrument="W-1")
     assert [event["kind"] for event in events] == ["instrument-used", "instrument-used", "ticked"]
     data = events[-1]["data"]
     assert (data["serial"], data["stretch_serial"]) == ("W-1", "S-1")
-    assert no(
+    assert refused(
         script, "tick", joint="studs", fastener=2, value="100 N·m", stretch="0.15 mm", stretch_instrument="S-9"
     ) == ["unknown-name"]
 
 
 @pytest.mark.parametrize(("value", "verdict"), [("0.1034 mm", "ok"), ("0.1032 mm", "not-proven"), ("0.0966 mm", "low")])
-def test_the_guard_band_comes_from_the_register_with_its_own_coverage_factor(
-    script: Script, value: str, verdict: str
-) -> None:
+def test_guard_band_uses_the_coverage_factor_of_the_register(script: Script, value: str, verdict: str) -> None:
     # U = 0.006 mm at k = 3, so u = 0.002 mm and the guard band is 1.65 u = 0.0033 mm.
-    do(script, "start", operation="play")
-    event = do(script, "record", name="play", value=value, instrument="D-1")[-1]
+    accepted(script, "start", operation="play")
+    event = accepted(script, "record", name="play", value=value, instrument="D-1")[-1]
     assert (event["data"]["verdict"], event["data"]["serial"]) == (verdict, "D-1")

@@ -1,7 +1,4 @@
-"""A joint as ``drive`` has it: stages in sequence, checks that read, torque and stretch together, drawing down.
-
-The joints and their figures are invented.
-"""
+"""Tightening a joint by intents: stages, check stages, torque with stretch, draw-down. All data is invented."""
 
 from pathlib import Path
 from typing import Any
@@ -33,18 +30,18 @@ sections:
 BOTH = "[30 N·m, {check: 95 .. 120 N·m, stretch: 0.14 .. 0.16 mm}]"
 
 
-def begun(folder: Path, stages: str, *, joint: str = "rods", more: str = "") -> Script:
+def start_joint(folder: Path, stages: str, *, joint: str = "rods", more: str = "") -> Script:
     text = TEXT.replace("JOINT", joint).replace("STAGES", stages).replace(", MORE", f", {more}" if more else "")
     script = Script(folder, text)
     script.do_all(open_intent(), intent("start", operation="pull"))
     return script
 
 
-def ticks(joint: str, *fasteners: int, **fields: Any) -> list[Json]:
+def tick_intents(joint: str, *fasteners: int, **fields: Any) -> list[Json]:
     return [intent("tick", joint=joint, fastener=number, **fields) for number in fasteners]
 
 
-# --- checks that read ------------------------------------------------------------------------------------
+# --- check stages ------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -55,11 +52,11 @@ def ticks(joint: str, *fasteners: int, **fields: Any) -> list[Json]:
         ("0.14 .. 0.16 mm", "0.0060 in", "0.165 mm", "high", "90°"),
     ],
 )
-def test_a_check_reads_torque_angle_or_stretch(
+def test_check_stage_reads_torque_angle_or_stretch(
     tmp_path: Path, check: str, good: str, bad: str, verdict: str, wrong: str
 ) -> None:
-    script = begun(tmp_path, f"[30 N·m, {{check: {check}}}]")
-    script.do_all(*ticks("rods", 1, 2))
+    script = start_joint(tmp_path, f"[30 N·m, {{check: {check}}}]")
+    script.do_all(*tick_intents("rods", 1, 2))
     assert script.refused("tick", joint="rods", fastener=1) == ["value-missing"]
     assert script.refused("tick", joint="rods", fastener=1, value=wrong) == ["wrong-dimension"]
     assert script.refused("tick", joint="rods", fastener=1, value=good, stretch="0.15 mm") == ["not-allowed"]
@@ -80,11 +77,11 @@ def test_a_check_reads_torque_angle_or_stretch(
         ("121 N·m", "0.17 mm", "overtightened", "high"),
     ],
 )
-def test_torque_and_stretch_are_accepted_only_where_both_are_within(
+def test_torque_and_stretch_must_both_be_within_their_limits(
     tmp_path: Path, value: str, stretch: str, corner: str, verdict: str
 ) -> None:
-    script = begun(tmp_path, BOTH)
-    script.do_all(*ticks("rods", 1, 2))
+    script = start_joint(tmp_path, BOTH)
+    script.do_all(*tick_intents("rods", 1, 2))
     assert script.refused("tick", joint="rods", fastener=1, value=value) == ["value-missing"]
     assert script.refused("tick", joint="rods", fastener=1, stretch=stretch) == ["value-missing"]
     assert script.refused("tick", joint="rods", fastener=1, value=stretch, stretch=value) == ["wrong-dimension"] * 2
@@ -93,7 +90,7 @@ def test_torque_and_stretch_are_accepted_only_where_both_are_within(
     data = event["data"]
     assert (data["quantity"]["entered"], data["stretch"]["entered"]) == (value, stretch)
     assert (data["corner"], data["verdict"]) == (corner, verdict)
-    script.do_all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
+    script.do_all(*tick_intents("rods", 2, value="110 N·m", stretch="0.15 mm"))
     if verdict == "ok":
         script.do("finish")
     else:
@@ -103,71 +100,74 @@ def test_torque_and_stretch_are_accepted_only_where_both_are_within(
         assert stretch in reply["refused"][0]["message"]
 
 
-def test_a_fastener_that_read_out_is_read_again_without_losing_the_count(tmp_path: Path) -> None:
-    script = begun(tmp_path, "[30 N·m, {check: at least 25 N·m}]")
-    script.do_all(*ticks("rods", 1, 2), *ticks("rods", 1, value="20 N·m"))
-    script.do_all(*ticks("rods", 1, value="26 N·m"), *ticks("rods", 2, value="21 N·m"))
-    assert "already-done" in script.refused("tick", joint="rods", fastener=1, value="26 N·m")  # it is within
-    script.do_all(*ticks("rods", 2, value="27 N·m"))
+def test_fastener_out_of_its_limit_can_be_read_again_in_place(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, "[30 N·m, {check: at least 25 N·m}]")
+    script.do_all(*tick_intents("rods", 1, 2), *tick_intents("rods", 1, value="20 N·m"))
+    script.do_all(*tick_intents("rods", 1, value="26 N·m"), *tick_intents("rods", 2, value="21 N·m"))
+    # The reading of fastener 1 is within its limit, so it cannot be read again.
+    assert "already-done" in script.refused("tick", joint="rods", fastener=1, value="26 N·m")
+    script.do_all(*tick_intents("rods", 2, value="27 N·m"))
     script.do("finish")
     read = [line["data"]["quantity"]["value"] for line in script.log() if "quantity" in line["data"]]
-    assert read == ["20", "26", "21", "27"]  # every attempt stays
+    assert read == ["20", "26", "21", "27"]  # every attempt stays in the log
 
 
-def test_taking_back_the_second_reading_of_a_fastener_brings_the_first_one_back(tmp_path: Path) -> None:
-    script = begun(tmp_path, "[{check: at least 25 N·m}]")
-    script.do_all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 1, value="26 N·m"))
+def test_untick_of_a_repeated_reading_restores_the_first_one(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, "[{check: at least 25 N·m}]")
+    script.do_all(*tick_intents("rods", 1, value="20 N·m"), *tick_intents("rods", 1, value="26 N·m"))
     script.do("untick", joint="rods", fastener=1)
-    script.do_all(*ticks("rods", 2, value="26 N·m"))
+    script.do_all(*tick_intents("rods", 2, value="26 N·m"))
     assert script.refused("finish") == ["out-of-limit"]
 
 
-def test_a_reading_on_a_fastener_is_put_right_by_name_even_when_the_joint_is_done(tmp_path: Path) -> None:
-    script = begun(tmp_path, BOTH)
-    script.do_all(*ticks("rods", 1, 2), *ticks("rods", 1, value="11 N·m", stretch="0.15 mm"))
+def test_tick_can_be_corrected_after_the_joint_is_done(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, BOTH)
+    script.do_all(*tick_intents("rods", 1, 2), *tick_intents("rods", 1, value="11 N·m", stretch="0.15 mm"))
     wrong = script.log()[-1]["seq"]
-    script.do_all(*ticks("rods", 2, value="110 N·m", stretch="0.15 mm"))
+    script.do_all(*tick_intents("rods", 2, value="110 N·m", stretch="0.15 mm"))
     assert script.refused("finish") == ["out-of-limit"]
     assert script.refused("correct", event=wrong, value="110 N·m", reason="slip") == ["value-missing"]
-    script.do("correct", event=wrong, value="110 N·m", stretch="0.15 mm", reason="a nought was missing")
+    script.do("correct", event=wrong, value="110 N·m", stretch="0.15 mm", reason="a zero was missing")
     script.do("finish")
     script.do("correct", event=wrong, value="110 N·m", stretch="0.19 mm", reason="the other column")
     assert script.refused("close", by="Robin") == ["out-of-limit"]
 
 
-def test_a_deviation_about_a_joint_covers_what_was_read_when_it_was_signed(tmp_path: Path) -> None:
-    script = begun(tmp_path, "[{check: at least 25 N·m}]")
-    script.do_all(*ticks("rods", 1, value="20 N·m"), *ticks("rods", 2, value="26 N·m"))
+def test_deviation_for_a_joint_lapses_when_a_fastener_is_read_again(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, "[{check: at least 25 N·m}]")
+    script.do_all(*tick_intents("rods", 1, value="20 N·m"), *tick_intents("rods", 2, value="26 N·m"))
     script.do("deviate", operation="pull", about="rods", reason="soft seat", by="Kim")
-    script.do_all(*ticks("rods", 1, value="5 N·m", stage=1))
+    script.do_all(*tick_intents("rods", 1, value="5 N·m", stage=1))
     assert script.refused("finish") == ["out-of-limit"]
     script.do("deviate", operation="pull", about="limit", reason="soft seat", by="Kim")
     script.do("finish")
 
 
-def test_what_a_tool_reports_is_kept_and_a_length_is_no_torque(tmp_path: Path) -> None:
-    script = begun(tmp_path, "[30 N·m, +90°, loosen 1 turn]")
+def test_reading_of_an_ordinary_stage_is_optional_and_must_fit_the_stage(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, "[30 N·m, +90°, loosen 1 turn]")
     assert script.refused("tick", joint="rods", fastener=1, value="90°") == ["wrong-dimension"]
-    script.do_all(*ticks("rods", 1, 2, value="22 ft-lb"))
+    script.do_all(*tick_intents("rods", 1, 2, value="22 ft-lb"))
     assert script.refused("tick", joint="rods", fastener=1, value="3 mm") == ["wrong-dimension"]
-    script.do_all(*ticks("rods", 1, value="88.4 N·m"), *ticks("rods", 2, value="91°"), *ticks("rods", 1, 2))
+    script.do_all(
+        *tick_intents("rods", 1, value="88.4 N·m"), *tick_intents("rods", 2, value="91°"), *tick_intents("rods", 1, 2)
+    )
     script.do("finish")
 
 
-# --- drawing down ----------------------------------------------------------------------------------------
+# --- draw-down ----------------------------------------------------------------------------------------
 
 
-def drawn(folder: Path) -> Script:
-    return begun(folder, "[10 N·m]", joint="caps", more="draw-down: 'half a turn, middle first'")
+def start_draw_down_joint(folder: Path) -> Script:
+    return start_joint(folder, "[10 N·m]", joint="caps", more="draw-down: 'half a turn, middle first'")
 
 
-def test_a_script_that_knows_only_ticks_finishes_a_joint_that_is_drawn_down(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
-    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
+def test_draw_down_turns_are_optional(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
+    script.do_all(*tick_intents("caps", 1, 2, 3), intent("finish"))
 
 
-def test_turns_are_counted_round_by_round_and_the_stages_wait_until_all_are_seated(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
+def test_first_stage_is_blocked_until_all_are_seated(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
     assert script.refused("draw-down", joint="caps", fastener=2) == ["fastener-order"]
     assert script.refused("draw-down", joint="rods", fastener=1) == ["unknown-name"]
     for number in (1, 2, 3, 1):
@@ -179,11 +179,11 @@ def test_turns_are_counted_round_by_round_and_the_stages_wait_until_all_are_seat
     (seated,) = script.do("draw-down", joint="caps", seated=True)
     assert (seated["kind"], seated["data"]["turns"]) == ("seated", 5)
     assert script.refused("draw-down", joint="caps") == ["already-done"]
-    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
+    script.do_all(*tick_intents("caps", 1, 2, 3), intent("finish"))
 
 
-def test_the_count_of_turns_survives_leaving_and_is_taken_back_step_by_step(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
+def test_draw_down_turns_survive_a_pause_and_are_cleared_one_by_one(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
     script.do_all(*[intent("draw-down", joint="caps")] * 4, intent("draw-down", joint="caps", seated=True))
     script.do_all(intent("pause"), intent("start", operation="pull"))
     assert script.refused("untick", joint="caps", fastener=2) == ["fastener-order"]
@@ -191,31 +191,33 @@ def test_the_count_of_turns_survives_leaving_and_is_taken_back_step_by_step(tmp_
     (back,) = script.do("untick", joint="caps", fastener=1)
     assert (back["kind"], back["data"]["round"]) == ("undrawn", 2)
     assert script.do("draw-down", joint="caps")[0]["data"]["round"] == 2
-    script.do_all(intent("draw-down", joint="caps", seated=True), *ticks("caps", 1))
+    script.do_all(intent("draw-down", joint="caps", seated=True), *tick_intents("caps", 1))
     assert script.do("untick", joint="caps")[0]["kind"] == "unticked"
 
 
-def test_seated_may_be_said_without_counting(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
+def test_seated_can_be_confirmed_without_any_turn(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
     assert script.do("draw-down", joint="caps", seated=True)[0]["data"]["turns"] == 0
-    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"))
+    script.do_all(*tick_intents("caps", 1, 2, 3), intent("finish"))
 
 
-def test_a_joint_that_is_not_drawn_down_takes_no_turns(tmp_path: Path) -> None:
-    script = begun(tmp_path, "[30 N·m]")
+def test_turn_is_refused_for_a_joint_without_draw_down(tmp_path: Path) -> None:
+    script = start_joint(tmp_path, "[30 N·m]")
     assert script.refused("draw-down", joint="rods", fastener=1) == ["not-allowed"]
 
 
-def test_turns_are_not_entered_once_the_stages_have_begun(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
-    script.do_all(*ticks("caps", 1))
+def test_turn_is_refused_after_the_first_tick(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
+    script.do_all(*tick_intents("caps", 1))
     assert script.refused("draw-down", joint="caps") == ["already-done"]
 
 
-def test_a_joint_taken_back_is_drawn_down_afresh(tmp_path: Path) -> None:
-    script = drawn(tmp_path)
+def test_rework_clears_the_draw_down(tmp_path: Path) -> None:
+    script = start_draw_down_joint(tmp_path)
     script.do_all(*[intent("draw-down", joint="caps")] * 2, intent("draw-down", joint="caps", seated=True))
-    script.do_all(*ticks("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds"))
+    script.do_all(
+        *tick_intents("caps", 1, 2, 3), intent("finish"), intent("rework", operation="pull", reason="it binds")
+    )
     script.do("start", operation="pull")
     assert script.do("draw-down", joint="caps")[0]["data"] | {"clock": 0} == {
         "operation": "pull", "joint": "caps", "round": 1, "fastener": 1, "clock": 0,

@@ -1,4 +1,4 @@
-"""Time windows as ``drive --simulated`` has them: every moment is said, none is waited for."""
+"""Time windows in a simulated session, where each intent has its time."""
 
 from pathlib import Path
 
@@ -13,7 +13,7 @@ def at(clock: str) -> str:
     return f"2026-03-01T{clock}Z"
 
 
-def session(folder: Path, *written: str) -> Script:
+def start_simulated_job(folder: Path, *written: str) -> Script:
     script = Script(folder, procedure_with(BEAD, *written), simulated=True)
     script.do_all(
         open_intent(at=at("08:00:00")),
@@ -28,7 +28,7 @@ def session(folder: Path, *written: str) -> Script:
     [
         ("at most 10 min", "08:11:00", "08:20:00", []),
         ("at most 10 min", "08:11:00", "08:20:01", ["too-late"]),
-        ("at most 10 min", "08:25:00", "08:26:00", ["too-late"]),  # taking up is not what is held back
+        ("at most 10 min", "08:25:00", "08:26:00", ["too-late"]),  # only the finish is blocked
         ("at least 30 min", "08:40:00", "08:40:00", []),
         ("at least 30 min", "08:39:59", "", ["too-early"]),
         ("30 min .. 4 h", "08:39:59", "", ["too-early"]),
@@ -37,10 +37,10 @@ def session(folder: Path, *written: str) -> Script:
         ("1 h .. 1 d", "09:10:00", "23:59:59", []),
     ],
 )
-def test_the_lower_end_holds_back_taking_up_and_the_upper_end_finishing(
+def test_lower_limit_blocks_the_start_and_upper_limit_the_finish(
     tmp_path: Path, window: str, start: str, finish: str, codes: list[str]
 ) -> None:
-    script = session(tmp_path, f"{{id: head, title: Head, time: {{bead: {window}}}}}")
+    script = start_simulated_job(tmp_path, f"{{id: head, title: Head, time: {{bead: {window}}}}}")
     if not finish:
         assert script.refused("start", operation="head", at=at(start)) == codes
         return
@@ -51,7 +51,7 @@ def test_the_lower_end_holds_back_taking_up_and_the_upper_end_finishing(
         script.do("finish", operation="head", at=at(finish))
 
 
-def test_a_window_makes_its_operation_come_after(tmp_path: Path) -> None:
+def test_time_window_implies_after(tmp_path: Path) -> None:
     script = Script(
         tmp_path, procedure_with(BEAD, "{id: head, title: Head, time: {bead: at most 10 min}}"), simulated=True
     )
@@ -59,8 +59,10 @@ def test_a_window_makes_its_operation_come_after(tmp_path: Path) -> None:
     assert script.refused("start", operation="head", at=at("08:01:00")) == ["after-missing"]
 
 
-def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
-    script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}, undo: {do: Lift it off}}")
+def test_time_window_counts_from_the_last_finish(tmp_path: Path) -> None:
+    script = start_simulated_job(
+        tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}, undo: {do: Lift it off}}"
+    )
     script.do("start", operation="head", at=at("08:30:00"))
     assert script.refused("finish", at=at("08:31:00")) == ["too-late"]
     script.do_all(
@@ -74,23 +76,23 @@ def test_a_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("about", ["time", "bead", "too-late", "time window", "window"])
-def test_a_deviation_waives_a_window_by_whatever_it_is_called(tmp_path: Path, about: str) -> None:
-    script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
+def test_deviation_waives_a_time_window_by_any_of_its_names(tmp_path: Path, about: str) -> None:
+    script = start_simulated_job(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
     script.do("start", operation="head", at=at("08:30:00"))
     assert script.refused("finish", at=at("08:31:00")) == ["too-late"]
     script.do("deviate", operation="head", about=about, reason="still tacky", by="Kim", at=at("08:31:00"))
     script.do("finish", at=at("08:31:00"))
 
 
-def test_a_wait_is_waived_before_the_operation_is_in_hand(tmp_path: Path) -> None:
-    script = session(tmp_path, "{id: head, title: Head, time: {bead: at least 30 min}}")
+def test_deviation_waives_a_wait_before_the_start(tmp_path: Path) -> None:
+    script = start_simulated_job(tmp_path, "{id: head, title: Head, time: {bead: at least 30 min}}")
     assert script.refused("start", operation="head", at=at("08:12:00")) == ["too-early"]
     script.do("deviate", operation="head", about="too-early", reason="warm day", by="Kim", at=at("08:12:00"))
     script.do("start", operation="head", at=at("08:12:00"))
 
 
-def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
-    script = session(
+def test_every_open_time_window_is_named_in_the_refusal(tmp_path: Path) -> None:
+    script = start_simulated_job(
         tmp_path,
         "{id: primer, title: Primer, after: [bead]}",
         "{id: head, title: Head, time: {bead: at most 10 min, primer: 5 min .. 8 min}}",
@@ -103,11 +105,11 @@ def test_several_windows_are_each_held_and_each_named(tmp_path: Path) -> None:
     script.do("start", operation="head", at=at("08:17:00"))
     assert script.refused("finish", at=at("08:21:00")) == ["too-late", "too-late"]
     script.do("deviate", operation="head", about="bead", reason="still wet", by="Kim", at=at("08:21:00"))
-    assert script.refused("finish", at=at("08:21:00")) == ["too-late"]  # the one that nobody signed about
+    assert script.refused("finish", at=at("08:21:00")) == ["too-late"]  # the window without a deviation
     script.do("finish", at=at("08:20:00"))
 
 
-def test_a_window_from_an_operation_under_each_counts_from_every_one_of_them(tmp_path: Path) -> None:
+def test_time_window_counts_from_each_place_of_a_repeated_operation(tmp_path: Path) -> None:
     text = procedure_with(
         "{id: bead, title: 'Bead {side}', each: side}",
         "{id: head, title: Head, time: {bead: at most 10 min}}",
@@ -127,22 +129,22 @@ def test_a_window_from_an_operation_under_each_counts_from_every_one_of_them(tmp
     script.do("finish", at=at("08:11:00"))
 
 
-def test_a_simulated_session_needs_the_moment_and_takes_any_form_of_it(tmp_path: Path) -> None:
-    script = session(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
+def test_simulated_session_requires_a_valid_time_in_each_intent(tmp_path: Path) -> None:
+    script = start_simulated_job(tmp_path, "{id: head, title: Head, time: {bead: at most 10 min}}")
     assert script.refused("start", operation="head") == ["value-missing"]
     assert script.refused("start", operation="head", at="noon") == ["bad-intent"]
     assert script.refused("start", operation="head", at=1772352000) == ["bad-intent"]
-    assert script.query("status")["done"] == ["bead"]  # a query speaks of the last moment
+    assert script.query("status")["done"] == ["bead"]  # a query needs no time
     script.do("start", operation="head", at="2026-03-01T09:15:00+01:00")
     script.do("finish", at="2026-03-01t08:20:00z")
 
 
-def test_a_real_session_does_not_take_its_time_from_an_intent(tmp_path: Path) -> None:
+def test_session_that_is_not_simulated_refuses_a_time(tmp_path: Path) -> None:
     script = Script(tmp_path, procedure_with(BEAD))
     script.do_all(open_intent())
     assert script.refused("start", operation="bead", at=at("08:00:00")) == ["not-allowed"]
 
 
-def test_a_clock_set_back_opens_no_window_again(tmp_path: Path) -> None:
-    script = session(tmp_path, "{id: head, title: Head, time: {bead: 30 min .. 4 h}}")
+def test_clock_set_back_does_not_open_a_time_window(tmp_path: Path) -> None:
+    script = start_simulated_job(tmp_path, "{id: head, title: Head, time: {bead: 30 min .. 4 h}}")
     assert script.refused("start", operation="head", at=at("07:00:00")) == ["too-early"]

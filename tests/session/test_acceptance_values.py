@@ -1,4 +1,4 @@
-"""Readings, limits, decisions and what follows from them, through ``drive`` alone. Every figure is invented."""
+"""Readings, limits, calculated values, remedies and choices by intents. All data is invented."""
 
 from pathlib import Path
 from typing import Any
@@ -10,13 +10,13 @@ from tests.driving.script import Json, Script, intent, open_intent, procedure_wi
 HEAD = "instruments: {gauge: {title: Gauge, kind: length, uncertainty: at most 0.004 mm}}\n"
 
 
-def begun(folder: Path, *written: str, take: str = "one", head: str = HEAD) -> Script:
+def start_operation(folder: Path, *written: str, take: str = "one", head: str = HEAD) -> Script:
     script = Script(folder, procedure_with(*written, head=head))
     script.do_all(open_intent(), intent("start", operation=take))
     return script
 
 
-def record(key: str, *, more: str = "") -> str:
+def operation_with_record(key: str, *, more: str = "") -> str:
     return f"{{id: one, title: One, record: {{gap: {{ask: Gap, unit: mm, {key}}}}}{more}}}"
 
 
@@ -47,10 +47,10 @@ def record(key: str, *, more: str = "") -> str:
         ("limit: 0.0254 .. 0.0508 mm", ("2.001 thou",), ["out-of-limit"]),
     ],
 )
-def test_readings_are_judged_as_the_procedure_says_with_both_ends_in(
+def test_readings_are_judged_as_the_procedure_states(
     tmp_path: Path, key: str, readings: tuple[str, ...], codes: list[str]
 ) -> None:
-    script = begun(tmp_path, record(key))
+    script = start_operation(tmp_path, operation_with_record(key))
     for number, value in enumerate(readings, 1):
         if number == len(readings) and number > 1:
             assert "value-missing" in script.refused("finish")
@@ -74,9 +74,9 @@ def test_readings_are_judged_as_the_procedure_says_with_both_ends_in(
         ("0.2034 mm", "high"),
     ],
 )
-def test_a_guarded_reading_within_the_guard_band_is_not_proven(tmp_path: Path, value: str, verdict: str) -> None:
+def test_guarded_reading_inside_the_guard_band_is_not_proven(tmp_path: Path, value: str, verdict: str) -> None:
     # U = 0.004 mm at k = 2, so u = 0.002 mm and the guard band is 1.65 u = 0.0033 mm.
-    script = begun(tmp_path, record("with: gauge, decision: guarded, limit: 0.10 .. 0.20 mm"))
+    script = start_operation(tmp_path, operation_with_record("with: gauge, decision: guarded, limit: 0.10 .. 0.20 mm"))
     (event,) = script.do("record", name="gap", value=value)
     assert event["data"]["verdict"] == verdict
     assert event["data"]["decision"] == "guarded"
@@ -86,14 +86,16 @@ def test_a_guarded_reading_within_the_guard_band_is_not_proven(tmp_path: Path, v
     script.do("finish")
 
 
-def test_the_rule_at_the_top_of_the_file_holds_where_a_value_says_nothing_else(tmp_path: Path) -> None:
-    script = begun(tmp_path, record("with: gauge, limit: 0.10 .. 0.20 mm"), head=f"decision: guarded\n{HEAD}")
+def test_decision_rule_of_the_file_applies_to_values_without_their_own(tmp_path: Path) -> None:
+    script = start_operation(
+        tmp_path, operation_with_record("with: gauge, limit: 0.10 .. 0.20 mm"), head=f"decision: guarded\n{HEAD}"
+    )
     script.do("record", name="gap", value="0.10 mm")
     assert script.refused("finish") == ["not-proven"]
 
 
-def test_a_part_used_again_is_judged_by_its_own_limit_when_it_is_said_to_be_one(tmp_path: Path) -> None:
-    script = begun(tmp_path, record("limit: 0.10 .. 0.28 mm, used: at most 0.40 mm"))
+def test_used_part_is_judged_by_the_limit_for_used_parts(tmp_path: Path) -> None:
+    script = start_operation(tmp_path, operation_with_record("limit: 0.10 .. 0.28 mm, used: at most 0.40 mm"))
     script.do("record", name="gap", value="0.35 mm")
     assert script.refused("finish") == ["out-of-limit"]
     (event,) = script.do("record", name="gap", value="0.35 mm", used=True)
@@ -101,8 +103,8 @@ def test_a_part_used_again_is_judged_by_its_own_limit_when_it_is_said_to_be_one(
     script.do("finish")
 
 
-def test_a_limit_may_lean_on_an_earlier_reading(tmp_path: Path) -> None:
-    script = begun(
+def test_limit_may_depend_on_an_earlier_reading(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, record: {start-torque: {ask: Drag, unit: N·m}}}",
         "{id: two, title: Two, after: [one], record: {preload: {ask: Preload, unit: N·m, "
@@ -114,8 +116,8 @@ def test_a_limit_may_lean_on_an_earlier_reading(tmp_path: Path) -> None:
     script.do_all(intent("record", name="preload", value="14.4 in-lb"), intent("finish"))  # 1.627 N·m
 
 
-def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path: Path) -> None:
-    script = begun(
+def test_value_is_calculated_and_judged_when_its_last_input_is_recorded(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, each: place, record: {bore: {ask: Bore, unit: mm}}}",
         "{id: two, title: Two, after: ['one[*]'], record: {journal: {ask: Journal, unit: mm}}, "
@@ -139,8 +141,8 @@ def test_a_value_is_worked_out_when_its_last_input_comes_in_and_judged(tmp_path:
     script.do("finish")
 
 
-def test_a_remedy_is_walked_and_its_redo_has_to_be_done_again(tmp_path: Path) -> None:
-    script = begun(
+def test_remedy_undoes_the_operations_of_its_redo(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: fit, title: Fit}",
         "{id: one, title: One, after: [fit], record: {gap: {ask: Gap, unit: mm, limit: at least 0.10 mm, "
@@ -153,13 +155,13 @@ def test_a_remedy_is_walked_and_its_redo_has_to_be_done_again(tmp_path: Path) ->
     assert script.refused("start", operation="one") == ["after-missing"]
     script.do_all(intent("start", operation="fit"), intent("finish"), intent("start", operation="one"))
     script.do("record", name="gap", value="0.05 mm")
-    assert script.refused("remedy", name="gap") == ["not-allowed"]  # this is where it stops
+    assert script.refused("remedy", name="gap") == ["not-allowed"]  # the second remedy is a stop
     script.do("deviate", operation="one", about="gap", reason="a new one is ordered", by="Kim")
     script.do("finish")
 
 
-def test_a_choice_between_two_rows_is_asked_and_not_guessed(tmp_path: Path) -> None:
-    script = begun(
+def test_readings_in_two_rows_of_a_table_propose_both_parts(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, record: {gap: {ask: Gap, unit: mm, readings: 2}}, choose: {shim: {by: gap, "
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
@@ -171,8 +173,8 @@ def test_a_choice_between_two_rows_is_asked_and_not_guessed(tmp_path: Path) -> N
 
 
 @pytest.mark.parametrize(("value", "take"), [("0.10 mm", "thin"), ("0.1001 mm", "thick"), ("0.20 mm", "thick")])
-def test_the_upper_end_of_a_row_belongs_to_it(tmp_path: Path, value: str, take: str) -> None:
-    script = begun(
+def test_upper_end_of_a_table_row_is_part_of_the_row(tmp_path: Path, value: str, take: str) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, record: {gap: {ask: Gap, unit: mm}}, choose: {shim: {by: gap, "
         "from: [{up to: 0.10 mm, take: thin}, {up to: 0.20 mm, take: thick}]}}}",
@@ -183,8 +185,8 @@ def test_the_upper_end_of_a_row_belongs_to_it(tmp_path: Path, value: str, take: 
     script.do_all(intent("choose", name="shim", take=take), intent("finish"))
 
 
-def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path: Path) -> None:
-    script = begun(
+def test_part_matching_proposes_parts_that_meet_every_limit(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, each: valve, record: {gap: {ask: Gap, unit: mm}}}",
         "{id: two, title: Two, after: ['one[*]'], record: {on-hand: {ask: Shims, unit: mm, readings: [A, B, C]}}, "
@@ -201,7 +203,7 @@ def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path:
     assert script.query("status")["proposed"] == {"shims[1]": ["A"], "shims[2]": ["B"]}
     assert script.refused("finish") == ["value-missing", "value-missing"]
     script.do("choose", name="shims[1]", take="B")
-    assert script.refused("choose", name="shims[2]", take="B") == ["not-allowed"]  # there is one of it
+    assert script.refused("choose", name="shims[2]", take="B") == ["not-allowed"]  # part B is already chosen
     script.do("choose", name="shims[2]", take="C")
     assert script.refused("finish") == ["out-of-limit", "out-of-limit"]
     script.do_all(
@@ -221,14 +223,14 @@ def test_parts_are_given_to_places_so_that_each_comes_inside_its_limit(tmp_path:
         ("5 mm", "5"),
     ],
 )
-def test_what_the_trade_writes_is_read_exactly_and_kept_as_typed(tmp_path: Path, value: str, stored: str) -> None:
-    script = begun(tmp_path, record("readings: 1"))
+def test_trade_notation_is_read_exactly_and_kept_as_typed(tmp_path: Path, value: str, stored: str) -> None:
+    script = start_operation(tmp_path, operation_with_record("readings: 1"))
     (event,) = script.do("record", name="gap", value=value)
     assert event["data"]["quantity"] == {"value": stored, "unit": "mm", "entered": value}
 
 
-def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit(tmp_path: Path) -> None:
-    script = begun(
+def test_temperature_is_converted_with_its_offset_and_a_count_has_no_unit(tmp_path: Path) -> None:
+    script = start_operation(
         tmp_path,
         "{id: one, title: One, record: {oil: {ask: Oil, unit: °C, limit: 15 .. 25 °C}, "
         "teeth: {ask: Teeth, unit: count, limit: 19 .. 21}}}",
@@ -241,8 +243,8 @@ def test_a_temperature_is_converted_with_its_offset_and_a_bare_count_has_no_unit
     script.do("finish")
 
 
-def test_what_is_read_off_in_two_units_is_held_against_itself(tmp_path: Path) -> None:
-    script = begun(tmp_path, record("limit: 0.05 .. 0.15 mm"))
+def test_value_typed_in_two_units_is_refused_if_they_disagree(tmp_path: Path) -> None:
+    script = start_operation(tmp_path, operation_with_record("limit: 0.05 .. 0.15 mm"))
     (event,) = script.do("record", name="gap", value="0.10 mm (0.004 in)")
     assert (event["data"]["quantity"]["value"], event["data"]["verdict"]) == ("0.10", "ok")
     assert script.refused("record", name="gap", value="0.10 mm (0.014 in)") == ["bad-quantity"]

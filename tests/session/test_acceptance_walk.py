@@ -1,7 +1,6 @@
-"""Random small procedures walked at random, each step held against the rules of ordering written down once more.
+"""Random actions on small random procedures, compared with a second, simple implementation of the ordering rules.
 
-The rules here are a second reading of the design's words, in the plainest code there is; nothing of the program's own
-ordering is used.
+This implementation uses nothing of the program's own ordering.
 """
 
 from dataclasses import dataclass, field
@@ -24,7 +23,7 @@ rules = st.lists(st.fixed_dictionaries(dict.fromkeys(VARIABLES, some_values)).ma
 
 
 @dataclass
-class Op:
+class RandomOperation:
     after: list[str]
     needs: dict[str, list[str]]
     during: dict[str, str]
@@ -32,10 +31,10 @@ class Op:
 
 
 @dataclass
-class Made:
-    """A procedure, as what its author meant and as text."""
+class RandomProcedure:
+    """A random procedure, as data and as text."""
 
-    ops: dict[str, Op]
+    ops: dict[str, RandomOperation]
     moves: dict[str, tuple[dict[str, list[str]], dict[str, str]]]
     rules: list[dict[str, list[str]]]
     start: dict[str, str | None]
@@ -65,10 +64,10 @@ class Made:
 
 
 @dataclass
-class World:
-    """How it stands, by the design's words alone."""
+class ExpectedState:
+    """The state that the ordering rules give."""
 
-    made: Made
+    procedure: RandomProcedure
     values: dict[str, str | None]
     done: set[str] = field(default_factory=set)
     in_progress: str | None = None
@@ -77,46 +76,46 @@ class World:
         values = {**self.values, **written}
         return any(
             all(values[name] is None or values[name] in never for name, never in rule.items())
-            for rule in self.made.rules
+            for rule in self.procedure.rules
         )
 
-    def stands(self, needs: dict[str, list[str]]) -> bool:
+    def is_met(self, needs: dict[str, list[str]]) -> bool:
         return all(self.values[name] in wanted for name, wanted in needs.items())
 
-    def may_take_up(self, name: str) -> bool:
-        op = self.made.ops[name]
+    def can_start(self, name: str) -> bool:
+        op = self.procedure.ops[name]
         free = self.in_progress is None and name not in self.done and set(op.after) <= self.done
-        return free and self.stands(op.needs) and not self.forbidden(op.during) and not self.forbidden(op.sets)
+        return free and self.is_met(op.needs) and not self.forbidden(op.during) and not self.forbidden(op.sets)
 
-    def may_move(self, name: str) -> bool:
-        needs, sets = self.made.moves[name]
-        return self.in_progress is None and self.stands(needs) and not self.forbidden(sets)
+    def can_move(self, name: str) -> bool:
+        needs, sets = self.procedure.moves[name]
+        return self.in_progress is None and self.is_met(needs) and not self.forbidden(sets)
 
     def allows(self, kind: str, name: str) -> bool:
         if kind == "start":
-            return self.may_take_up(name)
+            return self.can_start(name)
         if kind == "move":
-            return self.may_move(name)
-        held = self.in_progress == name
-        return held and (kind == "finish" or not self.made.ops[name].during)
+            return self.can_move(name)
+        is_in_progress = self.in_progress == name
+        return is_in_progress and (kind == "finish" or not self.procedure.ops[name].during)
 
     def carry_out(self, kind: str, name: str) -> None:
         if kind == "start":
             self.in_progress = name
         elif kind == "move":
-            self.values |= self.made.moves[name][1]
+            self.values |= self.procedure.moves[name][1]
         else:
             self.in_progress = None
         if kind == "finish":
             self.done.add(name)
-            self.values |= self.made.ops[name].sets
+            self.values |= self.procedure.ops[name].sets
 
 
 @st.composite
-def procedures(draw: st.DrawFn) -> Made:
+def procedures(draw: st.DrawFn) -> RandomProcedure:
     names = [f"op{number}" for number in range(draw(st.integers(2, 5)))]
     ops = {
-        name: Op(
+        name: RandomOperation(
             draw(st.lists(st.sampled_from(names[:index]), unique=True, max_size=2)) if index else [],
             draw(conditions),
             draw(assignments),
@@ -126,49 +125,51 @@ def procedures(draw: st.DrawFn) -> Made:
     }
     moves = {f"move{n}": (draw(conditions), draw(writes)) for n in range(draw(st.integers(0, 2)))}
     start = {name: draw(st.sampled_from((None, *VALUES))) for name in VARIABLES}
-    return Made(ops, moves, draw(rules), start)
+    return RandomProcedure(ops, moves, draw(rules), start)
 
 
-def wishes(made: Made) -> st.SearchStrategy[list[tuple[str, str]]]:
-    """What somebody wants to do, one after the other, mostly whole operations."""
-    operation = st.sampled_from(list(made.ops))
-    acts = [
+def random_actions(procedure: RandomProcedure) -> st.SearchStrategy[list[tuple[str, str]]]:
+    """Random actions, mostly whole operations."""
+    operation = st.sampled_from(list(procedure.ops))
+    kinds_of_actions = [
         operation.map(lambda name: [("start", name), ("finish", name)]),
         operation.map(lambda name: [("start", name), ("pause", name)]),
-        st.tuples(st.sampled_from(["start", "finish", "pause"]), operation).map(lambda act: [act]),
+        st.tuples(st.sampled_from(["start", "finish", "pause"]), operation).map(lambda action: [action]),
     ]
-    if made.moves:
-        acts.append(st.sampled_from(list(made.moves)).map(lambda name: [("move", name)]))
-    return st.lists(st.one_of(acts), max_size=15).map(lambda found: [each for act in found for each in act])
+    if procedure.moves:
+        kinds_of_actions.append(st.sampled_from(list(procedure.moves)).map(lambda name: [("move", name)]))
+    return st.lists(st.one_of(kinds_of_actions), max_size=15).map(
+        lambda found: [each for action in found for each in action]
+    )
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.data())
-def test_every_step_is_allowed_or_refused_as_the_design_says_and_no_order_passes_a_forbidden_configuration(
+def test_random_actions_are_allowed_exactly_when_the_ordering_rules_allow_them(
     data: st.DataObject,
 ) -> None:
-    made = data.draw(procedures())
-    asked = data.draw(wishes(made))
-    world = World(made, dict(made.start))
+    procedure = data.draw(procedures())
+    actions = data.draw(random_actions(procedure))
+    expected = ExpectedState(procedure, dict(procedure.start))
     key = {"start": "operation", "finish": "operation", "pause": "operation", "move": "move"}
     with TemporaryDirectory() as folder:
-        script = Script(Path(folder), made.text)
-        script.do_all(open_intent(start=made.start))
-        replies = script.send(*(intent(kind, **{key[kind]: name}) for kind, name in asked))
-        for (kind, name), reply in zip(asked, replies, strict=True):
-            assert reply["ok"] is world.allows(kind, name), (kind, name, reply)
+        script = Script(Path(folder), procedure.text)
+        script.do_all(open_intent(start=procedure.start))
+        replies = script.send(*(intent(kind, **{key[kind]: name}) for kind, name in actions))
+        for (kind, name), reply in zip(actions, replies, strict=True):
+            assert reply["ok"] is expected.allows(kind, name), (kind, name, reply)
             if reply["ok"]:
-                world.carry_out(kind, name)
+                expected.carry_out(kind, name)
                 if kind in ("finish", "move"):
-                    sets = made.ops[name].sets if kind == "finish" else made.moves[name][1]
-                    assert not (sets and world.forbidden({}))
-        agree(script.query("status"), world)
+                    sets = procedure.ops[name].sets if kind == "finish" else procedure.moves[name][1]
+                    assert not (sets and expected.forbidden({}))
+        assert_status_agrees(script.query("status"), expected)
 
 
-def agree(status: Json, world: World) -> None:
-    assert set(status["done"]) == world.done
-    assert status["in_progress"] == world.in_progress
-    assert status["state"] == world.values
-    if world.in_progress is None:
-        assert set(status["available"]) == {name for name in world.made.ops if world.may_take_up(name)}
-        assert set(status["moves"]) == {name for name in world.made.moves if world.may_move(name)}
+def assert_status_agrees(status: Json, expected: ExpectedState) -> None:
+    assert set(status["done"]) == expected.done
+    assert status["in_progress"] == expected.in_progress
+    assert status["state"] == expected.values
+    if expected.in_progress is None:
+        assert set(status["available"]) == {name for name in expected.procedure.ops if expected.can_start(name)}
+        assert set(status["moves"]) == {name for name in expected.procedure.moves if expected.can_move(name)}

@@ -26,8 +26,8 @@ def begin(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Jou
     return journal
 
 
-def only(folder: Path) -> catalog.Session:
-    (session,) = catalog.sessions(folder)
+def only(folder: Path) -> catalog.SessionSummary:
+    (session,) = catalog.list_sessions(folder)
     return session
 
 
@@ -36,10 +36,10 @@ def only(folder: Path) -> catalog.Session:
 
 def test_one_variable_moves_everything_and_asking_makes_nothing(tmp_path: Path) -> None:
     home = tmp_path / "home"
-    places = machine_folders.places({"BENCHFLOW_HOME": str(home)})
+    places = machine_folders.machine_folders({"BENCHFLOW_HOME": str(home)})
     for path in (places.data, places.config, places.cache, places.sessions, places.shop):
         assert home in path.parents
-    assert catalog.sessions(places.sessions) == []
+    assert catalog.list_sessions(places.sessions) == []
     assert not home.exists()
 
 
@@ -47,7 +47,7 @@ def test_without_the_variable_the_platform_says_where(monkeypatch: pytest.Monkey
     monkeypatch.delenv("BENCHFLOW_HOME", raising=False)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.delenv("XDG_DATA_HOME", raising=False)
-    places = machine_folders.places()
+    places = machine_folders.machine_folders()
     assert places.data.name == "benchflow"
     assert list(tmp_path.iterdir()) == []
 
@@ -62,7 +62,7 @@ def test_a_folder_is_made_with_all_above_it_and_a_file_in_its_place_is_said(tmp_
 
 
 def test_the_shipped_procedures_are_found_in_a_checkout() -> None:
-    found = machine_folders.library()
+    found = machine_folders.shipped_procedures()
     assert "head-install.yaml" in [path.name for path in found]
     assert found == sorted(found)
 
@@ -112,7 +112,7 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
 def test_a_session_that_another_program_writes_says_so(tmp_path: Path) -> None:
     with begin(tmp_path / "a.jsonl"):
         assert only(tmp_path).status == "held"
-        assert "process" in only(tmp_path).words
+        assert "process" in only(tmp_path).note
     assert only(tmp_path).status == "open"
 
 
@@ -127,7 +127,7 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
     moved = begin(tmp_path / "old" / "a.jsonl").move_to(tmp_path / "new")
     moved.close()
     assert only(tmp_path / "old").status == "moved"
-    assert str(moved.path) in only(tmp_path / "old").words
+    assert str(moved.path) in only(tmp_path / "old").note
     assert only(tmp_path / "new").status == "open"
 
 
@@ -148,7 +148,7 @@ def test_a_log_that_is_not_whole_is_listed_with_what_is_wrong(
     (tmp_path / "a.jsonl").write_bytes(change((tmp_path / "a.jsonl").read_bytes()))
     session = only(tmp_path)
     assert session.status == status
-    assert words in session.words
+    assert words in session.note
 
 
 def test_a_log_that_begins_with_anything_else_than_its_opening_is_said_to_be_damaged(tmp_path: Path) -> None:
@@ -176,4 +176,4 @@ def test_the_session_worked_on_last_comes_first_and_other_files_are_left_out(tmp
         journal.close()
     (tmp_path / "a.jsonl.torn-1").write_text("x")
     (tmp_path / "readme.txt").write_text("x")
-    assert [session.path.stem for session in catalog.sessions(tmp_path)] == ["b", "a"]
+    assert [session.path.stem for session in catalog.list_sessions(tmp_path)] == ["b", "a"]

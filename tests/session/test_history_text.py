@@ -192,15 +192,15 @@ def opened(*events: tuple[str, dict[str, Any]], **more: Any) -> list[Line]:
 
 
 def test_job_list_and_fold_count_the_same_operations(driver: SmallHead) -> None:
-    from benchflow.session.catalog import summary
+    from benchflow.session.catalog import summarize_log
 
     path = driver.controller.journal.path
     driver.lower_and_tighten()
     assert driver.controller.state is not None
-    assert summary(path).done == len(driver.controller.state.done) == 3
+    assert summarize_log(path).done == len(driver.controller.state.done) == 3
     driver.do("rework", operation="lower", reason="gasket upside down")
     assert driver.controller.state is not None
-    assert summary(path).done == len(driver.controller.state.done)
+    assert summarize_log(path).done == len(driver.controller.state.done)
     assert Journal.open(path, read_only=True).lines == driver.controller.journal.lines
 
 

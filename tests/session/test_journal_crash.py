@@ -138,7 +138,7 @@ except LogUnusable as wrong:
     print(wrong)
 """
     output = in_a_small_disk("64k", script, tmp_path)
-    assert "2 it cannot be written: read-only file system" in output
+    assert "2 the log cannot be written (read-only file system)" in output
     assert "No log can be made in" in output
 
 
@@ -158,7 +158,7 @@ def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_kille
     assert child.stdout is not None
     child.stdout.readline()
     watching = Journal.open(path)
-    holder = lock.is_held(path)
+    holder = lock.current_holder(path)
     assert holder is not None
     assert holder.pid == child.pid
     assert "open in another window since " in watching.read_only
@@ -167,7 +167,7 @@ def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_kille
     child.stdout.read()
     child.wait(timeout=30)
     child.stdout.close()
-    assert lock.is_held(path) is None, "the note that the killed one left must not count"
+    assert lock.current_holder(path) is None, "the note that the killed one left must not count"
     watching.reread()
     assert watching.damage is None
     with Journal.open(path) as journal:
@@ -180,7 +180,7 @@ def test_asking_who_holds_a_log_leaves_it_free(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
     write_log(path, 1)
     path.with_name("log.jsonl.held").write_text(json.dumps({"pid": 1, "user": "somebody", "host": "bench"}))
-    assert lock.is_held(path) is None
+    assert lock.current_holder(path) is None
     with Journal.open(path) as journal:
         assert not journal.read_only
-        assert lock.is_held(path) is not None
+        assert lock.current_holder(path) is not None

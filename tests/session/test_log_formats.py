@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.catalog import summary
+from benchflow.session.catalog import summarize_log
 from benchflow.session.controller import SessionController
 from benchflow.session.log.journal import Draft, Journal
 from benchflow.session.log.line_format import Line
@@ -53,10 +53,10 @@ def test_log_with_an_unknown_event_is_not_continued(tmp_path: Path) -> None:
 
 
 def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> None:
-    found = summary(old_log)
+    found = summarize_log(old_log)
     assert (found.status, found.events) == ("open", 18)
-    assert "0.1.0" in found.words
-    assert "viewed, not continued" in found.words
+    assert "0.1.0" in found.note
+    assert "viewed, not continued" in found.note
 
 
 def test_verdicts_of_0_1_are_read_as_those_of_today(old_log: Path) -> None:

@@ -1,4 +1,4 @@
-"""Remedies, values worked out, parts chosen and matched, limits that lean on a reading, the wrench and the register."""
+"""Measured values: calculations, remedies, choices, matching, relative limits, instruments. All data is invented."""
 
 from pathlib import Path
 
@@ -53,24 +53,24 @@ sections:
 )
 
 
-def measured(driver: SessionDriver, *bores: str, journal: str) -> None:
+def record_bearing(driver: SessionDriver, *bores: str, journal: str) -> None:
     for number, value in enumerate(bores, 1):
         driver.do("record", name="bore", value=value, reading=number)
     driver.do("record", name="journal", value=journal)
 
 
-def test_a_value_worked_out_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
+def test_calculated_value_is_shown_with_its_numbers_and_logged_with_its_uncertainty(tmp_path: Path) -> None:
     driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     driver.do("start", operation="measure")
     assert driver.refused("finish") == {"value-missing"}
-    measured(driver, "52.030 mm", "52.034 mm", journal="2.0472 in")
+    record_bearing(driver, "52.030 mm", "52.034 mm", journal="2.0472 in")
     line = driver.controller.journal.lines[-1]
     assert line.kind == "calculated"
-    # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (worked by hand)
+    # 52.032 - 2.0472 x 25.4 = 52.032 - 51.99888 (calculated by hand)
     assert line.data["quantity"]["value"] == "0.03312"
     assert line.data["verdict"] == "ok"
-    # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, worked by hand)
+    # u = 0.001 mm each, independent: the root of two thousandths (GUM 5.1.2, calculated by hand)
     assert line.data["uncertainty"]["value"].startswith("0.001414")
     shown = next(one for one in inputs_of(driver, "measure") if isinstance(one, CalculatedInput))
     assert shown.filled.startswith("52.032 mm")
@@ -83,12 +83,12 @@ def inputs_of(driver: SessionDriver, step: str) -> tuple[object, ...]:
     return operation_inputs(state, state.plan.steps[step])
 
 
-def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists(tmp_path: Path) -> None:
+def test_remedies_for_a_low_value_follow_in_order_with_their_operations_to_redo(tmp_path: Path) -> None:
     driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     for attempt in (1, 2):
         driver.do("start", operation="measure")
-        measured(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
+        record_bearing(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
         assert driver.refused("finish") == {"out-of-limit"}
         shown = next(one for one in inputs_of(driver, "measure") if isinstance(one, CalculatedInput))
         assert shown.remedy == f"Torque the cap again (try {attempt} of 2)"
@@ -98,26 +98,26 @@ def test_remedies_for_too_low_are_walked_one_after_another_with_their_redo_lists
         assert driver.refused("start", operation="measure") == {"after-missing"}
         driver.work("torque-cap")
     driver.do("start", operation="measure")
-    measured(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
-    driver.do("remedy", name="clearance")  # the undersize shell: nothing to redo, measure again
+    record_bearing(driver, "52.000 mm", "52.000 mm", journal="51.990 mm")
+    driver.do("remedy", name="clearance")  # the undersize shell has no redo list: only measure again
     assert driver.refused("remedy", name="clearance") == {"not-allowed"}
     driver.do("record", name="journal", value="51.970 mm")
-    assert driver.refused("finish") == {"value-missing"}  # the bore was read before the shell went in
-    measured(driver, "52.000 mm", "52.000 mm", journal="51.970 mm")
+    assert driver.refused("finish") == {"value-missing"}  # the bore was read before the shell was fitted
+    record_bearing(driver, "52.000 mm", "52.000 mm", journal="51.970 mm")
     driver.do("finish")
 
 
-def test_a_remedy_that_stops_the_work_is_not_walked_past(tmp_path: Path) -> None:
+def test_stop_remedy_cannot_be_carried_out(tmp_path: Path) -> None:
     driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     driver.do("start", operation="measure")
-    measured(driver, "52.100 mm", "52.100 mm", journal="51.990 mm")
+    record_bearing(driver, "52.100 mm", "52.100 mm", journal="51.990 mm")
     assert driver.refused("remedy", name="clearance") == {"not-allowed"}
     assert driver.refused("remedy", name="bore") == {"not-allowed"}
     assert driver.refused("finish") == {"out-of-limit"}
 
 
-LEANING = (
+RELATIVE_LIMIT = (
     HEAD
     + """\
 sections:
@@ -138,8 +138,8 @@ sections:
 )
 
 
-def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) -> None:
-    driver = start_session(tmp_path, LEANING, options={}, start={})
+def test_relative_limit_is_calculated_from_the_earlier_reading(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, RELATIVE_LIMIT, options={}, start={})
     driver.do("start", operation="drag")
     driver.do("record", name="start-torque", value="1.20 N·m")
     driver.do("finish")
@@ -149,7 +149,7 @@ def test_a_limit_that_leans_on_an_earlier_reading_moves_with_it(tmp_path: Path) 
     assert driver.do("record", name="turning", value="1.55 N·m").lines[0].data["verdict"] == "ok"
     for number, value in enumerate(("10.00 mm", "10.20 mm", "10.26 mm"), 1):
         driver.do("record", name="weights", value=value, reading=number)
-    assert driver.refused("finish") == {"out-of-limit"}  # they differ by 0.26 mm, more than 0.254 mm
+    assert driver.refused("finish") == {"out-of-limit"}  # the difference is 0.26 mm; the limit 0.010 in is 0.254 mm
     driver.do("record", name="weights", value="10.25 mm", reading=3)
     driver.do("finish")
 
@@ -171,7 +171,7 @@ sections:
 )
 
 
-def test_a_part_is_chosen_by_the_table_and_what_falls_between_rows_is_asked(tmp_path: Path) -> None:
+def test_chosen_part_must_be_in_a_table_row_of_the_readings(tmp_path: Path) -> None:
     driver = start_session(tmp_path, CHOOSING, options={}, start={})
     driver.do("start", operation="choose-gasket")
     assert driver.refused("choose", name="gasket", take="one notch") == {"value-missing"}
@@ -207,7 +207,7 @@ sections:
 )
 
 
-def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_path: Path) -> None:
+def test_matching_proposes_the_shims_nearest_to_the_aim_and_rejects_a_lash_out_of_limit(tmp_path: Path) -> None:
     driver = start_session(tmp_path, MATCHING, options={}, start={})
     driver.do("start", operation="shims")
     for place, gap, old in (("1", "0.35 mm", "2.40 mm"), ("2", "0.25 mm", "2.50 mm"), ("3", "0.15 mm", "2.60 mm")):
@@ -219,7 +219,7 @@ def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_pat
     assert state is not None
     step = state.plan.steps["shims"]
     given, _ = proposed_parts(state, step, step.operation.match[0])
-    # N = R + M - target: every valve asks for 2.50 mm (worked by hand); the three nearest are given.
+    # gap + old shim - aim = 2.50 mm for every valve (calculated by hand). The three nearest shims are proposed.
     assert sorted(given.values()) == ["a", "b", "c"]
     assert driver.refused("choose", name="shims[1]", take="z") == {"unknown-name"}
     driver.do("choose", name="shims[1]", take="d")
@@ -228,7 +228,7 @@ def test_shims_are_given_to_valves_so_that_every_lash_comes_near_its_aim(tmp_pat
     driver.do("choose", name="shims[3]", take="c")
     assert driver.refused("finish") == {"out-of-limit"}
     assert driver.refused("choose", name="shims[1]", take="2.5 N·m") == {"wrong-dimension"}
-    driver.do("choose", name="shims[1]", take="2.51 mm")  # a new one, bought and measured
+    driver.do("choose", name="shims[1]", take="2.51 mm")  # the size of a new shim
     driver.do("finish")
 
 
@@ -271,10 +271,10 @@ def joint_lines(driver: SessionDriver) -> str:
     return "\n".join(shown.settings)
 
 
-def test_an_extension_changes_what_the_wrench_is_set_to_and_the_preload_is_estimated(tmp_path: Path) -> None:
+def test_extension_changes_the_wrench_setting_and_preload_is_estimated(tmp_path: Path) -> None:
     driver = start_session(tmp_path, JOINT, options={}, start={})
     driver.do("start", operation="tighten")
-    # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (worked by hand)
+    # T / (K d) = 60 / (0.15 x 0.010) = 40 kN (calculated by hand)
     assert "preload about 40 kN" in joint_lines(driver)
     assert driver.refused("wrench", extension="50 mm") == {"value-missing"}
     assert driver.refused("wrench", extension="50 N·m", lever="400 mm") == {"wrong-dimension"}
@@ -294,7 +294,7 @@ def shop(tmp_path: Path) -> Register:
     return Register(path)
 
 
-def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDriver:
+def start_in_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDriver:
     clock = ManualClock()
     log = tmp_path / "shop.jsonl"
     controller = SessionController.begin(
@@ -305,14 +305,14 @@ def in_the_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDri
     return driver
 
 
-def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, shop: Register) -> None:
-    driver = in_the_shop(tmp_path, shop)
+def test_unfit_wrench_is_refused_and_the_only_fit_one_is_used(tmp_path: Path, shop: Register) -> None:
+    driver = start_in_shop(tmp_path, shop)
     driver.do("start", operation="tighten")
     # 60 N·m is below 20 % of 400 N·m; T-2 is overdue.
     assert driver.refused("tick", joint="studs", fastener=1, instrument="T-9") == {"instrument-unfit"}
     assert driver.refused("tick", joint="studs", fastener=1, instrument="T-2") == {"instrument-unfit"}
     assert driver.refused("tick", joint="studs", fastener=1, instrument="T-7") == {"unknown-name"}
-    used = driver.do("tick", joint="studs", fastener=1)  # the only one that is fit
+    used = driver.do("tick", joint="studs", fastener=1)  # the only fit one
     assert [line.kind for line in used.lines] == ["instrument-used", "ticked"]
     assert (used.lines[0].data["due"], used.lines[1].data["serial"]) == ("2027-01-01", "T-1")
     assert [line.kind for line in driver.do("tick", joint="studs", fastener=2).lines] == ["ticked"]
@@ -320,37 +320,39 @@ def test_a_wrench_that_is_not_fit_is_refused_with_what_would_be(tmp_path: Path, 
     driver.controller.close()
     register = Register(shop.path, tmp_path / "cache").shop()
     assert register is not None
-    assert Register(shop.path, tmp_path / "cache").shop() == register  # as kept
+    assert Register(shop.path, tmp_path / "cache").shop() == register  # unchanged when read again
     assert next(one.uses for one in register.instruments if one.id == "good") == 2
 
 
-def test_only_who_has_the_role_may_sign_and_only_who_works_here_may_open(tmp_path: Path, shop: Register) -> None:
-    driver = in_the_shop(tmp_path, shop)
+def test_hold_needs_a_person_with_the_role_and_opening_needs_a_registered_person(
+    tmp_path: Path, shop: Register
+) -> None:
+    driver = start_in_shop(tmp_path, shop)
     driver.do("start", operation="sealed")
     assert driver.refused("sign", operation="sealed", by="Robin") == {"not-allowed"}
     assert driver.refused("sign", operation="sealed", by="Stranger") == {"not-allowed"}
     driver.do("sign", operation="sealed", by="Kim")
     driver.controller.close()
     shop.path.write_text(SHOP + "defaults: {by: Robin}\n", encoding="utf-8")
-    usual = SessionController.begin(
+    with_default = SessionController.begin(
         tmp_path / "3.jsonl", load_text(JOINT), file="j.yaml", read=read_procedure, register=shop
     )
-    assert SessionDriver(usual, ManualClock()).do("open", unit="1").lines[0].by == "Robin"
-    fresh = SessionController.begin(
+    assert SessionDriver(with_default, ManualClock()).do("open", unit="1").lines[0].by == "Robin"
+    other = SessionController.begin(
         tmp_path / "2.jsonl", load_text(JOINT), file="j.yaml", read=read_procedure, register=shop
     )
-    assert SessionDriver(fresh, ManualClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
+    assert SessionDriver(other, ManualClock()).refused("open", by="Stranger", unit="1") == {"not-allowed"}
 
 
-def test_a_register_with_a_mistake_in_it_is_never_read_past(tmp_path: Path, shop: Register) -> None:
-    driver = in_the_shop(tmp_path, shop)
+def test_nothing_is_accepted_while_the_register_has_an_error(tmp_path: Path, shop: Register) -> None:
+    driver = start_in_shop(tmp_path, shop)
     shop.path.write_text(SHOP.replace("roles: [inspector]", "rolls: [inspector]"), encoding="utf-8")
     assert driver.refused("start", operation="sealed") == {"not-allowed"}
     shop.path.write_text(SHOP, encoding="utf-8")
     driver.do("start", operation="sealed")
 
 
-def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_path: Path) -> None:
+def test_used_part_is_judged_by_the_limit_for_used_parts(tmp_path: Path) -> None:
     text = HEAD + (
         "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
         "      play: {ask: Play, unit: mm, limit: at most 0.20 mm, used: at most 0.40 mm}\n"
@@ -365,7 +367,7 @@ def test_the_limit_for_used_parts_is_held_against_a_part_said_to_be_used(tmp_pat
     driver.do("finish")
 
 
-def test_a_temperature_difference_is_judged_without_the_offset_between_the_scales(tmp_path: Path) -> None:
+def test_temperature_difference_is_judged_without_the_offset_of_the_scales(tmp_path: Path) -> None:
     text = HEAD + (
         "sections:\n- id: all\n  title: All\n  operations:\n  - id: one\n    title: One\n    record:\n"
         "      hot: {ask: Hot, unit: °C}\n      cold: {ask: Cold, unit: °C}\n"
@@ -374,12 +376,12 @@ def test_a_temperature_difference_is_judged_without_the_offset_between_the_scale
     driver = start_session(tmp_path, text, options={}, start={})
     driver.do("start", operation="one")
     driver.do("record", name="hot", value="70 °C")
-    driver.do("record", name="cold", value="20 °C")  # 50 K is 90 °F of difference
+    driver.do("record", name="cold", value="20 °C")  # a difference of 50 K is 90 °F
     driver.do("finish")
 
 
-def test_a_rehearsal_wears_no_wrench(tmp_path: Path, shop: Register) -> None:
-    log = tmp_path / "rehearsal.jsonl"
+def test_simulated_job_does_not_count_uses_of_instruments(tmp_path: Path, shop: Register) -> None:
+    log = tmp_path / "simulated.jsonl"
     controller = SessionController.begin(
         log, load_text(JOINT), file="j.yaml", read=read_procedure, register=shop, simulated=True
     )

@@ -25,11 +25,13 @@ CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 
 
 class AppDriver:
+    """The running app: send keys, read the screen and the log."""
+
     def __init__(self, app: BenchApp, pilot: Pilot[int]) -> None:
         self.app, self.pilot = app, pilot
 
     async def press(self, *keys: str) -> None:
-        """The keys in one burst, and everything that they set off."""
+        """Press keys in one burst, and wait until they are handled."""
         for key in keys:
             character = CHARACTERS.get(key, key if len(key) == 1 else None)
             name = _character_to_key(key) if len(key) == 1 else key
@@ -37,6 +39,7 @@ class AppDriver:
         await self._settled()
 
     async def paste(self, text: str) -> None:
+        """Paste a text, and wait until it is handled."""
         self.app.post_message(events.Paste(text))
         await self._settled()
 
@@ -48,13 +51,13 @@ class AppDriver:
         await self.pilot.pause()
 
     async def type(self, text: str) -> None:
-        """Character by character; a line break is Enter."""
+        """Type a text character by character. A line break is Enter."""
         await self.press(*("enter" if char == "\n" else char for char in text))
 
-    async def tick(self) -> None:
-        """The clock's own tick, without waiting a second for it."""
+    async def timer_tick(self) -> None:
+        """Run the timer of the bench once, without waiting for it."""
         assert isinstance(self.app.screen, BenchScreen)
-        await self.app.screen.tick()
+        await self.app.screen.timer_tick()
         await self.pilot.pause()
 
     @property
@@ -64,25 +67,28 @@ class AppDriver:
 
     @property
     def text(self) -> str:
+        """The text on the screen."""
         return "\n".join(plain(line).rstrip() for line in self.screen.query_one(Canvas).lines)
 
     @property
     def field(self) -> str:
-        """What stands in the field that has the keys; empty when none has."""
+        """The text in the focused field, empty if no field has the focus."""
         return str(getattr(self.app.focused, "value", ""))
 
     @property
     def events(self) -> list[dict[str, Any]]:
-        """The log, read from the disk."""
+        """The events of the log, read from the disk."""
         assert self.app.client is not None
         return events_in(self.app.client.log)
 
     @property
     def kinds(self) -> list[str]:
+        """The kinds of the events."""
         return [event["kind"] for event in self.events]
 
     @property
     def last(self) -> dict[str, Any]:
+        """Kind, person and data of the last event."""
         event = self.events[-1]
         return {"kind": event["kind"], "by": event["by"], **event["data"]}
 
@@ -91,7 +97,7 @@ class AppDriver:
 async def drive_app(
     first: SessionController | Page[Any], size: tuple[int, int] = (80, 24), by: str = "", *, review: bool = False
 ) -> AsyncIterator[AppDriver]:
-    """Start with the bench of an open job, or with any other first page. ``review``: with the screens of a review."""
+    """Run the app with the bench of an open job, or with another first page. ``review`` selects the review screens."""
     client = SessionClient(first, by) if isinstance(first, SessionController) else None
     page = BenchScreen(client) if client is not None else first
     assert isinstance(page, Page)

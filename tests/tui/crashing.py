@@ -1,4 +1,4 @@
-"""A program for the crash test: a job is open and key x raises an error. ``python -m tests.tui.crashing LOG``."""
+"""A program for the crash test: a job is open, and key x raises an error. Run: ``python -m tests.tui.crashing LOG``."""
 
 import sys
 from pathlib import Path
@@ -7,7 +7,7 @@ from typing import ClassVar
 from textual.binding import Binding, BindingType
 
 from benchflow.session.controller import SessionController
-from benchflow.session.procedure_loading import reader
+from benchflow.session.procedure_loading import procedure_reader
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.draw.styled_lines import Line, styled
 from benchflow.tui.model.preferences import Preferences
@@ -28,7 +28,7 @@ class Crashing(TextPage[None], inherit_bindings=False):
 
 
 if __name__ == "__main__":
-    controller = SessionController.resume(Path(sys.argv[1]), read=reader())
+    controller = SessionController.resume(Path(sys.argv[1]), read=procedure_reader())
     app = BenchApp(Preferences(None), Crashing(), screen_for, SessionClient(controller))
     app.run()
     controller.close()

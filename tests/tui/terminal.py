@@ -1,4 +1,4 @@
-"""A real terminal for tests: a program runs in a pty and pyte keeps the screen that it paints."""
+"""A terminal for tests: a program runs in a pty, and pyte interprets what it paints."""
 
 import fcntl
 import os
@@ -18,7 +18,7 @@ import pyte
 
 ROOT = Path(__file__).parents[2]
 NOT_FOR_PYTE = re.compile(rb"\x1b\[[<>=][0-9;]*u|\x1b\[\?[0-9;]*\$p|\x1b\[>[0-9;]*[a-z]")
-"""Keyboard-protocol and mode queries, which pyte takes for cursor commands."""
+"""Queries about keyboard protocol and modes. pyte would treat them as cursor commands."""
 
 
 class Terminal:
@@ -64,23 +64,25 @@ class Terminal:
         self.close()
 
     def type(self, text: str) -> None:
-        """One write, as a gauge or a scanner makes it."""
+        """Type a text in one write, as a gauge or a scanner does."""
         os.write(self.fd, text.encode())
 
     def paste(self, text: str) -> None:
+        """Paste a text as a terminal does (bracketed paste)."""
         self.type(f"\x1b[200~{text}\x1b[201~")
 
     def signal(self, number: signal.Signals) -> None:
+        """Send a signal to the program."""
         os.kill(self.pid, number)
 
     def close(self) -> None:
-        """Pull the plug: the terminal is gone for whoever runs in it."""
+        """Close the terminal. The program in it gets SIGHUP."""
         if self._open:
             os.close(self.fd)
             self._open = False
 
     def read(self, seconds: float) -> bool:
-        """Take in what has been painted; false when nothing more can come."""
+        """Read what the program has painted. False if it has closed the terminal."""
         ready, _, _ = select.select([self.fd], [], [], seconds)
         if not ready:
             return True
@@ -94,13 +96,16 @@ class Terminal:
 
     @property
     def lines(self) -> list[str]:
+        """The rows of the screen."""
         return [line.rstrip() for line in self.screen.display]
 
     @property
     def text(self) -> str:
+        """The text on the screen."""
         return "\n".join(self.lines)
 
     def wait_until(self, seen: Callable[[], bool], what: str) -> None:
+        """Read until ``seen`` is true. ``what`` is its name in the error."""
         end = time.monotonic() + self.patience
         while not seen():
             if not self.read(0.05) and not seen():
@@ -109,13 +114,15 @@ class Terminal:
                 raise AssertionError(f"waited {self.patience} s for {what}; the screen:\n{self.text}")
 
     def wait_for(self, *texts: str) -> None:
+        """Wait until all texts are on the screen."""
         self.wait_until(lambda: all(text in self.text for text in texts), " and ".join(map(repr, texts)))
 
     def wait_gone(self, text: str) -> None:
+        """Wait until a text is no longer on the screen."""
         self.wait_until(lambda: text not in self.text, f"{text!r} to go")
 
     def wait_end(self) -> int:
-        """The exit status; negative for a signal, as `subprocess` has it."""
+        """Wait for the end of the program and return its exit status, negative for a signal as in ``subprocess``."""
         end = time.monotonic() + self.patience
         while time.monotonic() < end:
             if self._open:

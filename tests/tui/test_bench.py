@@ -1,4 +1,4 @@
-"""The bench by keys on a real log: what the screen shows as done is in the file."""
+"""The bench driven by keys, with a real log: what the screen shows as done is in the file."""
 
 import re
 from pathlib import Path
@@ -11,14 +11,14 @@ DOWN = {"pistons": "down"}
 
 
 def measuring(folder: Path) -> SessionDriver:
-    """A measuring operation in progress: lash, and three readings of run-out."""
+    """A job with a measuring operation in progress: lash, and three readings of run-out."""
     driver = start_session(folder)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
     return driver
 
 
-async def test_one_key_carries_out_a_whole_operation_and_each_step_is_on_disk(tmp_path: Path) -> None:
+async def test_enter_alone_carries_out_an_operation_and_each_step_is_on_disk(tmp_path: Path) -> None:
     driver = start_session(tmp_path, start=DOWN)
     driver.lower_and_tighten()
     async with drive_app(driver.controller) as bench:
@@ -42,7 +42,7 @@ async def test_reading_without_unit_gets_the_unit_of_its_field(tmp_path: Path) -
         assert "Lash: 0.25 mm ok" in bench.text
 
 
-async def test_another_unit_is_converted_on_the_screen_and_logged_as_typed(tmp_path: Path) -> None:
+async def test_value_in_another_unit_is_converted_on_the_screen_and_logged_as_typed(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type(".0098 in")
         assert "= 0.2489 mm" in bench.text
@@ -150,7 +150,7 @@ async def test_check_stage_asks_for_the_reading_of_the_wrench(tmp_path: Path) ->
         assert bench.last["quantity"]["entered"] == "35 N·m"
 
 
-async def test_the_lot_of_a_consumable_comes_from_a_scanner_as_text(tmp_path: Path) -> None:
+async def test_scanned_lot_is_logged_as_text(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     async with drive_app(driver.controller) as bench:
@@ -168,7 +168,7 @@ async def test_tick_of_a_check_can_be_cleared(tmp_path: Path) -> None:
         assert bench.kinds[-2:] == ["checked", "unchecked"]
 
 
-async def test_pausing_keeps_the_entries_and_the_operation_can_be_continued(tmp_path: Path) -> None:
+async def test_paused_operation_keeps_its_entries_and_can_be_continued(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.type("0.25\n")
         await bench.press("a")
@@ -179,7 +179,7 @@ async def test_pausing_keeps_the_entries_and_the_operation_can_be_continued(tmp_
         assert "0.25 mm" in bench.text
 
 
-async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_closes(tmp_path: Path) -> None:
+async def test_time_window_counts_down_and_rings_once_before_it_closes(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
@@ -189,16 +189,16 @@ async def test_an_open_window_counts_down_and_warns_with_one_bell_before_it_clos
         rung: list[str] = []
         bench.app.bell = lambda: rung.append("bell")  # type: ignore[method-assign]  # to count them
         driver.clock.advance(60)
-        await bench.tick()
+        await bench.timer_tick()
         assert "9:00 left" in bench.text
         assert not rung
         driver.clock.advance(480)
         for _ in range(2):
-            await bench.tick()
+            await bench.timer_tick()
         assert "▲ 1:00 left" in bench.text
         assert rung == ["bell"]
         driver.clock.advance(70)
-        await bench.tick()
+        await bench.timer_tick()
         assert "× closed 0:10 ago" in bench.text
         assert "Redo step 1, or sign a" in bench.text
 
@@ -223,7 +223,7 @@ async def test_blocked_operation_shows_every_reason_and_one_key_guides_to_it(tmp
         assert (bench.last["kind"], bench.last["operation"]) == ("started", "seat-cam")
 
 
-async def test_help_lists_every_key_of_the_bench_and_runs_it(tmp_path: Path) -> None:
+async def test_key_can_be_run_from_the_help(tmp_path: Path) -> None:
     async with drive_app(measuring(tmp_path).controller) as bench:
         await bench.press("question_mark")
         for word in ("pause", "rework", "deviate", "large type", "colours", "leave"):
@@ -234,3 +234,32 @@ async def test_help_lists_every_key_of_the_bench_and_runs_it(tmp_path: Path) -> 
             await bench.press("down")
         await bench.press("enter")
         assert "Text of the note" in bench.text
+
+
+async def test_greyed_key_shows_why_it_is_blocked(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.press("u")
+        assert "only between operations" in bench.text
+        await bench.press("x")
+        assert "while a joint is tightened" in bench.text
+        await bench.press("down", "down", "down", "down", "enter")
+        assert "Lash is not entered yet" in bench.text.split("────")[-1]
+        await bench.press("o", "enter")
+        assert "Finish the operation in progress" in bench.text
+        await bench.press("home", "enter")
+        assert "This operation is done" in bench.text
+
+
+async def test_paused_operation_is_continued_not_started(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.press("a")
+        assert "Enter continue" in bench.text
+        await bench.press("enter")
+        assert bench.kinds[-1] == "started"
+
+
+async def test_error_in_a_value_is_written_as_sentences(tmp_path: Path) -> None:
+    async with drive_app(measuring(tmp_path).controller) as bench:
+        await bench.type("0,25\n")
+        assert "A comma can mean" in bench.text
+        assert "Write 0.25" in bench.text

@@ -1,11 +1,11 @@
-"""Defects found by building whole procedures by hand at the bench. All numbers are invented."""
+"""Regression tests of the bench: defects found while whole procedures were worked by hand. All numbers are invented."""
 
 from pathlib import Path
 
 import pytest
 
 from benchflow.session.controller import SessionController
-from benchflow.session.machine_folders import places
+from benchflow.session.machine_folders import machine_folders
 from benchflow.session.shop.live_register import Register
 from benchflow.tui.bench.bench_screen import BenchScreen
 from benchflow.tui.launch import first_page
@@ -114,7 +114,7 @@ async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_pat
         await bench.press("down", "enter")
         assert (bench.last["kind"], bench.last["serial"]) == ("recorded", "H-2")
         await bench.press("up")
-        await bench.type("106\n")  # it holds from now on
+        await bench.type("106\n")  # the choice is used from now on
         assert (bench.kinds.count("recorded"), bench.last["serial"]) == (2, "H-2")
         assert "serial H-2" in bench.text or "►" in bench.text
 
@@ -127,7 +127,7 @@ async def test_another_gauge_is_chosen_by_a_key_but_not_one_that_does_not_cover_
         await bench.press("up", "escape", "i", "down", "enter")
         await bench.type("106\n")
         assert bench.last["serial"] == "H-2"
-        await bench.press("up", "escape", "i", "up", "up", "enter")  # the one that reaches to 50 mm
+        await bench.press("up", "escape", "i", "up", "up", "enter")  # its range ends at 50 mm
         await bench.type("107\n")
         assert "× Height gauge 3  H-3" in bench.text
         assert bench.kinds.count("recorded") == 2
@@ -135,7 +135,7 @@ async def test_another_gauge_is_chosen_by_a_key_but_not_one_that_does_not_cover_
         assert (bench.last["serial"], bench.last["quantity"]["value"]) == ("H-1", "107")
 
 
-async def test_gauge_that_keeps_typing_does_not_choose_the_instrument(tmp_path: Path) -> None:
+async def test_second_reading_of_a_gauge_does_not_choose_an_instrument(tmp_path: Path) -> None:
     async with drive_app(at(tmp_path, MEASURING, "height", shop=SHOP).controller) as bench:
         await bench.type("105\n106\n")
         assert "Which instrument do you use?" in bench.text
@@ -144,7 +144,7 @@ async def test_gauge_that_keeps_typing_does_not_choose_the_instrument(tmp_path: 
 
 
 async def test_default_builder_is_selected_and_the_people_of_the_shop_are_listed(tmp_path: Path) -> None:
-    where = places()
+    where = machine_folders()
     where.shop.parent.mkdir(parents=True)
     where.shop.write_text(SHOP, encoding="utf-8")
     page = StartPage(JobCatalog(where, tmp_path / "logs", ManualClock()), load_text(MEASURING), "b.yaml", None, "7")
@@ -194,7 +194,7 @@ async def test_field_of_the_twelfth_reading_is_visible(tmp_path: Path) -> None:
         assert "] mm   0.10 .. 0.20 mm" in bench.text
 
 
-async def test_single_reading_of_a_set_that_must_agree_is_not_shown_as_out_of_limit(tmp_path: Path) -> None:
+async def test_first_reading_of_values_that_must_agree_is_not_shown_as_out_of_limit(tmp_path: Path) -> None:
     driver = at(tmp_path, MANY, "many")
     for _ in range(12):
         driver.do("record", name="lash", value="0.15 mm")
@@ -213,7 +213,7 @@ async def test_deviation_is_shown_only_at_readings_out_of_limit(tmp_path: Path) 
         assert "HIGH, deviation signed" in bench.text
 
 
-async def test_no_key_leads_from_drawing_down_to_the_full_torque(
+async def test_full_torque_needs_confirmation_that_the_part_is_seated(
     tmp_path: Path,
 ) -> None:
     async with drive_app(at(tmp_path, CAM, "cam").controller) as bench:
@@ -271,14 +271,14 @@ async def test_log_of_a_simulated_job_can_be_viewed_under_any_name(tmp_path: Pat
     driver.controller.close()
     renamed = tmp_path / "tried.log"
     (tmp_path / "b.jsonl").rename(renamed)
-    controller = first_page(JobCatalog(places(), tmp_path), renamed, None, None)
+    controller = first_page(JobCatalog(machine_folders(), tmp_path), renamed, None, None)
     assert isinstance(controller, SessionController)
     async with drive_app(controller) as bench:
         assert isinstance(bench.screen, BenchScreen)
         assert "Measure it" in bench.text
 
 
-async def test_deviation_form_lists_no_missing_time_window_and_selects_the_bad_value(
+async def test_deviation_form_selects_the_value_out_of_limit_and_lists_no_time_window(
     tmp_path: Path,
 ) -> None:
     driver = at(tmp_path, MEASURING, "height")

@@ -1,4 +1,4 @@
-"""Drawing: the five answers fit on 80 by 24, and everything reads without colour."""
+"""Drawing: everything important fits on 80 by 24, and is readable without colour."""
 
 import re
 from collections.abc import Iterator
@@ -35,13 +35,13 @@ def scenes() -> Iterator[tuple[str, BenchContent, tuple[object, ...]]]:
         items = bench_inputs(shown)
         for at, item in enumerate(items):
             yield f"{type(inputs[0]).__name__}-{at}", BenchContent(NOON, OperationTask(shown), item), inputs
-    yield "to take up", BenchContent(NOON, OperationTask(now(FLOAT, in_progress=False))), ()
+    yield "ready to start", BenchContent(NOON, OperationTask(now(FLOAT, in_progress=False))), ()
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (100, 30)])
 @pytest.mark.parametrize("large", [False, True])
 @pytest.mark.parametrize(("scene", "inputs"), [(s, i) for _, s, i in scenes()], ids=[name for name, _, _ in scenes()])
-def test_five_answers_are_on_the_screen_for_every_input(
+def test_task_cautions_state_clock_and_next_steps_are_visible_for_every_input(
     scene: BenchContent, inputs: tuple[object, ...], size: tuple[int, int], large: bool
 ) -> None:
     assert isinstance(scene.task, OperationTask)
@@ -54,20 +54,20 @@ def test_five_answers_are_on_the_screen_for_every_input(
     assert "CAUTION" in words
     assert "evenly" in words
     for row in shown.state_rows:
-        assert row.words in words or "? not known" in words
+        assert row.value in words or "? not known" in words
     assert "0:44" in words
     assert "Draw down" in words
     assert "27 Time the cams" in words
     assert "Set the head down now." in words
 
 
-def test_state_is_complete_however_many_clocks_run() -> None:
+def test_whole_state_is_visible_with_many_clocks() -> None:
     clocks = tuple(ClockRow(f"op-{n}", f"Operation {n}", "since", "missed", -60.0 * n, "late") for n in range(1, 5))
-    seven = tuple(StateRow(f"v{n}", f"Part {n}", f"stands {n}") for n in range(1, 8))
+    seven = tuple(StateRow(f"v{n}", f"Part {n}", f"value {n}") for n in range(1, 8))
     crowded = msgspec.structs.replace(view(now(), clocks), state_rows=seven)
     text = texts(draw_side(crowded, 29, 16))
-    assert all(f"stands {n}" in text for n in range(1, 8))
-    assert "and 2 more" in text  # of four clocks: no row is dropped without a word
+    assert all(f"value {n}" in text for n in range(1, 8))
+    assert "and 2 more" in text  # the number of hidden clocks is shown
     assert "NEXT" in text
 
 
@@ -92,7 +92,7 @@ def test_strokes_show_the_stages_done_of_a_fastener() -> None:
     assert "|··" in rows[1]
 
 
-def test_part_too_wide_for_the_screen_is_listed_with_every_fastener() -> None:
+def test_joint_too_wide_for_the_screen_is_drawn_as_a_list() -> None:
     drawn = texts(joint_pictures(joint(), 20)[-1])
     assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 11))
 
@@ -111,7 +111,7 @@ def test_more_stages_than_strokes_are_shown_as_a_digit() -> None:
         (GaugePositions(0.2, 0.8, 0.3, 0.7, None), "──[━━━━━]──"),
     ],
 )
-def test_gauge_reads_without_colour(gauge: GaugePositions, drawn: str) -> None:
+def test_gauge_is_readable_without_colour(gauge: GaugePositions, drawn: str) -> None:
     shown = plain(draw_gauge(gauge, 11))
     assert shown.count("●") == (gauge.value is not None)
     if gauge.value is not None and gauge.low is not None and gauge.high is not None:
@@ -134,7 +134,7 @@ def test_typed_value_is_shown_converted_and_on_the_gauge() -> None:
     assert "●" in words
 
 
-def test_next_input_is_the_next_open_one() -> None:
+def test_next_input_is_the_next_open_input() -> None:
     items = bench_inputs(now(FLOAT, CHECK))
     assert next_input(items) == 0
     assert next_input(items, 0) == 1
@@ -151,7 +151,7 @@ def test_large_letters_have_four_rows_and_unknown_letters_stay_normal() -> None:
     assert len(large_wrapped("Tighten the head in three equal stages", 60, 2)) == 8
 
 
-def test_a_status_is_a_word_and_a_shape() -> None:
+def test_status_is_shown_by_a_word_and_a_shape() -> None:
     rows = (OperationRow("a", 1, "First", "ready"), OperationRow("b", 2, "Second", "blocked", "not yet"))
     shown = view(None)
     words = texts(draw_bench(msgspec.structs.replace(shown, operations=rows), BenchContent(NOON), 80, 24).lines)
@@ -166,7 +166,7 @@ WORDS = st.text(st.characters(codec="utf-8"), max_size=60)
 
 @settings(max_examples=60, deadline=None)
 @given(st.integers(8, 200), st.integers(4, 60), WORDS, WORDS, st.booleans(), st.integers(0, 2))
-def test_no_text_and_no_size_of_window_breaks_the_screen(
+def test_lines_never_exceed_the_screen_for_any_text_and_size(
     width: int, height: int, title: str, do: str, large: bool, at: int
 ) -> None:
     shown = msgspec.structs.replace(now(joint(), FLOAT, CHECK), title=title, do=(do, "2 " + do))
@@ -174,3 +174,11 @@ def test_no_text_and_no_size_of_window_breaks_the_screen(
     picture = (draw_large if large else draw_bench)(view(shown, (CLOSING,)), scene, width, height)
     assert len(picture.lines) <= height
     assert all(width_of(line) <= width for line in picture.lines)
+
+
+def test_large_type_enlarges_the_figure_and_leaves_rows_for_the_instruction() -> None:
+    shown = now(FLOAT, CHECK)
+    item = bench_inputs(shown)[0]
+    words = texts(draw_large(view(shown), BenchContent(NOON, OperationTask(shown), item), 80, 24).lines)
+    assert "23 Seat the intake cam" in words
+    assert "Start every nut by hand" in words

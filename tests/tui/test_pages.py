@@ -1,4 +1,4 @@
-"""The other screens of a job: what they log, and the two ways to leave each of them."""
+"""The other screens of a job: what they log, and that each can be left in two ways."""
 
 import errno
 import importlib
@@ -12,11 +12,14 @@ import pytest
 from textual.binding import Binding
 
 import benchflow.tui
+from benchflow.session.machine_folders import machine_folders
 from benchflow.tui.app.bench_app import BenchApp
+from benchflow.tui.model.job_catalog import JobCatalog
+from benchflow.tui.screens.start_page import StartPage
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import Page
 from tests.driving.failing_disk import FailingDisk
-from tests.driving.session_driver import SessionDriver
+from tests.driving.session_driver import SessionDriver, load_text
 from tests.driving.small_head import SMALL_HEAD, resume_session, start_session
 from tests.tui.app_driver import AppDriver, drive_app
 
@@ -24,7 +27,7 @@ DOWN = {"pistons": "down"}
 
 
 def holding(folder: Path) -> SessionDriver:
-    """The curing in progress, late enough after the head was lowered: it needs a signature."""
+    """A job with the curing in progress, two hours after the head was lowered. The curing needs a signature."""
     driver = start_session(folder)
     driver.lower_head()
     driver.clock.advance(7200)
@@ -32,9 +35,9 @@ def holding(folder: Path) -> SessionDriver:
     return driver
 
 
-async def test_a_hold_is_signed_by_a_name_and_then_the_operation_can_be_finished(tmp_path: Path) -> None:
+async def test_operation_with_a_hold_can_be_finished_after_the_signature(tmp_path: Path) -> None:
     async with drive_app(holding(tmp_path).controller) as bench:
-        assert "Hold: inspector signs: the joint" in bench.text
+        assert "Hold point, inspector signs: the joint" in bench.text
         await bench.press("enter")
         await bench.type("K. Lathe\n")
         assert (bench.last["kind"], bench.last["by"], bench.last["self_signed"]) == ("signed", "K. Lathe", False)
@@ -74,7 +77,7 @@ async def test_deviation_is_logged_with_subject_reason_and_name(tmp_path: Path) 
         driver.do("record", name="runout", reading=slot, value="0.01 mm")
     driver.do("record", name="lash", value="0.35 mm")
     async with drive_app(driver.controller) as bench:
-        await bench.press("d", "enter")  # the one value that is out is picked already
+        await bench.press("d", "enter")  # the only value out of limit is selected already
         await bench.type("no thinner shim to be had\n")
         await bench.press("enter")
         assert bench.last["kind"] == "deviated"
@@ -117,6 +120,7 @@ async def test_rework_plan_is_shown_before_it_starts_and_then_done_step_by_step(
         await bench.type("the gasket was the wrong way up\n")
         assert bench.last["kind"] == "rework-started"
         assert "step 1 of 3" in bench.text
+        assert "Undo: Tighten the studs" in bench.text
         assert "Loosen the studs" in bench.text
         await bench.press("enter", "enter")
         assert bench.kinds[-2:] == ["undone", "undone"]
@@ -190,7 +194,7 @@ async def test_full_disk_is_reported_and_the_job_continues_in_another_folder(tmp
         assert bench.last["quantity"]["entered"] == "0.25 mm"
 
 
-async def test_after_a_failing_disk_the_same_key_tries_again(tmp_path: Path) -> None:
+async def test_same_key_tries_again_after_a_disk_error(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -254,7 +258,7 @@ async def test_end_sheet_lists_follow_ups_with_dates_and_the_log(tmp_path: Path)
         await bench.press("enter")
 
 
-async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_setting(tmp_path: Path) -> None:
+async def test_job_can_end_early_with_a_reason_but_not_with_a_temporary_state(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.work("hold-chain")
     async with drive_app(driver.controller) as bench:
@@ -267,6 +271,7 @@ async def test_a_session_can_end_early_with_a_reason_but_not_over_a_temporary_se
         bench.app.client.refresh()  # type: ignore[union-attr]  # the bench has one
         await bench.press("e", "enter")
         assert (bench.last["kind"], bench.last["reason"]) == ("closed", "the block is cracked")
+        assert "Ended early: the block is cracked" in bench.text
 
 
 HOSTILE = SMALL_HEAD.replace(
@@ -274,7 +279,7 @@ HOSTILE = SMALL_HEAD.replace(
 )
 
 
-async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequence(tmp_path: Path) -> None:
+async def test_markup_and_control_sequences_in_a_file_are_shown_as_text(tmp_path: Path) -> None:
     async with drive_app(start_session(tmp_path, HOSTILE).controller, (120, 40)) as bench:
         assert "[/] [red]Seal[/red] [@click=app.quit]x[/]" in bench.text
         assert "[qty 4]" in bench.text
@@ -287,7 +292,7 @@ async def test_text_from_a_file_is_text_and_neither_markup_nor_a_control_sequenc
         assert "State" in bench.text
 
 
-async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(tmp_path: Path) -> None:
+async def test_control_characters_are_removed_from_a_pasted_text(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     async with drive_app(driver.controller) as bench:
@@ -296,7 +301,7 @@ async def test_a_pasted_control_sequence_reaches_neither_the_screen_nor_the_log(
         assert bench.last["lot"] == "]52;c;YQ==A-4231m"
 
 
-async def test_several_pasted_lines_are_refused_as_a_whole(tmp_path: Path) -> None:
+async def test_pasted_text_of_several_lines_is_refused(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     async with drive_app(driver.controller) as bench:
@@ -306,7 +311,7 @@ async def test_several_pasted_lines_are_refused_as_a_whole(tmp_path: Path) -> No
 
 
 async def every_page(bench: AppDriver) -> list[str]:
-    """The titles of the screens that lie one key away, each left again by its second way out."""
+    """Open every screen by its key and leave it by F10, then by Esc. Return the titles."""
     seen = []
     for key in ("w", "o", "m", "n", "u", "c", "s", "question_mark", "equals_sign", "q", "e"):
         await bench.press(key)
@@ -319,7 +324,7 @@ async def every_page(bench: AppDriver) -> list[str]:
     return seen
 
 
-async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path) -> None:
+async def test_every_screen_can_be_left_in_two_ways(tmp_path: Path) -> None:
     driver = start_session(tmp_path, start=DOWN)
     driver.lower_and_tighten()
     async with drive_app(driver.controller) as bench:
@@ -327,7 +332,7 @@ async def test_every_screen_can_be_left_in_two_ways_and_shows_how(tmp_path: Path
 
 
 def screen_classes(of: type[Page[Any]] = Page) -> Iterator[type[Page[Any]]]:
-    """Every kind of page in the package."""
+    """Every screen class in the package."""
     for module in pkgutil.walk_packages(benchflow.tui.__path__, "benchflow.tui."):
         importlib.import_module(module.name)
     yield of
@@ -337,7 +342,7 @@ def screen_classes(of: type[Page[Any]] = Page) -> Iterator[type[Page[Any]]]:
 
 
 @pytest.mark.parametrize("screen", [*dict.fromkeys(screen_classes()), EntryField], ids=lambda screen: screen.__name__)
-def test_every_binding_has_a_stable_id_an_action_and_a_key_that_terminals_leave_alone(
+def test_every_binding_has_an_id_an_action_and_a_key_that_terminals_pass_on(
     screen: type[Page[Any]] | type[EntryField],
 ) -> None:
     bindings = [binding for binding in screen.BINDINGS if isinstance(binding, Binding)]
@@ -354,7 +359,7 @@ def test_every_binding_has_a_stable_id_an_action_and_a_key_that_terminals_leave_
 
 
 @pytest.mark.parametrize("keys", [("f5",), ("f6",), ("f6", "f6", "f6")])
-async def test_theme_and_large_type_change_at_once_and_nothing_is_lost(tmp_path: Path, keys: tuple[str, ...]) -> None:
+async def test_typed_text_is_kept_when_theme_or_type_size_changes(tmp_path: Path, keys: tuple[str, ...]) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -372,6 +377,7 @@ async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_
     async with drive_app(driver.controller) as bench:
         before = bench.events
         await bench.press("equals_sign", "down", "enter")
+        assert "in N·m or with a unit, such as 300 in-lb" in bench.text
         await bench.type("300 in-lb\n10 in\n4 in")
         assert "214 in-lb" in bench.text
         await bench.press("enter", "enter")
@@ -380,7 +386,7 @@ async def test_calculation_is_updated_while_typing_and_its_result_goes_into_the_
 
 
 async def touch(bench: AppDriver, text: str) -> None:
-    """A finger on the first cell of the text."""
+    """Click on the first cell of the text."""
     rows = bench.text.splitlines()
     y = next(index for index, row in enumerate(rows) if text in row)
     await bench.pilot.click(offset=(rows[y].index(text), y))
@@ -408,7 +414,7 @@ async def test_click_chooses_from_a_list_and_from_the_choices_of_a_form(tmp_path
         assert (bench.last["kind"], bench.last["variable"], bench.last["value"]) == ("state-set", "valves", "open")
 
 
-async def test_entries_carry_the_name_of_the_person_at_the_bench(tmp_path: Path) -> None:
+async def test_entries_have_the_name_of_the_person_at_the_bench(tmp_path: Path) -> None:
     driver = start_session(tmp_path, start=DOWN)
     async with drive_app(driver.controller, by="Kim") as bench:
         assert "· Kim" in bench.text
@@ -416,7 +422,7 @@ async def test_entries_carry_the_name_of_the_person_at_the_bench(tmp_path: Path)
         assert (bench.last["kind"], bench.last["by"]) == ("started", "Kim")
 
 
-async def test_a_paused_operation_is_shown_as_paused_on_the_bench_in_the_list_and_for_rework(tmp_path: Path) -> None:
+async def test_paused_operation_is_shown_as_paused_on_every_screen(tmp_path: Path) -> None:
     async with drive_app(holding(tmp_path).controller) as bench:
         await bench.press("a")
         assert bench.last["kind"] == "paused"
@@ -425,3 +431,35 @@ async def test_a_paused_operation_is_shown_as_paused_on_the_bench_in_the_list_an
             await bench.press(key)
             assert "paused" in bench.text
             await bench.press("escape")
+
+
+async def test_deviation_page_of_an_operation_without_limits_says_that_nothing_can_be_waived(tmp_path: Path) -> None:
+    driver = start_session(tmp_path, FOLLOWED, options={}, start={})
+    async with drive_app(driver.controller) as bench:
+        await bench.press("d")
+        assert "Nothing in this operation can be waived" in bench.text
+        await bench.press("enter")
+        assert "deviated" not in bench.kinds
+        await bench.press("escape")
+        assert bench.screen.title_line == "Bench"
+
+
+async def test_correction_page_shows_the_limit(tmp_path: Path) -> None:
+    driver = start_session(tmp_path)
+    driver.lower_and_tighten()
+    driver.do("start", operation="measure[1]")
+    driver.do("record", name="lash", value="0.52 mm")
+    async with drive_app(driver.controller) as bench:
+        await bench.press("c", "enter")
+        assert "Limit: 0.20 .. 0.30 mm" in bench.text
+
+
+async def test_form_longer_than_the_screen_shows_that_more_follows(tmp_path: Path) -> None:
+    where = machine_folders()
+    page = StartPage(JobCatalog(where, tmp_path / "logs"), load_text(SMALL_HEAD), "small.yaml", None, None)
+    async with drive_app(page, (80, 16)) as bench:
+        assert "more lines (↓)" in bench.text
+        for _ in page.form_fields:
+            await bench.press("down")
+        assert "more lines" not in bench.text
+        assert "Folder for the log" in bench.text

@@ -10,7 +10,7 @@ import pytest
 from textual.geometry import Region
 
 from benchflow.base.durations import countdown
-from benchflow.review.evidence.assessment import by_failure, find_failure, text_of
+from benchflow.review.evidence.assessment import find_failure, review_failure, text_of
 from benchflow.review.evidence.ranking import WEAK_POINT_KINDS
 from benchflow.review.formatting import local_day
 from benchflow.review.log.loaded_log import LoadedLog, load_log
@@ -79,7 +79,7 @@ async def test_list_of_complaints_counts_the_weak_evidence() -> None:
     of = told(5, LATE, with_tools=True)
     async with review_sitting(front(of)) as bench:
         for failure in of.procedure.failures:
-            found = by_failure(of, failure, SHOP)
+            found = review_failure(of, failure, SHOP)
             row = next(line for line in bench.text.splitlines() if failure.text in line)
             suspects, guards = len(found.suspects), len(found.guards)
             assert row.endswith(f"▲ {suspects} of {guards}" if suspects else f"● none of {guards}")
@@ -126,7 +126,7 @@ async def test_complaint_of_the_command_line_opens_at_once() -> None:
     of = told(5, LATE, with_tools=True)
     failure = find_failure(of, "head-gasket-leak")
     assert failure is not None
-    async with review_sitting(ComplaintPage(ReviewCase(of, SHOP), by_failure(of, failure, SHOP))) as bench:
+    async with review_sitting(ComplaintPage(ReviewCase(of, SHOP), review_failure(of, failure, SHOP))) as bench:
         assert on_screen(bench, RankingPage).operation == "set-head-down"
         await bench.press("escape")
         assert on_screen(bench, ComplaintPage)
@@ -211,7 +211,7 @@ async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
     async with review_sitting(front(of)) as bench:
         page = await replaying(bench)
         head = next(row for row in page.point.frame.state_rows if row.variable == "head")
-        assert head.words == "off"
+        assert head.value == "off"
         rows = bench.text.splitlines()
         assert any("Head" in row and row.endswith("off") for row in rows)
         assert rows[rows.index(next(row for row in rows if "IN PROGRESS" in row)) + 1].endswith("Set the head down")

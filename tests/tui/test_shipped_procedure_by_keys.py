@@ -1,4 +1,4 @@
-"""Shipped procedures built by keys alone: every input can be entered where it is asked for."""
+"""A shipped procedure is worked from start to end by keys alone."""
 
 from pathlib import Path
 
@@ -22,11 +22,11 @@ from tests.driving.shipped import ShippedBuild
 from tests.tui.app_driver import AppDriver, drive_app
 
 MAX_ANSWERS = 3000
-"""Answers. A procedure that takes more than that is going round in circles."""
+"""Maximum number of entries. A procedure that needs more is in a loop."""
 
 
 async def answer(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild) -> None:
-    """One thing, as a builder at the bench would do it who reads what is on the screen."""
+    """Do the one thing that the screen asks for."""
     cursor = screen.cursor
     if any(row.phase == "wait" for row in screen.client.view.clocks) and cursor.blocked:
         driver.clock.advance(24 * 3600)
@@ -37,10 +37,10 @@ async def answer(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild) ->
         await bench.press("g" if cursor.blocked else "enter")
     else:
         assert item is not None
-        await enter(bench, screen, driver, item)
+        await enter_item(bench, screen, driver, item)
 
 
-async def enter(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild, item: BenchInput) -> None:
+async def enter_item(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild, item: BenchInput) -> None:
     match item:
         case SlotInput():
             record = next(

@@ -1,4 +1,4 @@
-"""Every operation of every shipped procedure at 80 by 24: nothing important is hidden."""
+"""Every operation of every shipped procedure on 80 by 24: nothing important is hidden."""
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -46,7 +46,7 @@ def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure
 
 
 def label_of(item: BenchInput) -> str:
-    """What names the thing that is wanted."""
+    """The text by which an item is recognised on the screen."""
     given = input_of(item)
     found = next((getattr(given, name, "") for name in ("ask", "text", "title") if getattr(given, name, "")), "Finish")
     return str(found)

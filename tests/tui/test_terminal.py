@@ -1,4 +1,4 @@
-"""The bench in a real terminal: bursts, a killed program, a closed terminal. What the log says is what was typed."""
+"""The bench in a real terminal: bursts of keys, a killed program, a closed terminal. The log has all that was typed."""
 
 import re
 import signal
@@ -16,7 +16,7 @@ RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "ru
 
 
 def measuring(folder: Path) -> Path:
-    """A log with a measuring operation in progress: lash, and three readings of run-out."""
+    """The log of a job with a measuring operation in progress: lash, and three readings of run-out."""
     driver = start_session(folder, start={"pistons": "down"})
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -46,7 +46,7 @@ def test_burst_of_four_readings_fills_four_fields(tmp_path: Path) -> None:
     assert readings(log) == FOUR
 
 
-def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(tmp_path: Path) -> None:
+def test_burst_with_a_note_in_the_middle_fills_the_note_and_the_fields(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -56,8 +56,8 @@ def test_a_burst_with_a_note_in_the_middle_lands_in_the_note_and_in_the_fields(t
     assert [event["data"]["text"] for event in events_in(log) if event["kind"] == "noted"] == ["shim 7 on no. 2"]
 
 
-def test_readings_sent_while_the_program_was_stopped_are_complete(tmp_path: Path) -> None:
-    """Stopped and let go on, there must be one reader of the keys, not two that take turns at a burst."""
+def test_readings_sent_to_a_stopped_program_are_complete(tmp_path: Path) -> None:
+    """After a stop there must be one reader of the keys. Two readers would divide a burst between them."""
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -95,7 +95,7 @@ def test_killed_program_continues_with_the_count_and_the_draft(tmp_path: Path) -
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP])
-def test_signal_ends_the_program_with_terminal_and_log_in_order(tmp_path: Path, number: signal.Signals) -> None:
+def test_signal_ends_the_program_and_restores_the_terminal(tmp_path: Path, number: signal.Signals) -> None:
     log = measuring(tmp_path)
     with bench(log) as terminal:
         terminal.wait_for("Lash")
@@ -109,7 +109,7 @@ def test_signal_ends_the_program_with_terminal_and_log_in_order(tmp_path: Path, 
         assert b"\x1b[?25h" in restored[2], "the cursor was left hidden"
     assert readings(log) == FOUR[:1]
     assert verify(log).damage is None
-    assert not list(tmp_path.glob("*.lock*")), "the session is still held"
+    assert not list(tmp_path.glob("*.lock*")), "the log is still locked"
 
 
 def test_closed_terminal_ends_the_program_and_releases_the_log(tmp_path: Path) -> None:
@@ -140,7 +140,7 @@ def test_second_window_is_view_only_and_follows_the_first(tmp_path: Path) -> Non
     assert readings(log) == FOUR[:1]
 
 
-def test_screen_reads_without_colour(tmp_path: Path) -> None:
+def test_no_color_gives_a_screen_without_colours(tmp_path: Path) -> None:
     with bench(measuring(tmp_path), NO_COLOR="1") as terminal:
         terminal.wait_for("Lash", "STATE")
         codes = [code for found in re.findall(rb"\x1b\[([0-9;]*)m", terminal.painted) for code in found.split(b";")]
@@ -148,23 +148,23 @@ def test_screen_reads_without_colour(tmp_path: Path) -> None:
     assert not colours
 
 
-def test_a_plain_terminal_gets_its_own_sixteen_colours_and_no_others(tmp_path: Path) -> None:
+def test_plain_terminal_gets_only_sixteen_colours(tmp_path: Path) -> None:
     with bench(measuring(tmp_path), TERM="linux", COLORTERM="") as terminal:
         terminal.wait_for("Lash", "STATE")
     assert not re.search(rb"\x1b\[[0-9;]*[34]8;[25]", terminal.painted)
 
 
-def test_a_crash_says_where_the_log_is_and_shows_no_values_of_variables(tmp_path: Path) -> None:
+def test_crash_prints_the_path_of_the_log_and_no_values_of_variables(tmp_path: Path) -> None:
     log = measuring(tmp_path)
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal(["-m", "tests.tui.crashing", str(log)], env=env, columns=200) as terminal:
         terminal.wait_for("ready to crash")
         terminal.type("x")
         assert terminal.wait_end() == 1
-        told = terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"").decode()
-    assert "planted" in told
-    assert str(log) in told
-    assert "nobody's business" not in told
+        printed = terminal.painted.rpartition(b"\x1b[?1049l")[2].replace(b"\r\n", b"").decode()
+    assert "planted" in printed
+    assert str(log) in printed
+    assert "nobody's business" not in printed
     assert verify(log).damage is None
 
 
@@ -185,7 +185,7 @@ def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal([*RUN, str(procedure)], env=env) as terminal:
         terminal.wait_for("Invented for the tests.")
-        # Read; who; which unit; the first choice of each question; the log's folder as it is offered.
+        # Notice, builder, unit, then the first choice of each question and the default folder.
         terminal.type("\rRobin\r2417\r")
         terminal.wait_for("► Which cams?")
         terminal.type("\x1b[C\r\x1b[C\r\r")

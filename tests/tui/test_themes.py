@@ -7,9 +7,9 @@ from benchflow.tui.draw.styled_lines import Role
 from benchflow.tui.draw.themes import DARK, NAMES, bench_theme, initial_theme
 
 QUIET: frozenset[Role] = frozenset({"rule"})
-"""Lines that carry no words."""
+"""Roles of lines without text."""
 LEAST = 4.5
-"""Contrast that WCAG 2.2 (1.4.3) asks of text."""
+"""Minimum contrast of text by WCAG 2.2 (1.4.3)."""
 
 
 def luminance(colour: Color) -> float:
@@ -22,8 +22,8 @@ def luminance(colour: Color) -> float:
 
 @pytest.mark.parametrize("name", ["dark", "light"])
 def test_every_role_has_enough_contrast(name: str) -> None:
-    worn = bench_theme("dark" if name == "dark" else "light")
-    for role, style in worn.styles.items():
+    theme = bench_theme("dark" if name == "dark" else "light")
+    for role, style in theme.styles.items():
         if role in QUIET:
             continue
         assert style.color is not None, role
@@ -42,14 +42,14 @@ def test_every_role_has_a_style_in_every_theme() -> None:
 
 @pytest.mark.parametrize("name", ["16-colour", "plain"])
 def test_important_roles_differ_from_text_without_colour(name: str) -> None:
-    worn = bench_theme("plain" if name == "plain" else "16-colour")
+    theme = bench_theme("plain" if name == "plain" else "16-colour")
     for role in ("danger", "warning", "caution", "notice", "next", "cursor"):
-        style = worn.styles[role]
+        style = theme.styles[role]
         assert style.reverse or style.bgcolor is not None, role
 
 
 @pytest.mark.parametrize(
-    ("environment", "kept", "wanted"),
+    ("environment", "kept", "expected"),
     [
         ({"NO_COLOR": "1", "COLORTERM": "truecolor"}, "dark", "plain"),
         ({"NO_COLOR": "", "COLORTERM": "truecolor"}, "", "dark"),
@@ -58,7 +58,7 @@ def test_important_roles_differ_from_text_without_colour(name: str) -> None:
         ({"TERM": "linux"}, "", "16-colour"),
     ],
 )
-def test_initial_theme_depends_on_no_color_then_the_last_choice_then_the_terminal(
-    environment: dict[str, str], kept: str, wanted: str
+def test_initial_theme_depends_on_no_color_last_choice_and_terminal(
+    environment: dict[str, str], kept: str, expected: str
 ) -> None:
-    assert initial_theme(environment, kept) == wanted
+    assert initial_theme(environment, kept) == expected

@@ -1,6 +1,6 @@
-"""A program for the tests of key order: three fields, a dialog, an answer to wait for, a stall.
+"""A program for the tests of key order: three fields, and by mode a dialog, a slow worker, or a busy event loop.
 
-It prints what landed where when it ends. Run as ``python three_fields.py MODE``.
+At its end it prints what was entered. Run it by ``python -m tests.tui.three_fields MODE``.
 """
 
 import asyncio
@@ -31,14 +31,14 @@ class Dialog(Screen[str]):
 
 
 class ThreeFields(OrderedApp[list[str]]):
-    """Enter in a field files its text and goes to the next one; after the last it ends."""
+    """Enter in a field enters its text and goes to the next field. After the last field the program ends."""
 
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [Binding("f1", "fail", "Fail", priority=True)]
 
     def __init__(self) -> None:
         super().__init__()
-        self.filed: list[str] = []
+        self.entered: list[str] = []
 
     def compose(self) -> ComposeResult:
         for number in (1, 2, 3):
@@ -53,35 +53,35 @@ class ThreeFields(OrderedApp[list[str]]):
             self.set_interval(0.05, lambda: time.sleep(0.2))
 
     @on(Input.Submitted)
-    async def _file(self, event: Input.Submitted) -> None:
+    async def _enter(self, event: Input.Submitted) -> None:
         if MODE == "worker":
-            self.run_worker(self._answered(event.value))
-        elif MODE == "dialog" and not self.filed:
-            self.filed.append(event.value)
-            self.push_screen(Dialog(), self._said)
-        elif MODE == "raise" and len(self.filed) == 1:
+            self.run_worker(self._enter_slowly(event.value))
+        elif MODE == "dialog" and not self.entered:
+            self.entered.append(event.value)
+            self.push_screen(Dialog(), self._after_dialog)
+        elif MODE == "raise" and len(self.entered) == 1:
             raise RuntimeError("planted")
         else:
             self._next(event.value)
 
-    async def _answered(self, value: str) -> None:
+    async def _enter_slowly(self, value: str) -> None:
         with self.hold_keys():
             await asyncio.to_thread(time.sleep, 0.1)
             self._next(value)
 
-    def _said(self, value: str | None) -> None:
-        self.filed.append(f"dialog {value}")
+    def _after_dialog(self, value: str | None) -> None:
+        self.entered.append(f"dialog {value}")
         self.screen.set_focus(self.query_one("#f2", Input))
 
     def _next(self, value: str) -> None:
-        self.filed.append(value)
+        self.entered.append(value)
         fields = [f.id for f in self.query(Input)]
         here = fields.index(self.focused.id if self.focused else None)
         if here + 1 == len(fields):
-            self.exit(self.filed)
+            self.exit(self.entered)
         else:
             self.screen.set_focus(self.query_one(f"#{fields[here + 1]}", Input))
 
 
 if __name__ == "__main__":
-    print("filed:", ThreeFields().run())
+    print("entered:", ThreeFields().run())

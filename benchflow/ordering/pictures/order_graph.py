@@ -20,7 +20,10 @@ from benchflow.procedure.plan import Plan, Step
 
 
 class GraphWindow(Struct, frozen=True):
-    """Seconds since ``operation`` was last finished. Start not before ``low``; finish not after ``high``."""
+    """Limits on the time since ``operation`` was last finished, in seconds.
+
+    The operation does not start before ``low`` and is finished before ``high``.
+    """
 
     operation: str
     low: float | None
@@ -29,9 +32,12 @@ class GraphWindow(Struct, frozen=True):
 
 
 class GraphOperation(Struct, frozen=True):
-    """A step of the build. ``number`` is the one shown at the bench. ``after`` and the operations of ``windows`` are
-    step ids. ``rules`` are indices into :attr:`OrderGraph.rules`: the rules that name a value which the step sets.
-    ``sign`` is the role that signs, ``takes`` the minimum in seconds (0 if not given)."""
+    """A step of the build.
+
+    ``number`` is the one shown at the bench. ``after`` and the operations of ``windows`` are step ids. ``rules`` are
+    indices into :attr:`OrderGraph.rules`: the rules that name a value which the step sets. ``sign`` is the role that
+    signs, ``takes`` the minimum in seconds (0 if not given).
+    """
 
     id: str
     number: int
@@ -50,7 +56,7 @@ class GraphOperation(Struct, frozen=True):
 
 
 class GraphMove(Struct, frozen=True):
-    """``letter`` is the label of the move in text and picture: A, B, ... Z, AA, ..."""
+    """A move of the build. ``letter`` is its label in text and picture: A, B, ... Z, AA, ..."""
 
     id: str
     letter: str
@@ -72,7 +78,7 @@ class GraphValue(Struct, frozen=True):
 
 
 class GraphState(Struct, frozen=True):
-    """``start`` is ``None`` if the state is asked for and was not given: then it may start at any value."""
+    """A state variable. ``start`` is ``None`` if it is asked for and not given: then it may start at any value."""
 
     name: str
     title: str
@@ -90,14 +96,18 @@ class GraphRule(Struct, frozen=True):
 
 
 class GraphSection(Struct, frozen=True):
+    """A section with the step ids of its operations."""
+
     id: str
     title: str
     operations: tuple[str, ...]
 
 
 class OrderGraph(Struct, frozen=True):
-    """Sections without an operation of this build are left out. ``circles`` are lists of step ids that wait for each
-    other; a build with a circle has no safe order."""
+    """The order of one build. Sections without an operation of this build are left out.
+
+    ``circles`` are lists of step ids that wait for each other. A build with a circle has no safe order.
+    """
 
     procedure: str
     title: str
@@ -261,7 +271,7 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
     for each in graph.operations:
         together.setdefault(plan.steps[each.id].operation.id, []).append(each)
     members = list(together.values())
-    after = _between(members)
+    after = _group_prerequisites(members)
     alternating = [index for index, mask in enumerate(closure(after)) if mask >> index & 1]
     if any(len(members[index]) > 1 for index in alternating):
         members = [
@@ -269,7 +279,7 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
             for i, group in enumerate(members)
             for part in ([[one] for one in group] if i in alternating else [group])
         ]
-        after = _between(members)
+        after = _group_prerequisites(members)
     before = closure(after)
     blocked = sum(1 << i for i, mask in enumerate(before) if any(before[j] >> j & 1 for j in (*bits(mask), i)))
     reduced = reduced_after(after, before, blocked)
@@ -279,13 +289,13 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
             tuple(one.id for one in group),
             f"{group[0].number}–{group[-1].number}" if len(group) > 1 else str(group[0].number),
             _title(plan, group),
-            tuple(GroupEdge(earlier, _by_place(group, members[earlier])) for earlier in bits(mask)),
+            tuple(GroupEdge(earlier, _waits_by_place(group, members[earlier])) for earlier in bits(mask)),
         )
         for group, mask in zip(members, reduced, strict=True)
     )
 
 
-def _between(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
+def _group_prerequisites(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
     """For each group, the bit mask of other groups that any of its steps comes after."""
     group_of = {one.id: index for index, group in enumerate(members) for one in group}
     return [
@@ -294,7 +304,7 @@ def _between(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
     ]
 
 
-def _by_place(group: Sequence[GraphOperation], earlier: Sequence[GraphOperation]) -> bool:
+def _waits_by_place(group: Sequence[GraphOperation], earlier: Sequence[GraphOperation]) -> bool:
     if len(group) < 2 or len(earlier) < 2:
         return False
     place_of = {one.id: one.place for one in earlier}

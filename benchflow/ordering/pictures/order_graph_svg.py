@@ -54,7 +54,10 @@ class _Box(Struct, frozen=True):
 
 
 class _PictureRow(Struct, frozen=True):
-    """``label`` is the text of the number box. A ``heading`` has no box and spans the page. ``boxes`` are by lane."""
+    """A row of the picture.
+
+    ``label`` is the text of the number box. A ``heading`` has no box and spans the page. ``boxes`` are by lane.
+    """
 
     y: float
     label: str
@@ -103,7 +106,7 @@ class _OrderPicture:
         marks = [*header, *self._lane_lines(lanes_top, self._y)]
         marks += _prerequisite_lines(self._tracks, group_rows, self._number_x)
         for row in rows:
-            marks += self._row(row)
+            marks += self._draw_row(row)
         picture = Svg(self._right + _PAD, self._y + _PAD, f"The order of {self._graph.title}")
         for mark in marks:
             element = picture.add(mark.tag, **mark.attributes)
@@ -140,7 +143,7 @@ class _OrderPicture:
             wide = 52 + _width(words, _SMALL + 1)
             if x > _PAD and x + wide > self._right:
                 x, self._y = _PAD, self._y + 24
-            yield from _boxed(_Box(kind, ("value",)), x, self._y, 46)
+            yield from _draw_box(_Box(kind, ("value",)), x, self._y, 46)
             yield _text(x + 52, self._y + 13, words, size=_SMALL + 1)
             x += 14 + wide
         self._y += 26 if self._graph.states else 0
@@ -267,7 +270,7 @@ class _OrderPicture:
 
     # --- drawing a row ----------------------------------------------------------------------------
 
-    def _row(self, row: _PictureRow) -> Iterator[_SvgElement]:
+    def _draw_row(self, row: _PictureRow) -> Iterator[_SvgElement]:
         y = row.y + 4 + _LINE - 3
         if row.heading:
             rule = f"M{self._title_x:g} {row.y + 24:g}H{self._right:g}"
@@ -293,7 +296,7 @@ class _OrderPicture:
         for lane, stack in row.boxes.items():
             y = row.y + 3
             for box in stack:
-                yield from _boxed(box, lefts[lane] + 3, y, self._wide[lane] - 6)
+                yield from _draw_box(box, lefts[lane] + 3, y, self._wide[lane] - 6)
                 y += box.height + 3
 
 
@@ -301,7 +304,9 @@ def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], nu
     for track in tracks:
         source = rows[track.source]
         if track.rail is None:
-            yield from _straight(source, rows[track.targets[0]], number_x + _NUMBER / 2, dashed=bool(track.by_place))
+            yield from _straight_track(
+                source, rows[track.targets[0]], number_x + _NUMBER / 2, dashed=bool(track.by_place)
+            )
             continue
         x = number_x - 14 - track.rail * _RAIL
         out = source.middle + 3
@@ -315,7 +320,7 @@ def _prerequisite_lines(tracks: Iterable[Track], rows: Sequence[_PictureRow], nu
                 yield _SvgElement("circle", {"cx": x, "cy": end, "r": 2.2})
 
 
-def _straight(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[_SvgElement]:
+def _straight_track(source: _PictureRow, target: _PictureRow, x: float, *, dashed: bool) -> Iterator[_SvgElement]:
     yield _line(f"M{x:g} {source.middle + 9:g}V{target.y - 1:g}", dashed=dashed)
     yield _SvgElement("path", {"d": f"M{x:g} {target.y + 3:g}l-3 -6h6z"})
 
@@ -328,7 +333,7 @@ def _line(d: str, *, dashed: bool = False) -> _SvgElement:
     return _SvgElement("path", {"d": d, "fill": "none", "stroke": "#000", "stroke-width": 1, **dashes})
 
 
-def _boxed(box: _Box, x: float, y: float, wide: float) -> Iterator[_SvgElement]:
+def _draw_box(box: _Box, x: float, y: float, wide: float) -> Iterator[_SvgElement]:
     frame = _FRAMES[box.kind]
     ink = "#fff" if box.kind == "then" else "#000"
     yield _SvgElement("rect", {"x": x, "y": y, "width": wide, "height": box.height, "rx": 3, **frame})

@@ -114,7 +114,7 @@ class _OrderText:
             chosen = ", ".join(f"{name}: {choice}" for name, choice in graph.options.items())
             yield from self._wrapped(f"For {chosen}. Other choices: --option name=choice")
         for circle in graph.circles:
-            yield from self._wrapped(f"IN A CIRCLE, so never done: {all_of(self._names.numbers(circle))}.")
+            yield from self._wrapped(f"IN A CIRCLE, never done: {all_of(self._names.numbers(circle))}.")
         for section in graph.sections:
             yield ""
             yield from self._wrapped(section.title.upper())
@@ -130,19 +130,19 @@ class _OrderText:
         yield from self._wrapped(group.title, head=group.numbers.rjust(self._side - 2))
         after = names.after(group, self._groups)
         if after:
-            yield from self._under("after", ", ".join(after))
+            yield from self._detail("after", ", ".join(after))
         for name, values in first.needs.items():
             setters = names.setters(group, name, values)
             source = f" ← {one_of(setters)}" if setters else ""
-            yield from self._under("needs", f"{names.needs({name: values})[0]}{source}")
+            yield from self._detail("needs", f"{names.needs({name: values})[0]}{source}")
         for window in names.windows(group):
-            yield from self._under("time", window)
+            yield from self._detail("time", window)
         if first.during:
-            yield from self._under("during", ", ".join(names.settings(first.during)))
+            yield from self._detail("during", ", ".join(names.settings(first.during)))
         if first.sets:
-            yield from self._under("then", ", ".join(names.settings(first.sets)))
+            yield from self._detail("then", ", ".join(names.settings(first.sets)))
         if first.sign:
-            yield from self._under("hold", f"sign by {first.sign} before anything after it starts")
+            yield from self._detail("hold", f"sign by {first.sign} before anything after it starts")
 
     def _states(self) -> Iterator[str]:
         if not self._graph.states:
@@ -168,8 +168,8 @@ class _OrderText:
         for move in self._graph.moves:
             yield from self._wrapped(move.title, head=move.letter.rjust(self._side - 2))
             for need in self._names.needs(move.needs):
-                yield from self._under("needs", need)
-            yield from self._under("then", ", ".join(self._names.settings(move.sets)))
+                yield from self._detail("needs", need)
+            yield from self._detail("then", ", ".join(self._names.settings(move.sets)))
 
     def _rules(self) -> Iterator[str]:
         if not self._graph.rules:
@@ -189,7 +189,7 @@ class _OrderText:
         yield ""
         yield words
 
-    def _under(self, word: str, text: str) -> Iterator[str]:
+    def _detail(self, word: str, text: str) -> Iterator[str]:
         return self._wrapped(text, head=f"{'':{self._side}}{word:<8}")
 
     def _wrapped(self, text: str, head: str = "") -> Iterator[str]:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
+from benchflow.base.plaintext import sentence
 from benchflow.ordering.actions import DoOperation, MakeMove, RouteStep
 from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import (
@@ -31,7 +32,7 @@ from benchflow.procedure.plan import Plan
 
 
 class NeededState(Struct, frozen=True):
-    """A state that a line needs, in words. ``since`` is the turn that set it; ``None`` is the start."""
+    """The text of a state that a line needs. ``since`` is the turn that set it; ``None`` is the start."""
 
     words: str
     since: int | None
@@ -40,7 +41,8 @@ class NeededState(Struct, frozen=True):
 class SheetWindow(Struct, frozen=True):
     """A time window: the author's text, and the turn whose end it counts from (``since``).
 
-    ``holds_back``: the operation must not start before the window opens. ``closes``: it must be finished in time.
+    ``holds_back`` is true if the operation must not start before the window opens, ``closes`` if it must be finished
+    before the window closes.
     """
 
     text: str
@@ -75,8 +77,9 @@ class MoveTurn(Struct, frozen=True, tag="move"):
 
 
 class OrderSheet(Struct, frozen=True):
-    """``begin`` is the required state before the first turn, in words; ``asked`` the part that the procedure asks for.
+    """A build in one safe order.
 
+    ``begin`` describes the state required before the first turn, ``asked`` the part of it that the procedure asks for.
     ``time_kept`` is false if the time windows cannot all be kept in this order, however fast the builder works.
     """
 
@@ -104,20 +107,20 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
     rules = forbidden(plan, start)
     if rules:
         because = tuple(plan.procedure.interference[rule].because for rule in rules)
-        return NoSafeOrder(tuple(f"The start itself is forbidden: {each}" for each in because), ())
+        return NoSafeOrder(tuple(f"A rule forbids this start. {sentence(reason)}" for reason in because), ())
     order = PartialOrder(plan)
     if order.circles:
         circle = all_of(f"“{step_title(plan, order.steps[step])}”" for step in order.circles[0])
         return NoSafeOrder((f"{circle} wait for each other in a circle",), ())
-    found = _walk(plan, start, order)
+    found = _safe_order(plan, start, order)
     if isinstance(found, NoSafeOrder):
         return found
     kept = _time_kept(plan, found)
     if not kept:
-        in_time = _walk_in_time(plan, start, order)
+        in_time = _safe_order_in_time(plan, start, order)
         if in_time is not None:
             found, kept = in_time, True
-    begin = {name: _words(plan, name, (value,)) for name, value in start.items() if value is not None}
+    begin = {name: _state_phrase(plan, name, (value,)) for name, value in start.items() if value is not None}
     asked = {variable.name for variable in plan.procedure.state if variable.start is None}
     return OrderSheet(
         plan,
@@ -132,17 +135,17 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
 # --- the order --------------------------------------------------------------------------------------
 
 
-def _walk(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
-    """The author's order as closely as ``after`` and the interlock allow. If that is a dead end, any safe order."""
+def _safe_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
+    """An order as close to the author's as ``after`` and the interlock allow; any safe order if that is a dead end."""
     configuration = Configuration(frozenset(), dict(start))
     walked: list[RouteStep] = []
     left = sorted(plan.steps, key=lambda name: order.rank[order.index[name]])
     while left:
-        steps = _next(plan, configuration, left)
+        steps = _next_actions(plan, configuration, left)
         if not steps:
             found = _any_order(plan, start, order)
             if isinstance(found, NoRoute):
-                return _stuck(plan, configuration, left, walked, certain=found.certain)
+                return _no_safe_order(plan, configuration, left, walked, certain=found.certain)
             return found
         for action in steps:
             configuration = _advance(plan, configuration, action)
@@ -151,7 +154,7 @@ def _walk(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep,
     return tuple(walked)
 
 
-def _next(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tuple[RouteStep, ...]:
+def _next_actions(plan: Plan, configuration: Configuration, left: Sequence[str]) -> tuple[RouteStep, ...]:
     """The route to the first step that can be reached; empty if there is none."""
     for name in left:
         if any(earlier not in configuration.done for earlier in plan.steps[name].after):
@@ -173,13 +176,13 @@ def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Route
     return found.steps[:-1] if isinstance(found, SafeRoute) else found
 
 
-def _stuck(
+def _no_safe_order(
     plan: Plan, configuration: Configuration, left: Sequence[str], walked: Sequence[RouteStep], *, certain: bool
 ) -> NoSafeOrder:
     """The reasons why no step can follow where the author's order gets stuck."""
     ready = [name for name in left if all(earlier in configuration.done for earlier in plan.steps[name].after)]
     reasons = [
-        f"“{step_title(plan, name)}”: {reason_text(plan, reason)}"
+        f"“{step_title(plan, name)}” is blocked. {reason_text(plan, reason)}"
         for name in ready
         for reason in step_reasons(plan, configuration, name)
     ]
@@ -199,10 +202,10 @@ def _time_kept(plan: Plan, walked: Sequence[RouteStep]) -> bool:
     """True if all windows can be kept in this order, with each operation done in its minimum time."""
     done = [action.operation for action in walked if isinstance(action, DoOperation)]
     points = [(name, event) for name in done for event in "bf"]
-    return not contradicts(points, list(_network(plan, done)))
+    return not contradicts(points, list(_time_bounds(plan, done)))
 
 
-def _network(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
+def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
     for earlier, name in zip([None, *done], done, strict=False):
         step = plan.steps[name]
         if earlier is not None:
@@ -216,14 +219,14 @@ def _network(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
                 yield Between(since, (name, "f"), most=window.high)
 
 
-def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
+def _safe_order_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
     """An order that keeps the time windows: the proof finds one for the steps in the windows, the others are added."""
     kept = check_windows(plan, order, 0)
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None
-    matter = sum(1 << order.index[name] for name in kept.order)
-    others = [name for name in order.steps if not matter >> order.index[name] & 1]
-    later = [name for name in others if order.before[order.index[name]] & matter]
+    relevant = sum(1 << order.index[name] for name in kept.order)
+    others = [name for name in order.steps if not relevant >> order.index[name] & 1]
+    later = [name for name in others if order.before[order.index[name]] & relevant]
     steps = dict(plan.steps)
     before = tuple(name for name in others if name not in later)
     for name in kept.order:
@@ -232,7 +235,7 @@ def _walk_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Ro
     for name in later:
         steps[name] = replace(steps[name], after=(*steps[name].after, *before))
     chained = replace(plan, steps=steps)
-    found = _walk(chained, start, PartialOrder(chained))
+    found = _safe_order(chained, start, PartialOrder(chained))
     return found if isinstance(found, tuple) and _time_kept(plan, found) else None
 
 
@@ -276,11 +279,11 @@ def _needed_states(
     plan: Plan, configuration: Configuration, needs: Values, since: dict[str, int]
 ) -> tuple[NeededState, ...]:
     return tuple(
-        NeededState(_words(plan, name, (str(configuration.valuation[name]),)), since.get(name)) for name in needs
+        NeededState(_state_phrase(plan, name, (str(configuration.valuation[name]),)), since.get(name)) for name in needs
     )
 
 
-def _words(plan: Plan, name: str, values: Sequence[str]) -> str:
+def _state_phrase(plan: Plan, name: str, values: Sequence[str]) -> str:
     """The title of a variable and its values, such as ``pistons half way down``."""
     listed = one_of(value_words(plan.procedure, name, value) for value in values)
     return f"{in_a_sentence(variable_title(plan.procedure, name))} {listed}"
@@ -291,10 +294,10 @@ def _hazards(plan: Plan, *written: Settings) -> tuple[str, ...]:
     found = []
     for rule in plan.procedure.interference:
         brought = [name for name, values in rule.never.items() if any(each.get(name) in values for each in written)]
-        others = [_words(plan, name, values) for name, values in rule.never.items() if name not in brought]
+        others = [_state_phrase(plan, name, values) for name, values in rule.never.items() if name not in brought]
         if not brought or not others:
             continue
-        these = all_of(_words(plan, name, [v for v in rule.never[name] if v in {w.get(name) for w in written}])
+        these = all_of(_state_phrase(plan, name, [v for v in rule.never[name] if v in {w.get(name) for w in written}])
                        for name in brought)  # fmt: skip
         because = f". {rule.because[:1].upper()}{rule.because[1:]}" if rule.because else ""
         found.append(f"{these}: never with {all_of(others)}{because}")

@@ -13,7 +13,7 @@
 ``dead_ends``           configurations from which the build cannot be finished
 ``breaches``            orders that break a rule on paper
 ``witness``             a shortest order that shows a dead end or a breach
-``window_feasibility``  whether the time windows can be kept in any order
+``window_feasibility``  decides if some order keeps the time windows
 ``paper_fixes``         the fewest lines that make a procedure safe on paper
 ``static_checks``       checks that need no exploration
 ``proof_findings``      the findings as data

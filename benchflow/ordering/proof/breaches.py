@@ -10,9 +10,9 @@ from benchflow.ordering.proof.witness import Undecided, Witness, show_breach
 
 
 def groups_with_breaches(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace | None]]:
-    """The groups in which prerequisites and needs alone may allow what a rule forbids.
+    """The groups in which prerequisites and needs alone may allow an order that breaks a rule.
 
-    A group without a state space was not explored, so a breach is possible but not certain.
+    A group without a state space was not explored, so its breach is possible but not certain.
     """
     for group, space in analysis.pairs:
         if space.breaches:
@@ -28,10 +28,13 @@ def find_breach(
     space: AnyStateSpace | None,
     explorer: Explorer,
     *,
-    any_will_do: bool = False,
+    any_length: bool = False,
 ) -> Witness | Undecided | None:
-    """A shortest order that breaks a rule of the group, or any such order; ``None`` if the whole procedure has none."""
-    found = show_breach(analysis, group, space, any_will_do=any_will_do)
+    """A shortest order that breaks a rule of the group; ``None`` if the whole procedure has none.
+
+    With ``any_length`` the order need not be a shortest one.
+    """
+    found = show_breach(analysis, group, space, any_length=any_length)
     if space is not None or not isinstance(found, Undecided):
         return found
     # No breach was found near the start, so the whole group has to be explored.
@@ -39,4 +42,4 @@ def find_breach(
     known = explorer.explore_fully(unexplored_group)
     if known is None:
         return found
-    return show_breach(analysis, group, known, any_will_do=any_will_do) if known.breaches else None
+    return show_breach(analysis, group, known, any_length=any_length) if known.breaches else None

@@ -8,13 +8,12 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gate
 from benchflow.ordering.proof.variable_group import VariableGroup
 
 _MANY_SETS = 60_000
-"""Number of configurations after which exploring set by set stops and the lattice is tried, which is faster if it
-fits."""
-_BITS_HELD = 1024
-_BITS_MOVED = 30_000
+"""Most configurations explored set by set before the lattice is tried, which is faster if it fits into the bound."""
+_BITS_STORED = 1024
+_BITS_PROCESSED = 30_000
 """Lattice bits held in memory, and bits processed, per configuration of the bound. An explicit configuration takes
 about 100 bytes and 10 microseconds, so both ways get about the same memory and time."""
-_CONFIGURATIONS_A_STEP = 50
+_CONFIGURATIONS_PER_STEP = 50
 """Share of the bound, per step of the plan, that one trial of a plan with added lines uses."""
 
 
@@ -40,7 +39,7 @@ ALL_REDUCTIONS = Reductions()
 
 
 class UnexploredGroup(Struct, frozen=True):
-    """A group that was not explored in full, because the approximation proves it or because it is too wide.
+    """A group that was not explored in full: the approximation proves it, or it is too wide.
 
     ``configurations`` were explored before that.
     """
@@ -51,13 +50,16 @@ class UnexploredGroup(Struct, frozen=True):
 
 
 class Explorer:
-    """Explores each group once, within ``bound`` configurations in total, or the same time and memory for lattices."""
+    """Explores each group once, within ``bound`` configurations in total.
+
+    For lattices the same time and memory count as so many configurations.
+    """
 
     def __init__(self, bound: int, reductions: Reductions = ALL_REDUCTIONS) -> None:
         self.reductions = reductions
         self.configurations = 0
         self._left = bound
-        self._trials_left = bound // _CONFIGURATIONS_A_STEP
+        self._trials_left = bound // _CONFIGURATIONS_PER_STEP
         self._known: dict[tuple[object, ...], AnyStateSpace | UnexploredGroup] = {}
         self._in_full: dict[tuple[object, ...], AnyStateSpace | None] = {}
 
@@ -118,9 +120,9 @@ class Explorer:
         width = len(group.steps) + 4 * len(space.reached)
         steps = group.all.bit_count()
         moved = size * len(space.reached) * steps * steps
-        if size * width <= self._left * _BITS_HELD and moved <= self._left * _BITS_MOVED:
+        if size * width <= self._left * _BITS_STORED and moved <= self._left * _BITS_PROCESSED:
             del space
-            return self._over_lattice(group, gate, twins, cost=moved // _BITS_MOVED)
+            return self._over_lattice(group, gate, twins, cost=moved // _BITS_PROCESSED)
         space = StateSpace(group, ExplicitSets(gate), gate, twins)
         return space if self._counted(space, self._left) else None
 

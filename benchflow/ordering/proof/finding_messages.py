@@ -49,10 +49,10 @@ def order_text(plan: Plan, order: Sequence[RouteStep]) -> str:
 
 
 def _titles(plan: Plan, order: Sequence[RouteStep]) -> str:
-    return ", then ".join(f"“{_title(plan, action)}”" for action in order)
+    return ", then ".join(f"“{_action_title(plan, action)}”" for action in order)
 
 
-def _title(plan: Plan, action: RouteStep) -> str:
+def _action_title(plan: Plan, action: RouteStep) -> str:
     if isinstance(action, DoOperation):
         return step_title(plan, action.operation)
     return move_title(plan.procedure, action.move)
@@ -69,10 +69,10 @@ def _asked_start(plan: Plan, start: dict[str, str]) -> str:
     """The start values that are asked for, such as ``pistons at the deck``."""
     procedure = plan.procedure
     asked = [v.name for v in procedure.state if v.start is None]
-    return all_of(_state(procedure, name, start[name]) for name in asked)
+    return all_of(_state_phrase(procedure, name, start[name]) for name in asked)
 
 
-def _end_of(plan: Plan, start: dict[str, str], order: Sequence[RouteStep]) -> Configuration:
+def _configuration_after(plan: Plan, start: dict[str, str], order: Sequence[RouteStep]) -> Configuration:
     here = Configuration(frozenset(), dict(start))
     for action in order:
         here = after_action(plan, here, action)
@@ -83,12 +83,12 @@ def _end_of(plan: Plan, start: dict[str, str], order: Sequence[RouteStep]) -> Co
 
 
 def breach_message(plan: Plan, witness: Witness) -> str:
-    """How the last action of the order breaks the rule, and the author's reason for the rule."""
+    """The order, the way in which its last action breaks the rule, and the author's reason for the rule."""
     procedure = plan.procedure
     assert witness.rule is not None
     rule = procedure.interference[witness.rule]
     last = witness.order[-1]
-    here = _end_of(plan, witness.start, witness.order[:-1])
+    here = _configuration_after(plan, witness.start, witness.order[:-1])
     if isinstance(last, DoOperation):
         then, when = while_in_progress(plan, here, last.operation), "while it is in progress"
         if witness.rule not in forbidden(plan, then):
@@ -97,24 +97,27 @@ def breach_message(plan: Plan, witness: Witness) -> str:
         then, when = after_move(plan, here, last.move).valuation, "when it is made"
     changed = [name for name in rule.never if then[name] != here.valuation[name]]
     unchanged = [name for name in rule.never if name not in changed]
-    current = all_of(_state(procedure, name, then[name]) for name in unchanged)
-    result = all_of(_state(procedure, name, then[name]) for name in changed)
-    clause = f"“{_title(plan, last)}” leaves {result or current} {when}"
+    current = all_of(_state_phrase(procedure, name, then[name]) for name in unchanged)
+    result = all_of(_state_phrase(procedure, name, then[name]) for name in changed)
+    clause = f"“{_action_title(plan, last)}” leaves {result or current} {when}"
     if changed and unchanged:
-        clause = f"with {current}, {clause}"
+        clause = f"{clause}, together with {current}"
     earlier = order_text(plan, witness.order[:-1])
     asked = _asked_start(plan, witness.start)
-    opening = f"Start with {asked}: " if asked else ""
-    lead = f"{earlier}; then, " if earlier else ""
-    message = f"{opening}{lead}{clause}"
-    return f"{message[:1].upper()}{message[1:]}. {sentence(rule.because)}"
+    sentences = [
+        f"Start with {asked}" if asked else "",
+        f"Do {earlier}" if earlier else "",
+        f"Then {clause}" if asked or earlier else clause,
+        rule.because,
+    ]
+    return " ".join(sentence(text) for text in sentences if text)
 
 
 def fix_message(procedure: Procedure, lines: Sequence[SuggestedLine], *, smallest: bool) -> str:
     """The lines to add, and where. ``smallest`` is false if fewer lines may do."""
     if not lines:
         return "No `after` or `needs` line can prevent it, because the operation sets all the values itself."
-    listed = all_of(f"`{line}` at {_place(procedure, line.to)}" for line in lines)
+    listed = all_of(f"`{line}` at {_place_in_file(procedure, line.to)}" for line in lines)
     if len(lines) == 1:
         count = "this line"
     else:
@@ -123,7 +126,7 @@ def fix_message(procedure: Procedure, lines: Sequence[SuggestedLine], *, smalles
     return f"To make it safe on paper, add {count}{hedge}: {listed}."
 
 
-def _place(procedure: Procedure, name: str) -> str:
+def _place_in_file(procedure: Procedure, name: str) -> str:
     mark = mark_of(procedure, name)
     return f"{name} (line {mark.line})" if mark.line else name
 
@@ -139,17 +142,17 @@ def mark_of(procedure: Procedure, name: str) -> Mark:
 
 
 def conflict_message(plan: Plan, conflict: WindowConflict) -> str:
-    """The windows that contradict each other, and the durations that matter."""
+    """The windows that contradict each other, and the durations that they depend on."""
     clauses = [
-        f"“{step_title(plan, name)}” {window.text} since “{step_title(plan, window.operation)}”"
+        f"“{step_title(plan, name)}” has to be done {window.text} after “{step_title(plan, window.operation)}”"
         for name, window in conflict.windows
     ]
     for name in conflict.takes:
         takes = plan.steps[name].operation.takes
         entered = takes.entered if takes else f"{plan.steps[name].takes:g} s"
         clauses.append(f"“{step_title(plan, name)}” takes at least {entered}")
-    subject = "This window cannot be kept" if len(clauses) == 1 else "These cannot all be kept"
-    return f"{subject} in any order: {'; '.join(clauses)}"
+    subject = "No order keeps this time" if len(clauses) == 1 else "No order keeps all these times"
+    return " ".join(sentence(text) for text in [subject, *clauses])
 
 
 # --- dead-end and unreachable -----------------------------------------------------------------------
@@ -160,12 +163,12 @@ def dead_end_message(plan: Plan, witness: Witness, suspects: Sequence[str]) -> s
 
     At least one of the steps in ``suspects`` can no longer be done.
     """
-    here = _end_of(plan, witness.start, witness.order)
+    here = _configuration_after(plan, witness.start, witness.order)
     asked = _asked_start(plan, witness.start)
     opening = f"Start with {asked}" if asked else "From the start"
     after = f"After {order_text(plan, witness.order)}" if witness.order else opening
     if witness.order and asked:
-        after = f"{opening}: after {order_text(plan, witness.order)}"
+        after = f"{opening}. {after}"
     never = "can no longer" if witness.order else "can never"
     return f"{after}, the procedure {never} be finished. {_blocked_step(plan, here, suspects)}"
 
@@ -174,8 +177,8 @@ def _blocked_step(plan: Plan, here: Configuration, suspects: Sequence[str]) -> s
     for step_id in [name for name in suspects if name not in here.done][:_MOST_SUSPECTS]:
         found = route(plan, here, step_id, limit=_ROUTE_LIMIT)
         if isinstance(found, NoRoute) and found.certain:
-            return f"“{step_title(plan, step_id)}” cannot be done then: {_reasons_text(plan, found.reasons)}."
-    return "Each remaining step can still be done, but not all of them in any order."
+            return f"“{step_title(plan, step_id)}” is then blocked. {_reasons_text(plan, found.reasons)}"
+    return "Each remaining step can still be done, but no order does all of them."
 
 
 def unreachable_message(
@@ -191,16 +194,15 @@ def unreachable_message(
         return f"No allowed order does “{name}”"
     found = route(plan, Configuration(frozenset(), dict(start)), step_ids[0], limit=_ROUTE_LIMIT)
     reasons = found.reasons if isinstance(found, NoRoute) else ()
-    why = f": {_reasons_text(plan, reasons)}" if reasons else ""
-    return f"No allowed order does “{name}”{why}"
+    return f"No allowed order does “{name}”. {_reasons_text(plan, reasons) if reasons else ''}".rstrip()
 
 
 def _reasons_text(plan: Plan, reasons: Sequence[Blocked]) -> str:
     # States and rules tell a mechanic more than steps that are not done yet.
     chosen: list[Blocked] = [reason for reason in reasons if not isinstance(reason, AfterMissing)]
     chosen = chosen or list(reasons)
-    return "; ".join(in_a_sentence(reason_text(plan, reason)) for reason in chosen[:2]) or "it is always blocked"
+    return " ".join(sentence(reason_text(plan, reason)) for reason in chosen[:2]) or "It is always blocked."
 
 
-def _state(procedure: Procedure, name: str, value: str | None) -> str:
+def _state_phrase(procedure: Procedure, name: str, value: str | None) -> str:
     return f"{in_a_sentence(variable_title(procedure, name))} {value_words(procedure, name, value)}"

@@ -1,15 +1,14 @@
 """Decides which groups, explored separately, have to be explored together.
 
-Exploring a group alone ignores what the other groups wait for. Two groups that can each be finished may still block
-each other: one waits, because of its states, for a step that comes after a step which the other, because of its states,
-can only do later. It is enough if, in every configuration from which a group can be finished, the group can continue
+A group explored alone does not show the waiting between groups. Two groups that can each be finished may still block
+each other: each waits for a step of the other that the other can only do later. Groups can be explored separately if a
+sufficient condition holds. In every configuration from which a group can be finished, it must be able to continue
 
 * *in turn*: with its next step in one order that all groups share, or
-* with a step for which the other groups never wait for anything that this group still has to do, even if each of them
-  insists on its own order.
+* with a step that needs no group that waits for this one, even if each of the others keeps its *own order*.
 
-A group that can continue with every step that the order allows is *free* and never makes others wait. A group that
-meets neither condition is explored together with the groups that it may have to wait for.
+A group that can continue with every step that the order allows is *free*: no other group has to wait for it. A group
+that meets neither condition is explored together with the groups that it may have to wait for.
 """
 
 from collections.abc import Sequence
@@ -22,9 +21,11 @@ from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.state_machine import bits
 
 Progress = Literal["free", "in turn", "own order"]
+"""The way in which a group continues, as described at the top of this module."""
 _MOST_EXCEPTIONS = 4_000
 
 Pair = tuple[VariableGroup, AnyStateSpace]
+"""A group with its state space."""
 
 
 def groups_to_join(order: PartialOrder, pairs: Sequence[Pair]) -> set[int] | None:
@@ -60,8 +61,8 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
         for valuation, family in space.live.items():
             stuck = space.cannot_continue(valuation, space.families.ready(family, step), step)
             if stuck:
-                stuck = space.families.having(stuck, earlier)
-            for done in space.families.each(stuck):
+                stuck = space.families.with_steps_done(stuck, earlier)
+            for done in space.families.members(stuck):
                 found.append((valuation, done & ~(1 << step)))
                 if len(found) > _MOST_EXCEPTIONS:
                     return found
@@ -69,7 +70,7 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
 
 
 class _Waiting:
-    """What a step may have to wait for, if every group insists on its own progress."""
+    """The steps and groups that a step may have to wait for. ``progress`` says how each group continues."""
 
     def __init__(self, order: PartialOrder, groups: Sequence[VariableGroup], progress: Sequence[Progress]) -> None:
         self._order = order
@@ -121,7 +122,10 @@ class _Waiting:
 
 
 def _certainly_done(group: VariableGroup, space: AnyStateSpace, done: int) -> tuple[int, dict[int, list[int]]]:
-    """The steps surely done, whichever twins were done; and for each other twin, the list of its twins."""
+    """Return the mask of the steps that are certainly done, and the twins of each step that may not be.
+
+    The state space does not tell which of several twins are done, only how many.
+    """
     uncertain: dict[int, list[int]] = {}
     for twins in space.twins:
         mask = sum(1 << twin for twin in twins)

@@ -17,10 +17,10 @@ _MOST_VALUATIONS = 20_000
 
 
 class Approximation(Struct, frozen=True):
-    """What is proven of a group.
+    """The facts proven about a group.
 
-    ``no_breach``: no order breaks a rule, even on paper. ``free``: every step that the order allows next can be done,
-    possibly after some moves. ``searched`` is the number of valuations.
+    ``no_breach`` is true if no order breaks a rule, even on paper. ``free`` is true if every step that the order allows
+    next can be done, possibly after some moves. ``searched`` is the number of valuations.
     """
 
     no_breach: bool
@@ -29,7 +29,7 @@ class Approximation(Struct, frozen=True):
 
 
 def approximate(group: VariableGroup) -> Approximation:
-    """Prove what can be proven of the group without exploring it."""
+    """The facts about the group that can be proven without exploring it."""
     valuations = _valuations(group)
     if valuations is None:
         return Approximation(no_breach=False, free=False)
@@ -139,7 +139,7 @@ def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
 def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
     """True if some step can never be done, even if a variable keeps every value that it ever had.
 
-    This over-approximates the reachable values, so "true" is proven; "false" proves nothing.
+    The test uses a sound over-approximation of the reachable values: "true" is proven, "false" proves nothing.
     """
     machine = group.machine
     values = [1 << value for value in machine.values(valuation)]

@@ -1,8 +1,8 @@
 """The smallest set of ``after`` and ``needs`` lines that makes a procedure safe on paper.
 
-The search is guided by witnesses: a set of lines must exclude every known order that breaks a rule. The smallest such
-sets are tried in turn, the simplest lines first. If a set allows another such order, that order joins the known ones. A
-set must not add a circle, a dead end, an operation that is never done or a move that is no longer useful.
+The search is guided by counterexamples: a set of lines must exclude every known order that breaks a rule. The smallest
+such sets are tried one by one, the simplest lines first. If a set allows another such order, that order is added to the
+known ones. A set must not add a circle, a dead end, an operation that is never done or a move that is no longer useful.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -31,22 +31,24 @@ _MANY_VALUES = 4
 
 
 class PaperFix(Struct, frozen=True):
-    """Lines that make the procedure safe on paper. ``smallest``: no smaller set would do, which is proven."""
+    """Lines that make the procedure safe on paper. ``smallest`` is true if it is proven that no smaller set does."""
 
     lines: tuple[SuggestedLine, ...]
     smallest: bool
 
 
 class _WitnessStep(Struct, frozen=True):
-    """One step or move of a witness, and the configuration before it."""
+    """One step or move of a witness, and the configuration before it. ``author_id`` is its id in the author's file."""
 
-    author: str
+    author_id: str
     step: Step | None
     done: frozenset[str]
     valuation: Valuation
 
 
 class _KnownOrder(Struct, frozen=True):
+    """A known order that breaks a rule; ``rule`` is its index."""
+
     plan: Plan
     steps_taken: tuple[_WitnessStep, ...]
     rule: int
@@ -57,14 +59,14 @@ class _LimitReachedError(Exception):
 
 
 class PaperFixSearch:
-    """Searches the lines for one set of rules, those of one group of variables, in every build."""
+    """Searches the lines that protect the rules of one group of variables in every build."""
 
     def __init__(self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer) -> None:
         self._before = list(analyses)
         self._rules = rules
         self._explorer = explorer
         self._procedure = analyses[0].plan.procedure
-        self._variables = {v.name: v for v in self._procedure.state}
+        self._variables = self._procedure.variables_by_name
         useful = {name for before in analyses for name in useful_moves(before)}
         self._moves = {move.id: move for move in self._procedure.moves if move.id in useful}
         self._known_orders: list[_KnownOrder] = []
@@ -74,10 +76,10 @@ class PaperFixSearch:
 
     def find(self, analysis: PlanAnalysis, witness: Witness) -> PaperFix | None:
         """The lines that exclude ``witness`` and every other breach; ``None`` if none were found."""
-        self._learn(analysis.plan, witness)
+        self._add_known_order(analysis.plan, witness)
         try:
             for size in range(1, _MOST_LINES + 1):
-                found = self._of_size(size)
+                found = self._fix_of_size(size)
                 if found is not None:
                     return PaperFix(found, smallest=True)
         except _LimitReachedError:
@@ -87,15 +89,15 @@ class PaperFixSearch:
 
     # --- sets of lines ----------------------------------------------------------------------------
 
-    def _of_size(self, size: int) -> tuple[SuggestedLine, ...] | None:
+    def _fix_of_size(self, size: int) -> tuple[SuggestedLine, ...] | None:
         while True:
-            trial = next(self._sets_of(size), None)
+            trial = next(self._untried_sets(size), None)
             if trial is None:
                 return None
             if self._is_safe(trial):
                 return trial
 
-    def _sets_of(self, size: int) -> Iterator[tuple[SuggestedLine, ...]]:
+    def _untried_sets(self, size: int) -> Iterator[tuple[SuggestedLine, ...]]:
         """The sets not tried yet that exclude every known order, simplest first."""
         for chosen in self._excluding_sets((), size):
             if frozenset(chosen) not in self._tried:
@@ -137,24 +139,24 @@ class PaperFixSearch:
         for before in self._before:
             plan = with_lines(before.plan, lines)
             after = analyse(plan, self._explorer)
-            if not after.settled:
+            if not after.conclusive:
                 raise _LimitReachedError
             if _is_worse(before, after):
                 return False
             for group, space in groups_with_breaches(after):
                 if not self._rules & set(group.rules):
                     continue
-                witness = find_breach(after, group, space, self._explorer, any_will_do=True)
+                witness = find_breach(after, group, space, self._explorer, any_length=True)
                 if isinstance(witness, Undecided):
                     raise _LimitReachedError
                 if witness is not None:
-                    self._learn(before.plan, witness)
+                    self._add_known_order(before.plan, witness)
                     return False
         return True
 
     # --- orders to exclude ------------------------------------------------------------------------
 
-    def _learn(self, plan: Plan, witness: Witness) -> None:
+    def _add_known_order(self, plan: Plan, witness: Witness) -> None:
         assert witness.rule is not None
         here = Configuration(frozenset(), dict(witness.start))
         steps_taken = []
@@ -179,15 +181,15 @@ class PaperFixSearch:
         for name, values in never.items():
             good = tuple(v for v in self._variables[name].values if v not in values)
             if name not in written and good:
-                yield SuggestedLine(last.author, variable=name, values=good)
+                yield SuggestedLine(last.author_id, variable=name, values=good)
         for turn in (last, *reversed(known.steps_taken[:-1])):
             for variable in self._variables.values():
-                for values in _without(variable, turn.valuation.get(variable.name)):
-                    yield SuggestedLine(turn.author, variable=variable.name, values=values)
+                for values in _value_sets_without(variable, turn.valuation.get(variable.name)):
+                    yield SuggestedLine(turn.author_id, variable=variable.name, values=values)
             yield from self._after_lines_against(known.plan, turn)
 
     def _makes_move_useless(self, line: SuggestedLine) -> bool:
-        """True if the line would leave a move that was useful until now only where it changes nothing."""
+        """True if a useful move with this line could only be made where it changes nothing."""
         sets = self._moves[line.to].sets if line.to in self._moves else {}
         return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
@@ -196,18 +198,18 @@ class PaperFixSearch:
             return
         each = turn.step.operation.each
         for operation in self._procedure.operations:
-            if operation.id == turn.author:
+            if operation.id == turn.author_id:
                 continue
             names = [operation.id] if operation.each is None else [f"{operation.id}[*]"]
             if operation.each is not None and operation.each == each:
                 names.insert(0, operation.id)
             for name in names:
-                line = SuggestedLine(turn.author, after=name)
-                if any(earlier not in turn.done for earlier in _named(plan, turn.step, name)):
+                line = SuggestedLine(turn.author_id, after=name)
+                if any(earlier not in turn.done for earlier in _named_steps(plan, turn.step, name)):
                     yield line
 
 
-def _without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
+def _value_sets_without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
     """The value sets without ``value`` that a ``needs`` could ask for, largest first."""
     others = [other for other in variable.values if other != value]
     smallest = 1 if len(variable.values) <= _MANY_VALUES else len(others)
@@ -217,10 +219,12 @@ def _without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]
 
 def _excludes(line: SuggestedLine, known: _KnownOrder) -> bool:
     for turn in known.steps_taken:
-        if turn.author != line.to:
+        if turn.author_id != line.to:
             continue
         if line.after:
-            if turn.step and any(earlier not in turn.done for earlier in _named(known.plan, turn.step, line.after)):
+            if turn.step and any(
+                earlier not in turn.done for earlier in _named_steps(known.plan, turn.step, line.after)
+            ):
                 return True
         elif turn.valuation.get(line.variable) not in line.values:
             return True
@@ -250,28 +254,32 @@ def with_lines(plan: Plan, lines: Sequence[SuggestedLine]) -> Plan:
     by_author: dict[str, list[SuggestedLine]] = {}
     for line in lines:
         by_author.setdefault(line.to, []).append(line)
-    variables = {v.name: v for v in plan.procedure.state}
+    variables = plan.procedure.variables_by_name
     moves = tuple(
-        replace(move, needs=_needing(move.needs, by_author[move.id], variables)) if move.id in by_author else move
+        replace(move, needs=_needs_with_lines(move.needs, by_author[move.id], variables))
+        if move.id in by_author
+        else move
         for move in plan.procedure.moves
     )
     steps = {
-        name: _with(plan, step, by_author[step.operation.id], variables) if step.operation.id in by_author else step
+        name: _step_with_lines(plan, step, by_author[step.operation.id], variables)
+        if step.operation.id in by_author
+        else step
         for name, step in plan.steps.items()
     }
     procedure: Procedure = replace(plan.procedure, moves=moves)
     return Plan(procedure, plan.options, steps)
 
 
-def _with(plan: Plan, step: Step, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Step:
+def _step_with_lines(plan: Plan, step: Step, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Step:
     after = dict.fromkeys(step.after)
     for line in lines:
         if line.after:
-            after.update(dict.fromkeys(_named(plan, step, line.after)))
-    return replace(step, after=tuple(after), needs=_needing(step.needs, lines, variables))
+            after.update(dict.fromkeys(_named_steps(plan, step, line.after)))
+    return replace(step, after=tuple(after), needs=_needs_with_lines(step.needs, lines, variables))
 
 
-def _needing(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Values:
+def _needs_with_lines(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[str, Variable]) -> Values:
     found = dict(needs)
     for line in lines:
         if line.variable:
@@ -280,7 +288,7 @@ def _needing(needs: Values, lines: Sequence[SuggestedLine], variables: Mapping[s
     return found
 
 
-def _named(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
+def _named_steps(plan: Plan, step: Step, name: str) -> tuple[str, ...]:
     if name in plan.steps:
         return (name,)
     return resolve(plan, name, step.place, step.operation.each)

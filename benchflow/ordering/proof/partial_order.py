@@ -8,7 +8,7 @@ from benchflow.procedure.plan import Plan
 
 
 class PartialOrder:
-    """Steps are numbered as in the plan; sets of steps are bit masks.
+    """The order of a plan's steps. Steps are numbered as in the plan; sets of steps are bit masks.
 
     ``before`` is the transitive closure of ``after``. ``blocked`` are the steps that a circle blocks. ``rank`` is the
     place of each step in the total order closest to the author's that keeps ``after``, with blocked steps last.

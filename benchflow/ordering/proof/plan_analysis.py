@@ -1,6 +1,6 @@
 """The analysis of one plan: the steps never done, the dead ends, and the breaches that only the interlock prevents.
 
-It is exact where ``settled``; groups that were too wide are listed.
+The analysis is exact if it is ``conclusive``. Groups that were too wide to explore are listed.
 """
 
 from collections.abc import Sequence
@@ -25,10 +25,10 @@ _MOST_STARTS = 256
 class PlanAnalysis(Struct, frozen=True):
     """The result of exploring one plan.
 
-    ``paper`` is the author's order, ``order`` the same with the order that states force. ``never`` are the steps that
-    no order ever does, as a mask. ``pairs`` are the groups explored in full, ``unexplored`` the others. ``joined``:
-    wherever each group can be finished separately, the whole plan can. ``no_start``: every start is forbidden, so
-    nothing was explored.
+    ``paper`` is the author's partial order. ``order`` adds the prerequisites that states force. ``never`` is the mask
+    of the steps that no order ever does. ``pairs`` are the groups explored in full, ``unexplored`` the others.
+    ``separable`` is true if the whole plan can be finished wherever each group can be finished separately.
+    ``no_start`` is true if every start is forbidden, so that nothing was explored.
     """
 
     plan: Plan
@@ -37,13 +37,13 @@ class PlanAnalysis(Struct, frozen=True):
     never: int
     pairs: tuple[Pair, ...]
     unexplored: tuple[UnexploredGroup, ...]
-    joined: bool
+    separable: bool
     no_start: bool
 
     @property
-    def settled(self) -> bool:
+    def conclusive(self) -> bool:
         """True if the steps never done and the dead ends are known for certain."""
-        return self.joined and all(each.proven.free for each in self.unexplored) and not self.no_start
+        return self.separable and all(each.proven.free for each in self.unexplored) and not self.no_start
 
     def groups(self) -> list[VariableGroup]:
         return [group for group, _ in self.pairs] + [each.group for each in self.unexplored]
@@ -55,7 +55,7 @@ def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
     partition = group_members(plan)
     if not explorer.reductions.by_groups:
         partition = [_merged(partition, range(len(partition)))] if partition else []
-    joined = True
+    separable = True
     while True:
         exploration.explore(partition)
         if exploration.no_start:
@@ -63,15 +63,15 @@ def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
         joining = groups_to_join(exploration.order, exploration.pairs)
         if joining is None:
             break
-        # These groups may have to wait for each other, so explore them together.
+        # Each of these groups may have to wait for another one, so explore them together.
         places = [_place_of(partition, exploration.pairs[number][0]) for number in joining]
         together = _merged(partition, places)
         if exploration.is_too_wide(together):
-            joined = False
+            separable = False
             break
         partition = [*(members for place, members in enumerate(partition) if place not in places), together]
     never = exploration.never
-    if not exploration.no_start and not (joined and all(space.live_starts() for _, space in exploration.pairs)):
+    if not exploration.no_start and not (separable and all(space.live_starts() for _, space in exploration.pairs)):
         never |= _never_reached(plan, exploration)
     return PlanAnalysis(
         plan,
@@ -80,7 +80,7 @@ def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
         never,
         tuple(exploration.pairs),
         tuple(exploration.unexplored),
-        joined,
+        separable,
         exploration.no_start,
     )
 
@@ -90,7 +90,7 @@ Members = tuple[list[str], list[int]]
 
 
 class _PlanExploration:
-    """The groups of one plan explored so far. ``order`` gains each prerequisite that states are found to force."""
+    """The groups of one plan explored so far. ``order`` grows by each prerequisite that states force."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
@@ -121,7 +121,7 @@ class _PlanExploration:
                     self.unexplored.append(replace(found, group=group))
                 else:
                     self.pairs.append((group, found))
-            if self.no_start or not self._learn():
+            if self.no_start or not self._add_discoveries():
                 return
 
     def is_too_wide(self, members: Members) -> bool:
@@ -132,7 +132,8 @@ class _PlanExploration:
         group = VariableGroup(self.plan, self.paper, self.order, *members, self.never)
         return group, self._explorer.explore(group)
 
-    def _learn(self) -> bool:
+    def _add_discoveries(self) -> bool:
+        """Add the steps never done and the forced prerequisites that were found; true if any is new."""
         lost = self.never
         for group, space in self.pairs:
             lost |= group.in_plan(space.never_done())
@@ -142,14 +143,15 @@ class _PlanExploration:
             return True
         if len(self.pairs) < 2 or not self._explorer.reductions.forced_order:
             return False
-        forced = [mask & ~self.order.before[i] for i, mask in enumerate(self._forced())]
+        forced = [mask & ~self.order.before[i] for i, mask in enumerate(self._forced_before())]
         if not any(forced):
             return False
         self.order = PartialOrder(self.plan, [old | new for old, new in zip(self.order.after, forced, strict=True)])
         self.never |= self.order.blocked
         return True
 
-    def _forced(self) -> list[int]:
+    def _forced_before(self) -> list[int]:
+        """For each step of the plan, the mask of the steps that states force before it."""
         forced = [0] * len(self.order.steps)
         for group, space in self.pairs:
             if not space.free:
@@ -169,10 +171,10 @@ def _place_of(partition: Sequence[Members], group: VariableGroup) -> int:
 
 
 def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
-    """The steps that cannot be reached, found by one search per step, for groups that cannot all be finished."""
+    """The mask of the steps that no route reaches, for groups that cannot all be finished. One search per step."""
     order = exploration.order
     left = order.everything & ~exploration.never
-    for values in _whole_starts(plan, exploration):
+    for values in _allowed_starts(plan, exploration):
         for step in bits(left):
             if not left >> step & 1:
                 continue
@@ -183,15 +185,15 @@ def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
     return left
 
 
-def _whole_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, str]]:
-    """The starts of all variables that no rule forbids, up to a limit."""
+def _allowed_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, str]]:
+    """The starts of all variables that no rule forbids, at most :data:`_MOST_STARTS`."""
     variables = plan.procedure.state
     fixed = [v for v in variables if v.start is not None]
     values = {v.name: str(v.start) for v in fixed}
     choices: list[list[dict[str, str]]] = []
     partition = {name for group in exploration.groups() for name in group.variables}
     for group in exploration.groups():
-        choices.append([_known(group, number) for number in group.starts])
+        choices.append([_known_values(group, number) for number in group.starts])
     loose = [v for v in variables if v.name not in partition]
     choices.append(list(start_values(loose))[:1])
     found = []
@@ -202,5 +204,5 @@ def _whole_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, s
     return found
 
 
-def _known(group: VariableGroup, number: int) -> dict[str, str]:
+def _known_values(group: VariableGroup, number: int) -> dict[str, str]:
     return {name: value for name, value in group.machine.valuation(number).items() if value is not None}

@@ -5,6 +5,7 @@ from typing import Any, Literal
 import msgspec
 from msgspec import UNSET, Struct, UnsetType
 
+from benchflow.base.plaintext import sentence
 from benchflow.procedure.model import Mark
 
 Code = Literal[
@@ -77,7 +78,7 @@ class SuggestedLine(Struct, frozen=True):
 class Proof(Struct, frozen=True):
     """The result of a proof. ``configurations`` is the number explored.
 
-    ``complete``: there are no other findings. If it is false, a finding ``not-explored`` says what is not proven.
+    ``complete`` is true if there are no other findings. Otherwise a finding ``not-explored`` says what is not proven.
     ``fixes`` holds the lines that each ``interlock-needed`` suggests, by the index of the finding.
     """
 
@@ -97,13 +98,14 @@ def finding(
     start: dict[str, str] | None = None,
     options: dict[str, str] | None = None,
 ) -> OrderFinding:
+    """A finding with the severity of its code. The message gets a full stop if it has none."""
     return OrderFinding(
         code,
         SEVERITIES[code],
         where,
         mark.line,
         mark.column,
-        message,
+        sentence(message),
         UNSET if order is None else order,
         UNSET if start is None else start,
         options or UNSET,

@@ -28,7 +28,7 @@ from benchflow.procedure.plan import Plan
 DEFAULT_BOUND = 2_000_000
 """Configurations explored in total; about 100 bytes each if stored one by one."""
 _PERHAPS_SHORTER = " There may be a shorter order."
-_CONFIGURATIONS_A_CHOICE = 4_000
+_CONFIGURATIONS_PER_CHOICE = 4_000
 """Configurations of the bound for each choice of options that may be checked."""
 
 
@@ -72,9 +72,9 @@ class _ProofRun:
     # --- builds -----------------------------------------------------------------------------------
 
     def _plans(self) -> Iterator[Plan]:
-        """One plan for every choice of options that changes the order."""
+        """One plan for every choice of options that gives another order."""
         first = {option.name: option.choices[0] for option in self._procedure.options if option.choices}
-        most = max(self._bound // _CONFIGURATIONS_A_CHOICE, 1)
+        most = max(self._bound // _CONFIGURATIONS_PER_CHOICE, 1)
         choices = option_choices(self._procedure, ordering_only=True)
         seen = set()
         for choice in islice(choices, most):
@@ -85,7 +85,7 @@ class _ProofRun:
                 yield plan
         if next(choices, None) is not None:
             message = (
-                f"The options allow more than {most} ways to build; only the first {most} were checked."
+                f"The options allow more than {most} ways to build, but only the first {most} were checked."
                 " Check more with a larger --bound"
             )
             self._not_explored("options", self._procedure.options[0].mark, message)
@@ -113,7 +113,7 @@ class _ProofRun:
         plan = analysis.plan
         if analysis.never:
             lost = [analysis.order.steps[number] for number in bits(analysis.never)]
-            # The steps that are never done for a reason of their own, not because of an earlier step.
+            # The steps that are not never done merely because an earlier step is never done.
             causes = [name for name in lost if not set(plan.steps[name].after) & set(lost)] or lost
             first = plan.steps[causes[0]].operation
             yield self._dead_end(plan, Witness(_some_start(analysis), ()), causes, (first.id, first.mark))
@@ -136,7 +136,7 @@ class _ProofRun:
         self, plan: Plan, witness: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]
     ) -> OrderFinding:
         order = tuple(action.id for action in witness.order)
-        where, mark = self._author_of(plan, witness) if witness.order else at_start
+        where, mark = self._place_of_last_action(plan, witness) if witness.order else at_start
         message = finding_messages.dead_end_message(plan, witness, suspects)
         if not witness.shortest:
             message += _PERHAPS_SHORTER
@@ -155,7 +155,7 @@ class _ProofRun:
         if isinstance(found, WindowsUndecided) or (
             found.order and not errors and not order_is_possible(plan, analysis.order, found, _some_start(analysis))
         ):
-            message = "It is not proven that all time windows can be kept: there are too many orders to try"
+            message = "It is not proven that all time windows can be kept, because there are too many orders to try"
             self._not_explored("", Mark(), message)
 
     def _report_unexplored(self, analysis: PlanAnalysis) -> None:
@@ -168,9 +168,9 @@ class _ProofRun:
                 f" {_what_was_proven(unexplored_group)} Check more with a larger --bound"
             )
             self._not_explored(_place_of(unexplored_group.group), _mark_of(unexplored_group.group), message)
-        if not analysis.joined:
+        if not analysis.separable:
             message = (
-                "It is not proven that the whole procedure can always be finished: groups of states wait for each other"
+                "It is not proven that the whole procedure can always be finished. Groups of states wait for each other"
                 " and are too large to check together. Check more with a larger --bound"
             )
             self._not_explored("", Mark(), message)
@@ -195,15 +195,16 @@ class _ProofRun:
         plan = analysis.plan
         last = witness.order[-1]
         message = (
-            finding_messages.breach_message(plan, witness) + " On paper nothing prevents it; only the interlock does. "
+            finding_messages.breach_message(plan, witness)
+            + " Only the interlock prevents this; a printed copy does not. "
         )
         lines: tuple[SuggestedLine, ...] = ()
         if isinstance(last, DoOperation) and analysis.never >> analysis.order.index[last.operation] & 1:
             message += "The operation can never be done as written. Correct it or the rule first."
         elif isinstance(last, MakeMove) and last.move not in useful_moves(analysis):
             message += "The move can never be made as written. Correct it or the rule first."
-        elif not all(each.settled for each in analyses):
-            message += "The procedure is too large to find the lines that would make it safe on paper."
+        elif not all(each.conclusive for each in analyses):
+            message += "The procedure is too large to find lines that make it safe on paper."
         else:
             fix = PaperFixSearch(analyses, rules, self._explorer).find(analysis, witness)
             if fix is None:
@@ -211,7 +212,7 @@ class _ProofRun:
             else:
                 lines = fix.lines
                 message += finding_messages.fix_message(self._procedure, lines, smallest=fix.smallest)
-        where, mark = self._author_of(plan, witness)
+        where, mark = self._place_of_last_action(plan, witness)
         if not witness.shortest:
             message += _PERHAPS_SHORTER
         self._fixes[len(self._findings)] = lines
@@ -229,7 +230,7 @@ class _ProofRun:
 
     # --- helpers ----------------------------------------------------------------------------------
 
-    def _author_of(self, plan: Plan, witness: Witness) -> tuple[str, Mark]:
+    def _place_of_last_action(self, plan: Plan, witness: Witness) -> tuple[str, Mark]:
         """The id of the last action of an order in the file, and its place there."""
         last = witness.order[-1]
         name = plan.steps[last.operation].operation.id if isinstance(last, DoOperation) else last.move
@@ -260,8 +261,8 @@ def _some_start(analysis: PlanAnalysis) -> dict[str, str]:
 
 def _what_was_proven(unexplored_group: UnexploredGroup) -> str:
     if unexplored_group.proven.no_breach:
-        return "Proven: no order breaks a rule. Not proven: everything can be finished."
-    return "Not proven: everything can be done and finished."
+        return "It is proven that no order breaks a rule, but not that everything can be finished."
+    return "It is not proven that everything can be finished, or that no order breaks a rule."
 
 
 def _group_text(group: VariableGroup, *, start: bool = False) -> str:

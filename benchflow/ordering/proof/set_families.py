@@ -21,45 +21,52 @@ class SetFamilies(ABC, Generic[F]):
     """Operations on families. ``F`` is the type of a family; an empty family is false. Sets of steps are bit masks."""
 
     @abstractmethod
-    def empty(self) -> F: ...
+    def empty(self) -> F:
+        """The family without a set."""
 
     @abstractmethod
-    def single(self, done: int) -> F: ...
+    def single(self, done: int) -> F:
+        """The family of one set."""
 
     @abstractmethod
     def union(self, one: F, other: F) -> F:
-        """The union. ``one`` may be changed and must not be used again."""
+        """The sets of both families. ``one`` may be changed and must not be used again."""
 
     @abstractmethod
-    def difference(self, one: F, other: F) -> F: ...
+    def difference(self, one: F, other: F) -> F:
+        """The sets of ``one`` that are not in ``other``."""
 
     @abstractmethod
-    def intersection(self, one: F, other: F) -> F: ...
+    def intersection(self, one: F, other: F) -> F:
+        """The sets that are in both families."""
 
     @abstractmethod
     def ready(self, family: F, step: int) -> F:
         """The sets in which the step is not done and all steps before it are."""
 
     @abstractmethod
-    def done(self, family: F, step: int) -> F:
+    def after_step(self, family: F, step: int) -> F:
         """Every set with the step added. All sets must be ready for it."""
 
     @abstractmethod
-    def undone(self, family: F, step: int) -> F:
+    def before_step(self, family: F, step: int) -> F:
         """The sets that become one of these by doing the step."""
 
     @abstractmethod
-    def having(self, family: F, steps: int) -> F:
+    def with_steps_done(self, family: F, steps: int) -> F:
         """The sets in which all of ``steps`` are done."""
 
     @abstractmethod
-    def contains(self, family: F, done: int) -> bool: ...
+    def contains(self, family: F, done: int) -> bool:
+        """True if the set is in the family."""
 
     @abstractmethod
-    def count(self, family: F) -> int: ...
+    def count(self, family: F) -> int:
+        """The number of sets in the family."""
 
     @abstractmethod
-    def each(self, family: F) -> Iterator[int]: ...
+    def members(self, family: F) -> Iterator[int]:
+        """The sets of the family, one by one."""
 
 
 class ExplicitSets(SetFamilies[set[int]]):
@@ -92,16 +99,16 @@ class ExplicitSets(SetFamilies[set[int]]):
         mask, wanted = self._gate[step]
         return {done for done in family if done & mask == wanted}
 
-    def done(self, family: set[int], step: int) -> set[int]:
+    def after_step(self, family: set[int], step: int) -> set[int]:
         bit = 1 << step
         return {done | bit for done in family}
 
-    def undone(self, family: set[int], step: int) -> set[int]:
+    def before_step(self, family: set[int], step: int) -> set[int]:
         bit = 1 << step
         mask = bit | self._later[step]
         return {done ^ bit for done in family if done & mask == bit}
 
-    def having(self, family: set[int], steps: int) -> set[int]:
+    def with_steps_done(self, family: set[int], steps: int) -> set[int]:
         return {done for done in family if done & steps == steps}
 
     def contains(self, family: set[int], done: int) -> bool:
@@ -110,7 +117,7 @@ class ExplicitSets(SetFamilies[set[int]]):
     def count(self, family: set[int]) -> int:
         return len(family)
 
-    def each(self, family: set[int]) -> Iterator[int]:
+    def members(self, family: set[int]) -> Iterator[int]:
         return iter(family)
 
 
@@ -148,13 +155,13 @@ class LatticeSets(SetFamilies[int]):
     def ready(self, family: int, step: int) -> int:
         return family & self._ready_field(step)
 
-    def done(self, family: int, step: int) -> int:
+    def after_step(self, family: int, step: int) -> int:
         return family << self._strides[self._place[step][0]]
 
-    def undone(self, family: int, step: int) -> int:
+    def before_step(self, family: int, step: int) -> int:
         return family >> self._strides[self._place[step][0]] & self._ready_field(step)
 
-    def having(self, family: int, steps: int) -> int:
+    def with_steps_done(self, family: int, steps: int) -> int:
         for chain, wanted in self._wanted(steps):
             family &= self._field(chain, wanted, len(self.chains[chain]))
         return family
@@ -165,7 +172,7 @@ class LatticeSets(SetFamilies[int]):
     def count(self, family: int) -> int:
         return family.bit_count()
 
-    def each(self, family: int) -> Iterator[int]:
+    def members(self, family: int) -> Iterator[int]:
         raw = family.to_bytes((family.bit_length() + 7) // 8, "little")
         for number, byte in enumerate(raw):
             for bit in bits(byte):
@@ -202,12 +209,12 @@ class LatticeSets(SetFamilies[int]):
         stride = self._strides[chain]
         period = stride * (len(self.chains[chain]) + 1)
         run = ((1 << (most - least + 1) * stride) - 1) << least * stride
-        times, have = self.size // period, 1
-        while have * 2 <= times:
-            run |= run << have * period
-            have *= 2
-        if have < times:
-            run |= (run & (1 << (times - have) * period) - 1) << have * period
+        copies, copied = self.size // period, 1
+        while copied * 2 <= copies:
+            run |= run << copied * period
+            copied *= 2
+        if copied < copies:
+            run |= (run & (1 << (copies - copied) * period) - 1) << copied * period
         return run
 
 

@@ -64,7 +64,7 @@ class StateSpace(Generic[F]):
         for step, then in self._steps_at(valuation):
             ready = families.ready(family, step)
             if ready:
-                yield then, families.done(ready, step)
+                yield then, families.after_step(ready, step)
         for then in self._moves_at(valuation):
             yield then, family
 
@@ -86,7 +86,7 @@ class StateSpace(Generic[F]):
         while frontier:
             coming: dict[int, F] = {}
             for valuation, family in frontier.items():
-                before = [(earlier, families.undone(family, step)) for step, earlier in into.get(valuation, ())]
+                before = [(earlier, families.before_step(family, step)) for step, earlier in into.get(valuation, ())]
                 before += [(earlier, family) for earlier in moved_into.get(valuation, ())]
                 for earlier, could in before:
                     live = self.live.get(earlier)
@@ -140,7 +140,7 @@ class StateSpace(Generic[F]):
         """The steps that no order ever does, as a mask."""
         left = 0 if self.live else self.group.all  # if anything can be finished, every step can be done
         for family in self.reached.values():
-            left = sum(1 << step for step in bits(left) if not self.families.having(family, 1 << step))
+            left = sum(1 << step for step in bits(left) if not self.families.with_steps_done(family, 1 << step))
         for twins in self.twins:
             if not left >> twins[0] & 1:  # if the first can be done, any other can be done instead
                 left &= ~sum(1 << twin for twin in twins)
@@ -190,10 +190,10 @@ class StateSpace(Generic[F]):
         """True if the author's order alone allows the step next in any set of the family."""
         if self.group.waiting >> step & 1:
             return False
-        here = self.families.having(family, self.group.on_paper[step])
+        here = self.families.with_steps_done(family, self.group.on_paper[step])
         if self.group.excluded >> step & 1:
             return bool(here)
-        return bool(self.families.difference(here, self.families.having(here, 1 << step)))
+        return bool(self.families.difference(here, self.families.with_steps_done(here, 1 << step)))
 
     @cached_property
     def useful_moves(self) -> frozenset[str]:
@@ -219,7 +219,7 @@ class StateSpace(Generic[F]):
         families = self.families
         if not ready:
             return families.empty()
-        stuck = families.done(ready, step)
+        stuck = families.after_step(ready, step)
         for there in self.within_moves(valuation):
             for other, then in self.steps_from[there]:
                 if other == step and then in self.live:
@@ -238,7 +238,7 @@ class StateSpace(Generic[F]):
                     found[step] = sum(
                         1 << other
                         for other in bits(found[step])
-                        if not families.difference(ready, families.having(ready, 1 << other))
+                        if not families.difference(ready, families.with_steps_done(ready, 1 << other))
                     )
         for twins in self.twins:
             mask = sum(1 << twin for twin in twins)

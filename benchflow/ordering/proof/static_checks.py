@@ -13,7 +13,7 @@ from benchflow.procedure.plan import Plan, Step
 
 def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
     """One finding for each rule that an allowed start breaks, with such a start."""
-    variables = {variable.name: variable for variable in procedure.state}
+    variables = procedure.variables_by_name
     for index, rule in enumerate(procedure.interference):
         start: dict[str, str] = {v.name: v.start or v.values[0] for v in procedure.state}
         for name, values in rule.never.items():
@@ -27,9 +27,8 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
             together[1:] = [in_a_sentence(words) for words in together[1:]]
             state = in_a_sentence(all_of(together))
             message = (
-                f"A job may start in a forbidden state: {state}. {sentence(rule.because)}"
-                " Orders from this start are not checked. Remove the value from those that it may start at, or correct"
-                " the rule"
+                f"A rule forbids a possible start: {state}. {sentence(rule.because)} Orders from this start are not"
+                " checked. Remove one of the values from the possible starts, or correct the rule"
             )
             yield finding("forbidden-start", f"interference[{index + 1}]", rule.mark, message, start=start)
 
@@ -46,9 +45,9 @@ def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
         first = steps[0]
         mark = _after_mark(plan, first, steps[-1].id)
         if len(steps) == 1:
-            message = f"{clauses[0]}, which is itself, so it can never be done"
+            message = f"“{step_title(plan, first.id)}” comes after itself, so it can never be done. Remove that line"
         else:
-            message = f"{all_of(clauses)}. This is a circle, so none of them can be done"
+            message = f"{all_of(clauses)}. None of them can ever be done. Remove one of these lines"
         yield finding("order-cycle", first.operation.id, mark, message, options=dict(plan.options))
 
 
@@ -65,7 +64,9 @@ def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFindi
             if _is_redundant(builds, operation, ref, others):
                 kept = others
                 place = operation.after.index(ref) + 1
-                message = f"`after: {ref.name}` is redundant: other lines already put it before “{operation.title}”"
+                message = (
+                    f"`after: {ref.name}` is redundant, because other lines already put it before “{operation.title}”"
+                )
                 yield finding("redundant-after", f"{operation.id}.after[{place}]", ref.mark, message)
 
 

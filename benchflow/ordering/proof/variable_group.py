@@ -16,12 +16,12 @@ _MOST_STARTS = 100_000
 class VariableGroup:
     """The projection of a plan onto one group of variables.
 
-    ``steps`` are step numbers of the plan, ascending. Within the group steps have numbers of their own, used by all
-    other masks here. ``before`` is the order within the group, including order through steps outside it and order that
-    states force; ``on_paper`` is the author's order alone. ``outside`` and ``outside_on_paper`` hold, for each step,
-    the plan's steps outside the group that come before it. ``excluded`` steps are never done. They are kept because
-    they may break a rule on paper. ``waiting`` steps come after a step that is never done, on paper too. ``all`` are
-    the steps that are not excluded.
+    ``steps`` are step numbers of the plan, ascending; ``mask`` is the same as a mask. All other masks use the numbers
+    that the steps have within the group. ``before`` is the order within the group, including the order through steps
+    outside it and the order that states force. ``on_paper`` is the author's order alone. ``outside`` and
+    ``outside_on_paper`` hold, for each step, the plan's steps outside the group that come before it. ``excluded`` steps
+    are never done; they are kept because they may break a rule on paper. ``waiting`` steps come, in the author's order,
+    after a step that is never done. ``all`` are the steps that are not excluded.
     """
 
     def __init__(
@@ -43,8 +43,8 @@ class VariableGroup:
         self.machine = StateMachine(plan, variables=variables, steps=[order.steps[i] for i in steps], moves=moves)
         self.mask = sum(1 << i for i in self.steps)
         self._place = {number: i for i, number in enumerate(self.steps)}
-        self.before = [self.in_part(order.before[number]) for number in self.steps]
-        self.on_paper = [self.in_part(paper.before[number]) for number in self.steps]
+        self.before = [self.in_group(order.before[number]) for number in self.steps]
+        self.on_paper = [self.in_group(paper.before[number]) for number in self.steps]
         self.outside = [order.before[number] & ~self.mask for number in self.steps]
         self.outside_on_paper = [paper.before[number] & ~self.mask for number in self.steps]
         self.excluded = sum(1 << i for i, number in enumerate(self.steps) if never >> number & 1)
@@ -55,7 +55,7 @@ class VariableGroup:
 
     @property
     def key(self) -> tuple[object, ...]:
-        """Equal for groups with equal state spaces."""
+        """A key that is equal for groups with equal state spaces."""
         machine = self.machine
         return (
             self.variables,
@@ -78,7 +78,7 @@ class VariableGroup:
         """Convert a mask of group step numbers to plan step numbers."""
         return sum(1 << self.steps[i] for i in bits(mask))
 
-    def in_part(self, mask: int) -> int:
+    def in_group(self, mask: int) -> int:
         """Convert a mask of plan step numbers to group step numbers, dropping steps outside the group."""
         return sum(1 << self._place[number] for number in bits(mask & self.mask))
 
@@ -114,7 +114,7 @@ class VariableGroup:
 
 
 def start_values(variables: Sequence[Variable]) -> Iterator[dict[str, str]]:
-    """Every start value combination of the variables."""
+    """Every combination of start values of the variables."""
     domains = [v.values if v.start is None else (v.start,) for v in variables]
     for values in product(*domains):
         yield {v.name: value for v, value in zip(variables, values, strict=True)}

@@ -1,9 +1,10 @@
 """Decides whether the time windows can be kept in any allowed order, with one operation in progress at a time.
 
-Only some steps matter: those between the start and the end of closing windows that take time or are named by a
-window. Steps after no window start can be done before them all, and steps before no window end after them all.
-First, everything that holds in every order forms one temporal network; if that contradicts itself, no order works.
-Otherwise orders are tried, each with its own network, until one keeps all windows.
+Only some steps are relevant: those between the start and the end of a closing window that take time or are named by a
+window. Every other step can be done before or after all of them.
+
+First, the bounds that hold in every order form one temporal network. If it contradicts itself, no order keeps the
+windows. Otherwise orders are tried, each with a network of its own, until one keeps all windows.
 """
 
 from collections.abc import Iterator, Sequence
@@ -21,10 +22,10 @@ from benchflow.procedure.plan import Plan, Step, TimeWindow
 
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
-_MOST_IN_TURN = 400
-"""Number of steps that matter up to which orders are tried, as the search is that deep."""
+_MOST_RELEVANT = 400
+"""Most relevant steps for which orders are tried, because the search is that deep."""
 _MOST_SPLIT = 20
-"""Number of steps up to which paused operations are tried too; each step then has two events."""
+"""Most relevant steps for which paused operations are tried too; each step then has two events."""
 
 
 class WindowConflict(Struct, frozen=True):
@@ -39,13 +40,13 @@ class WindowConflict(Struct, frozen=True):
 
 
 class WindowsKept(Struct, frozen=True):
-    """An order of the steps that matter, in which all windows can be kept."""
+    """An order of the relevant steps in which all windows can be kept."""
 
     order: tuple[str, ...]
 
 
 class WindowsUndecided(Struct, frozen=True):
-    """There are too many orders to try them all, or the states do not allow the order that keeps the windows."""
+    """There are too many orders to try, or the states do not allow the order that keeps the windows."""
 
 
 def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
@@ -58,31 +59,32 @@ def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict
     if not any(window.high is not None for _, window in windows):
         return WindowsKept(())
     if problem.contradicts(windows, problem.takes):
-        smallest = _smallest(problem, windows)
+        smallest = _smallest_conflict(problem, windows)
         return WindowConflict(
-            tuple((plan.steps[order.steps[step]].id, w) for step, w in smallest), _taking(problem, smallest)
+            tuple((plan.steps[order.steps[step]].id, w) for step, w in smallest),
+            _steps_with_needed_duration(problem, smallest),
         )
     found = _OrderTrial(problem, windows, whole=True).run()
-    if found is None and len(problem.matter) > _MOST_SPLIT:
+    if found is None and len(problem.relevant) > _MOST_SPLIT:
         return WindowsUndecided()
     if found is None:
         # Pausing operations allows more orders, but makes the search larger.
         found = _OrderTrial(problem, windows, whole=False).run()
     if found is None:
-        smallest = _smallest_of_orders(problem, windows)
+        smallest = _irreducible_conflict_of_orders(problem, windows)
         return WindowConflict(
             tuple((order.steps[step], window) for step, window in smallest),
-            tuple(order.steps[step] for step in problem.matter if problem.takes[step]),
+            tuple(order.steps[step] for step in problem.relevant if problem.takes[step]),
         )
     return found
 
 
 def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str]) -> bool:
     """True if the states allow the order that keeps the windows, with all other steps before or after it."""
-    matter = [order.index[name] for name in kept.order]
-    mask = sum(1 << step for step in matter)
+    relevant = [order.index[name] for name in kept.order]
+    mask = sum(1 << step for step in relevant)
     needed = 0
-    for step in matter:
+    for step in relevant:
         needed |= order.before[step]
     steps: dict[str, Step] = {}
     for number, name in enumerate(order.steps):
@@ -102,7 +104,7 @@ Windows = Sequence[tuple[int, TimeWindow]]
 
 
 class _WindowProblem:
-    """The steps that can matter (``matter``), their minimum seconds (``takes``), and the windows among them."""
+    """The ``relevant`` steps, the least seconds that each ``takes``, and the windows between them."""
 
     def __init__(self, plan: Plan, order: PartialOrder, never: int) -> None:
         self.plan = plan
@@ -125,17 +127,17 @@ class _WindowProblem:
         self._named = sum({1 << step for i, w in self.windows for step in (i, order.index[w.operation])})
         self.mask = self._named | sum(1 << step for step in bits(span) if steps[step].takes)
         self.later = later
-        self.matter = sorted(bits(self.mask), key=lambda step: order.rank[step])
-        self.takes = {step: steps[step].takes for step in self.matter}
-        self.may_pause = {step: not steps[step].during for step in self.matter}
+        self.relevant = sorted(bits(self.mask), key=lambda step: order.rank[step])
+        self.takes = {step: steps[step].takes for step in self.relevant}
+        self.may_pause = {step: not steps[step].during for step in self.relevant}
 
     def contradicts(self, windows: Windows, takes: dict[int, float]) -> bool:
-        """True if what holds in every order contradicts itself."""
+        """True if the bounds that hold in every order contradict each other."""
         points = [(step, event) for step in bits(self._named) for event in "bf"]
         return contradicts(points, [*self._bounds_of_every_order(takes), *window_bounds(self.order, windows)])
 
     def _bounds_of_every_order(self, takes: dict[int, float]) -> Iterator[Between]:
-        """Bounds that hold in every order: the work that lies between the steps that windows name."""
+        """Bounds that hold in every order: the work between the steps that windows name."""
         for step in bits(self._named):
             yield Between((step, "b"), (step, "f"), least=takes[step])
             for earlier in bits(self.order.before[step] & self._named):
@@ -145,15 +147,16 @@ class _WindowProblem:
 
 
 def window_bounds(order: PartialOrder, windows: Windows) -> Iterator[Between]:
-    for number, (step, window) in enumerate(windows):
+    """The bounds that the windows set between the start (b) and the finish (f) of steps."""
+    for step, window in windows:
         since = (order.index[window.operation], "f")
         if window.low is not None:
-            yield Between(since, (step, "b"), least=window.low, why=number)
+            yield Between(since, (step, "b"), least=window.low)
         if window.high is not None:
-            yield Between(since, (step, "f"), most=window.high, why=number)
+            yield Between(since, (step, "f"), most=window.high)
 
 
-def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
+def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
     """The fewest windows that contradict each other in every order."""
     closing = [each for each in windows if each[1].high is not None]
     tried = 0
@@ -163,13 +166,13 @@ def _smallest(problem: _WindowProblem, windows: Windows) -> Windows:
                 continue
             tried += 1
             if tried > _MOST_SUBSETS:
-                return _irreducible(problem, windows)
+                return _irreducible_conflict(problem, windows)
             if problem.contradicts(chosen, problem.takes):
                 return chosen
     return windows
 
 
-def _irreducible(problem: _WindowProblem, windows: Windows) -> Windows:
+def _irreducible_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
     """Windows that contradict each other; without any one of them they do not. There may be a smaller set."""
     kept = list(windows)
     for each in windows:
@@ -179,8 +182,8 @@ def _irreducible(problem: _WindowProblem, windows: Windows) -> Windows:
     return kept
 
 
-def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
-    """As :func:`_irreducible`, but tests each set by trying all orders."""
+def _irreducible_conflict_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
+    """As :func:`_irreducible_conflict`, but tests each set by trying all orders."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -189,19 +192,20 @@ def _smallest_of_orders(problem: _WindowProblem, windows: Windows) -> Windows:
     return kept
 
 
-def _taking(problem: _WindowProblem, windows: Windows) -> tuple[str, ...]:
+def _steps_with_needed_duration(problem: _WindowProblem, windows: Windows) -> tuple[str, ...]:
     """The steps whose minimum durations the contradiction depends on."""
     takes = dict(problem.takes)
-    for step in problem.matter:
+    for step in problem.relevant:
         less = {**takes, step: 0.0}
         if takes[step] and problem.contradicts(windows, less):
             takes = less
-    return tuple(problem.order.steps[step] for step in problem.matter if takes[step])
+    return tuple(problem.order.steps[step] for step in problem.relevant if takes[step])
 
 
 # --- orders, tried one by one -----------------------------------------------------------------------
 
 Event = tuple[int, str]
+"""A step and what happens to it: "b" for its start, "f" for its finish."""
 
 
 class _OrderTrial:
@@ -222,18 +226,19 @@ class _OrderTrial:
 
     def run(self) -> WindowsKept | WindowsUndecided | None:
         """An order that keeps the windows; ``None`` if there is none."""
-        if len(self._problem.matter) > _MOST_IN_TURN:
+        if len(self._problem.relevant) > _MOST_RELEVANT:
             return WindowsUndecided()
-        found = self._extended([], 0, 0)
+        found = self._extend([], 0, 0)
         if found is None and self._tried > _MOST_TRIED:
             return WindowsUndecided()
         return found
 
-    def _extended(self, events: list[Event], started: int, finished: int) -> WindowsKept | None:
+    def _extend(self, events: list[Event], started: int, finished: int) -> WindowsKept | None:
+        """An order that begins with ``events`` and keeps the windows."""
         problem = self._problem
         if finished == problem.mask:
             return WindowsKept(tuple(problem.order.steps[step] for step, event in events if event == "f"))
-        for step, event in self._choices(started, finished):
+        for step, event in self._next_events(started, finished):
             self._tried += 1
             if self._tried > _MOST_TRIED:
                 return None
@@ -245,12 +250,12 @@ class _OrderTrial:
             else:
                 then, after = [*events, (step, "f")], (started, finished | 1 << step)
             if not self._contradicts(then):
-                found = self._extended(then, *after)
+                found = self._extend(then, *after)
                 if found is not None:
                     return found
         return None
 
-    def _choices(self, started: int, finished: int) -> list[Event]:
+    def _next_events(self, started: int, finished: int) -> list[Event]:
         problem = self._problem
         in_progress = started & ~finished
         unsplittable = [step for step in bits(in_progress) if not problem.may_pause[step]]
@@ -258,7 +263,7 @@ class _OrderTrial:
             return [(unsplittable[0], "f")]  # a step with a `during` cannot be paused
         ready = [
             step
-            for step in problem.matter
+            for step in problem.relevant
             if not started >> step & 1 and not problem.order.before[step] & problem.mask & ~finished
         ]
         ready.sort(key=lambda step: (step in self._opens and step not in self._closes, step not in self._closes))
@@ -266,26 +271,28 @@ class _OrderTrial:
 
     def _contradicts(self, events: list[Event]) -> bool:
         problem = self._problem
-        network = list(_whole_in_turn(events, problem.takes) if self._whole else _in_turn(events, problem.takes))
+        network = list(
+            _bounds_without_pauses(events, problem.takes) if self._whole else _bounds_with_pauses(events, problem.takes)
+        )
         known = set(events)
-        for each in window_bounds(problem.order, self._windows):
-            if each.first in known and each.then in known:
-                network.append(each)
-            elif each.first in known and each.most < float("inf"):
+        for bound in window_bounds(problem.order, self._windows):
+            if bound.first in known and bound.then in known:
+                network.append(bound)
+            elif bound.first in known and bound.most < float("inf"):
                 # The window's end comes after all events so far.
-                network.append(Between(each.first, events[-1], most=each.most))
+                network.append(Between(bound.first, events[-1], most=bound.most))
         return contradicts(events, network)
 
 
-def _whole_in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
+def _bounds_without_pauses(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
     """Bounds between successive events without pauses, latest first, so that Bellman-Ford needs one pass."""
     for place in range(len(events) - 1, 0, -1):
         step, event = events[place]
         yield Between(events[place - 1], (step, event), least=takes[step] if event == "f" else 0.0)
 
 
-def _in_turn(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
-    """Bounds between events: at least the work started and finished between them."""
+def _bounds_with_pauses(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
+    """Bounds between events when operations may pause: at least the work started and finished between them."""
     for place, (step, event) in enumerate(events):
         if place:
             yield Between(events[place - 1], (step, event), least=0.0)

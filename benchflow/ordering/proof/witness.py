@@ -27,8 +27,8 @@ from benchflow.procedure.plan import Plan, Step
 
 _MOST_NODES = 200_000
 _MOST_NODES_UNEXPLORED = 20_000
-_MOST_NODES_LOOKED_THROUGH = 2_000
-"""Limits for groups that were not explored, where a finding is not certain, and for their dead ends."""
+_MOST_NODES_UNEXPLORED_DEAD_END = 2_000
+"""Lower limits for a group that was not explored: for breaches, and for dead ends."""
 _MOST_STARTS = 64
 _MOST_SAMPLES = 10_000
 
@@ -61,17 +61,17 @@ def show_dead_end(
 
 
 def show_breach(
-    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, any_will_do: bool = False
+    analysis: PlanAnalysis, group: VariableGroup, space: AnyStateSpace | None, *, any_length: bool = False
 ) -> Witness | Undecided | None:
     """A shortest order that prerequisites and needs allow and whose last action breaks a rule.
 
-    With ``any_will_do`` the order need not be a shortest one. Without a ``space`` the search has a lower limit.
+    With ``any_length`` the order need not be a shortest one. Without a ``space`` the search has a lower limit.
     """
-    return _WitnessSearch(analysis, group, space, dead=False).run(any_will_do=any_will_do)
+    return _WitnessSearch(analysis, group, space, dead=False).run(any_length=any_length)
 
 
 class _FoundPath(Struct, frozen=True):
-    """A path in a view. ``path`` holds step numbers, and ``~number`` of moves.
+    """A path in the searched group. ``path`` holds step numbers, and ``~number`` of moves.
 
     No order of the whole procedure that shows the same finding is shorter than ``least``.
     """
@@ -90,19 +90,19 @@ class _WitnessSearch:
         self._space = space
         self._dead = dead
 
-    def run(self, *, any_will_do: bool = False) -> Witness | Undecided | None:
-        found = self._run(any_will_do=any_will_do)
+    def run(self, *, any_length: bool = False) -> Witness | Undecided | None:
+        found = self._run(any_length=any_length)
         if self._dead and self._space is None and isinstance(found, Witness):
             return replace(found, shortest=False)  # a shorter one may not be recognised
         return found
 
-    def _run(self, *, any_will_do: bool) -> Witness | Undecided | None:
+    def _run(self, *, any_length: bool) -> Witness | Undecided | None:
         members = [self._group]
         best: Witness | None = None
         while True:
-            view = self._group if len(members) == 1 else self._together(members)
+            view = self._group if len(members) == 1 else self._joined_group(members)
             goal = _SearchGoal(view, self._group, self._space, dead=self._dead)
-            most = _MOST_NODES_LOOKED_THROUGH if self._dead else _MOST_NODES_UNEXPLORED
+            most = _MOST_NODES_UNEXPLORED_DEAD_END if self._dead else _MOST_NODES_UNEXPLORED
             most = most if self._space is None else _MOST_NODES
             found = _search(view, goal, view.all, most // len(members) ** 2)
             proven = not isinstance(found, Undecided)
@@ -116,14 +116,14 @@ class _WitnessSearch:
                 walked = _completed(self._analysis, view, found, dead=self._dead)
                 if walked is not None and (best is None or len(walked.order) < len(best.order)):
                     best = walked
-                if best is not None and (any_will_do or (proven and len(best.order) == found.least)):
+                if best is not None and (any_length or (proven and len(best.order) == found.least)):
                     return best
-            more = self._waited_for(members)
+            more = self._groups_waited_for(members)
             if not proven or not more:
                 return Undecided() if best is None else replace(best, shortest=False)
             members += more
 
-    def _together(self, members: Sequence[VariableGroup]) -> VariableGroup:
+    def _joined_group(self, members: Sequence[VariableGroup]) -> VariableGroup:
         analysis = self._analysis
         return VariableGroup(
             analysis.plan,
@@ -134,7 +134,8 @@ class _WitnessSearch:
             analysis.never,
         )
 
-    def _waited_for(self, members: Sequence[VariableGroup]) -> list[VariableGroup]:
+    def _groups_waited_for(self, members: Sequence[VariableGroup]) -> list[VariableGroup]:
+        """The other groups with a step that comes before a step of the members."""
         waited = 0
         for group in members:
             for one, other in zip(group.outside, group.outside_on_paper, strict=True):
@@ -146,7 +147,7 @@ class _WitnessSearch:
 
 
 class _SearchGoal:
-    """The goal of a search: a dead end or a breach of ``group``, tested in the ``view`` that contains it."""
+    """The goal of a search: a dead end or a breach of ``group``. ``view`` is the group or a larger one around it."""
 
     def __init__(self, view: VariableGroup, group: VariableGroup, space: AnyStateSpace | None, *, dead: bool) -> None:
         self.dead = dead
@@ -155,7 +156,7 @@ class _SearchGoal:
         self._space = space
         self._valuations: dict[int, int] = {}
         self._breaking: dict[int, list[int]] = {}
-        self._steps = [(view.in_part(1 << number), place) for place, number in enumerate(group.steps)]
+        self._steps = [(view.in_group(1 << number), place) for place, number in enumerate(group.steps)]
 
     def is_dead(self, done: int, valuation: int) -> bool:
         here = sum(1 << place for bit, place in self._steps if done & bit)
@@ -181,7 +182,7 @@ class _SearchGoal:
         samples = (
             done
             for _, family in self._space.dead_ends()
-            for done in islice(self._space.families.each(family), _MOST_SAMPLES)
+            for done in islice(self._space.families.members(family), _MOST_SAMPLES)
         )
         return min(samples, key=int.bit_count, default=self._view.all)
 
@@ -228,7 +229,7 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
         closed.add(node)
         done, valuation, broken = node
         if broken != _NONE or (goal.dead and goal.is_dead(done, valuation)):
-            return _found(came_from, node, so_far)
+            return _found_path(came_from, node, so_far)
         if len(closed) > most:
             return Undecided()
         counted = 0
@@ -264,7 +265,7 @@ def _successors(
             yield (done, valuation, action), action, 1 + (outside & ~counted).bit_count()
 
 
-def _found(came_from: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:
+def _found_path(came_from: dict[_Node, tuple[_Node, int]], node: _Node, cost: int) -> _FoundPath:
     path: list[int] = []
     while node in came_from:
         node, action = came_from[node]
@@ -303,11 +304,11 @@ class _ForcedPath:
         last = None if dead else path[-1]
         done = on_path if last is None or last < 0 else on_path - {view.steps[last]}
         missing = view.mask & ~sum(1 << number for number in done)
-        self._go: dict[str, RouteStep] = {}
+        self._actions: dict[str, RouteStep] = {}
         steps: dict[str, Step] = {}
         renamed: dict[str, str] = {}
         before: tuple[str, ...] = ()
-        moves = {move.id: move for move in plan.procedure.moves}
+        moves = plan.procedure.moves_by_id
         self.needed = 0
         for place, action in enumerate(path):
             name = f"\0{place}"
@@ -315,14 +316,14 @@ class _ForcedPath:
                 number = view.steps[action]
                 self.needed |= paper.before[number]
                 original = plan.steps[paper.steps[number]]
-                self._go[name] = DoOperation(original.id)
+                self._actions[name] = DoOperation(original.id)
                 renamed[original.id] = name
                 after = tuple(other for other in original.after if other not in renamed)
                 step = replace(original, id=name, after=(*after, *before))
             else:
                 move = moves[machine.moves[~action]]
-                self._go[name] = MakeMove(move.id)
-                step = _once(name, move.needs, move.sets, before)
+                self._actions[name] = MakeMove(move.id)
+                step = _single_step(name, move.needs, move.sets, before)
             if place == len(path) - 1 and last is not None:
                 # The last step breaks the rule, so it is not done. The path ends where it could start.
                 step = replace(step, needs={}, during={}, sets={})
@@ -333,17 +334,17 @@ class _ForcedPath:
                 after = tuple(renamed.get(other, other) for other in original.after)
                 steps[step_id] = replace(original, after=after)
         free = tuple(move for move in plan.procedure.moves if move.id not in machine.moves)
-        steps["\0end"] = _once("\0end", {}, {}, before)
+        steps["\0end"] = _single_step("\0end", {}, {}, before)
         self._plan = Plan(replace(plan.procedure, moves=free), plan.options, steps)
 
     def order_from(self, start: dict[str, str]) -> tuple[RouteStep, ...] | None:
         found = route(self._plan, Configuration(frozenset(), dict(start)), "\0end")
         if not isinstance(found, SafeRoute):
             return None
-        return tuple(self._go.get(action.id, action) for action in found.steps[:-1])
+        return tuple(self._actions.get(action.id, action) for action in found.steps[:-1])
 
 
-def _once(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, str], after: tuple[str, ...]) -> Step:
+def _single_step(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, str], after: tuple[str, ...]) -> Step:
     return Step(name, Operation(name, name, "", 0), None, after, needs, {}, sets, (), 0.0)
 
 
@@ -353,23 +354,23 @@ def _starts(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, need
     All starts are tried of groups that the path waits for, one of the others.
     """
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
-    values.update(_known(view, found.start))
+    values.update(_known_values(view, found.start))
     choices = []
     for group in analysis.groups():
         if group.variables[0] in view.variables:
             continue
         starts = group.starts if group.mask & needed else group.starts[:1]
-        choices.append([_known(group, number) for number in starts])
+        choices.append([_known_values(group, number) for number in starts])
     for chosen in product(*choices):
         yield {**values, **{name: value for one in chosen for name, value in one.items()}}
 
 
-def _known(group: VariableGroup, number: int) -> dict[str, str]:
+def _known_values(group: VariableGroup, number: int) -> dict[str, str]:
     return {name: value for name, value in group.machine.valuation(number).items() if value is not None}
 
 
 def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *, dead: bool) -> Witness | None:
-    """The witness, if every step is allowed and the last one breaks a rule where it has to; ``None`` otherwise."""
+    """The witness if the order replays: every step is allowed, and the last one breaks a rule if it has to."""
     here = Configuration(frozenset(), dict(start))
     if forbidden(plan, here.valuation):
         return None

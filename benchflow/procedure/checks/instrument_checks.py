@@ -11,7 +11,7 @@ from benchflow.quantity import Limit, Quantity, base, difference_factor, dimensi
 
 def check_instruments(procedure: Procedure, context: ReadContext) -> None:
     """Warn of instruments that do not cover a stage or limit, or cannot prove a value to be within its limit."""
-    known = {need.id: need for need in procedure.instruments}
+    known = procedure.instruments_by_id
     needs = {name: need for name, need in known.items() if need.covers is not None}
     for operation in procedure.operations:
         for record in operation.record:

@@ -42,11 +42,11 @@ class NameTable:
             "kit": {item.id: item.mark for item in procedure.kit},
             "joint": {joint.id: joint.mark for joint in procedure.joints},
             "failure": {failure.id: failure.mark for failure in procedure.failures},
-            "operation": _first((op.id, op.mark) for op in operations if op.id),
+            "operation": _first_marks((op.id, op.mark) for op in operations if op.id),
             "section": {section.id: section.mark for section in procedure.sections},
             "move": {move.id: move.mark for move in procedure.moves},
-            "value": _first((name, mark) for op in operations for name, mark in _values(op)),
-            "chosen": _first((part.name, part.mark) for op in operations for part in parts_of(op)),
+            "value": _first_marks((name, mark) for op in operations for name, mark in _names_of_values(op)),
+            "chosen": _first_marks((part.name, part.mark) for op in operations for part in parts_of(op)),
         }
         self.defined["used"] = {**self.defined["kit"], **self.defined["instrument"]}
         self.defined["whole-operation"] = self.defined["operation"]
@@ -61,7 +61,7 @@ class NameTable:
             repeated = procedure.places.get(operation.each or "")
             if repeated is not None:
                 self.places_of["operation"][operation.id] = repeated
-                for name, _ in _values(operation):
+                for name, _ in _names_of_values(operation):
                     self.places_of["value"][name] = repeated
             else:
                 for record in operation.record:
@@ -76,11 +76,11 @@ class NameTable:
             if mention.name in context.unreadable_names or mention.of in context.unreadable_names:
                 continue
             if mention.kind in self.values:
-                self._value(mention, context)
+                self._check_value(mention, context)
             else:
-                self._name(mention, context)
+                self._check_name(mention, context)
 
-    def _value(self, mention: Mention, context: ReadContext) -> None:
+    def _check_value(self, mention: Mention, context: ReadContext) -> None:
         known = self.values[mention.kind].get(mention.of)
         if not known or mention.name in known:
             return  # an unknown variable is reported where it is used
@@ -92,13 +92,13 @@ class NameTable:
             hint_for(mention.name, known),
         )
 
-    def _name(self, mention: Mention, context: ReadContext) -> None:
+    def _check_name(self, mention: Mention, context: ReadContext) -> None:
         defined = self.defined[mention.kind]
         name, place, _ = ValueRef.parse(mention.name)
         placed = "operation" if mention.kind == "prerequisite" else mention.kind
         if name in defined and (place is None or placed in self.places_of):
             if place is not None:
-                self._place(mention, placed, name, place, context)
+                self._check_place(mention, placed, name, place, context)
             return
         if name in context.unreadable_names:
             return
@@ -109,7 +109,7 @@ class NameTable:
             self._hint(name, mention.kind, context),
         )
 
-    def _place(self, mention: Mention, kind: str, name: str, place: str, context: ReadContext) -> None:
+    def _check_place(self, mention: Mention, kind: str, name: str, place: str, context: ReadContext) -> None:
         places = self.places_of[kind].get(name)
         if places is None:
             what = "is done once" if kind == "operation" else "has one reading"
@@ -121,11 +121,11 @@ class NameTable:
     def _hint(self, name: str, kind: str, context: ReadContext) -> str:
         if name in self.defined[kind]:
             return f"Write `{name}` without a place"
-        return self._elsewhere(name, kind) or context.hint(
+        return self._hint_of_another_kind(name, kind) or context.hint(
             name, self.defined[kind], f"The file defines no {_NOUNS[kind]}"
         )
 
-    def _elsewhere(self, name: str, kind: str) -> str:
+    def _hint_of_another_kind(self, name: str, kind: str) -> str:
         """A hint if the name is defined, but for something of another kind."""
         for other in (
             "operation",
@@ -148,12 +148,12 @@ def _article(noun: str) -> str:
     return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
 
 
-def _values(operation: Operation) -> Iterator[tuple[str, Mark]]:
+def _names_of_values(operation: Operation) -> Iterator[tuple[str, Mark]]:
     for value in values_of(operation):
         yield value.name, value.mark
 
 
-def _first(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
+def _first_marks(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
     found: dict[str, Mark] = {}
     for name, mark in pairs:
         found.setdefault(name, mark)

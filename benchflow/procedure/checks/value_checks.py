@@ -70,18 +70,18 @@ class ValueChecks:
             if self._context.problems.full:
                 return
             for work_out in operation.work_out:
-                uses[work_out.name] = self._formula(work_out, operation)
+                uses[work_out.name] = self._check_formula(work_out, operation)
             for value in values_of(operation):
-                self._bounds(value, operation)
+                self._check_bounds(value, operation)
             for choose in operation.choose:
-                self._choose(choose, operation)
+                self._check_choice(choose, operation)
             for match in operation.match:
-                self._match(match, operation)
+                self._check_match(match, operation)
         self._check_circles(uses)
 
     # formulas
 
-    def _formula(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
+    def _check_formula(self, work_out: CalculatedValue, operation: Operation) -> set[str]:
         """Check one formula and return the names of the values that it uses."""
         written = self._context.nodes.get(("is", work_out.mark))
         if not isinstance(written, YamlScalar):
@@ -133,14 +133,14 @@ class ValueChecks:
 
     def _check_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
         """True if it is clear which place of a value is meant. If it is not, a problem is reported."""
-        value, giver = self._values[name]
+        value, source = self._values[name]
         places = self._names.places_of["value"].get(name)
         if place is not None:
             self._context.mention("value", str(ValueRef(name, place)), mark)
             return places is not None and (place == ALL_PLACES or place in places)
-        if places is None or (giver.each is not None and giver.each == operation.each):
+        if places is None or (source.each is not None and source.each == operation.each):
             return True
-        if giver.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
+        if source.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
             return True  # several readings of one value: the figure that is judged
         self._context.problem(
             "which-place",
@@ -152,14 +152,14 @@ class ValueChecks:
 
     def _check_ready(self, name: str, operation: Operation, mark: Mark) -> None:
         """Warn of a value from an operation that is not always done before this one."""
-        _, giver = self._values[name]
-        if giver.id == operation.id or self._before.always(giver.id, operation.id):
+        _, source = self._values[name]
+        if source.id == operation.id or self._before.always(source.id, operation.id):
             return
         self._context.problem(
             "value-not-ready",
             mark,
-            f"`{name}` comes from `{giver.id}`, which is not always done before `{operation.id}`",
-            f"Add `{giver.id}` to `after` of `{operation.id}`",
+            f"`{name}` comes from `{source.id}`, which is not always done before `{operation.id}`",
+            f"Add `{source.id}` to `after` of `{operation.id}`",
             severity="warning",
         )
 
@@ -184,12 +184,12 @@ class ValueChecks:
 
     # limits, tables, matchings
 
-    def _bounds(self, value: Value, operation: Operation) -> None:
+    def _check_bounds(self, value: Value, operation: Operation) -> None:
         limits: Iterator[Bound | None] = iter((value.bound, value.used if isinstance(value, RecordedValue) else None))
         for bound in limits:
             if isinstance(bound, AboveReading):
-                self._above(bound, value, operation)
-            elif isinstance(bound, EqualWithin) and self._single(value, operation):
+                self._check_relative_limit(bound, value, operation)
+            elif isinstance(bound, EqualWithin) and self._has_one_reading(value, operation):
                 self._context.problem(
                     "too-few",
                     value.mark,
@@ -197,10 +197,10 @@ class ValueChecks:
                     "Write `readings` with a number or a list of places",
                 )
 
-    def _single(self, value: Value, operation: Operation) -> bool:
+    def _has_one_reading(self, value: Value, operation: Operation) -> bool:
         return isinstance(value, CalculatedValue) or (len(value.slots) < 2 and operation.each is None)
 
-    def _above(self, bound: AboveReading, value: Value, operation: Operation) -> None:
+    def _check_relative_limit(self, bound: AboveReading, value: Value, operation: Operation) -> None:
         name = ValueRef.parse(bound.name).name
         found = self._values.get(name)
         if found is None:
@@ -216,13 +216,13 @@ class ValueChecks:
             self._context.problem(
                 "wrong-dimension",
                 value.mark,
-                f"`{value.name}` is {_kind(value.dimension)}, but its limit depends on `{name}`, "
-                f"{_kind(found[0].dimension)}",
+                f"`{value.name}` is {_dimension_phrase(value.dimension)}, but its limit depends on `{name}`, "
+                f"{_dimension_phrase(found[0].dimension)}",
             )
         else:
             self._check_ready(name, operation, value.mark)
 
-    def _choose(self, choose: PartChoice, operation: Operation) -> None:
+    def _check_choice(self, choose: PartChoice, operation: Operation) -> None:
         name = ValueRef.parse(choose.by).name
         found = self._values.get(name)
         if found is None or not choose.bands:
@@ -233,24 +233,22 @@ class ValueChecks:
             self._context.problem(
                 "wrong-dimension",
                 choose.mark,
-                f"The table has {edge.entered}, but `{name}` is {_kind(found[0].dimension)}",
+                f"The table has {edge.entered}, but `{name}` is {_dimension_phrase(found[0].dimension)}",
             )
 
-    def _match(self, match: PartMatching, operation: Operation) -> None:
+    def _check_match(self, match: PartMatching, operation: Operation) -> None:
         found = self._values.get(ValueRef.parse(match.so_that).name)
         if found is None or (match.limit.low is None and match.limit.high is None):
             return
-        kind = limit_dimension(match.limit)
-        if kind != found[0].dimension:
+        limit, value = limit_dimension(match.limit), found[0].dimension
+        if limit != value:
             node = self._context.nodes["limit", match.mark]
-            self._context.problem(
-                "wrong-dimension",
-                node.mark,
-                f"`{match.limit.text}` is {_kind(kind)}, but `{match.so_that}` is {_kind(found[0].dimension)}",
-            )
+            phrases = _dimension_phrase(limit), _dimension_phrase(value)
+            message = f"`{match.limit.text}` is {phrases[0]}, but `{match.so_that}` is {phrases[1]}"
+            self._context.problem("wrong-dimension", node.mark, message)
 
 
-def _kind(dimension: str) -> str:
+def _dimension_phrase(dimension: str) -> str:
     """``a length``, ``an angle``, ``a number without a unit``."""
     if not dimension:
         return "a number without a unit"

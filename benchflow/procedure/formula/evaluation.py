@@ -18,8 +18,8 @@ from benchflow.procedure.formula.expression import (
     FormulaError,
     NameNode,
     Negation,
+    expression_text,
     walk,
-    write,
 )
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show_short, units
@@ -49,7 +49,7 @@ def evaluate(formula: Formula, values: Mapping[str, Quantity], result_unit: str)
     Raises:
         FormulaError: a value is missing, a divisor is zero, or a root is of a negative number.
     """
-    result = _Evaluator(formula, values, _EXACT).of(formula.root)
+    result = _Evaluator(formula, values, _EXACT).result_of(formula.root)
     difference = dimension_of(result_unit) == "temperature" and not result.reading
     exact = from_base(result.value, result_unit, difference=difference)
     places = _places_shown(formula, values, result_unit, exact)
@@ -86,7 +86,7 @@ def propagate(
         root=umath.sqrt,
         size=lambda value: value.nominal_value if isinstance(value, UFloat) else value,
     )
-    result = _Evaluator(formula, values, algebra).of(formula.root).value
+    result = _Evaluator(formula, values, algebra).result_of(formula.root).value
     deviation = result.std_dev if isinstance(result, UFloat) else 0.0
     if not isfinite(deviation):
         why = "The uncertainty of the result cannot be calculated"
@@ -137,14 +137,14 @@ class _Evaluator:
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
 
-    def of(self, node: Expression) -> _EvaluatedNode:
+    def result_of(self, node: Expression) -> _EvaluatedNode:
         match node:
             case Constant(value=value, unit=unit):
                 return _EvaluatedNode(self.algebra.number(_to_base(value, unit)), _has_offset(unit))
             case NameNode():
                 return self.name(node)
             case Negation(of=of):
-                return _EvaluatedNode(-self.of(of).value, False)
+                return _EvaluatedNode(-self.result_of(of).value, False)
             case BinaryOperation():
                 return self.pair(node)
             case Call():
@@ -160,7 +160,7 @@ class _Evaluator:
         return _EvaluatedNode(self.seen[key], _has_offset(q.unit))
 
     def pair(self, node: BinaryOperation) -> _EvaluatedNode:
-        left, right = self.of(node.left), self.of(node.right)
+        left, right = self.result_of(node.left), self.result_of(node.right)
         match node.operator:
             case "+":
                 return _EvaluatedNode(left.value + right.value, left.reading or right.reading)
@@ -200,10 +200,10 @@ class _Evaluator:
         """The value of an argument, or its values at every place if it contains ``[*]``."""
         places = places_of(self.formula, argument, self.values) if self.place is None else None
         if places is None:
-            return [self.of(argument)]
+            return [self.result_of(argument)]
         found = []
         for self.place in places:
-            found.append(self.of(argument))
+            found.append(self.result_of(argument))
         self.place = None
         return found
 
@@ -223,8 +223,8 @@ def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quant
         if not places:
             raise FormulaError(formula.text, star.at, f"`{star.key}` has no value yet")
         if set(places) != set(every[0]):
-            odd = sorted(set(places) ^ set(every[0]))[0]
-            why = f"`{stars[0].name}` and `{star.name}` do not both have the place `{odd}`"
+            missing = sorted(set(places) ^ set(every[0]))[0]
+            why = f"`{stars[0].name}` and `{star.name}` do not both have the place `{missing}`"
             raise FormulaError(formula.text, star.at, why)
     return every[0]
 
@@ -267,7 +267,7 @@ def _filled(formula: Formula, values: Mapping[str, Quantity]) -> str:
             case _:
                 return node
 
-    return write(without_stars(formula.root), leaf, times="×")
+    return expression_text(without_stars(formula.root), leaf, times="×")
 
 
 def _at_place(node: Expression, place: str) -> Expression:
@@ -303,23 +303,23 @@ def _places_shown(formula: Formula, values: Mapping[str, Quantity], unit: str, e
     otherwise one more, with at least three significant digits. If no number is in the result's unit, the result has
     four significant digits, or fewer if that is exact.
     """
-    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses(formula, key)]
+    written = [_places(q.value) for key, q in values.items() if q.unit == unit and _uses_value(formula, key)]
     written += [node.places for node in walk(formula.root) if isinstance(node, Constant) and node.unit == unit]
     if not written:
         four = max(3 - magnitude(exact), 0)
-        return next((places for places in range(four) if _ends_at(exact, places)), four)
+        return next((places for places in range(four) if _is_exact_with(exact, places)), four)
     finest = min(max(written), 6)
     for places in range(finest, finest + 3):
-        if _ends_at(exact, places):
+        if _is_exact_with(exact, places):
             return places
     return max(finest + 1, 2 - magnitude(exact))
 
 
-def _ends_at(value: Fraction, places: int) -> bool:
+def _is_exact_with(value: Fraction, places: int) -> bool:
     return (value * Fraction(10) ** places).denominator == 1
 
 
-def _uses(formula: Formula, key: str) -> bool:
+def _uses_value(formula: Formula, key: str) -> bool:
     ref = ValueRef.parse(key)
     return any(
         isinstance(node, NameNode) and (node.key == key or (node.place == ALL_PLACES and node.name == ref.name))

@@ -173,28 +173,28 @@ def at_place(formula: Formula, repeated: Container[str], place: str) -> Formula:
 
 def render(formula: Formula) -> str:
     """The formula as text with uniform spacing. Parsing it gives the same tree, except for positions."""
-    return write(formula.root, lambda leaf: leaf.key if isinstance(leaf, NameNode) else leaf.shown)
+    return expression_text(formula.root, lambda leaf: leaf.key if isinstance(leaf, NameNode) else leaf.shown)
 
 
 _RANK = {"+": 1, "-": 1, "*": 2, "/": 2}
 
 
-def write(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times: str = "*") -> str:
+def expression_text(node: Expression, leaf: "Callable[[Constant | NameNode], str]", times: str = "*") -> str:
     """The expression as text with the necessary brackets. ``leaf`` gives the text of a name or number."""
     match node:
         case Negation(of=of):
-            inner = write(of, leaf, times)
+            inner = expression_text(of, leaf, times)
             return f"-({inner})" if isinstance(of, BinaryOperation | Negation) or inner.startswith("-") else f"-{inner}"
         case BinaryOperation(operator=operator, left=left, right=right):
             rank = _RANK[operator]
-            one, two = write(left, leaf, times), write(right, leaf, times)
+            one, two = expression_text(left, leaf, times), expression_text(right, leaf, times)
             if isinstance(left, BinaryOperation) and _RANK[left.operator] < rank:
                 one = f"({one})"
             if (isinstance(right, BinaryOperation) and _RANK[right.operator] <= rank) or two.startswith("-"):
                 two = f"({two})"
             return f"{one} {times if operator == '*' else operator} {two}"
         case Call(function=function, arguments=arguments):
-            return f"{function}({', '.join(write(argument, leaf, times) for argument in arguments)})"
+            return f"{function}({', '.join(expression_text(argument, leaf, times) for argument in arguments)})"
         case Constant() | NameNode():
             return leaf(node)
 

@@ -32,7 +32,7 @@ ValueKind = Literal["plain", "on scale"]
 _BASES = ("metre = [length]", "kilogram = [mass]", "second = [time]", "kelvin = [temperature]", "ampere = [current]",
           "degree = [angle]", "newton = kilogram * metre / second ** 2", "pascal = newton / metre ** 2",
           "volt = newton * metre / second / ampere", "ohm = volt / ampere")  # fmt: skip
-MADE_OF = {
+PINT_UNITS = {
     "": "dimensionless", "fraction": "dimensionless", "length": "metre", "area": "metre ** 2", "volume": "metre ** 3",
     "angle": "degree", "temperature": "kelvin", "time": "second", "mass": "kilogram", "force": "newton",
     "torque": "newton * metre", "pressure": "pascal", "stiffness": "newton / metre", "rotation": "degree / second",
@@ -52,8 +52,8 @@ def _registry() -> "pint.UnitRegistry[Fraction]":
 
 
 @cache
-def _made_of(dimension: str) -> "pint.Unit":
-    return _registry().Unit(MADE_OF[dimension])
+def _pint_unit(dimension: str) -> "pint.Unit":
+    return _registry().Unit(PINT_UNITS[dimension])
 
 
 class _Result(NamedTuple):
@@ -70,17 +70,17 @@ def check_units(formula: Formula, units: Mapping[str, str], result_unit: str) ->
     Raises:
         FormulaError: the units do not fit.
     """
-    found = _Checker(formula, units).of(formula.root)
-    if found.unit.dimensionality != _made_of(dimension_of(result_unit)).dimensionality:
-        wanted = _phrase(_Result(_made_of(dimension_of(result_unit)), "plain"))
+    found = _Checker(formula, units).result_of(formula.root)
+    if found.unit.dimensionality != _pint_unit(dimension_of(result_unit)).dimensionality:
+        wanted = _phrase(_Result(_pint_unit(dimension_of(result_unit)), "plain"))
         why = f"The result is {_phrase(found)}, but its unit `{result_unit or 'count'}` is for {wanted}"
         raise FormulaError(formula.text, 0, why, "Correct the formula or the unit")
 
 
 def is_difference(formula: Formula, units: Mapping[str, str]) -> bool:
     """True if the result is a temperature difference, which is compared and converted without the offset."""
-    found = _Checker(formula, units).of(formula.root)
-    return found.kind == "plain" and found.unit.dimensionality == _made_of("temperature").dimensionality
+    found = _Checker(formula, units).result_of(formula.root)
+    return found.kind == "plain" and found.unit.dimensionality == _pint_unit("temperature").dimensionality
 
 
 _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle", "rotation": "a rotational speed",
@@ -89,8 +89,8 @@ _PHRASES = {"": "a number without a unit", "area": "an area", "angle": "an angle
 
 def _phrase(found: _Result) -> str:
     """The dimension of a result for messages: ``a length``, or base dimensions such as ``length^2 temperature``."""
-    for dimension in MADE_OF:
-        if _made_of(dimension).dimensionality == found.unit.dimensionality:
+    for dimension in PINT_UNITS:
+        if _pint_unit(dimension).dimensionality == found.unit.dimensionality:
             if dimension == "temperature":
                 return "a temperature" if found.kind == "on scale" else "a temperature difference"
             return _PHRASES.get(dimension, f"a {dimension}")
@@ -105,14 +105,14 @@ class _Checker:
     def error(self, at: int, why: str, hint: str = "") -> FormulaError:
         return FormulaError(self.formula.text, at, why, hint)
 
-    def of(self, node: Expression) -> _Result:
+    def result_of(self, node: Expression) -> _Result:
         match node:
             case Constant(unit=unit):
                 return _of_unit(unit)
             case NameNode():
                 return _of_unit(self.unit_of(node))
             case Negation(of=of, at=at):
-                return self.plain(self.of(of), at, "made negative")
+                return self.require_plain(self.result_of(of), at, "made negative")
             case BinaryOperation(operator="+" | "-"):
                 return self.sum(node)
             case BinaryOperation():
@@ -128,9 +128,9 @@ class _Checker:
             for key, unit in self.known.items():
                 if ValueRef.parse(key).name == name.name:
                     return unit
-        raise self.unknown(name)
+        raise self.unknown_name(name)
 
-    def unknown(self, name: NameNode) -> FormulaError:
+    def unknown_name(self, name: NameNode) -> FormulaError:
         from difflib import get_close_matches  # late import: only an error needs it
 
         plain = {ValueRef.parse(key).name for key in self.known}
@@ -143,7 +143,7 @@ class _Checker:
         return self.error(name.at, f"There is no value `{name.key}`", hint)
 
     def sum(self, node: BinaryOperation) -> _Result:
-        left, right = self.of(node.left), self.of(node.right)
+        left, right = self.result_of(node.left), self.result_of(node.right)
         if left.unit.dimensionality != right.unit.dimensionality:
             verb = "added" if node.operator == "+" else "subtracted"
             hint = ""
@@ -165,15 +165,15 @@ class _Checker:
 
     def product(self, node: BinaryOperation) -> _Result:
         verb = "multiplied" if node.operator == "*" else "divided"
-        left = self.plain(self.of(node.left), node.at, verb)
-        right = self.plain(self.of(node.right), node.at, verb)
+        left = self.require_plain(self.result_of(node.left), node.at, verb)
+        right = self.require_plain(self.result_of(node.right), node.at, verb)
         unit = left.unit * right.unit if node.operator == "*" else left.unit / right.unit
         return _Result(unit, "plain")
 
     def call(self, node: Call) -> _Result:
-        found = [self.of(argument) for argument in node.arguments]
+        found = [self.result_of(argument) for argument in node.arguments]
         if node.function == "count":
-            return _Result(_made_of(""), "plain")
+            return _Result(_pint_unit(""), "plain")
         first = found[0]
         for argument, other in zip(node.arguments, found, strict=True):
             if other.unit.dimensionality != first.unit.dimensionality or other.kind != first.kind:
@@ -181,13 +181,13 @@ class _Checker:
                 why = f"`{node.function}` cannot combine {_phrase(first)} and {_phrase(other)}"
                 raise self.error(at, why)
         if node.function == "sqrt":
-            root = self.plain(first, node.at, "used in `sqrt`").unit ** Fraction(1, 2)
+            root = self.require_plain(first, node.at, "used in `sqrt`").unit ** Fraction(1, 2)
             return _Result(_registry().Unit(root), "plain")  # not every version of pint types a power as a unit
         if node.function in ("abs", "sum"):
-            return self.plain(first, node.at, "summed" if node.function == "sum" else "used in `abs`")
+            return self.require_plain(first, node.at, "summed" if node.function == "sum" else "used in `abs`")
         return _Result(first.unit, "plain" if node.function == "spread" else first.kind)
 
-    def plain(self, found: _Result, at: int, verb: str) -> _Result:
+    def require_plain(self, found: _Result, at: int, verb: str) -> _Result:
         if found.kind == "on scale":
             hint = "Subtract another temperature first, or write a difference in K"
             raise self.error(at, f"A temperature cannot be {verb}", hint)
@@ -196,4 +196,4 @@ class _Checker:
 
 def _of_unit(symbol: str) -> _Result:
     offset = bool(symbol) and units.BY_SYMBOL[symbol].offset != 0
-    return _Result(_made_of(dimension_of(symbol)), "on scale" if offset else "plain")
+    return _Result(_pint_unit(dimension_of(symbol)), "on scale" if offset else "plain")

@@ -161,19 +161,19 @@ _SIZES = Key(
 
 def _sizes(written: YamlScalar, context: ReadContext) -> StockSizes | None:
     """Parse ``2.00 .. 2.98 mm step 0.02 mm``; ``None`` with a problem if that fails."""
-    span, step, every = written.text.partition(" step ")
+    span, separator, step_text = written.text.partition(" step ")
     try:
         within = parse_limit(span.strip())
-        if not step or within.low is None or within.high is None:
+        if not separator or within.low is None or within.high is None:
             raise QuantityError("bad-quantity", written.text, len(written.text), "The step is missing")
-        each = parse_quantity(every.strip(), dimension=dimension_of(within.low.unit))
-        if each.value <= 0:
+        step = parse_quantity(step_text.strip(), dimension=dimension_of(within.low.unit))
+        if step.value <= 0:
             raise QuantityError("bad-quantity", written.text, len(span) + 6, "The step must be above zero")
     except QuantityError as error:
         hint = "Write the sizes as in `2.00 .. 2.98 mm step 0.02 mm`"
         context.problem(error.code, written.mark, error.why, hint)
         return None
-    return StockSizes(within.low, within.high, each, written.text)
+    return StockSizes(within.low, within.high, step, written.text)
 
 
 def _match(fields: Fields) -> PartMatching:

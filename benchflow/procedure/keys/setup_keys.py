@@ -272,12 +272,12 @@ _UNFIT = Key(
 def _instrument(fields: Fields) -> InstrumentNeed:
     covers, uncertainty = fields.get(_COVERS), fields.get(_UNCERTAINTY)
     if covers is not None and uncertainty is not None:
-        covered, unsure = limit_dimension(covers), limit_dimension(uncertainty)
-        if unsure not in ("fraction", covered):
+        covered, uncertain = limit_dimension(covers), limit_dimension(uncertainty)
+        if uncertain not in ("fraction", covered):
             fields.problem(
                 "wrong-dimension",
                 _UNCERTAINTY,
-                f"The uncertainty is a {unsure}, but the instrument covers a {covered}",
+                f"The uncertainty is a {uncertain}, but the instrument covers a {covered}",
                 "Write both in units of the same kind, or the uncertainty in %",
             )
     return InstrumentNeed(

@@ -164,6 +164,8 @@ class WordShape(Shape[str]):
 
 
 class BooleanShape(Shape[bool]):
+    """``true`` or ``false``, without quotes."""
+
     noun = "true or false"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> bool | None:

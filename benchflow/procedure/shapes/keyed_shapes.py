@@ -99,7 +99,7 @@ class KeyedShape(Shape[B]):
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> B | None:
         if not isinstance(node, YamlMapping):
-            wrong_kind(node, "a mapping of keys with values", context, self._with_keys(node))
+            wrong_kind(node, "a mapping of keys with values", context, self._hint_with_keys(node))
             return None
         fields = Fields(node, name, context)
         for key, child in node.pairs:
@@ -107,14 +107,14 @@ class KeyedShape(Shape[B]):
                 break
             known = self.keys.get(key.text)
             if known is None:
-                self._unknown(key, node, context)
+                self._report_unknown_key(key, node, context)
             else:
                 fields.nodes[key.text] = child
                 fields.values[key.text] = known.shape.read(child, context)
-        self._missing(fields)
+        self._report_missing_keys(fields)
         return self.build(fields)
 
-    def _with_keys(self, node: YamlNode) -> str:
+    def _hint_with_keys(self, node: YamlNode) -> str:
         """A hint for a text where a mapping is expected: ``hold: inspector`` has to be ``hold: {by: inspector}``."""
         if not isinstance(node, YamlScalar):
             return ""
@@ -124,7 +124,7 @@ class KeyedShape(Shape[B]):
         inside = f"{must[0]}: {text}" if len(must) == 1 else ", ".join(f"{name}: ..." for name in must)
         return f"Write it with keys, such as `{{{inside}}}`"
 
-    def _unknown(self, key: YamlScalar, node: YamlMapping, context: ReadContext) -> None:
+    def _report_unknown_key(self, key: YamlScalar, node: YamlMapping, context: ReadContext) -> None:
         hint = self.hints.get(key.text, "")
         if key.text == "<<":
             hint = "Merge keys are not supported. Write the keys here"
@@ -136,14 +136,18 @@ class KeyedShape(Shape[B]):
             hint = hint_for(key.text, self.keys)
         context.problem("unknown-key", key.mark, f"{self.noun} has no key `{key.text}`", hint)
 
-    def _missing(self, fields: Fields) -> None:
+    def _report_missing_keys(self, fields: Fields) -> None:
         place = fields.mark
         for key in self.keys.values():
             if key.required and not fields.wrote(key):
-                fields.context.problem("missing-key", place, f"{self.noun} needs the key `{key.name}`", _add(key))
+                fields.context.problem(
+                    "missing-key", place, f"{self.noun} needs the key `{key.name}`", _hint_to_add(key)
+                )
         for key, other in self.requires:
             if fields.wrote(key) and not fields.wrote(other):
-                fields.problem("missing-key", key, f"`{key.name}` needs the key `{other.name}` too", _add(other))
+                fields.problem(
+                    "missing-key", key, f"`{key.name}` needs the key `{other.name}` too", _hint_to_add(other)
+                )
         if self.one_of:
             written = [key.name for key in self.one_of if fields.wrote(key)]
             names = listed([f"`{key.name}`" for key in self.one_of], "or")
@@ -178,6 +182,6 @@ class KeyedShape(Shape[B]):
         return tuple(key.shape for key in self.keys.values())
 
 
-def _add(key: Key[Any]) -> str:
+def _hint_to_add(key: Key[Any]) -> str:
     """The hint for a missing key: its name and its description."""
     return f"Add `{key.name}`. {key.description}"

@@ -43,7 +43,7 @@ class ReadContext:
         self.placeholders: list[tuple[str, Mark]] = []
         """Each `{word}` in the texts of the operation that is being read; checked and cleared at its end."""
         self.nodes: dict[tuple[str, Mark], YamlNode] = {}
-        """(key, mark of its owner) to the node of the value, so that later checks can report a place in it."""
+        """The node of a value by its key and the mark of its owner: later checks report places in it."""
         self.place_sets: dict[str, tuple[str, ...]] = {}
         """The entries of `places`, which is read first."""
 

@@ -41,6 +41,8 @@ class YamlScalar(Struct):
 
 
 class YamlSequence(Struct):
+    """A list."""
+
     items: list["YamlNode"]
     line: int
     column: int
@@ -51,8 +53,11 @@ class YamlSequence(Struct):
 
 
 class YamlMapping(Struct):
-    """``pairs`` are in the author's order, each key once. ``repeated`` are pairs with a key that was written before;
-    they are already reported. ``flow`` means written in braces."""
+    """A mapping of keys to values.
+
+    ``pairs`` are in the author's order, each key once. ``repeated`` are pairs with a key that was written before; they
+    are already reported. ``flow`` means written in braces.
+    """
 
     pairs: list[tuple[YamlScalar, "YamlNode"]]
     repeated: list[tuple[YamlScalar, "YamlNode"]]

@@ -199,10 +199,10 @@ class _TreeBuilder:
         except _NestingTooDeep:
             pass
         except MarkedYAMLError as error:
-            self.error_at = self._bad_yaml(error)
+            self.error_at = self._report_bad_yaml(error)
             root = self._tree_so_far()
         except (YAMLError, ValueError, OverflowError) as error:
-            self._bad_escape(error)
+            self._report_bad_escape(error)
         return root
 
     def _document(self, events: Iterator[Any]) -> YamlNode | None:
@@ -361,11 +361,11 @@ class _TreeBuilder:
             else:
                 first[key.text] = key
                 if isinstance(value, YamlScalar) and value.plain and not value.text:
-                    value.line, value.column = key.line, key.column  # an empty value has no place of its own
+                    value.line, value.column = key.line, key.column  # an empty value is reported at its key
                 pairs.append((key, value))
         return YamlMapping(pairs, repeated, mark.line, mark.column, bool(event.flow_style))
 
-    def _bad_escape(self, error: Exception) -> None:
+    def _report_bad_escape(self, error: Exception) -> None:
         """Find the place of an escape that is not a character, such as "\\UFFFFFFFF"; the parser gives none."""
         found = next((at for at in _long_escape.finditer(self._text) if int(at[1], 16) > 0x10FFFF), None)
         if found is None:
@@ -376,10 +376,10 @@ class _TreeBuilder:
         before = self._text[: found.start()]
         place = Mark(before.count("\n") + 1, found.start() - before.rfind("\n"))
         self._problems.add(
-            "bad-yaml", place, f"`{found[0]}` does not stand for a character", "Write the character itself"
+            "bad-yaml", place, f"`{found[0]}` is not the code of a character", "Write the character itself"
         )
 
-    def _bad_yaml(self, error: Any) -> Mark:
+    def _report_bad_yaml(self, error: Any) -> Mark:
         mark = error.problem_mark or error.context_mark
         where = place_of(mark) if mark is not None else Mark()
         line = self._lines[where.line - 1] if 0 < where.line <= len(self._lines) else ""

@@ -77,7 +77,7 @@ class Database:
     def close(self) -> None:
         self._engine.dispose()
 
-    def let_read_while_written(self) -> None:
+    def use_write_ahead_log(self) -> None:
         """Set the write-ahead log of an SQLite file: readers then do not wait for a writer."""
         if not self.shared:
             with self._say_what_failed(), closing(self._engine.raw_connection()) as connection:
@@ -166,7 +166,7 @@ def _check(database: Database) -> None:
                     )
                 _lay_out(connection)
                 made = str(schema.VERSION)
-        database.let_read_while_written()
+        database.use_write_ahead_log()
     if made != str(schema.VERSION):
         raise NoArchive(
             f"The archive {database.shown} was made by another version of benchflow (form {made}, this one "

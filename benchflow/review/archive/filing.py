@@ -20,14 +20,14 @@ from benchflow.review.archive.database import Database
 from benchflow.review.archive.filing_report import FilingReport
 from benchflow.review.archive.index_writer import FiledLog, KnownFile, copied_sessions, forget_stale, known_files, store
 from benchflow.review.log.interpretation import PlanOf, plans_or_empty
-from benchflow.review.log.log_file import Unusable, sound_facts
+from benchflow.review.log.log_file import Unusable, verified_facts
 from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 
 BATCH_ROWS = 20_000  # written in one transaction
 _TOGETHER: Final = 16  # logs handed to a worker at a time
-WORTH_WORKERS = 8_000_000  # bytes to be read before starting processes pays
+MIN_BYTES_FOR_WORKERS = 8_000_000  # bytes to be read before starting processes pays
 _TAIL: Final = 65_536
 
 
@@ -172,7 +172,7 @@ def _last_hash(path: str, size: int) -> str:
 
 
 def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
-    if sum(job.size for job in jobs) < WORTH_WORKERS:
+    if sum(job.size for job in jobs) < MIN_BYTES_FOR_WORKERS:
         return 0
     return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
 
@@ -213,7 +213,7 @@ def _read_group(group: tuple[Sequence[_Job], _ReadOptions]) -> list[FiledLog]:
 @lru_cache(maxsize=1)
 def _plan_of(compiled: Path | None) -> PlanOf:
     """Kept from one log to the next: the logs of a shop share a few procedures."""
-    return plans_or_empty(reader_keeping(compiled))
+    return plans_or_empty(procedure_reader_with_cache(compiled))
 
 
 def _read_one(job: _Job, how: _ReadOptions) -> FiledLog:
@@ -222,7 +222,7 @@ def _read_one(job: _Job, how: _ReadOptions) -> FiledLog:
     except OSError as wrong:
         return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
     # The file may have grown since it was found: the size recorded is that of the data read.
-    found = sound_facts(data, _plan_of(how.compiled))
+    found = verified_facts(data, _plan_of(how.compiled))
     if isinstance(found, Unusable):
         return FiledLog(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None

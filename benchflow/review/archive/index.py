@@ -7,6 +7,7 @@ from typing import Any, Final, TypeVar
 from msgspec import Struct
 from sqlalchemy import ColumnElement, Connection, Table, and_, func, or_, select, true
 
+from benchflow.procedure.identity import prefix_of_places
 from benchflow.review.archive.database import Database
 from benchflow.review.archive.index_schema import (
     FACT_TABLES,
@@ -135,7 +136,7 @@ def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
 def _named(column: Any, name: str) -> ColumnElement[bool]:
     """``name`` itself or one of its places: ``name[1]``. ``\\`` comes right after ``[`` in every collation
     that compares code points; where one does not, too much is selected, never too little."""
-    return or_(column == name, column.startswith(f"{name}[", autoescape=True))
+    return or_(column == name, column.startswith(prefix_of_places(name), autoescape=True))
 
 
 def _from(question: Question, table: Table) -> ColumnElement[bool]:

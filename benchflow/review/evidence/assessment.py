@@ -13,7 +13,7 @@ from benchflow.procedure.model import Failure
 from benchflow.procedure.plan import Step
 from benchflow.review.evidence.ranking import SUSPECT, WeakPoint, rule, weakness, worst_first
 from benchflow.review.evidence.recorded_evidence import Evidence, evidence_of
-from benchflow.review.evidence.weak_points import reasons_for
+from benchflow.review.evidence.weak_points import weak_points_of
 from benchflow.review.log.loaded_log import LoadedLog
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ class Review(Struct, frozen=True):
         return tuple(guard for guard in self.guards if guard.suspect)
 
 
-def by_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> Review:
+def review_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> Review:
     """The steps that should have prevented one of the procedure's failures."""
     names = {failure.id}
     chosen = [step for step in log.plan.steps.values() if names & set(_guarded(step))]
@@ -80,7 +80,7 @@ def by_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> 
     return _review(log, failure.text, chosen, tuple(written), shop)
 
 
-def by_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Review:
+def review_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Review:
     """The steps that contain every word of ``text``: in their title, instruction, cautions, values, checks, joint,
     parts, notes, or in the failures that they guard against."""
     words = text.casefold().split()
@@ -90,7 +90,7 @@ def by_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Review:
     return _review(log, f"search: {clean(text)}", chosen, (), shop)
 
 
-def of_everything(log: LoadedLog, shop: "Shop | None" = None) -> Review:
+def review_everything(log: LoadedLog, shop: "Shop | None" = None) -> Review:
     """Every step of the build, whatever the complaint."""
     return _review(log, "everything", log.plan.steps.values(), (), shop)
 
@@ -135,7 +135,7 @@ def _review(
 
 
 def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedStep:
-    reasons = worst_first(reasons_for(log, step, shop))
+    reasons = worst_first(weak_points_of(log, step, shop))
     finished = log.state.done.get(step.id)
     sections = {section.id: section.title for section in log.procedure.sections}
     first = next((reason.seq for reason in reasons if reason.seq is not None), None)

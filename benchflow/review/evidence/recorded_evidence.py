@@ -33,10 +33,10 @@ def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
         if value.judged is None and not value.readings:
             continue
         seq = value.readings[-1].seq if value.readings else None
-        yield Evidence("value", in_words(value), seq)
+        yield Evidence("value", value_text(value), seq)
 
 
-def in_words(value: Value) -> str:
+def value_text(value: Value) -> str:
     """``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``."""
     figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
     if value.worked:

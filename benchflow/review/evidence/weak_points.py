@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-def reasons_for(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
+def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
     """The weak points of ``step``, each in one sentence. ``shop`` adds what the register knows about instruments."""
     fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
     finished = log.state.done.get(step.id)

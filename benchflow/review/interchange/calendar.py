@@ -7,7 +7,7 @@ from benchflow.base.plaintext import clean
 from benchflow.review.formatting import local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.sheets.build_sheet import follow_up
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 
 
 def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
@@ -19,7 +19,7 @@ def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
     calendar.add("version", "2.0")
     for log in logs:
         session = log.facts.session
-        stamp = parse(session.closed_at or session.last_at)
+        stamp = parse_timestamp(session.closed_at or session.last_at)
         for number, item in enumerate(follow_up(log), 1):
             todo = Todo()
             todo.add("uid", f"{session.session[:32]}-{number}@benchflow")

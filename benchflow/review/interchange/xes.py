@@ -11,9 +11,9 @@ from typing import Any, Final
 from xml.etree.ElementTree import Element, ElementTree, SubElement, indent
 
 from benchflow.base.plaintext import clean
-from benchflow.review.interchange.flat import flat
+from benchflow.review.interchange.event_rows import event_row
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 
 _EXTENSIONS: Final = (
     ("Concept", "concept", "http://www.xes-standard.org/concept.xesext"),
@@ -75,13 +75,13 @@ def _trace(root: Element, log: LoadedLog) -> None:
         _put(trace, "string", f"option:{name}", value)
     begun: set[str] = set()
     for line in log.lines:
-        row = flat(log, line)
+        row = event_row(log, line)
         event = SubElement(trace, "event")
         name, transition = _activity(log, row, begun)
         _put(event, "string", "concept:name", name)
         _put(event, "string", "lifecycle:transition", transition)
         _put(event, "string", "org:resource", line.by)
-        _put(event, "date", "time:timestamp", parse(line.at).isoformat(timespec="milliseconds"))
+        _put(event, "date", "time:timestamp", parse_timestamp(line.at).isoformat(timespec="milliseconds"))
         _put(event, "string", "kind", line.kind)
         for key in _WHOLE:
             if key in row:

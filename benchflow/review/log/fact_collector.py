@@ -27,8 +27,7 @@ from benchflow.review.log.facts import (
 from benchflow.review.log.margin import band, margin, number
 from benchflow.review.log.tick_groups import TickGroups
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import format as format_timestamp
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import EventTime
 from benchflow.session.state.state import State, Work
@@ -363,7 +362,7 @@ def utc(at: str) -> str:
     """A timestamp in the log's own form, in which times compare as text, whatever form another writer gave it."""
     if len(at) == _LOG_FORM_LENGTH and at[-1] == "Z" and at[10] == "T":
         return at
-    return format_timestamp(parse(at))
+    return format_timestamp(parse_timestamp(at))
 
 
 _LOG_FORM_LENGTH = len("2026-03-01T18:30:00.000Z")

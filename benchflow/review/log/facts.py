@@ -11,7 +11,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 
 
 class LogTime(Struct, frozen=True, array_like=True):
@@ -26,7 +26,7 @@ class LogTime(Struct, frozen=True, array_like=True):
         """Seconds by the monotonic clock within one program run, otherwise by the calendar. Never negative."""
         if self.run and self.run == later.run:
             return max(0.0, (later.ms - self.ms) / 1000)
-        return max(0.0, (parse(later.at) - parse(self.at)).total_seconds())
+        return max(0.0, (parse_timestamp(later.at) - parse_timestamp(self.at)).total_seconds())
 
 
 class SessionFact(Struct, frozen=True):

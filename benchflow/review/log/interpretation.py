@@ -13,7 +13,7 @@ from benchflow.procedure.plan import Plan
 from benchflow.review.log.fact_collector import FactCollector
 from benchflow.review.log.facts import Facts
 from benchflow.session.log.line_format import Line
-from benchflow.session.procedure_loading import Read
+from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.state.events import JobOpened, event_of
 from benchflow.session.state.fold import begin_opened, fold_event
 from benchflow.session.state.state import State
@@ -34,7 +34,7 @@ PlanOf = Callable[[JobOpened], Plan]
 """The plan of a session from its first event. Raises BenchflowError where the procedure cannot be read."""
 
 
-def plans(read: Read, kept: int = 32) -> PlanOf:
+def plans(read: ProcedureReader, kept: int = 32) -> PlanOf:
     """Makes plans from the procedure texts in logs. The last ``kept`` plans are kept: many logs share a procedure."""
 
     @lru_cache(kept)
@@ -53,7 +53,7 @@ def plans(read: Read, kept: int = 32) -> PlanOf:
     return plan_of
 
 
-def plans_or_empty(read: Read) -> PlanOf:
+def plans_or_empty(read: ProcedureReader) -> PlanOf:
     """As :func:`plans`, with an empty plan for a procedure that this version cannot read.
 
     Facts need little of the procedure: a log whose procedure is not readable any more can still be searched.

@@ -9,10 +9,10 @@ from benchflow.procedure.plan import Plan
 from benchflow.review.formatting import count
 from benchflow.review.log.facts import Facts, SessionFact
 from benchflow.review.log.interpretation import NotASession, interpret, plans, plans_or_empty
-from benchflow.review.log.log_file import NoLog, a_file, why_not_a_session
+from benchflow.review.log.log_file import NoLog, regular_file, unreadable_reason
 from benchflow.review.log.versions import is_newer
 from benchflow.session.log.line_format import Damage, Line, read
-from benchflow.session.procedure_loading import Read
+from benchflow.session.procedure_loading import ProcedureReader
 from benchflow.session.state.events import FORMAT
 from benchflow.session.state.state import State
 
@@ -51,7 +51,7 @@ class LoadedLog(Struct, frozen=True):
         return self.state.opened.procedure
 
 
-def load_log(path: Path, read_procedure: Read, *, any_procedure: bool = False) -> LoadedLog:
+def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool = False) -> LoadedLog:
     """The log at ``path``, its hash chain verified, up to the first damaged line. The file is only read.
 
     ``any_procedure`` also loads a log whose procedure this version cannot read, with an empty plan.
@@ -61,7 +61,7 @@ def load_log(path: Path, read_procedure: Read, *, any_procedure: bool = False) -
         BenchflowError: the procedure in the log cannot be read.
     """
     try:
-        data = a_file(path).read_bytes()
+        data = regular_file(path).read_bytes()
     except OSError as wrong:
         raise NoLog(f"{path} cannot be read: {wrong.strerror}.") from wrong
     found = read(data)
@@ -71,7 +71,7 @@ def load_log(path: Path, read_procedure: Read, *, any_procedure: bool = False) -
     try:
         said = interpret(found.lines, plan_of)
     except NotASession as wrong:
-        raise NoLog(f"{path} {why_not_a_session(found.lines, str(wrong))}.") from wrong
+        raise NoLog(f"{path} {unreadable_reason(found.lines, str(wrong))}.") from wrong
     warnings = _warnings(said.state, said.facts, found.damage, torn=bool(found.tail))
     lines = tuple(found.lines)
     return LoadedLog(str(path), lines, said.state, said.facts, found.damage, bool(found.tail), warnings)

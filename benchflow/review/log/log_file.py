@@ -25,7 +25,7 @@ class Unusable(Struct, frozen=True):
     why: str
 
 
-def a_file(path: Path) -> Path:
+def regular_file(path: Path) -> Path:
     """``path`` itself.
 
     Raises:
@@ -38,7 +38,7 @@ def a_file(path: Path) -> Path:
     return path
 
 
-def sound_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
+def verified_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
     """The facts of a log that verifies from its first line to its last."""
     found = read(data)
     if found.damage is not None:
@@ -46,14 +46,14 @@ def sound_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
     try:
         said = interpret(found.lines, plan_of)
     except NotASession as wrong:
-        return Unusable(why_not_a_session(found.lines, str(wrong)))
+        return Unusable(unreadable_reason(found.lines, str(wrong)))
     opened = said.state.opened
     if sha256(opened.procedure.encode()).hexdigest() != opened.procedure_sha256:
         return Unusable("does not verify: line 1 states an SHA-256 that the text of its procedure does not have")
     return said.facts
 
 
-def why_not_a_session(lines: Sequence[Line], wrong: str) -> str:
+def unreadable_reason(lines: Sequence[Line], wrong: str) -> str:
     """The reason in words that follow the path of the file."""
     version = lines[0].data.get("version") if lines else None
     if isinstance(version, str) and is_newer(version):

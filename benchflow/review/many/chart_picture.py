@@ -23,7 +23,7 @@ def _span(series: Series) -> tuple[float, float]:
     return low - margin, high + margin
 
 
-def lines(series: Series, width: int = 72, height: int = 13) -> tuple[str, ...]:
+def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str, ...]:
     """The series as a plot in text: ``=`` is the procedure's limit, ``-`` a control limit, ``.`` the mean.
 
     A point is ``●``, an outlier ``◆``, out of its limit ``×``, not proven ``?``. Where not all points fit, the latest
@@ -66,7 +66,7 @@ def lines(series: Series, width: int = 72, height: int = 13) -> tuple[str, ...]:
     return (*drawn, foot)
 
 
-def svg(series: Series, width: int = 720, height: int = 260) -> str:
+def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
     """The series as a self-contained SVG: the limit a white band on grey, control limits dashed, the mean dotted.
 
     Outliers and points out of their limit have shapes of their own. Each point has a tooltip.

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from benchflow.review.log.interpretation import plans_or_empty
-from benchflow.review.log.log_file import Unusable, sound_facts
+from benchflow.review.log.log_file import Unusable, verified_facts
 from benchflow.review.many.session_question import LeftOut, Question, SessionMatch, from_facts, in_order, narrow
-from benchflow.session.procedure_loading import reader_keeping
+from benchflow.session.procedure_loading import procedure_reader_with_cache
 
 
 class LogFiles:
@@ -18,7 +18,7 @@ class LogFiles:
 
     def __init__(self, paths: Iterable[Path], bench: str = "", compiled: Path | None = None) -> None:
         """``compiled`` is the folder with the compiled forms of procedures."""
-        self._plan_of = plans_or_empty(reader_keeping(compiled))
+        self._plan_of = plans_or_empty(procedure_reader_with_cache(compiled))
         self._found: dict[str, SessionMatch] = {}
         self._left_out: list[LeftOut] = []
         for path in paths:
@@ -30,7 +30,7 @@ class LogFiles:
         except OSError as wrong:
             self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {wrong.strerror}"))
             return
-        got = sound_facts(data, self._plan_of)
+        got = verified_facts(data, self._plan_of)
         if isinstance(got, Unusable):
             self._left_out.append(LeftOut(bench, str(path), got.why))
             return

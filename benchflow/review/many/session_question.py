@@ -21,7 +21,7 @@ from benchflow.review.log.facts import (
     SignatureFact,
     StageFact,
 )
-from benchflow.session.log.timestamps import BadTimestamp, format, parse
+from benchflow.session.log.timestamps import BadTimestamp, format_timestamp, parse_timestamp
 
 
 class InstrumentSubject(Struct, frozen=True, tag="instrument"):
@@ -130,11 +130,11 @@ def timestamp_of(text: str, zone: tzinfo | None = None, *, end_of_day: bool = Fa
         return ""
     try:
         if "T" in text.upper():
-            return format(parse(text))
+            return format_timestamp(parse_timestamp(text))
         day = date.fromisoformat(text)
         if not end_of_day:
-            return format(_local_midnight(day, zone))
-        return format(_local_midnight(day + timedelta(days=1), zone) - timedelta(milliseconds=1))
+            return format_timestamp(_local_midnight(day, zone))
+        return format_timestamp(_local_midnight(day + timedelta(days=1), zone) - timedelta(milliseconds=1))
     except (BadTimestamp, ValueError, OverflowError, OSError) as wrong:
         raise BadDate(
             f"{text!r} is neither a date such as 2026-03-01 nor a time such as 2026-03-01T18:30:00Z."

@@ -12,13 +12,13 @@ from benchflow.base.durations import rounded_duration
 from benchflow.procedure.model import Caution
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, seconds
-from benchflow.review.evidence.recorded_evidence import in_words
+from benchflow.review.evidence.recorded_evidence import value_text
 from benchflow.review.formatting import local_time, local_time_with_zone, shown
 from benchflow.review.log.facts import InstrumentFact, OperationFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
 from benchflow.review.sheets.joint_on_sheet import SheetJoint, joint_of, tool_of
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.session.view.operation_inputs import gauge_positions
 from benchflow.trade.decision_rules import RULES
@@ -80,7 +80,7 @@ class SheetFollowUp(Struct, frozen=True):
     or_: str
 
 
-class Sheet(Struct, frozen=True):
+class BuildSheet(Struct, frozen=True):
     """The whole sheet. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log."""
 
     title: str
@@ -103,7 +103,7 @@ class Sheet(Struct, frozen=True):
     disclaimer: str
 
 
-def sheet(log: LoadedLog) -> Sheet:
+def build_sheet(log: LoadedLog) -> BuildSheet:
     """The build sheet of a session, up to the first damaged line of its log."""
     procedure, facts = log.procedure, log.facts
     operations = {step.id: _operation(log, step) for step in log.plan.steps.values()}
@@ -114,7 +114,7 @@ def sheet(log: LoadedLog) -> Sheet:
         )
         for section in procedure.sections
     )
-    return Sheet(
+    return BuildSheet(
         title=procedure.title,
         subject=procedure.subject,
         unit=facts.session.unit,
@@ -225,7 +225,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
         low="" if low is None else shown(low, value.unit),
         high="" if high is None else shown(high, value.unit),
         verdict=value.verdict,
-        words=in_words(value),
+        words=value_text(value),
         gauge=_drawn(value),
         filled=value.filled,
         waived=value.waived,
@@ -281,7 +281,7 @@ def _exceptions(operations: Iterable[BuildSheetOperation]) -> Iterator[str]:
 
 
 def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
-    kit = {item.id: item for item in log.procedure.kit}
+    kit = log.procedure.kit_by_id
     titles = {step.id: step.title for step in log.plan.steps.values()}
     for lot in log.facts.lots:
         if lot.in_force:
@@ -317,7 +317,7 @@ def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
 def follow_up(log: LoadedLog) -> tuple[SheetFollowUp, ...]:
     """The work due after the build, counted from its close, or from the last event of an open job. Days are local."""
     session = log.facts.session
-    start = parse(session.closed_at or session.last_at).astimezone()
+    start = parse_timestamp(session.closed_at or session.last_at).astimezone()
     return tuple(
         SheetFollowUp(
             item.title,

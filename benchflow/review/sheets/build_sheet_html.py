@@ -3,7 +3,7 @@
 from typing import TYPE_CHECKING
 
 from benchflow.base.plaintext import clean
-from benchflow.review.sheets.build_sheet import Sheet, SheetValue
+from benchflow.review.sheets.build_sheet import BuildSheet, SheetValue
 from benchflow.review.sheets.html_pages import style, template
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
 from benchflow.trade.gauge_picture import GaugeTexts, gauge_svg
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 
-def html(sheet: Sheet) -> str:
+def build_sheet_html(sheet: BuildSheet) -> str:
     """The page. Text from the log and the procedure is escaped and cleaned of control characters."""
     page = template("sheet.html.j2").render(
         sheet=sheet,

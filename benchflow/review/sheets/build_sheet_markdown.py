@@ -4,14 +4,14 @@ import re
 from collections.abc import Iterator
 
 from benchflow.base.plaintext import clean_line
-from benchflow.review.sheets.build_sheet import BuildSheetOperation, Sheet, SheetValue
+from benchflow.review.sheets.build_sheet import BuildSheet, BuildSheetOperation, SheetValue
 from benchflow.trade.joint_picture import joint_lines
 from benchflow.trade.verdict import NOT_ACCEPTED, VERDICT_TEXT
 
 _MARKUP = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
 
-def markdown(sheet: Sheet) -> str:
+def build_sheet_markdown(sheet: BuildSheet) -> str:
     """The sheet in CommonMark with tables. Text from the log is escaped."""
     return "\n".join(_lines(sheet)).rstrip() + "\n"
 
@@ -21,7 +21,7 @@ def plain(text: str) -> str:
     return _MARKUP.sub(r"\\\1", clean_line(text))
 
 
-def _lines(sheet: Sheet) -> Iterator[str]:
+def _lines(sheet: BuildSheet) -> Iterator[str]:
     yield f"# Build sheet: {plain(sheet.title)}, {plain(sheet.unit)}"
     yield ""
     if sheet.subject:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 
-def html(page: OrderSheetPage) -> str:
+def order_sheet_html(page: OrderSheetPage) -> str:
     """The page. Text from the procedure is escaped and cleaned of control characters."""
     return clean(
         template("order_sheet.html.j2").render(page=page, joint=_joint, style=style("sheet.css", "order_sheet.css"))

@@ -97,7 +97,7 @@ class PrintedLine(Struct, frozen=True):
     clock: tuple[str, ...] = ()
 
 
-class PartLine(Struct, frozen=True):
+class PrintedSection(Struct, frozen=True):
     """Consecutive lines of one section."""
 
     title: str
@@ -118,7 +118,7 @@ class OrderSheetPage(Struct, frozen=True):
     begin: tuple[str, ...]
     kit: tuple[tuple[str, str, bool], ...]  # title, quantity, whether its lot is written down
     instruments: tuple[tuple[str, str], ...]  # title, required range and uncertainty
-    parts: tuple[PartLine, ...]
+    parts: tuple[PrintedSection, ...]
     follow_up: tuple[str, ...]
 
     @property
@@ -127,7 +127,7 @@ class OrderSheetPage(Struct, frozen=True):
         return any(entry.label.startswith("(") for part in self.parts for entry in part.entries)
 
 
-def page(sheet: OrderSheet) -> OrderSheetPage:
+def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
     """The sheet as text ready to print."""
     procedure = sheet.plan.procedure
     warnings = []
@@ -189,7 +189,7 @@ def _follow_up(item: FollowUp) -> str:
 # --- lines ------------------------------------------------------------------------------------------
 
 
-def _parts(sheet: OrderSheet) -> Iterator[PartLine]:
+def _parts(sheet: OrderSheet) -> Iterator[PrintedSection]:
     """The lines by section. A move is in the section of the operation that it is made for."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
@@ -210,7 +210,7 @@ def _parts(sheet: OrderSheet) -> Iterator[PartLine]:
     seen: set[str] = set()
     for section, entries in gathered:
         title = titles.get(section, section)
-        yield PartLine(f"{title} (continued)" if section in seen else title, tuple(entries))
+        yield PrintedSection(f"{title} (continued)" if section in seen else title, tuple(entries))
         seen.add(section)
 
 

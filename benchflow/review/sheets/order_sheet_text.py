@@ -7,7 +7,7 @@ from benchflow.review.sheets.order_sheet_page import Blank, JointBlank, OrderShe
 from benchflow.trade.joint_picture import joint_lines
 
 
-def text(page: OrderSheetPage, width: int = 100) -> tuple[str, ...]:
+def order_sheet_text(page: OrderSheetPage, width: int = 100) -> tuple[str, ...]:
     """Lines of at most ``width`` characters (a single longer word is broken)."""
     return tuple(line.rstrip() for line in _Printing(max(width, 40)).page(page))
 

@@ -20,7 +20,7 @@ from benchflow.session.history.event_text import LogTitles, event_text, ticks_te
 from benchflow.session.history.reading_summary import ReadingSummary
 from benchflow.session.log.journal import Damage
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, elapsed, event_time
 
@@ -51,7 +51,7 @@ def history_text(
     day = operation = None
     before: HistoryEntry | None = None
     for entry in history_entries(lines, titles):
-        time = parse(entry.first.at).astimezone(zone)
+        time = parse_timestamp(entry.first.at).astimezone(zone)
         if time.date() != day:
             day, operation = time.date(), None
             yield ""
@@ -91,7 +91,7 @@ def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iter
         yield clean_line(f"Procedure {opened.file}")
     yield clean_line(f"Unit: {opened.unit or 'no name'}. Builder: {lines[0].by}.")
     yield f"Entries: {len(lines)}. Fingerprint: {lines[-1].hash}"
-    yield f"Times are in {parse(lines[0].at).astimezone(zone):%Z}."
+    yield f"Times are in {parse_timestamp(lines[0].at).astimezone(zone):%Z}."
     if opened.simulated:
         yield "SIMULATED: the times in this log are invented. It is not evidence of work."
     if plan and plan.procedure.notice:

@@ -62,7 +62,7 @@ def _choose_for_place(
         except QuantityError as error:
             if any(char.isdigit() for char in part) and error.code == "wrong-dimension":
                 return unreadable_quantity(error, intent.name)
-            return unknown_name(f"measured part or size of a new part for {match.measured}", part, parts)
+            return unknown_name(f"part or size for {match.name}", part, parts)
         return (Entry(by, ev.PartChosen(step.id, intent.name, show(new_size))),)
     for name, chosen in state.work(step.id).chosen.items():
         if chosen == part and name != intent.name and ValueRef.parse(name).name == match.name:

@@ -10,6 +10,7 @@ from benchflow.session.refusal import Refusal
 from benchflow.session.rules.calculated_values import calculated_entries
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.check_stages import judge_check
+from benchflow.session.rules.open_items import value_title
 from benchflow.session.rules.typed_values import read_quantity
 from benchflow.session.rules.verdicts import from_stored, judge_reading, stated_uncertainty, to_stored
 from benchflow.session.state import events as ev
@@ -30,7 +31,8 @@ def correct_entry(state: State, intent: intents.CorrectEntry, context: Context, 
         case "lot":
             lot = lot_number(intent.value)
             if not lot:
-                return refuse("value-missing", f"The lot number of {entry.name} is empty. Enter it", name=entry.name)
+                title = state.plan.procedure.kit_by_id[entry.name].title or entry.name
+                return refuse("value-missing", f"The lot number of {title} is empty. Enter it", name=entry.name)
             return (Entry(by, ev.EntryCorrected(intent.event, step.id, reason, lot=lot)),)
         case "tick":
             return _correct_tick(state, step, entry, intent, reason, by)
@@ -43,7 +45,8 @@ def _correct_reading(
 ) -> Decision:
     wrong = state.work(step.id).attempt(entry, intent.event)
     if wrong is None:
-        message = f"The reading of {entry.name} in log line {intent.event} was cleared. Record it again"
+        title = value_title(step, entry.name)
+        message = f"The reading in log line {intent.event} ({title}) was cleared. Record it again"
         return refuse("not-allowed", message, name=entry.name)
     record = step.record(entry.name)
     assert record is not None  # the reading was recorded for it
@@ -70,7 +73,7 @@ def _correct_tick(
 ) -> Decision:
     wrong = state.work(step.id).tick(intent.event)
     if wrong is None or step.operation.tighten is None:
-        message = f"The tick of {entry.name} in log line {intent.event} was cleared. Tick the fastener again"
+        message = f"The tick in log line {intent.event} was cleared. Tick the fastener again"
         return refuse("not-allowed", message, name=entry.name)
     stage = step.operation.tighten.stages[wrong.stage - 1]
     read = tick_readings(stage, wrong.fastener, intent.value, intent.stretch)

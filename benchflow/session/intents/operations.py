@@ -6,6 +6,7 @@ from benchflow.session.context import (
     Decision,
     Entry,
     operation_in_progress,
+    quoted_title,
     refusal_or_none,
     refuse,
     unknown_name,
@@ -36,7 +37,8 @@ def pause_operation(state: State, intent: intents.PauseOperation, context: Conte
         return step
     if step.during:
         settings = " and ".join(f"{name} is {value}" for name, value in step.during.items())
-        message = f"{step.title} cannot be paused, because {settings} only while it is in progress. Finish it"
+        title = quoted_title(state, step.id)
+        message = f"{title} cannot be paused, because {settings} only while it is in progress. Finish it"
         return refuse("not-allowed", message, operation=step.id)
     return (Entry(by, ev.OperationPaused(step.id)),)
 

@@ -40,7 +40,7 @@ def read_intent(message: Any) -> Intent | Refusal:
     if intent_type is None:
         known = sorted(INTENT_TYPES)
         hint = _hint(str(name), known, f"The intents are {', '.join(known)}")
-        return Refusal((Reason("unknown-name", f'There is no intent "{printable(str(name))}". {hint}', name="intent"),))
+        return Refusal((Reason("unknown-name", f'Unknown intent: "{printable(str(name))}". {hint}', name="intent"),))
     cleaned = {key: _clean_field(key, value) for key, value in message.items()}
     mistakes = tuple(_mistakes(str(name), cleaned, required_by_field(intent_type)))
     if mistakes:
@@ -79,7 +79,7 @@ def _mistakes(name: str, message: dict[str, Any], required: dict[str, bool]) -> 
     for key, value in message.items():
         if key != "intent" and key not in required:
             hint = _hint(key, list(required), f"Its fields are {', '.join(required)}")
-            text = f'The intent {name} has no field "{printable(key)}". {hint}'
+            text = f'Unknown field of {name}: "{printable(key)}". {hint}'
             yield Reason("unknown-name", text, name=clean_line(key)[:80])
         elif key in ("value", "stretch") and not isinstance(value, str | None):
             example = 'Write it as text, with its unit and every digit, such as "0.045 mm"'

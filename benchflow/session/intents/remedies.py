@@ -1,7 +1,15 @@
 """Handler of the intent `remedy`."""
 
 from benchflow.ordering.interlock import forbidden
-from benchflow.session.context import Context, Decision, Entry, operation_in_progress, refuse, title_of, unknown_name
+from benchflow.session.context import (
+    Context,
+    Decision,
+    Entry,
+    operation_in_progress,
+    quoted_title,
+    refuse,
+    unknown_name,
+)
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.intents.entries import name_in_step
 from benchflow.session.refusal import Refusal
@@ -33,7 +41,7 @@ def carry_out_remedy(state: State, intent: intents.CarryOutRemedy, context: Cont
     redo = steps_to_redo(state, step, progress.remedy)
     rule = _rule_broken_by_undoing(state, redo)
     if rule is not None:
-        titles = ", ".join(title_of(state, step_id) for step_id in redo)
+        titles = ", ".join(quoted_title(state, step_id) for step_id in redo)
         message = f"The remedy cannot undo {titles} now ({rule}). Start a rework instead"
         return refuse("interference", message, name=name)
     return (Entry(by, ev.RemedyCarriedOut(step.id, name, progress.verdict, progress.remedy.do, redo)),)

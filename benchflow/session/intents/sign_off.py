@@ -1,7 +1,7 @@
 """Handlers of the intents `sign` and `deviate`."""
 
 from benchflow.base.plaintext import clean
-from benchflow.session.context import Context, Decision, Entry, refuse, unknown_name
+from benchflow.session.context import Context, Decision, Entry, quoted_title, refuse, unknown_name
 from benchflow.session.intents import intent_types as intents
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.open_items import limit_reasons
@@ -14,14 +14,14 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
     step = state.plan.steps.get(intent.operation)
     if step is None:
         return unknown_name("operation", intent.operation, state.plan.steps)
-    hold = step.operation.hold
+    hold, title = step.operation.hold, quoted_title(state, step.id)
     if hold is None:
-        return refuse("not-allowed", f"{step.title} has no hold. There is nothing to sign", operation=step.id)
+        return refuse("not-allowed", f"{title} has no hold. There is nothing to sign", operation=step.id)
     if step.id in state.done:
-        return refuse("already-done", f"{step.title} is already done", operation=step.id)
+        return refuse("already-done", f"{title} is already done", operation=step.id)
     work = state.work(step.id)
     if state.in_progress != step.id and not work.touched:
-        return refuse("not-started", f"{step.title} is not started. There is nothing to sign", operation=step.id)
+        return refuse("not-started", f"{title} is not started. There is nothing to sign", operation=step.id)
     signer = clean(by).strip()
     if intent.by is None or not signer:
         return refuse("value-missing", "Enter who signs (by)", operation=step.id)
@@ -45,7 +45,7 @@ def sign_deviation(state: State, intent: intents.SignDeviation, context: Context
         return about
     # After the operation is done, a deviation is possible only for a limit that a later correction broke.
     if step.id in state.done and all(open_limit.name != about for open_limit in limit_reasons(state, step)):
-        return refuse("already-done", f"{step.title} is already done", operation=step.id)
+        return refuse("already-done", f"{quoted_title(state, step.id)} is already done", operation=step.id)
     signer = clean(by).strip()
     refusal = signature_refusal(context.shop, signer, None, intent.pin, ask_pin=True)
     if refusal is not None:

@@ -1,1 +1,1 @@
-"""The session log on disk: the format of a line, the journal, the lock, sidecar files, timestamps."""
+"""The session log on disk: line format, journal, lock, sidecar files, timestamps."""

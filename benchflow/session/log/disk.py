@@ -1,6 +1,6 @@
-"""The few calls to the operating system that the log's promises hang on.
+"""The calls to the operating system that make a log durable.
 
-They are one small object, so that a test can count them, or make one of them fail, around real files.
+They are methods of one object, so that a test can count them or make them fail.
 """
 
 import errno
@@ -11,27 +11,34 @@ from benchflow.base.atomic_write import sync_file, sync_folder
 
 
 class Disk:
+    """Writes and syncs real files."""
+
     def write(self, fd: int, data: bytes | memoryview) -> int:
-        """As ``os.write``: may take less than all of it."""
+        """Write at least one byte of ``data``. Returns the number of bytes written, as ``os.write`` does."""
         return os.write(fd, data)
 
     def sync(self, fd: int) -> None:
-        """Return when the bytes and the length of an open file are on the disk."""
+        """Wait until the content and the length of an open file are on the disk."""
         sync_file(fd)
 
     def sync_folder(self, folder: Path) -> None:
-        """Return when names added to or removed from ``folder`` are on the disk."""
+        """Wait until names added to or removed from ``folder`` are on the disk."""
         sync_folder(folder)
 
     def truncate(self, fd: int, length: int) -> None:
+        """Cut an open file to ``length`` bytes."""
         os.ftruncate(fd, length)
 
 
 def write_all(disk: Disk, fd: int, data: bytes) -> None:
-    """Write every byte, or raise ``OSError``; some may then have been written."""
+    """Write all bytes of ``data``.
+
+    Raises:
+        OSError: some bytes could not be written. Others may have been.
+    """
     rest = memoryview(data)
     while rest:
-        taken = disk.write(fd, rest)
-        if taken <= 0:
-            raise OSError(errno.EIO, "the disk takes no more")
-        rest = rest[taken:]
+        written = disk.write(fd, rest)
+        if written <= 0:
+            raise OSError(errno.EIO, "the disk accepts no more data")
+        rest = rest[written:]

@@ -1,7 +1,7 @@
 """One writer per log: an operating-system lock on the log file itself.
 
-The lock ends with the process that holds it, however that ends. The sidecar file only says who holds it: after a
-crash it means nothing without the lock.
+The operating system releases the lock when the process ends, also after a crash. The sidecar file names who
+has the log open; after a crash it stays, but does not lock the log.
 """
 
 import errno
@@ -11,7 +11,7 @@ import time
 from pathlib import Path
 
 from benchflow.base.errors import BenchflowError
-from benchflow.session.log.sidecars import Holder, holder_of
+from benchflow.session.log.sidecars import Holder, read_holder
 
 if sys.platform == "win32":  # pragma: no cover
     import msvcrt
@@ -19,16 +19,20 @@ else:
     import fcntl
 
 _TRIES = 5
-_PAUSE = 0.01  # seconds; listing the sessions holds the lock of a log for much less
-_FAR = 2**62  # a byte past any log: Windows locks bytes against reading too
+_PAUSE = 0.01  # seconds; a list of logs locks each of them for a much shorter time
+_LOCKED_BYTE = 2**62  # past the end of any log, because Windows also locks bytes against reading
 
 
-class NoLocks(BenchflowError):
-    """The file system cannot lock files, so that two programs could write."""
+class LockingUnsupported(BenchflowError):
+    """The file system cannot lock files, so two programs could write to the same log."""
 
 
-def take(fd: int) -> bool:
-    """Lock the open file for writing until it is closed; ``False`` when another program holds it."""
+def acquire(fd: int) -> bool:
+    """Lock an open file for writing until it is closed. Returns false if another program has locked it.
+
+    Raises:
+        LockingUnsupported: the file system cannot lock files.
+    """
     for attempt in range(_TRIES):
         if attempt:
             time.sleep(_PAUSE)
@@ -37,9 +41,9 @@ def take(fd: int) -> bool:
     return False
 
 
-def is_held(path: Path) -> Holder | None:
-    """Who is writing the log now, or ``None``. Reads only, and is fast where nobody does."""
-    holder = holder_of(path)
+def current_holder(path: Path) -> Holder | None:
+    """Who has the log open for writing now; ``None`` if nobody has. Changes nothing."""
+    holder = read_holder(path)
     if holder is None:
         return None
     try:
@@ -48,7 +52,7 @@ def is_held(path: Path) -> Holder | None:
         return None
     try:
         return None if _lock(fd, shared=True) else holder
-    except NoLocks:
+    except LockingUnsupported:
         return None
     finally:
         os.close(fd)
@@ -57,12 +61,12 @@ def is_held(path: Path) -> Holder | None:
 def _lock(fd: int, *, shared: bool) -> bool:
     try:
         if sys.platform == "win32":  # pragma: no cover
-            os.lseek(fd, _FAR, os.SEEK_SET)
+            os.lseek(fd, _LOCKED_BYTE, os.SEEK_SET)
             msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)
         else:
             fcntl.flock(fd, (fcntl.LOCK_SH if shared else fcntl.LOCK_EX) | fcntl.LOCK_NB)
-    except OSError as wrong:
-        if wrong.errno in (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK):
+    except OSError as error:
+        if error.errno in (errno.EWOULDBLOCK, errno.EACCES, errno.EDEADLK):
             return False
-        raise NoLocks(f"files cannot be locked in this folder ({wrong.strerror})") from wrong
+        raise LockingUnsupported(f"files in this folder cannot be locked ({error.strerror})") from error
     return True

@@ -1,7 +1,7 @@
-"""Sidecar files of a log. They only inform people: a failed write never fails the session.
+"""Sidecar files of a log, for information only. If one cannot be written, the session continues without it.
 
-``<name>.held``   who writes the log (the lock itself is :mod:`benchflow.session.log.lock`)
-``<name>.moved``  the file in which the session continues, after it was moved while it ran
+``<name>.held``   who has the log open (the lock itself is in :mod:`benchflow.session.log.lock`)
+``<name>.moved``  the path of the new file, after a running session was moved to another folder
 """
 
 import os
@@ -12,12 +12,11 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
-from benchflow.session.log.timestamps import format as written
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 
 
 class Holder(Struct, frozen=True):
-    """Who writes a log: process number, login name, machine, and since when (RFC 3339)."""
+    """Who has a log open: process number, login name, machine, and since when (RFC 3339)."""
 
     pid: int
     user: str
@@ -27,18 +26,18 @@ class Holder(Struct, frozen=True):
     @property
     def started(self) -> str:
         """``since`` in local time: ``15:55``, on another day ``2026-03-01 15:55``."""
-        since = parse(self.since).astimezone()
+        since = parse_timestamp(self.since).astimezone()
         return f"{since:%H:%M}" if since.date() == datetime.now().date() else f"{since:%Y-%m-%d %H:%M}"
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """``root on vm (process 16441) since 15:55``."""
         since = f" since {self.started}" if self.since else ""
         return f"{self.user} on {self.host} (process {self.pid}){since}"
 
 
-def leave_holder(log: Path) -> None:
-    """Write that this process holds ``log``."""
+def write_holder(log: Path) -> None:
+    """Record that this process has ``log`` open."""
     holder = Holder(os.getpid(), _user(), _host())
     try:
         _held(log).write_bytes(msgspec.json.encode(holder))
@@ -46,39 +45,40 @@ def leave_holder(log: Path) -> None:
         return
 
 
-def holder_of(log: Path) -> Holder | None:
-    """The holder that the sidecar file names. After a crash it is out of date: only the lock is certain."""
-    note = _held(log)
+def read_holder(log: Path) -> Holder | None:
+    """The holder named in the sidecar file; ``None`` if there is none. After a crash it may be out of date."""
+    path = _held(log)
     try:
-        holder = msgspec.json.decode(note.read_bytes(), type=Holder)
-        since = datetime.fromtimestamp(note.stat().st_mtime, UTC)
+        holder = msgspec.json.decode(path.read_bytes(), type=Holder)
+        since = datetime.fromtimestamp(path.stat().st_mtime, UTC)
     except (OSError, msgspec.DecodeError, UnicodeDecodeError):
         return None
-    return msgspec.structs.replace(holder, since=written(since))
+    return msgspec.structs.replace(holder, since=format_timestamp(since))
 
 
 def remove_holder(log: Path) -> None:
+    """Remove the record of the holder."""
     try:
         _held(log).unlink(missing_ok=True)
     except OSError:
         return
 
 
-def leave_moved(log: Path, there: Path) -> None:
-    """Write that the session of ``log`` continues in ``there``."""
+def write_moved(log: Path, new_path: Path) -> None:
+    """Record that the session of ``log`` continues in ``new_path``."""
     try:
-        _moved(log).write_text(str(there.absolute()), encoding="utf-8")
+        _moved(log).write_text(str(new_path.absolute()), encoding="utf-8")
     except (OSError, UnicodeEncodeError):
         return
 
 
 def moved_to(log: Path) -> Path | None:
-    """The file in which the session of ``log`` continues, if it was moved while it ran."""
+    """The file in which the session of ``log`` continues; ``None`` if it was not moved."""
     try:
-        there = _moved(log).read_text(encoding="utf-8").strip()
+        text = _moved(log).read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
-    return Path(there) if there else None
+    return Path(text) if text else None
 
 
 def _held(log: Path) -> Path:
@@ -94,7 +94,7 @@ def _user() -> str:
 
     try:
         return getpass.getuser()
-    except (KeyError, ImportError, OSError):  # a user number without a name; which one depends on the system
+    except (KeyError, ImportError, OSError):  # a user without a name; the type depends on the system
         return "somebody"
 
 

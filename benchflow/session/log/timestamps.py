@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 from benchflow.base.errors import BenchflowError
 
-WRITTEN = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
-"""The one form that the log writes. :func:`parse` also checks the calendar."""
+LOG_FORM = re.compile(r"\d{4}-[01]\d-[0-3]\dT[0-2]\d:[0-5]\d:[0-5]\d\.\d{3}Z", re.ASCII)
+"""The form of every timestamp that is written to a log. The calendar is checked by :func:`parse_timestamp`."""
 
 _ANY = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})[Tt](?P<hour>\d{2}):(?P<minute>\d{2}):(?P<second>\d{2})"
@@ -20,23 +20,23 @@ class BadTimestamp(BenchflowError):
     """The text is not an RFC 3339 date and time."""
 
 
-def parse(text: str) -> datetime:
-    """The time in UTC. Accepts every form of RFC 3339 section 5.6, with any offset.
+def parse_timestamp(text: str) -> datetime:
+    """The time in UTC. Every form of RFC 3339 section 5.6 is accepted, with any offset.
 
     A leap second (``23:59:60`` UTC on the last day of a month) becomes the first second of the next day,
     as in POSIX time. Digits beyond microseconds are dropped.
 
     Raises:
-        BadTimestamp: the text is something else, or a day that does not exist.
+        BadTimestamp: the text is not a timestamp, or the day does not exist.
     """
     try:
-        if WRITTEN.fullmatch(text):
+        if LOG_FORM.fullmatch(text):
             return datetime.fromisoformat(text)
         return _parse_any(text)
-    except (ValueError, OverflowError) as wrong:
+    except (ValueError, OverflowError) as error:
         raise BadTimestamp(
-            f"{text[:60]!r} is not a date and time ({wrong}). Write it like 2026-03-01T18:30:00Z."
-        ) from wrong
+            f"{text[:60]!r} is not a date and time ({error}). Write it like 2026-03-01T18:30:00Z."
+        ) from error
 
 
 def _parse_any(text: str) -> datetime:
@@ -49,13 +49,13 @@ def _parse_any(text: str) -> datetime:
     local = datetime.fromisoformat(found["date"]).replace(
         hour=int(found["hour"]), minute=int(found["minute"]), second=59 if leap else second, microsecond=micro
     )
-    moment = (local - _offset(found)).replace(tzinfo=UTC)
+    utc = (local - _offset(found)).replace(tzinfo=UTC)
     if not leap:
-        return moment
-    after = moment.replace(microsecond=0) + timedelta(seconds=1)
-    if (after.hour, after.minute, after.second, after.day) != (0, 0, 0, 1):
-        raise ValueError("second 60 exists only at the end of a month, 23:59:60 UTC")
-    return after
+        return utc
+    next_second = utc.replace(microsecond=0) + timedelta(seconds=1)
+    if (next_second.hour, next_second.minute, next_second.second, next_second.day) != (0, 0, 0, 1):
+        raise ValueError("second 60 is allowed only at 23:59:60 UTC on the last day of a month")
+    return next_second
 
 
 def _offset(found: re.Match[str]) -> timedelta:
@@ -68,13 +68,12 @@ def _offset(found: re.Match[str]) -> timedelta:
     return offset if found["sign"] == "+" else -offset
 
 
-def format(moment: datetime) -> str:
-    """``2026-03-01T18:30:00.000Z``; fractions of a millisecond are cut off, so that no time is written
-    as later than it was.
+def format_timestamp(time: datetime) -> str:
+    """``2026-03-01T18:30:00.000Z``. Fractions of a millisecond are cut off, so that no time is written too late.
 
     Raises:
-        ValueError: ``moment`` has no time zone.
+        ValueError: ``time`` has no time zone.
     """
-    if moment.tzinfo is None:
-        raise ValueError("a time without its zone cannot be written to the log")
-    return moment.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    if time.tzinfo is None:
+        raise ValueError("a time without a time zone cannot be written to the log")
+    return time.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")

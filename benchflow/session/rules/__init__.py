@@ -1,1 +1,1 @@
-"""Pure questions about a state: what is blocked and why, verdicts, computed values, progress of a joint."""
+"""Pure functions of a state: reasons that block an action, verdicts, calculated values, progress of a joint."""

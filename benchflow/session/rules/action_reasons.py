@@ -3,7 +3,7 @@
 from benchflow.ordering.actions import MakeMove
 from benchflow.procedure.expand import resolve
 from benchflow.procedure.plan import Step
-from benchflow.session.context import Context, title_of
+from benchflow.session.context import Context, quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import move_interlock_reasons, step_interlock_reasons
 from benchflow.session.rules.open_items import limit_reasons, too_early_reasons
@@ -14,10 +14,11 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
     """Every reason why an operation cannot start now."""
     step = state.plan.steps[step_id]
     if step_id in state.done:
-        return (Reason("already-done", f"{step.title} is already done", operation=step_id),)
+        message = f"{quoted_title(state, step_id)} is already done. Start a rework to do it again"
+        return (Reason("already-done", message, operation=step_id),)
     reasons: list[Reason] = []
     if state.in_progress is not None:
-        title = title_of(state, state.in_progress)
+        title = quoted_title(state, state.in_progress)
         same = state.in_progress == step_id
         message = f"{title} is already in progress" if same else f"Finish or pause {title} first"
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
@@ -29,11 +30,13 @@ def start_reasons(state: State, step_id: str, context: Context) -> tuple[Reason,
 
 
 def _rework_in_progress(state: State) -> Reason:
+    """The reason that blocks every other action while a rework is in progress."""
     plan = state.rework
     assert plan is not None
     return Reason(
         "not-allowed",
-        f"Finish the rework of {title_of(state, plan.operation)} first: {plan.left} of {len(plan.steps)} steps left",
+        f"Finish the rework of {quoted_title(state, plan.operation)} first. "
+        f"{plan.left} of its {len(plan.steps)} steps are left",
         operation=plan.operation,
     )
 
@@ -42,7 +45,8 @@ def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
     """Every reason why a move cannot be made now."""
     reasons: list[Reason] = []
     if state.in_progress is not None:
-        message = f"Finish or pause {title_of(state, state.in_progress)} first: a move is made between operations"
+        title = quoted_title(state, state.in_progress)
+        message = f"A move is only possible between operations. Finish or pause {title} first"
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None and state.rework.next != MakeMove(move_id):
         reasons.append(_rework_in_progress(state))
@@ -52,40 +56,45 @@ def move_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
 def close_reasons(state: State, unfinished: bool) -> tuple[Reason, ...]:
     """Every reason why the job cannot be closed now.
 
-    With a reason (``unfinished``) it can be closed with operations not done; a job without any work needs no reason.
-    A temporary setting or a value out of its limit always blocks.
+    Operations that are not done block it, unless there is a reason (``unfinished``) or no work was done at all.
+    A temporary setting and a value out of its limit always block it.
     """
     reasons: list[Reason] = []
-    left: list[Reason] = []
+    not_done: list[Reason] = []
     if state.in_progress is not None:
-        message = f"Finish or pause {title_of(state, state.in_progress)} first"
+        message = f"Finish or pause {quoted_title(state, state.in_progress)} first"
         reasons.append(Reason("operation-in-progress", message, operation=state.in_progress))
     if state.rework is not None:
         reasons.append(_rework_in_progress(state))
-    begun = bool(state.done or state.works)
+    any_work = bool(state.done or state.works)
     for name, step in state.plan.steps.items():
         temporary = _temporary_left(state, step)
         if temporary is not None:
             reasons.append(temporary)
         if name in state.done:
             reasons += limit_reasons(state, step)
-        elif begun and not unfinished:
-            message = f"{step.title} is not done. Finish it, or give a reason to close the job unfinished"
-            left.append(Reason("after-missing", message, operation=name))
-    return (*reasons, *left)
+        elif any_work and not unfinished:
+            message = (
+                f"{quoted_title(state, name)} is not done. Finish it, or give a reason to close the job unfinished"
+            )
+            not_done.append(Reason("after-missing", message, operation=name))
+    return (*reasons, *not_done)
 
 
 def _temporary_left(state: State, step: Step) -> Reason | None:
-    """The reason for a temporary setting that was not restored since. A restoring operation that is not part of this
-    build counts as done."""
+    """The reason for a temporary setting of ``step`` that was not restored; ``None`` if there is none.
+
+    A restoring operation that is not part of this build counts as done.
+    """
     restored = step.operation.restored_by
     if restored is None or step.id not in state.done:
         return None
-    made = state.done[step.id].seq
+    done_seq = state.done[step.id].seq
     for name in resolve(state.plan, restored.name, step.place, step.operation.each):
-        if name not in state.done or state.done[name].seq < made:
-            message = f"{step.title} is temporary. Do {title_of(state, name)} before the job is closed"
+        if name not in state.done or state.done[name].seq < done_seq:
+            temporary, restoring = quoted_title(state, step.id), quoted_title(state, name)
+            message = f"The setting of {temporary} is temporary. Do {restoring} before you close the job"
             if name in state.done:
-                message = f"{step.title} is temporary and came after {title_of(state, name)}. Redo the latter"
+                message = f"The setting of {temporary} is temporary and is newer than {restoring}. Redo {restoring}"
             return Reason("temporary-left", message, operation=step.id)
     return None

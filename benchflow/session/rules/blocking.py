@@ -1,4 +1,4 @@
-"""The ordering's reasons as refusals: the same facts, with the codes and fields that the log's users see."""
+"""Reasons of the interlock, as reasons of a refusal with their codes and fields."""
 
 from benchflow.ordering import interlock
 from benchflow.procedure.plan import Step
@@ -7,6 +7,7 @@ from benchflow.session.state.state import State
 
 
 def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
+    """A reason of the interlock as a reason of a refusal."""
     plan = state.plan
     message = interlock.reason_text(plan, reason)
     match reason:
@@ -24,19 +25,19 @@ def as_refusal_reason(state: State, reason: interlock.Blocked) -> Reason:
 
 
 def step_interlock_reasons(state: State, step_id: str) -> tuple[Reason, ...]:
-    """Why the order, the states or the interlock block the start of an operation."""
+    """Every reason of the interlock against starting an operation: order, states, interference rules."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step_id)
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
 def move_interlock_reasons(state: State, move_id: str) -> tuple[Reason, ...]:
-    """Why the states or the interlock stop a move."""
+    """Every reason of the interlock against a move: states, interference rules."""
     reasons = interlock.move_reasons(state.plan, state.configuration(), move_id)
     return tuple(as_refusal_reason(state, reason) for reason in reasons)
 
 
 def finish_interlock_reasons(state: State, step: Step) -> tuple[Reason, ...]:
-    """What changed since the start: a state that was found to be another."""
+    """Reasons against finishing ``step``: a state was found to be different after the start."""
     reasons = interlock.step_reasons(state.plan, state.configuration(), step.id)
     return tuple(
         as_refusal_reason(state, reason)

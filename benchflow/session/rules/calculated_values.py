@@ -1,4 +1,4 @@
-"""Values worked out from readings: always from what stands now, and logged when the last input comes in."""
+"""Calculated values: always from the present readings. The result is logged with each entry that can change it."""
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -12,15 +12,18 @@ from benchflow.procedure.plan import Plan, Step
 from benchflow.quantity import Limit, Quantity, convert, show
 from benchflow.session.context import Context, Entry
 from benchflow.session.log.line_format import Line
-from benchflow.session.rules.verdicts import ValueVerdict, from_stored, last_attempts, single_value, to_stored
+from benchflow.session.rules.verdicts import ValueVerdict, from_stored, last_attempts, recorded_quantity, to_stored
 from benchflow.session.state import events as ev
-from benchflow.session.state.state import RemedyCount, State
+from benchflow.session.state.state import State
 from benchflow.trade.decision_rules import judge
 
 
 class JudgedCalculation(Struct, frozen=True):
-    """``verdict.value`` is the result; ``filled`` the sum with the numbers in; ``uncertainty`` its standard
-    uncertainty to first order, ``None`` where none of the inputs has one."""
+    """A calculated value and the verdict on it.
+
+    ``verdict.value`` is the result and ``filled`` the formula with its numbers. ``uncertainty`` is the standard
+    uncertainty of the result to first order; ``None`` if no input has one.
+    """
 
     verdict: ValueVerdict
     filled: str
@@ -28,30 +31,30 @@ class JudgedCalculation(Struct, frozen=True):
 
 
 class FormulaInputs(Struct, frozen=True):
-    """The inputs of a formula by their keys (``bore``, ``bore[2]``), and their standard uncertainties."""
+    """The inputs of a formula and their standard uncertainties, by key: ``bore``, ``bore[2]``."""
 
     values: dict[str, Quantity]
     uncertainties: dict[str, Decimal]
 
 
 def unmatched_calculations(step: Step) -> tuple[CalculatedValue, ...]:
-    """The values of a step that are one figure each. One that a match goes by is worked out for every place with the
-    part given to it (:mod:`benchflow.session.rules.part_matching`), and judged there."""
+    """The calculated values of a step, except those that a part matching uses.
+
+    :mod:`benchflow.session.rules.part_matching` calculates and judges the others, for each place and its part.
+    """
     matched = {match.so_that for match in step.operation.match}
     return tuple(work for work in step.operation.work_out if work.name not in matched)
 
 
-def last_remedy(state: State, step: Step, name: str) -> int:
-    """The event of the last remedy of a value that is worked out from this one; 0 for none."""
+def last_remedy_seq(state: State, step: Step, name: str) -> int:
+    """The ``seq`` of the last remedy for a value that is calculated from the reading ``name``; 0 for none."""
     remedies = state.work(step.id).remedies
-    resting = (work.name for work in step.operation.work_out if rests_on(state.plan, remedies, work, name))
-    return max((remedies[each].seq for each in resting), default=0)
+    remedied = (work for work in step.operation.work_out if work.name in remedies)
+    return max((remedies[work.name].seq for work in remedied if formula_uses(state.plan, work, name)), default=0)
 
 
-def rests_on(plan: Plan, remedies: dict[str, RemedyCount], work: CalculatedValue, name: str) -> bool:
-    """Whether ``work`` was remedied and its formula uses the value ``name``, with its place or without."""
-    if work.name not in remedies:
-        return False
+def formula_uses(plan: Plan, work: CalculatedValue, name: str) -> bool:
+    """True if the formula of ``work`` contains the value ``name``, with its place or without."""
     from benchflow.procedure.formula import names
 
     plain = ValueRef.parse(name).name
@@ -61,30 +64,32 @@ def rests_on(plan: Plan, remedies: dict[str, RemedyCount], work: CalculatedValue
 def calculate(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity] | None = None
 ) -> JudgedCalculation | None:
-    """The value as it stands; ``None`` while a reading that it needs is missing, or it cannot be worked out.
+    """The calculated value with its verdict; ``None`` if an input is missing, or if there is no result.
 
-    ``assumed`` stands in for values that are not there yet (a part tried in a place)."""
+    ``assumed`` replaces inputs by name, such as the size of a part that is not chosen yet.
+    """
     from benchflow.procedure.formula import FormulaError, evaluate, propagate
 
     try:
         formula = state.plan.formula(work)
-        known = formula_inputs(state, step, work, assumed or {})
-        if known is None:
+        inputs = formula_inputs(state, step, work, assumed or {})
+        if inputs is None:
             return None
-        worked = evaluate(formula, known.values, work.unit)
-        u = propagate(formula, known.values, known.uncertainties, work.unit) if known.uncertainties else None
+        result = evaluate(formula, inputs.values, work.unit)
+        u = propagate(formula, inputs.values, inputs.uncertainties, work.unit) if inputs.uncertainties else None
     except FormulaError:
         return None
-    spread = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
-    return JudgedCalculation(_verdict(work, worked.value, spread, worked.difference), worked.filled, spread)
+    uncertainty = None if u is None else Quantity(u, work.unit, f"{u} {work.unit}")
+    return JudgedCalculation(_verdict(work, result.value, uncertainty, result.difference), result.filled, uncertainty)
 
 
 def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
+    """The verdict on the result ``value``. ``difference``: it is a difference of temperatures."""
     if not isinstance(work.bound, Fixed):
         return ValueVerdict("none", (), value, "" if work.bound is None else work.bound.text)
     limit, text = work.bound.limit, work.bound.text
     if difference:
-        # `hot - cold` in °C against a limit in °F: both are differences, without the offset of the scales.
+        # The limit of `hot - cold` is a temperature difference, too: it is converted without the offset of the scale.
         low, high = (None if end is None else convert(end, "K", difference=True) for end in (limit.low, limit.high))
         found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
     else:
@@ -95,25 +100,25 @@ def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, differe
 def formula_inputs(
     state: State, step: Step, work: CalculatedValue, assumed: Mapping[str, Quantity]
 ) -> FormulaInputs | None:
-    """All inputs of the formula; ``None`` when one is missing."""
+    """All inputs of the formula; ``None`` if one is missing."""
     from benchflow.procedure.formula import names
 
-    known = FormulaInputs({}, {})
+    inputs = FormulaInputs({}, {})
     for ref in names(state.plan.formula(work)):
         key = str(ValueRef(ref.name, ref.place))
         if key in assumed:
-            known.values[key] = assumed[key]
+            inputs.values[key] = assumed[key]
         elif ref.place == ALL_PLACES:
-            keys = list(_places(state, ref.name))
-            if not keys or not all(_put(state, step, known, one) for one in keys):
+            keys = list(_keys_at_all_places(state, ref.name))
+            if not keys or not all(_add_input(state, inputs, one) for one in keys):
                 return None
-        elif not _put(state, step, known, key):
+        elif not _add_input(state, inputs, key):
             return None
-    return known
+    return inputs
 
 
-def _places(state: State, name: str) -> Iterator[str]:
-    """``bore[1]``, ``bore[2]`` …: the places of a value repeated by ``each``, or of one read at places."""
+def _keys_at_all_places(state: State, name: str) -> Iterator[str]:
+    """``bore[1]``, ``bore[2]`` and so on, for a value that ``each`` repeats or that has several readings."""
     for value in state.plan.values(name):
         if value.name != name:
             yield value.name
@@ -121,15 +126,15 @@ def _places(state: State, name: str) -> Iterator[str]:
             yield from (str(ValueRef(name, slot)) for slot in value.slots)
 
 
-def _put(state: State, step: Step, known: FormulaInputs, key: str) -> bool:
-    """Put one value into ``known``; False when it is not there yet."""
+def _add_input(state: State, inputs: FormulaInputs, key: str) -> bool:
+    """Add one input to ``inputs``; False if it is missing."""
     found = state.plan.record(key)
     if found is not None:
-        value = single_value(state, key)
+        value = recorded_quantity(state, key)
         if value is None:
             return False
-        _uncertain(known, key, [a.uncertainty for a in last_attempts(state, found.step.id, key).values()])
-        known.values[key] = value
+        _add_uncertainty(inputs, key, [a.uncertainty for a in last_attempts(state, found.step.id, key).values()])
+        inputs.values[key] = value
         return True
     ref = ValueRef.parse(key)
     found = state.plan.record(ref.name)
@@ -137,47 +142,48 @@ def _put(state: State, step: Step, known: FormulaInputs, key: str) -> bool:
         attempt = last_attempts(state, found.step.id, ref.name).get(ref.place or "")
         if attempt is None:
             return False
-        _uncertain(known, key, [attempt.uncertainty])
-        known.values[key] = from_stored(attempt.quantity)
+        _add_uncertainty(inputs, key, [attempt.uncertainty])
+        inputs.values[key] = from_stored(attempt.quantity)
         return True
-    worked = calculated_quantity(state, step, key)
-    if worked is None:
+    calculated = calculated_quantity(state, key)
+    if calculated is None:
         return False
-    known.values[key] = worked
+    inputs.values[key] = calculated
     return True
 
 
-def _uncertain(known: FormulaInputs, key: str, given: list[ev.StoredQuantity | None]) -> None:
-    sizes = [Decimal(one.value) for one in given if one is not None]
-    if sizes:
-        known.uncertainties[key] = max(sizes)
+def _add_uncertainty(inputs: FormulaInputs, key: str, given: list[ev.StoredQuantity | None]) -> None:
+    """Add the largest of the ``given`` standard uncertainties to ``inputs``, if any is known."""
+    values = [Decimal(one.value) for one in given if one is not None]
+    if values:
+        inputs.uncertainties[key] = max(values)
 
 
-def calculated_quantity(state: State, step: Step, name: str) -> Quantity | None:
-    """A worked-out value by its name, wherever in the procedure it is worked out."""
+def calculated_quantity(state: State, name: str) -> Quantity | None:
+    """The result of the calculated value ``name``, in whichever step it is; ``None`` if there is none yet."""
     found = state.plan.work_out(name)
-    worked = None if found is None else calculate(state, found.step, found.work_out)
-    return None if worked is None else worked.verdict.value
+    calculated = None if found is None else calculate(state, found.step, found.work_out)
+    return None if calculated is None else calculated.verdict.value
 
 
 def calculated_entries(
     state: State, step: Step, entries: tuple[Entry, ...], context: Context, by: str
 ) -> tuple[Entry, ...]:
-    """The values of ``step`` that can be worked out once ``entries`` are in: an event each, for the log."""
-    alone = unmatched_calculations(step)
-    if not alone:
+    """An entry for each calculated value of ``step`` that has a result after ``entries``."""
+    calculations = unmatched_calculations(step)
+    if not calculations:
         return ()
-    after = _with(state, entries, context)
+    after = _state_after(state, entries, context)
     found = []
-    for work in alone:
-        worked = calculate(after, step, work)
-        if worked is not None and worked.verdict.value is not None:
-            found.append(Entry(by, _event(step, work, worked, worked.verdict.value)))
+    for work in calculations:
+        calculated = calculate(after, step, work)
+        if calculated is not None and calculated.verdict.value is not None:
+            found.append(Entry(by, _event(step, work, calculated, calculated.verdict.value)))
     return tuple(found)
 
 
-def _event(step: Step, work: CalculatedValue, worked: JudgedCalculation, value: Quantity) -> ev.ValueCalculated:
-    verdict = worked.verdict
+def _event(step: Step, work: CalculatedValue, calculated: JudgedCalculation, value: Quantity) -> ev.ValueCalculated:
+    verdict = calculated.verdict
     return ev.ValueCalculated(
         operation=step.id,
         name=work.name,
@@ -185,14 +191,14 @@ def _event(step: Step, work: CalculatedValue, worked: JudgedCalculation, value: 
         verdict=verdict.verdict,
         limit=verdict.limit,
         decision=work.decision,
-        filled=worked.filled,
-        uncertainty=None if worked.uncertainty is None else to_stored(worked.uncertainty),
+        filled=calculated.filled,
+        uncertainty=None if calculated.uncertainty is None else to_stored(calculated.uncertainty),
         conformity=None if verdict.conformity is None else f"{verdict.conformity:.4f}",
     )
 
 
-def _with(state: State, entries: tuple[Entry, ...], context: Context) -> State:
-    """The state as it will be when ``entries`` are on disk."""
+def _state_after(state: State, entries: tuple[Entry, ...], context: Context) -> State:
+    """The state after ``entries``."""
     from benchflow.session.state.fold import fold
 
     for entry in entries:

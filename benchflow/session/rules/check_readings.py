@@ -1,4 +1,4 @@
-"""Readings that a check stage takes, and those that may be taken again."""
+"""Readings entered with a tick, and the ticks of a check stage that may be repeated."""
 
 from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Stage, TorqueStage
 from benchflow.procedure.plan import Step
@@ -12,64 +12,71 @@ from benchflow.session.rules.typed_values import read_quantity, whole_number
 from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT
 
+NO_TOOL = Tool(None, None)
+"""The tool of a reading without an instrument."""
+
 
 def joint_in_progress(state: State, operation: str | None, joint: str) -> tuple[Step, JointProgress] | Refusal:
-    """The operation in progress and its count; a refusal where it does not tighten this joint."""
+    """The operation in progress and the progress of its joint; a refusal if it does not tighten ``joint``."""
     step = operation_in_progress(state, operation)
     if isinstance(step, Refusal):
         return step
-    count = joint_progress(state, step)
-    if count is None or count.joint.id != joint:
-        return unknown_name("joint in this operation", joint, [] if count is None else [count.joint.id])
-    return step, count
+    progress = joint_progress(state, step)
+    if progress is None or progress.joint.id != joint:
+        return unknown_name("joint in this operation", joint, [] if progress is None else [progress.joint.id])
+    return step, progress
 
 
-def fastener_number(count: JointProgress, given: int | str) -> int | Refusal:
+def fastener_number(progress: JointProgress, given: int | str) -> int | Refusal:
+    """The number of a fastener of the joint; a refusal if it has no such fastener."""
     number = whole_number(given)
-    if number is None or not 1 <= number <= count.joint.count:
-        return unknown_name("fastener", str(given), map(str, range(1, count.joint.count + 1)))
+    if number is None or not 1 <= number <= progress.joint.count:
+        return unknown_name("fastener", str(given), map(str, range(1, progress.joint.count + 1)))
     return number
 
 
-NO_TOOL = Tool(None, None)
+def rereadable_ticks(state: State, step: Step, progress: JointProgress) -> list[tuple[int, int]]:
+    """Stage and fastener of the readings that are out of the limit and may be repeated.
 
-
-def rereadable_ticks(state: State, step: Step, count: JointProgress) -> list[tuple[int, int]]:
-    """Stage and fastener where a check read out of its limit and may be read again: in the current stage, or in the
-    one before while nothing of the next is done."""
+    They are in the current stage, or in the one before it while the current one has no tick.
+    """
     ticks = state.work(step.id).ticks
-    if not any(each.verdict in OUT_OF_LIMIT for each in ticks):
+    if not any(tick.verdict in OUT_OF_LIMIT for tick in ticks):
         return []
-    stages = (count.stage_number,) if count.done else (count.stage_number, count.stage_number - 1)
-    return [key for key, each in last_ticks(ticks).items() if each.verdict in OUT_OF_LIMIT and key[0] in stages]
+    current = progress.stage_number
+    stages = (current,) if progress.done else (current, current - 1)
+    return [key for key, tick in last_ticks(ticks).items() if tick.verdict in OUT_OF_LIMIT and key[0] in stages]
 
 
-def rereadable_fasteners(state: State, step: Step, count: JointProgress) -> tuple[int, tuple[int, ...]]:
-    """A check stage, and its fasteners that read out of the limit and may be read again by another tick. 0: none."""
-    found = rereadable_ticks(state, step, count)
+def rereadable_fasteners(state: State, step: Step, progress: JointProgress) -> tuple[int, tuple[int, ...]]:
+    """A check stage (0: none), and its fasteners whose readings are out of the limit and may be repeated."""
+    found = rereadable_ticks(state, step, progress)
     return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
 
 
 def tick_readings(
     stage: Stage, fastener: int, value: str | None, stretch: str | None
 ) -> tuple[Quantity | None, Quantity | None] | Refusal:
-    """What was read on a fastener. A stage that checks wants it; the others take what a tool has to say."""
+    """The readings of one fastener: value and stretch. A check stage requires what it limits.
+
+    In another stage a value is optional: the torque or angle that the tool reports.
+    """
     name = str(fastener)
     if not isinstance(stage, CheckStage):
         if stretch is not None:
-            return refuse("not-allowed", f"stretch is not read in this stage ({stage.text})", name=name)
-        read = None if value is None else _any_reading(stage, value, name)
+            message = f"Fastener {name}: this stage has no stretch reading ({stage.text}). Tick without it"
+            return refuse("not-allowed", message, name=name)
+        read = None if value is None else _tool_reading(stage, value, name)
         return read if isinstance(read, Refusal) else (read, None)
     reasons: list[Reason] = []
     found: dict[str, Quantity] = {}
     for field, text, limit in (("value", value, stage.limit), ("stretch", stretch, stage.stretch)):
         if limit is None and text is not None:
-            reasons.append(Reason("not-allowed", f"this stage asks for one reading ({stage.text})", name=name))
+            message = f"Fastener {name}: this stage has only one reading ({stage.text}). Leave out the second"
+            reasons.append(Reason("not-allowed", message, name=name))
         elif limit is not None and text is None:
-            what = quantity_name(limit)
-            reasons.append(
-                Reason("value-missing", f"this stage checks: enter the {what} of fastener {name}", name=name)
-            )
+            message = f"The reading of fastener {name} is missing. Enter its {quantity_name(limit)}"
+            reasons.append(Reason("value-missing", message, name=name))
         elif limit is not None and text is not None:
             unit = limit_unit(limit)
             read = read_quantity(text, unit, dimension_of(unit), name)
@@ -80,9 +87,8 @@ def tick_readings(
     return Refusal(tuple(reasons)) if reasons else (found.get("value"), found.get("stretch"))
 
 
-def _any_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:
-    """What a tool reports of a stage that is not a check. Where the stage is an angle it may also be the torque that
-    was reached; what is no such thing is refused."""
+def _tool_reading(stage: TorqueStage | AngleStage | LoosenStage, value: str, name: str) -> Quantity | Refusal:
+    """The reading of a tool in a stage without a check: a torque, or in an angle stage, the angle or the torque."""
     try:
         read = parse_quantity(value)
         if isinstance(stage, TorqueStage) or dimension_of(read.unit) != "torque":

@@ -1,4 +1,4 @@
-"""A stage that checks: what is read on each fastener, and how it is judged."""
+"""Check stages of a joint: the readings on each fastener and the verdict on them."""
 
 from msgspec import Struct
 
@@ -11,7 +11,11 @@ from benchflow.trade.verdict import Verdict
 
 
 class CheckResult(Struct, frozen=True):
-    """How one fastener stands. ``corner`` and ``because`` say what torque and stretch together usually mean."""
+    """The verdict on one fastener.
+
+    ``corner`` is the combination of torque and stretch, and ``reason`` its usual meaning. Both are empty if the stage
+    does not ask for both.
+    """
 
     verdict: Verdict
     corner: str = ""
@@ -19,23 +23,24 @@ class CheckResult(Struct, frozen=True):
 
 
 def limit_unit(limit: Limit) -> str:
+    """The unit of a limit."""
     edge = limit.low or limit.high
     assert edge is not None  # a limit has at least one end
     return edge.unit
 
 
 def quantity_name(limit: Limit) -> str:
-    """What a check stage reads, in a word: torque, angle, and for a length, stretch."""
+    """The name of the quantity that a check stage limits: torque, angle, or for a length, stretch."""
     kind = dimension_of(limit_unit(limit))
     return "stretch" if kind == "length" else kind
 
 
 def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) -> CheckResult:
-    """By the limit itself (simple acceptance); torque and stretch together where the stage asks for both."""
+    """The verdict on one fastener, by simple acceptance: of torque and stretch together if the stage asks for both."""
     found = judge(value, stage.limit, "simple")
     if stretch is None or stage.stretch is None:
         return CheckResult(found.verdict)
-    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints are judged so
+    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints need it
 
     both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
     if both.corner == "ok":
@@ -45,9 +50,12 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
 
 
 def check_text(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
-    """``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction ...``"""
+    """The readings, the limits and the reason.
+
+    For example ``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction``.
+    """
     read = [from_stored(each) for each in (value, stretch) if each is not None]
     limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]
     found = judge_check(stage, read[0], read[1] if len(read) > 1 else None)
-    because = f": {found.reason}" if found.reason else ""
-    return f"{' and '.join(show(each) for each in read)}, limit {' and '.join(limits)}{because}"
+    reason = f": {found.reason}" if found.reason else ""
+    return f"{' and '.join(show(each) for each in read)}, limit {' and '.join(limits)}{reason}"

@@ -1,4 +1,4 @@
-"""What the tables of an operation propose, and what a choice still lacks."""
+"""Choices of parts by a table: the parts that it proposes, and the reasons why a choice is not complete."""
 
 from collections.abc import Iterator
 from fractions import Fraction
@@ -12,57 +12,60 @@ from benchflow.quantity import Quantity, base, show
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.calculated_values import calculated_quantity
 from benchflow.session.rules.verdicts import from_stored, last_attempts
-from benchflow.session.state.state import State
+from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import GUARD_FACTOR
 from benchflow.trade.rounding import width
 
 
 class TableProposal(Struct, frozen=True):
-    """What the table gives. One ``take``: that is it. Several: the builder says. None: see ``note``."""
+    """The parts that a table proposes.
+
+    One: this part is right. Several: the builder chooses. None: ``note`` has the reason.
+    """
 
     takes: tuple[str, ...]
     note: str = ""
 
 
 def table_proposal(state: State, step: Step, choose: PartChoice) -> TableProposal:
+    """The parts that the table proposes for the readings that it looks up."""
     values = lookup_values(state, step, choose.by)
     if not values:
-        return TableProposal((), f"{choose.by} is not there yet")
+        return TableProposal((), f"{choose.by} is not entered yet")
     takes: list[str] = []
     for value, spread in values:
-        found = _bands(choose, value, spread)
+        found = _matching_parts(choose, value, spread)
         if not found:
             return TableProposal((), f"{show(value)} is outside the table. Ask the maker, or sign a deviation")
         takes += [take for take in found if take not in takes]
     if len(takes) == 1:
         return TableProposal((takes[0],))
-    return TableProposal(tuple(takes), "the readings are in more than one row. Choose one")
+    return TableProposal(tuple(takes), "The readings are in more than one row. Choose one")
 
 
 def lookup_values(state: State, step: Step, name: str) -> list[tuple[Quantity, Fraction]]:
-    """The values to look up, each with half the width in which its uncertainty leaves it undecided."""
+    """The values to look up in a table, each with the half-width of its guard band in the base unit.
+
+    ``name`` is a recorded or calculated value. The list is empty while a reading is missing.
+    """
     for candidate in (str(ValueRef(name, step.place)), name):
         found = state.plan.record(candidate)
         if found is not None:
-            record = found.record
             attempts = last_attempts(state, found.step.id, candidate)
-            if any(slot not in attempts for slot in record.slots):
+            if any(slot not in attempts for slot in found.record.slots):
                 return []
-            return [
-                (
-                    from_stored(attempts[slot].quantity),
-                    Fraction(0)
-                    if attempts[slot].uncertainty is None
-                    else GUARD_FACTOR * width(from_stored(attempts[slot].uncertainty)),  # type: ignore[arg-type]  # not None on this branch
-                )
-                for slot in record.slots
-            ]
-    worked = calculated_quantity(state, step, name)
-    return [] if worked is None else [(worked, Fraction(0))]
+            return [_with_guard_band(attempts[slot]) for slot in found.record.slots]
+    calculated = calculated_quantity(state, name)
+    return [] if calculated is None else [(calculated, Fraction(0))]
 
 
-def _bands(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
-    """The rows that the value may belong to: one, or two where the uncertainty reaches over an edge."""
+def _with_guard_band(attempt: Attempt) -> tuple[Quantity, Fraction]:
+    u = attempt.uncertainty
+    return from_stored(attempt.quantity), Fraction(0) if u is None else GUARD_FACTOR * width(from_stored(u))
+
+
+def _matching_parts(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
+    """The parts of the rows that may apply: one, or two if the guard band includes the edge between them."""
     exact = base(value)
     lower = None if choose.above is None else base(choose.above)
     if lower is not None and exact <= lower:
@@ -77,15 +80,16 @@ def _bands(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
 
 
 def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
+    """Every reason why a choice of ``step`` is not complete: nothing is chosen, or the table proposes another part."""
     work = state.work(step.id)
     for choose in step.operation.choose:
-        taken = work.chosen.get(choose.name)
+        title, taken = choose.title or choose.name, work.chosen.get(choose.name)
         if taken is None:
-            message = f"{choose.title or choose.name} is not chosen yet"
+            message = f"{title} is not chosen yet"
             yield Reason("value-missing", message, operation=step.id, name=choose.name)
             continue
-        given = table_proposal(state, step, choose)
-        if taken not in given.takes and choose.name not in work.deviations:
-            wanted = " or ".join(given.takes) or given.note
-            message = f"{choose.title or choose.name}: {taken} was taken, the table says {wanted}"
+        proposal = table_proposal(state, step, choose)
+        if taken not in proposal.takes and choose.name not in work.deviations:
+            right = f"the table says {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
+            message = f"{title}: {taken} was chosen, but {right}"
             yield Reason("out-of-limit", message, operation=step.id, name=choose.name)

@@ -1,4 +1,4 @@
-"""The shop's instruments for what is read or tightened now: which are fit, which are not and why."""
+"""The instruments of the shop for the present reading or tick, with the reasons why some are not fit."""
 
 from collections.abc import Mapping
 from typing import Literal
@@ -8,7 +8,7 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage, InstrumentNeed, TorqueStage
 from benchflow.quantity import Quantity, show_short
 from benchflow.session.context import Context
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.instrument_fitness import need_for_kind, need_for_stage
@@ -20,10 +20,15 @@ from benchflow.session.state.state import State
 from benchflow.trade.instruments import Instrument
 
 Field = Literal["instrument", "stretch-instrument"]
+"""A field of an intent that takes the serial number of an instrument."""
 
 
 class ToolRow(Struct, frozen=True):
-    """``reasons`` say why it is not fit; ``allowed`` whether it may be used all the same."""
+    """One instrument of the shop.
+
+    ``reasons`` say why it is not fit. It is ``allowed`` if there are none, or if the procedure only warns. ``in_use``
+    is true for the one that was used last for this need.
+    """
 
     serial: str
     title: str
@@ -33,8 +38,11 @@ class ToolRow(Struct, frozen=True):
 
 
 class ToolList(Struct, frozen=True):
-    """For one need of the procedure: what the shop has of its kind, the fit ones first. ``field`` is where the intent
-    says which it is, ``wanted`` what it is to be fit for, in words."""
+    """The instruments of the shop for one need of the procedure, the fit ones first.
+
+    ``required`` is the setting or reading as text, empty if not known. ``field`` is the field of the intent for the
+    serial number.
+    """
 
     need: str
     title: str
@@ -44,54 +52,64 @@ class ToolList(Struct, frozen=True):
 
     @property
     def must_choose(self) -> bool:
-        """Whether the builder has to say which it is: nothing of it is in use that may be used."""
+        """True if the builder must choose one, because no allowed instrument is in use."""
         return not any(row.in_use and row.allowed for row in self.rows)
 
 
 def tools_for_reading(state: State, context: Context, name: str, typed: str = "") -> tuple[ToolList, ...]:
-    """For a value being entered. ``typed`` is the reading, where it is there already: an instrument has to
-    reach it. Empty where the procedure asks for none or there is no register."""
+    """The instruments for a reading of the value ``name`` in the operation in progress.
+
+    ``typed`` is the reading if it is typed already: it must be in the range of the instrument. The result is empty if
+    the procedure needs no instrument, or if there is no register.
+    """
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
     record = None if step is None else step.record(name)
     if record is None:
         return ()
     read = read_quantity(typed, record.unit, record.dimension, name) if typed.strip() else None
-    wanted = None if isinstance(read, Refusal) else read
-    return _lists(state, context, ("instrument", record.instrument, wanted))
+    required = None if isinstance(read, Refusal) else read
+    return _tool_lists(state, context, ("instrument", record.instrument, required))
 
 
 def tools_for_joint(
     state: State, context: Context, stage_number: int, typed: Mapping[str, str] | None = None
 ) -> tuple[ToolList, ...]:
-    """For a tick: the wrench (or what the stage needs), and the gauge that a stretch is read
-    with. ``typed`` as the intent's fields ``value`` and ``stretch``."""
+    """The instruments for a tick: the wrench or other tool of the stage, and the gauge for the stretch.
+
+    ``typed`` has the typed fields ``value`` and ``stretch`` of the intent.
+    """
     step = state.plan.steps[state.in_progress] if state.in_progress is not None else None
-    count = None if step is None else joint_progress(state, step)
-    if step is None or count is None or not 1 <= stage_number <= len(count.tighten.stages):
+    progress = None if step is None else joint_progress(state, step)
+    if step is None or progress is None or not 1 <= stage_number <= len(progress.tighten.stages):
         return ()
-    stage, typed = count.tighten.stages[stage_number - 1], typed or {}
+    stage, typed = progress.tighten.stages[stage_number - 1], typed or {}
     read = tick_readings(stage, 1, typed.get("value") or None, typed.get("stretch") or None)
     value, stretch = (None, None) if isinstance(read, Refusal) else read
-    wanted = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
-    main = need_for_stage(state, step, stage, count.tighten.instrument)
+    required = wrench_setting(state, stage.torque) if isinstance(stage, TorqueStage) else value
+    main = need_for_stage(state, step, stage, progress.tighten.instrument)
     if not isinstance(stage, CheckStage) or stage.stretch is None:
-        return _lists(state, context, ("instrument", main, wanted))
+        return _tool_lists(state, context, ("instrument", main, required))
     gauge = need_for_kind(state, step, "stretch")
-    return _lists(state, context, ("instrument", main, wanted), ("stretch-instrument", gauge, stretch))
+    return _tool_lists(state, context, ("instrument", main, required), ("stretch-instrument", gauge, stretch))
 
 
-def _lists(state: State, context: Context, *asked: tuple[Field, str | None, Quantity | None]) -> tuple[ToolList, ...]:
+def _tool_lists(
+    state: State, context: Context, *asked: tuple[Field, str | None, Quantity | None]
+) -> tuple[ToolList, ...]:
+    """A list for each field with its need and the setting or reading; unknown needs are left out."""
     needs = state.plan.procedure.instruments_by_id
-    found = [_listed(state, context, needs[name], field, wanted) for field, name, wanted in asked if name in needs]
-    return tuple(each for each in found if each is not None)
+    found = [
+        _tool_list(state, context, needs[name], field, required) for field, name, required in asked if name in needs
+    ]
+    return tuple(tools for tools in found if tools is not None)
 
 
-def _listed(
-    state: State, context: Context, need: InstrumentNeed, field: Field, wanted: Quantity | None
+def _tool_list(
+    state: State, context: Context, need: InstrumentNeed, field: Field, required: Quantity | None
 ) -> ToolList | None:
     if context.shop is None:
         return None
-    fitting = fit_instruments(context.shop, need, wanted, parse(context.now.at).date())
+    fitting = fit_instruments(context.shop, need, required, parse_timestamp(context.now.at).date())
     used = state.tools[need.id].serial if need.id in state.tools else None
 
     def row(one: Instrument, reasons: tuple[str, ...]) -> ToolRow:
@@ -100,6 +118,6 @@ def _listed(
         return ToolRow(serial, one.title or one.id, reasons, allowed, serial == used)
 
     rows = [row(one, ()) for one in fitting.fit]
-    rows += [row(one.instrument, tuple(why.words for why in one.reasons)) for one in fitting.unfit]
-    words = "" if wanted is None else show_short(wanted)
-    return ToolList(need.id, need.title or need.id, words, field, tuple(rows))
+    rows += [row(one.instrument, tuple(reason.words for reason in one.reasons)) for one in fitting.unfit]
+    shown = "" if required is None else show_short(required)
+    return ToolList(need.id, need.title or need.id, shown, field, tuple(rows))

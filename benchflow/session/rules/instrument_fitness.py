@@ -1,7 +1,7 @@
-"""Which instrument a reading or a tick is taken with, whether it is fit, and that the log says which it was.
+"""The instrument for a reading or a tick: chosen, checked for fitness, and described for the log.
 
-Without a register nothing is known but what the intent says. With one, an instrument that is not fit is
-refused (or warned about, by the procedure's choice) and what would be fit is named.
+Without a register, only the serial number in the intent is known. With a register, an instrument that is not fit is
+refused with the names of fit ones. If the procedure says so, it is allowed with a warning instead.
 """
 
 from msgspec import Struct
@@ -10,7 +10,7 @@ from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, St
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Entry, refuse, unknown_name
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
 from benchflow.session.shop.register import Shop, find_instrument, fit_instruments
@@ -20,8 +20,11 @@ from benchflow.trade.instruments import Instrument, due_date, fitness, same_kind
 
 
 class Tool(Struct, frozen=True):
-    """``need`` is the procedure's name for what is asked for, ``serial`` which one it was. ``instrument``
-    is its entry in the register; ``used`` what the log has to say of it before its first use."""
+    """The instrument that was used.
+
+    ``need`` is the id of the need in the procedure, ``instrument`` the entry in the register. ``used`` is the event
+    that describes it in the log before its first use.
+    """
 
     need: str | None
     serial: str | None
@@ -29,14 +32,16 @@ class Tool(Struct, frozen=True):
     used: ev.InstrumentUsed | None = None
 
     def uncertainty(self, reading: Quantity) -> Quantity | None:
+        """The standard uncertainty of ``reading``; ``None`` if it is not known."""
         return None if self.instrument is None else standard_uncertainty(self.instrument, reading)
 
     def entries(self, by: str) -> tuple[Entry, ...]:
+        """The entry that describes the instrument; none if it is in the log already."""
         return () if self.used is None else (Entry(by, self.used),)
 
 
 def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -> str | None:
-    """The instrument that a stage is done with, by what it measures: the one stated, else one that is used."""
+    """The id of the instrument for a stage, by the quantity it measures. ``stated`` comes first if it fits."""
     if isinstance(stage, CheckStage):
         kind = quantity_name(stage.limit)
     else:
@@ -45,21 +50,27 @@ def need_for_stage(state: State, step: Step, stage: Stage, stated: str | None) -
 
 
 def need_for_kind(state: State, step: Step, kind: str, stated: str | None = None) -> str | None:
-    """The instrument asked for that measures ``kind``; the one stated before those that are used. Stretch is measured
-    with one whose kind says so, or else with one for lengths."""
+    """The id of the instrument for the quantity ``kind``: ``stated`` if it fits, or else one that the operation uses.
+
+    An instrument for lengths can measure stretch, too.
+    """
     needs = state.plan.procedure.instruments_by_id
     named = [*([stated] if stated else []), *(ref.name for ref in step.operation.uses)]
-    for wanted in (kind, "length") if kind == "stretch" else (kind,):
+    for suitable in (kind, "length") if kind == "stretch" else (kind,):
         for name in named:
-            if name in needs and same_kind(needs[name].kind, wanted):
+            if name in needs and same_kind(needs[name].kind, suitable):
                 return name
     return None
 
 
 def choose_tool(
-    state: State, context: Context, need: str | None, given: str | None, wanted: Quantity | None
+    state: State, context: Context, need: str | None, given: str | None, required: Quantity | None
 ) -> Tool | Refusal:
-    """The tool meant by ``given`` (a need's id, a serial, an id in the register), asked to do ``wanted``."""
+    """The instrument for ``need``; a refusal if it is not fit or not known.
+
+    ``given`` is the instrument in the intent: the id of a need, a serial number, or an id in the register. ``required``
+    is the setting or reading.
+    """
     needs = state.plan.procedure.instruments_by_id
     if given in needs:
         need, given = given, None
@@ -67,45 +78,43 @@ def choose_tool(
         return Tool(need, given or (state.tools[need].serial if need in state.tools else None))
     asked = None if need is None else needs[need]
     if given is None:
-        return Tool(None, None) if asked is None else _the_one(state, context, context.shop, asked, wanted)
+        return Tool(None, None) if asked is None else _default_tool(state, context, context.shop, asked, required)
     instrument = find_instrument(context.shop, given)
     if instrument is None:
-        return unknown_name(
-            "instrument in the shop's register", given, [one.serial or one.id for one in context.shop.instruments]
-        )
+        return unknown_name("instrument", given, [one.serial or one.id for one in context.shop.instruments])
     if asked is None:
         return Tool(None, instrument.serial or instrument.id, instrument)
-    return _held_against(state, context, context.shop, asked, instrument, wanted)
+    return _checked_tool(state, context, context.shop, asked, instrument, required)
 
 
-def _the_one(
-    state: State, context: Context, shop: Shop, need: InstrumentNeed, wanted: Quantity | None
+def _default_tool(
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, required: Quantity | None
 ) -> Tool | Refusal:
-    """The instrument used for this need before, or the only one that is fit. Of several the builder says which."""
+    """The instrument used last for this need, or the only one that is fit; a refusal if the builder must choose."""
     before = find_instrument(shop, state.tools[need.id].serial) if need.id in state.tools else None
     if before is not None:
-        return _held_against(state, context, shop, need, before, wanted)
-    found = fit_instruments(shop, need, wanted, parse(context.now.at).date())
+        return _checked_tool(state, context, shop, need, before, required)
+    found = fit_instruments(shop, need, required, parse_timestamp(context.now.at).date())
     if len(found.fit) == 1:
-        return _held_against(state, context, shop, need, found.fit[0], wanted)
+        return _checked_tool(state, context, shop, need, found.fit[0], required)
     if found.fit:
-        return refuse(
-            "value-missing", f"Name the {need.title or need.id} that was used. {found.words}", name="instrument"
-        )
-    able = [one.instrument for one in found.unfit if one.instrument.retired is None]
-    if need.unfit == "warn" and len(able) == 1:
-        return _held_against(state, context, shop, need, able[0], wanted)
-    return refuse("instrument-unfit", found.words, name=need.id)
+        message = f"{need.title or need.id}: several instruments are fit. Enter the one that was used. {found.message}"
+        return refuse("value-missing", message, name="instrument")
+    not_retired = [one.instrument for one in found.unfit if one.instrument.retired is None]
+    if need.unfit == "warn" and len(not_retired) == 1:
+        return _checked_tool(state, context, shop, need, not_retired[0], required)
+    return refuse("instrument-unfit", found.message, name=need.id)
 
 
-def _held_against(
-    state: State, context: Context, shop: Shop, need: InstrumentNeed, one: Instrument, wanted: Quantity | None
+def _checked_tool(
+    state: State, context: Context, shop: Shop, need: InstrumentNeed, one: Instrument, required: Quantity | None
 ) -> Tool | Refusal:
-    today = parse(context.now.at).date()
-    reasons = tuple(reason.words for reason in fitness(one, need, wanted, today))
+    """``one`` as the tool for ``need``, with warnings if it is not fit; a refusal if it must be fit."""
+    today = parse_timestamp(context.now.at).date()
+    reasons = tuple(reason.words for reason in fitness(one, need, required, today))
     if reasons and need.unfit == "refuse":
-        better = fit_instruments(shop, need, wanted, today).words
-        return refuse("instrument-unfit", f"{one.name}: {'; '.join(reasons)}. {better}", name=need.id)
+        advice = fit_instruments(shop, need, required, today).message
+        return refuse("instrument-unfit", f"{one.name}: {'; '.join(reasons)}. {advice}", name=need.id)
     serial = one.serial or one.id
     used = instrument_used(need.id, one, reasons)
     before = state.tools.get(need.id)
@@ -114,6 +123,7 @@ def _held_against(
 
 
 def instrument_used(need: str, one: Instrument, warnings: tuple[str, ...]) -> ev.InstrumentUsed:
+    """The event that describes an instrument in the log, with the ``warnings`` about it."""
     due = due_date(one)
     return ev.InstrumentUsed(
         need=need,

@@ -1,4 +1,4 @@
-"""What an operation in progress still needs before it can be finished: every reason, in the order of its inputs."""
+"""Every reason why an operation in progress cannot be finished, in the order of its inputs."""
 
 from collections.abc import Iterator
 
@@ -7,9 +7,10 @@ from benchflow.procedure.identity import StepId
 from benchflow.procedure.model import CheckStage, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import show
+from benchflow.session.context import quoted_title
 from benchflow.session.refusal import Reason
 from benchflow.session.rules.blocking import finish_interlock_reasons
-from benchflow.session.rules.calculated_values import calculate, last_remedy, unmatched_calculations
+from benchflow.session.rules.calculated_values import calculate, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.check_stages import check_text
 from benchflow.session.rules.choice_tables import choice_reasons
 from benchflow.session.rules.joint_progress import joint_progress, last_ticks, progress_text
@@ -21,58 +22,64 @@ from benchflow.session.state.state import State
 from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT
 
 TIME = "time"
+"""The subject of a deviation that waives all time windows of an operation."""
+
 HOLD = "hold"
+"""The subject of a deviation that waives the hold of an operation."""
 
 
 def required_lots(state: State, step: Step) -> tuple[str, ...]:
     """The kit items of this operation whose lot must be entered, in the order they are used."""
-    items = {item.id: item for item in state.plan.procedure.kit}
-    return tuple(ref.name for ref in step.operation.uses if ref.name in items and items[ref.name].lot_required)
+    kit = state.plan.procedure.kit_by_id
+    return tuple(ref.name for ref in step.operation.uses if ref.name in kit and kit[ref.name].lot_required)
 
 
 def finish_reasons(state: State, step: Step, now: Now) -> tuple[Reason, ...]:
-    """Everything that stops ``step`` being finished now; empty when it can be."""
+    """Every reason why ``step`` cannot be finished now."""
     return (
-        *(reason for item in _values(state, step) for reason in item),
+        *_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
-        *_lots(state, step),
-        *_joint(state, step),
-        *_checks(state, step),
+        *_lot_reasons(state, step),
+        *_joint_reasons(state, step),
+        *_check_reasons(state, step),
         *too_late_reasons(state, step, now),
         *finish_interlock_reasons(state, step),
-        *_hold(state, step),
+        *_hold_reasons(state, step),
     )
 
 
 def limit_reasons(state: State, step: Step) -> tuple[Reason, ...]:
-    """What of ``step`` is out of its limit or not proven, and not waived. When it is done, a correction has made it so:
-    of a reading, or of one that a calculation or a choice depends on."""
+    """Everything in ``step`` that is out of its limit or not proven, and not waived.
+
+    In an operation that is done, only the correction of a reading can cause this.
+    """
     found = (
-        *(reason for item in _values(state, step) for reason in item),
+        *_value_reasons(state, step),
         *choice_reasons(state, step),
         *match_reasons(state, step),
-        *_joint(state, step),
+        *_joint_reasons(state, step),
     )
     return tuple(reason for reason in found if reason.code in ("out-of-limit", "not-proven"))
 
 
-def _values(state: State, step: Step) -> Iterator[tuple[Reason, ...]]:
+def _value_reasons(state: State, step: Step) -> Iterator[Reason]:
     for record in step.operation.record:
         verdict = judge_value(state, step.id, record)
-        yield (*_read_again(state, step, record), *value_reasons(state, step, record.name, record.slots, verdict))
+        yield from _read_again(state, step, record)
+        yield from value_reasons(state, step, record.name, record.slots, verdict)
     for work in unmatched_calculations(step):
-        worked = calculate(state, step, work)
-        if worked is None:
+        calculated = calculate(state, step, work)
+        if calculated is None:
             message = f"{work.title or work.name} cannot be calculated yet. A reading is missing"
-            yield (Reason("value-missing", message, operation=step.id, name=work.name),)
+            yield Reason("value-missing", message, operation=step.id, name=work.name)
         else:
-            yield value_reasons(state, step, work.name, ("1",), worked.verdict)
+            yield from value_reasons(state, step, work.name, ("1",), calculated.verdict)
 
 
 def _read_again(state: State, step: Step, record: RecordedValue) -> Iterator[Reason]:
-    """What was read before a remedy says nothing of how it is after it."""
-    remedied = last_remedy(state, step, record.name)
+    """The reason to read a value again: some readings are older than the last remedy."""
+    remedied = last_remedy_seq(state, step, record.name)
     old = [slot for slot, attempt in last_attempts(state, step.id, record.name).items() if attempt.seq < remedied]
     if old:
         which = "" if len(record.slots) == 1 else f" (reading {', '.join(old)} of {len(record.slots)})"
@@ -83,124 +90,126 @@ def _read_again(state: State, step: Step, record: RecordedValue) -> Iterator[Rea
 def value_reasons(
     state: State, step: Step, name: str, slots: tuple[str, ...], verdict: ValueVerdict
 ) -> tuple[Reason, ...]:
-    """What is wrong with one value: readings missing, out of the limit, not proven. A deviation waives the
-    limit, never a reading that is not there."""
+    """Every reason against one value: readings are missing, it is out of its limit, or it is not proven.
+
+    ``slots`` names its readings. A deviation waives the limit, but not a missing reading.
+    """
+    title = value_title(step, name)
+    reasons: tuple[Reason, ...] = ()
     if verdict.missing:
         which = "" if len(slots) == 1 else f" (reading {', '.join(verdict.missing)} of {len(slots)})"
-        reasons: tuple[Reason, ...] = (
-            Reason(
-                "value-missing", f"{value_title(step, name)} is not entered yet{which}", operation=step.id, name=name
-            ),
-        )
-    else:
-        reasons = ()
+        message = f"{title} is not entered yet{which}"
+        reasons = (Reason("value-missing", message, operation=step.id, name=name),)
     if name in state.work(step.id).deviations:
         return reasons
-    lapsed = lapsed_deviation_text(state, step, name)
+    advice = f"{lapsed_deviation_text(state, step, name)}. Measure again, or sign a deviation"
     shown = "" if verdict.value is None else show(verdict.value)
     if verdict.verdict in OUT_OF_LIMIT:
-        message = f"{value_title(step, name)}: {shown} {VERDICT_TEXT[verdict.verdict]}, limit {verdict.limit}{lapsed}"
+        message = f"{title}: {shown} {VERDICT_TEXT[verdict.verdict]}, limit {verdict.limit}{advice}"
         return (*reasons, Reason("out-of-limit", message, operation=step.id, name=name))
     if verdict.verdict == "not-proven":
-        message = (
-            f"{value_title(step, name)}: {shown}, not proven to be within {verdict.limit}: {verdict.reason}{lapsed}"
-        )
+        message = f"{title}: {shown}, not proven to be within {verdict.limit}: {verdict.reason}{advice}"
         return (*reasons, Reason("not-proven", message, operation=step.id, name=name))
     return reasons
 
 
 def value_title(step: Step, name: str) -> str:
-    """A value as the builder knows it: by its question or its title, not by its name in the file."""
-    asked = {one.name: one.ask for one in step.operation.record}
-    worked = {one.name: one.title for one in step.operation.work_out}
-    return asked.get(name) or worked.get(name) or name
+    """The question for a recorded value, or the title of a calculated one; the name if it has neither."""
+    record, work = step.record(name), step.work_out(name)
+    return (record.ask if record else "") or (work.title if work else "") or name
 
 
 def lapsed_deviation_text(state: State, step: Step, name: str) -> str:
-    """That a deviation was signed about what has been replaced since, and so counts no more."""
+    """A sentence on a deviation that no longer counts, because the value was entered again; empty if there is none."""
     lapsed = state.work(step.id).lapsed.get(name)
-    return "" if lapsed is None else f"; the deviation that {lapsed.by} signed was about what was read before"
+    return "" if lapsed is None else f". The deviation signed by {lapsed.by} was for an earlier entry"
 
 
-def _lots(state: State, step: Step) -> Iterator[Reason]:
+def _lot_reasons(state: State, step: Step) -> Iterator[Reason]:
     entered = state.work(step.id).lots
-    items = {item.id: item for item in state.plan.procedure.kit}
     for name in required_lots(state, step):
         if name not in entered:
-            message = f"the lot of {items[name].title or name} is not entered yet"
+            title = state.plan.procedure.kit_by_id[name].title or name
+            message = f"The lot of {title} is not entered yet"
             yield Reason("value-missing", message, operation=step.id, name=name)
 
 
-def _joint(state: State, step: Step) -> Iterator[Reason]:
-    count = joint_progress(state, step)
-    if count is None:
+def _joint_reasons(state: State, step: Step) -> Iterator[Reason]:
+    progress = joint_progress(state, step)
+    if progress is None:
         return
-    title = count.joint.title or count.joint.id
-    if not count.complete:
-        upcoming = count.draw_down.next if count.seating_open and count.draw_down is not None else count.next
-        message = f"{title}: {progress_text(count)}; next is {upcoming}"
-        yield Reason("stage-not-finished", message, operation=step.id, name=count.joint.id)
+    title = progress.joint.title or progress.joint.id
+    if not progress.complete:
+        draw_down = progress.draw_down if progress.seating_open else None
+        fastener = progress.next if draw_down is None else draw_down.next
+        message = f"{title}: {progress_text(progress)}. Next is fastener {fastener}"
+        yield Reason("stage-not-finished", message, operation=step.id, name=progress.joint.id)
     waived = state.work(step.id).deviations
-    if count.joint.id in waived:
+    if progress.joint.id in waived:
         return
     for tick in last_ticks(state.work(step.id).ticks).values():
-        stage = count.tighten.stages[tick.stage - 1]
+        stage = progress.tighten.stages[tick.stage - 1]
         if tick.verdict in OUT_OF_LIMIT and isinstance(stage, CheckStage) and tick.quantity is not None:
-            message = f"fastener {tick.fastener} of {title} read {check_text(stage, tick.quantity, tick.stretch)}"
-            message += lapsed_deviation_text(state, step, count.joint.id)
-            yield Reason("out-of-limit", message, operation=step.id, name=count.joint.id)
+            message = (
+                f"Fastener {tick.fastener} of {title}: {check_text(stage, tick.quantity, tick.stretch)}"
+                f"{lapsed_deviation_text(state, step, progress.joint.id)}. Read it again, or sign a deviation"
+            )
+            yield Reason("out-of-limit", message, operation=step.id, name=progress.joint.id)
 
 
-def _checks(state: State, step: Step) -> Iterator[Reason]:
+def _check_reasons(state: State, step: Step) -> Iterator[Reason]:
     ticked = state.work(step.id).checks
     for number, text in enumerate(step.operation.check, 1):
         if number not in ticked:
-            yield Reason("check-open", f"not ticked yet: {text}", operation=step.id, name=str(number))
+            yield Reason("check-open", f"Check {number} is not ticked yet: {text}", operation=step.id, name=str(number))
 
 
-def _hold(state: State, step: Step) -> Iterator[Reason]:
+def _hold_reasons(state: State, step: Step) -> Iterator[Reason]:
     hold = step.operation.hold
     work = state.work(step.id)
     if hold is None or work.signed is not None or HOLD in work.deviations:
         return
-    message = f"hold: {hold.by} signs for {hold.for_}"
+    message = f"Hold: {hold.by} must sign for {hold.for_}"
     if work.void is not None:
-        message += f"; {work.void.by} signed before something was entered, so it no longer counts"
+        message += f". The signature of {work.void.by} no longer counts, because something was entered after it"
     yield Reason("hold-unsigned", message, operation=step.id)
 
 
 def unwaived_clocks(state: State, step: Step, now: Now) -> Iterator[RunningClock]:
-    """The running windows of ``step`` that no deviation is about: all of them, or one by what it counts from."""
-    about = state.work(step.id).deviations
-    for run in running_clocks(state, step, now):
-        since = run.window.operation
-        if not any(
-            each in about for each in (TIME, window_subject(since), window_subject(StepId.parse(since).operation))
-        ):
-            yield run
+    """The running time windows of ``step`` that no deviation waives."""
+    waived = state.work(step.id).deviations
+    for clock in running_clocks(state, step, now):
+        since = clock.window.operation
+        subjects = (TIME, window_subject(since), window_subject(StepId.parse(since).operation))
+        if not any(subject in waived for subject in subjects):
+            yield clock
 
 
 def window_subject(operation: str) -> str:
-    """What a deviation calls the window that counts from ``operation``, apart from values of that name."""
+    """The subject of a deviation that waives only the time window counted from ``operation``: ``time <operation>``.
+
+    The word ``time`` keeps it apart from a value with the name of the operation.
+    """
     return f"{TIME} {operation}"
 
 
 def too_late_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
-    """Windows that have closed before this operation was finished."""
-    for run in unwaived_clocks(state, step, now):
-        if run.open_left is not None and run.open_left < 0:
-            title = state.plan.steps[run.window.operation].title
-            message = (
-                f"the time since {title} is over by {clock_duration(run.open_left)} ({run.window.text}): "
-                f"take {title} back and do it again, or sign a deviation"
+    """A reason for each time window of ``step`` that has closed."""
+    for clock in unwaived_clocks(state, step, now):
+        if clock.open_left is not None and clock.open_left < 0:
+            since = clock.window.operation
+            late = (
+                f"{clock_duration(clock.open_left)} too late after {quoted_title(state, since)} ({clock.window.text})"
             )
-            yield Reason("too-late", message, operation=run.window.operation)
+            advice = f"Redo step {state.plan.number(since)}, or sign a deviation"
+            yield Reason("too-late", f"{late}. {advice}", operation=since)
 
 
 def too_early_reasons(state: State, step: Step, now: Now) -> Iterator[Reason]:
-    """Waits that are not over: they hold back taking up."""
-    for run in unwaived_clocks(state, step, now):
-        if run.wait_left > 0:
-            title = state.plan.steps[run.window.operation].title
-            message = f"wait {clock_duration(run.wait_left)} more after {title} ({run.window.text})"
-            yield Reason("too-early", message, operation=run.window.operation)
+    """A reason for each time window of ``step`` that is not open yet."""
+    for clock in unwaived_clocks(state, step, now):
+        if clock.wait_left > 0:
+            since = clock.window.operation
+            early = f"Too early after {quoted_title(state, since)} ({clock.window.text})"
+            advice = f"Wait {clock_duration(clock.wait_left)} more, or sign a deviation"
+            yield Reason("too-early", f"{early}. {advice}", operation=since)

@@ -1,8 +1,8 @@
-"""Giving measured parts to places at the bench: proposed by the solver, taken by the builder, judged here.
+"""Matching of measured parts to places: the solver proposes a part for each place, the builder chooses.
 
-A match's ``so-that`` names a value of the same operation whose formula names the match's own name: the
-size of the part given (``gap + old-shim - shims``). It is worked out for every place in turn. Being linear in
-that size, with slope one up or down, it turns the limit into the sizes that will do at each place.
+The key `so that` of a matching names a calculated value of the same operation. In its formula
+(``gap + old-shim - shims``), the name of the matching (``shims``) is the size of the part. The value is calculated for
+each place. It is linear in the size, so two trial sizes are enough to calculate the required sizes from the limit.
 """
 
 from collections.abc import Iterator, Mapping
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class RequiredSize(Struct, frozen=True):
-    """What one place asks for: sizes from ``low`` to ``high``, best ``aim``."""
+    """The sizes that fit one place, from ``low`` to ``high``; ``aim`` is the best."""
 
     place: str
     low: Quantity | None
@@ -35,7 +35,7 @@ class RequiredSize(Struct, frozen=True):
 
 
 def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str] | None:
-    """The match and the place that ``shims[3]`` names."""
+    """The matching and the place with the name ``shims[3]``; ``None`` if there is no such place."""
     ref = ValueRef.parse(name)
     match = step.match(ref.name)
     if match is None or ref.place is None or ref.place not in state.plan.procedure.places.get(match.to, ()):
@@ -44,7 +44,7 @@ def match_place(state: State, step: Step, name: str) -> tuple[PartMatching, str]
 
 
 def measured_parts(state: State, match: PartMatching) -> dict[str, Quantity] | None:
-    """Part to measured size; ``None`` until every one of them is measured. A part is named by its reading."""
+    """The size of each part on hand, by the name of its reading; ``None`` until all are measured."""
     parts: dict[str, Quantity] = {}
     for step, record in state.plan.records(match.measured):
         attempts = last_attempts(state, step.id, record.name)
@@ -58,57 +58,59 @@ def measured_parts(state: State, match: PartMatching) -> dict[str, Quantity] | N
 
 
 def calculation_at_place(work: CalculatedValue, formula: "Formula", place: str, names: set[str]) -> CalculatedValue:
-    """The formula of ``so-that`` for one place: names that have a value there get it put behind them."""
+    """``work`` for one place: ``place`` is added to each of ``names`` in its formula."""
     from msgspec.structs import replace
 
-    from benchflow.procedure.formula import at_place as moved
-    from benchflow.procedure.formula import render
+    from benchflow.procedure.formula import at_place, render
 
-    return replace(work, formula=render(moved(formula, names, place)))
+    return replace(work, formula=render(at_place(formula, names, place)))
 
 
 def resulting_value(state: State, step: Step, match: PartMatching, place: str, size: Quantity) -> Quantity | None:
-    """The value that comes of a part of ``size`` in ``place``; ``None`` while a reading is missing."""
+    """The calculated value with a part of ``size`` in ``place``; ``None`` while a reading is missing."""
     work = step.work_out(match.so_that)
     if work is None:
         return None
     formula = state.plan.formula(work)
-    there = {
+    at_place = {
         name
-        for name in _names(formula)
-        if state.plan.record(str(ValueRef(name, place))) is not None or _slot_there(state, name, place)
+        for name in _names_without_place(formula)
+        if state.plan.record(str(ValueRef(name, place))) is not None or _has_reading_at(state, name, place)
     }
-    worked = calculate(state, step, calculation_at_place(work, formula, place, there), {match.name: size})
-    return None if worked is None else worked.verdict.value
+    calculated = calculate(state, step, calculation_at_place(work, formula, place, at_place), {match.name: size})
+    return None if calculated is None else calculated.verdict.value
 
 
-def _names(formula: "Formula") -> list[str]:
+def _names_without_place(formula: "Formula") -> list[str]:
     from benchflow.procedure.formula import names
 
     return [ref.name for ref in names(formula) if ref.place is None]
 
 
-def _slot_there(state: State, name: str, place: str) -> bool:
+def _has_reading_at(state: State, name: str, place: str) -> bool:
     found = state.plan.record(name)
     return found is not None and place in found.record.slots and found.record.by_place
 
 
 def required_sizes(state: State, step: Step, match: PartMatching, unit: str) -> tuple[RequiredSize, ...] | None:
-    """What each place asks for, from two trial sizes; ``None`` while readings are missing."""
+    """The required sizes at each place, in ``unit``; ``None`` while a reading is missing.
+
+    They follow from the calculated values for the sizes 0 and 1, because the formula is linear.
+    """
     found = []
     for place in state.plan.procedure.places.get(match.to, ()):
         at_zero = resulting_value(state, step, match, place, Quantity(Decimal(0), unit, f"0 {unit}"))
-        one = resulting_value(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
-        if at_zero is None or one is None:
+        at_one = resulting_value(state, step, match, place, Quantity(Decimal(1), unit, f"1 {unit}"))
+        if at_zero is None or at_one is None:
             return None
-        slope = one.value - at_zero.value
+        slope = at_one.value - at_zero.value
         if not slope:
             return None
 
-        def size(at: Quantity | None, start: Quantity = at_zero, per: Decimal = slope) -> Quantity | None:
-            if at is None:
+        def size(result: Quantity | None, start: Quantity = at_zero, slope: Decimal = slope) -> Quantity | None:
+            if result is None:
                 return None
-            value = (convert(at, start.unit).value - start.value) / per
+            value = (convert(result, start.unit).value - start.value) / slope
             return Quantity(value, unit, f"{value} {unit}")
 
         ends = (size(match.limit.low), size(match.limit.high))
@@ -118,51 +120,58 @@ def required_sizes(state: State, step: Step, match: PartMatching, unit: str) -> 
 
 
 def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mapping[str, str], str]:
-    """Place to part, the best way there is, and what to say about it (ties, what to buy)."""
+    """The proposed part for each place, and a note: equally good alternatives, or the parts to buy."""
     from benchflow.trade.matching import Matched, PartPlace, PurchasableSizes, StockPart
     from benchflow.trade.matching import match as solve
 
     parts = measured_parts(state, match)
     if parts is None:
-        return {}, f"{match.measured} is not all measured yet"
-    unit = next(iter(parts.values())).unit
-    asked = required_sizes(state, step, match, unit)
-    if asked is None:
+        return {}, f"{match.measured} is not measured for every part yet"
+    unit = unit_of_parts(parts)
+    required = required_sizes(state, step, match, unit)
+    if required is None:
         return {}, f"{match.so_that} cannot be calculated yet. A reading is missing"
     places = [
         PartPlace(one.place, one.low, one.high, one.aim, current=one.place if one.place in parts else None)
-        for one in asked
+        for one in required
     ]
-    made = match.sizes
-    grid = None if made is None else PurchasableSizes(made.first, made.last, made.step)
-    found = solve([StockPart(name, size) for name, size in parts.items()], places, grid)
-    given = {one.place: one.part for one in found.given}
+    sizes = match.sizes
+    to_buy = None if sizes is None else PurchasableSizes(sizes.first, sizes.last, sizes.step)
+    found = solve([StockPart(name, size) for name, size in parts.items()], places, to_buy)
+    parts_by_place = {one.place: one.part for one in found.given}
     if not isinstance(found, Matched):
-        given |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
+        parts_by_place |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
     if isinstance(found, Matched):
         tie = found.ties[0].instead if found.ties else ()
         other = ", ".join(f"{part} in {place}" for place, part in tie)
-        return given, f"just as good: {other}" if other else ""
+        return parts_by_place, f"Equally good: {other}" if other else ""
     buy = "; ".join(one.words for one in found.buy)
-    return given, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
+    return parts_by_place, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
 
 
 def unit_of_parts(parts: Mapping[str, Quantity]) -> str:
+    """The unit of the sizes in ``parts``, which is the same for all."""
     return next(iter(parts.values())).unit
 
 
 def size_of(parts: Mapping[str, Quantity], part: str) -> Quantity | None:
-    """The size of what was given to a place: a part on hand by its name, a new one by its size."""
+    """The size of a part. ``part`` is the name of a part on hand, or the size of a new one.
+
+    ``None`` if it is neither, or if no part is measured yet.
+    """
     if part in parts:
         return parts[part]
+    if not parts:
+        return None
+    unit = unit_of_parts(parts)
     try:
-        return convert(parse_quantity(part, dimension=dimension_of(unit_of_parts(parts))), unit_of_parts(parts))
-    except (QuantityError, StopIteration):
+        return convert(parse_quantity(part, dimension=dimension_of(unit)), unit)
+    except QuantityError:
         return None
 
 
 def match_reasons(state: State, step: Step) -> Iterator[Reason]:
-    """What is missing or wrong about the parts given to places."""
+    """A reason for each place without a part, or with a part that does not fit."""
     work = state.work(step.id)
     for match in step.operation.match:
         parts = measured_parts(state, match) or {}
@@ -171,20 +180,19 @@ def match_reasons(state: State, step: Step) -> Iterator[Reason]:
             part = work.chosen.get(name)
             size = None if part is None else size_of(parts, part)
             if part is None or size is None:
-                message = f"no part is given to {place} yet ({match.title or match.name})"
+                message = f"{match.title or match.name}: no part is chosen for {place} yet"
                 yield Reason("value-missing", message, operation=step.id, name=name)
                 continue
             value = resulting_value(state, step, match, place, size)
             if value is None or match.name in work.deviations:
                 continue
             if judge(value, match.limit, "simple").verdict != "ok":
-                message = (
-                    f"{part} in {place} gives {result_title(step, match)}: {show(value)}, limit {match.limit.text}"
-                )
+                result = f"{result_title(step, match)} {show(value)}, limit {match.limit.text}"
+                message = f"{part} in {place}: {result}. Choose another part, or sign a deviation"
                 yield Reason("out-of-limit", message, operation=step.id, name=name)
 
 
 def result_title(step: Step, match: PartMatching) -> str:
-    """What the match is made for, by its title: ``Lash with the shim that is given``."""
+    """The title of the calculated value that the matching is for: ``Lash with the chosen shim``."""
     work = step.work_out(match.so_that)
     return work.title or match.so_that if work is not None else match.so_that

@@ -1,4 +1,4 @@
-"""The remedy that is next for a value out of its limit, and the operations to redo."""
+"""The next remedy for a value that is out of its limit, and the operations to redo."""
 
 from msgspec import Struct
 
@@ -13,12 +13,12 @@ from benchflow.trade.verdict import OutOfLimit
 
 
 class RemedyProgress(Struct, frozen=True):
-    """The remedy whose turn it is; ``remedy`` is ``None`` when all have been gone through or none is given.
+    """The next remedy for a value that is out of its limit.
 
-    ``attempt`` counts from 1 up to ``remedy.tries``.
+    ``attempt`` counts the tries of ``remedy``, from 1. ``remedy`` is ``None`` if the procedure gives none, or if all
+    were tried (``exhausted``).
     """
 
-    name: str
     verdict: OutOfLimit
     remedy: model.Remedy | None
     attempt: int
@@ -28,40 +28,41 @@ class RemedyProgress(Struct, frozen=True):
 def value_verdict(
     state: State, step: Step, name: str
 ) -> tuple[ValueVerdict, model.RecordedValue | model.CalculatedValue] | None:
-    for record in step.operation.record:
-        if record.name == name:
-            return judge_value(state, step.id, record), record
-    for work in step.operation.work_out:
-        if work.name == name:
-            worked = calculate(state, step, work)
-            return None if worked is None else (worked.verdict, work)
-    return None
+    """The verdict on a value of ``step`` and the value itself; ``None`` if there is no such value or no result yet."""
+    record = step.record(name)
+    if record is not None:
+        return judge_value(state, step.id, record), record
+    work = step.work_out(name)
+    calculated = None if work is None else calculate(state, step, work)
+    return None if work is None or calculated is None else (calculated.verdict, work)
 
 
 def remedy_progress(state: State, step: Step, name: str) -> RemedyProgress | None:
-    """Where a value stands with its remedies; ``None`` when it is not out of its limit."""
+    """The next remedy for a value; ``None`` if the value is not out of its limit."""
     found = value_verdict(state, step, name)
     if found is None or (found[0].verdict != "low" and found[0].verdict != "high"):
         return None
     verdict, value = found[0].verdict, found[1]
     remedies = value.below if verdict == "low" else value.above
-    gone = state.work(step.id).remedies.get(name)
-    count = gone.done if gone is not None and gone.verdict == verdict else 0
+    carried_out = state.work(step.id).remedies.get(name)
+    tries = carried_out.done if carried_out is not None and carried_out.verdict == verdict else 0
     for remedy in remedies:
-        if count < remedy.tries or remedy.stop:
-            return RemedyProgress(name, verdict, remedy, min(count, remedy.tries - 1) + 1, exhausted=False)
-        count -= remedy.tries
-    return RemedyProgress(name, verdict, None, 0, exhausted=bool(remedies))
+        if tries < remedy.tries or remedy.stop:
+            return RemedyProgress(verdict, remedy, min(tries, remedy.tries - 1) + 1, exhausted=False)
+        tries -= remedy.tries
+    return RemedyProgress(verdict, None, 0, exhausted=bool(remedies))
 
 
 def steps_to_redo(state: State, step: Step, remedy: model.Remedy) -> tuple[str, ...]:
-    """The steps that a remedy's ``redo`` names (of the same place under ``each``, all of them from elsewhere), and
-    with them everything done that rests on one of them: a cap torqued again has its hold signed again."""
-    wanted = {ref.name for ref in remedy.redo}
+    """The steps to redo after a remedy: those in its ``redo``, and every done step that depends on one of them.
+
+    If ``step`` and an operation in ``redo`` are both repeated for places, only the same place is redone.
+    """
+    named = {ref.name for ref in remedy.redo}
     found = []
     for name, other in state.plan.steps.items():
-        same = other.place is None or step.place is None or other.place == step.place
-        if name in wanted or (other.operation.id in wanted and same):
+        same_place = other.place is None or step.place is None or other.place == step.place
+        if name in named or (other.operation.id in named and same_place):
             found.append(name)
-    resting = with_dependents(state.plan, done_work(state), [one for one in found if one in state.done])
-    return tuple(one for one in state.plan.steps if one != step.id and (one in found or one in resting))
+    dependents = with_dependents(state.plan, done_work(state), [one for one in found if one in state.done])
+    return tuple(one for one in state.plan.steps if one != step.id and (one in found or one in dependents))

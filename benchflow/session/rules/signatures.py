@@ -1,10 +1,10 @@
-"""Who may act, sign for a role, or sign a deviation."""
+"""Signatures: the people who may sign, and the subjects that a deviation can waive."""
 
 from typing import TYPE_CHECKING
 
 from benchflow.procedure.identity import StepId, ValueRef
-from benchflow.procedure.plan import Step
-from benchflow.session.context import refuse, unknown_name
+from benchflow.procedure.plan import Step, TimeWindow
+from benchflow.session.context import quoted_title, refuse, unknown_name
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.joint_progress import joint_progress
 from benchflow.session.rules.open_items import HOLD, TIME, limit_reasons, window_subject
@@ -14,79 +14,90 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-INTERLOCK = ("interference", "interlock", "rule", "never", "after-missing", "state-not-met", "after", "needs", "during")
+# The words for the subject of a deviation that are not names in the procedure:
 
+INTERLOCK = ("interference", "interlock", "rule", "never", "after-missing", "state-not-met", "after", "needs", "during")
+"""The order and the interference rules, which cannot be waived."""
 
 WINDOWS = (TIME, "too-late", "too-early", "window", "time-window", "time window")
-
+"""All time windows of the operation."""
 
 LIMITS = ("limit", "out-of-limit", "not-proven")
-
+"""The only limit of the operation, or the only one that is not met."""
 
 NEVER = (
     "check", "check-open", "value-missing", "fastener-order", "stage-not-finished", "instrument-unfit",
     "temporary", "temporary-left", "operation-in-progress", "not-started", "already-done",
 )  # fmt: skip
-"""Refusals that are no limit, hold or window: what they ask for has to be done."""
+"""Requirements other than limits, holds and time windows, which cannot be waived."""
 
 
 def signature_refusal(
     shop: "Shop | None", name: str, role: str | None, pin: str | None, *, ask_pin: bool | None = None
 ) -> Refusal | None:
-    """A refusal when the shop's register does not let ``name`` sign (for ``role``). Without a register of people
-    anybody may."""
+    """A refusal if ``name`` may not sign, for ``role`` if there is one; ``None`` if they may.
+
+    Without people in the shop's register, any name may sign. ``ask_pin`` is as in ``signature_problem``.
+    """
     if shop is None or not shop.people:
         return None
-    from benchflow.session.shop.register import person_may
+    from benchflow.session.shop.register import signature_problem
 
-    why = person_may(shop, name, role, pin, ask_pin=ask_pin)
-    return None if why is None else refuse("not-allowed", why, name=name)
+    reason = signature_problem(shop, name, role, pin, ask_pin=ask_pin)
+    return None if reason is None else refuse("not-allowed", reason, name=name)
 
 
 def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
-    """The subject of a deviation, by its one name; a refusal when that cannot be waived."""
-    names = names_with_limit(state, step)
+    """The subject of a deviation in its standard form, however it is written; a refusal if it cannot be waived."""
+    names, title = names_with_limit(state, step), quoted_title(state, step.id)
     for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:
             return candidate
     if about in (HOLD, "hold-unsigned"):
         if step.operation.hold is None:
-            return refuse("unknown-name", f"{step.title} has no hold", operation=step.id)
+            return refuse("unknown-name", f"{title} has no hold. There is nothing to waive", operation=step.id)
         return HOLD
-    windows = {window.operation for window in step.time}
+    windows = dict.fromkeys(name for window in step.time for name in _names_of_window(window))
     if about in WINDOWS and not windows:
-        return refuse("unknown-name", f"{step.title} has no time window", operation=step.id)
+        return refuse("unknown-name", f"{title} has no time window. There is nothing to waive", operation=step.id)
     if about in WINDOWS:
         return TIME
-    since = about.removeprefix(f"{TIME} ")
-    if since in windows or since in {StepId.parse(window).operation for window in windows}:
-        return window_subject(since)
+    for name in windows:
+        if about in (name, window_subject(name)):
+            return window_subject(name)
     if about in LIMITS:
-        return _limit_meant(state, step, names)
-    if about in INTERLOCK or about in {variable.name for variable in state.plan.procedure.state}:
-        message = "the order and the interference rules cannot be waived: a valve does not care who signed"
+        return _only_limit(state, step, names)
+    if about in INTERLOCK or about in state.plan.procedure.variables_by_name:
+        message = "The order, the states and the interference rules cannot be waived. Do the operations in a safe order"
         return refuse("not-allowed", message, operation=step.id)
     if about in NEVER or about in step.operation.check:
-        message = f"only a limit, a hold or a time window can be waived, not {about}"
+        message = f"{about} cannot be waived. Only a limit, a hold or a time window can"
         return refuse("not-allowed", message, operation=step.id)
-    return unknown_name(f"limit, hold or time window of {step.title}", about, [*names, HOLD, TIME])
+    return unknown_name(f"limit, hold or time window of {title}", about, [*names, HOLD, TIME])
 
 
-def _limit_meant(state: State, step: Step, names: list[str]) -> str | Refusal:
-    """The value whose limit is meant by "the limit": the only one there is, or the only one that is not met."""
-    open_ones = [reason.name for reason in limit_reasons(state, step) if reason.name is not None]
-    meant = list(dict.fromkeys(open_ones)) or names
-    if len(meant) == 1:
-        return meant[0]
-    if not meant:
-        return refuse("unknown-name", f"{step.title} has no limit", operation=step.id)
-    return refuse("value-missing", f"say which limit is waived: {', '.join(meant)}", operation=step.id, name="about")
+def _names_of_window(window: TimeWindow) -> tuple[str, str]:
+    """The step that a time window counts from, and its operation without the place."""
+    return window.operation, StepId.parse(window.operation).operation
+
+
+def _only_limit(state: State, step: Step, names: list[str]) -> str | Refusal:
+    """The name of the only limit that is not met, or else of the only limit; a refusal if there are several or none."""
+    not_met = dict.fromkeys(reason.name for reason in limit_reasons(state, step) if reason.name is not None)
+    possible = list(not_met) or names
+    if len(possible) == 1:
+        return possible[0]
+    title = quoted_title(state, step.id)
+    if not possible:
+        return refuse("unknown-name", f"{title} has no limit. There is nothing to waive", operation=step.id)
+    message = f"{title} has several limits. Name the one to waive: {', '.join(possible)}"
+    return refuse("value-missing", message, operation=step.id, name="about")
 
 
 def names_with_limit(state: State, step: Step) -> list[str]:
-    """Everything in an operation that has a limit of its own."""
+    """The names in an operation that can have a limit: its values, choices and matchings, and its joint."""
     operation = step.operation
     names = [one.name for one in operation.record] + [one.name for one in operation.work_out]
     names += [one.name for one in operation.choose] + [one.name for one in operation.match]
-    count = joint_progress(state, step)
-    return names if count is None else [*names, count.joint.id]
+    progress = joint_progress(state, step)
+    return names if progress is None else [*names, progress.joint.id]

@@ -1,26 +1,27 @@
-"""The verdict on a value: its readings together, against the limit in force, by the rule stated beforehand."""
+"""Verdicts on recorded values: readings compared with the limit in force, by the decision rule of the value."""
 
 from collections.abc import Sequence
 from decimal import Decimal
 
 from msgspec import Struct
 
-from benchflow.procedure.model import AboveReading, Bound, DecisionRule, EqualWithin, Fixed, RecordedValue
+from benchflow.procedure.model import AboveReading, Bound, EqualWithin, Fixed, RecordedValue
 from benchflow.quantity import Limit, Quantity, dimension_of, show
 from benchflow.session.state.events import StoredQuantity
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import Judgement, judge
 from benchflow.trade.verdict import Verdict
 
-EXPANDED = Decimal(2)
-"""Coverage factor taken for an uncertainty that only the procedure states (ISO 14253-1 states U at k = 2)."""
+COVERAGE_FACTOR = Decimal(2)
+"""The coverage factor of an uncertainty that the procedure states (ISO 14253-1 states U for k = 2)."""
 
 
 class ValueVerdict(Struct, frozen=True):
-    """How a value stands.
+    """The verdict on a recorded or calculated value.
 
-    ``missing`` names the readings still open; ``verdict`` is ``none`` until they are all there or where
-    there is no limit. ``value`` is what was judged (the mean, the spread, the worst of all).
+    ``verdict`` is ``none`` if there is no limit, or while readings are ``missing`` and none is out of the limit.
+    ``value`` is the quantity that was judged: the mean, the spread, the worst reading and so on. ``limit`` is a text.
+    ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` if not known.
     """
 
     verdict: Verdict
@@ -32,66 +33,73 @@ class ValueVerdict(Struct, frozen=True):
 
 
 def from_stored(stored: StoredQuantity) -> Quantity:
+    """The quantity that was stored in the log."""
     return Quantity(Decimal(stored.value), stored.unit, stored.entered)
 
 
 def to_stored(quantity: Quantity) -> StoredQuantity:
-    """Plain digits, never an exponent: the log is read by people."""
+    """``quantity`` for the log, in plain digits without an exponent, because people read the log."""
     return StoredQuantity(format(quantity.value, "f"), quantity.unit, quantity.entered)
 
 
 def last_attempts(state: State, step: str, name: str) -> dict[str, Attempt]:
-    """Slot to the attempt that counts."""
+    """The last entry of each reading of a value, by slot. Only these count."""
     readings = state.work(step).readings.get(name, {})
     return {slot: attempts[-1] for slot, attempts in readings.items() if attempts}
 
 
 def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
+    """The limit of a value. ``used`` selects the limit for used parts, if the value has one."""
     return record.used if used and record.used is not None else record.bound
 
 
 def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
-    """Standard uncertainty from what the procedure asks of the instrument: U at most so much, k = 2."""
+    """The standard uncertainty from the largest U (k = 2) that the procedure allows for the instrument.
+
+    It is in the unit of the allowed U, or for a share of the reading, in the unit of ``reading``. ``None`` if the
+    procedure states none.
+    """
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     if need is None or need.uncertainty is None or need.uncertainty.high is None:
         return None
     largest = need.uncertainty.high
     if dimension_of(largest.unit) == "fraction":
         share = largest.value / 100 if largest.unit == "%" else largest.value
-        return Quantity(abs(reading.value) * share / EXPANDED, reading.unit, need.uncertainty.text)
-    return Quantity(largest.value / EXPANDED, largest.unit, need.uncertainty.text)
+        return Quantity(abs(reading.value) * share / COVERAGE_FACTOR, reading.unit, need.uncertainty.text)
+    return Quantity(largest.value / COVERAGE_FACTOR, largest.unit, need.uncertainty.text)
 
 
 def limit_of(state: State, bound: Bound | None, unit: str) -> Limit | None:
-    """The bound as a plain limit; ``None`` where there is none, or the reading it leans on is not there."""
+    """The bound as a limit in numbers; ``None`` if there is none, or if it depends on a reading that is missing."""
     match bound:
         case Fixed():
             return bound.limit
         case AboveReading():
-            earlier = single_value(state, bound.name)
-            return None if earlier is None else _raised(earlier, bound, unit)
+            earlier = recorded_quantity(state, bound.name)
+            return None if earlier is None else _limit_above(earlier, bound, unit)
         case _:
             return None
 
 
-def _raised(earlier: Quantity, bound: AboveReading, unit: str) -> Limit:
+def _limit_above(earlier: Quantity, bound: AboveReading, unit: str) -> Limit:
+    """The limit of ``above <value> by <limit>``, in ``unit``; ``earlier`` is the quantity of that value."""
     from benchflow.quantity import convert
 
     start = convert(earlier, unit)
 
-    def end(by: Quantity | None) -> Quantity | None:
-        if by is None:
+    def end(difference: Quantity | None) -> Quantity | None:
+        if difference is None:
             return None
-        value = start.value + convert(by, unit).value
+        value = start.value + convert(difference, unit).value
         return Quantity(value, unit, f"{value} {unit}")
 
     low, high = end(bound.by.low), end(bound.by.high)
-    shown = " .. ".join(show(q) for q in (low, high) if q is not None)
+    shown = " .. ".join(show(limit_end) for limit_end in (low, high) if limit_end is not None)
     return Limit(low, high, f"{shown} ({bound.text})")
 
 
-def single_value(state: State, name: str) -> Quantity | None:
-    """The one figure that stands for a recorded value elsewhere: its statistic, ``None`` until complete."""
+def recorded_quantity(state: State, name: str) -> Quantity | None:
+    """The quantity of a recorded value, for formulas and other limits; ``None`` while a reading is missing."""
     found = state.plan.record(name)
     if found is None:
         return None
@@ -102,7 +110,10 @@ def single_value(state: State, name: str) -> Quantity | None:
 
 
 def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
-    """What ``judge`` makes of the readings; of ``all`` (several), their mean, as anybody would quote it."""
+    """The largest, the smallest, the spread or the mean of the readings, as the value's ``judge`` says.
+
+    For ``judge: all`` it is the mean.
+    """
     numbers = [value.value for value in values]
     unit = values[0].unit
     match record.judge:
@@ -111,26 +122,30 @@ def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
         case "smallest":
             return values[numbers.index(min(numbers))]
         case "spread":
-            return _made(max(numbers) - min(numbers), unit)
+            return _quantity(max(numbers) - min(numbers), unit)
         case _ if len(values) == 1:
             return values[0]
         case _:
-            return _made(sum(numbers, Decimal(0)) / len(numbers), unit)
+            return _quantity(sum(numbers, Decimal(0)) / len(numbers), unit)
 
 
-def _made(value: Decimal, unit: str) -> Quantity:
+def _quantity(value: Decimal, unit: str) -> Quantity:
+    """A quantity that was not typed: its text is the shown value."""
     return Quantity(value, unit, show(Quantity(value, unit, "")))
 
 
 def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
-    """Whether every reading is compared with the limit by itself."""
+    """True if each reading is compared with the limit, not one statistic of all."""
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
 def judge_reading(
     state: State, record: RecordedValue, reading: Quantity, used: bool, u: Quantity | None
 ) -> Judgement | None:
-    """The verdict on one reading by itself; ``None`` where the readings are judged together or no limit is."""
+    """The verdict on one reading; ``None`` if there is no limit, or if the readings are judged together.
+
+    ``used`` selects the limit for used parts. ``u`` is the standard uncertainty.
+    """
     bound = bound_in_force(record, used)
     if not judged_singly(record, bound):
         return None
@@ -139,7 +154,7 @@ def judge_reading(
 
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
-    """How a recorded value stands, all its readings taken together."""
+    """The verdict on a recorded value: the worst of its readings, or that on their statistic."""
     attempts = last_attempts(state, step, record.name)
     missing = tuple(slot for slot in record.slots if slot not in attempts)
     bound = bound_in_force(record, record.name in state.work(step).used)
@@ -153,15 +168,17 @@ def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
     if bound is None:
         return ValueVerdict("none", missing, value, text)
     if judged_singly(record, bound):
-        return _worst(state, record, bound, present, missing, value, text)
+        return _judge_worst(state, record, bound, present, missing, value, text)
     if missing:
         return ValueVerdict("none", missing, None, text)
-    return _together(state, record, bound, values, present, text)
+    return _judge_statistic(state, record, bound, values, present, text)
 
 
 def combined_text(state: State, step: str, record: RecordedValue) -> str:
-    """``mean 24.7093 mm``: the one figure that is compared with the limit; empty while a reading is missing, and
-    where every reading is judged by itself."""
+    """The statistic that is compared with the limit: ``mean 24.7093 mm``.
+
+    Empty while a reading is missing, and if each reading is judged.
+    """
     bound = bound_in_force(record, record.name in state.work(step).used)
     if judged_singly(record, bound):
         return ""
@@ -173,7 +190,7 @@ def combined_text(state: State, step: str, record: RecordedValue) -> str:
 
 
 def _rounded(value: Quantity, bound: Bound | None) -> str:
-    """A mean or a spread with one digit more than its limit is printed with: more would say nothing."""
+    """``value`` with at most one decimal more than its limit has."""
     ends: tuple[Quantity | None, ...] = ()
     if isinstance(bound, Fixed):
         ends = (bound.limit.low, bound.limit.high)
@@ -188,9 +205,10 @@ def _rounded(value: Quantity, bound: Bound | None) -> str:
 
 
 _SEVERITY: dict[Verdict, int] = {"none": 0, "ok": 0, "not-proven": 1, "low": 2, "high": 2}
+"""The rank of each verdict; the highest rank is the worst."""
 
 
-def _worst(
+def _judge_worst(
     state: State,
     record: RecordedValue,
     bound: Bound,
@@ -199,6 +217,7 @@ def _worst(
     value: Quantity | None,
     text: str,
 ) -> ValueVerdict:
+    """The worst verdict on a single reading. ``value`` is the statistic, shown if all readings are ok."""
     limit = limit_of(state, bound, record.unit)
     if limit is None:
         return ValueVerdict("none", missing, value, text)
@@ -217,7 +236,7 @@ def _worst(
     return ValueVerdict(verdict.verdict, missing, shown, text, verdict.because, verdict.conformity)
 
 
-def _together(
+def _judge_statistic(
     state: State,
     record: RecordedValue,
     bound: Bound,
@@ -225,28 +244,30 @@ def _together(
     present: Sequence[Attempt],
     text: str,
 ) -> ValueVerdict:
-    decision: DecisionRule = record.decision
+    """The verdict on the statistic of all readings."""
     if isinstance(bound, EqualWithin):
         numbers = [value.value for value in values]
-        value = _made(max(numbers) - min(numbers), record.unit)
+        value = _quantity(max(numbers) - min(numbers), record.unit)
         limit: Limit | None = Limit(None, bound.spread, bound.text)
     else:
         value = statistic(record, values)
         limit = limit_of(state, bound, record.unit)
     if limit is None:
         return ValueVerdict("none", (), value, text)
-    verdict = judge(value, limit, decision, _combined(present, record, bound))
+    verdict = judge(value, limit, record.decision, _statistic_uncertainty(present, record, bound))
     return ValueVerdict(verdict.verdict, (), value, text, verdict.because, verdict.conformity)
 
 
-def _combined(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:
-    """Standard uncertainty of what is judged. Readings with one instrument share its error, so a mean is
-    no surer than one of them; a difference of two is less sure by the square root of two (GUM 5.1.2, taken as
-    uncorrelated, the cautious way for a difference)."""
-    known = [attempt.uncertainty for attempt in present]
-    if not known or any(u is None for u in known):
+def _statistic_uncertainty(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:
+    """The standard uncertainty of the statistic; ``None`` if that of any reading is not known.
+
+    All readings share the error of their instrument, so a mean is as uncertain as one reading. A difference is more
+    uncertain by the square root of two (GUM 5.1.2): its two errors are taken as independent, which is on the safe side.
+    """
+    known = [from_stored(attempt.uncertainty) for attempt in present if attempt.uncertainty is not None]
+    if not known or len(known) < len(present):
         return None
-    largest = max((from_stored(u) for u in known if u is not None), key=lambda u: u.value)
+    largest = max(known, key=lambda u: u.value)
     if isinstance(bound, EqualWithin) or record.judge == "spread":
         return Quantity(largest.value * Decimal(2).sqrt(), largest.unit, largest.entered)
     return largest

@@ -1,4 +1,4 @@
-"""The shop's register during a session: read when first needed, and again whenever its file has changed."""
+"""The shop's register during a session. It is read when first needed, and again after its file has changed."""
 
 import os
 from collections.abc import Sequence
@@ -14,23 +14,23 @@ from benchflow.session.state.instrument_uses import instrument_uses
 
 
 class Register:
-    """One shop file. Where the file does not exist there is no register: any name may sign, no instrument is known."""
+    """One shop file. Without the file there is no register: any name may sign, and no instrument is registered."""
 
     def __init__(self, path: Path, cache: Path | None = None) -> None:
-        """``cache``: a folder for the parsed register, since importing the YAML reader is slow."""
+        """``cache`` is a folder for the parsed register. It saves time, because the YAML reader is slow to import."""
         self.path = path
         self._cache = None if cache is None else DigestCache(cache, ".register", Shop, limit=8, mode=0o600)
         self._stamp: tuple[int, int] | None = None
         self._shop: Shop | None = None
 
     def shop(self) -> Shop | None:
-        """The present register; ``None`` where there is none.
+        """The present register; ``None`` without a shop file.
 
         Raises:
-            BenchflowError: the file cannot be read or has errors. No part of it is used then: a person removed from
-                the register must not be able to sign because of a typing error elsewhere.
+            BenchflowError: the file cannot be read or has errors. No part of it is used then: after a typing error,
+                a person who was removed from the register must not be able to sign.
         """
-        stamp = self._stamp_now()
+        stamp = self._file_stamp()
         if stamp is None:
             self._stamp, self._shop = None, None
         elif stamp != self._stamp:
@@ -41,17 +41,17 @@ class Register:
         try:
             data = self.path.read_bytes()
         except OSError as error:
-            raise BenchflowError(f"the shop file cannot be read: {error.strerror or error} ({self.path})") from error
+            raise BenchflowError(f"The shop file {self.path} cannot be read: {error.strerror or error}.") from error
         digest = sha256(__version__.encode() + data).digest()
         shop = None if self._cache is None else self._cache.get(self._cache_name(), digest)
         if shop is None:
-            from benchflow.session.shop.register_reader import load_shop  # late: brings in the YAML reader
+            from benchflow.session.shop.register_reader import load_shop  # late: imports the YAML reader
 
-            found = load_shop(self.path)
-            if found.shop is None:
-                listed = "; ".join(str(problem) for problem in found.problems[:3])
-                raise BenchflowError(f"the shop file cannot be read: {listed}")
-            shop = found.shop
+            parsed = load_shop(self.path)
+            if parsed.shop is None:
+                first_problems = "; ".join(str(problem) for problem in parsed.problems[:3])
+                raise BenchflowError(f"The shop file has errors. Correct them first: {first_problems}")
+            shop = parsed.shop
             if self._cache is not None:
                 self._cache.put(self._cache_name(), digest, shop)
         return shop
@@ -59,34 +59,36 @@ class Register:
     def _cache_name(self) -> str:
         return f"shop-{sha256(str(self.path.absolute()).encode()).hexdigest()[:16]}"
 
-    def _stamp_now(self) -> tuple[int, int] | None:
+    def _file_stamp(self) -> tuple[int, int] | None:
+        """Time of change and size of the file; ``None`` if it does not exist."""
         try:
-            state = os.stat(self.path)
+            status = os.stat(self.path)
         except OSError:
             return None
-        return state.st_mtime_ns, state.st_size
+        return status.st_mtime_ns, status.st_size
 
-    def count(self, lines: Sequence[Line]) -> None:
-        """Add a session's uses to the register. Counting the same session twice changes nothing.
+    def count_uses(self, lines: Sequence[Line]) -> None:
+        """Add the uses of instruments in a log to the register. Repeated calls count each use once.
 
         Raises:
-            BenchflowError: the register could not be changed. The log still has every use.
+            BenchflowError: the register could not be changed. The log keeps every use, so a later call can count it.
         """
         shop = self.shop()
         if shop is None or not lines:
             return
-        counts: dict[str, int] = {}
+        counts: dict[str, int] = {}  # by instrument id
         for serial, count in instrument_uses(lines).items():
             instrument = find_instrument(shop, serial)
             if instrument is not None:
                 counts[instrument.id] = counts.get(instrument.id, 0) + count
         session = lines[0].hash[:16]
-        if all(_counted(shop, name, session) == count for name, count in counts.items()):
+        if all(_recorded_uses(shop, name, session) == count for name, count in counts.items()):
             return
-        from benchflow.session.shop.register_writer import change_file, count_uses
+        from benchflow.session.shop.register_writer import change_file, record_uses
 
-        change_file(self.path, count_uses(session, counts))
+        change_file(self.path, record_uses(session, counts))
 
 
-def _counted(shop: Shop, name: str, session: str) -> int | None:
+def _recorded_uses(shop: Shop, name: str, session: str) -> int | None:
+    """The uses of one session that the register has already; ``None`` if it has none."""
     return next((one.uses_in.get(session) for one in shop.instruments if one.id == name), None)

@@ -1,7 +1,7 @@
-"""The people and instruments of a shop, who of them may sign, and which instrument is fit for a need.
+"""The people and instruments of a shop: who may sign, and which instruments are fit for a need.
 
-The shop's register is one YAML file (:mod:`benchflow.session.shop.register_reader` reads it,
-:mod:`benchflow.session.shop.register_writer` changes it). Everything here is a pure function of it.
+The register is one YAML file. :mod:`benchflow.session.shop.register_reader` reads it, and
+:mod:`benchflow.session.shop.register_writer` changes it. The functions here are pure.
 """
 
 import hashlib
@@ -11,7 +11,6 @@ from datetime import date
 from typing import Literal
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from benchflow.base.errors import BenchflowError
 from benchflow.procedure.model import InstrumentNeed
@@ -24,7 +23,7 @@ class ShopError(BenchflowError):
 
 
 class Person(Struct, frozen=True, omit_defaults=True):
-    """Somebody who works here. ``pin`` is the salted hash (:func:`hash_pin`); "" means that none is set."""
+    """A person who works here. ``pin`` is the salted hash of the PIN (:func:`hash_pin`); "" if no PIN is set."""
 
     name: str
     roles: tuple[str, ...] = ()
@@ -33,13 +32,13 @@ class Person(Struct, frozen=True, omit_defaults=True):
 
 
 class Defaults(Struct, frozen=True, omit_defaults=True):
-    """Defaults of a new session: ``by`` is the builder where nobody is named."""
+    """Defaults of a new job. ``by`` is the builder if no other name is given."""
 
     by: str = ""
 
 
 class Shop(Struct, frozen=True):
-    """The register. ``sha256`` is the digest of the file, for the log."""
+    """The register. ``sha256`` is the digest of its file, which goes into the log."""
 
     name: str = ""
     people: tuple[Person, ...] = ()
@@ -52,13 +51,13 @@ class Shop(Struct, frozen=True):
 
 
 class SignatureRefusal(Struct, frozen=True):
-    """The reason why somebody may not sign; ``words`` is the message."""
+    """Why a person may not sign: a code and the message."""
 
-    because: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
-    words: str
+    code: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
+    message: str
 
 
-def person_may(
+def signature_problem(
     shop: Shop | None,
     name: str,
     role: str | None,
@@ -67,12 +66,12 @@ def person_may(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> str | None:
-    """``None`` where ``name`` may sign, else the reason in words. See :func:`why_not`."""
-    found = why_not(shop, name, role, pin, ask_pin=ask_pin, on=on)
-    return None if found is None else found.words
+    """The message why ``name`` may not sign; ``None`` if they may. See :func:`signature_refusal`."""
+    refusal = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, on=on)
+    return None if refusal is None else refusal.message
 
 
-def why_not(
+def signature_refusal(
     shop: Shop | None,
     name: str,
     role: str | None,
@@ -81,35 +80,40 @@ def why_not(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> SignatureRefusal | None:
-    """The reason why ``name`` may not sign for ``role``; ``None`` if they may.
+    """The refusal if ``name`` may not sign for ``role``; ``None`` if they may.
 
-    Without a register any name may sign for any role. ``role`` ``None`` stands for anybody who works here. With
-    ``ask_pin`` somebody who has a PIN must give it; the default is to ask where there is a role. A PIN that is given
-    is always checked. ``on`` is the day, for somebody who has retired since; without it nobody retired may sign.
+    Without a register any name may sign for any role. If ``role`` is ``None``, any person in the register may sign.
+    With ``ask_pin`` a person who has a PIN must enter it; by default only a signature for a role needs the PIN. A PIN
+    that is entered is always checked. ``on`` is the day of the signature: a person may sign up to the day of
+    retirement. Without ``on`` a retired person may not sign.
     """
     if shop is None:
         return None
     person = find_person(shop, name)
     if person is None:
-        return SignatureRefusal("unknown-person", f"{name} is not in the shop's register. {_who(shop, role)}")
+        return SignatureRefusal("unknown-person", f"{name} is not in the shop's register. {_able_people(shop, role)}")
     if person.retired is not None and (on is None or person.retired <= on):
         return SignatureRefusal(
-            "retired", f"{person.name} has not worked here since {person.retired}. {_who(shop, role)}"
+            "retired", f"{person.name} has not worked here since {person.retired}. {_able_people(shop, role)}"
         )
     if role is not None and role not in person.roles:
-        return SignatureRefusal("no-role", f"{person.name} is not {_role(role)} here. {_who(shop, role)}")
-    asked = role is not None if ask_pin is None else ask_pin
-    if not person.pin or (not pin and not asked):
+        return SignatureRefusal(
+            "no-role", f"{person.name} is not {_with_article(role)} here. {_able_people(shop, role)}"
+        )
+    needs_pin = role is not None if ask_pin is None else ask_pin
+    if not person.pin or (not pin and not needs_pin):
         return None
     if not pin:
-        return SignatureRefusal("pin-missing", f"{person.name} signs with a PIN.")
+        return SignatureRefusal("pin-missing", f"{person.name} signs with a PIN. Enter it.")
     return (
-        None if pin_fits(pin, person.pin) else SignatureRefusal("pin-wrong", f"That is not the PIN of {person.name}.")
+        None
+        if pin_matches(pin, person.pin)
+        else SignatureRefusal("pin-wrong", f"This is not the PIN of {person.name}. Enter it again.")
     )
 
 
 def find_person(shop: Shop, name: str) -> Person | None:
-    """The person of that name; capitals and spacing do not matter where only one person fits."""
+    """The person with this name. Capitals and spacing are ignored if only one person matches then."""
     exact = [person for person in shop.people if person.name == name]
     if exact:
         return exact[0]
@@ -121,26 +125,33 @@ def _folded(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
-def _role(role: str) -> str:
+def _with_article(role: str) -> str:
+    """``an inspector``, ``a builder``."""
     return f"{'an' if role[:1].lower() in 'aeiou' else 'a'} {role}"
 
 
-def _who(shop: Shop, role: str | None) -> str:
+def _able_people(shop: Shop, role: str | None) -> str:
+    """A sentence with the people who may sign for ``role``."""
     able = [one.name for one in shop.people if (role is None or role in one.roles) and one.retired is None]
     if role is None:
-        return f"People here: {', '.join(able)}." if able else "It has no people; add them with `benchflow shop`."
+        return (
+            f"People here: {', '.join(able)}."
+            if able
+            else "The register has no people. Add them with `benchflow shop`."
+        )
     if not able:
-        return f"Nobody here is {_role(role)}; add one with `benchflow shop`."
-    return f"{_role(role).capitalize()} here: {', '.join(able)}."
+        return f"Nobody here is {_with_article(role)}. Add one with `benchflow shop`."
+    return f"{_with_article(role).capitalize()} here: {', '.join(able)}."
 
 
 # --- PINs -------------------------------------------------------------------------------------------
 
 _COST, _BLOCK, _LANES, _LENGTH = 2**15, 8, 1, 32
-"""Parameters of scrypt (RFC 7914): 32 MiB and about 100 ms per try. They are part of each hash, so that they can be
-raised later. A PIN is short: its real protection is that only the shop can read the file."""
+"""Parameters of scrypt (RFC 7914): 32 MiB and about 100 ms per try. Each hash contains them, so that they can be raised
+later. A PIN is short, so the hash protects it little: only the shop should be able to read the file."""
 
-MOST_COST = 2**17
+MAX_COST = 2**17
+"""The highest cost that is accepted, so that a damaged file cannot block the program."""
 
 
 def hash_pin(pin: str, salt: bytes) -> str:
@@ -149,32 +160,32 @@ def hash_pin(pin: str, salt: bytes) -> str:
     Raises:
         ShopError: the PIN has fewer than four or more than 64 characters.
     """
-    plain = _pin(pin)
+    plain = _normalized_pin(pin)
     if not 4 <= len(plain) <= 64:
         raise ShopError("A PIN must have 4 to 64 characters.")
     digest = _scrypt(plain, salt, _COST, _BLOCK, _LANES)
     return f"scrypt${_COST}${_BLOCK}${_LANES}${salt.hex()}${digest.hex()}"
 
 
-def pin_fits(pin: str, kept: str) -> bool:
-    """Whether ``pin`` has the hash ``kept``; ``False`` for a hash that cannot be read."""
-    parts = hash_parts(kept)
+def pin_matches(pin: str, stored: str) -> bool:
+    """True if ``pin`` has the hash ``stored``. A hash that cannot be read matches no PIN."""
+    parts = parse_pin_hash(stored)
     if parts is None:
         return False
     cost, block, lanes, salt, digest = parts
-    return hmac.compare_digest(_scrypt(_pin(pin), salt, cost, block, lanes), digest)
+    return hmac.compare_digest(_scrypt(_normalized_pin(pin), salt, cost, block, lanes), digest)
 
 
-def hash_parts(kept: str) -> tuple[int, int, int, bytes, bytes] | None:
-    """The parts of a hash, ``None`` for anything else. Costs are limited, so that no file can block the program."""
-    name, _, rest = kept.partition("$")
+def parse_pin_hash(stored: str) -> tuple[int, int, int, bytes, bytes] | None:
+    """Cost, block size, lanes, salt and digest of a PIN hash; ``None`` for any other text or too high a cost."""
+    name, _, rest = stored.partition("$")
     fields = rest.split("$")
     if name != "scrypt" or len(fields) != 5 or not all(field.isascii() and field.isdigit() for field in fields[:3]):
         return None
     if any(len(field) > 8 for field in fields[:3]):
         return None
     cost, block, lanes = (int(field) for field in fields[:3])
-    if not 2 <= cost <= MOST_COST or cost & (cost - 1) or not 1 <= block <= 16 or not 1 <= lanes <= 4:
+    if not 2 <= cost <= MAX_COST or cost & (cost - 1) or not 1 <= block <= 16 or not 1 <= lanes <= 4:
         return None
     try:
         salt, digest = bytes.fromhex(fields[3]), bytes.fromhex(fields[4])
@@ -183,7 +194,7 @@ def hash_parts(kept: str) -> tuple[int, int, int, bytes, bytes] | None:
     return (cost, block, lanes, salt, digest) if len(salt) >= 8 and len(digest) == _LENGTH else None
 
 
-def _pin(pin: str) -> str:
+def _normalized_pin(pin: str) -> str:
     return unicodedata.normalize("NFKC", pin).strip()
 
 
@@ -195,54 +206,58 @@ def _scrypt(pin: str, salt: bytes, cost: int, block: int, lanes: int) -> bytes:
 # --- instruments ------------------------------------------------------------------------------------
 
 
-class Unsuited(Struct, frozen=True):
-    """An instrument of the kind needed that is not fit, with every reason."""
+class UnfitInstrument(Struct, frozen=True):
+    """An instrument of the right kind that is not fit, with all reasons."""
 
     instrument: Instrument
     reasons: tuple[Unfit, ...]
 
     @property
-    def words(self) -> str:
+    def message(self) -> str:
+        """``Click wrench (T-0117): its calibration ran out on ...``, without a full stop."""
         return f"{self.instrument.name}: {'; '.join(reason.words for reason in self.reasons)}"
 
 
-class Fitting(Struct, frozen=True):
-    """The instruments of the kind needed: ``fit`` with the best first, ``unfit`` with their reasons."""
+class InstrumentSelection(Struct, frozen=True):
+    """The instruments of the right kind: ``fit`` with the best first, ``unfit`` with their reasons.
 
-    wanted: str
+    ``need`` is the setting or the need as text, for messages.
+    """
+
+    need: str
     fit: tuple[Instrument, ...]
-    unfit: tuple[Unsuited, ...]
+    unfit: tuple[UnfitInstrument, ...]
 
     @property
-    def words(self) -> str:
-        """Which to take, or why there is none: one or two sentences."""
+    def message(self) -> str:
+        """The fit instruments, or why no instrument is fit, in one or more sentences."""
         if self.fit:
-            return f"Fit for {self.wanted}: {', '.join(one.name for one in self.fit)}."
+            return f"Fit for {self.need}: {', '.join(one.name for one in self.fit)}."
         if not self.unfit:
-            return f"The shop has nothing of this kind for {self.wanted}."
-        return f"Nothing here is fit for {self.wanted}. {' '.join(one.words + '.' for one in self.unfit)}"
+            return f"The shop has no instrument of this kind for {self.need}."
+        return f"No instrument is fit for {self.need}. {' '.join(one.message + '.' for one in self.unfit)}"
 
 
-def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date) -> Fitting:
-    """The instruments fit for ``need`` (and for the setting or reading ``wanted``) on the day ``on``.
+def fit_instruments(shop: Shop, need: InstrumentNeed, wanted: Quantity | None, on: date) -> InstrumentSelection:
+    """The instruments that are fit for ``need`` on the day ``on``.
 
-    The best is first: the smallest scale that is large enough, then by name.
+    ``wanted`` is the setting or reading that they must cover. The instrument with the smallest scale is first.
     """
     fit: list[Instrument] = []
-    unfit: list[Unsuited] = []
+    unfit: list[UnfitInstrument] = []
     for instrument in shop.instruments:
         if not same_kind(instrument.kind, need.kind):
             continue
         reasons = fitness(instrument, need, wanted, on)
         if reasons:
-            unfit.append(Unsuited(instrument, reasons))
+            unfit.append(UnfitInstrument(instrument, reasons))
         else:
             fit.append(instrument)
-    what = need.title or need.id if wanted is None else show(wanted)
-    return Fitting(what, tuple(sorted(fit, key=_order)), tuple(unfit))
+    text = need.title or need.id if wanted is None else show(wanted)
+    return InstrumentSelection(text, tuple(sorted(fit, key=_by_scale)), tuple(unfit))
 
 
-def _order(instrument: Instrument) -> tuple[float, str]:
+def _by_scale(instrument: Instrument) -> tuple[float, str]:
     scale = full_scale(instrument)
     return (float("inf") if scale is None else float(base(scale)), instrument.name)
 
@@ -253,14 +268,3 @@ def find_instrument(shop: Shop, name: str) -> Instrument | None:
         if name and name in (instrument.id, instrument.serial):
             return instrument
     return None
-
-
-def with_uses(shop: Shop, session: str, counts: dict[str, int]) -> Shop:
-    """The register with the uses of a session. ``counts`` is the *whole* count of that session by serial number or
-    id, so that counting twice changes nothing."""
-
-    def counted(one: Instrument) -> Instrument:
-        count = sum(counts.get(name, 0) for name in {one.serial, one.id} if name)
-        return replace(one, uses_in={**one.uses_in, session: count}) if count else one
-
-    return replace(shop, instruments=tuple(counted(one) for one in shop.instruments))

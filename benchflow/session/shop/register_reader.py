@@ -48,7 +48,7 @@ from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSche
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
-from benchflow.session.shop.register import Defaults, Person, Shop, hash_parts
+from benchflow.session.shop.register import Defaults, Person, Shop, parse_pin_hash
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
 from benchflow.trade.rounding import amount, plain
 
@@ -177,7 +177,7 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
 
 
 def _pin(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
-    if hash_parts(text) is None:
+    if parse_pin_hash(text) is None:
         # A PIN written out must not be spread further, so the message does not repeat it.
         context.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
         return None

@@ -1,7 +1,7 @@
-"""Changes to the shop file that keep its comments, order and layout.
+"""Changes the shop file and keeps its comments, order and layout.
 
-A change is a pure function from text to text; its result is parsed before anything is written. Saving replaces the
-file atomically, and only if nobody else has changed it since it was read.
+The new text is parsed before it is written. Saving replaces the file atomically, and only if no other program has
+changed it since it was read.
 """
 
 import io
@@ -25,58 +25,59 @@ EMPTY = "shop: 1\npeople: {}\ninstruments: {}\n"
 """The text of a new register."""
 
 
-def changed(text: str, *changes: Change) -> str:
-    """``text`` with ``changes`` made.
+def apply_changes(text: str, *changes: Change) -> str:
+    """The text of a shop file after ``changes``.
 
     Raises:
-        ShopError: the file before or after the change cannot be read, or a change is not possible.
+        ShopError: a change is not possible, or the text has errors before or after the changes.
     """
-    _checked(text, "The shop file has errors; correct them first")
+    _parsed(text, "The shop file has errors. Correct them first")
     from ruamel.yaml import YAML  # late: only a change of the register needs it
 
     yaml = YAML(typ="rt", pure=True)
     yaml.preserve_quotes = True
     yaml.width = 200
-    # The checked reader refuses aliases, tags and directives, so this loader never sees any.
+    # The reader above refuses aliases, tags and directives, so the text has none here.
     tree = yaml.load(text) or yaml.load(EMPTY)
     for change in changes:
         change(tree)
     out = io.StringIO()
     yaml.dump(tree, out)
-    _checked(out.getvalue(), "The change would make the shop file unreadable")
+    _parsed(out.getvalue(), "The shop file would have errors after the change")
     return out.getvalue()
 
 
-def _checked(text: str, complaint: str) -> Shop:
-    found = read_shop(text)
-    if found.shop is None:
-        listed = "\n".join(str(problem) for problem in found.problems if problem.severity == "error")
-        raise ShopError(f"{complaint}:\n{listed}")
-    return found.shop
+def _parsed(text: str, message: str) -> Shop:
+    """The register in ``text``; raises :class:`ShopError` with ``message`` and all errors if it has any."""
+    parsed = read_shop(text)
+    if parsed.shop is None:
+        errors = "\n".join(str(problem) for problem in parsed.problems if problem.severity == "error")
+        raise ShopError(f"{message}:\n{errors}")
+    return parsed.shop
 
 
 # --- changes ----------------------------------------------------------------------------------------
 
 
 def add_person(name: str, roles: tuple[str, ...]) -> Change:
-    """A new person, without a PIN."""
+    """Add a person without a PIN."""
 
     def change(tree: Any) -> None:
-        people = _part(tree, "people")
+        people = _section(tree, "people")
         if name in people:
             raise ShopError(f"{name} is already in the register.")
-        people[name] = _flow({"roles": _flow_list(roles)})
+        people[name] = _flow_mapping({"roles": _flow_sequence(roles)})
 
     return change
 
 
-def set_pin(name: str, kept: str) -> Change:
-    """Set the PIN to the salted hash ``kept``; "" removes it."""
+def set_pin(name: str, hashed: str) -> Change:
+    """Set the PIN to the salted hash ``hashed``; "" removes it."""
 
     def change(tree: Any) -> None:
         person = _entry(tree, "people", name)
-        if kept:
-            person["pin"] = kept
+        if hashed:
+            person["pin"] = hashed
         else:
             person.pop("pin", None)
 
@@ -84,14 +85,16 @@ def set_pin(name: str, kept: str) -> Change:
 
 
 def set_roles(name: str, roles: tuple[str, ...]) -> Change:
+    """Replace the roles of a person."""
+
     def change(tree: Any) -> None:
-        _entry(tree, "people", name)["roles"] = _flow_list(roles)
+        _entry(tree, "people", name)["roles"] = _flow_sequence(roles)
 
     return change
 
 
 def retire(part: str, name: str, on: date) -> Change:
-    """Retire a person (``people``) or an instrument (``instruments``). The entry stays, since old logs name it."""
+    """Retire a person (``people``) or an instrument (``instruments``). The entry stays: old logs refer to it."""
 
     def change(tree: Any) -> None:
         _entry(tree, part, name)["retired"] = on.isoformat()
@@ -100,19 +103,19 @@ def retire(part: str, name: str, on: date) -> Change:
 
 
 def add_instrument(name: str, values: dict[str, str]) -> Change:
-    """A new instrument; ``values`` are its keys as written in the file."""
+    """Add an instrument. ``values`` has its keys and values as text, as in the file."""
 
     def change(tree: Any) -> None:
-        instruments = _part(tree, "instruments")
+        instruments = _section(tree, "instruments")
         if name in instruments:
             raise ShopError(f"{name} is already in the register.")
-        instruments[name] = _plain(dict(values))
+        instruments[name] = _block_mapping(dict(values))
 
     return change
 
 
 def set_value(name: str, key: str, value: str) -> Change:
-    """Set one key of an instrument; "" removes it."""
+    """Set one key of an instrument; the value "" removes the key."""
 
     def change(tree: Any) -> None:
         entry = _entry(tree, "instruments", name)
@@ -125,7 +128,7 @@ def set_value(name: str, key: str, value: str) -> Change:
 
 
 def record_calibration(name: str, on: date, due: date | None, uncertainty: str = "") -> Change:
-    """Record a calibration: uses are counted from zero, and a doubt is removed."""
+    """Record a calibration. Uses are counted from zero again, and a doubt is removed."""
 
     def change(tree: Any) -> None:
         entry = _entry(tree, "instruments", name)
@@ -143,17 +146,20 @@ def record_calibration(name: str, on: date, due: date | None, uncertainty: str =
     return change
 
 
-def doubt(name: str, why: str) -> Change:
-    """Mark an instrument as in doubt (dropped, overloaded): not to be used until it is calibrated again."""
-    return set_value(name, "in-doubt", why)
+def mark_in_doubt(name: str, reason: str) -> Change:
+    """Mark an instrument as in doubt, for example after a fall. It must not be used before its next calibration."""
+    return set_value(name, "in-doubt", reason)
 
 
-def count_uses(session: str, counts: dict[str, int]) -> Change:
-    """Record the uses of a session by serial number or id. ``counts`` is the *whole* count of that session, so that
-    counting twice changes nothing. An instrument that is not in the register is left out."""
+def record_uses(session: str, counts: dict[str, int]) -> Change:
+    """Record the uses of a session, by serial number or id of the instrument.
+
+    ``counts`` are all uses of that session, so recording them again changes nothing. Instruments that are not in the
+    register are skipped.
+    """
 
     def change(tree: Any) -> None:
-        for name, entry in _part(tree, "instruments").items():
+        for name, entry in _section(tree, "instruments").items():
             count = counts.get(str(entry.get("serial", "")), 0) + counts.get(name, 0)
             if count > 0:
                 entry.setdefault("uses-in", {})[session] = count
@@ -161,9 +167,9 @@ def count_uses(session: str, counts: dict[str, int]) -> Change:
     return change
 
 
-def _part(tree: Any, part: str) -> Any:
+def _section(tree: Any, part: str) -> Any:
     if not tree.get(part):
-        tree[part] = _plain({})
+        tree[part] = _block_mapping({})
     return tree[part]
 
 
@@ -171,79 +177,84 @@ def _entry(tree: Any, part: str, name: str) -> Any:
     entries = tree.get(part) or {}
     if name not in entries:
         known = ", ".join(str(other) for other in entries) or "none yet"
-        raise ShopError(f"{name} is not in the register under `{part}`; it has {known}.")
+        raise ShopError(f"{name} is not in the register under `{part}`. It has: {known}.")
     return entries[name]
 
 
-def _plain(values: dict[str, Any]) -> Any:
+def _block_mapping(values: dict[str, Any]) -> Any:
     from ruamel.yaml.comments import CommentedMap
 
-    made = CommentedMap(values)
-    made.fa.set_block_style()
-    return made
+    node = CommentedMap(values)
+    node.fa.set_block_style()
+    return node
 
 
-def _flow(values: dict[str, Any]) -> Any:
-    made = _plain(values)
-    made.fa.set_flow_style()
-    return made
+def _flow_mapping(values: dict[str, Any]) -> Any:
+    node = _block_mapping(values)
+    node.fa.set_flow_style()
+    return node
 
 
-def _flow_list(values: tuple[str, ...]) -> Any:
+def _flow_sequence(values: tuple[str, ...]) -> Any:
     from ruamel.yaml.comments import CommentedSeq
 
-    made = CommentedSeq(values)
-    made.fa.set_flow_style()
-    return made
+    node = CommentedSeq(values)
+    node.fa.set_flow_style()
+    return node
 
 
 # --- saving -----------------------------------------------------------------------------------------
 
 
 def change_file(path: Path, *changes: Change, disk: Disk | None = None) -> Shop:
-    """Make ``changes`` to the file at ``path``; returns the new register. A missing file is made, not its folder.
+    """Make ``changes`` to the file at ``path`` and return the new register.
+
+    A missing file is made; its folder must exist.
 
     Raises:
-        ShopError: the change is not possible, somebody else changes the file at the same time, or it cannot be
-            saved. The file is then unchanged.
+        ShopError: a change is not possible, another program is changing the file, or it cannot be saved. The file
+            is then unchanged.
     """
     try:
-        with _alone(path):
+        with _locked(path):
             before = path.read_bytes() if path.exists() else None
             text = EMPTY if before is None else before.decode("utf-8-sig")
-            after = changed(text, *changes)
+            after = apply_changes(text, *changes)
             _replace(path, before, after, disk or Disk())
-    except UnicodeDecodeError as wrong:
-        raise ShopError(f"{path} is not UTF-8 text; save it as UTF-8.") from wrong
-    except OSError as wrong:
-        raise ShopError(f"The shop file could not be saved: {wrong.strerror} ({path}). Nothing was changed.") from wrong
-    return _checked(after, "The shop file cannot be read")
+    except UnicodeDecodeError as error:
+        raise ShopError(f"{path} is not UTF-8 text. Save it as UTF-8.") from error
+    except OSError as error:
+        raise ShopError(f"The shop file {path} could not be saved: {error.strerror}. Nothing was changed.") from error
+    return _parsed(after, "The shop file has errors")
 
 
 @contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """Only one program changes the register at a time. The lock is on a second file, since the register itself is
-    replaced. Where files cannot be locked, the comparison before the replacement must be enough."""
+def _locked(path: Path) -> Iterator[None]:
+    """Keep other programs from changing the register at the same time.
+
+    The lock is on a second file, because the register itself is replaced. If files cannot be locked, only the
+    comparison before the replacement protects the register.
+    """
     fd = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT, 0o600)
     try:
         try:
-            free = lock.take(fd)
-        except lock.NoLocks:
+            free = lock.acquire(fd)
+        except lock.LockingUnsupported:
             free = True
         if not free:
-            raise ShopError(f"{path} is being changed by another program. Nothing was changed; try again.")
+            raise ShopError(f"Another program is changing {path}. Nothing was changed. Try again.")
         yield
     finally:
         os.close(fd)
 
 
 def _replace(path: Path, before: bytes | None, after: str, disk: Disk) -> None:
-    target = path.resolve()  # a link stays a link
+    target = path.resolve()  # a symbolic link is kept
 
     def refuse_if_changed() -> None:
         now = target.read_bytes() if target.exists() else None
         if now != before:
-            raise ShopError(f"{path} was changed by somebody else just now. Nothing was changed; try again.")
+            raise ShopError(f"Another program has just changed {path}. Nothing was changed. Try again.")
 
     atomic_write(
         target,

@@ -3,7 +3,7 @@
 from msgspec import Struct
 
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 
 
 class EventTime(Struct, frozen=True):
@@ -38,4 +38,4 @@ def elapsed(since: EventTime, now: Now) -> float:
     """
     if since.run and since.run == now.run:
         return max(0, now.ms - since.ms) / 1000
-    return max(0.0, (parse(now.at) - parse(since.at)).total_seconds())
+    return max(0.0, (parse_timestamp(now.at) - parse_timestamp(since.at)).total_seconds())

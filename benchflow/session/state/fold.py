@@ -18,7 +18,7 @@ from benchflow.session.log.line_format import Line
 from benchflow.session.state import events as ev
 from benchflow.session.state import fold_entries
 from benchflow.session.state.clock import event_time
-from benchflow.session.state.state import ReworkProgress, State, Write
+from benchflow.session.state.state import ReworkProgress, State, VariableWrite
 from benchflow.session.state.state_changes import operation_undone, with_work, with_writes
 
 
@@ -42,7 +42,7 @@ def begin_opened(line: Line, opened: ev.JobOpened, plan: Plan) -> State:
         opened_at=line.at,
         seq=line.seq,
         last=event_time(line),
-        writes={name: (Write(0, "", value),) for name, value in start.items()},
+        writes={name: (VariableWrite(0, "", value),) for name, value in start.items()},
         valuation=dict(start),
     )
 

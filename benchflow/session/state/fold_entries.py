@@ -25,7 +25,7 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
-    """The state with ``attempt`` added to the reading ``entry``. It lapses the deviations of an attempt before it."""
+    """The state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse."""
     step, name = entry.operation, entry.name
     work = state.work(step)
     of_name = work.readings.get(name, {})
@@ -47,15 +47,15 @@ def fold_corrected(state: State, event: ev.EntryCorrected, line: Line) -> State:
         return state
     match entry.kind:
         case "tick":
-            return _tick_corrected(state, entry, event, line)
+            return _fold_tick_corrected(state, entry, event, line)
         case "reading":
             quantity = event.quantity
-            return state if quantity is None else _reading_corrected(state, entry, event, quantity, line)
+            return state if quantity is None else _fold_reading_corrected(state, entry, event, quantity, line)
         case "lot":
             return state if event.lot is None else _with_lot(state, entry.operation, entry.name, event.lot, line)
 
 
-def _tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
+def _fold_tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, line: Line) -> State:
     work = state.work(entry.operation)
     ticks = tuple(
         replace(tick, quantity=event.quantity, verdict=event.verdict, stretch=event.stretch)
@@ -66,7 +66,7 @@ def _tick_corrected(state: State, entry: EntryRef, event: ev.EntryCorrected, lin
     return with_entry(state, entry.operation, line.by, ticks=ticks, **lapsed_deviations(work, entry.name))
 
 
-def _reading_corrected(
+def _fold_reading_corrected(
     state: State, entry: EntryRef, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line
 ) -> State:
     wrong = state.work(entry.operation).attempt(entry, event.event)
@@ -106,7 +106,9 @@ def fold_ticked(state: State, event: ev.FastenerTicked, line: Line) -> State:
 
 def fold_unticked(state: State, event: ev.FastenerUnticked, line: Line) -> State:
     ticks = state.work(event.operation).ticks
-    matching = [n for n, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)]
+    matching = [
+        index for index, tick in enumerate(ticks) if (tick.stage, tick.fastener) == (event.stage, event.fastener)
+    ]
     if not matching:
         return state
     kept = (*ticks[: matching[-1]], *ticks[matching[-1] + 1 :])

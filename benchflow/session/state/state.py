@@ -107,7 +107,7 @@ class Work(Struct, frozen=True):
         return next((tick for tick in self.ticks if tick.seq == seq), None)
 
 
-class Write(Struct, frozen=True):
+class VariableWrite(Struct, frozen=True):
     """A value given to a state variable."""
 
     seq: int  # of the event; 0 for the start value
@@ -152,7 +152,7 @@ class State(Struct, frozen=True):
     in_progress: str | None = None  # step id of the operation in progress
     started: EventTime | None = None  # when the operation in progress was started
     works: dict[str, Work] = {}  # by step id
-    writes: dict[str, tuple[Write, ...]] = {}  # for each variable, every write not withdrawn, oldest first
+    writes: dict[str, tuple[VariableWrite, ...]] = {}  # for each variable, every write not withdrawn, oldest first
     valuation: Valuation = {}  # present value of each state variable
     rework: ReworkProgress | None = None
     correctable: dict[int, EntryRef] = {}  # by ``seq``

@@ -6,7 +6,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchflow.procedure.identity import ValueRef
-from benchflow.session.state.state import State, Work, Write
+from benchflow.session.state.state import State, VariableWrite, Work
 
 
 def with_work(state: State, step: str, work: Work) -> State:
@@ -65,7 +65,7 @@ def with_writes(state: State, seq: int, step: str, settings: Mapping[str, str | 
         # A move cannot be undone, so the later of two moves in a row replaces the earlier one.
         if not step and past and not past[-1].step and past[-1].seq:
             past = past[:-1]
-        writes[name] = (*past, Write(seq, step, value))
+        writes[name] = (*past, VariableWrite(seq, step, value))
     return replace(state, writes=writes, valuation={**state.valuation, **settings})
 
 

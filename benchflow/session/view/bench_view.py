@@ -5,7 +5,7 @@ Pure functions make it from the state. All texts are final and free of control c
 
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from benchflow.procedure.model import Caution
 from benchflow.session.refusal import Reason
@@ -16,20 +16,20 @@ ShownVerdict = Verdict | Literal[""]
 
 
 class StateRow(Struct, frozen=True):
-    """One state variable and its value: ``pistons``, ``at the deck``. ``known`` is false for an unknown value."""
+    """One state variable and its value as text: ``at the deck``. ``known`` is false for an unknown value."""
 
     variable: str
     title: str
-    words: str
+    value: str
     known: bool = True
 
 
 class ClockRow(Struct, frozen=True):
-    """A running time window. ``seconds`` are left until the phase ends; negative after the end of the window."""
+    """A running time window. ``seconds`` are left in this phase; negative after the end of the window."""
 
     operation: str  # the operation that the window limits
     title: str
-    since: str  # title of the operation that the window counts from
+    since: str  # title of the operation with which the window starts
     phase: Literal["wait", "open", "closing", "missed"]
     seconds: float | None
     advice: str
@@ -60,11 +60,11 @@ class Reading(Struct, frozen=True):
     """One reading of a value. ``slot`` is its number ("1", "2") or its place."""
 
     slot: str
-    shown: str  # "0.12 mm", with the entered text when it was another unit; "" when open
+    shown: str  # "0.12 mm", with the entered text if that differs; "" before the reading
     verdict: ShownVerdict
     attempts: int = 0
     waived: bool = False
-    stale: bool = False  # read before the last remedy: read it again
+    stale: bool = False  # older than the last remedy: must be read again
 
 
 class ReadingInput(Struct, frozen=True, tag="reading"):
@@ -76,22 +76,22 @@ class ReadingInput(Struct, frozen=True, tag="reading"):
     limit: str
     decision: str
     readings: tuple[Reading, ...]
-    instrument: str  # title of the instrument asked for, or ""
+    instrument: str  # title of the instrument to use; "" if none is prescribed
     complete: bool
     gauge: GaugePositions | None = None
-    summary: str = ""  # "mean 0.13 mm, in" where the judgement is not of each reading
+    summary: str = ""  # "mean 0.13 mm, ok" if the verdict is on the readings together
     remedy: str = ""  # what to do now if the value is out of its limit
-    must_stop: bool = False  # no remedy can be carried out: the remedy says stop, or all were tried
+    must_stop: bool = False  # work must stop: no remedy is left, or the remedy is to stop
     redo: tuple[str, ...] = ()  # number and title of each operation to redo after the remedy
 
 
 class CalculatedInput(Struct, frozen=True, tag="calculated"):
-    """A value that the program calculates; nothing to enter."""
+    """A value that the program calculates. The builder enters nothing."""
 
     name: str
     title: str
     formula: str
-    filled: str  # the formula with its numbers; "" until all are entered
+    filled: str  # the formula with numbers instead of names; "" until all of them are entered
     shown: str
     limit: str
     verdict: ShownVerdict
@@ -104,7 +104,7 @@ class CalculatedInput(Struct, frozen=True, tag="calculated"):
 
 
 class ChoiceInput(Struct, frozen=True, tag="choice"):
-    """A part to choose. ``proposed`` is what the table gives; if it has several parts, the builder chooses."""
+    """A part to choose. If ``proposed`` has several parts, the builder chooses one of them."""
 
     name: str
     title: str
@@ -137,8 +137,9 @@ class LotInput(Struct, frozen=True, tag="lot"):
 class FastenerStatus(Struct, frozen=True):
     """One fastener of a joint.
 
-    ``stage`` is its last completed stage (0: none). ``in_stage``: the current stage includes it. ``shown`` is its last
-    reading ("110 N·m, 0.15 mm") and ``verdict`` the verdict on it. ``turns`` counts its turns in the draw-down."""
+    ``stage`` is its last completed stage (0: none). ``in_stage`` is true if the current stage includes it. ``turns``
+    counts its turns in the draw-down. ``shown`` is its last reading ("110 N·m, 0.15 mm"), with the ``verdict`` on it.
+    """
 
     number: int
     row: int
@@ -168,14 +169,14 @@ class DrawDownProgress(Struct, frozen=True):
 
     turn: str  # the instruction in the procedure: "half a turn, middle first"
     open: bool
-    begun: bool  # at least one turn was entered: the stages are blocked until "all seated"
+    started: bool = field(name="begun")  # a turn was entered: the stages are blocked until "all seated"
     seated: bool
     round: int  # the current round, from 1
     done: int  # fasteners turned in this round
     of: int  # fasteners in a round
     next: int | None  # the fastener to turn now
     last: int | None  # the fastener turned last
-    words: str  # "draw down, round 3, 4 of 10: half a turn, middle first"; at the end "drawn down in 3 rounds"
+    progress: str = field(name="words")  # "draw down, round 3, 4 of 10: half a turn, middle first"
 
 
 class TightenInput(Struct, frozen=True, tag="tighten"):
@@ -191,16 +192,16 @@ class TightenInput(Struct, frozen=True, tag="tighten"):
     next: int | None  # the fastener to tighten now
     done: int  # fasteners done in this stage
     of: int  # fasteners in this stage
-    words: str  # "7 of 10, stage 2 of 3: 60 N·m"
+    progress: str  # "7 of 10, stage 2 of 3: 60 N·m"
     last: int | None  # the fastener ticked last
-    settings: tuple[str, ...] = ()  # one line each: wrench setting, preload and so on
+    settings: tuple[str, ...] = ()  # lines on the wrench setting, the preload and the instrument
     complete: bool = False
     tick_values: tuple[TickValue, ...] = ()  # the readings to enter with a tick, in order
     draw_down: DrawDownProgress | None = None
-    reread: tuple[int, ...] = ()  # fasteners out of the limit that can be ticked with a new reading
+    reread: tuple[int, ...] = ()  # fasteners out of their limit: they can be ticked again with a new reading
     reread_stage: int = 0  # the stage of these ticks
-    wrench_setting: str = ""  # for the current stage, if an extension makes it differ from the target torque
-    last_entry: str = ""  # the entry that the intent `untick` without a fastener clears; "" for none
+    wrench_setting: str = ""  # for the current stage, if an extension changes it; otherwise ""
+    last_entry: str = ""  # the entry that the intent `untick` clears if it names no fastener; "" for none
 
 
 class HoldInput(Struct, frozen=True, tag="hold"):
@@ -208,7 +209,7 @@ class HoldInput(Struct, frozen=True, tag="hold"):
 
     role: str
     text: str
-    signed: str  # name of the signer; "" before
+    signed: str  # name of the signer; "" before the signature
     complete: bool
     self_signed: bool = False  # the signer worked on the operation
 
@@ -217,23 +218,23 @@ Input = ReadingInput | CalculatedInput | ChoiceInput | CheckInput | LotInput | T
 
 
 class OperationView(Struct, frozen=True):
-    """One operation with its inputs: the one in progress, or the one to start next (``in_progress`` is false)."""
+    """One operation with its inputs: the one in progress, or the one to do next (``in_progress`` is false)."""
 
     operation: str
     number: int
     title: str
     cautions: tuple[Caution, ...]
     do: tuple[str, ...]  # one paragraph or numbered line each
-    because: str
+    because: str  # the reason for the operation, from the procedure
     uses: tuple[str, ...]
     inputs: tuple[Input, ...]
     in_progress: bool
-    missing: tuple[Reason, ...]  # what blocks the finish, or the start if it is not in progress
+    missing: tuple[Reason, ...]  # why it cannot be finished; if it is not in progress, why it cannot start
     pause_allowed: bool = True
 
 
 class MoveRow(Struct, frozen=True):
-    """A move. ``refused`` is empty if it can be made now."""
+    """A move. ``refused`` has the reasons that block it; empty if it can be made now."""
 
     move: str
     title: str

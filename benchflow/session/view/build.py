@@ -34,7 +34,10 @@ CLOSING = 0.25
 
 
 def bench_view(state: State, context: Context, *, saved: int, read_only: str) -> BenchView:
-    """The bench view of ``state``. ``saved`` is the number of events on disk, ``read_only`` why it is view only."""
+    """The bench view of ``state``.
+
+    ``saved`` is the number of events on disk. ``read_only`` is why the log cannot be written; "" if it can.
+    """
     rows = tuple(operation_rows(state, context))
     return BenchView(
         title=state.plan.procedure.title,
@@ -60,13 +63,14 @@ ENTRY_KINDS = frozenset({
     "recorded", "calculated", "ticked", "unticked", "drawn-down", "undrawn", "seated", "unseated", "checked",
     "unchecked", "chosen", "lot", "signed", "noted", "instrument-used", "wrench-fitted", "lubricated",
 })  # fmt: skip
-"""Kinds of event that change the operation in progress and no other."""
+"""Kinds of event that change only the operation in progress."""
 
 
 def view_after_entries(view: BenchView, state: State, context: Context, *, saved: int) -> BenchView:
-    """The view after events of :data:`ENTRY_KINDS` only: a new view of the operation in progress, the rest unchanged.
+    """The view after events of :data:`ENTRY_KINDS`. Only the operation in progress is built again.
 
-    The clocks are not updated either."""
+    The rest of ``view`` stays as it was, the clocks too.
+    """
     if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
         return bench_view(state, context, saved=saved, read_only=view.read_only)
     now = operation_view(state, context, state.in_progress)
@@ -76,7 +80,7 @@ def view_after_entries(view: BenchView, state: State, context: Context, *, saved
 def state_rows(state: State) -> Iterator[StateRow]:
     """The value of each state variable.
 
-    The `during` values of the operation in progress apply: valves are open while a camshaft is drawn down.
+    While an operation is in progress, its `during` values apply: for example, valves that a camshaft holds open.
     """
     procedure = state.plan.procedure
     valuation = state.valuation
@@ -107,15 +111,15 @@ def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
 
 
 def start_blocked(state: State, step_id: str, context: Context) -> tuple[Reason, ...]:
-    """Why an operation cannot start, not counting that another one is in progress."""
+    """The reasons why an operation cannot start. That another one is in progress does not count."""
     return tuple(r for r in start_reasons(state, step_id, context) if r.code != "operation-in-progress")
 
 
 def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, ...]) -> str | None:
-    """The operation that the bench shows.
+    """The operation that the bench screen shows; ``None`` if all are done.
 
-    In this order: the one in progress; the one with the nearest deadline, or the first on the route to it; a paused
-    one; the first that can start; the first that is blocked.
+    The first of these that exists: the one in progress; the one with the nearest deadline, or the first on the route
+    to it; a paused one; one that can start; a blocked one.
     """
     if state.in_progress is not None:
         return state.in_progress
@@ -136,14 +140,14 @@ def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, 
 
 
 def operations_by_deadline(state: State, context: Context) -> list[str]:
-    """Operations with an open time window, the earliest end first. A missed window does not count."""
-    left: dict[str, float] = {}
+    """The operations with an open time window, the one with the least time left first. Missed windows do not count."""
+    seconds_left: dict[str, float] = {}
     for name, step in state.plan.steps.items():
         if name not in state.done:
             for clock in unwaived_clocks(state, step, context.now):
                 if clock.open_left is not None and clock.open_left >= 0:
-                    left[name] = min(clock.open_left, left.get(name, clock.open_left))
-    return sorted(left, key=left.__getitem__)
+                    seconds_left[name] = min(clock.open_left, seconds_left.get(name, clock.open_left))
+    return sorted(seconds_left, key=seconds_left.__getitem__)
 
 
 def now_view(state: State, context: Context, rows: tuple[OperationRow, ...]) -> OperationView | None:
@@ -153,7 +157,7 @@ def now_view(state: State, context: Context, rows: tuple[OperationRow, ...]) -> 
 
 
 def operation_view(state: State, context: Context, name: str) -> OperationView:
-    """The view of one operation, whether it is in progress or not."""
+    """The view of one operation, in progress or not."""
     step = state.plan.steps[name]
     operation = step.operation
     in_progress = state.in_progress == name
@@ -173,9 +177,9 @@ def operation_view(state: State, context: Context, name: str) -> OperationView:
 
 
 def used_items(state: State, step: Step) -> Iterator[str]:
-    """What the operation uses: the title of each kit item, with its quantity, and of each instrument."""
-    kit = {item.id: item for item in state.plan.procedure.kit}
-    tools = {need.id: need for need in state.plan.procedure.instruments}
+    """The title of each kit item, with its quantity, and of each instrument that the operation uses."""
+    kit = state.plan.procedure.kit_by_id
+    tools = state.plan.procedure.instruments_by_id
     for ref in step.operation.uses:
         if ref.name in kit:
             item = kit[ref.name]
@@ -203,7 +207,7 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
 
 
 def latest_start_times(state: State, context: Context) -> dict[str, float]:
-    """Seconds until the latest start of each operation that keeps all time windows. Empty if one is missed already."""
+    """For each operation, the seconds until its latest start within all time windows. Empty if a window is missed."""
     from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
 
     done = {name: -elapsed(finished, context.now) for name, finished in state.done.items()}
@@ -212,7 +216,7 @@ def latest_start_times(state: State, context: Context) -> dict[str, float]:
 
 
 def _first_to_start(state: State, step: Step, start_times: dict[str, float]) -> tuple[str, float] | None:
-    """Of ``step`` and the operations needed before it, the one to start first, and the seconds left for that."""
+    """The operation to start first so that ``step`` is in time, and the seconds until its latest start."""
     needed, unvisited = {step.id}, [step.id]
     while unvisited:
         for earlier in state.plan.steps[unvisited.pop()].after:
@@ -243,23 +247,26 @@ def clock_row(state: State, step: Step, clock: RunningClock, start_times: dict[s
 
 
 def _deadline_advice(state: State, step: Step, left: float, start_times: dict[str, float]) -> str:
-    """What to do now so that ``step`` is finished within ``left`` seconds."""
-    this = _numbered(state, step.id)
+    """The advice so that ``step`` is finished within ``left`` seconds."""
+    this_step = _numbered(state, step.id)
     if state.in_progress == step.id:
-        return f"Finish {this} within {clock_duration(left)}."
+        return f"Finish {this_step} within {clock_duration(left)}."
     first = _first_to_start(state, step, start_times)
     if first is not None:
         name, start_within = first
-        purpose = "" if name == step.id else f", to finish {this} in time"
+        purpose = "" if name == step.id else f", to finish {this_step} in time"
         return f"Start {_numbered(state, name)} within {clock_duration(start_within)}{purpose}."
     if not step.takes:
-        return f"Finish {this} within {clock_duration(left)}."
+        return f"Finish {this_step} within {clock_duration(left)}."
     if left > step.takes:
-        return f"Start {this} within {clock_duration(left - step.takes)}."
-    return f"{this[:1].upper()}{this[1:]} takes {clock_duration(step.takes)}. Only {clock_duration(left)} left."
+        return f"Start {this_step} within {clock_duration(left - step.takes)}."
+    return (
+        f"{this_step[:1].upper()}{this_step[1:]} takes {clock_duration(step.takes)}. Only {clock_duration(left)} left."
+    )
 
 
 def _numbered(state: State, step_id: str) -> str:
+    """``step 14 (Lower the head)``."""
     return f"step {state.plan.number(step_id)} ({state.plan.steps[step_id].title})"
 
 

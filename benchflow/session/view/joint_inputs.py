@@ -1,4 +1,4 @@
-"""The view of a joint: its layout, the status of each fastener and what to do next."""
+"""The view of a joint: its layout, the status of each fastener and the next one to tighten."""
 
 from collections import Counter
 
@@ -43,7 +43,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
         next=count.next,
         done=count.done,
         of=len(stage_order(joint, stages[min(count.stage_number, len(stages)) - 1])),
-        words=progress_text(count),
+        progress=progress_text(count),
         last=None if count.last is None else count.last.fastener,
         settings=(*setting_lines(state, count), *_instrument_line(state, step, count)),
         complete=count.complete and not out_of_limit,
@@ -59,7 +59,7 @@ def tighten_input(state: State, step: Step) -> vw.TightenInput | None:
 
 
 def _instrument_line(state: State, step: Step, count: JointProgress) -> tuple[str, ...]:
-    """The registered instrument of the next tick; empty without one."""
+    """A line with the registered instrument for the next tick; empty if there is none."""
     stage = count.current_stage
     need = None if stage is None else need_for_stage(state, step, stage, count.tighten.instrument)
     used = None if need is None else state.tools.get(need)
@@ -117,19 +117,19 @@ def _draw_down(drawing: DrawDownCount) -> vw.DrawDownProgress:
     return vw.DrawDownProgress(
         turn=drawing.turn,
         open=drawing.open,
-        begun=bool(drawing.turns),
+        started=bool(drawing.turns),
         seated=drawing.seated,
         round=drawing.round,
         done=drawing.done,
         of=drawing.count,
         next=drawing.next,
         last=drawing.last,
-        words=drawing.text,
+        progress=drawing.text,
     )
 
 
 def _last_entry(count: JointProgress) -> str:
-    """The entry that `untick` clears."""
+    """The entry that the intent `untick` clears if it names no fastener; "" for none."""
     if count.last is not None:
         return f"fastener {count.last.fastener}, stage {count.last.stage}"
     if count.draw_down is None or count.draw_down.stage_ticked:

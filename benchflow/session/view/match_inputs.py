@@ -1,4 +1,4 @@
-"""The choice inputs of a match: one for every place."""
+"""The choice inputs for matched parts: one for every place."""
 
 from benchflow.procedure.identity import ValueRef
 from benchflow.procedure.plan import Step
@@ -17,8 +17,8 @@ from benchflow.trade.decision_rules import judge
 
 
 def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
-    """A choice for every place, with the part that the solver gives it."""
-    found = []
+    """A choice for every place of each match, with the part that the matching proposes."""
+    inputs = []
     work = state.work(step.id)
     for match in step.operation.match:
         parts = measured_parts(state, match) or {}
@@ -36,5 +36,5 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
             done = bool(taken) and (fits or match.name in work.deviations)
             unit = unit_of_parts(parts) if parts else ""
             sizes = tuple(show(parts[part]) for part in free)
-            found.append(ChoiceInput(name, title, proposal, free, taken, done, text, unit, sizes))
-    return found
+            inputs.append(ChoiceInput(name, title, proposal, free, taken, done, text, unit, sizes))
+    return inputs

@@ -5,7 +5,7 @@ from fractions import Fraction
 from benchflow.procedure.model import CalculatedValue, DecisionRule, EqualWithin, Fixed, RecordedValue
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Limit, Quantity, base, show
-from benchflow.session.rules.calculated_values import calculate, last_remedy, rests_on, unmatched_calculations
+from benchflow.session.rules.calculated_values import calculate, formula_uses, last_remedy_seq, unmatched_calculations
 from benchflow.session.rules.choice_tables import table_proposal
 from benchflow.session.rules.open_items import HOLD, required_lots
 from benchflow.session.rules.remedy_progress import remedy_progress, steps_to_redo
@@ -58,7 +58,7 @@ def _reading(state: State, step: Step, record: RecordedValue) -> vw.ReadingInput
     verdict = judge_value(state, step.id, record)
     bound = bound_in_force(record, record.name in work.used)
     waived = record.name in work.deviations
-    rows, remedied = [], last_remedy(state, step, record.name)
+    rows, remedied = [], last_remedy_seq(state, step, record.name)
     for slot in record.slots:
         attempt = attempts.get(slot)
         if attempt is None:
@@ -117,7 +117,7 @@ def _remedy(state: State, step: Step, name: str) -> str:
 
 
 def _must_stop(state: State, step: Step, name: str) -> bool:
-    """True if no remedy can be carried out: the remedy says stop, or all were tried."""
+    """True if work must stop: no remedy is left, or the remedy is to stop."""
     if name in state.work(step.id).deviations:
         return False
     current = remedy_progress(state, step, name)
@@ -125,12 +125,12 @@ def _must_stop(state: State, step: Step, name: str) -> bool:
 
 
 def _must_read_again(state: State, step: Step, work: CalculatedValue) -> bool:
-    """True if a remedy was carried out and a reading that the value depends on is older than it."""
-    remedies, found = state.work(step.id).remedies, state.work(step.id).readings
-    return any(
-        attempt.seq < remedies[work.name].seq
+    """True if a reading that the value depends on is older than the last remedy."""
+    remedy, found = state.work(step.id).remedies.get(work.name), state.work(step.id).readings
+    return remedy is not None and any(
+        attempt.seq < remedy.seq
         for record in step.operation.record
-        if record.name in found and rests_on(state.plan, remedies, work, record.name)
+        if record.name in found and formula_uses(state.plan, work, record.name)
         for attempt in last_attempts(state, step.id, record.name).values()
     )
 

@@ -1,4 +1,4 @@
-"""A reading as text for the screen, rounded. The log keeps all digits."""
+"""The text of a reading on the screen, rounded. The log keeps all digits."""
 
 from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, show_converted, show_short
 
@@ -6,7 +6,8 @@ from benchflow.quantity import Quantity, QuantityError, parse_quantity, show, sh
 def reading_text(quantity: Quantity) -> str:
     """``0.0457 mm (0.0018 in)``: in the unit of the field, rounded to the precision that was typed.
 
-    The typed text follows in parentheses if it differs."""
+    The typed text follows in parentheses if it differs.
+    """
     own, typed = show_short(quantity), quantity.entered.strip()
     if not typed or typed.replace(" ", "") == show(quantity).replace(" ", ""):
         return own

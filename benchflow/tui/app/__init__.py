@@ -1,1 +1,1 @@
-"""The Textual app: keys in order, signals, themes applied, screens opened by request."""
+"""The Textual app: ordered keys, signals, themes, and requests for screens."""

@@ -1,4 +1,4 @@
-"""The Textual app: themes, the open session, opening screens, and leaving in order."""
+"""The Textual app: applies themes, keeps the client of the open job, opens screens, and ends the program."""
 
 import asyncio
 import gc
@@ -21,26 +21,31 @@ from benchflow.tui.model.preferences import Preferences
 from benchflow.tui.model.session_client import SessionClient
 
 FIRST_PAGE = 1
-"""Index of the first page on the stack of screens; below it is the empty screen that every app has."""
+"""Index of the first page on the screen stack. Below it is the empty default screen of Textual."""
 
 Result = TypeVar("Result")
 ScreenFactory = Callable[[Any, SessionClient | None], Screen[Any]]
-"""Makes the screen for a request; see :mod:`benchflow.tui.app.navigation`."""
+"""Creates the screen for a request; see :mod:`benchflow.tui.app.navigation`."""
 
 
 class ThemedScreen(Screen[Result]):
-    """What the app asks of every screen."""
+    """Base of all screens: the app can change their theme and redraw them."""
 
     def apply_theme(self) -> None:
+        """Use the theme of the app from now on."""
         raise NotImplementedError
 
     def redraw(self) -> None:
+        """Draw the screen again."""
         raise NotImplementedError
 
 
 class BenchApp(OrderedApp[int], inherit_bindings=False):
-    """``first`` is the first screen or a request for it, ``screens`` makes all others, ``client`` is the open session
-    (``None`` before one is open)."""
+    """The app of a job or of a review.
+
+    ``first`` is the first screen or a request for it. ``screens`` creates all other screens. ``client`` is the client
+    of the open job, ``None`` before a job is open.
+    """
 
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = []
@@ -79,6 +84,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
     @property
     def large(self) -> bool:
+        """True if the bench is drawn in large type."""
         return self.preferences.large
 
     def on_mount(self) -> None:
@@ -91,22 +97,23 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.call_after_refresh(self._after_first_paint)
 
     def _after_first_paint(self) -> None:
-        """Load what the first paint did not need."""
+        """Turn on garbage collection and import the unit library, which the first paint does not need."""
         gc.freeze()
         gc.enable()
-        # The library for units takes about 0.1 s to import: not while a key waits.
+        # The import takes about 0.1 s, so it must not delay the first conversion.
         threading.Thread(target=_import_pint, daemon=True).start()
 
     def _repaint(self) -> None:
-        """Paint the whole screen again. Called in a signal handler, so the work goes to the app's own queue."""
+        """Paint the whole screen again. A signal handler calls this, so the work is put into the app's queue."""
         self.call_later(self.refresh, layout=True)
 
     def save(self) -> None:
+        """Save the drafts of the open job."""
         if self.client is not None:
             self.client.drafts.save()
 
     def save_soon(self) -> None:
-        """Save the drafts in a thread; what is typed meanwhile is saved afterwards."""
+        """Save the drafts in a thread. If a save is already running, save once more afterwards."""
         if self._saving:
             self._save_again = True
             return
@@ -118,32 +125,32 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         if self._save_again:
             self.save_soon()
 
-    def leave(self, status: int = 0, *words: str) -> None:
-        """Save the drafts and end the program. ``words`` are printed after the screen is closed."""
+    def leave(self, status: int = 0, *messages: str) -> None:
+        """Save the drafts and end the program. ``messages`` are printed after the screen is closed."""
         self.save()
-        self.last_messages = words
+        self.last_messages = messages
         self.exit(status, return_code=status)
 
     # --- from screen to screen --------------------------------------------------------------------
 
     def open(self, request: ScreenRequest, on_close: Callable[[str | None], None] | None = None) -> None:
-        """Put the requested screen on top; ``on_close`` gets what it closes with."""
+        """Open the requested screen on top. ``on_close`` is called with the result of the screen."""
         self.push_screen(self._screen_for(request, self.client), on_close)
 
     def open_bench(self, controller: SessionController, by: str = "") -> None:
-        """Show the bench of an open session; the screens before it are closed. ``by`` is who builds now."""
+        """Show the bench of a job and close the screens before it. ``by`` is the person who builds now."""
         self.client = SessionClient(controller, by)
 
-        def change() -> None:
+        def switch() -> None:
             while len(self.screen_stack) > FIRST_PAGE + 1:
                 self.pop_screen()
             self.switch_screen(self._screen_for(BenchRequest(), self.client))
 
-        # From the app's own queue: the screen that calls this is closed.
-        self.call_later(change)
+        # Put into the app's queue, because the calling screen is closed by it.
+        self.call_later(switch)
 
     def back_or_leave(self) -> None:
-        """Back to the screen before, or end the program if there is none."""
+        """Go back to the previous screen. If there is none, end the program."""
         if len(self.screen_stack) > FIRST_PAGE + 1:
             self.pop_screen()
         else:
@@ -152,7 +159,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
     # --- themes --------------------------------------------------------------------------------------
 
     def action_theme(self) -> None:
-        """Apply the next theme and keep it for the next start."""
+        """Apply the next theme and save the choice."""
         names = [name for name in NAMES if not self.no_color or name == "plain"]
         self.bench_theme = bench_theme(names[(names.index(self.bench_theme.name) + 1) % len(names)])
         self.preferences.save(bench_theme=self.bench_theme.name)
@@ -163,6 +170,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
                 screen.redraw()
 
     def action_large(self) -> None:
+        """Switch large type on or off and save the choice."""
         self.preferences.save(large=not self.preferences.large)
         for screen in self.screen_stack:
             if isinstance(screen, ThemedScreen):
@@ -173,14 +181,14 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.theme = f"bench-{self.bench_theme.name}" if self.bench_theme.own_colours else "ansi-dark"
 
     def _fatal_error(self) -> None:
-        """Print the error and where the log is. Values of variables may be private and are not shown."""
+        """Print the error and the path of the log. Values of variables may be private, so they are not shown."""
         import traceback
 
         self.save()
         error = self._exception
-        where = f"Log: {self.client.log} (complete)" if self.client is not None else "No job was open."
+        where = f"All entries are saved. Log: {self.client.log}" if self.client is not None else "No job was open."
         trace = traceback.format_exception(error) if error is not None else []
-        if self._exit_renderables:  # only the first error matters; the others follow from it
+        if self._exit_renderables:  # later errors are consequences of the first one
             return
         self._exit_renderables.append(
             clean("".join([*trace, "\nInternal error: benchflow has stopped. ", where, "\n"]))
@@ -189,4 +197,4 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
 
 
 def _import_pint() -> None:
-    import pint  # noqa: F401 - loaded before the first conversion needs it
+    import pint  # noqa: F401 - imported early, so that the first conversion is fast

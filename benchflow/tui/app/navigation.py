@@ -1,8 +1,8 @@
-"""Requests for another screen, one type for each screen that can be opened.
+"""Requests to open a screen, one type for each screen.
 
-No screen imports the screen that it opens. It hands a request to the app; the function that turns requests into
-screens is given to the app at the start (:func:`benchflow.tui.screen_map.screen_for`, and
-:func:`benchflow.tui.review.review_screens.review_screen_for` in a review).
+A screen does not import the screens that it opens. It passes a request to the app, and the app calls a function that
+creates the screen: :func:`benchflow.tui.screen_map.screen_for`, or
+:func:`benchflow.tui.review.review_screens.review_screen_for` in a review.
 """
 
 from typing import TYPE_CHECKING
@@ -17,58 +17,67 @@ if TYPE_CHECKING:
 
 
 class ScreenRequest(Struct, frozen=True):
-    """Base of all requests. The screen closes with a string for the screen below it, or with ``None``."""
+    """Base of all requests. Each screen closes with a string or ``None`` as its result.
+
+    Unless a request says otherwise, the string is a message that says what was saved.
+    """
 
 
 class HelpRequest(ScreenRequest, frozen=True, tag="help"):
-    """All keys of a screen. Closes with the action of the key that was chosen."""
+    """The list of all keys of a screen. Its result is the action of the chosen key."""
 
     title: str
     keys: tuple[KeyLabel, ...]
 
 
 class BenchRequest(ScreenRequest, frozen=True, tag="bench"):
-    """The bench of the open session."""
+    """The bench of the open job."""
 
 
 class WhyRequest(ScreenRequest, frozen=True, tag="why"):
-    """Why an operation is blocked. Closes with the operation to guide to, if guiding was chosen."""
+    """The reasons why an operation is blocked. Its result is the operation to guide to, if guiding was chosen."""
 
     operation: str
 
 
 class OperationListRequest(ScreenRequest, frozen=True, tag="operations"):
-    """All operations. Closes with the operation that the bench is to show."""
+    """The list of all operations. Its result is the operation to show on the bench."""
 
 
 class CalculationRequest(ScreenRequest, frozen=True, tag="calculation"):
-    """The calculations. Closes with a result for the field, where ``takes_result`` says that there is one."""
+    """The list of calculations. If ``takes_result`` is true, its result is text for the field on the bench."""
 
     takes_result: bool
 
 
 class MoveRequest(ScreenRequest, frozen=True, tag="moves"):
-    """The moves. Closes with a message, as the screens below do."""
+    """The list of moves."""
 
 
 class StateRequest(ScreenRequest, frozen=True, tag="state"):
-    """The state of the assembly, and entering a state found."""
+    """The state of the assembly; a state found can be entered there."""
 
 
 class NoteRequest(ScreenRequest, frozen=True, tag="note"):
+    """The form for a note on an operation."""
+
     operation: str
 
 
 class SignRequest(ScreenRequest, frozen=True, tag="sign"):
+    """The form for the signature at a hold point."""
+
     operation: str
 
 
 class DeviationRequest(ScreenRequest, frozen=True, tag="deviation"):
+    """The form for a deviation."""
+
     operation: str
 
 
 class CorrectionRequest(ScreenRequest, frozen=True, tag="correction"):
-    """The entries that can be corrected."""
+    """The list of entries that can be corrected."""
 
 
 class RemedyRequest(ScreenRequest, frozen=True, tag="remedy"):
@@ -78,37 +87,40 @@ class RemedyRequest(ScreenRequest, frozen=True, tag="remedy"):
 
 
 class WrenchRequest(ScreenRequest, frozen=True, tag="wrench"):
-    """The extension on the torque wrench."""
+    """The form for an extension on the torque wrench."""
 
 
 class LubricantRequest(ScreenRequest, frozen=True, tag="lubricant"):
-    """Another lubricant on the threads of a joint."""
+    """The form for another lubricant on the threads of a joint."""
 
     joint: str
     title: str
 
 
 class InstrumentRequest(ScreenRequest, frozen=True, tag="instrument"):
-    """Which instrument is used. Closes with its serial number. ``waiting`` is the entry that waits for the answer."""
+    """The list of instruments. Its result is the serial number of the chosen one.
+
+    ``waiting`` is the entry that is recorded after the choice, empty if there is none.
+    """
 
     tools: "ToolList"
     waiting: str = ""
 
 
 class ReworkRequest(ScreenRequest, frozen=True, tag="rework"):
-    """What to rework, and the plan for it."""
+    """The list of operations that can be reworked."""
 
 
 class FolderRequest(ScreenRequest, frozen=True, tag="folder"):
-    """Another folder for the log."""
+    """The form for continuing the log in another folder."""
 
 
 class LeaveRequest(ScreenRequest, frozen=True, tag="leave"):
-    """Leaving the bench."""
+    """The question before the bench is left."""
 
 
 class EndJobRequest(ScreenRequest, frozen=True, tag="end"):
-    """Ending the job."""
+    """The form that ends the job."""
 
 
 JobRequest = (
@@ -132,4 +144,4 @@ JobRequest = (
     | LeaveRequest
     | EndJobRequest
 )
-"""Everything that can be opened while a job is built; a review has its own requests."""
+"""All requests of a job. A review has its own requests."""

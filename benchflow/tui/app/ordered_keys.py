@@ -1,9 +1,9 @@
 """An app that handles keys in the order in which they were typed.
 
-A keyboard-wedge gauge types a reading and Enter as one burst. Textual handles Enter through messages that are queued
-again, so later keys of the burst overtake it and two readings become one. Here a key or a paste is dispatched only when
-the one before has passed every widget from the focused one up to the app, with everything it caused: messages, a screen
-on top, an answer that is waited for.
+A keyboard-wedge gauge types a reading and Enter as one burst. Textual handles Enter by messages that are queued again,
+so later keys of the burst overtake it and two readings become one. This app dispatches a key or a paste only after the
+previous one is handled completely by every widget from the focused one up to the app. That includes the messages it
+posted, the screen it opened and the answer it waited for.
 """
 
 import asyncio
@@ -19,14 +19,14 @@ from textual.dom import DOMNode
 Result = TypeVar("Result")
 
 QUIET_ROUNDS = 2
-"""A key may cause a message at the top of the chain (an action of the app posts to the field, the field to the screen),
-so the chain is drained until nothing has changed in two rounds."""
+"""Rounds without a change after which a key counts as handled. One round is not enough: an action of the app may post a
+message to the field, and the field another one to the screen."""
 
 
 class OrderedApp(App[Result]):
-    """``hold_keys`` is for workers, which wait for an answer outside the message handlers."""
+    """An app that dispatches one key after the other. A worker that waits for an answer uses :meth:`hold_keys`."""
 
-    _waiting: deque[events.Key | events.Paste]
+    _key_queue: deque[events.Key | events.Paste]
     _dispatching: asyncio.Task[None] | None = None
     _held: int = 0
     _released: asyncio.Event
@@ -34,16 +34,16 @@ class OrderedApp(App[Result]):
     async def on_event(self, event: events.Event) -> None:
         if isinstance(event, (events.Key, events.Paste)) and not event.is_forwarded:
             if self._dispatching is None:
-                self._waiting = deque()
+                self._key_queue = deque()
                 self._released = asyncio.Event()
                 self._dispatching = asyncio.create_task(self._dispatch(), name="keys in order")
-            self._waiting.append(event)
+            self._key_queue.append(event)
         else:
             await super().on_event(event)
 
     @contextmanager
     def hold_keys(self) -> Iterator[None]:
-        """Dispatch no key inside this block. Keys typed meanwhile wait; none is lost."""
+        """Dispatch no key inside this block. Keys typed meanwhile stay in the queue; none is lost."""
         self._held += 1
         try:
             yield
@@ -53,18 +53,18 @@ class OrderedApp(App[Result]):
                 self._released.set()
 
     async def keys_settled(self) -> None:
-        """Return when every key typed so far has been handled completely."""
+        """Wait until every key typed so far is handled completely."""
         while (dispatching := self._dispatching) is not None:
             await asyncio.wait({dispatching})
 
     async def _dispatch(self) -> None:
         try:
             while True:
-                # The event was queued by the caller, or while the last one was handled.
+                # Let the caller, or a handler of the last event, add to the queue first.
                 await asyncio.sleep(0)
-                if not self._waiting:
+                if not self._key_queue:
                     return
-                await self._dispatch_one(self._waiting.popleft())
+                await self._dispatch_one(self._key_queue.popleft())
                 await self._settle()
         finally:
             self._dispatching = None
@@ -72,10 +72,11 @@ class OrderedApp(App[Result]):
     async def _dispatch_one(self, event: events.Event) -> None:
         try:
             await super().on_event(event)
-        except Exception as error:  # noqa: BLE001 - passed on to the app's own handler, which ends the program
+        except Exception as error:  # noqa: BLE001 - passed on to the app's error handler, which ends the program
             self.call_later(_raise, error)
 
     async def _settle(self) -> None:
+        """Wait until the last key is handled completely."""
         quiet = 0
         while quiet < QUIET_ROUNDS and self.is_running:
             while self._held:
@@ -91,7 +92,7 @@ class OrderedApp(App[Result]):
             quiet = quiet + 1 if not self._held and self._chain() == before else 0
 
     def _chain(self) -> list[DOMNode]:
-        """From the focused widget up to the app; empty while one of them is not mounted."""
+        """The widgets that get a key: from the focused one up to the app. Empty while one of them is not mounted."""
         if not self.screen_stack:
             return [self]
         lowest = self.focused or self.screen
@@ -100,7 +101,7 @@ class OrderedApp(App[Result]):
         return lowest.ancestors_with_self
 
     async def _drain(self, node: DOMNode) -> None:
-        """Wait until everything in the node's queue has been handled, or the node has ended."""
+        """Wait until the node has handled everything in its queue, or has ended."""
         reached = asyncio.Event()
         if not node.is_running or not node.call_later(reached.set):
             return

@@ -1,4 +1,4 @@
-"""Ends the program in order on SIGTERM, SIGHUP and SIGINT, also when the terminal is gone."""
+"""Signals: SIGTERM, SIGHUP and SIGINT end the program cleanly, and SIGCONT paints the screen again."""
 
 import asyncio
 import os
@@ -13,15 +13,16 @@ if sys.platform != "win32":
     import termios
 
 FORCE_AFTER = 3.0
-"""Seconds until the program is ended by force. A terminal that is gone never takes the remaining output."""
+"""Seconds until the program is ended by force. A closed terminal never takes the remaining output, so the program could
+wait for ever."""
 
 END_SIGNALS = tuple(getattr(signal, name) for name in ("SIGTERM", "SIGHUP", "SIGINT") if hasattr(signal, name))
 
 
 def end_on_signals(save: Callable[[], None], leave: Callable[[int], None]) -> None:
-    """On a signal call ``save``, then ``leave`` with the exit status that a shell expects (128 + n).
+    """On a signal, call ``save``, then ``leave`` with the exit status that a shell expects (128 + n).
 
-    If the program has not ended after ``FORCE_AFTER`` seconds, it is ended by force: entries are on disk already.
+    After ``FORCE_AFTER`` seconds the program is ended by force. No entry is lost: entries are on disk already.
     """
     loop = asyncio.get_running_loop()
     for number in END_SIGNALS:
@@ -41,10 +42,10 @@ def _end(number: signal.Signals, save: Callable[[], None], leave: Callable[[int]
 
 
 def redraw_after_stop(repaint: Callable[[], None]) -> None:
-    """After SIGSTOP and SIGCONT restore the terminal mode and paint the screen again.
+    """After SIGSTOP and SIGCONT, restore the terminal mode and paint the screen again.
 
-    Textual's own handler expects SIGTSTP before. After SIGSTOP it would start a second reader of the keys, which would
-    take some of the characters that a gauge sends, and would save the wrong terminal mode.
+    Textual's own handler of SIGCONT expects SIGTSTP first. After SIGSTOP it would start a second reader of the keys,
+    which would take characters that a gauge sends. It would also save the wrong terminal mode.
     """
     if sys.platform == "win32":  # pragma: no cover - no such signals on Windows
         return
@@ -56,15 +57,15 @@ def redraw_after_stop(repaint: Callable[[], None]) -> None:
         mode = termios.tcgetattr(descriptor)
     except termios.error:
         return
-    announced = threading.Event()
+    textual_suspended = threading.Event()
 
     def suspended(number: int, frame: FrameType | None) -> None:
-        announced.set()
+        textual_suspended.set()
         suspend(number, frame)
 
     def resumed(number: int, frame: FrameType | None) -> None:
-        if announced.is_set():
-            announced.clear()
+        if textual_suspended.is_set():
+            textual_suspended.clear()
             resume(number, frame)
             return
         with suppress(termios.error):  # the terminal is gone: SIGHUP follows

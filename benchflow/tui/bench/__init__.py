@@ -1,1 +1,1 @@
-"""The bench: the screen on which an operation is carried out."""
+"""The bench: the screen for carrying out an operation."""

@@ -1,4 +1,4 @@
-"""The key bindings of the bench, and the state of each key: active, greyed or hidden."""
+"""The key bindings of the bench, and which of them are active, greyed or hidden."""
 
 from textual.binding import Binding, BindingType
 
@@ -13,6 +13,7 @@ ENTER = "enter,space"
 
 BENCH_KEYS: list[BindingType] = [
     Binding(ENTER, "start", "start", id="bench.start"),
+    Binding(ENTER, "continue", "continue", id="bench.continue"),
     Binding(ENTER, "blocked", "why blocked", id="bench.blocked"),
     Binding(ENTER, "move_now", "done, next", id="bench.move"),
     Binding(ENTER, "rework_step", "done, next", id="bench.rework-step"),
@@ -55,10 +56,10 @@ BENCH_KEYS: list[BindingType] = [
     Binding("pageup", "scroll(-3)", "", id="bench.scroll-up", show=False),
     Binding(letter("q") + ",escape,f10,ctrl+c,ctrl+q", "back", "leave", id="bench.leave"),
 ]
-"""Several bindings share a key; only the one that applies now is active, the others are hidden."""
+"""The bindings of the bench. Several share a key: one is active, and the others are hidden."""
 
 KeyState = bool | None
-"""As in Textual's ``check_action``: true active, ``None`` greyed, false hidden."""
+"""As in Textual's ``check_action``: true is active, ``None`` is greyed, false is hidden."""
 
 
 def _is_input(item: BenchInput | None, kind: type) -> bool:
@@ -66,12 +67,12 @@ def _is_input(item: BenchInput | None, kind: type) -> bool:
 
 
 def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
-    """Keys that act on the current item."""
+    """Return the states of the actions that change the current item."""
     item = cursor.item
     check = item.of if isinstance(item, WholeInput) and isinstance(item.of, CheckInput) else None
     choice = item.of if isinstance(item, WholeInput) and isinstance(item.of, ChoiceInput) else None
     hold = item.of if isinstance(item, WholeInput) and isinstance(item.of, HoldInput) else None
-    worked = item.of if isinstance(item, WholeInput) and isinstance(item.of, CalculatedInput) else None
+    calculated = item.of if isinstance(item, WholeInput) and isinstance(item.of, CalculatedInput) else None
     joint = cursor.joint
     missing = cursor.operation_task.view.missing if cursor.operation_task else ()
     return {
@@ -88,7 +89,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "uncheck": check is not None and check.complete,
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
-        "remedy_here": worked is not None and bool(worked.remedy),
+        "remedy_here": calculated is not None and bool(calculated.remedy),
         "remedy": isinstance(item, SlotInput) and bool(item.of.remedy),
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
@@ -99,13 +100,15 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
 
 
 def _task_states(cursor: BenchCursor) -> dict[str, KeyState]:
-    """Keys that start, leave or open something."""
+    """Return the states of the actions that start a task or open a screen."""
     view = cursor.client.view
     offered = cursor.operation_task is not None and not cursor.in_progress
     idle = not cursor.in_progress and view.rework is None
+    paused = any(row.status == "paused" for row in view.operations if row.operation == cursor.operation)
     ended = isinstance(cursor.task, NothingToDo) and view.finished and not view.closed
     return {
-        "start": offered and not cursor.blocked,
+        "start": offered and not cursor.blocked and not paused,
+        "continue": offered and not cursor.blocked and paused,
         "blocked": cursor.blocked,
         "why": True if cursor.operation_task else None,
         "move_now": isinstance(cursor.task, MoveTask) and (None if cursor.task.move.refused else True),
@@ -124,13 +127,13 @@ def _any_paused(cursor: BenchCursor) -> bool:
 
 
 VIEW_ONLY = frozenset({"why", "line", "operations", "scroll", "back", "help", "step_out", "blocked", "calculation"})
-"""Actions that are possible in a view-only job."""
+"""Actions that are active in a view-only job."""
 
 
 def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, KeyState]:
-    """The state of every action of the bench; an action that is not listed is active.
+    """Return the states of the actions of the bench. An action that is not listed is active.
 
-    ``typing``: the field has the focus; ``unsaved``: the last entry could not be written to disk.
+    ``typing`` is true if the field has the focus, ``unsaved`` if the last entry could not be written to disk.
     """
     states = {**_entry_states(cursor), **_task_states(cursor), "step_out": typing, "folder": unsaved}
     if typing:
@@ -141,7 +144,7 @@ def key_states(cursor: BenchCursor, typing: bool, unsaved: bool) -> dict[str, Ke
 def key_state(
     cursor: BenchCursor, states: dict[str, KeyState], action: str, parameters: tuple[object, ...]
 ) -> KeyState:
-    """The state of one action; ``states`` come from :func:`key_states`."""
+    """Return the state of one action. ``states`` come from :func:`key_states`."""
     state = states.get(action, True)
     if action == "choose" and state:
         state = _choice(cursor, parameters)
@@ -159,5 +162,37 @@ def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
     if number == 0:
         return True if len(item.of.proposed) == 1 or item.of.other_unit else None
     if item.of.other_unit:
-        return False  # a digit is part of a size and goes to the field
+        return False  # a digit is typed into the field for another size
     return isinstance(number, int) and number <= len(item.of.choices)
+
+
+def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
+    """Return why an action is blocked now. The messages are shown when its greyed key is pressed."""
+    view, task = cursor.client.view, cursor.operation_task
+    if view.closed:
+        return ("The job has ended. No more entries are possible.",)
+    if view.read_only:
+        return (f"View only: {view.read_only}.",)
+    match action:
+        case "finish" if task is not None:
+            return tuple(reason.message for reason in task.view.missing)
+        case "move_now" if isinstance(cursor.task, MoveTask):
+            return tuple(reason.message for reason in cursor.task.move.refused)
+        case "moves" | "rework" if view.rework is not None:
+            return ("A rework is in progress. Do its steps first.",)
+        case "moves" | "rework" if cursor.in_progress:
+            return ("This is possible only between operations. Finish the operation in progress, or pause it (a).",)
+        case "rework":
+            return ("No operation is done yet, so there is nothing to rework.",)
+        case "guide" if task is not None:
+            return ("This operation is not blocked. To be guided to a blocked one, choose it in the list (o).",)
+        case "why" | "guide" | "deviate":
+            return ("No operation is shown. Choose one in the list (o).",)
+        case "instrument" if not cursor.client.has_register:
+            return ("There is no shop register, so there is no instrument to choose.",)
+        case "instrument":
+            return ("An instrument is chosen at a reading. Select a reading first.",)
+        case "wrench" | "lubricant":
+            return ("This is entered while a joint is tightened. Start that operation first.",)
+        case _:
+            return ("This is not possible now.",)

@@ -25,7 +25,7 @@ from benchflow.tui.widgets.page import Page
 
 
 class BenchNavigation(Page[None], inherit_bindings=False):
-    """Opens other screens and takes over what they changed."""
+    """The part of the bench that opens other screens and shows what they changed."""
 
     def __init__(self, client: SessionClient) -> None:
         super().__init__()
@@ -33,10 +33,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.cursor = BenchCursor(client)
 
     def update_entry(self) -> None:
+        """Set up the field for the current item."""
         raise NotImplementedError
 
     def on_return(self, message: str | None) -> None:
-        """A screen has closed; ``message`` says what it put on disk, ``None`` if nothing."""
+        """Update the bench after another screen has closed. ``message`` says what was saved, ``None`` if nothing."""
         self.cursor.update()
         if message:
             self.cursor.advance_if_done()
@@ -44,7 +45,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.update_entry()
 
     def show_operation(self, operation: str) -> None:
-        """Show an operation instead of the next one; with an empty name show the next one again."""
+        """Show an operation instead of the next one. With an empty name, show the next one again."""
         self.client.selected = operation
 
     def action_line(self, by: int) -> None:
@@ -56,11 +57,11 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.redraw()
 
     def action_step_out(self) -> None:
-        """Take the focus from the field, so that letters are commands. The text stays."""
+        """Take the focus from the field, so that letters are commands. The typed text is kept."""
         self.focus_on(None)
         self.redraw()
 
-    # --- looking up ----------------------------------------------------------------------------------
+    # --- screens to read, and the guided route ----------------------------------------------------
 
     def action_why(self) -> None:
         self.bench_app.open(WhyRequest(self.cursor.operation), self._guide_to)
@@ -77,7 +78,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.on_return(None)
 
     def _guide_to(self, goal: str | None) -> None:
-        """Guide to ``goal``, if that was chosen on the page of reasons."""
+        """Guide to an operation. ``None`` if guiding was not chosen."""
         if goal:
             self.client.drafts.goal = goal
         self.on_return(None)
@@ -89,18 +90,18 @@ class BenchNavigation(Page[None], inherit_bindings=False):
 
     def action_stop_guiding(self) -> None:
         self.client.drafts.goal = ""
-        self.on_return("Back to the normal order.")
+        self.on_return("Guiding is off. The next step in the normal order is shown.")
 
     def action_calculation(self) -> None:
         self.bench_app.open(CalculationRequest(is_quantity(self.cursor.item)), self._use_result)
 
     def _use_result(self, result: str | None) -> None:
-        """Put the result into the field; it is recorded with Enter."""
+        """Put the result of a calculation into the field. Enter records it."""
         if result:
             self.cursor.set_text(result)
         self.on_return("The result is in the field. Press Enter to record it." if result else None)
 
-    # --- entering ------------------------------------------------------------------------------------
+    # --- screens to enter something ---------------------------------------------------------------
 
     def action_moves(self) -> None:
         self.bench_app.open(MoveRequest(), self.on_return)
@@ -147,9 +148,6 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.bench_app.open(LeaveRequest())
 
     def action_end(self) -> None:
-        self.bench_app.open(EndJobRequest(), self._ended)
+        self.bench_app.open(EndJobRequest(), self.on_return)
 
     action_end_early = action_end
-
-    def _ended(self, message: str | None) -> None:
-        self.on_return(message)

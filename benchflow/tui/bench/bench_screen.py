@@ -1,4 +1,4 @@
-"""The bench: what to do now, the cautions, the state of the assembly, the clocks, what comes next."""
+"""The bench screen: current task, state of the assembly, clocks and next operations."""
 
 from typing import ClassVar
 
@@ -8,7 +8,7 @@ from textual.binding import BindingType
 from textual.timer import Timer
 from textual.widgets import Input
 
-from benchflow.tui.bench.bench_bindings import BENCH_KEYS, KeyState, key_state, key_states
+from benchflow.tui.bench.bench_bindings import BENCH_KEYS, KeyState, blocked_messages, key_state, key_states
 from benchflow.tui.bench.confirmations import opening_message
 from benchflow.tui.bench.entry_actions import NOT_ENTERED, EntryActions
 from benchflow.tui.draw.bench_layout import BenchContent, draw_bench
@@ -19,7 +19,7 @@ from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, DrawnPage
 
 BURST_GAP = 0.1
-"""Seconds between keys that only a machine types."""
+"""Longest time in seconds between two keys that are typed by a gauge or scanner."""
 
 
 class BenchScreen(EntryActions, inherit_bindings=False):
@@ -52,10 +52,10 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     # --- drawing -----------------------------------------------------------------------------
 
     def update_entry(self) -> None:
-        """Set up the field for the current item, with its draft."""
+        """Set up the field for the current item, with its draft as the text."""
         item = self.cursor.item
         if item is not None and self.cursor.has_field:
-            self.entry.set_content("quantity" if is_quantity(item) else "words", self.cursor.restore_draft())
+            self.entry.set_content("quantity" if is_quantity(item) else "text", self.cursor.restore_draft())
             self.entry.display = True
             self.focus_on(self.entry)
         else:
@@ -76,7 +76,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         )
         if self.bench_app.large:
             from benchflow.tui.draw.large_type import (
-                draw_large,  # late: the first paint rarely needs it (bench_screen.py)
+                draw_large,  # late: rarely needed for the first paint (bench_screen.py)
             )
 
             picture = draw_large(self.client.view, scene, width, height)
@@ -85,7 +85,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         return DrawnPage(picture.lines, (picture.place if self.cursor.has_field else None,))
 
     def _key_labels(self) -> tuple[KeyLabel, ...]:
-        """Made again only if another key is active; most entries change nothing about that."""
+        """Return the labels for the key bar. They are made again only if other keys are active."""
         self.check_action("", ())
         view, item = self.client.view, self.cursor.item if self._states["choose"] else None
         typing = (self.focused, self.entry.kind, bool(self.entry.value))
@@ -96,16 +96,17 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         return self._keys
 
     def _start_timer(self) -> None:
-        """The only timer: every second while a clock runs or another window writes the log, else every full minute."""
+        """Start the only timer: one second while a clock runs or another window writes, else the next full minute."""
         view = self.client.view
         quick = view.clocks or (view.read_only and not view.closed)
-        self._clock = self.set_timer(1.0 if quick else 60.0 - self.client.now.second, self.tick)
+        self._clock = self.set_timer(1.0 if quick else 60.0 - self.client.now.second, self.timer_tick)
 
-    async def tick(self) -> None:
+    async def timer_tick(self) -> None:
+        """Update the clocks, and in a view-only job what another window has added. Ring the bell at a new alarm."""
         if self.client.view.read_only:
-            words = await self.client.read_new_lines()
-            if words:
-                self.show_message(words, role="alarm")
+            error = await self.client.read_new_lines()
+            if error:
+                self.show_message(error, role="alarm")
         before = _alarms(self.client)
         if self.client.update_clocks():
             self.cursor.update()
@@ -122,17 +123,24 @@ class BenchScreen(EntryActions, inherit_bindings=False):
             self._states = key_states(self.cursor, self.focused is not None, self.unsaved)
         return key_state(self.cursor, self._states, action, parameters)
 
-    # --- characters that are typed where nothing takes them -----------------------------------------------------
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return blocked_messages(self.cursor, action)
+
+    # --- characters that no field takes -----------------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
-        """A digit goes to the field even if it does not have the focus. Where no field takes a text, it is shown in a
-        message, and the rest of the burst, including Enter, has no effect."""
+        """Pass a typed digit to the field even if the field does not have the focus.
+
+        If there is no field, the typed text is shown in a message, and its Enter has no effect.
+        """
         burst = bool(self.stray_text) and event.time - self._stray_at < BURST_GAP
         if self.stray_text and event.key == "enter":
             self.discard_key(
                 event, f"“{self.stray_text}” was typed, but there is no field for it. Nothing was entered."
             )
             self.app.bell()
+            self.stray_text = ""
+        elif not burst and self.show_blocked(event.key):
             self.stray_text = ""
         elif not event.is_printable or event.character is None:
             return

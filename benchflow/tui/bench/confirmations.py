@@ -1,4 +1,4 @@
-"""Messages of the bench: when it opens, and after a reading is recorded."""
+"""Messages of the bench: when it opens, and after a reading."""
 
 from benchflow.tui.draw.input_blocks import verdict_span
 from benchflow.tui.model.bench_inputs import BenchInput, SlotInput
@@ -6,14 +6,14 @@ from benchflow.tui.model.session_client import SessionClient
 
 
 def opening_message(client: SessionClient) -> tuple[str, ...]:
-    """The message when the bench opens: view only, a damaged last line, or where the work continues."""
+    """Return the message when the bench opens: view only, a damaged last line, or the step to continue with."""
     view, journal = client.view, client.controller.journal
     if view.simulated:
-        return ("View only: this job was simulated, its times are not real.",)
+        return ("View only. This job was simulated; its times are not real.",)
     if view.read_only:
         return (f"View only: {view.read_only}.",)
     if journal.torn is not None:
-        return (f"The last line of the log was incomplete. It is kept in {journal.torn.name}. Continue from here.",)
+        return (f"The last line of the log was incomplete. It is saved in {journal.torn.name}. Continue from here.",)
     if client.controller.run > 1 and view.rework is not None:
         return (f"Rework in progress: continue with step {view.rework.step} of {view.rework.of}.",)
     if client.controller.run > 1 and view.now is not None and view.now.in_progress:
@@ -22,12 +22,12 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
 
 
 def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[str, ...]:
-    """``End float: 0.12 mm ok``, and the remedy if it is out of its limit."""
+    """Return ``End float: 0.12 mm ok``, and the remedy if the reading is out of its limit."""
     for item in items:
         same = isinstance(item, SlotInput) and item.of.name == entered.of.name
         if same and isinstance(item, SlotInput) and item.slot.slot == entered.slot.slot:
             word, _ = verdict_span(item.slot)
             which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
             text = f"{item.of.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
-            return (text, f"→ {item.of.remedy}") if item.of.remedy and word != "ok" else (text,)
-    return ("Entered.",)
+            return (text, item.of.remedy) if item.of.remedy and word != "ok" else (text,)
+    return ("Recorded.",)

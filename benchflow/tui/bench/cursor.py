@@ -1,4 +1,4 @@
-"""The cursor of the bench: the current task, its inputs, and the selected one."""
+"""The cursor of the bench: the current task, its items, and the selected item."""
 
 from benchflow.session.refusal import Refusal
 from benchflow.session.view.bench_view import BenchView, TightenInput
@@ -19,9 +19,9 @@ from benchflow.tui.model.typed_text import TypedText, typed_text
 
 
 class BenchCursor:
-    """The current task and the selected one of its ``items``, at index ``at``.
+    """The current task, its ``items``, and the index ``at`` of the selected item.
 
-    ``typed`` is the text in its field; ``scrolled`` is the number of lines by which the instruction is scrolled.
+    ``typed`` is the text in the field; ``scrolled`` is the number of lines by which the instruction is scrolled.
     """
 
     def __init__(self, client: SessionClient) -> None:
@@ -36,40 +36,45 @@ class BenchCursor:
 
     @property
     def item(self) -> BenchInput | None:
+        """The selected item."""
         return self.items[self.at] if self.at < len(self.items) else None
 
     @property
     def operation_task(self) -> OperationTask | None:
+        """The task, if it is an operation."""
         return self.task if isinstance(self.task, OperationTask) else None
 
     @property
     def operation(self) -> str:
+        """The operation shown, or an empty string."""
         return self.operation_task.view.operation if self.operation_task else ""
 
     @property
     def in_progress(self) -> bool:
+        """True if the operation shown is in progress."""
         return bool(self.operation_task and self.operation_task.view.in_progress)
 
     @property
     def blocked(self) -> bool:
-        """Whether the operation shown is blocked."""
+        """True if the operation shown is blocked."""
         return bool(
             self.operation_task and not self.operation_task.view.in_progress and self.operation_task.view.missing
         )
 
     @property
     def has_field(self) -> bool:
-        """Whether the selected item has a field to type into; never in a view-only job."""
+        """True if the selected item has a field to type into. Never true in a view-only job."""
         view = self.client.view
         return takes_text(self.item) and not (view.read_only or view.closed)
 
     @property
     def joint(self) -> TightenInput | None:
+        """The joint of the selected item, if it belongs to one."""
         given = None if self.item is None else input_of(self.item)
         return given if isinstance(given, TightenInput) else None
 
     def update(self) -> None:
-        """Take over a new view."""
+        """Show the new view of the client. Another operation starts at its first open item."""
         before = (self.operation, self.in_progress)
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
@@ -80,7 +85,7 @@ class BenchCursor:
         self.at = min(self.at, max(len(self.items) - 1, 0))
 
     def step(self, by: int) -> None:
-        """Select the item above or below."""
+        """Select an item above (negative) or below."""
         self.at = min(max(self.at + by, 0), max(len(self.items) - 1, 0))
 
     def advance(self) -> None:
@@ -88,42 +93,44 @@ class BenchCursor:
         self.at = next_input(self.items, self.at)
 
     def advance_if_done(self) -> None:
-        """Select the next item, unless the current one is still open or wrong."""
+        """Select the next item, unless the current one is open or out of its limit."""
         if self.item is not None and not is_open(self.item) and not is_out_of_limit(self.item):
             self.advance()
 
     # --- drafts -----------------------------------------------------------------------
 
     def draft_of(self, item: BenchInput) -> str:
-        """The name under which the draft of an item is kept."""
+        """Return the name under which the draft of an item is kept."""
         return f"{self.operation} {draft_key(item)}"
 
     def drafts_of_item(self) -> tuple[str, ...]:
-        """The drafts that are done when the current item is entered; a tick may need two readings."""
+        """Return the names of the drafts to delete after the current item is entered. A tick may have two readings."""
         item = self.item
         if isinstance(item, TickInput):
             return tuple(self.draft_of(each) for each in self.items if isinstance(each, TickInput))
         return () if item is None else (self.draft_of(item),)
 
     def restore_draft(self) -> str:
+        """Set the text to the draft of the selected item, and return it."""
         text = "" if self.item is None else self.client.drafts.text(self.draft_of(self.item))
         self.typed = typed_text(self.item, text)
         return text
 
     def set_text(self, text: str) -> None:
+        """Set the text of the field, and keep it as a draft."""
         self.typed = typed_text(self.item, text)
         if self.item is not None:
             self.client.drafts.set_text(self.draft_of(self.item), text)
 
     def delete_drafts(self, drafts: tuple[str, ...]) -> None:
-        """Delete the drafts of what is on disk now."""
+        """Delete the drafts of entries that are recorded now."""
         self.typed = TypedText()
         for name in drafts:
             self.client.drafts.set_text(name, "")
 
 
 def route_of(client: SessionClient) -> GuidedRoute | None:
-    """The route to the goal from the present state. The goal is cleared when it is reached or no route exists."""
+    """Return the route to the goal from the present state. Clear the goal if it is reached or no route exists."""
     goal = client.drafts.goal
     row = next((row for row in client.view.operations if row.operation == goal), None)
     if not goal or row is None or row.status in ("done", "in-progress") or client.view.closed:
@@ -139,6 +146,11 @@ def route_of(client: SessionClient) -> GuidedRoute | None:
 
 
 def task_of(client: SessionClient, route: GuidedRoute | None) -> CurrentTask:
+    """Return the task to show.
+
+    It is the rework step, else the operation in progress, the next step of the route, the selected operation, or the
+    next operation.
+    """
     view = client.view
     if view.rework is not None:
         return ReworkTask(view.rework)

@@ -1,4 +1,4 @@
-"""The actions of the bench that enter something: from the current item and its text to an intent and a message."""
+"""The actions of the bench that make entries. Each sends an intent for the current item and its text."""
 
 import asyncio
 from collections.abc import Coroutine
@@ -24,13 +24,13 @@ from benchflow.tui.model.typed_text import error_in, with_own_unit
 from benchflow.tui.widgets.entry_field import EntryField
 
 SLOW = 0.4
-"""Seconds of waiting for the disk before the screen shows a message."""
+"""Seconds of waiting for the disk before a message is shown."""
 
 NOT_ENTERED = "Not entered. The arrow shows what is wrong."
 
 
 class EntryActions(BenchNavigation, inherit_bindings=False):
-    """One intent for each key that enters something. The typed text stays until it is on disk."""
+    """The part of the bench that makes entries. The typed text stays in the field until it is on disk."""
 
     entry: EntryField
 
@@ -39,7 +39,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.unsaved = False
 
     async def _send(self, intent: str, **fields: Any) -> Accepted | None:
-        """The answer, or ``None`` if the intent was refused. Then the reasons are shown and nothing is cleared."""
+        """Send an intent. If it is refused, show the reasons, keep the typed text and return ``None``."""
         slow = asyncio.get_running_loop().call_later(SLOW, self.show_message, "Writing to disk …")
         try:
             answer = await self.client.send(intent, **fields)
@@ -55,7 +55,10 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return answer
 
     def _ask_instrument(self, refusal: Refusal, intent: str, fields: dict[str, Any]) -> bool:
-        """Ask which instrument is used, if several fit or the one in use does not; then send the entry again."""
+        """Ask which instrument is used, then send the entry again. Return false if there is no instrument to choose.
+
+        This is needed if several instruments fit, or if the one in use does not.
+        """
         lists = instruments_for(self.client, self.cursor.item, fields)
         unfit = {reason.name for reason in refusal.refused if reason.code == "instrument-unfit"}
         asked = [each for each in lists if (each.need in unfit if unfit else each.must_choose)]
@@ -66,7 +69,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         def chosen(serial: str | None) -> None:
             if serial is None:
                 self.on_return(None)
-                self.show_message("Not entered: no instrument was chosen.", role="attention")
+                self.show_message("The entry was not recorded, because no instrument was chosen.", role="attention")
                 return
             self.client.tools[tools.need] = serial
             self.action_record() if intent == "record" else self.action_tick()
@@ -77,20 +80,20 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return True
 
     def action_instrument(self) -> None:
-        """Choose another instrument for the next entries."""
+        """Choose the instrument for the next entries."""
         lists = instruments_for(self.client, self.cursor.item, {})
         item = self.cursor.item
         stretch = isinstance(item, TickInput) and item.value is not None and item.value.field == "stretch"
         tools = next((each for each in lists if (each.field == "stretch-instrument") == stretch), None)
         if tools is None:
-            self.show_message("No instrument is asked for here, or the shop has no register.", role="attention")
+            self.show_message("This entry needs no instrument, or there is no shop register.", role="attention")
             return
 
         def chosen(serial: str | None) -> None:
             self.on_return(None)
             if serial is not None:
                 self.client.tools[tools.need] = serial
-                self.show_message(f"{tools.title}: {serial}, from the next entry on.")
+                self.show_message(f"{tools.title} {serial} is used from the next entry on.")
 
         self.bench_app.open(InstrumentRequest(tools), chosen)
 
@@ -99,7 +102,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.bench_app.save_soon()
 
     def _send_and_show(self, message: str, intent: str, **fields: Any) -> None:
-        """Send one intent; when it is on disk, show the message and select the next item."""
+        """Send one intent. After it is on disk, show the message and select the next item."""
 
         async def work() -> None:
             here = (self.cursor.operation, self.cursor.in_progress)
@@ -117,6 +120,8 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         self.show_operation("")
         self._send_and_show("", "start", operation=self.cursor.operation)
 
+    action_continue = action_start
+
     def action_move_now(self) -> None:
         assert isinstance(self.cursor.task, MoveTask)
         move = self.cursor.task.move
@@ -132,7 +137,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             return
         if isinstance(item, WholeInput) and isinstance(item.of, LotInput):
             lot = self.entry.value.strip()
-            self._send_and_show(f"Lot {lot}", "lot", consumable=item.of.consumable, lot=lot)
+            self._send_and_show(f"Lot recorded: {lot}", "lot", consumable=item.of.consumable, lot=lot)
         elif isinstance(item, SlotInput):
             self.run_holding_keys(self._record(item, self.entry.value))
 
@@ -150,7 +155,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         return work()
 
     def action_next_value(self) -> None:
-        """The first of two readings of a tick is kept as a draft until the second is typed."""
+        """Go to the next reading of a tick. The first one is kept as a draft until the last one is typed."""
         if self._check_entry():
             self.cursor.step(1)
             self.update_entry()
@@ -165,11 +170,13 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
             if isinstance(each, TickInput) and each.value is not None:
                 texts[each.value.field] = self.client.drafts.text(self.cursor.draft_of(each))
         fields = tick_fields(item, texts)
-        message = chosen_instruments(self.client, item, fields)
-        self._send_and_show(f"No. {item.fastener}: {item.of.stages[item.stage - 1]}", "tick", **fields, **message)
+        instruments = chosen_instruments(self.client, item, fields)
+        self._send_and_show(
+            f"No. {item.fastener} done: {item.of.stages[item.stage - 1]}", "tick", **fields, **instruments
+        )
 
     def _check_entry(self) -> bool:
-        """Whether the text can be entered. If not, the error is shown and the text stays."""
+        """True if the text can be entered. If not, show the error and keep the text."""
         text = self.entry.value
         if not text.strip():
             self.focus_on(self.entry)

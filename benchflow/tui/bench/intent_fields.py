@@ -1,4 +1,4 @@
-"""The fields of the intents that the bench sends, and the instruments to choose from."""
+"""Builds the fields of the intents that the bench sends, and lists the instruments to choose from."""
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def reading_fields(item: SlotInput, text: str) -> dict[str, str]:
-    """The fields of a ``record`` intent."""
+    """Return the fields of a ``record`` intent."""
     return {
         "name": item.of.name,
         "value": with_own_unit(text, item.of.unit),
@@ -23,7 +23,7 @@ def reading_fields(item: SlotInput, text: str) -> dict[str, str]:
 
 
 def asks_instrument(refusal: Refusal) -> bool:
-    """Whether the only reason of the refusal is the instrument."""
+    """True if an entry was refused only because of its instrument."""
     codes = {(reason.code, reason.name) for reason in refusal.refused}
     return codes == {("value-missing", "instrument")} or {code for code, _ in codes} == {"instrument-unfit"}
 
@@ -31,12 +31,12 @@ def asks_instrument(refusal: Refusal) -> bool:
 def instruments_for(
     client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]
 ) -> "tuple[ToolList, ...]":
-    """The shop's instruments for the current item, one list for each instrument asked for.
+    """Return the shop's instruments for the current item, one list for each instrument that it needs.
 
-    ``fields`` are the fields of the intent. Empty without a register, or if its file cannot be read; the controller
-    reports that.
+    ``fields`` are the fields of the intent. The result is empty without a shop register, or if its file cannot be read;
+    the controller reports that error.
     """
-    from benchflow.session.rules.instrument_choice import (  # late: the first paint does not need it (bench_screen.py)
+    from benchflow.session.rules.instrument_choice import (  # late: not needed for the first paint (bench_screen.py)
         tools_for_joint,
         tools_for_reading,
     )
@@ -56,7 +56,7 @@ def instruments_for(
 
 
 def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: Mapping[str, object]) -> dict[str, str]:
-    """The fields that name the chosen instruments."""
+    """Return the fields with the chosen instruments."""
     if not client.tools:
         return {}
     return {
@@ -67,7 +67,7 @@ def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: M
 
 
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:
-    """The fields of a ``tick`` intent; ``texts`` are its readings by field name."""
+    """Return the fields of a ``tick`` intent. ``texts`` are its readings by the name of their field."""
     fields: dict[str, object] = {"joint": item.of.joint, "fastener": item.fastener, "stage": item.stage}
     units = {value.field: value.unit for value in item.of.tick_values}
     for name, text in texts.items():

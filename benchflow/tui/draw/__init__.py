@@ -1,1 +1,1 @@
-"""Drawing: from a view to styled lines, without Textual widgets."""
+"""Drawing functions: they turn a view into styled lines, without Textual widgets."""

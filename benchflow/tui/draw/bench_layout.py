@@ -1,4 +1,4 @@
-"""Draws the whole bench: header, current task, side column, message, key bar."""
+"""Draws the bench: header, current task, side column, messages and key bar."""
 
 from collections.abc import Sequence
 from datetime import datetime
@@ -11,24 +11,36 @@ from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.key_bar import KeyLabel, draw_keys
 from benchflow.tui.draw.operation_panel import Panel, draw_move, draw_operation, draw_rework_step
 from benchflow.tui.draw.side_column import draw_side
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, hanging, justified, rule, styled, wrap
+from benchflow.tui.draw.styled_lines import (
+    EMPTY,
+    Line,
+    Role,
+    Span,
+    counted,
+    fit,
+    hanging,
+    justified,
+    rule,
+    styled,
+    wrap,
+)
 from benchflow.tui.model.bench_inputs import BenchInput
 from benchflow.tui.model.current_task import CurrentTask, MoveTask, NothingToDo, OperationTask, ReworkTask
 from benchflow.tui.model.typed_text import TypedText
 
 NARROW = 70
-"""In fewer columns the side column is placed below the operation."""
+"""On a screen with fewer columns, the side column is below the operation."""
 
 
 class StatusMessage(Struct, frozen=True):
-    """A message that stays until the next action: what was saved, or the reasons of a refusal."""
+    """A message at the foot of a screen. It stays until the next action."""
 
     texts: tuple[str, ...] = ()
     role: Role = "text"
 
 
 class BenchContent(Struct, frozen=True):
-    """What the bench is drawn from, besides the view. ``route`` is the line about the guided route."""
+    """What the bench shows besides the view. ``route`` is the line about the guided route."""
 
     now: datetime
     task: CurrentTask = NothingToDo()
@@ -41,7 +53,7 @@ class BenchContent(Struct, frozen=True):
 
 
 class BenchPicture(Struct, frozen=True):
-    """The drawn screen; ``place`` is the position of the field."""
+    """The drawn bench. ``place`` is the position of the field; ``hidden`` is the number of hidden instruction lines."""
 
     lines: tuple[Line, ...]
     place: FieldPlace | None
@@ -49,6 +61,7 @@ class BenchPicture(Struct, frozen=True):
 
 
 def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
+    """Draw the bench in normal type."""
     keys = draw_keys(scene.keys, width - 2, 2)
     messages = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(messages)
@@ -84,6 +97,7 @@ def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) ->
 
 
 def draw_header(view: BenchView, now: datetime, width: int) -> Line:
+    """Draw the top row: procedure, unit and builder on the left, saved events and the time on the right."""
     left: list[Span] = [(f" {view.title}", "header-strong")]
     left.extend((f" · {text}", "header") for text in (view.unit, view.by) if text)
     right: list[Span] = []
@@ -97,7 +111,7 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
 
 
 def draw_alarms(view: BenchView, width: int) -> list[Line]:
-    """What to do about a time window that is closing or has closed, at most three lines."""
+    """Draw what to do about time windows that are closing or have closed, in at most three lines."""
     out: list[Line] = []
     for row in view.clocks:
         if row.phase in ("closing", "missed"):
@@ -108,7 +122,7 @@ def draw_alarms(view: BenchView, width: int) -> list[Line]:
 
 
 def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
-    """At least one row, so that the screen does not jump when a message appears."""
+    """Draw a message in at least one row, so that the screen does not jump when a message appears."""
     out: list[Line] = []
     several = len(message.texts) > 1
     for text in message.texts:
@@ -118,7 +132,7 @@ def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
             out.extend(styled(part, message.role) for part in wrap(text, width))
     if len(out) > most:
         left = len(out) - most + 1
-        out = [*out[: most - 1], styled(f"· and {left} more lines: w shows all", message.role)]
+        out = [*out[: most - 1], styled(f"· and {counted(left, 'more line')} (w shows all)", message.role)]
     return out or [EMPTY]
 
 
@@ -145,10 +159,10 @@ def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -
 
 
 def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
-    """Title, cautions and instruction of the current task."""
+    """Return title, cautions and instruction of the current task."""
     match scene.task:
         case ReworkTask(step=step):
-            return f"Rework: {step.title}", step.cautions, tuple(step.do.splitlines())
+            return step.title if step.is_move else f"Undo: {step.title}", step.cautions, tuple(step.do.splitlines())
         case MoveTask(move=move):
             return move.title, move.cautions, tuple(move.do.splitlines())
         case OperationTask(view=now):
@@ -158,7 +172,7 @@ def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution,
 
 
 def status_line(view: BenchView, now: OperationView) -> str:
-    """``In progress · 22 of 48 done · Cam carriers``."""
+    """Return the line above the title: ``In progress · 22 of 48 done · Cam carriers``."""
     row = next((row for row in view.operations if row.operation == now.operation), None)
     section = "" if row is None else row.section
     paused = row is not None and row.status == "paused"
@@ -169,8 +183,9 @@ def status_line(view: BenchView, now: OperationView) -> str:
 
 
 def no_task_text(view: BenchView) -> str:
+    """Return the text shown when there is no task."""
     if view.closed:
-        return "This job is ended. Its log does not change any more."
+        return "This job has ended. No more entries are possible."
     if view.finished:
         return "Every operation is done. Press Enter to end the job."
     return "No operation can be started now. Press o to see what blocks each one."
@@ -186,7 +201,7 @@ def _inset(line: Line, width: int) -> Line:
 
 
 def framed(title: str, body: Sequence[Line], foot: Sequence[Line], width: int, height: int) -> list[Line]:
-    """A page: the title as a header, the body, and the foot (message and keys)."""
+    """Draw a page: the title as a header, the body, and the foot with message and keys."""
     available = height - 2 - len(foot)
     rows = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     return [

@@ -1,28 +1,28 @@
-"""Draws a reading and its limit as a gauge in one terminal row, readable without colour."""
+"""Draws a reading and its limit as a gauge in one row of the screen, readable without colour."""
 
 from benchflow.session.view.bench_view import GaugePositions
 from benchflow.tui.draw.styled_lines import Line, Role, Span
 
 
 def draw_gauge(gauge: GaugePositions, width: int, role: Role = "strong") -> Line:
-    """``──────[━━━━━━●━━━]──────``: thin outside the limit, heavy inside, dashed in the guard band.
+    """Draw ``──────[━━━━━━●━━━]──────``. The line is thin outside the limit, heavy inside, dashed in the guard band.
 
-    ``role`` is the role of the mark for the reading.
+    ``role`` is the role of the mark of the reading.
     """
     last = width - 1
     cells = [_track(gauge, index / last) for index in range(width)]
     roles: list[Role] = ["faint"] * width
 
-    def put(at: float | None, mark: str, as_role: Role) -> None:
+    def mark_at(at: float | None, mark: str, as_role: Role) -> None:
         if at is not None:
             index = min(max(round(at * last), 0), last)
             cells[index] = mark
             roles[index] = as_role
 
-    put(gauge.low, "[", "text")
-    put(gauge.high, "]", "text")
+    mark_at(gauge.low, "[", "text")
+    mark_at(gauge.high, "]", "text")
     if gauge.value is not None:
-        put(gauge.value, "◄" if gauge.value < 0 else "►" if gauge.value > 1 else "●", role)
+        mark_at(gauge.value, "◄" if gauge.value < 0 else "►" if gauge.value > 1 else "●", role)
     return _joined(cells, roles)
 
 

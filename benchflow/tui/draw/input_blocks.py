@@ -1,4 +1,4 @@
-"""Draws the inputs of an operation, one line each; the current one in full with its field, limit and picture."""
+"""Draws the inputs of an operation: one line for each, and the current one in full with field, limit and picture."""
 
 from msgspec import Struct
 
@@ -17,7 +17,7 @@ from benchflow.session.view.bench_view import (
 from benchflow.trade.verdict import NOT_ACCEPTED, OUT_OF_LIMIT, VERDICT_TEXT
 from benchflow.tui.draw.gauge import draw_gauge
 from benchflow.tui.draw.joint_map import joint_pictures
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, counted, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import (
     BenchInput,
     FinishInput,
@@ -35,7 +35,7 @@ INDENT = "  "
 
 
 class FieldPlace(Struct, frozen=True):
-    """Position of a field, in cells from the top left of the lines around it."""
+    """The position and the width of a field, in cells from the top left corner of the lines that contain it."""
 
     x: int
     y: int
@@ -43,7 +43,7 @@ class FieldPlace(Struct, frozen=True):
 
 
 class InputBlock(Struct, frozen=True):
-    """The lines of one input; ``place`` is the position of its field, if it is the current one."""
+    """The lines of one input. ``place`` is the position of its field, if the input is the current one."""
 
     lines: tuple[Line, ...]
     place: FieldPlace | None = None
@@ -58,7 +58,7 @@ VERDICT_SPANS: dict[str, tuple[str, Role]] = {
 
 
 def verdict_span(reading: Reading) -> Span:
-    """``ok``, ``HIGH``, ``LOW`` or ``not proven``, with its role, and ``deviation signed`` if the limit is waived."""
+    """Return ``ok``, ``HIGH``, ``LOW`` or ``not proven`` with its role. A waived limit adds ``deviation signed``."""
     word, role = VERDICT_SPANS.get(reading.verdict, ("", "text"))
     if reading.stale:
         return "measure again", "attention"
@@ -70,9 +70,9 @@ def verdict_span(reading: Reading) -> Span:
 def blocks_of(
     now: OperationView, current: BenchInput | None, typed: TypedText, width: int, available: int
 ) -> list[InputBlock]:
-    """One block for each input, in order, and one for finishing with what is still missing.
+    """Return one block for each input, in order, and one for the finish with what is still missing.
 
-    ``available`` is the number of rows for the current one.
+    ``available`` is the number of rows for the current input.
     """
     chosen = None if current is None else input_of(current)
     out = []
@@ -100,7 +100,7 @@ def _summary(given: Input, width: int) -> list[Line]:
         case ReadingInput():
             return _summary_reading(given, width)
         case CalculatedInput():
-            shown = given.shown or "not yet"
+            shown = given.shown or "not calculated yet"
             word, role = VERDICT_SPANS.get(given.verdict, ("", "text"))
             out = given.verdict in OUT_OF_LIMIT and not given.waived
             head: Line = (_mark(given.complete, out), (given.title, "text"))
@@ -116,13 +116,13 @@ def _summary(given: Input, width: int) -> list[Line]:
         case CheckInput():
             return hanging("[x] " if given.complete else "[ ] ", given.text, width, "text", "strong")
         case LotInput():
-            lot = given.lot or "enter its number"
+            lot = given.lot or "not entered yet"
             return [(_mark(given.complete), (f"Lot of {given.title}", "text"), ("  ", "text"), (lot, "strong"))]
         case TightenInput():
-            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (given.words, "strong"))]
+            return [(_mark(given.complete), (given.title, "text"), ("  ", "text"), (given.progress, "strong"))]
         case HoldInput():
             mark, role = _mark(given.complete)
-            text = f"Signed by {given.signed}" if given.signed else f"Hold: {given.role} signs"
+            text = f"Signed by {given.signed}" if given.signed else f"Hold point, {given.role} signs"
             return hanging(mark, f"{text}: {given.text}", width, "text", role)
 
 
@@ -153,7 +153,7 @@ def _joined(head: Line, tail: Line, width: int) -> list[Line]:
 
 
 def _packed(cells: list[Line], width: int) -> list[Line]:
-    """The cells side by side, as many per line as fit."""
+    """Put the cells next to each other, as many in each line as fit."""
     widest = max((sum(len(text) for text, _ in cell) for cell in cells), default=1)
     per_line = max(1, (width + 2) // (widest + 2))
     out: list[Line] = []
@@ -192,7 +192,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
 
 
 def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """The field always stays visible: of many readings only those near the current one are shown."""
+    """Draw a reading. The field is always visible; of many readings only those near the current one are shown."""
     given, slot = item.of, item.slot
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
     place = FieldPlace(3, 0, FIELD_WIDTH)
@@ -207,7 +207,7 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
 
 
 def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
-    """The lines under the field: the converted value, the gauge, the entry so far, the remedy."""
+    """Draw the lines below the field: converted value, gauge, recorded value and remedy."""
     given, slot = item.of, item.slot
     word, role = verdict_span(slot)
     lines = _note_below(typed, place, width)
@@ -222,17 +222,17 @@ def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: in
         lines.append(styled(INDENT + given.summary, "strong"))
     if given.remedy:
         lines.extend(hanging("  → ", given.remedy, width, "attention"))
-    with_what = given.instrument and f"with: {given.instrument}"
-    rule = "must be inside the limit by the guard band" if given.decision == "guarded" else ""
-    if with_what or rule:
+    instrument = given.instrument and f"with: {given.instrument}"
+    rule = "must be inside the limit by at least the guard band" if given.decision == "guarded" else ""
+    if instrument or rule:
         lines.extend(
-            styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (with_what, rule))), width - 2)
+            styled(INDENT + part, "faint") for part in wrap("; ".join(filter(None, (instrument, rule))), width - 2)
         )
     return lines
 
 
 def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line], int]:
-    """The readings, and the line in which the current one is."""
+    """Draw all readings. Return the lines, and the index of the line with the current reading."""
     cells: list[Line] = []
     for slot in given.readings:
         word, role = verdict_span(slot)
@@ -245,18 +245,18 @@ def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line
 
 
 def _around(lines: list[Line], at: int, available: int) -> list[Line]:
-    """``available`` of the lines, including the one at ``at``, with the number of the hidden ones."""
+    """Return ``available`` of the lines, including the one at ``at``, and a line with the number of hidden ones."""
     if len(lines) <= available:
         return lines
     start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))
     return [
         *lines[start : start + available - 1],
-        styled(f"{INDENT} … {len(lines) - available + 1} more lines of readings: ↑↓", "faint"),
+        styled(f"{INDENT} … {counted(len(lines) - available + 1, 'more line')} of readings (↑↓)", "faint"),
     ]
 
 
 def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
-    """The row under the field: the converted value, or an arrow at what is wrong."""
+    """Draw the row below the field: the converted value, or an arrow at the wrong character."""
     if typed.error:
         at = place.x + min(typed.at if typed.at is not None else len(typed.text), place.width - 1)
         return hanging(" " * at + "↑ ", typed.error, max(width, at + 24), "out-of-limit")
@@ -264,9 +264,9 @@ def _note_below(typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
 
 
 def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """As roomy as fits. If rows are few, the title is left out first, then the settings, then rows of the picture."""
+    """Draw a joint as large as fits. If rows are few, the title is left out first, then the settings."""
     drawing = joint.draw_down
-    instruction = drawing.words if drawing is not None and drawing.open else joint.words
+    instruction = drawing.progress if drawing is not None and drawing.open else joint.progress
     words = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
     bad = [
@@ -291,7 +291,7 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
 
 
 def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list[Line], FieldPlace | None]:
-    """The field for the reading that a tick needs."""
+    """Draw the field for the reading that a tick needs."""
     if not isinstance(item, TickInput) or item.value is None:
         return [], None
     label = f"{INDENT}{item.value.title.capitalize()} at no. {item.fastener} "
@@ -310,7 +310,7 @@ def _reading_field(item: BenchInput, typed: TypedText, width: int) -> tuple[list
 
 
 def _choice(item: BenchInput, choice: ChoiceInput, typed: TypedText, width: int, available: int) -> InputBlock:
-    """The parts to choose from. The field for another size always stays visible."""
+    """Draw the parts to choose from. The field for another size is always visible."""
     lines: list[Line] = hanging("► ", choice.title, width, "strong", "now")
     note = [styled(INDENT + part, "faint") for part in wrap(choice.note, width - 2)] if choice.note else []
     parts: list[Line] = []
@@ -343,7 +343,12 @@ def _calculated(worked: CalculatedInput, width: int) -> list[Line]:
     lines.extend(styled(INDENT + part, "text") for part in wrap(worked.filled or worked.formula, width - 2))
     word, role = VERDICT_SPANS.get(worked.verdict, ("", "text"))
     lines.append(
-        ((INDENT, "text"), (worked.shown or "not yet", "strong"), ("  " + word, role), ("  " + worked.limit, "text"))
+        (
+            (INDENT, "text"),
+            (worked.shown or "not calculated yet", "strong"),
+            ("  " + word, role),
+            ("  " + worked.limit, "text"),
+        )
     )
     if worked.gauge is not None:
         lines.append(((INDENT, "text"), *draw_gauge(worked.gauge, min(width - 2, 44), role)))

@@ -1,4 +1,4 @@
-"""Draws a joint as the part lies, each fastener with its number and a stroke for every stage done.
+"""Draws a map of a joint: each fastener at its place on the part, with its number and a stroke for every stage done.
 
 The strokes are like paint marks on a bolt head. The next fastener is between arrows.
 """
@@ -8,13 +8,13 @@ from benchflow.trade.verdict import OUT_OF_LIMIT
 from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, Span, fit, width_of
 
 STROKES = 5
-"""Up to so many stages are drawn as strokes; more are written as a digit."""
+"""Maximum number of stages drawn as strokes. With more stages, the number of stages done is shown instead."""
 
 
 def joint_pictures(joint: TightenInput, width: int) -> list[list[Line]]:
-    """The same picture from the roomiest to the most compact.
+    """Return the map in several sizes, the largest first.
 
-    The last one is a list in order of the numbers, for a part that is too wide for the screen.
+    The last one is a list in the order of the numbers, for a part that is too wide for the screen.
     """
     grid = {(fastener.row, fastener.column): fastener for fastener in joint.fasteners}
     rows = [[grid.get((row, column)) for column in range(joint.columns)] for row in range(joint.rows)]
@@ -37,19 +37,23 @@ def joint_pictures(joint: TightenInput, width: int) -> list[list[Line]]:
 
 
 def is_drawing_down(joint: TightenInput) -> bool:
-    """Whether the part is still being drawn down, before the first stage. Only the builder can say that it is seated:
-    no key may lead from drawing down to the full torque on a part that is not level."""
+    """True if the part is still being drawn down, before the first stage.
+
+    Only the builder can confirm that the part is seated. No single key may lead from drawing down to full torque,
+    because the part may not be level.
+    """
     return joint.draw_down is not None and joint.draw_down.open
 
 
 def next_fastener(joint: TightenInput) -> int | None:
-    """The fastener to tighten next."""
+    """Return the number of the fastener to tighten next, ``None`` if there is none."""
     if joint.draw_down is not None and is_drawing_down(joint):
         return joint.draw_down.next
     return joint.next if joint.next is not None else joint.reread[0] if joint.reread else None
 
 
 def tally_width(joint: TightenInput) -> int:
+    """Return the width of the strokes of one fastener, in cells."""
     return max(min(len(joint.stages), STROKES), 2)
 
 

@@ -36,12 +36,13 @@ CHARACTERS = {"space": " ", "question_mark": "?", "equals_sign": "="}
 
 
 def character_of(key: str) -> str | None:
-    """The character that a key types, or ``None``."""
+    """Return the character that a key types, or ``None``."""
     return key if len(key) == 1 else CHARACTERS.get(key)
 
 
 class KeyLabel(Struct, frozen=True):
-    """One key with its label. A blocked action (``enabled`` false) is greyed. ``shown``: also in the key bar."""
+    """One key with its label. A blocked action (``enabled`` is false) is greyed. The help lists every key; the key bar
+    only those with ``shown``."""
 
     id: str
     key: str
@@ -52,13 +53,16 @@ class KeyLabel(Struct, frozen=True):
 
 
 def key_name(key: str) -> str:
-    """The name printed on the key: ``Enter``, ``F6``, ``n``."""
+    """Return the name printed on the key: ``Enter``, ``F6``, ``n``."""
     return NAMES.get(key) or (key.upper() if key.startswith("f") and key[1:].isdigit() else key)
 
 
 def key_labels(screen: Screen[Any], focused: Widget | None) -> tuple[KeyLabel, ...]:
-    """One label for each active binding that has a description, in the order in which the screen lists them. Of several
-    keys with the same action only the first is named. Keys that the focused field would take as text are left out."""
+    """Return one label for each active binding with a description, in the order of the screen's bindings.
+
+    If several keys have the same action, only the first is named. Keys that the focused field would take as text are
+    left out.
+    """
     found: dict[str, tuple[ActiveBinding, list[str]]] = {}
     for key, each in screen.active_bindings.items():
         binding = each.binding
@@ -78,21 +82,21 @@ def key_labels(screen: Screen[Any], focused: Widget | None) -> tuple[KeyLabel, .
 
 @cache
 def keys_of(screen: type[Screen[Any]]) -> dict[str, tuple[str, ...]]:
-    """The keys of each binding by its id, in the order of the screen's list."""
+    """Return the keys of each binding by its id, in the order of the screen's bindings."""
     own = (binding for binding in screen.BINDINGS if isinstance(binding, Binding))
     return {binding.id or "": tuple(key.strip() for key in binding.key.split(",")) for binding in own}
 
 
 def _action(active: ActiveBinding) -> str:
-    """The action with its namespace, so that it can be run from another screen."""
+    """Return the action with its namespace, so that it can be run from another screen."""
     action = active.binding.action
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
 def draw_keys(labels: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
-    """``Enter finish  w why  ? all keys  q leave`` in at most ``most`` rows.
+    """Draw the key bar, such as ``Enter finish   w why   ? help   q leave``, in at most ``most`` rows.
 
-    If they do not fit, blocked keys are left out first, then the last ones. Leaving and help always stay.
+    If the keys do not fit, blocked keys are left out first, then the last ones. Help and leaving always stay.
     """
     left = [label for label in labels if label.shown]
     rows = _rows([_piece(label) for label in left], width)
@@ -107,7 +111,7 @@ def draw_keys(labels: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
 
 
 def key_at(line: Line, x: int) -> tuple[str, str] | None:
-    """The key and the label at a cell of a row of keys, for a touch or a mouse click."""
+    """Return the key and the label at cell ``x`` of a row of the key bar, for a touch or a mouse click."""
     at, key = 0, ""
     for text, role in line:
         at += cell_count(text)

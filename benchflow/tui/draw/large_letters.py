@@ -1,7 +1,7 @@
 """Large letters, four rows high, drawn with quarter-block characters.
 
-Each letter is five dots wide and seven high, as on a dot-matrix display: two hexadecimal digits per row from the top,
-the leftmost dot is 16.
+Each letter is five dots wide and seven dots high, as on a dot-matrix display. ``DOTS`` has two hexadecimal digits for
+each row of dots, from the top; the leftmost dot is 16.
 """
 
 import unicodedata
@@ -10,7 +10,7 @@ from benchflow.tui.draw.styled_lines import Line, Role, styled
 
 ROWS = 4
 COLUMNS = 3
-"""Cells per letter, including the gap behind it."""
+"""Cells for each letter, including the gap behind it."""
 
 DOTS = {
     " ": "00000000000000", "A": "0E11111F111111", "B": "1E11111E11111E", "C": "0E11101010110E",
@@ -40,16 +40,16 @@ DOTS = {
 }  # fmt: skip
 SAME = {"–": "-", "—": "-", "−": "-", "’": "'", "‘": "'", "“": '"', "”": '"', "μ": "µ"}
 QUARTERS = " ▘▝▀▖▌▞▛▗▚▐▜▄▙▟█"
-"""By its dots: top left 1, top right 2, bottom left 4, bottom right 8."""
+"""Block characters. The index is the sum of the dots: top left 1, top right 2, bottom left 4, bottom right 8."""
 
 
 def large_width(text: str) -> int:
-    """Cells across."""
+    """Return the width of a text in large letters, in cells."""
     return COLUMNS * len(text)
 
 
 def large_lines(text: str, role: Role = "strong") -> list[Line]:
-    """Four rows; one row of ordinary letters where a character has no large one."""
+    """Draw a text in four rows. If a character has no large letter, the text is one row of normal letters."""
     letters = [_dots(char) for char in text]
     if any(letter is None for letter in letters):
         return [styled(text, role)]
@@ -61,14 +61,14 @@ def large_lines(text: str, role: Role = "strong") -> list[Line]:
 
 
 def large_fits(text: str, width: int, most: int) -> bool:
-    """Whether all of it is seen in so many lines of large letters."""
+    """True if the whole text fits into ``most`` lines of large letters."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
     return len(lines) <= most and all(len(line) <= available for line in lines)
 
 
 def large_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
-    """Broken at blanks into at most ``most`` lines of large letters, with an ellipsis where that cuts it."""
+    """Draw a text in at most ``most`` lines of large letters, broken at spaces, with an ellipsis where it is cut."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
     if len(lines) > most:
@@ -95,7 +95,7 @@ def _broken(text: str, available: int) -> list[str]:
 def _dots(char: str) -> tuple[int, ...] | None:
     plain = SAME.get(char, char)
     if plain not in DOTS:
-        plain = unicodedata.normalize("NFD", plain)[0]  # a letter without its accent is better than none
+        plain = unicodedata.normalize("NFD", plain)[0]  # a letter without its accent is better than no letter
     code = DOTS.get(plain)
     return None if code is None else tuple(int(code[at : at + 2], 16) for at in range(0, 14, 2))
 

@@ -1,4 +1,4 @@
-"""Draws the bench in large type, to be read from the far side: what to do, the figure that matters, the clock."""
+"""Draws the bench in large type, readable from the far side of the bench."""
 
 from benchflow.session.view.bench_view import BenchView, TightenInput
 from benchflow.tui.draw.bench_layout import (
@@ -31,7 +31,7 @@ from benchflow.tui.model.current_task import OperationTask
 
 
 def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
-    """The same content as the normal bench: title and figure large, the rest in normal type below."""
+    """Draw the bench with the main figure, or else the title, in large letters and the rest in normal type."""
     inner = width - 2
     keys = draw_keys(scene.keys, inner, 1)
     foot = [*draw_alarms(view, inner), *draw_message(scene.message, inner, 2)]
@@ -62,14 +62,19 @@ def _inset(line: Line, width: int) -> Line:
 
 
 def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> list[Line]:
-    """The title, in two lines of large letters if they fit, and the cautions."""
+    """Draw the title, the cautions, and as much of the instruction as fits.
+
+    The title is in large letters only if the current input has no figure: what is to be done now is large.
+    """
     title, cautions, instruction = task_text(view, scene)
     warnings = draw_cautions(cautions, width)
     over = status_line(view, scene.task.view) if isinstance(scene.task, OperationTask) else scene.route
     head = [styled(cut(over, width), "label")]
     lines = 2 if available - len(head) - len(warnings) >= 8 else 1
-    drawn = large_wrapped(title, width, lines)
-    whole = [] if large_fits(title, width, lines) else [styled(part, "strong") for part in wrap(title, width)]
+    with_figure = bool(large_figure(scene.item, scene.typed.text)[0])
+    drawn = [] if with_figure else large_wrapped(title, width, lines)
+    complete = not with_figure and large_fits(title, width, lines)
+    whole = [] if complete else [styled(part, "strong") for part in wrap(title, width)]
     out = [*head, *drawn, *whole, *warnings]
     left = available - len(out) - 1
     rest = [line for text in instruction for line in paragraph_lines(text, width)]
@@ -79,7 +84,7 @@ def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> li
 
 
 def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
-    """The current input in large letters with the most urgent clock; below it the field, if there is one."""
+    """Draw the current input and the most urgent clock in large letters, and the field below."""
     item = scene.item
     text, words = large_figure(item, scene.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
@@ -103,7 +108,7 @@ def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line
 
 
 def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
-    """The joint as it lies, if it fits under the figure."""
+    """Draw the map of the joint, if it fits under the figure."""
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
         return []
@@ -130,7 +135,7 @@ def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int)
 
 
 def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
-    """The large text for an item, and the normal text below it."""
+    """Return the text of an item in large letters, and the text in normal type below it."""
     match item:
         case SlotInput():
             which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
@@ -140,9 +145,9 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
         case TickInput(of=joint):
             stage = typed or joint.wrench_setting or joint.stages[item.stage - 1].partition(" (")[0]
             with_extension = "WRENCH SETTING WITH EXTENSION · " if joint.wrench_setting and not typed else ""
-            return (f"►{item.fastener}  {stage}", with_extension + joint.words)
+            return (f"►{item.fastener}  {stage}", with_extension + joint.progress)
         case WholeInput(of=TightenInput() as joint) if joint.draw_down is not None and is_drawing_down(joint):
-            return (f"►{joint.draw_down.next}", joint.draw_down.words)
+            return (f"►{joint.draw_down.next}", joint.draw_down.progress)
         case WholeInput():
             given = item.of
             text = getattr(given, "text", "") or getattr(given, "title", "")
@@ -154,8 +159,8 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
 
 
 def draw_state_short(view: BenchView, width: int) -> list[Line]:
-    """The state in two rows: ``pistons down · valves shut``."""
-    words = " · ".join(f"{row.title} {row.words if row.known else '? not known'}" for row in view.state_rows)
+    """Draw the state in at most two rows: ``pistons down · valves shut``."""
+    words = " · ".join(f"{row.title} {row.value if row.known else '? not known'}" for row in view.state_rows)
     lines = wrap(words, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
     return [styled(part) for part in shown if part]

@@ -1,4 +1,4 @@
-"""Draws the current operation, rework step or move: cautions first, then the instruction, then the inputs."""
+"""Draws the current operation, rework step or move: cautions, then the instruction, then the inputs."""
 
 from collections.abc import Sequence
 
@@ -7,33 +7,33 @@ from msgspec import Struct
 from benchflow.procedure.model import Caution
 from benchflow.session.view.bench_view import CalculatedInput, Input, MoveRow, OperationView, ReadingInput, ReworkView
 from benchflow.tui.draw.input_blocks import FieldPlace, InputBlock, blocks_of
-from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, cut, hanging, styled, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, cell_count, counted, cut, hanging, styled, wrap
 from benchflow.tui.model.bench_inputs import BenchInput, takes_text
 from benchflow.tui.model.typed_text import TypedText
 
 MAX_REASONS = 4
-"""Reasons shown on the bench for a blocked operation; key w shows all of them."""
+"""Number of reasons shown on the bench for a blocked operation. Key w shows all of them."""
 
 
 class Panel(Struct, frozen=True):
-    """Drawn lines, the position of the field in them, and how many lines of the instruction are hidden."""
+    """Drawn lines, the position of the field in them, and the number of hidden instruction lines."""
 
     lines: tuple[Line, ...]
     place: FieldPlace | None = None
-    hidden: int = 0  # lines of the instruction
+    hidden: int = 0
 
 
 def draw_operation(
     now: OperationView,
-    about: str,
+    status: str,
     item: BenchInput | None,
     typed: TypedText,
     width: int,
     height: int,
     scrolled: int = 0,
 ) -> Panel:
-    """``about`` is the line above the title; the instruction is scrolled by ``scrolled`` lines."""
-    top: list[Line] = [styled(cut(about, width), "label")]
+    """Draw an operation. ``status`` is the line above the title; the instruction is scrolled by ``scrolled`` lines."""
+    top: list[Line] = [styled(cut(status, width), "label")]
     top.extend(styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width))
     if now.missing and not now.in_progress:
         top.extend(
@@ -56,7 +56,7 @@ def draw_operation(
 
 
 def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
-    """Each caution with its signal word as a panel in front (ANSI Z535.4), a blank line above the first."""
+    """Draw a blank line, then each caution after a panel with its signal word (ANSI Z535.4)."""
     out: list[Line] = [EMPTY] if cautions else []
     for caution in cautions:
         badge = f" {caution.signal.upper()} "
@@ -68,7 +68,7 @@ def draw_cautions(cautions: Sequence[Caution], width: int) -> list[Line]:
 
 
 def paragraph_lines(text: str, width: int) -> list[Line]:
-    """A paragraph; a number at its start gets a hanging indent."""
+    """Draw a paragraph. If it starts with a number, its other lines are indented."""
     head, _, rest = text.strip().partition(" ")
     if rest and head.rstrip(".)").isdigit() and len(head) <= 3:
         return hanging(f"{head.rstrip('.)'):>2}  ", rest.strip(), width, "text", "label")
@@ -76,9 +76,10 @@ def paragraph_lines(text: str, width: int) -> list[Line]:
 
 
 def draw_rework_step(step: ReworkView, width: int) -> Panel:
-    """The current step of a rework plan."""
+    """Draw the current step of a rework plan."""
     lines: list[Line] = [styled(f"Rework: step {step.step} of {step.of}", "label")]
-    lines.extend(styled(part, "title") for part in wrap(step.title, width))
+    title = step.title if step.is_move else f"Undo: {step.title}"
+    lines.extend(styled(part, "title") for part in wrap(title, width))
     lines.extend(draw_cautions(step.cautions, width))
     lines.append(EMPTY)
     lines.extend(line for text in step.do.splitlines() if text.strip() for line in paragraph_lines(text, width))
@@ -89,7 +90,7 @@ def draw_rework_step(step: ReworkView, width: int) -> Panel:
 
 
 def draw_move(move: MoveRow, width: int) -> Panel:
-    """A move that is the next step of a route."""
+    """Draw a move that is the next step of a route."""
     lines: list[Line] = [styled("Do now", "label"), *(styled(part, "title") for part in wrap(move.title, width))]
     lines.extend(draw_cautions(move.cautions, width))
     lines.append(EMPTY)
@@ -105,7 +106,7 @@ def draw_move(move: MoveRow, width: int) -> Panel:
 def _background(now: OperationView, width: int) -> list[Line]:
     out: list[Line] = []
     if now.uses:
-        out.extend(hanging("With: ", ", ".join(now.uses), width, "faint"))
+        out.extend(hanging("With: ", "; ".join(now.uses), width, "faint"))
     if now.because:
         out.extend(hanging("Why here: ", now.because, width, "faint"))
     return out
@@ -131,10 +132,10 @@ def _composed(
     scrolled: int,
     width: int,
 ) -> Panel:
-    """Everything with blank lines, if the height allows it.
+    """Put the parts together, with blank lines between them if the height allows it.
 
-    If not, the background is left out, then the blank lines; then the instruction and the other inputs are shortened.
-    Cautions and the current input are always whole.
+    If not, the background is left out first, then the blank lines. Then the instruction and the other inputs are
+    shortened. Cautions and the current input are always complete.
     """
     inputs, place_at, current = _stacked(blocks, item)
     gaps = (1 if instruction else 0) + (1 if inputs else 0)
@@ -170,7 +171,7 @@ def _composed(
 def _stacked(
     blocks: list[InputBlock], item: BenchInput | None
 ) -> tuple[list[Line], FieldPlace | None, tuple[int, int]]:
-    """All blocks below one another, the position of the field, and the first and last line of the current block."""
+    """Return the lines of all blocks, the position of the field, and the range of lines of the current block."""
     lines: list[Line] = []
     place: FieldPlace | None = None
     current = (0, 0)
@@ -194,12 +195,12 @@ def _scrolled_text(lines: list[Line], available: int, scrolled: int) -> tuple[li
     shown = lines[start : start + available - 1]
     left = len(lines) - start - len(shown)
     if left:
-        return [*shown, styled(f"    ▼ {left} more lines: PgDn", "attention")], left
-    return [*lines[-available + 1 :], styled("    ▲ end of the text: PgUp goes back", "attention")], 0
+        return [*shown, styled(f"    ▼ {counted(left, 'more line')} (PgDn)", "attention")], left
+    return [*lines[-available + 1 :], styled("    ▲ end of the text (PgUp scrolls back)", "attention")], 0
 
 
 def _window(lines: list[Line], current: tuple[int, int], available: int) -> tuple[list[Line], int]:
-    """``available`` of the lines, including the current ones, and the number of lines cut off above."""
+    """Return ``available`` of the lines, including the current block, and the number of lines cut off above."""
     if len(lines) <= available:
         return lines, 0
     start = max(min(current[0] - 1, len(lines) - available), 0)

@@ -1,4 +1,4 @@
-"""Draws the side column of the bench: the state of the assembly, the clocks, what comes next."""
+"""Draws the side column of the bench: the state of the assembly, the clocks, and the next operations."""
 
 from collections.abc import Sequence
 
@@ -19,17 +19,17 @@ URGENCY = ("closing", "missed", "open", "wait")
 """Phases of a clock, the most urgent first."""
 
 USUAL_NEXT_ROWS = 5
-"""Rows kept for NEXT, if the state and the clocks fit above."""
+"""Rows for NEXT, if the state and the clocks leave that many."""
 
 MIN_NEXT_ROWS = 2
-"""Rows left for NEXT at least, before any line of the state is left out; key o lists all operations."""
+"""Minimum rows for NEXT. Key o lists all operations."""
 
 REASONS = 3
-"""Blocked operations that are shown with their reason; keys w and o show it for all."""
+"""Number of blocked operations shown with their reason. Keys w and o show the reasons of all."""
 
 
 def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
-    """All three. If rows are few, blank lines are left out first, then each clock gets one row."""
+    """Draw state, clocks and next operations. If rows are few, each clock gets one row and blank lines are left out."""
     clocks = draw_clocks(view.clocks, width, max(height // 3, 3))
     if len(view.state_rows) + 1 + len(clocks) + USUAL_NEXT_ROWS > height:
         clocks = draw_clocks_short(view.clocks, width, 4)
@@ -46,13 +46,14 @@ def draw_side(view: BenchView, width: int, height: int) -> list[Line]:
 
 
 def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
+    """Draw the state of the assembly."""
     if not rows:
         return []
     column = min(max(cell_count(row.title) for row in rows) + 2, width // 2)
     out: list[Line] = [rule(width, "STATE")]
     spare = height - 1 - len(rows)
     for row in rows:
-        words = row.words if row.known else "? not known"
+        words = row.value if row.known else "? not known"
         role: Role = "strong" if row.known else "attention"
         parts = wrap(words, width - column)
         if len(parts) - 1 > spare:
@@ -63,12 +64,12 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
             out.append(((title if index == 0 else " " * column, "text"), (part, role)))
     if len(out) > height:
         left = len(out) - height + 1
-        out = [*out[: height - 1], styled(f"and {left} more: s", "faint")]
+        out = [*out[: height - 1], styled(f"and {left} more (s)", "faint")]
     return out
 
 
 def clock_text(row: ClockRow) -> tuple[str, Role]:
-    """``▲ 0:45 left``; after the end, how long ago it was."""
+    """Return the text of a clock: ``▲ 0:45 left``, or ``× closed 0:10 ago``."""
     if row.seconds is None:
         return (row.phase, "text")
     left = row.seconds
@@ -86,6 +87,7 @@ def clock_text(row: ClockRow) -> tuple[str, Role]:
 
 
 def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
+    """Draw each clock with the operation that it belongs to, in two or three rows."""
     if not rows:
         return []
     out: list[Line] = [rule(width, "CLOCK")]
@@ -101,7 +103,7 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
 
 
 def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]:
-    """One row each, the most urgent first: ``▲ 2:48 left  Set the head down``."""
+    """Draw each clock in one row, the most urgent first: ``▲ 2:48 left  Set the head down``."""
     if not rows:
         return []
     urgent = sorted(rows, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0))
@@ -116,7 +118,7 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
 
 
 def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
-    """What can be started next, then what is blocked and why, each in the author's order."""
+    """Draw the operations that can be started, then the blocked ones with reasons, each in the author's order."""
     here = view.now.operation if view.now is not None else ""
     rows = [row for row in view.operations if row.status not in ("done", "in-progress") and row.operation != here]
     ready = [row for row in rows if row.status != "blocked"]
@@ -134,17 +136,18 @@ def draw_next(view: BenchView, width: int, height: int) -> list[Line]:
 def _listed(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
     lines = [_next_line(row, width) for row in rows[:height]]
     if len(rows) > height > 2:
-        lines[-1] = styled(f"and {len(rows) - height + 1} more: o", "faint")
+        lines[-1] = styled(f"and {len(rows) - height + 1} more (o)", "faint")
     return lines
 
 
 def _blocked_rows(rows: Sequence[OperationRow], width: int, height: int) -> list[Line]:
-    """The first ones with their reasons, then titles only."""
+    """Draw the first blocked operations with their reasons, the others by title only."""
     out: list[Line] = []
     for index, row in enumerate(rows):
         left = len(rows) - index
         if len(out) + 1 >= height and left > 1:
-            return [*out, styled(f"and {left} more: o", "faint")][:height]
+            hidden = f"and {left} more (o)" if out else f"{left} operations (o)"
+            return [*out, styled(hidden, "faint")][:height]
         out.append(_next_line(row, width))
         reason = [styled("  " + part, "blocked") for part in wrap(row.reason, width - 2)[:2]]
         if index < REASONS and len(out) + len(reason) + (1 if left > 1 else 0) <= height:

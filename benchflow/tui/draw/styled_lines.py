@@ -1,9 +1,9 @@
 """Styled lines: text with a role for each piece. Every drawing function returns them, the canvas paints them.
 
-A role says what a piece is (``caution``, ``next``), not its style; a theme maps roles to styles.
+A role is the kind of a piece (``caution``, ``next``), not its style. A theme maps roles to styles.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 from rich.cells import cell_len, set_cell_size
@@ -22,29 +22,29 @@ EMPTY: Line = ()
 
 
 def styled(text: str, role: Role = "text") -> Line:
-    """A line of one piece."""
+    """Return a line of one piece."""
     return ((text, role),)
 
 
 def width_of(line: Line) -> int:
-    """Width in terminal cells."""
+    """Return the width of a line in terminal cells."""
     return sum(cell_len(text) for text, _ in line)
 
 
 def plain(line: Line) -> str:
-    """The text without roles."""
+    """Return the text of a line without roles."""
     return "".join(text for text, _ in line)
 
 
 def cut(text: str, width: int) -> str:
-    """The text in at most ``width`` cells, with an ellipsis where its end is cut off."""
+    """Return the text in at most ``width`` cells, with an ellipsis if its end is cut off."""
     if cell_len(text) <= width:
         return text
     return set_cell_size(text, width - 1).rstrip() + "…" if width > 0 else ""
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """Lines of at most ``width`` cells, broken at spaces; a longer word is broken inside."""
+    """Break a text at spaces into lines of at most ``width`` cells. A longer word is broken inside."""
     width = max(width, 1)
     out: list[str] = []
     for paragraph in text.splitlines() or [""]:
@@ -56,7 +56,7 @@ def wrap(text: str, width: int) -> list[str]:
             if line:
                 out.append(line)
             while cell_len(word) > width:
-                head = _head(word, width)
+                head = _start_of(word, width)
                 out.append(head)
                 word = word[len(head) :]
             line = word
@@ -64,7 +64,8 @@ def wrap(text: str, width: int) -> list[str]:
     return out
 
 
-def _head(word: str, width: int) -> str:
+def _start_of(word: str, width: int) -> str:
+    """Return the longest start of a word that fits into ``width`` cells, at least one character."""
     taken = 0
     for index, char in enumerate(word):
         taken += cell_len(char)
@@ -74,7 +75,7 @@ def _head(word: str, width: int) -> str:
 
 
 def hanging(mark: str, text: str, width: int, role: Role = "text", mark_role: Role | None = None) -> list[Line]:
-    """The text wrapped with a hanging indent: a mark in front, further lines indented by the width of the mark."""
+    """Wrap a text with a hanging indent: a mark before the first line, the other lines indented by its width."""
     indent = cell_len(mark)
     marked: Span = (mark, mark_role or role)
     return [
@@ -84,7 +85,7 @@ def hanging(mark: str, text: str, width: int, role: Role = "text", mark_role: Ro
 
 
 def fit(line: Line, width: int, fill: Role = "text") -> Line:
-    """Exactly ``width`` cells: padded with ``fill``, or cut with an ellipsis."""
+    """Return the line in exactly ``width`` cells: padded with ``fill``, or cut with an ellipsis."""
     available = width
     out: list[Span] = []
     for text, role in line:
@@ -100,13 +101,13 @@ def fit(line: Line, width: int, fill: Role = "text") -> Line:
 
 
 def justified(left: Line, right: Line, width: int, fill: Role = "text") -> Line:
-    """``left`` at the left edge, ``right`` at the right edge; ``left`` is cut if both do not fit."""
+    """Put ``left`` at the left edge and ``right`` at the right edge. ``left`` is cut if both do not fit."""
     available = max(width - width_of(right), 0)
     return fit(left, available, fill) + fit(right, width - available, fill)
 
 
 def rule(width: int, label: str = "") -> Line:
-    """A horizontal rule, with a label at its left end."""
+    """Return a horizontal line across the screen, with a label at its left end."""
     if not label:
         return (("─" * width, "rule"),)
     return ((label + " ", "label"), ("─" * max(width - cell_len(label) - 1, 0), "rule"))
@@ -115,7 +116,7 @@ def rule(width: int, label: str = "") -> Line:
 def side_by_side(
     left: Sequence[Line], right: Sequence[Line], left_width: int, gap: int, width: int, height: int
 ) -> list[Line]:
-    """Two columns, each cut and padded to its width."""
+    """Put two columns next to each other, each cut and padded to its width."""
     right_width = width - left_width - gap
     between: Span = (" " * gap, "text")
     return [
@@ -128,10 +129,11 @@ def side_by_side(
     ]
 
 
-def centred(lines: Iterable[Line], width: int) -> list[Line]:
-    return [((" " * max((width - width_of(line)) // 2, 0), "text"), *line) for line in lines]
+def counted(number: int, noun: str) -> str:
+    """Return ``1 more line`` or ``3 more lines``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def cell_count(text: str) -> int:
-    """Width of a text in terminal cells."""
+    """Return the width of a text in terminal cells."""
     return cell_len(text)

@@ -1,6 +1,6 @@
-"""Themes: a style for each role, in a dark, a light, a 16-colour and a colourless theme.
+"""Themes: a style for each role. There is a dark, a light, a 16-colour and a colourless theme.
 
-Words and shapes carry the meaning in every theme; colour only repeats it. The four signal words have the panel
+Words and shapes carry the meaning in every theme. Colour only repeats it. The four signal words have the panel
 colours of ANSI Z535.4 (danger red, warning orange, caution yellow, notice blue).
 """
 
@@ -76,8 +76,8 @@ LIGHT: dict[Role, str] = {
     "chosen": "bold #0c0b0a on #e2d9c4",
 }
 
-# The terminal's own foreground and background, so that it reads on dark and on light terminals. Colour is used only
-# where foreground and background are both set, or where red and green are legible on either.
+# Most roles use the terminal's own foreground and background, so the theme is readable on dark and on light terminals.
+# A colour is used only with its own background, or if it is readable on both, as red and green are.
 SIXTEEN: dict[Role, str] = {
     "text": "",
     "strong": "bold",
@@ -122,7 +122,7 @@ PLAIN: dict[Role, str] = {
 
 
 class BenchTheme(Struct, frozen=True):
-    """``own_colours``: whether the theme paints its own background (24-bit) or keeps the terminal's."""
+    """A theme. If ``own_colours`` is true, it paints its own 24-bit background, else it keeps the terminal's."""
 
     name: Name
     title: str
@@ -134,6 +134,7 @@ class BenchTheme(Struct, frozen=True):
 
 @cache
 def bench_theme(name: Name) -> BenchTheme:
+    """Return a theme by its name."""
     match name:
         case "dark":
             return BenchTheme(name, "dark", _styles_on(DARK, "#16181b"), True, "#16181b", "#dcd8cf")
@@ -146,15 +147,18 @@ def bench_theme(name: Name) -> BenchTheme:
 
 
 def initial_theme(environment: Mapping[str, str], kept: str = "") -> Name:
-    """The theme to start with: without colour if NO_COLOR is set (no-color.org), else the last one used, else by the
-    terminal's capabilities."""
+    """Return the theme to start with.
+
+    It is the colourless theme if NO_COLOR is set (no-color.org), else the theme used last, else one that the terminal
+    can show.
+    """
     if environment.get("NO_COLOR"):
         return "plain"
     for name in NAMES:
         if name == kept:
             return name
-    rich_enough = environment.get("COLORTERM", "") in ("truecolor", "24bit")
-    return "dark" if rich_enough or "256color" in environment.get("TERM", "") else "16-colour"
+    many_colours = environment.get("COLORTERM", "") in ("truecolor", "24bit")
+    return "dark" if many_colours or "256color" in environment.get("TERM", "") else "16-colour"
 
 
 def _styles(table: Mapping[Role, str]) -> dict[Role, Style]:

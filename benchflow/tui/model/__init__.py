@@ -1,1 +1,1 @@
-"""What the screens show: the open session, drafts, the current task and its inputs. No Textual in here."""
+"""The data behind the screens: client of the open job, drafts, current task and its inputs. Independent of Textual."""

@@ -1,4 +1,4 @@
-"""The inputs of the operation in progress, one item for each thing that one key enters."""
+"""The inputs of the operation in progress, one item for each entry that one key makes."""
 
 from collections.abc import Callable
 
@@ -29,10 +29,10 @@ class SlotInput(Struct, frozen=True, tag="slot"):
 
 
 class TickInput(Struct, frozen=True, tag="tick"):
-    """The next fastener of a joint, or one to be read again.
+    """The next fastener to tighten in a joint, or one whose reading must be taken again.
 
-    ``value`` is one of the readings that the tick needs, ``None`` if it needs none; ``last`` says whether it is the
-    last of them.
+    ``value`` is one of the readings that the tick needs, ``None`` if it needs none. ``last`` is true for the last of
+    these readings.
     """
 
     of: TightenInput
@@ -43,20 +43,20 @@ class TickInput(Struct, frozen=True, tag="tick"):
 
 
 class WholeInput(Struct, frozen=True, tag="whole"):
-    """An input that is entered as a whole: a check, a choice, a lot; also a joint being drawn down, or done."""
+    """An input that is one item: check, choice, lot, calculated value, hold, or a joint with nothing to tick."""
 
     of: CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
 class FinishInput(Struct, frozen=True, tag="finish"):
-    """Finishing the operation, after all inputs."""
+    """The last item: it finishes the operation."""
 
 
 BenchInput = SlotInput | TickInput | WholeInput | FinishInput
 
 
 class FieldSpec(Struct, frozen=True):
-    """What an item's field accepts: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
+    """What the field of an item accepts: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
 
     is_text: bool = False
     unit: str | None = None
@@ -65,7 +65,7 @@ class FieldSpec(Struct, frozen=True):
 
 
 def bench_inputs(now: OperationView | None) -> tuple[BenchInput, ...]:
-    """All items in the author's order, finishing last; empty if the operation is not in progress."""
+    """Return all items in the author's order, with the finish last. Empty if the operation is not in progress."""
     if now is None or not now.in_progress:
         return ()
     out: list[BenchInput] = []
@@ -96,11 +96,12 @@ def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
 
 
 def input_of(item: BenchInput) -> Input | None:
+    """Return the input of the view that an item belongs to, ``None`` for the finish."""
     return None if isinstance(item, FinishInput) else item.of
 
 
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
-    """The field of an item, ``None`` if there is nothing to type."""
+    """Return the field of an item, ``None`` if there is nothing to type."""
     match item:
         case SlotInput(of=given):
             return FieldSpec(False, given.unit, given.limit, given.gauge)
@@ -115,7 +116,7 @@ def field_spec(item: BenchInput | None) -> FieldSpec | None:
 
 
 def draft_key(item: BenchInput) -> str:
-    """A stable name for an item, the same in every later view. Drafts are kept under it."""
+    """Return the name under which the draft of an item is kept. It is the same in every later view."""
     match item:
         case FinishInput():
             return "finish"
@@ -139,7 +140,7 @@ def draft_key(item: BenchInput) -> str:
 
 
 def is_open(item: BenchInput) -> bool:
-    """Whether the builder still has to enter it. A calculated value is never open."""
+    """True if the builder still has to enter the item. A calculated value is never open."""
     match item:
         case FinishInput():
             return True
@@ -152,7 +153,7 @@ def is_open(item: BenchInput) -> bool:
 
 
 def is_out_of_limit(item: BenchInput) -> bool:
-    """Entered but outside its limit: the reading itself, or all readings where they are judged together."""
+    """True if a reading is entered but not accepted. Readings that are judged together are then all out of limit."""
     if not isinstance(item, SlotInput) or item.of.complete:
         return False
     outside = {slot.slot for slot in item.of.readings if slot.verdict in NOT_ACCEPTED and not slot.waived}
@@ -166,8 +167,11 @@ def _needs_entry(item: BenchInput) -> bool:
 
 
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
-    """Index of the item to go to: the first open one behind ``after``, else the first open one, else the first that is
-    wrong, else finishing. So a gauge that keeps typing fills the open fields in order."""
+    """Return the index of the item to select next.
+
+    It is the first open item behind ``after``, else the first open one, else the first one out of its limit, else the
+    finish. So a gauge that keeps typing fills the open fields in order.
+    """
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
     tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_out_of_limit)
     for fits in tests:
@@ -178,11 +182,11 @@ def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
 
 
 def takes_text(item: BenchInput | None) -> bool:
-    """Whether the item has a field to type into."""
+    """True if the item has a field to type into."""
     return field_spec(item) is not None
 
 
 def is_quantity(item: BenchInput | None) -> bool:
-    """Whether the field takes a quantity. Its text begins with a digit, so a letter typed first can be a command."""
+    """True if the field takes a quantity. It never begins with a letter, so a letter typed first is a command."""
     field = field_spec(item)
     return field is not None and not field.is_text

@@ -1,4 +1,4 @@
-"""The task that the bench shows: an operation, a move, a rework step, or nothing."""
+"""The task shown on the bench: an operation, a move, a rework step, or none."""
 
 from msgspec import Struct
 
@@ -12,28 +12,28 @@ class ReworkTask(Struct, frozen=True, tag="rework-step"):
 
 
 class MoveTask(Struct, frozen=True, tag="move"):
-    """A move that is the next step of a guided route."""
+    """The move that is the next step of a guided route."""
 
     move: MoveRow
 
 
 class OperationTask(Struct, frozen=True, tag="work"):
-    """An operation: in progress, ready to start, or blocked."""
+    """An operation that is in progress, ready to start, or blocked."""
 
     view: OperationView
 
 
 class NothingToDo(Struct, frozen=True, tag="nothing"):
-    """Everything is done, or nothing can be started."""
+    """No task: everything is done, or nothing can be started."""
 
 
 CurrentTask = ReworkTask | MoveTask | OperationTask | NothingToDo
 
 
 class GuidedRoute(Struct, frozen=True):
-    """The shortest safe route to an operation: the remaining steps, the goal last.
+    """The shortest safe route to an operation: the remaining steps, with the goal last.
 
-    ``text`` is the line on the screen.
+    ``text`` is shown on the bench: "Guiding to 27 Time the cams: 5 steps".
     """
 
     goal: str

@@ -1,7 +1,7 @@
-"""Drafts: text that is typed but not entered, kept in a file next to the log until the job is continued.
+"""Drafts: text that is typed but not entered, kept in a file next to the log until it is entered.
 
-Drafts are a convenience, not part of the record. They are written without fsync: they survive a killed program, but
-perhaps not a power cut.
+Drafts are not part of the record. They are written without fsync, so they survive a killed program, but perhaps not a
+power cut.
 """
 
 from pathlib import Path
@@ -13,7 +13,7 @@ from benchflow.base.atomic_write import atomic_write
 
 SUFFIX = ".draft"
 MAX_BYTES = 1 << 20
-"""Bytes read at most; a larger file was not written by benchflow."""
+"""Maximum size that is read, in bytes. A larger file was not written by benchflow."""
 
 
 class SavedDrafts(Struct, omit_defaults=True):
@@ -24,7 +24,7 @@ class SavedDrafts(Struct, omit_defaults=True):
 
 
 class Drafts:
-    """Drafts of one job. ``save`` may be called from any thread."""
+    """The drafts of one job. :meth:`save` may be called from any thread."""
 
     def __init__(self, log: Path, *, writable: bool = True) -> None:
         self.path = log.with_name(log.name + SUFFIX)
@@ -34,6 +34,7 @@ class Drafts:
 
     @property
     def goal(self) -> str:
+        """The operation that the builder is guided to, or an empty string."""
         return self._draft.goal
 
     @goal.setter
@@ -41,21 +42,23 @@ class Drafts:
         self._draft.goal = operation
 
     def text(self, name: str) -> str:
+        """Return the draft under this name, empty if there is none."""
         return self._draft.texts.get(name, "")
 
     def set_text(self, name: str, text: str) -> None:
+        """Change the draft under this name. An empty text deletes it. Nothing is written before :meth:`save`."""
         if text:
             self._draft.texts[name] = text
         else:
             self._draft.texts.pop(name, None)
 
     def follow_log(self, log: Path) -> None:
-        """The log continues in another folder; save the drafts there from now on."""
+        """Save the drafts next to this log from now on, because the log continues in another folder."""
         self.path = log.with_name(log.name + SUFFIX)
         self._saved = b""
 
     def save(self) -> None:
-        """Write atomically. A failed write is ignored."""
+        """Write the file atomically, if a draft has changed. A failed write is ignored."""
         data = msgspec.json.encode(self._draft)
         if not self._writable or data == self._saved:
             return

@@ -1,4 +1,4 @@
-"""The jobs that can be continued, the procedures that a job can be started with, and the controller for one of them."""
+"""The jobs that can be continued and the procedures that can be started, each with its session controller."""
 
 import re
 from datetime import date
@@ -7,41 +7,46 @@ from pathlib import Path
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
 from benchflow.procedure.compiled_cache import Loaded
-from benchflow.session.catalog import Session, new_log_path, sessions
+from benchflow.session.catalog import SessionSummary, list_sessions, new_log_path
 from benchflow.session.controller import Clock, SessionController
-from benchflow.session.machine_folders import Places, library, make_folder
-from benchflow.session.procedure_loading import load_procedure, reader
+from benchflow.session.machine_folders import MachineFolders, make_folder, shipped_procedures
+from benchflow.session.procedure_loading import load_procedure, procedure_reader
 from benchflow.session.shop.live_register import Register
 
 TITLE_SEARCH = 4096
-"""Characters at the start of a file that are searched for its title."""
+"""Number of characters at the start of a file in which its title is searched."""
 
 OPEN_STATES = ("open", "held")
 
 
 class JobCatalog:
-    """``folder`` is where logs are written (default: the platform's data folder); ``clock`` is passed in by tests."""
+    """The jobs and procedures of this computer.
 
-    def __init__(self, where: Places, folder: Path | None, clock: Clock | None = None) -> None:
-        self.where = where
-        self.folder = folder or where.sessions
+    ``folder`` is the folder of the logs (default: the platform's data folder). Tests pass in a ``clock``.
+    """
+
+    def __init__(self, places: MachineFolders, folder: Path | None, clock: Clock | None = None) -> None:
+        self.places = places
+        self.folder = folder or places.sessions
         self._clock = clock
 
     def register(self) -> Register:
-        return Register(self.where.shop, self.where.compiled)
+        """Return the shop register; its file may be missing."""
+        return Register(self.places.shop, self.places.compiled)
 
-    def open_jobs(self) -> list[Session]:
-        """Jobs that are not ended, the latest first."""
-        return [each for each in sessions(self.folder) if each.status in OPEN_STATES]
+    def open_jobs(self) -> list[SessionSummary]:
+        """Return the jobs that have not ended, the latest first."""
+        return [job for job in list_sessions(self.folder) if job.status in OPEN_STATES]
 
     def procedures(self) -> list[Path]:
-        return library()
+        """Return the files of the procedures that come with benchflow."""
+        return shipped_procedures()
 
     def load(self, path: Path) -> Loaded:
         """Read a procedure.
 
         Raises:
-            BenchflowError: the file has errors; the message lists all of them.
+            BenchflowError: the file has errors. The message lists all of them.
         """
         loaded = load_procedure(path)
         if loaded.procedure is None:
@@ -49,29 +54,29 @@ class JobCatalog:
             raise BenchflowError(f"{problems}\n{path.name} has errors. Correct them before you start a job with it.")
         return loaded
 
-    def open_jobs_of(self, loaded: Loaded, unit: str | None) -> list[Session]:
-        """Open jobs of a procedure: those with the same text, or with a procedure of the same title."""
+    def open_jobs_of(self, loaded: Loaded, unit: str | None) -> list[SessionSummary]:
+        """Return the open jobs of a procedure, also of its other revisions. ``unit`` limits them to a unit."""
         title = loaded.procedure.title if loaded.procedure else ""
-        mine = [each for each in self.open_jobs() if each.sha256 == loaded.sha256 or each.procedure == title]
-        return mine if unit is None else [each for each in mine if each.unit == unit]
+        jobs = [job for job in self.open_jobs() if job.sha256 == loaded.sha256 or job.procedure == title]
+        return jobs if unit is None else [job for job in jobs if job.unit == unit]
 
     def resume(self, log: Path) -> SessionController:
-        """The controller of a log that is continued.
+        """Return the controller of a log that is continued.
 
         Raises:
-            BenchflowError: the log cannot be read or holds no job.
+            BenchflowError: the log cannot be read, or contains no job.
         """
-        controller = SessionController.resume(log, read=reader(), clock=self._clock, register=self.register())
+        controller = SessionController.resume(log, read=procedure_reader(), clock=self._clock, register=self.register())
         if controller.simulated and not controller.read_only:
-            # In a simulated job each intent brings its time, which the bench cannot do: view only.
+            # In a simulated job each intent carries its time. The bench cannot send that, so the job is view only.
             controller.close()
             controller = SessionController.resume(
-                log, read=reader(), clock=self._clock, register=self.register(), read_only=True
+                log, read=procedure_reader(), clock=self._clock, register=self.register(), read_only=True
             )
         return controller
 
     def begin(self, loaded: Loaded, file: str, unit: str, folder: Path) -> SessionController:
-        """The controller of a new, empty log.
+        """Return the controller of a new, empty log.
 
         Raises:
             BenchflowError: the folder or the log cannot be written.
@@ -79,12 +84,12 @@ class JobCatalog:
         assert loaded.procedure is not None  # checked by `load`
         path = new_log_path(make_folder(folder), loaded.procedure.id, unit, date.today())
         return SessionController.begin(
-            path, loaded, file=file, read=reader(), clock=self._clock, register=self.register()
+            path, loaded, file=file, read=procedure_reader(), clock=self._clock, register=self.register()
         )
 
 
 def title_of(path: Path) -> str:
-    """A procedure's title, read without parsing the file; the file's name if no title is found."""
+    """Return the title of a procedure without parsing the file, or the name of the file if no title is found."""
     try:
         with path.open(encoding="utf-8") as file:
             head = file.read(TITLE_SEARCH)

@@ -1,4 +1,4 @@
-"""Preferences of the user: theme and large type, kept in a file."""
+"""Preferences of the user: the theme, and whether the bench is in large type."""
 
 from contextlib import suppress
 from pathlib import Path
@@ -13,12 +13,14 @@ FILE = "bench.json"
 
 
 class PreferenceData(Struct):
+    """The content of the file. An empty theme means that none was chosen."""
+
     bench_theme: str = ""
     large: bool = False
 
 
 class Preferences:
-    """Kept in the platform's settings folder. Errors of reading and writing are ignored."""
+    """The preferences, kept in a file in ``folder``. A file that cannot be read or written is ignored."""
 
     def __init__(self, folder: Path | None) -> None:
         self._path = None if folder is None else folder / FILE
@@ -29,13 +31,16 @@ class Preferences:
 
     @property
     def bench_theme(self) -> str:
+        """The name of the last chosen theme, or an empty string."""
         return self._data.bench_theme
 
     @property
     def large(self) -> bool:
+        """True if the bench is drawn in large type."""
         return self._data.large
 
     def save(self, *, bench_theme: str | None = None, large: bool | None = None) -> None:
+        """Change the preferences that are given, and write the file."""
         if bench_theme is not None:
             self._data.bench_theme = bench_theme
         if large is not None:

@@ -1,4 +1,4 @@
-"""Client of the session controller: the open job, its current view, and what is typed but not entered."""
+"""Client of the session controller: sends intents and keeps the view and the drafts of the open job."""
 
 import asyncio
 from collections.abc import Callable, Sequence
@@ -12,7 +12,7 @@ from benchflow.base.errors import BenchflowError
 from benchflow.session.context import Context
 from benchflow.session.controller import Accepted, Answer, SessionController
 from benchflow.session.log.line_format import Line
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Reason, Refusal
 from benchflow.session.rules.action_reasons import close_reasons
 from benchflow.session.state.state import State
@@ -25,48 +25,51 @@ if TYPE_CHECKING:
 
 
 class SessionClient:
-    """Sends intents, answers queries, keeps the view up to date.
+    """Sends intents and queries to the controller and keeps ``view`` up to date.
 
-    ``view`` is what the bench shows. ``selected`` is an operation that is shown instead of the next one;
-    ``drafts.goal`` is the operation that the builder is guided to.
+    ``by`` is the person who builds now, if not the person who started the job. ``selected`` is an operation that the
+    bench shows instead of the next one. ``tools`` are the serial numbers of the instruments in use, by the instrument
+    that the procedure asks for. ``busy`` is true while an intent is carried out.
     """
 
     def __init__(self, controller: SessionController, by: str = "") -> None:
         self.controller = controller
-        self.by = by  # who builds now, if not the person who started the job
+        self.by = by
         self.drafts = Drafts(controller.journal.path, writable=not controller.read_only)
         self.view: BenchView = self._with_builder(controller.view())
         self.selected = ""
-        self.tools: dict[str, str] = {}  # serial number of the instrument in use, by the instrument that is asked for
+        self.tools: dict[str, str] = {}
         self.busy = False
         self.on_change: Callable[[], None] = lambda: None
 
     @property
     def state(self) -> State:
+        """The state of the job."""
         assert self.controller.state is not None  # the client exists only for an open job
         return self.controller.state
 
     @property
     def log(self) -> Path:
+        """The path of the log."""
         return self.controller.journal.path
 
     @property
     def has_register(self) -> bool:
-        """Whether there is a shop register; then people sign with a PIN."""
+        """True if there is a shop register. People then sign with a PIN."""
         return self.controller.register is not None and self.controller.register.path.exists()
 
     def shop(self) -> "Shop | None":
-        """The shop, or ``None`` if its file has errors; the controller reports those with the next intent."""
+        """Return the shop, or ``None`` if its file has errors. The controller reports the errors at the next intent."""
         try:
             return self.context().shop
         except BenchflowError:
             return None
 
     def context(self) -> Context:
-        """The current time and the shop.
+        """Return the current time and the shop.
 
         Raises:
-            BenchflowError: the register cannot be read.
+            BenchflowError: the shop register cannot be read.
         """
         register = self.controller.register
         return Context(self.controller.now(), None if register is None else register.shop())
@@ -74,10 +77,10 @@ class SessionClient:
     @property
     def now(self) -> datetime:
         """The current time in the local time zone."""
-        return parse(self.controller.now().at).astimezone()
+        return parse_timestamp(self.controller.now().at).astimezone()
 
     async def send(self, intent: str, **fields: Any) -> Answer:
-        """Carry out an intent in a worker thread, since a disk may be slow; then update the view."""
+        """Carry out an intent, then update the view. It runs in a worker thread, because a disk may be slow."""
         message = {"intent": intent, **({"by": self.by} if self.by else {}), **fields}
         self.busy = True
         try:
@@ -89,7 +92,7 @@ class SessionClient:
         return answer
 
     def _refresh_after(self, lines: Sequence[Line]) -> None:
-        """An entry changes only the operation in progress, so only that part of the view is built again."""
+        """Update the view. Entries change only the operation in progress, so only that part is built again."""
         if all(line.kind in ENTRY_KINDS for line in lines):
             self.view = view_after_entries(
                 self.view, self.state, self.controller.context(), saved=self.controller.saved
@@ -102,11 +105,12 @@ class SessionClient:
         return msgspec.structs.replace(view, by=self.by) if self.by else view
 
     def refresh(self) -> None:
+        """Build the whole view again."""
         self.view = self._with_builder(self.controller.view())
         self.on_change()
 
     def update_clocks(self) -> bool:
-        """Update the clocks. True if a time window reached another phase, which changes more than the countdown."""
+        """Update the clocks. Return true if a time window changed its phase, which changes the whole view."""
         if self.busy:
             return False
         before = [(row.operation, row.phase) for row in self.view.clocks]
@@ -118,7 +122,7 @@ class SessionClient:
         return True
 
     async def read_new_lines(self) -> str:
-        """View only: read what the other window has added. Returns an error message, empty if all went well."""
+        """Read what another window has added to the log. Return an error message, or an empty string."""
         try:
             if await asyncio.to_thread(self.controller.reread):
                 self.refresh()
@@ -127,7 +131,7 @@ class SessionClient:
         return ""
 
     async def move_to(self, folder: Path) -> str:
-        """Continue the log in another folder. Returns an error message, empty if all went well."""
+        """Continue the log in another folder. Return an error message, or an empty string."""
         try:
             await asyncio.to_thread(self.controller.move_to, folder)
         except BenchflowError as error:
@@ -137,18 +141,14 @@ class SessionClient:
         return ""
 
     def operation(self, name: str) -> OperationView:
-        """The view of any operation."""
+        """Return the view of an operation."""
         return operation_view(self.state, self.controller.context(), name)
 
-    def why(self, name: str) -> tuple[Reason, ...]:
-        """Every reason why an operation is blocked or cannot be finished yet."""
-        return self.operation(name).missing
-
     def reasons_against_ending(self) -> tuple[Reason, ...]:
-        """Every reason why the job may not end now, even with a reason given for what is not done."""
+        """Return every reason that prevents the job from ending early."""
         return close_reasons(self.state, unfinished=True)
 
     def query(self, intent: str, operation: str) -> Any:
-        """The answer to a query, as plain JSON, or the refusal."""
+        """Return the answer to a query as plain JSON, or the refusal."""
         answer = self.controller.send({"intent": intent, "operation": operation})
         return answer if isinstance(answer, Refusal) else answer.answer[intent]

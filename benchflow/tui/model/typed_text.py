@@ -1,4 +1,4 @@
-"""A typed quantity: what it comes to, what is wrong with it, and its text with a unit."""
+"""The text in a field: its value in the unit of the field, its error, and its text with a unit."""
 
 from msgspec import Struct
 
@@ -11,10 +11,10 @@ from benchflow.tui.model.bench_inputs import BenchInput, FieldSpec, field_spec
 
 
 class TypedText(Struct, frozen=True):
-    """The text in a field and what it means.
+    """The text in a field and its meaning.
 
-    ``converted`` is the value in the field's unit, if another unit was typed. ``error`` says what is wrong, ``at`` is
-    the index of the wrong character. ``gauge`` shows the value within its limit.
+    ``converted`` is the value in the unit of the field, if another unit was typed. ``error`` is the error message, and
+    ``at`` the index of the wrong character. ``gauge`` shows the value and its limit.
     """
 
     text: str = ""
@@ -25,7 +25,7 @@ class TypedText(Struct, frozen=True):
 
 
 def typed_text(item: BenchInput | None, text: str) -> TypedText:
-    """Interpret the text of a field while it is typed. A text that is only unfinished is not an error yet."""
+    """Interpret the text of a field while it is typed. An unfinished text is not an error yet."""
     field = field_spec(item)
     if not text.strip() or field is None or field.is_text:
         return TypedText(text)
@@ -40,7 +40,7 @@ def typed_text(item: BenchInput | None, text: str) -> TypedText:
 
 
 def error_in(item: BenchInput | None, text: str) -> TypedText | None:
-    """The text with its error, if it is not a valid quantity; ``None`` if it can be sent."""
+    """Return the text with its error, or ``None`` if it can be sent."""
     field = field_spec(item)
     if field is None or field.is_text:
         return None
@@ -58,24 +58,29 @@ def _read(field: FieldSpec, text: str) -> Quantity:
 
 
 def _wrong(text: str, error: QuantityError) -> TypedText:
-    return TypedText(text, error=f"{error.why}; {error.hint}" if error.hint else error.why, at=error.at)
+    return TypedText(text, error=_sentences(error.why, error.hint), at=error.at)
+
+
+def _sentences(*parts: str) -> str:
+    """Join the error and its hint as sentences. No point at the end: it could be read as part of a number."""
+    return ". ".join(part[0].upper() + part[1:] for part in parts if part)
 
 
 def _gauge_for(field: FieldSpec, text: str) -> GaugePositions | None:
-    """The gauge with the typed reading. The guard band is that of the last reading."""
+    """Return the gauge with the typed reading. The guard band is the one of the last recorded reading."""
     if not field.limit:
         return None
     try:
         limit = parse_limit(field.limit.partition(" (")[0], unit=field.unit)
         drawn = gauge_positions(limit, _read(field, text), "simple", None)
     except BenchflowError:
-        return None  # the limit is not a plain range: the controller judges it, and nothing is drawn before
+        return None  # the limit is not a plain range, so only the controller can judge the reading
     guard = field.gauge or drawn
     return GaugePositions(drawn.low, drawn.high, guard.guard_low, guard.guard_high, drawn.value)
 
 
 def with_own_unit(text: str, unit: str | None) -> str:
-    """The text with the field's unit added if none was typed: an intent always has a unit."""
+    """Return the text, with the unit of the field added if none was typed. A quantity in an intent needs a unit."""
     if not unit:
         return text
     try:
@@ -84,6 +89,6 @@ def with_own_unit(text: str, unit: str | None) -> str:
         try:
             parse_quantity(text, unit=unit)
         except QuantityError:
-            return text  # the controller refuses it and says where it is wrong
+            return text  # the controller refuses it and shows the error
         return with_unit(text.strip(), unit)
     return text

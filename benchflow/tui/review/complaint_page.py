@@ -41,7 +41,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
         self.title_line = clean_line(f"Review: {case.unit}")
 
     def compose(self) -> ComposeResult:
-        self.field = EntryField(self.bench_app.bench_theme, "words")
+        self.field = EntryField(self.bench_app.bench_theme, "text")
         self.entries = [self.field]
         yield from super().compose()
 

@@ -9,11 +9,11 @@ from functools import cached_property
 from msgspec import Struct
 
 from benchflow.procedure.model import Failure
-from benchflow.review.evidence.assessment import Review, by_failure, by_search, of_everything, text_of
+from benchflow.review.evidence.assessment import Review, review_everything, review_failure, review_search, text_of
 from benchflow.review.formatting import count, local_day, local_time_with_zone
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.replay import By, Frame, Replay
-from benchflow.review.sheets.build_sheet import BuildSheetOperation, sheet
+from benchflow.review.sheets.build_sheet import BuildSheetOperation, build_sheet
 from benchflow.session.context import Context
 from benchflow.session.history.event_text import LogTitles, event_text
 from benchflow.session.shop.register import Shop
@@ -108,11 +108,11 @@ class ReviewCase:
     def _review(self, asked: Asked) -> Review:
         match asked:
             case None:
-                return of_everything(self.log, self._shop)
+                return review_everything(self.log, self._shop)
             case str():
-                return by_search(self.log, asked, self._shop)
+                return review_search(self.log, asked, self._shop)
             case Failure():
-                return by_failure(self.log, asked, self._shop)
+                return review_failure(self.log, asked, self._shop)
 
     async def evidence(self, operation: str) -> BuildSheetOperation:
         """The valid readings, fasteners, checks, parts and names of one operation."""
@@ -120,7 +120,7 @@ class ReviewCase:
 
     @cached_property
     def _sheet(self) -> dict[str, BuildSheetOperation]:
-        made = sheet(self.log)
+        made = build_sheet(self.log)
         return {each.operation: each for section in made.sections for each in section.operations}
 
     async def pages(self, operation: str) -> OperationText:

@@ -4,7 +4,7 @@ from typing import Any, assert_never
 
 from textual.screen import Screen
 
-from benchflow.session.machine_folders import places
+from benchflow.session.machine_folders import machine_folders
 from benchflow.tui.app.bench_app import BenchApp
 from benchflow.tui.app.navigation import HelpRequest
 from benchflow.tui.model.preferences import Preferences
@@ -42,6 +42,6 @@ def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -
 
 def show(first: Page[Any]) -> int:
     """Show a screen of a review until it is left; returns the exit status."""
-    app = BenchApp(Preferences(places().config), first, review_screen_for)
+    app = BenchApp(Preferences(machine_folders().config), first, review_screen_for)
     app.run()
     return app.return_code or 0

@@ -1,4 +1,4 @@
-"""Calculations at the bench, each with its formula, its numbers and its source. A result can be put into the field."""
+"""Calculations at the bench, each with formula, numbers and source. A result can be put into the field."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -15,7 +15,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class CalculationListPage(ListPage[str], inherit_bindings=False):
-    """All calculations. Closes with a result for the field on the bench."""
+    """The list of calculations. Its result is text for the field on the bench."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys()]
     title_line = "Calculations"
@@ -46,7 +46,7 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
 
 
 class CalculationPage(FormPage, inherit_bindings=False):
-    """One calculation, updated while the values are typed. Nothing is logged unless a result is recorded."""
+    """One calculation, updated while the values are typed. Nothing is logged before the result is recorded."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "use_result", "put into the field", id="calculation.use-result"),
@@ -57,63 +57,71 @@ class CalculationPage(FormPage, inherit_bindings=False):
     def __init__(self, spec: Calculation, takes_result: bool) -> None:
         self.spec = spec
         self.takes_result = takes_result
-        self.worked: CalculationResult | None = None
-        self.wrong: CalculationErrors | None = None
+        self.result: CalculationResult | None = None
+        self.errors: CalculationErrors | None = None
         self.title_line = spec.title
         super().__init__(None)
 
     def questions(self) -> Sequence[FormField]:
         form_fields = []
         for field in self.spec.fields:
-            unit = f", in {field.kind.unit}" if isinstance(field.kind, QuantityInput) and field.kind.unit else ""
-            hint = f"for example {field.example}" if field.example else ""
-            spare = "optional" if field.optional else ""
-            note = "; ".join(filter(None, (hint, spare)))
+            unit = field.kind.unit if isinstance(field.kind, QuantityInput) else None
+            hint = _unit_and_example(unit or "", field.example)
+            optional = " (optional)" if field.optional else ""
             choices = tuple((each, each) for each in field.kind.choices) if isinstance(field.kind, WordInput) else ()
-            form_fields.append(FormField(field.name, f"{field.ask}{unit}" + (f" ({note})" if note else ""), choices))
+            form_fields.append(FormField(field.name, f"{field.ask}{hint}{optional}", choices))
         return form_fields
 
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = [EMPTY]
-        if self.worked is not None:
-            for each in self.worked.lines:
+        if self.result is not None:
+            for each in self.result.lines:
                 lines.append(((f"{each.title}: ", "text"), (each.shown, "strong")))
                 lines.extend(styled("  " + part, "faint") for part in wrap(each.filled, width - 2))
-            for note in self.worked.notes:
+            for note in self.result.notes:
                 lines.extend(hanging("· ", note, width))
-        elif self.wrong is not None:
-            for error in self.wrong.errors:
+        elif self.errors is not None:
+            for error in self.errors.errors:
                 lines.extend(hanging("× ", str(error), width, "blocked"))
         else:
             lines.append(styled("The result is shown here when all values are entered.", "faint"))
         return [*lines, *hanging("Source: ", self.spec.source, width, "faint")]
 
     def typed(self, field: Input) -> None:
-        self._work(quiet=True)
+        self._calculate(quiet=True)
 
     def action_pick(self, by: int) -> None:
         super().action_pick(by)
-        self._work(quiet=True)
+        self._calculate(quiet=True)
         self.redraw()
 
-    def _work(self, quiet: bool) -> None:
-        """Calculate. ``quiet`` while typing: a missing value is not an error yet."""
+    def _calculate(self, quiet: bool) -> None:
+        """Calculate. ``quiet`` hides errors, because a missing value is not an error while typing."""
         texts = {name: field.value for name, field in self.fields.items()} | self.picked
-        self.worked = self.wrong = None
+        self.result = self.errors = None
         try:
-            self.worked = calculate(self.spec.name, texts, use_field_units=True)
+            self.result = calculate(self.spec.name, texts, use_field_units=True)
         except CalculationErrors as error:
-            self.wrong = None if quiet else error
+            self.errors = None if quiet else error
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "use_result":
-            return self.worked is not None and self.takes_result and self.at >= len(self.form_fields) - 1
+            return self.result is not None and self.takes_result and self.at >= len(self.form_fields) - 1
         return super().check_action(action, parameters)
 
     def action_use_result(self) -> None:
-        assert self.worked is not None  # the key is active only with a result
-        self.dismiss(self.worked.lines[0].shown)
+        assert self.result is not None  # the key is active only with a result
+        self.dismiss(self.result.lines[0].shown)
 
     async def submit(self, values: dict[str, str]) -> None:
-        self._work(quiet=False)
+        self._calculate(quiet=False)
         self.redraw()
+
+
+def _unit_and_example(unit: str, example: str) -> str:
+    """Return ``, in N·m or with a unit, such as 300 in-lb``, as far as unit and example are given."""
+    with_unit = "" if not unit else f", in {unit}"
+    if not example:
+        return with_unit
+    other_unit = " or with a unit" if unit and not example.endswith(unit) else ""
+    return f"{with_unit}{other_unit}, such as {example}"

@@ -1,4 +1,4 @@
-"""Correcting an entry: the old entry stays in the log, the new one refers to it."""
+"""Correction of an entry. The old entry stays in the log, and the correction refers to it."""
 
 from collections.abc import Iterator, Sequence
 from typing import ClassVar
@@ -8,6 +8,7 @@ from textual.binding import BindingType
 
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
+from benchflow.session.view.bench_view import ReadingInput
 from benchflow.session.view.reading_text import reading_text
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
@@ -17,9 +18,11 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class LoggedEntry(Struct, frozen=True):
-    """A reading or a lot that is valid now. ``seq`` is the number of its event in the log."""
+    """A reading or a lot that can be corrected. ``seq`` is the number of its event in the log."""
 
     seq: int
+    step: str
+    name: str
     operation: str
     what: str
     shown: str
@@ -27,7 +30,7 @@ class LoggedEntry(Struct, frozen=True):
 
 
 def correctable(state: State) -> Iterator[LoggedEntry]:
-    """Everything that can be corrected, the latest first."""
+    """Return the entries that can be corrected, the latest first."""
     for seq, entry in sorted(state.correctable.items(), reverse=True):
         step_id, name, slot = entry.operation, entry.name, entry.reading
         step, work = state.plan.steps[step_id], state.work(step_id)
@@ -35,18 +38,19 @@ def correctable(state: State) -> Iterator[LoggedEntry]:
         if entry.kind == "lot":
             lot = work.lots.get(name)
             if lot is not None:
-                yield LoggedEntry(seq, title, f"lot of {name}", lot, "")
+                yield LoggedEntry(seq, step_id, name, title, f"lot of {name}", lot, "")
             continue
-        attempts = work.readings.get(name, {}).get(slot, ())
-        if attempts and attempts[-1].seq == seq:
-            record = next(each for each in step.operation.record if each.name == name)
+        attempts, record = work.readings.get(name, {}).get(slot, ()), step.record(name)
+        if attempts and attempts[-1].seq == seq and record is not None:
             which = f", {slot}" if len(record.slots) > 1 else ""
             quantity = from_stored(attempts[-1].quantity)
-            yield LoggedEntry(seq, title, f"{record.ask or name}{which}", reading_text(quantity), record.unit)
+            yield LoggedEntry(
+                seq, step_id, name, title, f"{record.ask or name}{which}", reading_text(quantity), record.unit
+            )
 
 
 class CorrectionListPage(ListPage[str], inherit_bindings=False):
-    """All entries that can be corrected. Closes with a message."""
+    """The list of entries that can be corrected."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("correct"), *leaving_keys()]
     title_line = "Correct an entry"
@@ -81,7 +85,7 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
 
 
 class CorrectionPage(FormPage, inherit_bindings=False):
-    """The correct value, and what was wrong."""
+    """The form for the correct value and the reason."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("correct")
     title_line = "Correct an entry"
@@ -89,6 +93,9 @@ class CorrectionPage(FormPage, inherit_bindings=False):
 
     def __init__(self, client: SessionClient, entry: LoggedEntry) -> None:
         self.entry = entry
+        inputs = client.operation(entry.step).inputs
+        readings = (each for each in inputs if isinstance(each, ReadingInput) and each.name == entry.name)
+        self.limit = next((reading.limit for reading in readings), "")
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
@@ -105,6 +112,7 @@ class CorrectionPage(FormPage, inherit_bindings=False):
             styled(each.operation, "label"),
             *(styled(part, "title") for part in wrap(each.what, width)),
             (("Entered: ", "text"), (each.shown, "strong")),
+            *([styled(f"Limit: {self.limit}")] if self.limit else []),
             EMPTY,
         ]
 

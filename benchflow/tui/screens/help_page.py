@@ -1,4 +1,4 @@
-"""Help: every key of the screen below. A key can be chosen and run from here."""
+"""Help: the list of all keys of a screen. A key can be chosen and run."""
 
 from typing import ClassVar
 
@@ -10,13 +10,13 @@ from benchflow.tui.widgets.page import DrawnPage, Page
 
 HINTS = (
     "Enter or Space does the next thing, so a foot switch that sends one of them works. A gauge that types digits "
-    "and Enter fills the fields in order. In an empty field for a value a letter is a command. To leave a text "
-    "field, press Esc.",
+    "and Enter fills the fields in order. In an empty value field, a letter is a command. To leave a text field, "
+    "press Esc.",
 )
 
 
 class HelpPage(Page[str]):
-    """Closes with the action that was chosen."""
+    """The list of keys. Its result is the action of the chosen key."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "run", "do this", id="help.run"),

@@ -1,4 +1,4 @@
-"""Choosing an instrument of the shop: fit ones first, the others with the reason why not."""
+"""Choice of an instrument of the shop: fit ones first, the others with the reason why they are not fit."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -11,13 +11,13 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class InstrumentPage(ListPage[str], inherit_bindings=False):
-    """Closes with the serial number that was chosen."""
+    """The list of instruments. Its result is the serial number of the chosen one."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("use this one"), *leaving_keys()]
     title_line = "Which instrument do you use?"
 
     def __init__(self, tools: ToolList, waiting: str = "") -> None:
-        """``waiting`` is the entry that waits for the answer."""
+        """``waiting`` is the entry that is recorded after the choice, empty if there is none."""
         super().__init__()
         self.tools, self.waiting = tools, waiting
         self.rows: Sequence[ToolRow] = tools.rows
@@ -55,7 +55,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         row = self.rows[self.at]
         out = [line for reason in row.reasons for line in hanging("× ", reason, width, "blocked")]
         if row.reasons and row.allowed:
-            words = "The procedure allows it nevertheless. The log will say that it was not fit."
+            words = "The procedure allows this instrument. The log will show that it was not fit."
             out.extend(styled(part, "attention") for part in wrap(words, width))
         return out
 

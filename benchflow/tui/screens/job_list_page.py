@@ -1,4 +1,4 @@
-"""The first screen: open jobs to continue, and procedures to start a job with."""
+"""The first screen: open jobs to continue, and procedures for a new job."""
 
 from pathlib import Path
 from typing import ClassVar
@@ -7,8 +7,8 @@ from textual.binding import BindingType
 
 from benchflow.base.errors import BenchflowError
 from benchflow.base.plaintext import clean_line
-from benchflow.session.catalog import Session
-from benchflow.session.log.timestamps import parse
+from benchflow.session.catalog import SessionSummary
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.tui.draw.styled_lines import EMPTY, Line, cut, hanging, styled
 from benchflow.tui.model.job_catalog import JobCatalog, title_of
 from benchflow.tui.screens.start_page import NoticePage
@@ -16,13 +16,13 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class JobListPage(ListPage[None], inherit_bindings=False):
-    """``only`` limits the list to the jobs of one procedure, and that procedure."""
+    """The list of jobs and procedures. ``only`` limits it to one procedure and its jobs."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("open"), *leaving_keys("leave")]
     title_line = "benchflow"
 
     def __init__(
-        self, catalog: JobCatalog, by: str | None, unit: str | None, only: tuple[list[Session], Path] | None
+        self, catalog: JobCatalog, by: str | None, unit: str | None, only: tuple[list[SessionSummary], Path] | None
     ) -> None:
         super().__init__()
         self.catalog, self.by, self.unit = catalog, by, unit
@@ -56,8 +56,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             return []
         if self.at < len(self.sessions):
             each = self.sessions[self.at]
-            last = f"{parse(each.last_at).astimezone():%Y-%m-%d %H:%M}"
-            note = f"; {each.words}" if each.words else ""
+            last = f"{parse_timestamp(each.last_at).astimezone():%Y-%m-%d %H:%M}"
+            note = f"; {each.note}" if each.note else ""
             words = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
             return [*hanging("Continue: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]

@@ -1,4 +1,4 @@
-"""Leaving the bench, ending the job, and continuing the log in another folder."""
+"""Screens for leaving the bench, ending the job, and continuing the log in another folder."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 
 from benchflow.procedure.model import FollowUp
 from benchflow.quantity import seconds
-from benchflow.session.log.timestamps import parse
+from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.screens.record_forms import waived_title
@@ -19,7 +19,7 @@ from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
-    """Asks before the bench is left. Every entry is on disk already."""
+    """The question before the bench is left."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter," + letter("y"), "leave", "leave", id="leave.leave"),
@@ -36,10 +36,10 @@ class LeavePage(TextPage[None], inherit_bindings=False):
         view = self.client.view
         lines: list[Line] = [EMPTY, styled("Everything you entered is on disk.", "title"), EMPTY]
         if view.now is not None and view.now.in_progress:
-            words = f"{view.now.number} {view.now.title} stays in progress. Unfinished text is kept."
+            words = f"{view.now.number} {view.now.title} stays in progress. Text that is typed but not entered is kept."
             lines.extend(styled(part) for part in wrap(words, width))
         lines.extend(
-            hanging("Time windows keep running: ", "; ".join(c.title for c in view.clocks), width, "attention")
+            hanging("Time keeps running for: ", "; ".join(c.title for c in view.clocks), width, "attention")
             if view.clocks
             else []
         )
@@ -57,19 +57,19 @@ class LeavePage(TextPage[None], inherit_bindings=False):
 
 
 def resume_command(client: SessionClient) -> str:
-    """The command that continues the job."""
+    """Return the command that continues the job."""
     return f"benchflow run {client.log}"
 
 
 def exit_messages(client: SessionClient) -> tuple[str, ...]:
-    """The lines printed on the terminal after the bench is closed."""
+    """Return the lines printed on the terminal after the bench is closed."""
     view = client.view
-    where = f"{view.title}, {view.unit}: {view.done} of {view.of} done, {view.saved} events saved."
-    return (where, f"Log: {client.log}", *(() if view.closed else (f"To continue: {resume_command(client)}",)))
+    progress = f"{view.title}, {view.unit}: {view.done} of {view.of} done, {view.saved} events saved."
+    return (progress, f"Log: {client.log}", *(() if view.closed else (f"To continue: {resume_command(client)}",)))
 
 
 class EndJobPage(FormPage, inherit_bindings=False):
-    """Ends the job. Open operations need a reason; some things must be closed first."""
+    """The form that ends the job. If operations are open, it asks for a reason."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("end the job")
     title_line = "End the job"
@@ -79,7 +79,7 @@ class EndJobPage(FormPage, inherit_bindings=False):
         assert self.client is not None  # opened from the bench
         if self.client.view.finished:
             return ()
-        return (FormField("unfinished", "Not everything is done. Reason to end the job now"),)
+        return (FormField("unfinished", "Not every operation is done. Why do you end the job now?"),)
 
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # opened from the bench
@@ -89,18 +89,18 @@ class EndJobPage(FormPage, inherit_bindings=False):
         for reason in left:
             lines.extend(hanging("× ", reason.message, width, "blocked"))
         lines.extend(follow_up_lines(self.client.controller.procedure.follow_up, self.client.now, width))
-        words = "After the end no more entries are possible. The log is kept."
+        words = "After that, no more entries are possible. The log is kept."
         return [*lines, EMPTY, *(styled(part, "faint") for part in wrap(words, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
         fields = {"unfinished": values["unfinished"]} if values.get("unfinished") else {}
-        if await self.send("The job is ended.", "close", **fields):
+        if await self.send("The job has ended.", "close", **fields):
             assert self.client is not None  # opened from the bench
-            self.app.push_screen(EndSheetPage(self.client))
+            self.app.push_screen(EndSheetPage(self.client, values.get("unfinished", "")))
 
 
 class EndSheetPage(TextPage[None], inherit_bindings=False):
-    """The end sheet: what was done, what is left to do and when, where the log is."""
+    """The end sheet: progress, deviations, follow-ups with their dates, and the path of the log."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "leave", "leave", id="ended.leave"),
@@ -109,9 +109,10 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
     ]
     title_line = "Job ended"
 
-    def __init__(self, client: SessionClient) -> None:
+    def __init__(self, client: SessionClient, reason: str = "") -> None:
+        """``reason`` is the reason for ending the job early, empty if every operation is done."""
         super().__init__()
-        self.client = client
+        self.client, self.reason = client, reason
 
     def text(self, width: int) -> list[Line]:
         view, state = self.client.view, self.client.state
@@ -121,6 +122,8 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
             EMPTY,
         ]
         lines.append(styled(f"{view.done} of {view.of} operations done, {view.saved} events on disk."))
+        if self.reason:
+            lines.extend(hanging("Ended early: ", self.reason, width, "strong", "attention"))
         deviations = [
             f"{now.title}, {waived_title(now, about)}: {each.reason} ({each.by})"
             for name, work in state.works.items()
@@ -132,9 +135,11 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
             lines.extend([EMPTY, rule(width, "DEVIATIONS")])
             lines.extend(line for each in deviations for line in hanging("· ", each, width))
         lines.extend(
-            follow_up_lines(self.client.controller.procedure.follow_up, parse(state.closed).astimezone(), width)
+            follow_up_lines(
+                self.client.controller.procedure.follow_up, parse_timestamp(state.closed).astimezone(), width
+            )
         )
-        lines.extend([EMPTY, rule(width, "THE LOG")])
+        lines.extend([EMPTY, rule(width, "LOG")])
         lines.extend(styled(part) for part in wrap(str(self.client.log), width))
         lines.append(styled(f"Fingerprint {self.client.controller.journal.head[:16]}", "faint"))
         return lines
@@ -143,20 +148,20 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
         self.bench_app.leave(0, *exit_messages(self.client))
 
 
-def follow_up_lines(items: Sequence[FollowUp], from_: datetime, width: int) -> list[Line]:
-    """What is left to do after the build, each with its date if it has one."""
+def follow_up_lines(items: Sequence[FollowUp], start: datetime, width: int) -> list[Line]:
+    """Return the lines of what is to do after the build, each with its date if it has one."""
     if not items:
         return []
     out: list[Line] = [EMPTY, rule(width, "TO DO AFTER THE BUILD")]
     for item in items:
-        day = f"{from_ + timedelta(seconds=seconds(item.due)):%Y-%m-%d}" if item.due is not None else "no date   "
+        day = f"{start + timedelta(seconds=seconds(item.due)):%Y-%m-%d}" if item.due is not None else "no date   "
         other = f", or {item.or_}" if item.or_ else ""
         out.extend(hanging(f"{day}  ", item.title + other, width, "text", "strong"))
     return out
 
 
 class FolderPage(FormPage, inherit_bindings=False):
-    """Continues in another folder if the log cannot be written any more."""
+    """The form for another folder, if the log cannot be written any more."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("continue there")
     title_line = "Another folder for the log"
@@ -168,8 +173,8 @@ class FolderPage(FormPage, inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # opened from the bench
         words = (
-            "The log is copied to that folder and checked; the job continues in the copy. Your typed text is still in "
-            "its field."
+            "The log is copied to that folder and checked. The job continues in the copy. Your typed text stays in its "
+            "field."
         )
         return [
             EMPTY,

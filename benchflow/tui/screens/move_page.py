@@ -1,4 +1,4 @@
-"""Moves between operations, such as turning the crank: which are allowed now, and why others are not."""
+"""Moves between operations, such as turning the crank: allowed ones, and blocked ones with the reason."""
 
 from typing import ClassVar
 
@@ -12,7 +12,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class MovePage(ListPage[str], inherit_bindings=False):
-    """All moves. Closes with a message."""
+    """The list of moves."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("done"), *leaving_keys()]
     title_line = "Moves"

@@ -1,4 +1,4 @@
-"""All operations in the author's order, each with its status as a word and a shape."""
+"""The list of operations in the author's order, each with its status as a word and a shape."""
 
 from typing import ClassVar
 
@@ -13,7 +13,7 @@ from benchflow.tui.widgets.page import letter
 
 
 class OperationListPage(ListPage[str], inherit_bindings=False):
-    """Closes with the operation that the bench is to show."""
+    """The list of operations. Its result is the operation to show on the bench."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("show on the bench"),
@@ -28,7 +28,6 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
         self.rows = client.view.operations
         here = client.view.now.operation if client.view.now is not None else ""
         self.at = next((i for i, row in enumerate(self.rows) if row.operation == here), 0)
-        self._goal = ""
 
     def count(self) -> int:
         return len(self.rows)
@@ -57,6 +56,11 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
             busy = self.client.view.now is not None and self.client.view.now.in_progress
             return True if self.rows[self.at].status in ("ready", "blocked", "paused") and not busy else None
         return True
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        if self.rows and self.rows[self.at].status == "done":
+            return ("This operation is done. To do it again, rework it (u on the bench).",)
+        return ("Finish the operation in progress, or pause it (a on the bench).",)
 
     def chosen(self) -> None:
         self.dismiss(self.rows[self.at].operation)

@@ -21,7 +21,7 @@ from benchflow.tui.widgets.form_page import FormField, FormPage, form_keys, pers
 
 
 class NotePage(FormPage, inherit_bindings=False):
-    """A note on the operation."""
+    """The form for a note on an operation."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
     title_line = "Note"
@@ -42,7 +42,7 @@ class NotePage(FormPage, inherit_bindings=False):
 
 
 class SignPage(FormPage, inherit_bindings=False):
-    """The signature at a hold point."""
+    """The form for the signature at a hold point."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("sign")
     title_line = "Hold point"
@@ -86,7 +86,7 @@ class SignPage(FormPage, inherit_bindings=False):
 
 
 class DeviationPage(FormPage, inherit_bindings=False):
-    """A deviation: it waives a limit, a hold or a time window, never an interference rule."""
+    """The form for a deviation. It waives a limit, a hold or a time window, never an interference rule."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("sign the deviation")
     title_line = "Deviation"
@@ -96,15 +96,17 @@ class DeviationPage(FormPage, inherit_bindings=False):
         self.now = client.operation(operation)
         self.clocks = client.view.clocks
         self.pins, self.shop = client.has_register, client.shop()
-        self.who = client.view.by
+        self.builder = client.view.by
         super().__init__(client)
 
     def questions(self) -> Sequence[FormField]:
-        about = tuple(self._about())
+        about = tuple(self._waivable())
+        if not about:
+            return ()
         form_fields = [
-            FormField("about", "What is waived?", about, self._likely(about)),
+            FormField("about", "What is waived?", about, self._most_likely(about)),
             FormField("reason", "Reason"),
-            person_field(self.shop, "Signed by", self.who, keep=False),
+            person_field(self.shop, "Signed by", self.builder, keep=False),
         ]
         return (
             (*form_fields, FormField("pin", "PIN (leave empty if you have none)", secret=True, keep=False))
@@ -112,7 +114,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
             else form_fields
         )
 
-    def _about(self) -> list[tuple[str, str]]:
+    def _waivable(self) -> list[tuple[str, str]]:
         out: list[tuple[str, str]] = []
         for given in self.now.inputs:
             match given:
@@ -129,8 +131,8 @@ class DeviationPage(FormPage, inherit_bindings=False):
         timed = any(row.operation == self.now.operation for row in self.clocks)
         return [*out, ("time", "time window")] if timed else out
 
-    def _likely(self, about: tuple[tuple[str, str], ...]) -> str:
-        """What is out of its limit now, if it is one thing; else the only thing that can be waived."""
+    def _most_likely(self, about: tuple[tuple[str, str], ...]) -> str:
+        """Return the one value that is out of its limit, else the only thing that can be waived, else ``""``."""
         out_of_limit = [
             given.name
             for given in self.now.inputs
@@ -152,11 +154,18 @@ class DeviationPage(FormPage, inherit_bindings=False):
             "A deviation waives a limit, a hold or a time window. Its reason and name go into the log and onto the "
             "build sheet. The order and the interference rules cannot be waived."
         )
+        if not self.form_fields:
+            words = "Nothing in this operation can be waived. It has no limit, hold point or time window."
         return [
             EMPTY,
             styled(f"{self.now.number}  {self.now.title}", "title"),
             *(styled(part) for part in wrap(words, width)),
         ]
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        if action == "submit" and not self.form_fields:
+            return None
+        return super().check_action(action, parameters)
 
     async def submit(self, values: dict[str, str]) -> None:
         await self.send(
@@ -171,7 +180,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
 
 
 def waived_title(now: OperationView, about: str) -> str:
-    """What a deviation waives: the question or title instead of the name in the file."""
+    """Return what a deviation waives: the question or the title, instead of the name in the file."""
     for given in now.inputs:
         match given:
             case ReadingInput(name=name, ask=words) | CalculatedInput(name=name, title=words) if name == about:
@@ -184,7 +193,7 @@ def waived_title(now: OperationView, about: str) -> str:
 
 
 class RemedyPage(FormPage, inherit_bindings=False):
-    """The remedy for a value out of its limit, confirmed when it is done."""
+    """The remedy for a value out of its limit. Enter confirms that it is done."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("remedy done")
     title_line = "Out of limit"

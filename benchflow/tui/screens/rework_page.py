@@ -1,4 +1,4 @@
-"""Rework: which operations reopen, in which order the assembly comes apart, and what is discarded."""
+"""Rework: choice of the operation, then the plan with steps, parts to discard and operations to do again."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar
@@ -14,7 +14,7 @@ from benchflow.tui.widgets.list_page import ListPage, leaving_keys, list_keys
 
 
 class ReworkPage(ListPage[str], inherit_bindings=False):
-    """All operations that are done, the latest first. Closes with a message."""
+    """The list of paused and done operations, the latest first."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("show the plan"), *leaving_keys()]
     title_line = "Rework"
@@ -54,7 +54,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
 
 
 class ReworkPlanPage(FormPage, inherit_bindings=False):
-    """The whole plan, and the reason for the rework."""
+    """The plan of the rework, and the question for its reason."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("start rework")
     title_line = "Rework plan"

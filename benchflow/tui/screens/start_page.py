@@ -1,4 +1,4 @@
-"""Starting a job: the notice and the cautions, then who builds what, and the initial state."""
+"""Start of a job: the notice with cautions and parts, then builder, unit, options and initial state."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -23,7 +23,7 @@ UNKNOWN = "?"
 
 
 class NoticePage(TextPage[None], inherit_bindings=False):
-    """Notice, cautions, parts and instruments, to be read before the job starts."""
+    """Notice, cautions, parts and instruments, shown before a job starts."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter,space", "continue", "continue", id="notice.continue"),
@@ -42,7 +42,7 @@ class NoticePage(TextPage[None], inherit_bindings=False):
         return [*notice_lines(self.procedure, width), *kit_lines(self.procedure, width)]
 
     def action_continue(self) -> None:
-        """Scroll until the end has been shown, then go on."""
+        """Scroll on, or open the start page if the end of the text has been shown."""
         if self._line_count > self._visible_lines and self.scrolled + self._visible_lines - 1 < self._line_count:
             self.action_scroll(max(self._visible_lines - 3, 1))
             return
@@ -53,6 +53,7 @@ class NoticePage(TextPage[None], inherit_bindings=False):
 
 
 def notice_lines(procedure: Procedure, width: int) -> list[Line]:
+    """Return title, subject, notice, cautions and source of a procedure."""
     revision = f", revision {procedure.revision}" if procedure.revision else ""
     lines: list[Line] = [EMPTY, *(styled(p, "title") for p in wrap(procedure.title + revision, width))]
     if procedure.subject:
@@ -76,7 +77,7 @@ def _badge(signal: str, text: str, width: int) -> list[Line]:
 
 
 def kit_lines(procedure: Procedure, width: int) -> list[Line]:
-    """What to lay out: parts, consumables, instruments."""
+    """Return what to lay out: parts, consumables and instruments."""
     out: list[Line] = []
     for kind, label in (("part", "PARTS TO LAY OUT"), ("consumable", "CONSUMABLES")):
         items = [item for item in procedure.kit if item.kind == kind]
@@ -95,7 +96,7 @@ def kit_lines(procedure: Procedure, width: int) -> list[Line]:
 
 
 class StartPage(FormPage, inherit_bindings=False):
-    """Builder, unit, options, unknown initial states and the folder of the log."""
+    """The form for builder, unit, options, unknown initial states and the folder of the log."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("start the job")
     title_line = "Start a job"
@@ -116,11 +117,11 @@ class StartPage(FormPage, inherit_bindings=False):
                 FormField(f"option {option.name}", option.ask or option.name, tuple((c, c) for c in option.choices))
                 for option in self.procedure.options
             ),
-            *self._starts(),
+            *self._initial_states(),
             FormField("folder", "Folder for the log", value=str(self.catalog.folder)),
         )
 
-    def _starts(self) -> Iterable[FormField]:
+    def _initial_states(self) -> Iterable[FormField]:
         for variable in self.procedure.state:
             if variable.start is None:
                 known = [(value, variable.words.get(value, value)) for value in variable.values]
@@ -136,7 +137,7 @@ class StartPage(FormPage, inherit_bindings=False):
             controller = self.catalog.begin(self.loaded, self.file, values["unit"], Path(values["folder"]).expanduser())
             answer = controller.send(open_intent(values))
         except BenchflowError as error:
-            self._failed(controller, str(error))
+            self._show_error(controller, str(error))
             return
         if isinstance(answer, Refusal):
             close_unused(controller)
@@ -144,15 +145,15 @@ class StartPage(FormPage, inherit_bindings=False):
         else:
             self.bench_app.open_bench(controller)
 
-    def _failed(self, controller: SessionController | None, words: str) -> None:
+    def _show_error(self, controller: SessionController | None, message: str) -> None:
         if controller is not None:
             close_unused(controller)
-        self.show_message(*words.splitlines(), role="alarm")
+        self.show_message(*message.splitlines(), role="alarm")
         self.app.bell()
 
 
 def _shop(catalog: JobCatalog) -> Shop | None:
-    """The shop, or ``None`` if its file has errors; the controller reports those."""
+    """Return the shop, or ``None`` if its file has errors. The controller reports the errors."""
     try:
         return catalog.register().shop()
     except BenchflowError:
@@ -160,16 +161,16 @@ def _shop(catalog: JobCatalog) -> Shop | None:
 
 
 def open_intent(values: dict[str, str]) -> dict[str, object]:
-    """The ``open`` intent for the answers."""
+    """Return the ``open`` intent for the answers of the form."""
 
-    def under(head: str) -> dict[str, str]:
-        return {name.removeprefix(head): value for name, value in values.items() if name.startswith(head)}
+    def with_prefix(prefix: str) -> dict[str, str]:
+        return {name.removeprefix(prefix): value for name, value in values.items() if name.startswith(prefix)}
 
-    start = {name: None if value == UNKNOWN else value for name, value in under("start ").items()}
+    start = {name: None if value == UNKNOWN else value for name, value in with_prefix("start ").items()}
     return {
         "intent": "open",
         "by": values["by"] or None,
         "unit": values["unit"],
-        "options": under("option "),
+        "options": with_prefix("option "),
         "start": start,
     }

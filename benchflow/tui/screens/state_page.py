@@ -1,4 +1,4 @@
-"""The state of the assembly, and entering a state found."""
+"""The state of the assembly, and the form for a state found."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -15,7 +15,7 @@ UNKNOWN = "?"
 
 
 class StatePage(ListPage[str], inherit_bindings=False):
-    """The whole state. Closes with a message."""
+    """The list of all state variables."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("change"), *leaving_keys()]
     title_line = "State"
@@ -30,15 +30,15 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         words = (
-            "This is the state according to the entries. If the engine is different, change it here: what is allowed "
-            "depends on it."
+            "This is the state according to the entries. If the real state differs, change it here. The state decides "
+            "what is allowed."
         )
         return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
         column = min(max(cell_count(row.title) for row in self.rows) + 3, width // 2)
-        words = each.words if each.known else "? not known"
+        words = each.value if each.known else "? not known"
         return ((cut(each.title, column - 1).ljust(column), "text"), (words, "strong" if each.known else "attention"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
@@ -58,7 +58,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
 
 class StateFoundPage(FormPage, inherit_bindings=False):
-    """The state found of one variable."""
+    """The form for the state found of one variable."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
     title_line = "State found"

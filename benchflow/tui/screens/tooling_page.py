@@ -14,7 +14,7 @@ NOTHING = "none"
 
 
 class WrenchPage(FormPage, inherit_bindings=False):
-    """An extension on the torque wrench. With it the wrench must be set lower than the torque at the fastener."""
+    """The form for an extension on the torque wrench. The extension changes the setting of the wrench."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
     title_line = "Torque wrench"
@@ -45,11 +45,11 @@ class WrenchPage(FormPage, inherit_bindings=False):
             fields["lever"] = with_own_unit(values["lever"], "mm")
         if values["angle"]:
             fields["angle"] = with_own_unit(values["angle"], "°")
-        await self.send("Wrench with extension: use the setting shown.", "wrench", **fields)
+        await self.send("Wrench with extension. Use the wrench setting that is shown.", "wrench", **fields)
 
 
 class LubricantPage(FormPage, inherit_bindings=False):
-    """Another lubricant on the threads: it changes the preload at the same torque."""
+    """The form for another lubricant on the threads. It changes the preload at the same torque."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
     title_line = "Lubricant"

@@ -1,4 +1,4 @@
-"""Why an operation is blocked: every reason, and the shortest safe route to it."""
+"""The reasons why an operation is blocked, and the shortest safe route to it."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -14,7 +14,7 @@ from benchflow.tui.widgets.page import TextPage, letter
 
 
 class WhyPage(TextPage[str], inherit_bindings=False):
-    """Closes with the operation to guide to, if guiding was chosen."""
+    """Reasons, route and text of an operation. Its result is the operation to guide to, if guiding was chosen."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(letter("g") + ",enter", "guide", "guide me there", id="why.guide", key_display="g"),

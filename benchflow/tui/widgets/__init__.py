@@ -1,1 +1,1 @@
-"""The canvas, the entry field, and the kinds of page that screens are made of."""
+"""The canvas, the entry field, and the base classes of the screens."""

@@ -1,4 +1,4 @@
-"""The text field, for people, keyboard-wedge gauges and scanners."""
+"""The entry field: a one-line text field for people, keyboard-wedge gauges and scanners."""
 
 from typing import ClassVar, Literal
 
@@ -14,16 +14,16 @@ from benchflow.base.plaintext import clean
 from benchflow.tui.draw.themes import BenchTheme
 
 MAX_LENGTH = 500
-"""Characters that a field accepts."""
+"""Maximum number of characters in a field."""
 
-Kind = Literal["quantity", "words", "secret"]
+FieldKind = Literal["quantity", "text", "secret"]
 
 
 class EntryField(Input, inherit_bindings=False):
-    """A one-line field. Enter is handled by the screen, not here.
+    """A one-line field. The screen handles Enter.
 
-    A quantity begins with a digit, a sign or a point. So in an empty quantity field a letter is passed on to the screen
-    as a command.
+    A quantity begins with a digit, a sign or a point. So in an empty quantity field a letter is a command: the field
+    passes it to the screen.
     """
 
     DEFAULT_CSS = """
@@ -43,23 +43,23 @@ class EntryField(Input, inherit_bindings=False):
     ]
 
     class PasteRefused(Message):
-        """The pasted text does not fit into one field. Nothing was entered."""
+        """Posted if a pasted text has several lines. Nothing was entered; ``text`` is the message for the user."""
 
-        def __init__(self, words: str) -> None:
+        def __init__(self, text: str) -> None:
             super().__init__()
-            self.words = words
+            self.text = text
 
     def __init__(
-        self, bench_theme: BenchTheme, kind: Kind = "words", value: str = "", *, id: str | None = None
+        self, bench_theme: BenchTheme, kind: FieldKind = "text", value: str = "", *, id: str | None = None
     ) -> None:
         super().__init__(clean(value), password=kind == "secret", max_length=MAX_LENGTH, select_on_focus=False, id=id)
         self.cursor_blink = False
-        self.kind: Kind = kind
+        self.kind: FieldKind = kind
         self._bench_theme = bench_theme
         self._position = (0, 0, 0)
 
     def place_at(self, x: int, y: int, width: int) -> None:
-        """Show the field at this position. A change costs a layout pass, so an unchanged position is skipped."""
+        """Show the field at this position. If the position is unchanged, the layout pass is skipped."""
         self.display = True
         if self._position != (x, y, width):
             self._position = (x, y, width)
@@ -67,11 +67,12 @@ class EntryField(Input, inherit_bindings=False):
             self.styles.width = width
 
     def apply_theme(self, bench_theme: BenchTheme) -> None:
+        """Use this theme from now on."""
         self._bench_theme = bench_theme
         self.refresh()
 
-    def set_content(self, kind: Kind, text: str) -> None:
-        """Use the field for another item: its kind, and its draft."""
+    def set_content(self, kind: FieldKind, text: str) -> None:
+        """Use the field for another item: set its kind, and its draft as the text."""
         self.kind = kind
         if self.value != text:
             with self.prevent(Input.Changed):
@@ -79,7 +80,7 @@ class EntryField(Input, inherit_bindings=False):
         self.cursor_position = len(self.value)
 
     def is_command(self, character: str | None) -> bool:
-        """Whether a character typed now is a command, not part of the value."""
+        """True if this character, typed now, is a command and not part of the value."""
         if self.kind != "quantity" or self.value or character is None:
             return False
         return character.isspace() or character.isalpha() or character in "?="
@@ -89,7 +90,7 @@ class EntryField(Input, inherit_bindings=False):
 
     async def _on_key(self, event: events.Key) -> None:
         if self.is_command(event.character):
-            event.prevent_default()  # Input would type it
+            event.prevent_default()  # Input would insert it
             return
         if event.is_printable and event.character is not None and not clean(event.character):
             event.stop()
@@ -111,7 +112,7 @@ class EntryField(Input, inherit_bindings=False):
             event.prevent_default()
 
     def render_line(self, y: int) -> Strip:
-        """A text longer than the field is scrolled so that the cursor is visible."""
+        """Return the row as Textual paints it. A long text is scrolled so that the cursor is visible."""
         width = self.size.width
         styles = self._bench_theme.styles
         text = clean("•" * len(self.value) if self.password else self.value).replace("\n", " ") + " "

@@ -1,4 +1,4 @@
-"""A page with a form: fields to type into and choices, one below the other."""
+"""A screen with a form: questions that are answered in a field or by a choice."""
 
 from collections.abc import Sequence
 from typing import ClassVar
@@ -11,7 +11,7 @@ from textual.widgets import Input
 from benchflow.session.refusal import Refusal
 from benchflow.session.shop.register import Shop
 from benchflow.tui.draw.input_blocks import FieldPlace
-from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, wrap
+from benchflow.tui.draw.styled_lines import EMPTY, Line, Role, counted, styled, wrap
 from benchflow.tui.model.session_client import SessionClient
 from benchflow.tui.widgets.entry_field import EntryField
 from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter, scrolled_lines
@@ -20,8 +20,8 @@ from benchflow.tui.widgets.page import APP_KEYS, BACK, DrawnPage, Page, letter, 
 class FormField(Struct, frozen=True):
     """One question of a form.
 
-    ``choices`` are (value, label) pairs; without choices it is a text field. ``value`` is the initial value. ``keep``
-    says whether a draft is kept when the form is left.
+    ``choices`` are pairs of value and label; a question without choices has a text field. ``value`` is the initial
+    value. If ``keep`` is true, the draft is kept when the form is left.
     """
 
     name: str
@@ -33,7 +33,7 @@ class FormField(Struct, frozen=True):
 
 
 def person_field(shop: Shop | None, label: str, value: str = "", role: str = "", keep: bool = True) -> FormField:
-    """A person's name. With a shop register it is a choice, since only registered people may sign."""
+    """Return the question for a person. With a shop register it is a choice: only registered people may sign."""
     names = [
         person.name
         for person in (() if shop is None else shop.people)
@@ -45,7 +45,7 @@ def person_field(shop: Shop | None, label: str, value: str = "", role: str = "",
 
 
 def form_keys(submit: str) -> list[BindingType]:
-    """The keys of a form; ``submit`` is the label of Enter on the last question."""
+    """Return the keys of a form. ``submit`` is the label of Enter on the last question."""
     return [
         Binding("enter", "next", "next", id="form.next"),
         Binding("enter", "submit", submit, id="form.submit"),
@@ -53,7 +53,7 @@ def form_keys(submit: str) -> list[BindingType]:
         Binding("up,shift+tab", "move(-1)", "", id="form.up", show=False),
         Binding("right,space", "pick(1)", "choose", id="form.pick", key_display="←→"),
         Binding("left", "pick(-1)", "", id="form.pick-back", show=False),
-        Binding("pagedown", "scroll(5)", "read on", id="form.scroll-down", show=False, key_display="PgUp PgDn"),
+        Binding("pagedown", "scroll(5)", "scroll", id="form.scroll-down", show=False, key_display="PgUp PgDn"),
         Binding("pageup", "scroll(-5)", "", id="form.scroll-up", show=False),
         Binding(letter("q"), "back", "back", id="form.back", show=False),
         BACK,
@@ -62,11 +62,11 @@ def form_keys(submit: str) -> list[BindingType]:
 
 
 class FormPage(Page[str], inherit_bindings=False):
-    """Closes with a message when the entry is on disk, with ``None`` if it was left."""
+    """A form. Its result is a message if the answers were saved, ``None`` if the form was left."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("submit")
     form = ""
-    """Name of the form, under which its drafts are kept."""
+    """Name of the form in the names of its drafts."""
 
     def __init__(self, client: SessionClient | None) -> None:
         super().__init__()
@@ -74,25 +74,28 @@ class FormPage(Page[str], inherit_bindings=False):
         self.at = 0
         self.scrolled = 0
         self.form_fields: tuple[FormField, ...] = tuple(self.questions())
-        self.picked: dict[str, str] = {ask.name: ask.value for ask in self.form_fields if ask.choices}
+        self.picked: dict[str, str] = {
+            question.name: question.value for question in self.form_fields if question.choices
+        }
         self.fields: dict[str, EntryField] = {}
         self._owners: dict[int, tuple[int, str]] = {}
 
     # --- implemented by each form ----------------------------------------------------------------------
 
     def questions(self) -> Sequence[FormField]:
+        """Return the questions of the form."""
         raise NotImplementedError
 
     def intro(self, width: int) -> list[Line]:
-        """The text above the questions."""
+        """Return the lines above the questions."""
         return []
 
     async def submit(self, values: dict[str, str]) -> None:
-        """Send the answers, and close with :meth:`done`."""
+        """Send the answers and close the form, by :meth:`send` or :meth:`done`."""
         raise NotImplementedError
 
     async def send(self, message: str, intent: str, **fields: object) -> bool:
-        """Send one intent. The form closes when it is on disk and stays open when it is refused."""
+        """Send one intent. If it is accepted, the form closes with ``message``; if it is refused, it stays open."""
         assert self.client is not None  # a form that sends belongs to an open job
         answer = await self.client.send(intent, **fields)
         if isinstance(answer, Refusal):
@@ -102,30 +105,33 @@ class FormPage(Page[str], inherit_bindings=False):
         return True
 
     def refused(self, refusal: Refusal) -> None:
-        """Show the reasons and select the first question that one of them refers to."""
+        """Show the reasons, and select the first question that one of them refers to."""
         names = {name for reason in refusal.refused for name in (reason.name, reason.state) if name}
-        for index, ask in enumerate(self.form_fields):
-            if ask.name.rpartition(" ")[2] in names:
+        for index, question in enumerate(self.form_fields):
+            if question.name.rpartition(" ")[2] in names:
                 self.at = index
                 break
         self._focus_current()
         super().refused(refusal)
 
     def done(self, message: str) -> None:
+        """Delete the drafts of the form and close it with a message."""
         if self.client is not None:
-            for ask in self.form_fields:
-                self.client.drafts.set_text(self._draft(ask), "")
+            for question in self.form_fields:
+                self.client.drafts.set_text(self._draft(question), "")
             self.bench_app.save_soon()
         self.dismiss(message)
 
-    # --- the rest ---------------------------------------------------------------------------------
+    # --- drawing and keys ---------------------------------------------------------------------------------
 
     def compose(self) -> ComposeResult:
-        for ask in self.form_fields:
-            if not ask.choices:
-                text = ask.value or (self.client.drafts.text(self._draft(ask)) if self.client and ask.keep else "")
-                self.fields[ask.name] = EntryField(
-                    self.bench_app.bench_theme, "secret" if ask.secret else "words", text
+        for question in self.form_fields:
+            if not question.choices:
+                text = question.value or (
+                    self.client.drafts.text(self._draft(question)) if self.client and question.keep else ""
+                )
+                self.fields[question.name] = EntryField(
+                    self.bench_app.bench_theme, "secret" if question.secret else "text", text
                 )
         self.entries = list(self.fields.values())
         yield from super().compose()
@@ -134,13 +140,18 @@ class FormPage(Page[str], inherit_bindings=False):
         super().on_mount()
         self._focus_current()
 
-    def _draft(self, ask: FormField) -> str:
-        return f"{self.form} {ask.name}"
+    def _draft(self, question: FormField) -> str:
+        return f"{self.form} {question.name}"
 
     def typed(self, field: Input) -> None:
-        for ask in self.form_fields:
-            if self.client is not None and self.fields.get(ask.name) is field and ask.keep and not ask.secret:
-                self.client.drafts.set_text(self._draft(ask), field.value)
+        for question in self.form_fields:
+            if (
+                self.client is not None
+                and self.fields.get(question.name) is field
+                and question.keep
+                and not question.secret
+            ):
+                self.client.drafts.set_text(self._draft(question), field.value)
                 self.bench_app.save_soon()
 
     def _focus_current(self) -> None:
@@ -155,12 +166,12 @@ class FormPage(Page[str], inherit_bindings=False):
         places: list[FieldPlace] = []
         at = (0, 0)
         owners: list[tuple[int, str]] = []  # for each line: its question and its choice
-        for index, ask in enumerate(self.form_fields):
+        for index, question in enumerate(self.form_fields):
             start = len(lines)
-            lines.extend(self._question(ask, index == self.at, width))
-            shown = [value for value, _ in ask.choices]
+            lines.extend(self._question_lines(question, index == self.at, width))
+            shown = [value for value, _ in question.choices]
             owners.extend([(index, "")] * (len(lines) - start - len(shown)) + [(index, value) for value in shown])
-            if not ask.choices:
+            if not question.choices:
                 places.append(FieldPlace(2, len(lines), width - 4))
                 lines.append(EMPTY)
             lines.append(EMPTY)
@@ -169,9 +180,14 @@ class FormPage(Page[str], inherit_bindings=False):
                 at = (start, len(lines))
         intro = self.intro(width)
         available = max(height - len(intro) - 1, min(len(lines), max(height * 2 // 3, at[1] - at[0])))
+        below: list[Line] = []
+        if len(lines) > available:
+            available = max(available - 1, 1)
         top = scrolled_lines(intro, self.scrolled, max(height - available - 1, 0)) if intro else []
         first = max(0, min(at[0], at[1] - available)) if len(lines) > available else 0
-        whole = [*top, EMPTY, *lines[first : first + available]]
+        if first + available < len(lines):
+            below = [styled(f"  ▼ {counted(len(lines) - first - available, 'more line')} (↓)", "attention")]
+        whole = [*top, EMPTY, *lines[first : first + available], *below]
         shift = len(top) + 1 - first
         self._owners = {y + shift + 1: owner for y, owner in enumerate(owners[: first + available]) if y >= first}
         seen = tuple(
@@ -180,17 +196,17 @@ class FormPage(Page[str], inherit_bindings=False):
         )
         return DrawnPage(tuple(whole), seen)
 
-    def _question(self, ask: FormField, here: bool, width: int) -> list[Line]:
+    def _question_lines(self, question: FormField, here: bool, width: int) -> list[Line]:
         role: Role = "strong" if here else "text"
         mark = ("► " if here else "  ", "now")
         out: list[Line] = [
             ((mark[0] if index == 0 else "  ", "now"), (part, role))
-            for index, part in enumerate(wrap(ask.label, width - 2))
+            for index, part in enumerate(wrap(question.label, width - 2))
         ]
-        for value, words in ask.choices:
-            taken = self.picked.get(ask.name) == value
+        for value, label in question.choices:
+            taken = self.picked.get(question.name) == value
             out.append(
-                (("    ● " if taken else "    ○ ", "now" if taken else "text"), (words, "strong" if taken else "text"))
+                (("    ● " if taken else "    ○ ", "now" if taken else "text"), (label, "strong" if taken else "text"))
             )
         return out
 
@@ -225,10 +241,10 @@ class FormPage(Page[str], inherit_bindings=False):
         self._focus_current()
 
     def action_pick(self, by: int) -> None:
-        ask = self.form_fields[self.at]
-        values = [value for value, _ in ask.choices]
-        now = self.picked[ask.name]
-        self.picked[ask.name] = (
+        question = self.form_fields[self.at]
+        values = [value for value, _ in question.choices]
+        now = self.picked[question.name]
+        self.picked[question.name] = (
             values[(values.index(now) + by) % len(values)] if now in values else values[0 if by > 0 else -1]
         )
         self.redraw()
@@ -238,11 +254,15 @@ class FormPage(Page[str], inherit_bindings=False):
         self.redraw()
 
     def action_submit(self) -> None:
-        for index, ask in enumerate(self.form_fields):
-            if ask.choices and not self.picked[ask.name]:
+        for index, question in enumerate(self.form_fields):
+            if question.choices and not self.picked[question.name]:
                 self.at = index
                 self._focus_current()
-                self.show_message("Choose with ← and →.", role="attention")
+                self.show_message("Choose an answer with ← and →.", role="attention")
                 return
-        values = {ask.name: self.fields[ask.name].value.strip() for ask in self.form_fields if not ask.choices}
+        values = {
+            question.name: self.fields[question.name].value.strip()
+            for question in self.form_fields
+            if not question.choices
+        }
         self.run_holding_keys(self.submit({**values, **self.picked}))

@@ -1,4 +1,4 @@
-"""A page with a list to choose from. Only visible rows are drawn, so a long list is as fast as a short one."""
+"""A screen with a list to choose from. Only visible rows are drawn, so a long list is as fast as a short one."""
 
 from collections.abc import Sequence
 from typing import ClassVar, TypeVar
@@ -12,6 +12,7 @@ Result = TypeVar("Result")
 
 
 def list_keys(choose: str) -> list[BindingType]:
+    """Return the keys of a list. ``choose`` is the label of Enter."""
     return [
         Binding("enter,space", "choose", choose, id="list.choose"),
         Binding("down,tab", "move(1)", "select", id="list.down", key_display="↑↓"),
@@ -23,46 +24,52 @@ def list_keys(choose: str) -> list[BindingType]:
     ]
 
 
-def leaving_keys(words: str = "back") -> list[BindingType]:
-    return [Binding(letter("q") + "," + BACK.key, "back", words, id="page.back"), *APP_KEYS]
+def leaving_keys(label: str = "back") -> list[BindingType]:
+    """Return the keys for leaving a screen, and the keys of the app. ``label`` is the label of leaving."""
+    return [Binding(letter("q") + "," + BACK.key, "back", label, id="page.back"), *APP_KEYS]
 
 
 class ListPage(Page[Result], inherit_bindings=False):
+    """A list of rows; the row at index ``at`` is selected."""
+
     BINDINGS: ClassVar[list[BindingType]] = [*list_keys("choose"), *leaving_keys()]
 
     def __init__(self) -> None:
         super().__init__()
         self.at = 0
-        self._first = 0  # index of the first visible row,
-        self._from = 0  # and its row on the screen
+        self._first = 0  # index of the first visible row
+        self._first_y = 0  # its row on the screen
 
-    # --- for the list itself ----------------------------------------------------------------------
+    # --- implemented by each list ----------------------------------------------------------------------
 
     def count(self) -> int:
+        """Return the number of rows."""
         raise NotImplementedError
 
     def row(self, index: int, width: int) -> Line:
-        """One row; the mark of the selected row is added by the list."""
+        """Return one row, without the mark of the selected row."""
         raise NotImplementedError
 
     def intro(self, width: int) -> list[Line]:
+        """Return the lines above the list."""
         return []
 
     def details(self, width: int) -> list[Line]:
-        """Details of the selected row, shown below the list."""
+        """Return details of the selected row, shown below the list."""
         return []
 
     def chosen(self) -> None:
+        """Carry out what Enter does on the selected row."""
         raise NotImplementedError
 
-    # --- the rest ---------------------------------------------------------------------------------
+    # --- drawing and keys ---------------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
         intro, about = self.intro(width), self.details(width)
         about = about[: max(height // 2 - len(intro), 3)]
         available = max(height - len(intro) - len(about) - (1 if about else 0), 1)
         start = max(0, min(self.at - available // 2, self.count() - available))
-        self._first, self._from = start, 1 + len(intro)
+        self._first, self._first_y = start, 1 + len(intro)
         rows: list[Line] = []
         for index in range(start, min(start + available, self.count())):
             here = index == self.at
@@ -71,9 +78,9 @@ class ListPage(Page[Result], inherit_bindings=False):
         return DrawnPage((*padded, *([EMPTY, *about] if about else [])))
 
     def clicked(self, row: int) -> None:
-        """The first click selects a row, the second chooses it."""
-        index = self._first + row - self._from
-        if not row - self._from >= 0 or index >= self.count():
+        """Select the clicked row, or choose it if it is selected already."""
+        index = self._first + row - self._first_y
+        if not row - self._first_y >= 0 or index >= self.count():
             return
         if index == self.at and self.check_action("choose", ()):
             self.action_choose()

@@ -3,19 +3,18 @@
 from collections.abc import Callable, Sequence
 from typing import TypeVar
 
-from benchflow.tui.draw.styled_lines import Line, styled
+from benchflow.tui.draw.styled_lines import Line, counted, styled
 from benchflow.tui.widgets.list_page import ListPage
 from benchflow.tui.widgets.page import DrawnPage
 
 Result = TypeVar("Result")
 
-InputBlock = Sequence[Line]
-
 
 class MultiLineListPage(ListPage[Result], inherit_bindings=False):
-    """Implements ``block`` instead of ``row``. Only visible blocks are drawn."""
+    """A list whose subclasses implement ``block`` instead of ``row``. Only visible blocks are drawn."""
 
-    def block(self, index: int, width: int) -> InputBlock:
+    def block(self, index: int, width: int) -> Sequence[Line]:
+        """Return the lines of an entry."""
         raise NotImplementedError
 
     def body(self, width: int, height: int) -> DrawnPage:
@@ -24,7 +23,7 @@ class MultiLineListPage(ListPage[Result], inherit_bindings=False):
         return DrawnPage((*intro, *self.list_lines(width, available)))
 
     def list_lines(self, width: int, available: int) -> list[Line]:
-        """At most ``available`` lines: the selected block, marked, and as much around it as fits."""
+        """Return at most ``available`` lines: the marked selected block, and as much above and below it as fits."""
         if not self.count():
             return []
 
@@ -37,7 +36,7 @@ class MultiLineListPage(ListPage[Result], inherit_bindings=False):
 
 
 def blocks_around(block: Callable[[int], list[Line]], at: int, count: int, available: int) -> list[Line]:
-    """``available`` lines around block ``at``: half of the remaining rows above it, the rest below."""
+    """Return ``available`` lines with block ``at`` in them: half of the other rows above it, the rest below."""
     here = shortened(block(at), available)
     spare = available - len(here)
     above: list[Line] = []
@@ -58,8 +57,8 @@ def blocks_around(block: Callable[[int], list[Line]], at: int, count: int, avail
 
 
 def shortened(lines: list[Line], available: int) -> list[Line]:
-    """The lines; if there are too many, the last row says how many are left out."""
+    """Return the lines. If there are too many, the last row shows how many are left out."""
     if len(lines) <= available:
         return lines
     kept = lines[: max(available - 1, 0)]
-    return [*kept, styled(f"  ▼ {len(lines) - len(kept)} more lines", "attention")][:available]
+    return [*kept, styled(f"  ▼ {counted(len(lines) - len(kept), 'more line')}", "attention")][:available]

@@ -1,4 +1,4 @@
-"""The base of every screen: a canvas, entry fields, a message and the key bar at the foot."""
+"""The base class of the screens: a canvas, entry fields, a message and the key bar."""
 
 from collections.abc import Coroutine, Sequence
 from typing import Any, ClassVar, TypeVar
@@ -15,7 +15,7 @@ from benchflow.tui.app.navigation import HelpRequest
 from benchflow.tui.draw.bench_layout import StatusMessage, draw_message, framed
 from benchflow.tui.draw.input_blocks import FieldPlace
 from benchflow.tui.draw.key_bar import draw_keys, key_at, key_labels
-from benchflow.tui.draw.styled_lines import Line, Role
+from benchflow.tui.draw.styled_lines import Line, Role, counted
 from benchflow.tui.widgets.canvas import Canvas
 from benchflow.tui.widgets.entry_field import EntryField
 
@@ -23,12 +23,12 @@ Result = TypeVar("Result")
 
 
 def letter(key: str) -> str:
-    """The keys of a letter, with and without caps lock."""
+    """Return the keys of a letter, in lower and upper case, since caps lock may be on."""
     return f"{key},{key.upper()}"
 
 
 class DrawnPage(Struct, frozen=True):
-    """The lines of a screen, and the position of each field in them (``None``: not visible)."""
+    """The lines of a screen, and the position of each field in them (``None``: hidden)."""
 
     lines: tuple[Line, ...]
     places: tuple[FieldPlace | None, ...] = ()
@@ -43,7 +43,7 @@ BACK = Binding("escape,f10,ctrl+c,ctrl+q", "back", "back", id="page.back")
 
 
 class Page(ThemedScreen[Result], inherit_bindings=False):
-    """``title_line`` at the top, ``body`` below it, the last message and the key bar at the foot."""
+    """A screen with ``title_line`` at the top, ``body`` below it, and the last message and the key bar at the foot."""
 
     DEFAULT_CSS = "Page { overflow: hidden; }"
     AUTO_FOCUS = ""
@@ -60,6 +60,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
     @property
     def bench_app(self) -> BenchApp:
+        """The app."""
         assert isinstance(self.app, BenchApp)
         return self.app
 
@@ -73,16 +74,18 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     # --- drawing ------------------------------------------------------------------------------
 
     def body(self, width: int, height: int) -> DrawnPage:
-        """The lines between header and foot; at most ``height`` of them are shown."""
+        """Return the lines between header and foot. At most ``height`` of them are shown."""
         raise NotImplementedError
 
     def draw(self, width: int, height: int) -> DrawnPage:
+        """Return all lines of the screen."""
         foot = [*draw_message(self.message, width - 2, max(height // 4, 2)), *self.key_lines(width - 2)]
         drawn = self.body(width - 2, height - 2 - len(foot))
         places = tuple(place and FieldPlace(place.x + 1, place.y + 1, place.width) for place in drawn.places)
         return DrawnPage(tuple(framed(self.title_line, drawn.lines, foot, width, height)), places)
 
     def key_lines(self, width: int) -> list[Line]:
+        """Return the key bar."""
         return draw_keys(key_labels(self, self.focused), width, 2)
 
     def redraw(self) -> None:
@@ -92,7 +95,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
             self.call_next(self.draw_now)
 
     def draw_now(self) -> None:
-        """Draw now; the canvas paints only changed rows."""
+        """Draw immediately. The canvas paints only changed rows."""
         self._to_draw = False
         if not self.is_mounted or not self.is_running:
             return
@@ -113,7 +116,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     @on(events.DescendantFocus)
     @on(events.DescendantBlur)
     def _focus_changed(self) -> None:
-        """Other keys are active now."""
+        """Draw again, because other keys are active now."""
         self.redraw()
 
     @on(events.Resize)
@@ -126,7 +129,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
     @on(events.Click)
     def _clicked(self, event: events.Click) -> None:
-        """A click on a key in the key bar runs it; any other click is passed to :meth:`clicked`."""
+        """Run the key that was clicked in the key bar. Any other click is passed to :meth:`clicked`."""
         event.stop()
         canvas = self.query_one(Canvas)
         line = canvas.lines[event.screen_y] if event.screen_y < len(canvas.lines) else ()
@@ -138,7 +141,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.clicked(event.screen_y)
 
     def clicked(self, row: int) -> None:
-        """A row was clicked or touched."""
+        """Handle a click or a touch on a row of the screen."""
 
     @on(Input.Changed)
     def _typed(self, event: Input.Changed) -> None:
@@ -149,16 +152,16 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     @on(EntryField.PasteRefused)
     def _refused_paste(self, event: EntryField.PasteRefused) -> None:
         event.stop()
-        self.show_message(event.words, "alarm")
+        self.show_message(event.text, role="alarm")
         self.app.bell()
 
     def typed(self, field: Input) -> None:
-        """A field's text has changed."""
+        """Handle a changed text in a field."""
 
-    # --- characters that are typed where nothing takes them ---------------------------------------------
+    # --- characters that no field takes ---------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
-        """A gauge or scanner that types where no field takes it: nothing is entered, and its Enter confirms nothing."""
+        """Discard what a gauge or scanner types where there is no field. Its Enter must not confirm anything."""
         if self.focused is not None:
             self.stray_text = ""
         elif self.stray_text and event.key == "enter":
@@ -169,29 +172,43 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
             self.stray_text = ""
         elif not event.is_printable or event.character is None or event.key in self.active_bindings:
             self.stray_text = ""
+            self.show_blocked(event.key)
         else:
             self.stray_text += event.character
             self.discard_key(event, f"“{self.stray_text}” was typed, but there is no field for it.")
 
-    def discard_key(self, event: events.Key, words: str) -> None:
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        """Return why an action is blocked now."""
+        return ("This is not possible now.",)
+
+    def show_blocked(self, key: str) -> bool:
+        """Show why a greyed key is blocked. Return false if the key is not greyed."""
+        active = self.active_bindings.get(key)
+        if active is None or active.enabled:
+            return False
+        self.show_message(*self.blocked_messages(active.binding.action.partition("(")[0]), role="attention")
+        return True
+
+    def discard_key(self, event: events.Key, message: str) -> None:
+        """Give a key no effect, and show a message."""
         event.stop()
         event.prevent_default()
-        self.show_message(words, role="alarm")
+        self.show_message(message, role="alarm")
 
     # --- messages and actions ---------------------------------------------------------------------
 
     def show_message(self, *texts: str, role: Role = "text") -> None:
-        """Show a message; it stays until the next one."""
+        """Show a message. It stays until the next one."""
         self.message = StatusMessage(texts, role)
         self.redraw()
 
     def refused(self, refusal: Refusal) -> None:
-        """Show every reason of a refusal and ring the bell once."""
+        """Show every reason of a refusal, and ring the bell once."""
         self.show_message(*(reason.message for reason in refusal.refused), role="alarm")
         self.app.bell()
 
     def run_holding_keys(self, work: Coroutine[Any, Any, None]) -> None:
-        """Run a coroutine in a worker. Keys typed meanwhile are handled afterwards, in order."""
+        """Run a coroutine in a worker. Keys typed meanwhile are handled after it, in order."""
         hold = self.bench_app.hold_keys()
         hold.__enter__()
 
@@ -204,6 +221,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.run_worker(held(), group="controller", exit_on_error=True)
 
     def focus_on(self, field: EntryField | None) -> None:
+        """Give a field the focus, or no field."""
         self.set_focus(field, scroll_visible=False)
 
     def action_back(self) -> None:
@@ -219,7 +237,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
 
 
 class TextPage(Page[Result]):
-    """A text to read; PgDn scrolls."""
+    """A screen with a text to read. PgUp and PgDn scroll."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("pagedown", "scroll(10)", "scroll", id="text.page-down", key_display="PgUp PgDn"),
@@ -235,6 +253,7 @@ class TextPage(Page[Result]):
         self._visible_lines = 1
 
     def text(self, width: int) -> Sequence[Line]:
+        """Return the whole text."""
         raise NotImplementedError
 
     def body(self, width: int, height: int) -> DrawnPage:
@@ -248,10 +267,10 @@ class TextPage(Page[Result]):
 
 
 def scrolled_lines(lines: Sequence[Line], by: int, height: int) -> list[Line]:
-    """``height`` of the lines, from index ``by`` on; the last row says how many more follow."""
+    """Return ``height`` of the lines, from index ``by`` on. The last row shows how many more follow."""
     if len(lines) <= height:
         return list(lines)
     shown = list(lines[by : by + height - 1])
     left = len(lines) - by - len(shown)
-    note = f"▼ {left} more lines: PgDn" if left > 0 else "▲ end: PgUp goes back"
+    note = f"▼ {counted(left, 'more line')} (PgDn)" if left > 0 else "▲ end of the text (PgUp scrolls back)"
     return [*shown, *([()] * (height - 1 - len(shown))), ((note, "attention"),)]

@@ -34,7 +34,7 @@ _TEXTS: Final = ("text", "reason", "do", "filled", "value")
 _RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
-def flat(log: LoadedLog, line: Line) -> dict[str, Any]:
+def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
     """One event as a dict with the keys of :data:`COLUMNS`, without those that the event does not have."""
     data = line.data
     if log.format < FORMAT and "verdict" in data:
@@ -64,7 +64,7 @@ def as_csv(logs: Iterable[LoadedLog]) -> Iterator[str]:
     yield _line(COLUMNS)
     for log in logs:
         for line in log.lines:
-            row = flat(log, line)
+            row = event_row(log, line)
             yield _line(tuple(_cell(row.get(name, "")) for name in COLUMNS))
 
 

@@ -80,10 +80,10 @@ def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
     left_out = tuple(f"{one.path} {one.why}" for one in source.left_out())
     simulated = sum(one.simulated for one in touched)
     notes = (f"{simulated} of these {'is' if simulated == 1 else 'are'} simulated.",) if simulated else ()
-    return Trace(in_words(ask), tuple(touched), source.count(), left_out, notes)
+    return Trace(question_text(ask), tuple(touched), source.count(), left_out, notes)
 
 
-def in_words(ask: TraceQuestion) -> str:
+def question_text(ask: TraceQuestion) -> str:
     """The question in words: ``instrument T-0117, from 2026-03-01 00:00 CET``. Times are local."""
     question = ask.question
     match question.subject:

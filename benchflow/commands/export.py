@@ -1,0 +1,65 @@
+"""The command ``export``: converts logs for other programs."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.commands.console_output import print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import log_paths
+from benchflow.commands.loaded_files import load_named_log
+from benchflow.commands.output_file import write_output
+
+if TYPE_CHECKING:
+    from benchflow.review.log.loaded_log import LoadedLog
+
+
+@click.command(epilog=exit_code_help("A log is damaged. The part before the damage is exported."))
+@click.argument("names", nargs=-1, required=True, metavar="LOG|FOLDER...")
+@click.option(
+    "--as", "form", required=True, type=click.Choice(["csv", "jsonl", "xes", "ical", "markdown"]),
+    help="csv: one row per event. jsonl: JSON Lines. xes: an event log, IEEE 1849. ical: to-dos for open items, "
+    "RFC 5545. markdown: build sheets.",
+)  # fmt: skip
+@click.option("-o", "--out", type=click.Path(path_type=Path), help="The file to write. Default: standard output.")
+def export(names: tuple[str, ...], form: str, out: Path | None) -> int:
+    """Export logs for other programs. For a FOLDER, all logs in it are exported."""
+    paths = log_paths(Path(name) for name in names)
+    if form in ("csv", "jsonl"):
+        from benchflow.review.interchange.event_rows import as_csv, as_json_lines
+        from benchflow.review.log.loaded_log import load_log
+        from benchflow.session.procedure_loading import procedure_reader
+        from benchflow.session.state.events import FORMAT
+
+        logs = [load_log(path, procedure_reader(), any_procedure=True) for path in paths]
+        convert = as_csv if form == "csv" else as_json_lines
+        write_output("".join(convert(logs)), out)
+        for log in logs:
+            if log.format < FORMAT:
+                print_warning(
+                    f"{log.path} has the old format {log.format}. "
+                    "Its kinds of events are exported as they were written."
+                )
+    else:
+        logs = [load_named_log(str(path)) for path in paths]
+        write_output(_converted(logs, form), out)
+    damaged = [log.path for log in logs if log.damage is not None]
+    for path in damaged:
+        print_warning(f"{path} is damaged. Only the part before the damage was exported.")
+    return PROBLEM_FOUND if damaged else SUCCESS
+
+
+def _converted(logs: "list[LoadedLog]", form: str) -> str | bytes:
+    if form == "xes":
+        from benchflow.review.interchange.xes import as_xes
+
+        return as_xes(logs)
+    if form == "ical":
+        from benchflow.review.interchange.calendar import as_calendar
+
+        return as_calendar(logs)
+    from benchflow.review.sheets.build_sheet import build_sheet
+    from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
+
+    return "\n".join(build_sheet_markdown(build_sheet(log)) for log in logs)

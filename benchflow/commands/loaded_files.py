@@ -1,0 +1,48 @@
+"""Loads the log and the shop file that a command works with, and tells if a review screen can be opened."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.file_lookup import find_log
+
+if TYPE_CHECKING:
+    from benchflow.review.log.loaded_log import LoadedLog
+    from benchflow.session.shop.register import Shop
+
+
+def load_named_log(name: str) -> "LoadedLog":
+    """The log that ``name`` names, loaded for a review.
+
+    Raises:
+        BenchflowError: no log or several logs match, or the log cannot be read.
+    """
+    from benchflow.review.log.loaded_log import load_log
+    from benchflow.session.procedure_loading import procedure_reader
+
+    return load_log(find_log(name), procedure_reader())
+
+
+def load_register(path: Path | None) -> "Shop | None":
+    """The register in the file ``path``. Without ``path``: this machine's register, or ``None`` if it has none.
+
+    Raises:
+        BenchflowError: ``path`` does not exist, or the register has errors.
+    """
+    from benchflow.session.machine_folders import machine_folders
+
+    file = path or machine_folders().shop
+    if path is None and not file.exists():
+        return None
+    from benchflow.session.shop.live_register import Register
+
+    shop = Register(file, machine_folders().compiled).shop()
+    if shop is None:
+        raise BenchflowError(f"There is no shop file {file}. Name an existing one.")
+    return shop
+
+
+def is_terminal() -> bool:
+    """True if there is a terminal: a screen to draw on and a keyboard to read from."""
+    return sys.stdin.isatty() and sys.stdout.isatty()

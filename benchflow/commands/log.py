@@ -1,0 +1,47 @@
+"""The command ``log``: shows a log as readable text."""
+
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import display_path, print_json, print_lines, print_message, print_warning
+from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
+from benchflow.commands.file_lookup import find_log
+
+if TYPE_CHECKING:
+    from benchflow.session.log.journal import Journal
+
+
+@click.command(epilog=exit_code_help("The log is damaged. Everything before the damage is shown."))
+@click.argument("name", metavar="LOG")
+@click.option("--json", "as_json", is_flag=True, help="Print the events, one JSON object per line.")
+def log(name: str, as_json: bool) -> int:
+    """Show a log as readable text, by day and operation: every reading with its limit, every pause.
+
+    LOG is a file, or a part of its name that occurs in no other log, such as the job number.
+    """
+    from benchflow.session.log.journal import Journal
+
+    with Journal.open(find_log(name), read_only=True) as journal:
+        if as_json:
+            for line in journal.lines:
+                print_json(line)
+        else:
+            _print_history(journal)
+        if journal.damage:
+            print_message(f"{display_path(journal.path)}:{journal.damage.line}: {journal.damage.what}")
+            return PROBLEM_FOUND
+    return SUCCESS
+
+
+def _print_history(journal: "Journal") -> None:
+    from benchflow.session.history.history import history_text, plan_from_log
+    from benchflow.session.procedure_loading import procedure_reader
+
+    try:
+        plan = plan_from_log(journal.lines, procedure_reader())
+    except BenchflowError as error:
+        print_warning(f"{str(error).removesuffix('.')}. Ids are shown instead of titles.")
+        plan = None
+    print_lines(history_text(journal.lines, plan, damage=journal.damage))

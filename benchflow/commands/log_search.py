@@ -1,0 +1,87 @@
+"""The logs that ``trace`` and ``trend`` search: named logs, or an archive. Their common options are here."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.commands.file_lookup import log_paths
+
+if TYPE_CHECKING:
+    from benchflow.review.archive.database import Database
+    from benchflow.review.many.session_question import SessionSource
+
+
+def machine_name() -> str:
+    """The name of this machine in the archive."""
+    from socket import gethostname
+
+    return gethostname()
+
+
+def compiled_folder() -> Path:
+    """The folder with the compiled forms of procedures."""
+    from benchflow.session.machine_folders import machine_folders
+
+    return machine_folders().compiled
+
+
+@contextmanager
+def opened_archive(url: str | None, *, fresh: bool = False) -> Iterator["Database"]:
+    """The archive at ``url``; without one, this machine's own archive, which is made if needed. ``fresh`` empties it.
+
+    Raises:
+        BenchflowError: the archive cannot be opened.
+    """
+    from benchflow.review.archive.database import open_database
+    from benchflow.session.machine_folders import machine_folders, make_folder
+
+    database = open_database(url or str(make_folder(machine_folders().data) / "archive.sqlite"), fresh=fresh)
+    try:
+        yield database
+    finally:
+        database.close()
+
+
+@contextmanager
+def session_source(url: str | None, logs: tuple[Path, ...]) -> Iterator["SessionSource"]:
+    """The jobs to search: those in ``logs``, else those in the archive ``url``, else this machine's own archive.
+
+    This machine's own archive is brought up to date first.
+
+    Raises:
+        BenchflowError: a log is missing, or the archive cannot be opened.
+    """
+    if logs:
+        from benchflow.review.many.log_scan import LogFiles
+
+        yield LogFiles(log_paths(logs), compiled=compiled_folder())
+        return
+    from benchflow.review.archive.index import ArchiveIndex
+    from benchflow.session.machine_folders import machine_folders
+
+    with opened_archive(url) as database:
+        folder = machine_folders().sessions
+        if url is None and folder.is_dir():
+            from benchflow.review.archive.filing import file_logs
+            from benchflow.review.log.log_file import logs_under
+
+            file_logs(database, logs_under(folder), machine_name(), folders=[folder], compiled=compiled_folder())
+        yield ArchiveIndex(database)
+
+
+def search_options(command: Callable[..., int]) -> Callable[..., int]:
+    """Add the options that choose the logs, the time span and JSON output."""
+    options = (
+        click.option("--archive", "url", metavar="URL", help="Search this archive. Default: this machine's own."),
+        click.option("--logs", multiple=True, type=click.Path(path_type=Path),
+                     help="Search these logs, or folders of logs, without an archive. May be repeated."),
+        click.option("--from", "since", metavar="DATE", default="", help="Start at this local day, or at this time."),
+        click.option("--to", "until", metavar="DATE", default="", help="End with this local day, or at this time."),
+        click.option("--json", "as_json", is_flag=True, help="Print one JSON object."),
+    )  # fmt: skip
+    for option in reversed(options):  # click lists the option that was added last first
+        command = option(command)
+    return command

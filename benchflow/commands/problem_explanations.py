@@ -1,0 +1,223 @@
+"""Explains the findings of ``check``: the meaning of each code, and an example of the correction.
+
+The codes of the reader are explained here. Findings about the order are explained beside their proof, in
+:mod:`benchflow.ordering.finding_explanations`.
+"""
+
+import textwrap
+
+from benchflow.base.errors import BenchflowError
+
+READER_CODES: dict[str, tuple[str, str]] = {
+    "alias": (
+        "The file has an anchor, an alias or a merge key of YAML. They are not allowed, because an operation must be "
+        "complete where it is read. Write the text out.",
+        "do: *as-before           ->  do: Oil the journals and lobes",
+    ),
+    "bad-formula": (
+        "A formula cannot be read, or its result has another unit than the one asked for. Minus needs a space on "
+        "each side, because names can contain dashes.",
+        "is: bore-journal         ->  is: bore - journal",
+    ),
+    "bad-key": ("A key is not a plain word.", "[a, b]: text              ->  a: text"),
+    "bad-layout": (
+        "The order of tightening cannot be read from the layout of the joint. Number the fasteners from 1 in the "
+        "order in which they are tightened, each number once. Place the numbers as the fasteners are on the part.",
+        "layout: |\n  3 1 2 5                ->  3 1 2 4",
+    ),
+    "bad-name": (
+        "A name has a character that is not allowed. Use only the letters a to z, digits, dashes and underscores. "
+        "Do not write square brackets. `each` adds them for its places.",
+        "id: Seat cam no. 1       ->  id: seat-cam",
+    ),
+    "bad-number": (
+        "A number is expected. Use a decimal point, not a comma.",
+        "nut-factor: 0,15         ->  nut-factor: 0.15",
+    ),
+    "bad-quantity": (
+        "A quantity or a limit cannot be read. A quantity is a number with a unit, and a limit has one or two "
+        "quantities. A comma is refused, because it can mean decimals or thousands. A missing unit is never guessed.",
+        "limit: 1,5 .. 2          ->  limit: 1.5 .. 2 mm",
+    ),
+    "bad-yaml": (
+        "From this place on, the text is not YAML. Usually the indent is wrong, a bracket or a quote is not closed, or "
+        "a text with `: ` in it needs quotes.",
+        "title: Note: oil first   ->  title: 'Note: oil first'",
+    ),
+    "cannot-prove": (
+        "The decision rule is guarded: a value counts only if it is within the limit by more than the uncertainty of "
+        "its instrument. That uncertainty is not known, or is too large for the limit. So no reading can be proven, "
+        "and the operation needs a deviation. A better instrument from the shop's register also solves it.",
+        "limit: at least 0.5 mm   ->  limit: at least 0.5 mm, with: feeler-gauge, or decision: simple",
+    ),
+    "circular-formula": (
+        "A value is calculated from itself, directly or through other values.",
+        "gap: {is: gap + shim}    ->  gap: {is: lash + shim}",
+    ),
+    "control-character": (
+        "The file has an invisible character that could control a terminal.",
+        "Delete the character. An editor can show it.",
+    ),
+    "directive": (
+        "A line starts with %. Such a line changes how the file is read, and is not allowed.",
+        "%YAML 1.1                ->  delete the line",
+    ),
+    "disagreeing-units": (
+        "A value is printed in two units that are not equal, to half of the last digit printed. One of them is a "
+        "misprint, in this file or in its source.",
+        "30 ft-lb (47 N·m)        ->  35 ft-lb (47 N·m), if the source says so",
+    ),
+    "duplicate-key": (
+        "A key occurs twice in the same place. Only one of the two can be used.",
+        "Keep one of them.",
+    ),
+    "duplicate-name": (
+        "Two things have the same name. A name must be unique in the procedure, so that the log is unambiguous.",
+        "id: fit-cover (twice)    ->  fit-front-cover, fit-rear-cover",
+    ),
+    "empty-file": ("The file is empty.", "Start the procedure with `benchflow: 1`."),
+    "empty-value": ("A key has no value.", "Write the value, or delete the key."),
+    "falling-torque": (
+        "A stage has a lower torque than the stage before it. The fastener is already tighter, so the wrench clicks "
+        "at once and nothing turns.",
+        "[40 N·m, 30 N·m]         ->  [40 N·m, loosen 1 turn, 30 N·m]",
+    ),
+    "gap-in-table": (
+        "A table of choices has no row for some values. A reading between two rows would have no answer.",
+        "{up to: 0.10 mm}, {above: 0.12 mm}      ->  {up to: 0.10 mm}, {up to: 0.20 mm}",
+    ),
+    "missing-because": (
+        "An interference rule has no reason. The builder sees the reason when the rule blocks an operation.",
+        "because: an open valve would reach the pistons",
+    ),
+    "missing-key": (
+        "A required key is missing.",
+        "All keys are in the author's guide: benchflow guide",
+    ),
+    "missing-title": (
+        "There is no title, so the builder sees only the id.",
+        "title: Seat the intake cam",
+    ),
+    "missing-unit": (
+        "A value has no unit, so it is read as a plain number. That is correct only for a count.",
+        "gap: {ask: Gap}          ->  gap: {ask: Gap, unit: mm}",
+    ),
+    "never-tightened": (
+        "Some fasteners of the joint are in no stage. Every stage is limited to groups without them.",
+        "{torque: 90 N·m, only: long}            ->  add a stage for the short ones",
+    ),
+    "not-one-of": (
+        "The value is not one of those allowed here. The finding lists them.",
+        "lot: yes                 ->  lot: required",
+    ),
+    "not-utf-8": ("The file is not UTF-8 text.", "Save the file as UTF-8."),
+    "one-too-many": (
+        "Two keys exclude each other, because they express the same thing.",
+        "layout and pattern       ->  one of them",
+    ),
+    "overlap-in-table": (
+        "Two rows of a table of choices apply to the same value.",
+        "{up to: 0.20 mm}, {up to: 0.10 mm}      ->  put the smallest first",
+    ),
+    "remedy-without-limit": (
+        "There is a remedy for readings below (or above) the limit, but the limit has no end on that side.",
+        "limit: at most 0.05 mm, below: [...]    ->  above: [...]",
+    ),
+    "duplicate-item": (
+        "A list has the same word twice.",
+        "values: [shut, open, shut]              ->  [shut, open]",
+    ),
+    "several-documents": (
+        "A line `---` starts a second document. One file holds one procedure.",
+        "Delete the line.",
+    ),
+    "stage-order": (
+        "An angle stage has no torque stage before it. The angle has no defined start without a seating torque.",
+        "[+90°, +90°]             ->  [40 N·m, +90°, +90°]",
+    ),
+    "tag": (
+        "The file has a YAML tag. Tags are not allowed, because they change a text into something else.",
+        "!!python/... text        ->  text",
+    ),
+    "too-deep": (
+        "Lists and mappings are nested too deeply for a procedure.",
+        "Look for a bracket that is not closed.",
+    ),
+    "too-few": (
+        "Readings are compared with each other, but there is only one.",
+        "limit: equal within 0.010 in            ->  add `readings: 3`",
+    ),
+    "too-large": ("The file is too large for a procedure.", "Check that it is the right file."),
+    "too-long": ("A text is too long for the bench screen.", "Split the operation into several."),
+    "too-many-problems": (
+        "There are more problems than are listed.",
+        "Correct the first ones. Often others disappear with them.",
+    ),
+    "total-angle": (
+        "The angles of the stages do not add up to the printed total. One of the numbers is a misprint.",
+        "[40 N·m, +90°, +90°], total-angle: 200° ->  180°, if the source says so",
+    ),
+    "unknown-format": ("The file is in another version of the format.", "benchflow: 1"),
+    "unknown-key": (
+        "This key is not allowed here. Usually it is misspelt, or a comma inside {...} starts a new key.",
+        "afer: [set-head-down]    ->  after: [set-head-down]",
+    ),
+    "unknown-name": (
+        "A name is used that is defined nowhere: an operation, a state variable or its value, an item of the kit, or a "
+        "joint.",
+        "needs: {piston: down}    ->  needs: {pistons: down}",
+    ),
+    "unknown-placeholder": (
+        "A text has a name in braces that nothing can replace. Under `each`, the name of the place can be used.",
+        "title: Cylinder {cilinder}              ->  Cylinder {cylinder}",
+    ),
+    "invisible-character": (
+        "Invisible characters were removed from a text, because they could control a terminal.",
+        "Type the text again.",
+    ),
+    "unused": (
+        "A name is defined but never used. It is left over, or misspelt where it should be used.",
+        "gauge: {...}             ->  uses: [gauge], or delete it",
+    ),
+    "value-not-ready": (
+        "An operation uses a value from another operation that may be done later. Put the other operation first.",
+        "after: [measure-bore]",
+    ),
+    "which-place": (
+        "A value is measured at several places, and the formula does not say which one to use.",
+        "is: bore - journal       ->  is: mean(bore[*]) - journal[2]",
+    ),
+    "instrument-does-not-fit": (
+        "A stage or a limit is outside the range that its instrument must cover, or the instrument is of another kind.",
+        "covers: 20 .. 60 N·m     ->  covers: 20 .. 120 N·m, if the wrench must reach 90 N·m",
+    ),
+    "wrong-dimension": (
+        "The unit is of another kind than expected. For example, `ft-lb` is a torque and `ft` is a length.",
+        "stages: [85 ft]          ->  stages: [85 ft-lb]",
+    ),
+    "wrong-kind": (
+        "A text is found where a list or keys are expected, or the reverse. A text needs quotes if it starts with "
+        "[ { & * ! or %, or contains `: `.",
+        "after: set-head-down: x  ->  after: [set-head-down]",
+    ),
+}
+"""The meaning of each code of the reader, and an example of the correction."""
+
+
+def explanation(code: str) -> str:
+    """The explanation of the finding ``code``, as text for a terminal.
+
+    Raises:
+        BenchflowError: there is no such code. The message suggests the most similar one.
+    """
+    from benchflow.ordering.finding_explanations import EXPLANATIONS
+
+    if code in EXPLANATIONS:
+        return EXPLANATIONS[code]
+    if code not in READER_CODES:
+        from benchflow.procedure.problems import hint_for
+
+        hint = hint_for(code, [*EXPLANATIONS, *READER_CODES]) or "`benchflow check` prints the codes in [ ]."
+        raise BenchflowError(f"There is no finding {code!r}. {hint}")
+    meaning, example = READER_CODES[code]
+    return "\n".join([code, "", *textwrap.wrap(meaning, 90), "", "For example:", textwrap.indent(example, "  ")])

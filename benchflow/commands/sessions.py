@@ -1,0 +1,39 @@
+"""The command ``sessions``: lists the jobs on this machine."""
+
+from pathlib import Path
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import display_path, print_json, print_line, print_message
+from benchflow.commands.exit_codes import SUCCESS, exit_code_help
+
+
+@click.command(epilog=exit_code_help())
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object per job.")
+@click.option("--folder", type=click.Path(path_type=Path), help="List the logs of this folder instead.")
+def sessions(as_json: bool, folder: Path | None) -> int:
+    """List the jobs on this machine, the one with the latest entry first."""
+    from benchflow.session.catalog import list_sessions
+    from benchflow.session.log.timestamps import parse_timestamp
+    from benchflow.session.machine_folders import machine_folders
+
+    if folder is not None and not folder.is_dir():
+        raise BenchflowError(f"There is no folder {folder}. Name an existing folder.")
+    log_folder = folder or machine_folders().sessions
+    listed = list_sessions(log_folder)
+    if as_json:
+        for session in listed:
+            print_json(session)
+        return SUCCESS
+    if not listed:
+        print_message(f"There are no jobs in {log_folder}. Start one with: benchflow run")
+    for session in listed:
+        last = f"{parse_timestamp(session.last_at).astimezone():%Y-%m-%d %H:%M}" if session.last_at else ""
+        simulated = ", simulated" if session.simulated else ""
+        print_line(f"{session.status:<8} {last:<16}  {session.unit or '-'}  {session.procedure or '-'}{simulated}")
+        print_line(f"{'':<8} {session.done} operations done, {session.events} entries, by {session.by or '-'}: "
+                   f"{display_path(session.path)}")  # fmt: skip
+        if session.note:
+            print_line(f"{'':<8} {session.note}")
+    return SUCCESS

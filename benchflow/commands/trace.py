@@ -1,0 +1,95 @@
+"""The command ``trace``: finds every job with a given instrument, lot, person, operation or reading."""
+
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from benchflow.commands.console_output import print_json, print_lines
+from benchflow.commands.exit_codes import SUCCESS, exit_code_help
+from benchflow.commands.log_search import search_options, session_source
+
+if TYPE_CHECKING:
+    from benchflow.review.many.session_question import Subject
+
+
+@click.command(epilog=exit_code_help())
+@click.option("--instrument", metavar="SERIAL", help="Find jobs with this instrument, by its serial number.")
+@click.option("--lot", metavar="LOT", help="Find jobs with this lot of a part or consumable.")
+@click.option("--person", metavar="NAME", help="Find jobs in which this person worked, measured or signed.")
+@click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")
+@click.option("--reading", metavar="NAME", help="Find jobs with this reading, at any of its places.")
+@click.option("--reads-high", metavar="PERCENT",
+              help="With --instrument: it was found to read this much too high (-4: too low).")  # fmt: skip
+@click.option("--below", metavar="QUANTITY", help="With --reading: only readings below this.")
+@click.option("--above", metavar="QUANTITY", help="With --reading: only readings above this.")
+@click.option("--margin", metavar="PERCENT",
+              help="With --reading: only readings closer to their limit than this part of its width.")  # fmt: skip
+@search_options
+def trace(
+    instrument: str | None, lot: str | None, person: str | None, operation: str | None, reading: str | None,
+    reads_high: str | None, below: str | None, above: str | None, margin: str | None,
+    url: str | None, logs: tuple[Path, ...], since: str, until: str, as_json: bool,
+) -> int:  # fmt: skip
+    """Find every job with an instrument, a lot, a person, an operation or a reading. The worst comes first.
+
+    \b
+    For example, a wrench has failed its calibration. Which engines must be called back?
+      benchflow trace --instrument T-0117 --from 2026-01-15 --reads-high 6
+    """
+    from benchflow.quantity import parse_quantity
+    from benchflow.review.answer_text import trace_lines
+    from benchflow.review.many import session_question as q
+    from benchflow.review.many.trace_search import TraceQuestion
+    from benchflow.review.many.trace_search import trace as trace_sessions
+
+    subjects: list[Subject] = []
+    if instrument is not None:
+        subjects.append(q.InstrumentSubject(instrument))
+    if lot is not None:
+        subjects.append(q.LotSubject(lot))
+    if person is not None:
+        subjects.append(q.PersonSubject(person))
+    if operation is not None:
+        subjects.append(q.OperationSubject(operation))
+    if reading is not None:
+        subjects.append(q.ReadingSubject(reading))
+    if len(subjects) != 1:
+        raise click.UsageError("Give exactly one of --instrument, --lot, --person, --operation, --reading.")
+    if reading is None and (below or above or margin):
+        raise click.UsageError("--below, --above and --margin need --reading.")
+    if instrument is None and reads_high:
+        raise click.UsageError("--reads-high needs --instrument.")
+    least_margin = _fraction(margin, "--margin")
+    question = TraceQuestion(
+        q.Question(subjects[0], q.timestamp_of(since), q.timestamp_of(until, end_of_day=True)),
+        _fraction(reads_high, "--reads-high"),
+        None if below is None else parse_quantity(below),
+        None if above is None else parse_quantity(above),
+        None if least_margin is None else float(least_margin),
+    )
+    with session_source(url, logs) as source:
+        result = trace_sessions(source, question)
+    if as_json:
+        print_json(result)
+    else:
+        print_lines(trace_lines(result))
+    return SUCCESS
+
+
+def _fraction(percentage: str | None, option: str) -> Decimal | None:
+    """A percentage such as ``6`` or ``-4 %`` as a fraction of 1.
+
+    Raises:
+        click.UsageError: the text is not a percentage between -100 and 1000.
+    """
+    if percentage is None:
+        return None
+    try:
+        value = Decimal(percentage.strip().removesuffix("%").strip()) / 100
+    except InvalidOperation:
+        value = Decimal("NaN")
+    if not value.is_finite() or not -1 < value < 10:
+        raise click.UsageError(f"{option} needs a percentage such as 6 or -4, not {percentage!r}.")
+    return value

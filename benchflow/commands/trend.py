@@ -1,0 +1,52 @@
+"""The command ``trend``: shows one reading over many builds."""
+
+from pathlib import Path
+
+import click
+
+from benchflow.base.errors import BenchflowError
+from benchflow.commands.console_output import print_json, print_lines
+from benchflow.commands.exit_codes import SUCCESS, exit_code_help
+from benchflow.commands.log_search import search_options, session_source
+from benchflow.commands.output_file import write_output
+
+
+@click.command(epilog=exit_code_help())
+@click.argument("name")
+@click.option("--times", is_flag=True, help="NAME is an operation. Show how long it takes.")
+@click.option("--svg", type=click.Path(path_type=Path), help="Draw the chart of the first series into this file.")
+@search_options
+def trend(
+    name: str,
+    times: bool,
+    svg: Path | None,
+    url: str | None,
+    logs: tuple[Path, ...],
+    since: str,
+    until: str,
+    as_json: bool,
+) -> int:
+    """Show the reading NAME over all builds, with its limits. Outliers and a drift towards a limit are reported.
+
+    The chart is an individuals and moving range chart. `journal` shows each of journal[1], journal[2] in its own
+    chart.
+    """
+    from benchflow.review import answer_text
+    from benchflow.review.many.session_question import timestamp_of
+    from benchflow.review.many.trends import operation_durations, trend_over_builds
+
+    span = timestamp_of(since), timestamp_of(until, end_of_day=True)
+    with session_source(url, logs) as source:
+        if times:
+            durations = operation_durations(source, name, *span)
+            print_json(durations) if as_json else print_lines(answer_text.duration_lines(durations))
+            return SUCCESS
+        result = trend_over_builds(source, name, *span)
+    if svg is not None:
+        if not result.series:
+            raise BenchflowError(f"No build has a reading {name}, so there is no chart to draw. Check the name.")
+        from benchflow.review.many.chart_picture import chart_svg
+
+        write_output(chart_svg(result.series[0]), svg)
+    print_json(result) if as_json else print_lines(answer_text.trend_lines(result))
+    return SUCCESS

@@ -1,7 +1,7 @@
-"""Run a command in a real terminal (a pty) until the head installation is on the screen, then leave by keys.
+"""Run a command in a pseudo-terminal until it shows the title of the head installation, then quit it with keys.
 
-Standard library only, since it runs before anything is installed. Exit status 0 when the program painted
-the procedure's title and ended by itself with status 0.
+Uses only the standard library, because it runs before anything is installed. The exit code is 0 if the program
+showed the title and then ended with exit code 0.
 """
 
 import fcntl
@@ -14,8 +14,8 @@ import sys
 import termios
 import time
 
-WANTED = re.compile(rb"Installing a twin-cam cylinder head")
-PATIENCE = 900.0  # seconds for set-up on a slow line
+TITLE = re.compile(rb"Installing a twin-cam cylinder head")
+TIMEOUT = 900.0  # seconds; includes the set-up on a slow line
 
 
 def main() -> int:
@@ -24,7 +24,7 @@ def main() -> int:
         os.environ["TERM"] = "xterm-256color"
         os.execvp(sys.argv[1], sys.argv[1:])
     fcntl.ioctl(fd, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
-    seen, painted, last_key, deadline = b"", False, 0.0, time.monotonic() + PATIENCE
+    seen, painted, last_key, deadline = b"", False, 0.0, time.monotonic() + TIMEOUT
     while time.monotonic() < deadline:
         ready, _, _ = select.select([fd], [], [], 0.5)
         if ready:
@@ -35,7 +35,7 @@ def main() -> int:
             if not chunk:
                 break
             seen = (seen + chunk)[-200_000:]
-            painted = painted or (b"\x1b[?1049h" in seen and WANTED.search(seen) is not None)
+            painted = painted or (b"\x1b[?1049h" in seen and TITLE.search(seen) is not None)
         if painted and time.monotonic() - last_key > 1.0:
             last_key = time.monotonic()
             os.write(fd, b"\x1b")

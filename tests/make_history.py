@@ -68,7 +68,7 @@ def _lot(month: int, name: str, chance: Random) -> str:
 
 
 def make(folder: Path, builds: int = BUILDS) -> list[Path]:
-    """Write the history to ``folder``, laid out like ``BENCHFLOW_HOME``. Returns the logs, oldest first."""
+    """Write the history to ``folder``, with the layout of ``BENCHFLOW_HOME``. Returns the logs, the oldest first."""
     shop = make_folder(folder / "config") / "shop.yaml"
     shop.write_text(SHOP, encoding="utf-8")
     register = Uncounted(shop)

@@ -1,6 +1,8 @@
-"""Makes the pictures in ``screenshots/`` from the real program: real controllers, the shipped head installation, keys.
+"""Make the pictures in ``screenshots/`` with the real program and the shipped head installation.
 
-Run: ``python -m tests.make_screenshots [FOLDER]``. The clock is held, so the same program makes the same pictures.
+    python -m tests.make_screenshots [FOLDER [NAME...]]
+
+The clock is fixed, so the same version of the program makes the same pictures.
 """
 
 import asyncio
@@ -28,7 +30,7 @@ from tests.driving.shipped import LIBRARY, ShippedBuild
 from tests.tui.app_driver import AppDriver, drive_app
 
 HOME = Path(tempfile.gettempdir()) / "benchflow-pictures"
-"""The same every time, since some pictures show a path."""
+"""A fixed folder, because some pictures show its path."""
 SMALL, WIDE = (80, 24), (120, 40)
 BLOCKS = re.compile(
     r'<text class="(?P<style>[^"]*)" x="(?P<x>[^"]*)" y="(?P<y>[^"]*)"[^>]*>'
@@ -38,7 +40,7 @@ FONT = "ui-monospace, 'DejaVu Sans Mono', 'Liberation Mono', Menlo, Consolas, mo
 
 
 class Shot(NamedTuple):
-    """``stage`` brings a session to where the picture is taken; ``keys`` are struck then."""
+    """One picture. ``stage`` makes the session or page to show; then ``keys`` are pressed."""
 
     name: str
     size: tuple[int, int]
@@ -62,7 +64,7 @@ def at(goal: str, entering: int | None = None, wait: timedelta = timedelta()) ->
     return stage
 
 
-def begun(log: Path) -> ShippedBuild:
+def new_job(log: Path) -> ShippedBuild:
     driver = ShippedBuild(log, "head-install")
     driver.open(pistons="at-deck")
     return driver
@@ -81,29 +83,29 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Shipped
     return stage
 
 
-def shelf_of(log: Path) -> JobCatalog:
+def catalog_beside(log: Path) -> JobCatalog:
     home = log.parent
-    clock = begun(log.with_name("other.jsonl")).clock
+    clock = new_job(log.with_name("other.jsonl")).clock
     return JobCatalog(MachineFolders(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
 
 
-def front(log: Path) -> "Page[None]":
+def job_list(log: Path) -> "Page[None]":
     (log.parent / "sessions").mkdir()
     for number, goal in ((2417, "measure-protrusion[2]"), (2422, "tighten-head")):
         driver = ShippedBuild(log.parent / "sessions" / f"job-{number}.jsonl", "head-install")
         driver.open(unit=f"job {number}", pistons="at-deck")
         driver.work_to(goal)
         driver.controller.close()
-    return JobListPage(shelf_of(log), None, None, None)
+    return JobListPage(catalog_beside(log), None, None, None)
 
 
 def notice(log: Path) -> "Page[None]":
-    catalog = shelf_of(log)
+    catalog = catalog_beside(log)
     return NoticePage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
 
 
-SUM = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
-SEALANT = before("set-head-down", timedelta(minutes=7))
+CALCULATION_INPUTS = (*"300 in-lb", "enter", *"10 in", "enter", *"4 in")
+SEALANT_OPEN = before("set-head-down", timedelta(minutes=7))
 SHOTS = (
     Shot("reading", SMALL, "dark", at("measure-protrusion[2]"), tuple("4.7 thou")),
     Shot("reading-wide", WIDE, "light", at("measure-protrusion[2]", 1), tuple("0.12")),
@@ -114,35 +116,29 @@ SHOTS = (
     Shot("tightening-plain", SMALL, "plain", at("tighten-head", 17)),
     Shot("large", SMALL, "dark", at("tighten-head", 17), ("f5",)),
     Shot("large-reading", SMALL, "light", at("measure-protrusion[2]"), ("f5", *"0.12")),
-    Shot("clock", SMALL, "dark", SEALANT),
-    Shot("clock-large", WIDE, "light", SEALANT, ("f5",)),
-    Shot("blocked", SMALL, "dark", begun, ("o", *["down"] * 40, "w")),
+    Shot("countdown", SMALL, "dark", SEALANT_OPEN),
+    Shot("countdown-large", WIDE, "light", SEALANT_OPEN, ("f5",)),
+    Shot("blocked", SMALL, "dark", new_job, ("o", *["down"] * 40, "w")),
     Shot("operations", WIDE, "dark", at("lay-cam[intake]"), ("o",)),
-    Shot("taking-back", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
+    Shot("rework", SMALL, "light", before("lay-cam[intake]"), ("u", *["down"] * 5, "enter")),
     Shot("hold", SMALL, "dark", at("mark-nuts", -1), ("enter", *"K. Lathe")),
-    Shot("typo", SMALL, "light", at("measure-protrusion[2]"), (*"0,12", "enter")),
+    Shot("entry-error", SMALL, "light", at("measure-protrusion[2]"), (*"0,12", "enter")),
     Shot("notice", SMALL, "dark", notice),
-    Shot("front", SMALL, "light", front),
-    Shot("keys", SMALL, "dark", at("measure-protrusion[2]"), ("question_mark",)),
+    Shot("job-list", SMALL, "light", job_list),
+    Shot("help", SMALL, "dark", at("measure-protrusion[2]"), ("question_mark",)),
     Shot("leave", SMALL, "dark", at("measure-protrusion[2]", 1), ("q",)),
-    Shot(
-        "sums",
-        SMALL,
-        "light",
-        begun,
-        ("equals_sign", "down", "enter", *"300 in-lb", "enter", *"10 in", "enter", *"4 in"),
-    ),
+    Shot("calculation", SMALL, "light", new_job, ("equals_sign", "down", "enter", *CALCULATION_INPUTS)),
 )
 
 
-async def take(shot: Shot, log: Path) -> str:
+async def take_picture(shot: Shot, log: Path) -> str:
     stage = shot.stage(log)
     first = stage.controller if isinstance(stage, ShippedBuild) else stage
     async with drive_app(first, shot.size) as bench:
         apply_theme(bench, shot.bench_theme)
         for key in shot.keys:
             await bench.press(key)
-        return own_font(bench.app.export_screenshot(title=" "))
+        return without_web_font(bench.app.export_screenshot(title=" "))
 
 
 def apply_theme(bench: AppDriver, name: Name) -> None:
@@ -152,8 +148,8 @@ def apply_theme(bench: AppDriver, name: Name) -> None:
     bench.screen.redraw()
 
 
-def own_font(svg: str) -> str:
-    """No picture fetches anything: the font from outside is taken out, and blanks are kept as they are."""
+def without_web_font(svg: str) -> str:
+    """Replace the web font by local fonts, so that the picture fetches nothing, and keep all blanks."""
     svg = re.sub(r"@font-face \{.*?\}", "", svg, flags=re.DOTALL)
     svg = re.sub(r"font-family: [^;]*;", f"font-family: {FONT};", svg)
     svg = re.sub(r"<circle [^>]*/>|<!--.*?-->", "", svg, flags=re.DOTALL)
@@ -162,9 +158,9 @@ def own_font(svg: str) -> str:
 
 
 def drawn_blocks(text: re.Match[str]) -> str:
-    """Quarter blocks as the squares that a terminal makes of them; a font leaves gaps between the rows."""
+    """Draw quarter blocks as squares. As text, a font would leave gaps between the rows."""
     left, base = float(text["x"]), float(text["y"])
-    top, across, down = base - 18.5, 12.2, 24.4  # cells as the export lays them out
+    top, across, down = base - 18.5, 12.2, 24.4  # the size of a cell in the export
     boxes = []
     for column, char in enumerate(html.unescape(text["text"])):
         lit = QUARTERS.find(char)
@@ -175,7 +171,7 @@ def drawn_blocks(text: re.Match[str]) -> str:
     return f'<path class="{text["style"]}" d="{"".join(boxes)}"/>'
 
 
-def wanted(names: list[str]) -> Iterator[Shot]:
+def chosen_shots(names: list[str]) -> Iterator[Shot]:
     return (shot for shot in SHOTS if not names or shot.name in names)
 
 
@@ -183,11 +179,11 @@ def main(argv: list[str]) -> None:
     folder = Path(argv[0]) if argv else Path(__file__).parents[1] / "screenshots"
     os.environ["TZ"] = "UTC"
     time.tzset()
-    for shot in wanted(argv[1:]):
+    for shot in chosen_shots(argv[1:]):
         shutil.rmtree(HOME, ignore_errors=True)
         HOME.mkdir()
         os.environ["BENCHFLOW_HOME"] = str(HOME)
-        svg = asyncio.run(take(shot, HOME / "job-2417.jsonl"))
+        svg = asyncio.run(take_picture(shot, HOME / "job-2417.jsonl"))
         (folder / f"{shot.name}.svg").write_text(svg, encoding="utf-8")
         print(shot.name)
     shutil.rmtree(HOME, ignore_errors=True)
@@ -196,7 +192,7 @@ def main(argv: list[str]) -> None:
 
 
 def draw_order(out: Path) -> None:
-    """The head installation's order as `benchflow order --svg` draws it."""
+    """Draw the order of the head installation with `benchflow order --svg`."""
     from benchflow.cli import main as benchflow
 
     out.unlink(missing_ok=True)

@@ -1,8 +1,8 @@
-"""A picture of a build sheet, made from the real program: for looking at it, and for the README.
+"""Make the picture of a build sheet for the README.
 
     python -m tests.make_sheet_picture OUT.png
 
-A build of the head install is played with a few things going wrong; headless Chromium takes the picture.
+A head installation with a few faults is simulated. Headless Chromium takes the picture of its build sheet.
 """
 
 import shutil
@@ -14,7 +14,7 @@ from tempfile import TemporaryDirectory
 from benchflow.review.sheets.build_sheet import build_sheet
 from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from tests.driving.simulated_builder import Faults
-from tests.review.played_builds import FLOAT, told
+from tests.review.played_builds import FLOAT, loaded_build
 
 WIDTH, HEIGHT = 900, 1500
 
@@ -25,7 +25,7 @@ def main() -> int:
         sys.stderr.write("python -m tests.make_sheet_picture OUT.png (needs chromium)\n")
         return 2
     faults = Faults(near_limit=FLOAT, self_signed="mark-nuts", late="set-head-down", reworked="fit-pulley")
-    page = build_sheet_html(build_sheet(told(3, faults, with_tools=True)))
+    page = build_sheet_html(build_sheet(loaded_build(3, faults, with_tools=True)))
     with TemporaryDirectory() as folder:
         source = Path(folder) / "sheet.html"
         source.write_text(page, encoding="utf-8")

@@ -5,9 +5,9 @@
     python -m tests.mutate verdicts --sample 40 --seed 3
     python -m tests.mutate --list                 # the targets, with their modules and tests
 
-The work tree is never changed: each worker mutates its own copy in a temporary folder. A mutant is *killed* when a test
-fails or hangs. A survivor is printed with file, line and the change; it wants a test, or a reason why it is equivalent.
-The exit status is 1 when there are survivors.
+The checkout is never changed: each worker mutates its own copy in a temporary folder. A mutant is *killed* when a test
+fails or hangs. A survivor is printed with file, line and the change; write a test for it, or a reason
+why it is equivalent. The exit code is 1 if there are survivors.
 """
 
 import argparse
@@ -31,7 +31,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 @dataclass(frozen=True)
 class Target:
-    """Modules to mutate, and the tests that have to see it, quickest first."""
+    """Modules to mutate, and the tests that must fail for each mutant, the fastest first."""
 
     modules: tuple[str, ...]
     tests: tuple[str, ...]
@@ -62,7 +62,7 @@ TARGETS: dict[str, Target] = {
 
 @dataclass(frozen=True)
 class Mutant:
-    """One change of one module. ``index`` says which of the changes that the walk finds."""
+    """One change of one module. ``index`` is its number among all possible changes of the module, from 0."""
 
     path: str
     line: int
@@ -83,7 +83,7 @@ SKIPPED_KEYWORDS = frozenset({"frozen", "kw_only", "omit_defaults", "forbid_unkn
 
 
 class Mutator(ast.NodeTransformer):
-    """Counts the changes that can be made to a module, and makes the one with the number ``wanted``."""
+    """Lists the possible changes of a module, and makes the one with the number ``wanted``, if given."""
 
     def __init__(self, wanted: int | None = None) -> None:
         self.wanted = wanted
@@ -215,7 +215,7 @@ def suite_of(target: Target) -> list[str]:
 
 
 def run_tests(folder: Path, tests: list[str], seconds: float) -> tuple[bool, float]:
-    """Whether all ``tests`` pass in ``folder``, and how long they took, s. A run over ``seconds`` has failed."""
+    """Run ``tests`` in ``folder``. Returns True if all pass, and the time in s. A run over ``seconds`` has failed."""
     environ = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1", "BENCHFLOW_EXAMPLES": "20"}
     command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:xdist", "-p", "no:cacheprovider", *tests]
     began = time.monotonic()
@@ -235,7 +235,7 @@ def copy_of_tree(folder: Path) -> Path:
 
 
 def survivors(mutants: list[Mutant], tests: list[str], jobs: int) -> Iterator[tuple[Mutant, bool]]:
-    """Each mutant, and whether it survived.
+    """Each mutant, with True if it survived.
 
     Raises:
         SystemExit: the tests fail without any mutation.

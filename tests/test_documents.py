@@ -32,6 +32,12 @@ def test_files_named_in_documents_exist(document: str) -> None:
 
 
 @pytest.mark.parametrize("document", DOCUMENTS)
+def test_modules_named_without_a_folder_exist(document: str) -> None:
+    names = {text for text in quoted(document) if re.fullmatch(r"\w+\.py", text)}
+    assert {name for name in names if not list((ROOT / "benchflow").rglob(name))} == set()
+
+
+@pytest.mark.parametrize("document", DOCUMENTS)
 def test_commands_named_in_documents_exist(document: str) -> None:
     named = {word for text in quoted(document) for word in re.findall(r"\bbenchflow ([a-z]+)\b", text)}
     assert named

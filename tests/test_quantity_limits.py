@@ -118,7 +118,7 @@ def test_torque_cannot_be_compared_with_a_length() -> None:
     assert refused.value.code == "wrong-dimension"
 
 
-def test_tolerance_is_calculated_in_exact_decimals() -> None:
+def test_ends_of_a_tolerance_are_exact_decimals() -> None:
     limit = parse_limit("0.3 ± 0.1 mm")
     assert limit.low is not None
     assert limit.low.value == Decimal("0.2")

@@ -138,7 +138,7 @@ REFUSED = [
     ("10**10**10", None, "bad-quantity", 2, "is not possible"),
     ("9**9**9**9 mm", None, "bad-quantity", 1, "is not possible"),
     ('__import__("os").system("true")', None, "bad-quantity", 0, "a number is expected"),
-    ("1_000 mm", None, "bad-quantity", 1, "only digits and a point"),
+    ("1_000 mm", None, "bad-quantity", 1, "only digits and a decimal point"),
     ("9" * 10_000 + " mm", None, "bad-quantity", 200, "longer than 200"),
     ("9" * 150 + " mm", None, "bad-quantity", 20, "more than 20 digits"),
     ("0x10 mm", None, "bad-quantity", 1, "unknown unit"),

@@ -1,4 +1,4 @@
-"""Properties of all quantities: any text is handled, conversion loses nothing."""
+"""Properties of all quantities: any text parses or is refused, and conversion keeps all digits."""
 
 from collections.abc import Callable
 from decimal import Decimal
@@ -59,7 +59,7 @@ def test_conversion_there_and_back_keeps_all_digits(value: Decimal, pair: tuple[
 def test_conversion_is_exact_if_the_decimal_ends(value: Decimal, pair: tuple[str, str]) -> None:
     there = convert(Quantity(value, pair[0], ""), pair[1])
     error = base(there) - base(Quantity(value, pair[0], ""))
-    if error:  # then the decimal has no end, and 28 digits were kept
+    if error:  # then the decimal does not end, and was rounded to 28 digits
         assert len(there.value.as_tuple().digits) == 28
         assert abs(error) <= abs(Fraction(there.value)) * BY_SYMBOL[pair[1]].factor * Fraction(1, 10**27)
 

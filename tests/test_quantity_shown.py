@@ -149,7 +149,7 @@ def test_two_printed_values_agree_up_to_half_the_coarser_last_digit(agreeing: st
 
 
 def test_coarser_of_two_printed_values_sets_the_tolerance() -> None:
-    parse_quantity("20 N·m (15.0 ft-lb)")  # half of 1 N·m either way, though 14.75 would be nearer
+    parse_quantity("20 N·m (15.0 ft-lb)")  # 20.34 N·m, within half of 1 N·m, although 14.75 ft-lb would be nearer
     with pytest.raises(QuantityError):
         parse_quantity("20.0 N·m (15.0 ft-lb)")
 
@@ -190,7 +190,7 @@ def test_conversion_to_another_dimension_is_refused() -> None:
 
 def test_dimension_of_a_unit_symbol() -> None:
     assert (dimension_of("ft-lb"), dimension_of(""), dimension_of("%")) == ("torque", "", "fraction")
-    with pytest.raises(QuantityError, match="did you mean ft-lb"):
+    with pytest.raises(QuantityError, match="Did you mean ft-lb"):
         dimension_of("ft-lbs!")
 
 

@@ -58,11 +58,11 @@ def atomic_write(
 ) -> None:
     """Write ``data`` to a temporary file in the same folder, sync it, and rename it to ``path``.
 
-    A symbolic link at ``path`` is replaced by the file, never followed; a caller that wants to keep the link passes
-    ``path.resolve()``. ``mode`` is the permission bits of the result; by default those of the file that is replaced,
-    or :data:`NEW_FILE_MODE` less the umask for a new file. ``durable=False`` skips both syncs, for a file that may be
-    lost in a power cut. ``before_replace`` is called when the temporary file is complete; if it raises, ``path`` is
-    unchanged. ``sync`` and ``sync_names`` replace the two system calls in tests.
+    A symbolic link at ``path`` is replaced by the file. To keep the link, pass ``path.resolve()``. ``mode`` is the
+    permission bits of the result; by default those of the file that is replaced, or :data:`NEW_FILE_MODE` less the
+    umask for a new file. ``durable=False`` skips both syncs, for a file that may be lost in a power cut.
+    ``before_replace`` is called when the temporary file is complete; if it raises, ``path`` is unchanged. ``sync``
+    and ``sync_names`` replace the two system calls in tests.
 
     Raises:
         OSError: the file cannot be written. Unless the last sync failed, ``path`` is unchanged.
@@ -94,7 +94,7 @@ def atomic_write(
 def _mode_of(path: Path) -> int | None:
     """The permission bits of a regular file at ``path``; ``None`` if there is none."""
     try:
-        found = os.lstat(path).st_mode
+        mode = os.lstat(path).st_mode
     except FileNotFoundError:
         return None
-    return stat.S_IMODE(found) & 0o777 if stat.S_ISREG(found) else None
+    return stat.S_IMODE(mode) & 0o777 if stat.S_ISREG(mode) else None

@@ -30,11 +30,11 @@ class Svg:
         return element
 
     def text(
-        self, x: float, y: float, words: str, parent: Element | None = None, /, **attributes: float | str
+        self, x: float, y: float, content: str, parent: Element | None = None, /, **attributes: float | str
     ) -> Element:
         """Add one line of text; ``y`` is its base line."""
         element = self.add("text", parent, x=x, y=y, **attributes)
-        element.text = clean_line(words)
+        element.text = clean_line(content)
         return element
 
     def polyline(self, points: Iterable[tuple[float, float]], **attributes: float | str) -> Element:

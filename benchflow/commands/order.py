@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from benchflow.base.errors import BenchflowError
+from benchflow.base.plaintext import sentence
 from benchflow.commands.console_output import display_path, print_json, print_lines, print_warning
 from benchflow.commands.exit_codes import PROBLEM_FOUND, SUCCESS, exit_code_help
 from benchflow.commands.file_lookup import find_procedure
@@ -94,8 +95,8 @@ def _write_sheet(plan: "Plan", start: dict[str, str], out: Path, *, as_text: boo
             if made.certain
             else "From this start no safe order was found, but not every order was tried."
         )
-        done = f" After {', '.join(made.done)}:" if made.done else ""
-        print_warning(f"{result}{done} {'; '.join(made.reasons)}.")
+        done = f" It ends after {', '.join(made.done)}." if made.done else ""
+        print_warning(f"{result}{done} {' '.join(sentence(reason) for reason in made.reasons)}")
         print_warning(f"For details: benchflow check. {_other_starts(plan)}".rstrip())
         return PROBLEM_FOUND
     if not made.time_kept:

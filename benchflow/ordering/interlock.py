@@ -21,9 +21,9 @@ from benchflow.ordering.wording import (
     required_state_text,
     state_text,
     step_title,
-    value_words,
     variable_named,
     variable_title,
+    variable_value_text,
 )
 from benchflow.procedure.model import Move, Settings, Values
 from benchflow.procedure.plan import Plan
@@ -176,7 +176,7 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
         case StateNotMet(variable, None, wanted):
             return f"{required_state_text(procedure, variable, wanted)}; the state is not known"
         case StateNotMet(variable, value, wanted):
-            now = value_words(procedure, variable, value)
+            now = variable_value_text(procedure, variable, value)
             return f"{required_state_text(procedure, variable, wanted)}; now {now}"
         case Interference():
             return _interference_text(plan, reason)
@@ -189,7 +189,7 @@ def reason_text(plan: Plan, reason: Blocked) -> str:
 def lift_text(plan: Plan, lift: Lift) -> str:
     """A way to remove an interference, such as ``Allowed with pistons down (by “Turn the crank down”)``."""
     procedure = plan.procedure
-    wanted = one_of(value_words(procedure, lift.variable, value) for value in lift.values)
+    wanted = one_of(variable_value_text(procedure, lift.variable, value) for value in lift.values)
     titles = [move_title(procedure, name) for name in lift.moves]
     titles += [step_title(plan, name) for name in lift.operations]
     how = f" (by {one_of(f'“{title}”' for title in titles)})" if titles else ""
@@ -211,7 +211,7 @@ def _interference_text(plan: Plan, reason: Interference) -> str:
         sentence = f"{phase}, {in_a_sentence(sentence)}"
     if not because:
         others = all_of(
-            f"{in_a_sentence(variable_title(procedure, name))} {value_words(procedure, name, value)}"
+            f"{in_a_sentence(variable_title(procedure, name))} {variable_value_text(procedure, name, value)}"
             for name, value in reason.together.items()
             if name not in named
         )

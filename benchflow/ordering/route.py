@@ -67,7 +67,7 @@ def route(plan: Plan, configuration: Configuration, goal: str, *, limit: int = D
         return replace(found, certain=True) if isinstance(found, NoRoute) else found
     found = search.run(limit=limit, weight=1)
     if isinstance(found, NoRoute) and not found.certain:
-        # Too many configurations to prove a route the shortest. Any safe route is better than none.
+        # The limit was reached before a shortest route was found, so search for any safe route.
         found = search.run(limit=limit, weight=_GREEDY)
     return found
 

@@ -18,8 +18,8 @@ def variable_title(procedure: Procedure, name: str) -> str:
     return title[:1].upper() + title[1:]
 
 
-def value_words(procedure: Procedure, name: str, value: str | None) -> str:
-    """The author's words for a value, or the value itself: ``at the deck`` for ``at-deck``."""
+def variable_value_text(procedure: Procedure, name: str, value: str | None) -> str:
+    """The author's text for a value, or the value itself: ``at the deck`` for ``at-deck``."""
     if value is None:
         return "not known"
     variable = variable_named(procedure, name)
@@ -31,12 +31,12 @@ def state_text(procedure: Procedure, name: str, value: str | None) -> str:
     title = variable_title(procedure, name)
     if value is None:
         return f"The state of {in_a_sentence(title)} is not known"
-    return f"{title} {_verb(title)} {value_words(procedure, name, value)}"
+    return f"{title} {_verb(title)} {variable_value_text(procedure, name, value)}"
 
 
 def required_state_text(procedure: Procedure, name: str, wanted: Iterable[str]) -> str:
     """The wanted values of a variable as a clause: ``Pistons must be down or half way``."""
-    words = one_of(value_words(procedure, name, value) for value in wanted)
+    words = one_of(variable_value_text(procedure, name, value) for value in wanted)
     return f"{variable_title(procedure, name)} must be {words}"
 
 
@@ -66,6 +66,6 @@ def move_title(procedure: Procedure, move_id: str) -> str:
 
 
 def _verb(title: str) -> str:
-    # Good enough for names of parts: "pistons are", "the chain is", "the boss is".
+    # A simple rule that fits the names of parts: "pistons are", "the chain is", "the boss is".
     last = title.rsplit(" ", 1)[-1].lower()
     return "are" if last.endswith("s") and not last.endswith(("ss", "us", "is")) else "is"

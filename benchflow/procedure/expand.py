@@ -70,7 +70,7 @@ class _Build:
         self._by_id = {op.id: op for op in self.operations}
         self._sections = {section.id: section.operations for section in procedure.sections}
         self._each_of: dict[str, str | None] = {op.id: op.each for op in self.operations}
-        # Name of a repeated value to its set of places: these names get a place.
+        # The set of places of each repeated value; the names of these values get a place.
         self._repeated = {
             name: op.each
             for op in procedure.operations

@@ -321,7 +321,7 @@ class Tighten(Struct, frozen=True):
     joint: str
     stages: tuple[Stage, ...]
     total_angle: Quantity | None = None
-    draw_down: str = ""  # how the part is drawn down evenly before the first stage; "" if it need not be
+    draw_down: str = ""  # the instruction for drawing the part down evenly before the first stage; "" if there is none
     instrument: str | None = None  # the author's key is `with`
     mark: Mark = Mark()
 

@@ -1,9 +1,9 @@
-"""Quantities and limits: trade notation to exact numbers, and back.
+"""Quantities and limits: parses trade notation to exact numbers, and shows them again.
 
-Numbers are decimal. Conversion uses exact fractions; :mod:`benchflow.quantity.units` has the factors. This package does
-not import pint: pint's parser evaluates expressions, so typed text must not reach it, and importing it is slow. pint
-checks the dimensions of formulas (:mod:`benchflow.procedure.formula`), and the tests compare the table of units with
-it.
+Numbers are decimal. Conversion uses exact fractions with the factors of :mod:`benchflow.quantity.units`. This package
+does not import pint. pint's parser evaluates expressions, so typed text must not reach it, and importing it is slow.
+pint only checks the dimensions of formulas (:mod:`benchflow.procedure.formula`). The tests compare the table of units
+with it.
 
 ==============  =====================================================================
 ``types``       Quantity, Limit, QuantityError
@@ -11,7 +11,7 @@ it.
 ``numerals``    parses a number: ``1 1/64``, ``quarter``
 ``notation``    parses a quantity: ``85 ft-lb``, ``1 1/64 in``
 ``limits``      parses a limit: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``
-``two_units``   compares two printed units: ``29.5 ft-lb (40 N·m)``
+``two_units``   compares values in two units: ``29.5 ft-lb (40 N·m)``
 ``arithmetic``  base values, conversion, comparison with a limit
 ``shown``       quantities and limits as text
 ==============  =====================================================================

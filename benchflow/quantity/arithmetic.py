@@ -1,4 +1,4 @@
-"""Base values, conversion, and comparison with a limit; exact, through fractions."""
+"""Base values, conversion, and comparison with a limit. Exact, by fractions."""
 
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
@@ -10,12 +10,12 @@ from benchflow.quantity.types import Limit, Quantity, QuantityError
 from benchflow.quantity.units import Unit
 
 _COUNT = Unit("", "", Fraction(1))
-_28 = Context(prec=28, rounding=ROUND_HALF_EVEN)
-"""Rounds a decimal that does not end to 28 significant digits, once."""
+_DIGITS_28 = Context(prec=28, rounding=ROUND_HALF_EVEN)
+"""Rounds a decimal that does not end to 28 significant digits."""
 
 
-def known(symbol: str) -> Unit:
-    """The unit with this canonical symbol.
+def unit_with_symbol(symbol: str) -> Unit:
+    """Return the unit with this canonical symbol.
 
     Raises:
         QuantityError: there is no such unit.
@@ -23,33 +23,44 @@ def known(symbol: str) -> Unit:
     unit = units.BY_SYMBOL.get(symbol)
     if unit is None:
         near = units.nearest(symbol)
-        hint = f"did you mean {near}?" if near else "write a unit of the trade, such as mm"
+        hint = f"did you mean {near}?" if near else "write a unit such as mm or N·m"
         raise QuantityError("bad-quantity", symbol, 0, "unknown unit", hint)
     return unit
 
 
 def dimension_of(unit: str) -> str:
-    """The dimension of a unit: ``length``, ``torque``, ``angle`` ...; ``""`` for no unit."""
-    return known(unit).dimension if unit else ""
+    """Return the dimension of a unit, such as ``length`` or ``torque``; ``""`` for no unit.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
+    return unit_with_symbol(unit).dimension if unit else ""
 
 
 def difference_factor(unit: str) -> Fraction:
-    """The number of base units in a *difference* of one ``unit``, without an offset: 5/9 (K) for °F."""
-    return known(unit).factor if unit else Fraction(1)
+    """Return the number of base units in a *difference* of one ``unit``, without an offset: 5/9 (K) for °F.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
+    return unit_with_symbol(unit).factor if unit else Fraction(1)
 
 
 def base(q: Quantity) -> Fraction:
-    """The exact value in the base unit of the dimension: m, N·m, °, K, s, N, Pa, kg, m³ ...
+    """Return the exact value in the base unit of the dimension: m, N·m, °, K, s, N, Pa, kg, m³ ...
 
-    :func:`convert` rounds a decimal that does not end to 28 digits. Such a value is read as the simplest fraction
-    within that rounding, in its own unit or in the base unit. So 100 N·m stored in ft-lb is exactly 100 N·m again, and
-    is equal to a limit of 100 N·m. This holds for values of up to five digits and short factors; 2294.3 psi stored in
-    bar can differ by one part in 10²⁸.
+    :func:`convert` rounds a decimal that does not end to 28 digits. This function takes such a value as the simplest
+    fraction within that rounding, in its own unit or in the base unit. So 100 N·m stored in ft-lb is exactly 100 N·m
+    again, and equal to a limit of 100 N·m. This holds for values of up to five digits and short factors: 2294.3 psi
+    stored in bar can differ by one part in 10²⁸. Source: our own rule.
+
+    Raises:
+        QuantityError: there is no such unit.
     """
     value = Fraction(q.value)
-    unit = known(q.unit) if q.unit else _COUNT
+    unit = unit_with_symbol(q.unit) if q.unit else _COUNT
     exact = value * unit.factor + unit.offset if unit.offset else value * unit.factor
-    if len(q.value.as_tuple().digits) < _28.prec:
+    if len(q.value.as_tuple().digits) < _DIGITS_28.prec:
         return exact
     half = _half_digit(q.value)
     own, of_base = simplest_within(value, half), simplest_within(exact, half * unit.factor)
@@ -57,13 +68,13 @@ def base(q: Quantity) -> Fraction:
 
 
 def _half_digit(value: Decimal) -> Fraction:
-    """Half of one step of the last digit."""
+    """Return half of one step of the last digit."""
     exponent = value.as_tuple().exponent
     return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) / 2
 
 
 def simplest_within(value: Fraction, half: Fraction) -> Fraction:
-    """The fraction with the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
+    """Return the fraction with the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
     if abs(value) <= half:
         return Fraction(0)
     sign, low, high = (1 if value > 0 else -1), abs(value) - half, abs(value) + half
@@ -79,24 +90,30 @@ def simplest_within(value: Fraction, half: Fraction) -> Fraction:
 
 
 def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fraction:
-    """A base value expressed in ``unit``. ``difference`` leaves out the offset of a temperature scale."""
+    """Return the number of ``unit`` in a base value. ``difference`` leaves out the offset of a temperature scale.
+
+    Raises:
+        QuantityError: there is no such unit.
+    """
     if not unit:
         return value
-    wanted = known(unit)
-    return value / wanted.factor if difference else (value - wanted.offset) / wanted.factor
+    target = unit_with_symbol(unit)
+    return value / target.factor if difference else (value - target.offset) / target.factor
 
 
 def decimal(value: Fraction) -> Decimal:
-    """``value`` as a decimal: exact if the decimal ends, otherwise rounded to 28 significant digits."""
+    """Return ``value`` as a decimal: exact if it ends, otherwise rounded to 28 significant digits."""
     exact = exact_decimal(value)
-    return exact if exact is not None else _28.divide(Decimal(value.numerator), Decimal(value.denominator))
+    return exact if exact is not None else _DIGITS_28.divide(Decimal(value.numerator), Decimal(value.denominator))
 
 
 def convert(q: Quantity, unit: str, *, difference: bool = False) -> Quantity:
-    """The same quantity in another unit, with the same ``entered``. ``difference`` is for temperature differences.
+    """Return the same quantity in another unit, with the same ``entered``.
+
+    The value is exact if its decimal ends, otherwise it has 28 digits. Set ``difference`` for a temperature difference.
 
     Raises:
-        QuantityError: the units have different dimensions (``wrong-dimension``).
+        QuantityError: the units have different dimensions (``wrong-dimension``), or there is no such unit.
     """
     if unit == q.unit:
         return q
@@ -111,17 +128,23 @@ def check_convertible(q: Quantity, unit: str) -> None:
     Raises:
         QuantityError: the units have different dimensions (``wrong-dimension``).
     """
-    found, wanted = dimension_of(q.unit), dimension_of(unit)
-    if found != wanted:
-        why = f"{q.unit or 'a number without a unit'} cannot be converted to {unit or 'a number without a unit'}"
+    if dimension_of(q.unit) != dimension_of(unit):
+        why = f"a value {_in_unit(q.unit)} cannot be converted to one {_in_unit(unit)}"
         raise QuantityError("wrong-dimension", q.entered or f"{q.value} {q.unit}", 0, why)
 
 
+def _in_unit(unit: str) -> str:
+    return f"in {unit}" if unit else "without a unit"
+
+
 def position(limit: Limit, q: Quantity, *, difference: bool = False) -> Literal["within", "low", "high"]:
-    """Compare a value with a limit: within, below or above. Both ends are within; the units may differ.
+    """Compare a value with a limit. Both ends are within it, and the units may differ.
 
     The comparison is exact. A reading that is equal to an end stays equal after :func:`convert`, even if its decimal
     had to be rounded (0.10 mm stored in inches). ``difference`` means that all values are temperature differences.
+
+    Raises:
+        QuantityError: the dimensions differ (``wrong-dimension``).
     """
     if limit.low is not None and _compare(q, limit.low, difference) < 0:
         return "low"
@@ -134,8 +157,8 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
     if a.unit == b.unit:
         return (a.value > b.value) - (a.value < b.value)
     check_convertible(a, b.unit)
-    if len(a.value.as_tuple().digits) >= _28.prec:
-        # ``a`` was rounded by convert. Rounding the other in the same way keeps the order.
+    if len(a.value.as_tuple().digits) >= _DIGITS_28.prec:
+        # ``a`` was rounded by convert. Round the other value in the same way, so that equal values stay equal.
         other = convert(b, a.unit, difference=difference).value
         return (a.value > other) - (a.value < other)
     if difference:
@@ -146,7 +169,7 @@ def _compare(a: Quantity, b: Quantity, difference: bool) -> int:
 
 
 def seconds(q: Quantity) -> float:
-    """A time in seconds.
+    """Return a time in seconds.
 
     Raises:
         QuantityError: ``q`` is not a time (``wrong-dimension``).

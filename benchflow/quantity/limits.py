@@ -1,7 +1,7 @@
 """Parses limits: ``0.10 .. 0.28 mm``, ``at most 0.05 mm``, ``0.15 ± 0.02 mm``, ``0.15 +0.03 -0.01 mm``.
 
-A unit on the last number applies to all numbers. A tolerance can be a percentage: ``100 N·m ± 4 %``. If a limit is
-printed in two units, its ends must agree (:mod:`benchflow.quantity.two_units`).
+A unit after the last number applies to all numbers. A tolerance can be a percentage: ``100 N·m ± 4 %``. If a limit is
+printed in two units, the two must agree (:mod:`benchflow.quantity.two_units`).
 """
 
 import re
@@ -37,30 +37,35 @@ _FORMS = "write 0.10 .. 0.28 mm, at most 0.05 mm, at least 0.5 mm or 0.15 ± 0.0
 
 
 class _LimitParser:
-    """Parser of one text, with the default unit and the required dimension."""
+    """The parser of one text, with the default unit and the required dimension."""
 
     def __init__(self, text: str, unit: str | None, dimension: str | None) -> None:
         self.text, self.plain = text, with_uniform_characters(text)
-        self.field, self.dimension = default_unit_and_dimension(unit, dimension)
+        self.default_unit, self.dimension = default_unit_and_dimension(unit, dimension)
 
     def part(self, at: int) -> ScannedQuantity:
+        """Parse the number at ``at``, with the unit after it if there is one."""
         return scan_quantity(self.text, self.plain, at, self.dimension)
 
     def quantity(self, part: ScannedQuantity, unit: Unit | None) -> Quantity:
+        """Return the quantity of a part. ``unit`` is its unit if it has none of its own."""
         shared = part if part.unit is not None else part._replace(unit=unit)
-        found = final_unit(self.text, shared, self.field, self.dimension)
+        found = final_unit(self.text, shared, self.default_unit, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
     def limit(self, start: int) -> tuple[Limit, int, int]:
-        """Parse the limit at ``start`` without brackets: (limit, index of its first number, index after it)."""
+        """Parse the limit at ``start``, without brackets.
+
+        Returns the limit, the index of its first number, and the index after it.
+        """
         start = skip_space(self.plain, start)
-        one = _ONE_ENDED.match(self.plain, start)
-        if one is not None:
-            part = self.part(one.end())
+        one_ended = _ONE_ENDED.match(self.plain, start)
+        if one_ended is not None:
+            part = self.part(one_ended.end())
             end = self.quantity(part, None)
-            open_low = one.group(1).casefold() == "most"
+            open_low = one_ended.group(1).casefold() == "most"
             return Limit(None if open_low else end, end if open_low else None, ""), part.at, part.end
-        self.other_words(start)
+        self.refuse_other_words(start)
         first = self.part(start)
         i = skip_space(self.plain, first.end)
         if self.plain.startswith("..", i) and not self.plain.startswith("...", i):
@@ -78,7 +83,8 @@ class _LimitParser:
         hint = _FORMS if first.unit is None else f"write at most {alone}, at least {alone}, or a range with `..`"
         raise QuantityError("bad-quantity", self.text, i, "a single value is not a limit", hint)
 
-    def other_words(self, start: int) -> None:
+    def refuse_other_words(self, start: int) -> None:
+        """Refuse other words for ``at most`` and ``at least``, with a hint."""
         other = _OTHER_WORDS.match(self.plain, start)
         if other is not None:
             write = "at most" if other.group(1) else "at least"
@@ -86,18 +92,22 @@ class _LimitParser:
             raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
 
     def range(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
+        """Parse the second end of a range at ``at``."""
         last = self.part(at)
-        high = self.quantity(last, None)  # first, so that a missing unit is reported at the end
+        high = self.quantity(
+            last, None
+        )  # before the low end, so that a missing unit is reported at the end of the text
         return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
 
     def symmetric(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
+        """Parse the tolerance at ``at``, after a ``±``."""
         by = self.part(at)
         if by.number.exact < 0:
             raise QuantityError("bad-quantity", self.text, by.at, "a tolerance after ± has no sign", _FORMS)
         return self.with_tolerance(first, (by, by), (-by.number.exact, by.number.exact))
 
     def deviations(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
-        """``+0.03 -0.01`` in either order. Both can have the same sign, as in fits: ``+0.030 +0.011``."""
+        """Parse ``+0.03 -0.01``, in either order. Both can have the same sign, as in fits: ``+0.030 +0.011``."""
         one = self.part(at)
         i = skip_space(self.plain, one.end)
         if self.plain[i : i + 1] not in ("+", "-", "0"):
@@ -118,14 +128,14 @@ class _LimitParser:
     def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
     ) -> tuple[Limit, int, int]:
-        """The limit around a value. ``by`` are the deviations of its ends, in the value's unit or as percentages."""
+        """Return the limit with the deviations ``by`` from a value, in the value's unit or in per cent of it."""
         unit = written[0].unit
         if unit is None and first.unit is None:
             self.quantity(written[1], None)  # reports a missing unit at the end
         share = unit is not None and unit.symbol == "%" and first.unit is not None and first.unit is not unit
         middle = self.quantity(first, None if share else unit)
         if not share and unit is not None and unit.symbol != middle.unit:
-            why = f"the value is in {middle.unit}, but its tolerance is in {unit.symbol}"
+            why = f"the value is in {middle.unit}, but the tolerance is in {unit.symbol}"
             raise QuantityError("bad-quantity", self.text, written[0].at, why, "write both in the same unit")
         centre = Fraction(middle.value)
         scale = abs(centre) / 100 if share else Fraction(1)
@@ -134,9 +144,9 @@ class _LimitParser:
         return Limit(low, high, ""), first.at, max(part.end for part in written)
 
     def second_unit(self, at: int, first: Limit) -> int:
-        """Check one entry in brackets: a limit of the same form, or a quantity as in ``at most 0.05 mm (0.002 in)``."""
+        """Check one entry in brackets: a limit, or a quantity as in ``at most 0.05 mm (0.002 in)``."""
         ends = [end for end in (first.low, first.high) if end is not None]
-        self.field, self.dimension = None, dimension_of(ends[0].unit)
+        self.default_unit, self.dimension = None, dimension_of(ends[0].unit)
         start = skip_space(self.plain, at)
         if len(ends) == 1 and not _ONE_ENDED.match(self.plain, start):
             part = self.part(start)
@@ -160,17 +170,17 @@ def _places(value: Decimal | None) -> int:
 
 
 def _end(value: Fraction, places: int, unit: str) -> Quantity:
-    """One end of a tolerance: exact, with at least ``places`` decimals."""
+    """Return one end of a tolerance, exact, with at least ``places`` decimals."""
     exact = decimal(value)
     exact = exact if _places(exact) >= places else Decimal(f"{value * 10**places}E-{places}")
     return Quantity(exact, unit, show(Quantity(exact, unit, "")))
 
 
 def check_ends_in_order(text: str, at: int, limit: Limit) -> None:
-    """Check that low is not above high.
+    """Check that the low end is not above the high end.
 
     Raises:
-        QuantityError: it is.
+        QuantityError: the low end is above the high end, or their dimensions differ.
     """
     if limit.low is None or limit.high is None:
         return
@@ -181,19 +191,19 @@ def check_ends_in_order(text: str, at: int, limit: Limit) -> None:
 
 
 def parse_limit(text: str, *, unit: str | None = None, dimension: str | None = None) -> Limit:
-    """Parse a limit in any form, also one printed in two units; ``text`` is the text as written.
+    """Parse a limit in any of the forms above, also if it is printed in two units.
 
-    ``unit`` and ``dimension`` as in :func:`parse_quantity`.
+    ``unit`` and ``dimension`` mean the same as in :func:`parse_quantity`.
 
     Raises:
         QuantityError: the text is not such a limit, or its low end is above its high end.
     """
-    reader = _LimitParser(text, unit, dimension)
-    limit, at, i = reader.limit(0)
+    parser = _LimitParser(text, unit, dimension)
+    limit, at, i = parser.limit(0)
     check_ends_in_order(text, at, limit)
-    i = skip_space(reader.plain, i)
-    if i < len(reader.plain) and reader.plain[i] == "(":
-        i = check_brackets(text, reader.plain, i, lambda inside: reader.second_unit(inside, limit))
-    if i < len(reader.plain):
-        raise trailing_text(text, reader.plain, i)
+    i = skip_space(parser.plain, i)
+    if i < len(parser.plain) and parser.plain[i] == "(":
+        i = check_brackets(text, parser.plain, i, lambda inside: parser.second_unit(inside, limit))
+    if i < len(parser.plain):
+        raise trailing_text(text, parser.plain, i)
     return Limit(limit.low, limit.high, text.strip())

@@ -1,10 +1,10 @@
-"""Parses one quantity in trade notation. :mod:`benchflow.quantity.two_units` checks a second unit in brackets."""
+"""Parses one quantity in trade notation, such as ``85 ft-lb`` or ``29.5 ft-lb (40 N·m)``."""
 
 from decimal import Decimal
 from typing import NamedTuple
 
 from benchflow.quantity import units
-from benchflow.quantity.arithmetic import dimension_of, known
+from benchflow.quantity.arithmetic import dimension_of, unit_with_symbol
 from benchflow.quantity.numerals import MAX_LENGTH, Number, NumeralError, scan_number, skip_space, uniform
 from benchflow.quantity.two_units import check_agreement, check_brackets
 from benchflow.quantity.types import Quantity, QuantityError, printable
@@ -14,29 +14,29 @@ RANGE_HINT = "write a range as 0.10 .. 0.28 mm"
 
 
 class ScannedQuantity(NamedTuple):
-    """A number in the text, with the unit after it if there is one."""
+    """A number found in a text, with the unit after it if there is one."""
 
     number: Number
     unit: Unit | None
     at: int
-    unit_at: int  # index of the unit, or where it would be
-    end: int  # index after it
+    unit_at: int  # index of the unit, or of the place where it is missing
+    end: int  # index after the number and unit
 
 
 def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None = None) -> Quantity:
-    """Parse one quantity: ``85 ft-lb``, ``1 1/64 in``, ``.0015"``, ``29.5 ft-lb (40 N·m)``.
+    """Parse one quantity, such as ``85 ft-lb``, ``1 1/64 in``, ``.0015"`` or ``29.5 ft-lb (40 N·m)``.
 
-    ``unit`` is used if the text has no unit. ``dimension`` is the required dimension, by default that of ``unit``.
-    ``unit=""`` or ``dimension=""`` accepts a number without a unit. A fraction of a turn that does not end as a
+    ``unit`` is the unit of a text without one. ``dimension`` is the required dimension, by default that of ``unit``.
+    ``unit=""`` or ``dimension=""`` requires a number without a unit. A fraction of a turn that does not end as a
     decimal, such as a third, is returned in degrees.
 
     Raises:
         QuantityError: the text is not such a quantity.
     """
     plain = with_uniform_characters(text)
-    field, dimension = default_unit_and_dimension(unit, dimension)
+    default_unit, dimension = default_unit_and_dimension(unit, dimension)
     part = scan_quantity(text, plain, 0, dimension)
-    found = final_unit(text, part, field, dimension)
+    found = final_unit(text, part, default_unit, dimension)
     quantity = quantity_of(text, part, found, text.strip())
     i = skip_space(plain, part.end)
     if i < len(plain) and plain[i] == "(":
@@ -47,15 +47,15 @@ def parse_quantity(text: str, *, unit: str | None = None, dimension: str | None 
 
 
 def default_unit_and_dimension(unit: str | None, dimension: str | None) -> tuple[Unit | None, str | None]:
-    """The default unit and the required dimension, from the arguments of a parser."""
-    field = known(unit) if unit else None
+    """Return the default unit and the required dimension, from the arguments of a parser."""
+    default = unit_with_symbol(unit) if unit else None
     if dimension is None and unit is not None:
-        dimension = field.dimension if field is not None else ""
-    return field, dimension
+        dimension = default.dimension if default is not None else ""
+    return default, dimension
 
 
 def unit_symbol(text: str) -> str:
-    """The canonical symbol for a spelling of a unit: ``ft-lb`` for ``lbf·ft``, ``N·m`` for ``Nm``.
+    """Return the canonical symbol for a spelling of a unit: ``ft-lb`` for ``lbf·ft``, ``N·m`` for ``Nm``.
 
     Raises:
         QuantityError: the table has no such unit; the hint names the most similar one.
@@ -68,13 +68,13 @@ def unit_symbol(text: str) -> str:
 
 
 def with_uniform_characters(text: str) -> str:
-    """``text`` with look-alike characters replaced.
+    """Return ``text`` with look-alike characters replaced, such as full-width digits and minus signs.
 
     Raises:
         QuantityError: the text is too long.
     """
     if len(text) > MAX_LENGTH:
-        why = f"longer than {MAX_LENGTH} characters"
+        why = f"the text is longer than {MAX_LENGTH} characters"
         raise QuantityError("bad-quantity", text, MAX_LENGTH, why, "write only the quantity")
     return uniform(text)
 
@@ -85,7 +85,7 @@ _UNIT_MARKS = frozenset("°%\"'·/.^℃℉㎜㎝㎛㎏")
 
 
 def unit_end(text: str, start: int) -> int:
-    """The index after the unit at ``start``: letters, marks, and separators between them."""
+    """Return the index after the unit at ``start``. A unit has letters, marks, and separators between them."""
     i, size, end = start, len(text), start
     while i < size:
         char = text[i]
@@ -106,7 +106,7 @@ def unit_end(text: str, start: int) -> int:
 
 
 def scan_quantity(original: str, text: str, start: int, dimension: str | None) -> ScannedQuantity:
-    """The number at ``start``, with the unit after it if there is one.
+    """Parse the number at ``start``, with the unit after it if there is one.
 
     Raises:
         QuantityError: there is no number, or the unit is unknown.
@@ -126,7 +126,7 @@ def scan_quantity(original: str, text: str, start: int, dimension: str | None) -
 
 
 def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
-    """The unit for ``spelling``, which is at index ``at`` of ``text``."""
+    """Return the unit for ``spelling``, which is at index ``at`` of ``text``."""
     unit = units.find(spelling)
     if unit is not None:
         if dimension == "force" and unit.symbol == "lb":
@@ -142,13 +142,13 @@ def _unit(text: str, spelling: str, at: int, dimension: str | None) -> Unit:
     raise QuantityError("bad-quantity", text, at, f'unknown unit "{printable(spelling)}"', hint)
 
 
-def final_unit(text: str, part: ScannedQuantity, field: Unit | None, dimension: str | None) -> Unit | None:
-    """The unit of a scanned quantity: its own, or the default; ``None`` only if a number without a unit is expected.
+def final_unit(text: str, part: ScannedQuantity, default: Unit | None, dimension: str | None) -> Unit | None:
+    """Return the unit of a scanned quantity: its own, or the default. ``None`` means that no unit is expected.
 
     Raises:
         QuantityError: the unit is missing or has another dimension.
     """
-    unit = part.unit or field
+    unit = part.unit or default
     if unit is None and dimension != "":
         raise _unit_missing(text, part.end, dimension)
     found = unit.dimension if unit is not None else ""
@@ -157,15 +157,19 @@ def final_unit(text: str, part: ScannedQuantity, field: Unit | None, dimension: 
     if dimension == "":
         why = "a number without a unit is expected here"
         raise QuantityError("wrong-dimension", text, part.unit_at, why, "delete the unit")
-    why = f"the unit {unit.symbol} is for {_article(found)}, but {_article(dimension)} is expected here"
-    meant = _MEANT.get((dimension, unit.symbol))
+    why = f"the unit {unit.symbol} is for {_with_article(found)}, but {_with_article(dimension)} is expected here"
+    meant = _PROBABLE_UNIT.get((dimension, unit.symbol))
     value = part.number.value
     hint = f"did you mean {value:f} {meant}?" if meant and value is not None else example(dimension)
     raise QuantityError("wrong-dimension", text, part.unit_at, why, hint)
 
 
 def quantity_of(text: str, part: ScannedQuantity, unit: Unit | None, entered: str) -> Quantity:
-    """The quantity of a scanned quantity with its final unit."""
+    """Return a scanned quantity with its final unit.
+
+    Raises:
+        QuantityError: the number is a fraction that does not end as a decimal.
+    """
     if part.number.value is not None:
         return Quantity(part.number.value, unit.symbol if unit is not None else "", entered)
     degrees = part.number.exact * 360
@@ -190,7 +194,7 @@ def _second_unit(text: str, plain: str, at: int, first: Quantity) -> int:
 
 
 def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
-    """The error for a number without a unit, or with something else after it."""
+    """Return the error for a number that is followed by no unit."""
     plain = uniform(text)
     at = skip_space(plain, end)
     following = plain[at : at + 1]
@@ -203,7 +207,7 @@ def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
 
 
 def trailing_text(text: str, plain: str, at: int) -> QuantityError:
-    """The error for text after a complete quantity."""
+    """Return the error for text after a complete quantity."""
     char = plain[at]
     if char.isdigit() or char in "+-.±<>=~":
         return QuantityError("bad-quantity", text, at, "one quantity is expected, but more follows", RANGE_HINT)
@@ -212,20 +216,20 @@ def trailing_text(text: str, plain: str, at: int) -> QuantityError:
 
 
 def example(dimension: str | None) -> str:
-    """A hint with an example of the dimension: ``write it like 0.05 mm``."""
+    """Return a hint with an example of the dimension, such as ``write it like 0.05 mm``."""
     return f"write it like {units.EXAMPLES.get(dimension or 'torque', '40 N·m')}"
 
 
-_WORDS = {"rotation": "rotational speed", "expansion": "thermal expansion", "fraction": "share"}
+_DIMENSION_NAMES = {"rotation": "rotational speed", "expansion": "thermal expansion", "fraction": "share"}
 
 
-def _article(dimension: str) -> str:
-    """``a length``, ``an angle``."""
-    name = _WORDS.get(dimension, dimension)
+def _with_article(dimension: str) -> str:
+    """Return ``a length``, ``an angle``."""
+    name = _DIMENSION_NAMES.get(dimension, dimension)
     return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
-_MEANT: dict[tuple[str, str], str] = {
+_PROBABLE_UNIT: dict[tuple[str, str], str] = {
     ("torque", "ft"): "ft-lb", ("torque", "in"): "in-lb", ("torque", "m"): "N·m", ("torque", "N"): "N·m",
     ("torque", "lb"): "ft-lb", ("torque", "lbf"): "ft-lb", ("torque", "kg"): "kgf·m", ("torque", "kgf"): "kgf·m",
     ("torque", "oz"): "in-oz", ("torque", "N/m"): "N·m", ("torque", "N/mm"): "N·mm", ("torque", "lbf/in"): "in-lb",
@@ -235,4 +239,4 @@ _MEANT: dict[tuple[str, str], str] = {
     ("angle", "°C"): "°", ("angle", "°F"): "°", ("volume", "cm"): "cm³", ("volume", "in"): "in³",
     ("area", "mm"): "mm²", ("area", "in"): "in²", ("length", "min"): "mm", ("mass", "kgf"): "kg",
 }  # fmt: skip
-"""(expected dimension, unit written) to the unit that was probably meant."""
+"""The unit that was probably meant, by the expected dimension and the unit in the text."""

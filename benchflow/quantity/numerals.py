@@ -1,6 +1,6 @@
-"""Parses numbers as people write them: decimals, fractions, mixed numbers, a few words.
+"""Parses numbers as people write them: decimals, fractions, mixed numbers, and words such as ``quarter``.
 
-Numbers are exact. Exponents and commas are refused. The length of the text is limited.
+Numbers are exact. Exponents and commas are refused. The number of digits is limited.
 """
 
 import re
@@ -9,13 +9,13 @@ from fractions import Fraction
 from typing import NamedTuple
 
 MAX_LENGTH = 200
-"""The most characters in a quantity or limit; a limit printed in two units has fewer than 80."""
+"""The most characters in a quantity or limit. A limit printed in two units has fewer than 80."""
 MAX_DIGITS = 20
-"""The most digits in a number; the most precise instrument of the trade needs 8."""
+"""The most digits in a number. The most precise instrument of the trade needs 8."""
 
 
 class NumeralError(Exception):
-    """Text that is not a number. The caller turns it into a ``QuantityError`` or ``FormulaError``."""
+    """Text that is not a number. The callers raise a ``QuantityError`` or ``FormulaError`` from it."""
 
     def __init__(self, at: int, why: str, hint: str = "") -> None:
         super().__init__(why)
@@ -23,7 +23,7 @@ class NumeralError(Exception):
 
 
 class Number(NamedTuple):
-    """A number. ``value`` has the digits as written; ``None`` if its decimal does not end, such as 1/3."""
+    """A number. ``value`` has the digits as written. It is ``None`` if the decimal does not end, such as 1/3."""
 
     value: Decimal | None
     exact: Fraction
@@ -44,7 +44,7 @@ _UNIFORM = {
 
 
 def uniform(text: str) -> str:
-    """``text`` with look-alike characters (full-width digits, minus signs, spaces ...) replaced one for one."""
+    """Return ``text`` with look-alike characters (full-width digits, minus signs, spaces ...) replaced one for one."""
     return text.replace("\t", " ") if text.isascii() else text.translate(_UNIFORM)
 
 
@@ -73,17 +73,17 @@ _FRACTION = re.compile(r"(?:[ ]{1,3}|-)?([0-9]{1,4})/([0-9]{1,4})(?![0-9])")
 
 
 def skip_space(text: str, i: int) -> int:
-    """The index of the first character at or after ``i`` that is not a space."""
+    """Return the index of the first character at or after ``i`` that is not a space."""
     while i < len(text) and text[i] == " ":
         i += 1
     return i
 
 
 def scan_number(text: str, start: int) -> tuple[Number, int]:
-    """The number at ``start`` in a text from :func:`uniform`, and the index after it.
+    """Return the number at ``start`` in a text from :func:`uniform`, and the index after it.
 
     Raises:
-        NumeralError: there is no number, or it is not accepted.
+        NumeralError: there is no number, or it has a form that is refused.
     """
     i, sign = start, 1
     if text[i : i + 1] in ("+", "-"):
@@ -91,7 +91,7 @@ def scan_number(text: str, start: int) -> tuple[Number, int]:
         i = skip_space(text, i + 1)
     whole = _DIGITS.match(text, i)
     if whole is None and text[i : i + 1] != ".":
-        return _unusual(text, i, sign)
+        return _without_digits(text, i, sign)
     end = whole.end() if whole else i
     if end < len(text) and text[end] == "." and text[end + 1 : end + 2] != ".":
         part = _DIGITS.match(text, end + 1)
@@ -111,23 +111,25 @@ def scan_number(text: str, start: int) -> tuple[Number, int]:
 def _decimal(text: str, i: int, end: int, sign: int) -> tuple[Number, int]:
     if end - i > MAX_DIGITS + 1:
         raise NumeralError(
-            i + MAX_DIGITS, f"more than {MAX_DIGITS} digits", "write only the digits that the gauge shows"
+            i + MAX_DIGITS,
+            f"the number has more than {MAX_DIGITS} digits",
+            "write only the digits that the gauge shows",
         )
     _refuse_comma(text, i, end)
     if text[end : end + 1] == ".":
         if text[end + 1 : end + 2] != ".":
-            raise NumeralError(end, "a second decimal point in one number")
+            raise NumeralError(end, "the number has a second decimal point")
     elif text[end : end + 1] in ("e", "E") and text[end + 1 : end + 2] in tuple("0123456789+-"):
         raise NumeralError(end, "powers of ten are not accepted", "write all digits")
     elif text[end : end + 1] in ("_",):
-        raise NumeralError(end, "a number can have only digits and a point")
+        raise NumeralError(end, "a number can have only digits and a decimal point")
     value = Decimal(text[i:end])
     value = value.copy_negate() if sign < 0 and value else value
     return Number(value, Fraction(value)), end
 
 
 def _refuse_comma(text: str, i: int, end: int) -> None:
-    """Refuse a comma, because it separates thousands in one country and decimals in another."""
+    """Refuse a comma. It separates thousands in some countries and decimals in others."""
     if text[end : end + 1] != "," or not text[end + 1 : end + 2].isdigit():
         return
     follow = _DIGITS.match(text, end + 1)
@@ -142,7 +144,7 @@ def _refuse_comma(text: str, i: int, end: int) -> None:
 
 
 def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
-    """``1/64``, ``1 1/64``, ``1-1/64``, ``1½``; ``None`` if no fraction follows."""
+    """Parse ``1/64``, ``1 1/64``, ``1-1/64`` or ``1½``. ``None`` means that no fraction follows the number."""
     if end - i > MAX_DIGITS:
         return None
     if text[end] in _VULGAR:
@@ -174,8 +176,8 @@ def _quotient(match: re.Match[str], above: int, below: int) -> Fraction:
     return Fraction(int(match.group(above)), int(match.group(below)))
 
 
-def _unusual(text: str, i: int, sign: int) -> tuple[Number, int]:
-    """A number that does not begin with a digit: ``½``, ``quarter``."""
+def _without_digits(text: str, i: int, sign: int) -> tuple[Number, int]:
+    """Parse a number that does not begin with a digit, such as ``½`` or ``quarter``."""
     char = text[i : i + 1]
     if char in _VULGAR and char:
         return _fraction(Fraction(*_VULGAR[char]), sign), i + 1
@@ -197,7 +199,7 @@ def _fraction(value: Fraction, sign: int) -> Number:
 
 
 def exact_decimal(value: Fraction) -> Decimal | None:
-    """``value`` as an exact decimal without trailing zeros; ``None`` if the decimal does not end."""
+    """Return ``value`` as an exact decimal without trailing zeros, ``None`` if the decimal does not end."""
     rest, twos, fives = value.denominator, 0, 0
     while rest % 2 == 0:
         rest, twos = rest // 2, twos + 1

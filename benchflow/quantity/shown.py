@@ -1,4 +1,4 @@
-"""Quantities and limits as text in trade notation. The parsers read this text."""
+"""Shows quantities and limits as text in trade notation. The parsers accept this text."""
 
 from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
@@ -9,15 +9,18 @@ from benchflow.quantity.types import Limit, Quantity
 
 
 def show(q: Quantity, *, digits: int | None = None) -> str:
-    """``0.045 mm``, ``90°``, ``2 turns``: all digits as written, or rounded half up to ``digits`` decimals."""
+    """Return a quantity as text, such as ``0.045 mm``, ``90°`` or ``2 turns``.
+
+    It has all digits as written, or is rounded to ``digits`` decimals, halves away from zero.
+    """
     value = q.value if digits is None else round_half_up(Fraction(q.value), digits)
     return with_unit(f"{value:f}", q.unit)
 
 
 def show_short(q: Quantity) -> str:
-    """All digits; six significant digits if there are more than ten, as after a division (our own rule).
+    """Return a quantity as text with all its digits, or with six significant digits if it has more than ten.
 
-    Only for display.
+    A value has more than ten digits after a division. Only for display. Source: our own rule.
     """
     if len(q.value.as_tuple().digits) <= 10:
         return show(q)
@@ -25,7 +28,7 @@ def show_short(q: Quantity) -> str:
 
 
 def with_unit(number: str, unit: str) -> str:
-    """A number as text, followed by its unit in the usual form."""
+    """Return a number with its unit in the usual form: ``90°``, ``1 turn``, ``2 turns``, ``5 mm``."""
     if not unit or unit == "°":
         return number + unit
     if unit == "turn" and number.lstrip("-") != "1" and not number.lstrip("-").startswith("0"):
@@ -34,20 +37,21 @@ def with_unit(number: str, unit: str) -> str:
 
 
 def round_half_up(value: Fraction, places: int) -> Decimal:
-    """``value`` rounded to ``places`` decimals, halves away from zero, directly from the exact fraction."""
+    """Return ``value`` rounded to ``places`` decimals, halves away from zero, directly from the exact fraction."""
     scaled = abs(value) * Fraction(10) ** places
     whole = (2 * scaled.numerator + scaled.denominator) // (2 * scaled.denominator)
     return Decimal(f"{'-' if value < 0 and whole else ''}{whole}E{-places}")
 
 
 def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
-    """The quantity in another unit with a sensible number of digits: ``8.13 N·m`` for ``72 in-lb``.
+    """Return the quantity as text in another unit, with a sensible number of digits: ``8.13 N·m`` for ``72 in-lb``.
 
-    The last digit shown is the power of ten nearest to a tenth of a step of the last entered digit, with at least three
-    significant digits. An exact result gets no trailing zeros beyond the entered precision (our own rule: one guard
-    digit).
+    The text is about ten times as fine as the last entered digit, and has at least three significant digits. An exact
+    result gets no trailing zeros beyond the entered precision. Only for display: use :func:`convert` to judge and to
+    store. Source: our own rule, one guard digit.
 
-    Only for display; judge and store with :func:`convert`.
+    Raises:
+        QuantityError: the units have different dimensions (``wrong-dimension``).
     """
     if unit == q.unit:
         return show(q)
@@ -57,8 +61,7 @@ def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
     exact = from_base(start, unit, difference=difference)
     places = -round(worth - 1)
     if exact:
-        size = magnitude(exact)
-        places = max(places, 2 - size)  # three significant digits at least
+        places = max(places, 2 - magnitude(exact))  # at least three significant digits
     shown = round_half_up(exact, max(places, 0))
     if Fraction(shown) == exact:
         shown = _without_zeros(shown, max(-round(worth), 0) if exact else 0)
@@ -71,7 +74,7 @@ def _exponent(value: Decimal) -> int:
 
 
 def magnitude(value: Fraction) -> int:
-    """The power of ten of the first significant digit: 0 for 1 to 9.99, -2 for 0.045."""
+    """Return the power of ten of the first significant digit: 0 for 1 to 9.99, -2 for 0.045."""
     size = len(str(abs(value.numerator))) - len(str(value.denominator))
     return size if abs(value) >= Fraction(10) ** size else size - 1
 
@@ -87,7 +90,13 @@ def _without_zeros(value: Decimal, keep: int) -> Decimal:
 
 
 def show_limit(limit: Limit, unit: str | None = None) -> str:
-    """``0.10 .. 0.28 mm``, ``at most 0.05 mm``; converted by :func:`show_converted` if ``unit`` is given."""
+    """Return a limit as text, such as ``0.10 .. 0.28 mm`` or ``at most 0.05 mm``.
+
+    If ``unit`` is given, both ends are converted by :func:`show_converted`.
+
+    Raises:
+        QuantityError: ``unit`` has another dimension (``wrong-dimension``).
+    """
 
     def end(q: Quantity) -> str:
         return show(q) if unit is None else show_converted(q, unit)

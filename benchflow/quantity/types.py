@@ -1,4 +1,4 @@
-"""Quantities, limits, and the error for text that is neither."""
+"""The types of quantities and limits, and the error for text that is neither."""
 
 from decimal import Decimal
 from typing import Literal
@@ -11,7 +11,7 @@ QuantityErrorCode = Literal["bad-quantity", "wrong-dimension", "disagreeing-unit
 
 
 class Quantity(Struct, frozen=True):
-    """A number with a unit. ``unit`` is the canonical symbol, "" for none; ``entered`` is the text as written."""
+    """A number with a unit. ``unit`` is the canonical symbol, "" for none. ``entered`` is the text as written."""
 
     value: Decimal
     unit: str
@@ -19,7 +19,7 @@ class Quantity(Struct, frozen=True):
 
 
 class Limit(Struct, frozen=True):
-    """A limit. A value equal to an end is within it; an end of ``None`` is open. ``text`` is the text as written."""
+    """A limit. A value equal to an end is within it. An end of ``None`` is open. ``text`` is the text as written."""
 
     low: Quantity | None
     high: Quantity | None
@@ -27,19 +27,26 @@ class Limit(Struct, frozen=True):
 
 
 class QuantityError(BenchflowError):
-    """Text that is not a quantity or limit of the kind that is expected.
+    """Text that is not a quantity or limit of the expected kind.
 
-    ``at`` is the index in ``text`` of the character that is wrong, ``len(text)`` if something is missing at the end.
-    ``why`` is the error, ``hint`` the correction. ``str(error)`` is the message on one printable line.
+    ``at`` is the index in ``text`` of the wrong character, ``len(text)`` if something is missing at the end. ``why`` is
+    the error and ``hint`` the correction, both as clauses. ``str(error)`` is the message for people on one printable
+    line, such as ``"85": The unit is missing. Write it like 40 N·m.``
     """
 
     def __init__(self, code: QuantityErrorCode, text: str, at: int, why: str, hint: str = "") -> None:
-        super().__init__(f'"{printable(text)}": {why}' + (f"; {hint}" if hint else ""))
+        message = " ".join(sentence(clause) for clause in (why, hint) if clause)
+        super().__init__(f'"{printable(text)}": {message}')
         self.code: QuantityErrorCode = code
         self.text, self.at, self.why, self.hint = text, at, why, hint
 
 
+def sentence(clause: str) -> str:
+    """Return a clause as a sentence: with a capital letter, and a full stop if it has no final mark."""
+    return clause[:1].upper() + clause[1:] + ("" if clause.endswith(("?", ".")) else ".")
+
+
 def printable(text: str) -> str:
-    """``text`` for a message: cut to 48 characters, unprintable characters replaced."""
+    """Return ``text`` for a message, cut to 48 characters, with unprintable characters replaced."""
     short = text if len(text) <= 48 else text[:45] + "..."
     return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in short)

@@ -1,4 +1,4 @@
-"""The table of units of the trade with exact factors, and the unit for a spelling.
+"""The table of the trade's units with exact factors, and the search for a unit by its spelling.
 
 A factor is the number of base units in one unit, as a ``Fraction``. The base units are coherent (m, kg, s, K, N, N·m,
 Pa, m², m³, N/m, V, A, Ω), so that a formula in base units needs no further factors. The exception is the angle: its
@@ -16,7 +16,7 @@ from msgspec import Struct
 
 
 class Unit(Struct, frozen=True):
-    """``base value = value * factor + offset``; ``offset`` is nonzero for °C and °F only."""
+    """A unit: base value = value * factor + offset. ``offset`` is zero except for °C and °F."""
 
     symbol: str
     dimension: str
@@ -29,7 +29,7 @@ BASES = {
     "pressure": "Pa", "mass": "kg", "volume": "m³", "area": "m²", "fraction": "%", "stiffness": "N/m",
     "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω",
 }  # fmt: skip
-"""Dimension to a typical unit. (%, rpm and ppm/K do not have the factor 1.)"""
+"""A typical unit of each dimension. %, rpm and ppm/K do not have the factor 1."""
 
 EXAMPLES = {
     "length": "0.05 mm", "torque": "40 N·m", "angle": "90°", "temperature": "20 °C", "time": "10 min",
@@ -131,7 +131,7 @@ _OFFSET_ROWS: tuple[tuple[str, F, F, str], ...] = (
 )  # fmt: skip
 
 _POUNDS = "lb|lbs|lbf|lbsf|pound|pounds"
-# symbol, factor, the two halves; either may come first, with or without something between them
+# symbol, factor, spellings of the two halves; either half may come first, with or without a separator
 _TORQUES: tuple[tuple[str, F, str, str], ...] = (
     ("N·m", F(1), "N|newton|newtons", "m|metre|metres|meter|meters"),
     ("N·cm", F("0.01"), "N", "cm"),
@@ -147,19 +147,19 @@ _TORQUES: tuple[tuple[str, F, str, str], ...] = (
     ("in-oz", _LBF / 16 * _INCH, "in|inch|inches", "oz|ozf|ounce|ounces"),
 )
 
-_MASS_TORQUE = "kg is a mass; a torque needs a force|kgf·m"
+_MASS_TORQUE = "a torque needs a force, but kg is a mass|kgf·m"
 _NO_PRODUCT = "a torque is a force times a length, not a quotient"
 REFUSED: dict[str, str] = {
     **dict.fromkeys(("kg·m", "kgm", "m·kg", "mkg", "kg/m", "kgs·m", "m·kgs"), _MASS_TORQUE),
     **dict.fromkeys(("kg·cm", "kgcm", "cm·kg", "cmkg"), _MASS_TORQUE.replace("kgf·m", "kgf·cm")),
     **dict.fromkeys(("kg/cm2", "kg/sq·cm"),
-                    "kg is a mass; a pressure needs a force|kgf/cm²"),
+                    "a pressure needs a force, but kg is a mass|kgf/cm²"),
     **dict.fromkeys(("ft/lb", "ft/lbs", "lb/ft", "lbs/ft", "lbf/ft", "ft/lbf", "foot/pound", "foot/pounds"),
                     f"{_NO_PRODUCT}|ft-lb"),
     **dict.fromkeys(("in/lb", "in/lbs", "in/lbf", "inch/pound", "inch/pounds"), f"{_NO_PRODUCT}|in-lb"),
-    "nm": "nm is a nanometre, a millionth of a millimetre|N·m",
-    "mPa": "mPa is a thousandth of a pascal|MPa",
-    "MN·m": "MN·m is a million newton metres|N·m",
+    "nm": "the unit nm is a nanometre, a millionth of a millimetre|N·m",
+    "mPa": "the unit mPa is a thousandth of a pascal|MPa",
+    "MN·m": "the unit MN·m is a million newton metres|N·m",
     **dict.fromkeys(("month", "months"), "the length of a month varies|d, such as 30 d"),
     **dict.fromkeys(("year", "years", "yr", "yrs"), "the length of a year varies|d, such as 365 d"),
     **dict.fromkeys(("qt", "quart", "quarts"), "a quart is different in the US and the UK|US qt or imp qt"),
@@ -167,14 +167,14 @@ REFUSED: dict[str, str] = {
     **dict.fromkeys(("gal", "gallon", "gallons"), "a gallon is different in the US and the UK|US gal or imp gal"),
     **dict.fromkeys(("tenth", "tenths"), "a tenth can mean 0.1 thou or 0.1 mm|thou or mm, such as 0.1 thou"),
     **dict.fromkeys(("rad", "rads", "radian", "radians"), "write an angle in degrees or turns|°"),
-    "M": "M is not a unit|m, mm or min",
-    "k": "k is not a unit|kg or kN",
+    "M": "there is no unit M|m, mm or min",
+    "k": "there is no unit k|kg or kN",
 }  # fmt: skip
-"""Spellings that look like a unit but are refused: the reason, and after the bar what to write."""
+"""Spellings that look like a unit but are refused. The text is the reason, then a bar, then the correct unit."""
 
 
-def key(spelling: str) -> str:
-    """A spelling with uniform separators: ``ft·lbs`` for ``ft. - lbs.`` and ``ft lbs``.
+def with_uniform_separators(spelling: str) -> str:
+    """Return a spelling with uniform separators: ``ft·lbs`` for ``ft. - lbs.`` and ``ft lbs``.
 
     Superscripts become digits. The caller limits the length.
     """
@@ -194,7 +194,7 @@ def _spellings() -> dict[str, Unit]:
     known: dict[str, Unit] = {}
 
     def add(unit: Unit, names: list[str]) -> None:
-        for name in (unit.symbol, key(unit.symbol), *names):
+        for name in (unit.symbol, with_uniform_separators(unit.symbol), *names):
             known[name] = unit
 
     for symbol, dimension, factor, names in _ROWS:
@@ -203,7 +203,7 @@ def _spellings() -> dict[str, Unit]:
         add(Unit(symbol, "temperature", factor, offset), names.split("|"))
     for symbol, factor, left, right in _TORQUES:
         pairs = [(a, b) for a in left.split("|") for b in right.split("|")]
-        # "mN" or "mkp" in one word would be read as a prefix, so no length of one or two letters comes first
+        # "mN" or "mkp" in one word would be a prefix and a unit, so m, cm and mm never come first
         turned = [f"{b}{a}" for a, b in pairs if b not in ("m", "cm", "mm")]
         names_ = [f"{a}·{b}" for a, b in pairs] + [f"{b}·{a}" for a, b in pairs] + [f"{a}{b}" for a, b in pairs]
         add(Unit(symbol, "torque", factor), names_ + turned)
@@ -212,11 +212,10 @@ def _spellings() -> dict[str, Unit]:
 
 _KNOWN = _spellings()
 BY_SYMBOL: dict[str, Unit] = {unit.symbol: unit for unit in _KNOWN.values()}
-_CASE_MATTERS = frozenset({"m", "k"} | {name.casefold() for name in REFUSED if name.casefold() != name})
 
 
 def _folded() -> dict[str, Unit]:
-    """Case-folded spellings that belong to only one unit."""
+    """Return the case-folded spellings that belong to only one unit."""
     found: dict[str, Unit] = {}
     twice: set[str] = set()
     for name, unit in _KNOWN.items():
@@ -230,11 +229,11 @@ _FOLDED = _folded()
 
 
 def find(spelling: str) -> Unit | None:
-    """The unit for a spelling, or ``None``. Upper and lower case are equal unless they distinguish two units."""
+    """Return the unit for a spelling, ``None`` if there is none. Case matters only if it distinguishes two units."""
     exact = _KNOWN.get(spelling)
     if exact is not None:
         return exact
-    plain = key(spelling)
+    plain = with_uniform_separators(spelling)
     exact = _KNOWN.get(plain)
     if exact is not None:
         return exact
@@ -244,10 +243,10 @@ def find(spelling: str) -> Unit | None:
 
 
 def refusal(spelling: str) -> tuple[str, str] | None:
-    """The reason why a spelling is refused, and what to write; ``None`` for other spellings."""
+    """Return the reason why a spelling is refused and the correction, ``None`` for other spellings."""
     if find(spelling) is not None:
         return None
-    plain = key(spelling)
+    plain = with_uniform_separators(spelling)
     found = REFUSED.get(plain) or REFUSED.get(plain.casefold())
     if found is None:
         return None
@@ -256,15 +255,15 @@ def refusal(spelling: str) -> tuple[str, str] | None:
 
 
 def nearest(spelling: str, dimension: str | None = None) -> str | None:
-    """The known symbol most similar to a spelling, for a hint; ``None`` if none is similar."""
+    """Return the known symbol most similar to a spelling, for a hint; ``None`` if none is similar."""
     from difflib import SequenceMatcher, get_close_matches  # late import: only an error needs it
 
-    plain = key(spelling)[:40]
+    plain = with_uniform_separators(spelling)[:40]
     names = {name.casefold(): unit for name, unit in _KNOWN.items() if dimension is None or unit.dimension == dimension}
     cutoff = 0.5 if len(plain) <= 2 else 0.6
 
     def nearness(name: str) -> float:
-        """Similarity of a name, less a penalty for a different length, plus a bonus for a usual unit."""
+        """Return the similarity of a name, less a penalty for a different length, plus a bonus for a usual unit."""
         usual = EXAMPLES[names[name].dimension].endswith(" " + names[name].symbol)
         likeness = SequenceMatcher(None, name, plain.casefold()).ratio()
         return likeness - 0.2 * abs(len(name) - len(plain)) + 0.05 * usual

@@ -1,1 +1,1 @@
-"""Afterwards: evidence, comparison, tracing, the build sheet, interchange, the archive of the shop."""
+"""Work with finished logs: evidence, comparison, tracing, build sheets, exports, and the archive of the shop."""

@@ -1,4 +1,4 @@
-"""Every answer as lines of text for a terminal."""
+"""Writes reviews, traces, trends, comparisons and filing reports as lines of text for a terminal."""
 
 from collections.abc import Iterator
 
@@ -12,11 +12,11 @@ from benchflow.review.many.trace_search import Trace
 from benchflow.review.many.trends import OperationDurations, Trend
 
 _FEW = 12
-"""Up to so many steps without weak points are listed; of more only their number is given."""
+"""The largest number of steps without weak points that are listed. Of more, only the number is given."""
 
 
 def review_lines(found: Review, *, every: bool = False) -> Iterator[str]:
-    """The suspect steps with their weak points and evidence, the others in one line each; ``every``: all in full."""
+    """The suspect steps in full, with weak points and evidence; each other step in one line. ``every``: all in full."""
     yield from (f"NOTE  {warning}" for warning in found.warnings)
     yield f"Complaint: {found.complaint}"
     yield from _summary(found)
@@ -65,7 +65,7 @@ def _step(step: ReviewedStep) -> Iterator[str]:
 
 
 def trace_lines(found: Trace) -> Iterator[str]:
-    """The sessions concerned, the worst first, with their reasons."""
+    """The sessions that a trace found, the worst first, with their reasons."""
     yield f"{found.asked}: {len(found.touched)} of {count(found.looked_at, 'session')} concerned, the worst first"
     yield from (f"NOTE  {note}" for note in found.notes)
     for one in found.touched:
@@ -90,7 +90,7 @@ def _left_out(paths: tuple[str, ...]) -> Iterator[str]:
 
 
 def trend_lines(found: Trend) -> Iterator[str]:
-    """Each series as a chart, with what it shows in sentences."""
+    """Each series as a chart, followed by sentences about it."""
     if not found.series:
         yield "No build has this reading."
     for series in found.series:
@@ -102,7 +102,7 @@ def trend_lines(found: Trend) -> Iterator[str]:
 
 
 def duration_lines(found: OperationDurations) -> Iterator[str]:
-    """A table of how long operations take."""
+    """A table of the durations of operations."""
     yield f"{'operation':<32}{'builds':>7}{'shortest':>12}{'median':>12}{'longest':>12}"
     for one in found.operations:
         yield (
@@ -113,7 +113,7 @@ def duration_lines(found: OperationDurations) -> Iterator[str]:
 
 
 def comparison_lines(found: Comparison) -> Iterator[str]:
-    """What differs, then the readings and the working times of both builds."""
+    """The differences, then the readings and the working times of both builds."""
     for name, side in (("left", found.left), ("right", found.right)):
         opened = local_time_with_zone(side.opened_at)
         yield f"{name:<6} {side.unit}: {side.procedure} revision {side.revision}, {side.by}, {opened}"
@@ -146,7 +146,7 @@ def _difference(difference: Difference) -> Iterator[str]:
 
 
 def what_differs(difference: Difference) -> str:
-    """What differs, without the operation: ``lot of corner-sealant``, ``working time``."""
+    """The subject of a difference, without its operation: ``lot of corner-sealant``, ``working time``."""
     return _WHAT.get(difference.kind, "{}").format(difference.what)
 
 
@@ -157,7 +157,7 @@ _WHAT = {
 
 
 def filing_lines(report: FilingReport) -> Iterator[str]:
-    """How many logs were brought into the archive, and which were left out."""
+    """The numbers of logs filed in the archive, then each log that was left out, partly read or missing."""
     yield (
         f"{count(report.looked_at, 'log')} checked: {report.new} new, {report.grown} grown, "
         f"{report.unchanged} unchanged, {count(report.copies, 'copy', 'copies')}; {count(report.events, 'event')} read."

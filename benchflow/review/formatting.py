@@ -35,7 +35,7 @@ def count(number: int, what: str, many: str = "") -> str:
 
 
 def margin_text(share: float, within: Band, limit: str) -> str:
-    """How near a value is to its limit: ``3 % of the band 0.10 .. 0.28 mm left``."""
+    """The margin of a value as text: ``3 % of the band 0.10 .. 0.28 mm left``."""
     if within.two_ended:
         left = f"{max(share, 0):.0%}".replace("%", " %")
         return f"{left} of the band {limit} left".replace("  ", " ")

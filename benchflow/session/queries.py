@@ -30,10 +30,8 @@ def answer_query(state: State, query: intents.Intent, context: Context) -> dict[
             reasons = why(state, query.operation, context)
             return reasons if isinstance(reasons, Refusal) else {"why": reasons_as_json(reasons)}
         case intents.AskRoute():
-            found = route(state, query.operation)
-            if isinstance(found, Refusal):
-                return found
-            return {"route": list(found)}
+            actions = route(state, query.operation)
+            return actions if isinstance(actions, Refusal) else {"route": list(actions)}
         case intents.AskReworkPlan():
             plan = rework_plan(state, query.operation)
             return plan if isinstance(plan, Refusal) else {"rework-plan": msgspec.to_builtins(plan)}
@@ -62,10 +60,10 @@ def route(state: State, step_id: str) -> tuple[str, ...] | Refusal:
     step = state.plan.steps.get(step_id)
     if step is None:
         return unknown_name("operation", step_id, state.plan.steps)
-    found = find_route(state.plan, state.configuration(), step_id)
-    if isinstance(found, NoRoute):
-        return Refusal(tuple(as_refusal_reason(state, reason) for reason in found.reasons))
-    return tuple(action.id for action in found.steps)
+    result = find_route(state.plan, state.configuration(), step_id)
+    if isinstance(result, NoRoute):
+        return Refusal(tuple(as_refusal_reason(state, reason) for reason in result.reasons))
+    return tuple(action.id for action in result.steps)
 
 
 def proposed_choices(state: State, step: Step) -> dict[str, list[str]]:

@@ -1,10 +1,11 @@
 """Assignment of rows to columns at the least total cost, in exact whole numbers.
 
-The Hungarian method by shortest augmenting paths: rows are added one at a time, and each is placed along the
-cheapest chain of exchanges (Dijkstra's search on reduced costs). The prices of rows and columns that the search
-keeps are a dual solution: no pair costs less than its two prices, and every chosen pair costs exactly that. This
-proves that the answer is of least cost, and it shows every other answer of the same cost: those that use only
-pairs without slack (complementary slackness).
+The Hungarian method by shortest augmenting paths. Rows are added one at a time. Each new row gets a column by the
+cheapest chain of exchanges, found by Dijkstra's search on reduced costs.
+
+The search keeps a price for each row and column (a dual solution). No pair costs less than its two prices, and every
+chosen pair costs exactly that. Therefore the total cost is the least possible. The other assignments of the same cost
+are those that use only pairs without slack (complementary slackness).
 
 Source: Kuhn 1955, Edmonds and Karp 1972 (from memory). The tests compare the cost with scipy's solver.
 """
@@ -13,11 +14,11 @@ from heapq import heappop, heappush
 from typing import NamedTuple
 
 Costs = list[list[int | None]]
-"""By row and column; ``None`` where the two do not go together."""
+"""Costs by row and column. ``None`` means that the row cannot have this column."""
 
 
 class Swap(NamedTuple):
-    """``row`` takes ``column`` instead of the column chosen for it."""
+    """A change of an assignment: ``row`` takes ``column`` instead of its chosen column."""
 
     row: int
     column: int
@@ -29,20 +30,20 @@ class Assignment:
     def __init__(self, chosen: tuple[int, ...], steps: dict[int, list["_Step"]]) -> None:
         self.chosen, self._steps = chosen, steps
 
-    def alternative(self, row: int, differs: list[bool]) -> tuple[Swap, ...] | None:
-        """All swaps of another assignment of the same cost in which ``row`` takes a column that ``differs``.
+    def alternative(self, row: int, acceptable: list[bool]) -> tuple[Swap, ...] | None:
+        """Return all swaps of another assignment of the same cost in which ``row`` takes another, acceptable column.
 
-        ``differs`` has an entry for each column. ``None`` where there is no such assignment.
+        ``acceptable`` has an entry for each column. ``None`` means that there is no such assignment.
         """
         for step in self._steps.get(row, ()):
-            if step.column >= 0 and differs[step.column]:
+            if step.column >= 0 and acceptable[step.column]:
                 rest = self._path(step.end, row)
                 if rest is not None:
                     return tuple(sorted((Swap(row, step.column), *rest)))
         return None
 
     def _path(self, start: int, goal: int) -> list[Swap] | None:
-        """The shortest chain of swaps from ``start`` to ``goal``."""
+        """Return the shortest chain of swaps from ``start`` to ``goal``, ``None`` if there is none."""
         reached: dict[int, _Step | None] = {start: None}
         queue = [start]
         for node in queue:
@@ -64,10 +65,10 @@ class Assignment:
 
 
 class _Step(NamedTuple):
-    """An exchange without cost: ``start`` takes ``column`` from ``end``.
+    """An exchange that does not change the cost: the row ``start`` takes ``column`` from the row ``end``.
 
-    The node after the last row stands for the columns that no row has. A step from it has column -1: the row
-    ``end`` gives up its column.
+    The node after the last row represents the columns that no row has. A step from it has column -1 and means that
+    the row ``end`` gives up its column.
     """
 
     start: int
@@ -76,7 +77,9 @@ class _Step(NamedTuple):
 
 
 def assign(costs: Costs) -> Assignment:
-    """An assignment of least cost.
+    """Return an assignment of least cost. The costs are whole numbers of any size and sign.
+
+    Source: Kuhn 1955, Edmonds and Karp 1972 (from memory).
 
     Raises:
         ValueError: the rows cannot all be given a column.
@@ -88,8 +91,11 @@ def assign(costs: Costs) -> Assignment:
 
 
 class _Solver:
-    """The rows placed so far, with prices such that ``cost - row price - column price`` is never below zero, is
-    zero for each chosen pair, and the price of a column that no row has is zero."""
+    """The rows that have a column so far, and the prices.
+
+    ``cost - row price - column price`` is never below zero, and it is zero for each chosen pair. The price of a column
+    that no row has is zero.
+    """
 
     def __init__(self, costs: Costs) -> None:
         self.pairs = [[(column, cost) for column, cost in enumerate(line) if cost is not None] for line in costs]
@@ -100,7 +106,7 @@ class _Solver:
         self.column_price = [0] * columns
 
     def place(self, new: int) -> None:
-        """Give the row ``new`` a column; rows placed before may change theirs."""
+        """Give the row ``new`` a column. Rows that have one may get another."""
         column_price = self.column_price
         self.row_price[new] = min((cost - column_price[column] for column, cost in self.pairs[new]), default=0)
         distance: dict[int, int] = {}
@@ -143,7 +149,7 @@ class _Solver:
             self.column_of[row], column = column, self.column_of[row]
 
     def free_steps(self) -> dict[int, list[_Step]]:
-        """The exchanges that cost nothing, by the row that starts them."""
+        """Return the exchanges that do not change the cost, by the row that starts them."""
         unused = len(self.pairs)
         steps: dict[int, list[_Step]] = {unused: []}
         for row, pairs in enumerate(self.pairs):

@@ -1,11 +1,12 @@
-"""Decision rules: the verdict on a reading is in, out or not proven.
+"""Decision rules: from a reading, its limit and its uncertainty to a verdict.
 
-*Simple acceptance*: the reading itself decides; both ends of the limit are in. *Guarded acceptance*: a reading is in
-or out only where it is so by more than a guard band of 1.65 standard uncertainties (ISO 14253-1:2017, 95 %
-probability of conformity); within the guard band it is not proven.
+*Simple acceptance* compares the reading itself with the limit. A reading equal to an end is ``ok``.
 
-Comparisons are exact (fractions in the base unit): the unit of a reading cannot change its verdict. Probabilities
-are floats for display and do not decide anything.
+*Guarded acceptance* keeps a guard band of 1.65 standard uncertainties on both sides of each end (ISO 14253-1:2017,
+95 % probability of conformity). A reading inside a guard band is ``not-proven``.
+
+Comparisons are exact (fractions in the base unit), so the unit of a reading cannot change its verdict. Probabilities
+are floats. They are only displayed.
 """
 
 from fractions import Fraction
@@ -19,30 +20,30 @@ from benchflow.trade.rounding import width
 from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
-"""Guard band in standard uncertainties: ISO 14253-1:2017, 0.825 U for k = 2.
+"""Guard band in standard uncertainties: 1.65 u, which is 0.825 U for k = 2 (ISO 14253-1:2017).
 
-The editions of 1998 and 2013 are commonly read as the full U, so the name of the rule states the edition.
+The editions of 1998 and 2013 are usually understood as the full U. Therefore the name of the rule states the edition.
 """
 
 RULES: dict[DecisionRule, str] = {
     "simple": "simple acceptance: the reading itself decides",
     "guarded": "guarded acceptance, ISO 14253-1:2017, guard band 1.65 u",
 }
-"""The decision rules as text for the log, the bench and the sheet."""
+"""Each decision rule as text for the log, the bench screen and the build sheet."""
 
 
 class Judgement(Struct, frozen=True):
-    """The verdict on one reading.
+    """The verdict on one reading, with its reason.
 
-    ``side`` is the end of the limit that the reading violates or is too near to, ``None`` where it is in.
-    ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` where the uncertainty
-    is not known. Readings from ``accept_low`` to ``accept_high`` are in, those below ``reject_low`` or above
-    ``reject_high`` are out; both in the base unit.
+    ``conformity`` is the probability, 0 to 1, that the true value is within the limit. It is ``None`` if the
+    uncertainty is not known. Readings from ``accept_low`` to ``accept_high`` are ``ok``. Readings below ``reject_low``
+    are ``low``, readings above ``reject_high`` are ``high``. These four are in the base unit, and ``None`` for an open
+    end of the limit.
     """
 
     verdict: Verdict
     conformity: float | None
-    because: str
+    reason: str
     accept_low: Fraction | None = None
     accept_high: Fraction | None = None
     reject_low: Fraction | None = None
@@ -50,37 +51,37 @@ class Judgement(Struct, frozen=True):
 
 
 def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity | None = None) -> Judgement:
-    """The verdict on ``reading`` by the rule ``decision``. ``u`` is its standard uncertainty.
+    """Judge ``reading`` by the rule ``decision``. ``u`` is its standard uncertainty.
 
-    By guarded acceptance, a reading without a known uncertainty is always ``not-proven``.
+    ``reading``, ``limit`` and ``u`` may have different units of one dimension. If ``u`` is a temperature, it is a
+    difference. By guarded acceptance, a reading without a known uncertainty is always ``not-proven``.
+
+    Source: ISO 14253-1:2017 for the guard band, as quoted in a calibration script.
     """
     value = base(reading)
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
     spread = None if u is None else width(u)
-    chance = None if spread is None else conformity(value, low, high, spread)
+    probability = None if spread is None else conformity(value, low, high, spread)
     if decision == "simple":
-        return _simple(value, low, high, chance)
+        return _simple(value, low, high, probability)
     if spread is None:
-        return Judgement(
-            "not-proven",
-            None,
-            "the uncertainty of this reading is not known, and the rule is guarded acceptance",
-        )
-    return _guarded(value, low, high, GUARD_FACTOR * spread, chance)
+        reason = "the uncertainty of this reading is not known, and the rule is guarded acceptance"
+        return Judgement("not-proven", None, reason)
+    return _guarded(value, low, high, GUARD_FACTOR * spread, probability)
 
 
-def _simple(value: Fraction, low: Fraction | None, high: Fraction | None, chance: float | None) -> Judgement:
+def _simple(value: Fraction, low: Fraction | None, high: Fraction | None, probability: float | None) -> Judgement:
     zone = {"accept_low": low, "accept_high": high, "reject_low": low, "reject_high": high}
     if low is not None and value < low:
-        return Judgement("low", chance, "below the limit", **zone)
+        return Judgement("low", probability, "below the limit", **zone)
     if high is not None and value > high:
-        return Judgement("high", chance, "above the limit", **zone)
-    return Judgement("ok", chance, "within the limit", **zone)
+        return Judgement("high", probability, "above the limit", **zone)
+    return Judgement("ok", probability, "within the limit", **zone)
 
 
 def _guarded(
-    value: Fraction, low: Fraction | None, high: Fraction | None, guard: Fraction, chance: float | None
+    value: Fraction, low: Fraction | None, high: Fraction | None, guard: Fraction, probability: float | None
 ) -> Judgement:
     zone = {
         "accept_low": None if low is None else low + guard,
@@ -89,23 +90,24 @@ def _guarded(
         "reject_high": None if high is None else high + guard,
     }
     if low is not None and value < low - guard:
-        return Judgement("low", chance, "below the limit by more than the guard band", **zone)
+        return Judgement("low", probability, "below the limit by more than the guard band", **zone)
     if high is not None and value > high + guard:
-        return Judgement("high", chance, "above the limit by more than the guard band", **zone)
+        return Judgement("high", probability, "above the limit by more than the guard band", **zone)
     near_low = low is not None and value < low + guard
     near_high = high is not None and value > high - guard
     if near_low and near_high:
-        because = "the limit is narrower than two guard bands: no reading of this instrument can be ok"
-        return Judgement("not-proven", chance, because, **zone)
+        reason = "the limit is narrower than two guard bands: no reading of this instrument can be ok"
+        return Judgement("not-proven", probability, reason, **zone)
     if near_low or near_high:
-        return Judgement("not-proven", chance, "within the guard band of the limit", **zone)
-    return Judgement("ok", chance, "within the limit by more than the guard band", **zone)
+        return Judgement("not-proven", probability, "within the guard band of the limit", **zone)
+    return Judgement("ok", probability, "within the limit by more than the guard band", **zone)
 
 
 def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: Fraction) -> float:
-    """Probability that the true value is within the limit, all arguments in one unit.
+    """Return the probability, 0 to 1, that the true value is within the limit.
 
-    For a normal distribution about the reading and no prior knowledge of the part (JCGM 106:2012, 7.4).
+    All arguments are in one unit; ``u`` is the standard uncertainty of ``value``. The true value is taken as normally
+    distributed about the reading, without prior knowledge of the part (JCGM 106:2012, 7.4; from memory).
     """
     if u == 0:
         return float((low is None or value >= low) and (high is None or value <= high))
@@ -115,14 +117,14 @@ def conformity(value: Fraction, low: Fraction | None, high: Fraction | None, u: 
 
 
 def _phi(z: float) -> float:
-    """The standard normal distribution function. (The import of ``statistics`` takes 10 ms.)"""
+    """The standard normal distribution function. ``statistics`` has it too, but takes 10 ms to import."""
     return erfc(-z / sqrt(2)) / 2
 
 
-def conformity_words(chance: float) -> str:
-    """A probability as text, such as ``91.9 %``; never rounded to 0 or 100 %."""
-    percent = 100 * chance
-    if percent > 99.95:
+def conformity_text(probability: float) -> str:
+    """Return a probability as text, such as ``91.9 %``. It is never rounded to 0 % or 100 %."""
+    percent = 100 * probability
+    if percent >= 99.95:
         return "more than 99.9 %"
     if percent < 0.05:
         return "less than 0.1 %"

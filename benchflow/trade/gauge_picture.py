@@ -1,4 +1,4 @@
-"""A reading in its limit as an SVG, readable without colour."""
+"""Draws a reading in its limit as an SVG that is readable without colour."""
 
 from typing import Protocol
 
@@ -9,7 +9,7 @@ from benchflow.trade.verdict import OUT_OF_LIMIT, VERDICT_TEXT, Verdict
 
 
 class DrawnGauge(Protocol):
-    """Positions on a gauge as fractions of the drawn width, 0 to 1; ``None`` where there is no such value."""
+    """Positions on a gauge as fractions of the drawn width, 0 to 1. ``None`` means that there is no such value."""
 
     @property
     def low(self) -> float | None: ...
@@ -24,7 +24,7 @@ class DrawnGauge(Protocol):
 
 
 class GaugeTexts(Struct, frozen=True):
-    """Texts at the limits and at the reading of a gauge."""
+    """Texts at the ends of the limit and at the reading, and the verdict on the reading."""
 
     low: str = ""
     high: str = ""
@@ -37,10 +37,10 @@ _MIDDLE = (_TOP + _BOTTOM) / 2
 
 
 def gauge_svg(gauge: DrawnGauge, texts: GaugeTexts, title: str = "", width: int = 320) -> str:
-    """The gauge as an SVG of ``width`` pixels.
+    """Return the gauge as an SVG of ``width`` pixels.
 
-    The limit is a white box and the guard band in it is grey. The mark of the reading shows the verdict by its
-    shape: a full disc is ok, a cross is out of the limit, an open disc is not proven.
+    The limit is a white box, and its guard bands are grey. The shape of the mark shows the verdict on the reading: a
+    full disc is ok, a cross is out of the limit, an open disc is not proven.
     """
     span = width - 2 * _SIDE
 
@@ -63,8 +63,8 @@ def gauge_svg(gauge: DrawnGauge, texts: GaugeTexts, title: str = "", width: int 
     if gauge.value is not None:
         at = x(gauge.value)
         _mark(svg, at, texts.verdict)
-        words = " · ".join(part for part in (texts.value, VERDICT_TEXT[texts.verdict]) if part)
-        _text(svg, at, 13, words, width, bold=True)
+        text = " · ".join(part for part in (texts.value, VERDICT_TEXT[texts.verdict]) if part)
+        _text(svg, at, 13, text, width, bold=True)
     return str(svg)
 
 
@@ -76,11 +76,11 @@ def _band(svg: Svg, left: float, right: float, fill: str) -> None:
     svg.add("rect", x=left, y=_TOP, width=max(right - left, 0), height=_BOTTOM - _TOP, fill=fill)
 
 
-def _text(svg: Svg, x: float, y: float, words: str, width: float, *, bold: bool = False) -> None:
-    """A text at ``x`` that does not leave a drawing of ``width``."""
+def _text(svg: Svg, x: float, y: float, text: str, width: float, *, bold: bool = False) -> None:
+    """Draw a text at ``x``, anchored so that it stays inside a drawing of ``width``."""
     anchor = "start" if x < width / 3 else "end" if x > 2 * width / 3 else "middle"
     weight = "bold" if bold else "normal"
-    svg.text(x, y, words, text_anchor=anchor, font_weight=weight, font_size=12, fill="#000")
+    svg.text(x, y, text, text_anchor=anchor, font_weight=weight, font_size=12, fill="#000")
 
 
 def _mark(svg: Svg, x: float, verdict: Verdict) -> None:

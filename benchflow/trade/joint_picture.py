@@ -1,4 +1,4 @@
-"""A joint with its fasteners in their places, as terminal text and as an SVG, readable without colour."""
+"""Draws the map of a joint, with each fastener in its place, as text and as an SVG. Readable without colour."""
 
 from collections.abc import Sequence
 from itertools import zip_longest
@@ -14,7 +14,7 @@ FastenerStatus = Literal["open", "next", "done", "out-of-limit"]
 
 
 class FastenerCell(Struct, frozen=True):
-    """A fastener in the picture: its number, its place (from 0), what it got in a few words, and its status."""
+    """A fastener in the picture. ``row`` and ``column`` count from 0; ``text`` is its result, such as ``61 N·m``."""
 
     number: int
     row: int
@@ -27,9 +27,9 @@ _STATUS = {"open": "( )", "next": "(>)", "done": "(●)", "out-of-limit": "(×)"
 
 
 def joint_lines(fasteners: Sequence[FastenerCell], width: int = 80) -> tuple[str, ...]:
-    """The joint as text: number and status of each fastener in its place, and below it what it got, wrapped.
+    """Return the joint as lines of text: each fastener's number and status in its place, with its text below.
 
-    Where the place of a fastener is too narrow for a word: one line for each fastener, in tightening order.
+    The texts are wrapped. If a column is too narrow for a word, the result is a list of the fasteners by number.
     """
     if not fasteners:
         return ()
@@ -55,10 +55,10 @@ _CELL_HEIGHT, _RADIUS = 62.0, 17.0
 
 
 def joint_svg(fasteners: Sequence[FastenerCell], title: str) -> str:
-    """The joint as an SVG, with what each fastener got below it.
+    """Return the joint as an SVG, with the text of each fastener below it.
 
-    A fastener that is done is a ring, an open one a dashed ring, the next one a heavy ring, and one out of its
-    limit a square with a cross beside it.
+    A ring is a fastener that is done, a dashed ring is open, a heavy ring is the next one. A square with a cross beside
+    it is out of its limit.
     """
     if not fasteners:
         svg = Svg(120, 40, title)
@@ -69,16 +69,16 @@ def joint_svg(fasteners: Sequence[FastenerCell], title: str) -> str:
     width = cell_width * (max(one.column for one in fasteners) + 1) + 16
     height = _CELL_HEIGHT * (max(one.row for one in fasteners) + 1) + 10
     svg = Svg(width, height, title)
-    for one in sorted(fasteners, key=lambda each: each.number):
+    for one in sorted(fasteners, key=lambda fastener: fastener.number):
         x, y = 8 + cell_width * (one.column + 0.5), 8 + _RADIUS + _CELL_HEIGHT * one.row
-        _ring(svg, x, y, one.status)
+        _fastener(svg, x, y, one.status)
         _text(svg, x, y + 4, str(one.number), bold=True)
         if one.text:
             _text(svg, x, y + _RADIUS + 15, one.text)
     return str(svg)
 
 
-def _ring(svg: Svg, x: float, y: float, status: str) -> None:
+def _fastener(svg: Svg, x: float, y: float, status: str) -> None:
     if status == "out-of-limit":
         left, top, side = x - _RADIUS, y - _RADIUS, 2 * _RADIUS
         svg.add("rect", x=left, y=top, width=side, height=side, fill="#fff", stroke="#000", stroke_width=2)
@@ -90,6 +90,6 @@ def _ring(svg: Svg, x: float, y: float, status: str) -> None:
     svg.add("circle", cx=x, cy=y, r=_RADIUS, fill="#fff", stroke="#000", **stroke)
 
 
-def _text(svg: Svg, x: float, y: float, words: str, *, bold: bool = False) -> None:
+def _text(svg: Svg, x: float, y: float, text: str, *, bold: bool = False) -> None:
     weight = "bold" if bold else "normal"
-    svg.text(x, y, words, text_anchor="middle", font_weight=weight, font_size=12, fill="#000")
+    svg.text(x, y, text, text_anchor="middle", font_weight=weight, font_size=12, fill="#000")

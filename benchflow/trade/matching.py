@@ -1,8 +1,8 @@
 """Assigns measured parts to places: shims to valves, shells to journals, pistons to bores.
 
-Every limit must hold. Among such assignments the best one buys the fewest parts, then moves the fewest parts, then
-has the least sum of squared distances from the aims (so that no single place is far off). The three are combined
-into one exact whole number as the cost for :mod:`benchflow.trade.assignment`.
+Each part must be within the limits of its place. The best assignment buys the fewest parts. Of several such, it moves
+the fewest parts, and then has the least sum of squared distances from the aims, so that no place is far off. The three
+are combined into one exact whole number, the cost for :mod:`benchflow.trade.assignment` (our own rule, no source).
 """
 
 from collections.abc import Sequence
@@ -18,11 +18,11 @@ from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit
 
 MAXIMUM = 500
-"""The largest number of parts or places. A larger number is a mistake in a file."""
+"""The largest accepted number of parts or places. A larger number is a mistake in a file."""
 
 
 class MatchError(BenchflowError):
-    """The parts and places cannot be matched, such as a part named twice or mixed dimensions."""
+    """The parts and places contradict each other: a part is named twice, or dimensions are mixed."""
 
 
 class StockPart(Struct, frozen=True):
@@ -51,20 +51,20 @@ class PurchasableSizes(Struct, frozen=True):
 
 
 class Placement(Struct, frozen=True):
-    """A part for a place. ``off`` is its size minus the aim, ``None`` without an aim."""
+    """A part assigned to a place. ``off`` is its size minus the aim, ``None`` without an aim."""
 
     place: str
     part: str
     size: Quantity
-    moved: bool  # it is not in this place now
+    moved: bool  # the part is not in this place now
     off: Quantity | None
 
 
 class Purchase(Struct, frozen=True):
     """A part to buy for a place, with the limits and the aim of the place.
 
-    ``sizes`` are the best sizes made: two where both are equally near the aim (the builder chooses), none where no
-    size made fits, ``None`` where the sizes made are not known.
+    ``sizes`` are the purchasable sizes nearest to the aim. There are two if both are equally near (the builder
+    chooses), and none if no purchasable size fits. ``None`` means that the purchasable sizes are not known.
     """
 
     place: str
@@ -74,14 +74,14 @@ class Purchase(Struct, frozen=True):
     aim: Quantity | None
 
     @property
-    def words(self) -> str:
-        """The purchase in a few words: ``3: 2.46 mm or 2.48 mm (from 2.42 mm to 2.52 mm)``."""
+    def text(self) -> str:
+        """The purchase as text, such as ``3: 2.46 mm or 2.48 mm (from 2.42 mm to 2.52 mm)``."""
         span = _span(self.low, self.high)
         if self.sizes is None:
             best = "" if self.aim is None else f", best {show(self.aim)}"
             return f"{self.place}: one {span}{best}"
         if not self.sizes:
-            return f"{self.place}: no size made is {span}"
+            return f"{self.place}: no purchasable size fits ({span})"
         return f"{self.place}: {' or '.join(show(size) for size in self.sizes)} ({span})"
 
 
@@ -94,13 +94,13 @@ def _span(low: Quantity | None, high: Quantity | None) -> str:
 
 
 class EqualAlternative(Struct, frozen=True):
-    """Changes that give another assignment of the same cost."""
+    """The changes that lead to another assignment of the same cost."""
 
-    instead: tuple[tuple[str, str], ...]  # place and its part instead
+    changes: tuple[tuple[str, str], ...]  # place, and the part that it would have
 
 
 class Matched(Struct, frozen=True, tag="matched"):
-    """Every place has a part on hand. ``moved`` is the number of parts that change their place."""
+    """Every place gets a part on hand. ``moved`` is the number of parts that change their place."""
 
     given: tuple[Placement, ...]
     moved: int
@@ -108,9 +108,10 @@ class Matched(Struct, frozen=True, tag="matched"):
 
 
 class Unmatched(Struct, frozen=True, tag="unmatched"):
-    """There is not a part on hand for every place.
+    """Some places get no part on hand.
 
-    ``given`` are the places that have one, ``buy`` the others. ``why`` is the explanation, one clause an item.
+    ``given`` has the places with a part, ``buy`` the others. ``why`` is the explanation, one sentence per item, without
+    full stops.
     """
 
     why: tuple[str, ...]
@@ -120,16 +121,21 @@ class Unmatched(Struct, frozen=True, tag="unmatched"):
 
     @property
     def can_be_bought(self) -> bool:
-        """True if for every place to buy for a size is made that fits."""
+        """True if a purchasable size fits each of the places in ``buy``."""
         return all(buy.sizes for buy in self.buy)
 
 
 def required(
     constant: Quantity, limit: Limit, aim: Quantity | None, slope: Literal[1, -1]
 ) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
-    """The sizes for which ``constant + slope * size`` is within ``limit``: low, high, and the size for the aim.
+    """Return the sizes for which ``constant + slope * size`` is within ``limit``: low, high, and the size for the aim.
 
-    A shim under a bucket: lash = (measured lash + old shim) - new shim, so the slope is -1.
+    The results are in the unit of ``constant``, and ``None`` for an open end or without an aim. For a shim under a
+    bucket, lash = (measured lash + old shim) - new shim: the constant is in brackets and the slope is -1. Source:
+    arithmetic.
+
+    Raises:
+        QuantityError: there is no such unit.
     """
     ends = (limit.low, limit.high) if slope == 1 else (limit.high, limit.low)
     low, high = (None if end is None else _size(end, constant, slope) for end in ends)
@@ -146,21 +152,22 @@ def _size(value: Quantity, constant: Quantity, slope: int) -> Quantity:
 class _Column(Struct, frozen=True):
     """A part on hand, or the part that would be bought for one place."""
 
-    size: Fraction | None  # None: a part to buy whose size is not known
+    size: Fraction | None  # None for a part to buy whose size is not known
     part: StockPart | None
-    row: int = -1  # the only place for a part to buy
+    row: int = -1  # the index of the place for which the part is bought
 
 
 def match(
     parts: Sequence[StockPart], places: Sequence[PartPlace], purchasable: PurchasableSizes | None = None
 ) -> Matched | Unmatched:
-    """The best assignment of ``parts`` to ``places``, with what to buy where no part fits.
+    """Return the best assignment of ``parts`` to ``places``, and the purchases for places without a part.
 
-    All sizes and limits are of one dimension, in any units.
+    All sizes and limits have one dimension, in any units. The rule is in the docstring of this module (no source).
 
     Raises:
-        MatchError: a part or place is named twice, there are no places, dimensions are mixed, a ``current`` is not
-            among the parts, or the step of the purchasable sizes is not above zero.
+        MatchError: there are no places or more than ``MAXIMUM`` parts or places; a part or place is named twice;
+            dimensions are mixed; a ``current`` is not among the parts, or is in two places; the purchasable sizes have
+            no step above zero, or end before they start.
     """
     _check(parts, places, purchasable)
     bought = [_sizes_for(place, purchasable) for place in places]
@@ -175,17 +182,17 @@ def _check(parts: Sequence[StockPart], places: Sequence[PartPlace], grid: Purcha
         raise MatchError("There are no places to match parts to.")
     if max(len(parts), len(places)) > MAXIMUM:
         raise MatchError(f"More than {MAXIMUM} parts or places cannot be matched at once.")
-    for what, names in (("part", [p.id for p in parts]), ("place", [p.name for p in places])):
+    for noun, names in (("part", [p.id for p in parts]), ("place", [p.name for p in places])):
         for name in names:
             if names.count(name) > 1:
-                raise MatchError(f"The {what} {name} is named twice. Give each its own name.")
+                raise MatchError(f"The {noun} {name} is named twice. Give each its own name.")
     known = {part.id for part in parts}
     used: set[str] = set()
     for place in places:
         if place.current is not None and place.current not in known:
             raise MatchError(f"{place.current}, now in {place.name}, is not among the measured parts.")
         if place.current in used:
-            raise MatchError(f"{place.current} is in two places now. Check {place.name}.")
+            raise MatchError(f"{place.current} is in two places now. Correct {place.name} or the other place.")
         used |= {place.current} if place.current is not None else set()
     sizes = [part.size for part in parts]
     sizes += [q for place in places for q in (place.low, place.high, place.aim) if q is not None]
@@ -194,11 +201,11 @@ def _check(parts: Sequence[StockPart], places: Sequence[PartPlace], grid: Purcha
     if len(dimensions) > 1:
         raise MatchError(f"All sizes must have one dimension. They have {', '.join(sorted(dimensions))}.")
     if grid is not None and (grid.step.value <= 0 or base(grid.first) > base(grid.last)):
-        raise MatchError("The sizes made need a step above zero, and a last size not below the first.")
+        raise MatchError("The purchasable sizes need a step above zero, and a last size not below the first.")
 
 
 class _Bounds(Struct, frozen=True):
-    """The sizes that fit a place and its aim, in the base unit."""
+    """The limits and the aim of a place, in the base unit."""
 
     low: Fraction | None
     high: Fraction | None
@@ -219,7 +226,7 @@ def _bounds(place: PartPlace) -> _Bounds:
 
 
 def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantity, ...]:
-    """The purchasable sizes that fit and are nearest to the aim: one, two where they are equally near, or none.
+    """Return the purchasable sizes that fit and are nearest to the aim: one, two if equally near, or none.
 
     Without an aim, the middle of the limits is the aim.
     """
@@ -241,10 +248,10 @@ def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantit
 
 
 def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list[int | None]]:
-    """Costs by place and column; ``None`` where a part does not fit.
+    """Return the costs by place and column; ``None`` means that the part does not fit.
 
-    One place for which no size is made costs more than any number of purchases, one purchase more than any number of
-    moves, one move more than any distance from the aims.
+    One place that no purchasable size fits costs more than any number of purchases. One purchase costs more than any
+    number of moves, and one move more than any distance from the aims.
     """
     offs: list[list[Fraction | None]] = []
     for row, place in enumerate(places):
@@ -279,7 +286,7 @@ def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list
 
 
 def _ties(places: Sequence[PartPlace], columns: Sequence[_Column], best: Assignment) -> tuple[EqualAlternative, ...]:
-    """Other assignments of the same cost that give some place another size, at most one for each place."""
+    """Return other assignments of the same cost in which a place gets another size, at most one for each place."""
     ties: dict[frozenset[tuple[str, str]], EqualAlternative] = {}
     for row in range(len(places)):
         own = columns[best.chosen[row]].size
@@ -324,11 +331,11 @@ def _answer(
 
 
 def _shortage(place: PartPlace, columns: Sequence[_Column], given: Sequence[Placement]) -> str:
-    """Why a place has no part: nothing fits, or what fits is needed elsewhere."""
+    """Return the reason why a place has no part: none fits, or those that fit are needed elsewhere."""
     sizes = {one.part.id: one.size for one in columns if one.part is not None and one.size is not None}
     bounds = _bounds(place)
     fitting = {part for part, size in sizes.items() if bounds.fit(size)}
     if not fitting:
-        return f"{place.name}: no part on hand is {_span(place.low, place.high)}"
+        return f"No part on hand fits {place.name} ({_span(place.low, place.high)})"
     taken = [f"{one.part} (at {one.place})" for one in given if one.part in fitting]
-    return f"{place.name}: the parts that fit are needed elsewhere: {', '.join(taken)}"
+    return f"The parts that fit {place.name} are needed elsewhere: {', '.join(taken)}"

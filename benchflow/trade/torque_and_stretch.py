@@ -1,4 +1,4 @@
-"""Acceptance of a fastener by torque and stretch together."""
+"""Judges a fastener by its torque and its stretch together."""
 
 from typing import Literal
 
@@ -10,32 +10,56 @@ Corner = Literal["ok", "friction-high", "friction-low", "loose", "overtightened"
 
 
 class TorqueAndStretch(Struct, frozen=True):
-    """Position of a fastener in its limits of torque and stretch, and what that position usually means."""
+    """The positions of a fastener's torque and stretch in their limits.
+
+    ``corner`` names the combination, and ``meaning`` is its usual cause and remedy as a clause.
+    """
 
     corner: Corner
     torque: Literal["low", "within", "high"]
     stretch: Literal["low", "within", "high"]
-    words: str
+    meaning: str
 
 
 _MEANINGS: dict[tuple[str, str], tuple[Corner, str]] = {
     ("within", "within"): ("ok", "torque and stretch are both within their limits"),
     ("low", "low"): ("loose", "not tight yet: both torque and stretch are below their limits"),
-    ("within", "low"): ("friction-high", "the torque went into friction: remove it, check threads and lubricant"),
-    ("high", "low"): ("friction-high", "the torque went into friction: remove it, check threads and lubricant"),
-    ("high", "within"): ("friction-high", "stretch is right and torque too high: friction is higher than assumed"),
-    ("low", "within"): ("friction-low", "stretch is right and torque too low: friction is lower than assumed"),
-    ("low", "high"): ("friction-low", "stretched too far at too low a torque: it yielded or is slippery; replace it"),
-    ("within", "high"): ("overtightened", "stretched too far: it may have yielded; replace it"),
-    ("high", "high"): ("overtightened", "torque and stretch are both above their limits: replace it"),
+    ("within", "low"): (
+        "friction-high",
+        "the torque was lost to friction: remove the fastener, check threads and lubricant",
+    ),
+    ("high", "low"): (
+        "friction-high",
+        "the torque was lost to friction: remove the fastener, check threads and lubricant",
+    ),
+    ("high", "within"): (
+        "friction-high",
+        "the stretch is right but the torque is too high: friction is higher than assumed",
+    ),
+    ("low", "within"): (
+        "friction-low",
+        "the stretch is right but the torque is too low: friction is lower than assumed",
+    ),
+    ("low", "high"): (
+        "friction-low",
+        "the fastener stretched too far at a low torque: it yielded or is slippery, so replace it",
+    ),
+    ("within", "high"): ("overtightened", "the fastener stretched too far: it may have yielded, so replace it"),
+    ("high", "high"): ("overtightened", "torque and stretch are both above their limits: replace the fastener"),
 }
-"""By position of torque and of stretch. The meanings are common practice, no source."""
+"""Corner and meaning by the positions of torque and stretch (common practice, no source)."""
 
 
 def judge_torque_and_stretch(
     torque: Quantity, stretch: Quantity, torque_limit: Limit, stretch_limit: Limit
 ) -> TorqueAndStretch:
-    """Accept a fastener (corner ``ok``) only where both torque and stretch are within their limits."""
+    """Judge a fastener by torque and stretch. It is accepted (corner ``ok``) only if both are within their limits.
+
+    Units may differ within one dimension. Both ends of a limit are within it. Source: common practice, no source.
+
+    Raises:
+        QuantityError: a value and its limit have different dimensions.
+    """
     by_torque, by_stretch = position(torque_limit, torque), position(stretch_limit, stretch)
-    corner, words = _MEANINGS[by_torque, by_stretch]
-    return TorqueAndStretch(corner, by_torque, by_stretch, words)
+    corner, meaning = _MEANINGS[by_torque, by_stretch]
+    return TorqueAndStretch(corner, by_torque, by_stretch, meaning)

@@ -1,13 +1,13 @@
-"""The verdicts on a reading, and how they are written for people."""
+"""The verdicts on a reading, and their text for people."""
 
 from typing import Final, Literal
 
 OutOfLimit = Literal["low", "high"]
 Verdict = Literal["ok", "low", "high", "not-proven", "none"]
-"""``low`` and ``high`` are out of the limit. ``none``: there is no limit, or not all readings are there."""
+"""``low`` and ``high`` are out of the limit. ``none``: there is no limit, or a reading is missing."""
 
 OUT_OF_LIMIT: Final[tuple[OutOfLimit, ...]] = ("low", "high")
 NOT_ACCEPTED: Final[tuple[Verdict, ...]] = ("low", "high", "not-proven")
 
 VERDICT_TEXT: Final[dict[str, str]] = {"ok": "ok", "low": "LOW", "high": "HIGH", "not-proven": "not proven", "none": ""}
-"""Each verdict as the screen, the history and the build sheet write it."""
+"""The text of each verdict on the screen, in the history and on the build sheet."""

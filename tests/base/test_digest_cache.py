@@ -22,7 +22,7 @@ def cache(tmp_path: Path) -> DigestCache[Sample]:
     return DigestCache(tmp_path / "new" / "folder", ".sample", Sample, limit=2, mode=0o600)
 
 
-def test_entry_comes_back_with_the_permissions_asked_for(cache: DigestCache[Sample], tmp_path: Path) -> None:
+def test_entry_is_returned_and_its_file_has_the_given_permissions(cache: DigestCache[Sample], tmp_path: Path) -> None:
     cache.put("one", SOURCE, Sample("hello"))
     assert cache.get("one", SOURCE) == Sample("hello")
     assert (tmp_path / "new" / "folder" / "one.sample").stat().st_mode & 0o777 == 0o600
@@ -59,7 +59,7 @@ def test_least_recently_used_entry_is_deleted(cache: DigestCache[Sample], tmp_pa
     assert [name for name in ("one", "two", "three") if cache.get(name, SOURCE)] == ["one", "three"]
 
 
-def test_folder_that_cannot_be_written_is_no_error(tmp_path: Path) -> None:
+def test_unwritable_folder_raises_no_error(tmp_path: Path) -> None:
     (tmp_path / "file").touch()
     DigestCache(tmp_path / "file" / "folder", ".sample", Sample).put("one", SOURCE, Sample("1"))
     assert (tmp_path / "file").read_bytes() == b""

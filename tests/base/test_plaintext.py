@@ -24,7 +24,7 @@ from benchflow.base.plaintext import clean, clean_line, unsafe_characters
         ("\ufeffmark", "mark"),
     ],
 )
-def test_unsafe_characters_are_removed_and_words_stay(dirty: str, shown: str) -> None:
+def test_unsafe_characters_are_removed_and_other_text_stays(dirty: str, shown: str) -> None:
     assert clean(dirty) == shown
 
 

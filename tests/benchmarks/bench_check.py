@@ -1,10 +1,10 @@
-"""What `benchflow check` costs on the shipped head installation, as a whole process.
+"""Measures `benchflow check` on the shipped head installation, as a whole process.
 
     python tests/benchmarks/bench_check.py
 
-The reference is a Python that only imports the libraries which reading a procedure leans on, and makes a pint
-registry. The aim in the issue: at most 1.3 times that. Medians of alternating runs; the second row is without the
-compiled form of the procedure, as on the very first run.
+The reference is a Python process that only imports the libraries needed to read a procedure, and makes a pint registry.
+Aim: at most 1.3 times as long. It prints medians of alternating runs. The second row is without the compiled procedure,
+as on the first run.
 """
 
 import os

@@ -1,7 +1,8 @@
-"""What a thousand quantities cost ``check``: a procedure that has them beside the same file without any.
+"""Measures the time that ``check`` takes for a thousand quantities.
 
-Run: ``python -m tests.benchmarks.bench_check_quantities``. Aim (issue): at most 1.5 times. Both files have the same
-lines; in the second every quantity is a piece of plain text. Each run is a whole process with an empty cache.
+Run: ``python -m tests.benchmarks.bench_check_quantities``. It compares two files with the same lines. In the second,
+plain text replaces every quantity. Aim: the first takes at most 1.5 times as long. Each run is a new process with an
+empty cache.
 """
 
 import os

@@ -1,9 +1,9 @@
-"""What durability and verification cost: a durable tick, and resuming a log of 10,000 events.
+"""Measures a durable tick, resuming a log of 10,000 events, and listing 500 logs.
 
     python tests/benchmarks/bench_journal.py
 
-Prints medians beside the reference measured in the same run. The aims stand in the issue: a tick at most
-1.5 times write+fsync of the same bytes, resuming at most 3 times python reading the lines with json.
+It prints medians and the reference, measured in the same run. Aims: a tick takes at most 1.5 times as long as write and
+fsync of the same bytes. Resuming takes at most 3 times as long as reading the lines with json. The list takes 1 s.
 """
 
 import json
@@ -37,9 +37,9 @@ def millis(job: Callable[[], object]) -> float:
     return (time.perf_counter() - start) * 1000
 
 
-def report(what: str, ours: float, reference: float, unit: str, aim: float) -> None:
+def report(title: str, ours: float, reference: float, unit: str, aim: float) -> None:
     ratio = ours / reference
-    print(f"{what:<58}{ours:>9.3f} {unit}{reference:>10.3f} {unit}  {ratio:5.2f}x  aim {aim}x  "
+    print(f"{title:<58}{ours:>9.3f} {unit}{reference:>10.3f} {unit}  {ratio:5.2f}x  aim {aim}x  "
           f"{'ok' if ratio <= aim else 'MISSED'}")  # fmt: skip
 
 
@@ -50,7 +50,7 @@ def tick(number: int) -> Draft:
 
 
 def durable_tick(folder: Path, count: int = 1500) -> None:
-    """Both in turn, so that a slow phase of the disk affects both."""
+    """Measure a tick and the reference by turns, so that a slow phase of the disk affects both."""
     path = folder / "ours.jsonl"
     fd = os.open(folder / "reference", os.O_RDWR | os.O_APPEND | os.O_CREAT)
     ours, reference = [], []
@@ -74,7 +74,7 @@ def durable_tick(folder: Path, count: int = 1500) -> None:
 
 
 def long_log(path: Path, procedure: Procedure, text: str, events: int) -> None:
-    """A log far longer than any real one: the same work is started, read, ticked, finished and undone repeatedly."""
+    """Write a log much longer than a real one: one operation is started, ticked, finished and undone again."""
     options = {option.name: option.choices[0] for option in procedure.options}
     plan = expand(procedure, options)
     records = [(step.id, record) for step in plan.steps.values() for record in step.operation.record]
@@ -119,7 +119,7 @@ def resuming(folder: Path, events: int = 10_000, rounds: int = 9) -> None:
         return Journal.open(path, read_only=True)
 
     def resumed() -> None:
-        # On resuming, the procedure comes from the compiled cache: reading its YAML is not measured.
+        # When a job is resumed, the procedure comes from the compiled cache. Therefore its YAML is not read here.
         replay(opened().lines, lambda text: procedure)
 
     times = [(millis(reference), millis(opened), millis(resumed)) for _ in range(rounds)]

@@ -1,8 +1,8 @@
-"""Reading and converting a quantity, beside pint reading and converting the same one.
+"""Measures parsing and conversion of a quantity, and compares them with pint.
 
     python tests/benchmarks/bench_quantity.py
 
-pint is given spellings that it understands (it reads ``85 ft-lb`` as a subtraction). Medians of 21 runs, warm.
+pint gets spellings that it understands, because it takes ``85 ft-lb`` as a subtraction. Medians of 21 warm runs.
 """
 
 import statistics
@@ -21,7 +21,7 @@ from benchflow.procedure.formula import evaluate, parse_formula, propagate
 from benchflow.quantity import convert, parse_limit, parse_quantity, position, show_converted
 
 AIM = 50.0
-"""Microseconds a quantity, read and converted (issue 4)."""
+"""The longest accepted time to parse and convert one quantity, in microseconds."""
 
 CASES = [
     ("85 ft-lb", "N·m", "85 foot*force_pound", "newton*meter"),
@@ -46,7 +46,7 @@ def main() -> None:
     def by_pint(text: str, unit: str) -> object:
         return registry.Quantity(text).to(unit)
 
-    print(f"{'read and converted':34}{'benchflow':>12}{'pint':>12}   aim below {AIM:.0f} µs")
+    print(f"{'parsed and converted':34}{'benchflow':>12}{'pint':>12}   aim below {AIM:.0f} µs")
     worst = 0.0
     for text, unit, for_pint, pint_unit in CASES:
         ours = microseconds(partial(by_benchflow, text, unit))
@@ -62,12 +62,12 @@ def main() -> None:
     print()
     for name, work in (
         ("a fraction, 1 1/64 in", lambda: parse_quantity("1 1/64 in")),
-        ("printed twice, 29.5 ft-lb (40 N·m)", lambda: parse_quantity("29.5 ft-lb (40 N·m)")),
+        ("in two units, 29.5 ft-lb (40 N·m)", lambda: parse_quantity("29.5 ft-lb (40 N·m)")),
         ("a limit, 0.10 .. 0.28 mm", lambda: parse_limit("0.10 .. 0.28 mm")),
-        ("a reading against a limit", lambda: position(limit, reading)),
+        ("a reading compared with a limit", lambda: position(limit, reading)),
         ("shown converted", lambda: show_converted(reading, "mm")),
-        ("a formula read", lambda: parse_formula("mean(bore[*]) - journal")),
-        ("the formula worked out and shown", lambda: evaluate(formula, values, "mm")),
+        ("a formula parsed", lambda: parse_formula("mean(bore[*]) - journal")),
+        ("the formula calculated and shown", lambda: evaluate(formula, values, "mm")),
         ("its uncertainty", lambda: propagate(formula, values, certain, "mm")),
     ):
         print(f"{name:36}{microseconds(work, 500):8.1f} µs")

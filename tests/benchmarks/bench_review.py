@@ -1,10 +1,9 @@
-"""What afterwards costs, and whether the review names what went wrong.
+"""Measures the archive and the review, and checks that the review names planted faults.
 
     python tests/benchmarks/bench_review.py [--logs 5000] [--events 200] [--sessions 200] [--only archive,review,...]
 
-Prints each figure beside its reference, measured in the same run; the aims stand in the issue. The references
-read with duckdb do not verify anything; duckdb is needed for this script only. Parts: archive (with trace and
-one-new), review, confusion.
+It prints each time with its reference, measured in the same run, and the aim. References with duckdb do not verify the
+logs. Only this script needs duckdb. The parts are archive (with trace and one new log), review and confusion.
 """
 
 import argparse
@@ -44,10 +43,10 @@ def seconds(job: Callable[[], object]) -> float:
     return time.perf_counter() - start
 
 
-def report(what: str, ours: float, reference: float, aim: float | None) -> None:
+def report(title: str, ours: float, reference: float, aim: float | None) -> None:
     ratio = ours / reference
     verdict = "" if aim is None else f"aim {aim}x  {'ok' if ratio <= aim else 'MISSED'}"
-    print(f"{what:<64}{ours * 1000:>11.1f} ms{reference * 1000:>11.1f} ms{ratio:>8.2f}x  {verdict}", flush=True)
+    print(f"{title:<64}{ours * 1000:>11.1f} ms{reference * 1000:>11.1f} ms{ratio:>8.2f}x  {verdict}", flush=True)
 
 
 # --- the archive ------------------------------------------------------------------------------------
@@ -61,7 +60,7 @@ def archive(folder: Path, logs: int, events: int) -> None:
     files.mkdir()
     paths = write_logs(files, logs, events)
     megabytes = sum(path.stat().st_size for path in paths) / 1e6
-    print(f"{logs * events:,} events, {megabytes:.0f} MB; what follows: ours, the reference, their ratio")
+    print(f"{logs * events:,} events, {megabytes:.0f} MB; columns: benchflow, reference, ratio")
 
     def by_duckdb() -> None:
         table = folder / "reference.duckdb"
@@ -80,7 +79,7 @@ def archive(folder: Path, logs: int, events: int) -> None:
         assert file_logs(database, paths, BENCH).new == logs
         database.close()
 
-    # In turns, so that a busy moment of the machine meets both.
+    # By turns, so that other load on the machine affects both.
     ours, reference = [], []
     for _ in range(2):
         reference.append(seconds(by_duckdb))
@@ -119,7 +118,7 @@ def traced(folder: Path, index: Path) -> None:
             detail.append(seconds(lambda: asked(DETAIL)))
     mine = statistics.median(ours)
     report(f"trace by instrument: {touched} sessions (duckdb: the same rows)", mine, statistics.median(detail), 1.5)
-    report("   the same (duckdb: one summary a session)", mine, statistics.median(summary), 1.5)
+    report("   the same (duckdb: one summary per session)", mine, statistics.median(summary), 1.5)
     database.close()
 
 
@@ -188,11 +187,11 @@ def review(folder: Path) -> None:
         report(what, statistics.median(ours), statistics.median(theirs), 3)
 
 
-# --- whom the review accuses ----------------------------------------------------------------------------
+# --- planted faults ----------------------------------------------------------------------------
 
 
 def candidates() -> dict[str, list[str]]:
-    """For each ground, the operations of the head install in which it can be planted."""
+    """Return, for each kind of fault, the operations of the head installation in which it can be planted."""
     from tests.review.played_builds import TOOLS, head_install
 
     procedure = head_install().procedure
@@ -220,12 +219,14 @@ PLANTED_AS = {
     "instrument-overdue": "overdue", "window-missed": "late", "near-limit": "near_limit", "redone": "stage_redone",
     "self-signed": "self_signed",
 }  # fmt: skip
-"""The ground that has to be named, and what is planted for it."""
+"""The reason that the review must name, and the fault that is planted for it."""
 
 
 def confusion(folder: Path, sessions: int) -> None:
-    """Half of the sessions are clean, the others have one planted fault each, of each kind in turn, in an operation
-    chosen by chance."""
+    """Build ``sessions`` sessions, and count which reason the review names first.
+
+    Half of the sessions are clean. Each of the others has one fault in a random operation; the kinds take turns.
+    """
     from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
     from tests.review.played_builds import OVERDUE_TOOLS, SHOP, TOOLS, Uncounted, head_install, read
 
@@ -252,20 +253,20 @@ def confusion(folder: Path, sessions: int) -> None:
         first = review_everything(load_log(log, reader), register.shop()).guards[0]
         log.unlink()
         if not first.suspect:
-            named = "nobody"
+            named = "nothing"
         elif first.operation == operation and truth in {reason.kind for reason in first.reasons}:
             named = truth
         else:
             named = f"{first.reasons[0].kind} in {first.operation}"
             wrong.append(f"session {number} ({truth} {operation}): {first.operation}: {first.reasons[0].words}")
         table[truth, named] += 1
-    print(f"\nwhom the review names first, {sessions} sessions made in {time.perf_counter() - began:.0f} s")
+    print(f"\nthe reason that the review names first, {sessions} sessions made in {time.perf_counter() - began:.0f} s")
     print("; ".join(f"{kind} in any of {len(where[kind])} operations" for kind in PLANTED_AS))
-    columns = [*dict.fromkeys(["nobody", *PLANTED_AS, *(named for _, named in table)])]
+    columns = [*dict.fromkeys(["nothing", *PLANTED_AS, *(named for _, named in table)])]
     print(f"{'planted':<22}" + "".join(f"{column[:20]:>22}" for column in columns))
     for truth in ("clean", *PLANTED_AS):
         print(f"{truth:<22}" + "".join(f"{table[truth, column]:>22}" for column in columns))
-    print("\n".join(wrong) or "every planted fault was named first, and no clean build was accused")
+    print("\n".join(wrong) or "every planted fault was named first, and no clean build was suspected")
 
 
 def main() -> None:

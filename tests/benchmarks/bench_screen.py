@@ -1,8 +1,8 @@
-"""The screen's speed, in a real terminal, beside a minimal Textual app.
+"""Measures the speed of the screen in a real terminal, and compares it with a minimal Textual app.
 
-Run: ``python -m tests.benchmarks.bench_screen [ROUNDS]``. It prints medians and 95th percentiles in
-milliseconds, and the ratios with what they aim at: first paint at most 1.6 times the minimal app's, a key to
-its repaint at most 2.5 times at the 95th percentile on a procedure of 500 operations.
+Run: ``python -m tests.benchmarks.bench_screen [ROUNDS]``. It prints medians and 95th percentiles in milliseconds, and
+the ratios to the minimal app. Aims: the first paint takes at most 1.6 times as long. On a procedure of 500 operations,
+the time from a key to its repaint is at most 2.5 times as long at the 95th percentile.
 """
 
 import os
@@ -36,11 +36,11 @@ Minimal().run()
 RUN = ["-c", "import sys; from benchflow.cli import main; sys.exit(main())", "run"]
 KEYS = 120
 PAUSE = 0.03
-"""Seconds between keys: a fast hand."""
+"""Seconds between keys, as from a fast typist."""
 
 
-def five_hundred() -> str:
-    """A procedure of 500 operations in an invented assembly; the first wants a great many readings."""
+def long_procedure() -> str:
+    """Return an invented procedure of 500 operations. The first has 144 ticks."""
     lines = [
         "benchflow: 1", "id: long", "title: Five hundred operations", 'revision: "1"', "notice: Invented.",
         "state:",
@@ -60,9 +60,9 @@ def five_hundred() -> str:
 
 
 def long_session(folder: Path) -> Path:
-    """A job of it with the first operation in progress."""
+    """Write a log of the long procedure with the first operation in progress, and return its path."""
     procedure = folder / "long.yaml"
-    procedure.write_text(five_hundred(), encoding="utf-8")
+    procedure.write_text(long_procedure(), encoding="utf-8")
     controller = SessionController.begin(
         folder / "long.jsonl", load_procedure(procedure), file=procedure.name, read=procedure_reader()
     )
@@ -73,7 +73,7 @@ def long_session(folder: Path) -> Path:
 
 
 def head_session(folder: Path) -> Path:
-    """The shipped head installation, with the head's nuts half tightened."""
+    """Write a log of the shipped head installation with the nuts of the head half tightened, and return its path."""
     began = datetime.now(UTC) - timedelta(hours=1)
     driver = ShippedBuild(folder / "head.jsonl", "head-install", pace=1, start=began)
     driver.open(pistons="at-deck")
@@ -84,7 +84,7 @@ def head_session(folder: Path) -> Path:
 
 
 def first_paint(argv: Sequence[str], seen: bytes) -> float:
-    """Milliseconds from the start of the process to the first byte of what is looked for."""
+    """Return the milliseconds from the start of the process until the terminal has painted ``seen``."""
     began = time.perf_counter()
     with Terminal(argv) as terminal:
         while seen not in terminal.painted:
@@ -93,7 +93,7 @@ def first_paint(argv: Sequence[str], seen: bytes) -> float:
 
 
 class Typist:
-    """A program in a terminal of its own, and a key that is pressed in it repeatedly."""
+    """A program in its own terminal, and a key that is pressed repeatedly in it."""
 
     def __init__(self, argv: Sequence[str], ready: str, key: str, shows: Callable[[int], str]) -> None:
         self.terminal, self.key, self.shows = Terminal(argv), key, shows
@@ -102,12 +102,12 @@ class Typist:
             self.terminal.read(0.05)
         self.took: list[float] = []
 
-    def strike(self) -> None:
-        """Once; milliseconds from the key to its cells."""
-        wanted, painted = self.shows(len(self.took) + 1).encode(), b""
+    def press_key(self) -> None:
+        """Press the key once, and measure the milliseconds until its result is painted."""
+        expected, painted = self.shows(len(self.took) + 1).encode(), b""
         began = time.perf_counter()
         self.terminal.type(self.key)
-        while wanted not in painted:
+        while expected not in painted:
             assert select.select([self.terminal.fd], [], [], 5.0)[0], self.terminal.text
             painted += os.read(self.terminal.fd, 65536)
         self.took.append((time.perf_counter() - began) * 1000)
@@ -115,10 +115,10 @@ class Typist:
 
 
 def repaints(*typists: Typist) -> None:
-    """By turns, so that a busy machine is busy for all of them."""
+    """Press the keys of all programs by turns, so that other load on the machine affects all of them."""
     for _ in range(KEYS):
         for typist in typists:
-            typist.strike()
+            typist.press_key()
     for typist in typists:
         typist.terminal.__exit__(None, None, None)
 
@@ -127,12 +127,12 @@ def p95(values: Sequence[float]) -> float:
     return statistics.quantiles(values, n=20)[-1]
 
 
-def line(what: str, ours: float, reference: float, selected: float) -> None:
-    print(f"{what:<52} {ours:8.1f} ms   minimal {reference:7.1f} ms   {ours / reference:5.2f} times (aim {selected})")
+def line(title: str, ours: float, reference: float, selected: float) -> None:
+    print(f"{title:<52} {ours:8.1f} ms   minimal {reference:7.1f} ms   {ours / reference:5.2f} times (aim {selected})")
 
 
-def tick_words(number: int) -> str:
-    """The text of the bench after so many ticks of a joint of 24."""
+def tick_text(number: int) -> str:
+    """Return the text of the bench after ``number`` ticks of a joint with 24 fasteners."""
     done, stage = number % 24, number // 24 + 1
     return f"{done} of 24, stage {stage} of 6"
 
@@ -140,7 +140,7 @@ def tick_words(number: int) -> str:
 def main(rounds: int) -> None:
     with tempfile.TemporaryDirectory() as home:
         os.environ["BENCHFLOW_HOME"] = home
-        # As installed: with compiled modules, for ours as for the library's.
+        # Both run with compiled modules, as installed programs do.
         os.environ.update(PYTHONDONTWRITEBYTECODE="", PYTHONPYCACHEPREFIX=str(Path(home) / "compiled"))
         folder = Path(home)
         minimal = folder / "minimal.py"
@@ -154,18 +154,18 @@ def main(rounds: int) -> None:
         paints: dict[str, list[float]] = {name: [] for name in cases}
         for argv, seen in cases.values():
             first_paint(argv, seen)  # the modules are compiled
-        for _ in range(rounds):  # by turns, so that a busy machine is busy for all of them
+        for _ in range(rounds):  # by turns, so that other load affects all of them
             for name, (argv, seen) in cases.items():
                 paints[name].append(first_paint(argv, seen))
         reference = statistics.median(paints["minimal"])
         for name in ("head install", "500 operations"):
             line(f"first paint, {name}, median of {rounds}", statistics.median(paints[name]), reference, 1.6)
         base = Typist([str(minimal)], "count 0", "x", lambda n: f"count {n}")
-        ours = Typist([*RUN, str(long)], "0 of 24", "\r", tick_words)
+        ours = Typist([*RUN, str(long)], "0 of 24", "\r", tick_text)
         repaints(base, ours)
         line(f"key to repaint, tick on disk, 500 operations, p95 of {KEYS}", p95(ours.took), p95(base.took), 2.5)
         line("  the same, median", statistics.median(ours.took), statistics.median(base.took), 2.5)
-        print(f"{'longest single repaint of all (a stall would show)':<52} {max(ours.took):8.1f} ms")
+        print(f"{'longest single repaint':<52} {max(ours.took):8.1f} ms")
 
 
 if __name__ == "__main__":

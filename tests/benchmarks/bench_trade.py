@@ -1,8 +1,8 @@
-"""Time that matching, judging and the calculations take; the assignment solver beside scipy's.
+"""Measures matching, judging and the calculations, and compares the assignment solver with that of scipy.
 
     python tests/benchmarks/bench_trade.py
 
-Aims: 64 places and 128 parts matched in under 1 s, of which the assignment takes under 20 ms.
+Aims: 64 places and 128 parts are matched in less than 1 s, and the assignment takes less than 20 ms of it.
 """
 
 import random
@@ -31,7 +31,7 @@ ROUNDS = 15
 
 
 def timed(run: Callable[[], object], rounds: int = ROUNDS) -> float:
-    """Median of ``rounds``, in seconds, after one to warm up."""
+    """Return the median time of ``rounds`` runs in seconds, after one warm-up run."""
     run()
     taken = []
     for _round in range(rounds):
@@ -46,7 +46,7 @@ def mm(value: int) -> Quantity:
 
 
 def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[StockPart], list[PartPlace]]:
-    """A box of shims and as many valves as wanted; sizes invented, spread like those of a used engine."""
+    """Return ``parts`` shims and ``places`` valves. The sizes are invented, and spread like those of a used engine."""
     rnd = random.Random(seed)
     box = [StockPart(f"s{n}", mm(rnd.randrange(2000, 2980, 5))) for n in range(parts)]
     need = []
@@ -58,7 +58,7 @@ def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[StockPart
 
 
 def assignment_costs(rows: int, columns: int, fitting: float) -> Costs:
-    """Invented costs; ``fitting`` is the share of pairs that go together."""
+    """Return invented costs. ``fitting`` is the share of pairs that are possible."""
     rnd = random.Random(7)
     return [
         [rnd.randrange(10**8) if column == row or rnd.random() < fitting else None for column in range(columns)]

@@ -1,4 +1,4 @@
-"""Many logs at once for the benchmarks of the archive, in the log's own form. All of it is invented."""
+"""Writes many invented logs in the format of the program, for the benchmarks of the archive."""
 
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
@@ -15,7 +15,7 @@ OPERATIONS = 150
 
 
 def _procedure() -> str:
-    """40 KB that are read without an error, since the archive expands it. The logs use its ids and values."""
+    """Return a valid procedure of 40 KB. The archive expands it, and the logs use its ids and values."""
     head = """\
 benchflow: 1
 id: invented
@@ -46,7 +46,7 @@ sections:
 
 
 PROCEDURE = _procedure()
-_encode = msgspec.json.Encoder(order="sorted").encode  # canonical, for what is written here
+_encode = msgspec.json.Encoder(order="sorted").encode  # canonical for the data in these logs
 
 
 class _Writer:
@@ -67,7 +67,7 @@ class _Writer:
 
 
 def write_log(path: Path, seed: int, events: int) -> None:
-    """One session of so many events: readings, ticks, lots and checks in about the shares of a head install."""
+    """Write one session of ``events`` events: readings, ticks, lots and checks, mixed as in a head installation."""
     chance = Random(seed)
     out = _Writer(datetime(2026, 1, 1, tzinfo=UTC) + timedelta(hours=seed))
     wrench = f"TW-{chance.randrange(10)}"
@@ -102,7 +102,7 @@ def write_log(path: Path, seed: int, events: int) -> None:
 
 
 def write_logs(folder: Path, logs: int, events: int) -> list[Path]:
-    """So many logs under ``folder``; the first is checked to be one that verifies."""
+    """Write ``logs`` logs under ``folder``, check that the first one verifies, and return their paths."""
     paths = [folder / f"job-{seed:05}.jsonl" for seed in range(logs)]
     for seed, path in enumerate(paths):
         write_log(path, seed, events)

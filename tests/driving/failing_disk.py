@@ -16,29 +16,29 @@ class FailingDisk(Disk):
         self.error = errno.EIO
         self.free_bytes: int | None = None  # None: no limit
 
-    def _note(self, call: str) -> None:
+    def _count(self, call: str) -> None:
         self.calls.append(call)
         if call in self.failing:
             raise OSError(self.error, os.strerror(self.error))
 
     def write(self, fd: int, data: bytes | memoryview) -> int:
-        self._note("write")
+        self._count("write")
         if self.free_bytes is None:
             return super().write(fd, data)
         if not self.free_bytes:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
-        taken = super().write(fd, data[: self.free_bytes])
-        self.free_bytes -= taken
-        return taken
+        written = super().write(fd, data[: self.free_bytes])
+        self.free_bytes -= written
+        return written
 
     def sync(self, fd: int) -> None:
-        self._note("sync")
+        self._count("sync")
         super().sync(fd)
 
     def sync_folder(self, folder: Path) -> None:
-        self._note("sync_folder")
+        self._count("sync_folder")
         super().sync_folder(folder)
 
     def truncate(self, fd: int, length: int) -> None:
-        self._note("truncate")
+        self._count("truncate")
         super().truncate(fd, length)

@@ -1,4 +1,4 @@
-"""Sessions of shipped procedures: real controllers on real logs, worked through by intents up to a given operation."""
+"""Works through shipped procedures by intents, with a real controller and a real log."""
 
 from datetime import UTC, datetime
 from pathlib import Path
@@ -25,15 +25,15 @@ class ShippedBuild(SessionDriver):
         )
 
     def open(self, unit: str = "job 2417", options: dict[str, str] | None = None, **start: str | None) -> None:
-        """Open the session: the first choice of every option, the first value of every variable that is asked for."""
+        """Open the job. Options and asked start values that are not given get their first choice."""
         procedure = self.controller.procedure
         first_choices = {option.name: option.choices[0] for option in procedure.options}
-        first_values = {each.name: each.values[0] for each in procedure.state if each.start is None}
+        first_values = {variable.name: variable.values[0] for variable in procedure.state if variable.start is None}
         answers = {"options": first_choices | (options or {}), "start": first_values | start}
         self.send({"intent": "open", "by": "R. Tiller", "unit": unit, **answers})
 
     def next_on_route(self, goal: str) -> str:
-        """The operation or move to be made next on the shortest safe route to ``goal``."""
+        """The next operation or move on the shortest safe route to ``goal``."""
         route: list[str] = self.send({"intent": "route", "operation": goal})["route"]
         return route[0]
 
@@ -53,29 +53,29 @@ class ShippedBuild(SessionDriver):
             self.finish(name)
 
     def work_through(self) -> list[str]:
-        """Do every operation, in the order of the procedure. Returns the operations and moves made, in order."""
-        made: list[str] = []
+        """Do every operation, in the order of the procedure. Returns the operations and moves, in the order done."""
+        done_actions: list[str] = []
         for goal in list(self.state.plan.steps):
             while goal not in self.state.done:
                 name = self.next_on_route(goal)
-                made.append(name)
+                done_actions.append(name)
                 if name in self.state.plan.steps:
                     self._wait_for(name)
                     self.send({"intent": "start", "operation": name})
                     self.finish(name)
                 else:
                     self.send({"intent": "move", "move": name})
-        return made
+        return done_actions
 
     def _wait_for(self, name: str) -> None:
-        """Let the time pass until no lower end of a time window holds ``name`` back."""
+        """Advance the clock until no time window requires ``name`` to wait."""
         while any(why["code"] == "too-early" for why in self.send({"intent": "why", "operation": name})["why"]):
             self.clock.advance(60)
 
     def finish(self, name: str, entering: int | None = None) -> None:
-        """Finish the operation in progress with all that it asks for.
+        """Make all entries of the operation in progress, sign its hold and finish it.
 
-        ``entering``: make only so many entries and stop there; -1: enter all and stop before the signature.
+        ``entering`` stops after this number of entries; -1 stops after all entries, before the signature.
         """
         step = self.state.plan.steps[name]
         for number, entry in enumerate(entries(self.state, step)):

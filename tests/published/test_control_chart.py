@@ -1,4 +1,4 @@
-"""The individuals and moving range chart compared with a published example.
+"""The control chart of individual values and moving ranges, compared with a published example.
 
 Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2 "Individuals Control Charts"
 (https://www.itl.nist.gov/div898/handbook/pmc/section3/pmc322.htm): ten batches of flow rate. The page itself

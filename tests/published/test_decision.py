@@ -1,4 +1,4 @@
-"""Decision rules compared with ILAC-G8, ISO 14253-1 and JCGM 106."""
+"""Decision rules compared with ISO 14253-1, JCGM 106 and a printed example."""
 
 from decimal import Decimal
 from statistics import NormalDist

@@ -15,7 +15,7 @@ PRINTED_ENGINE = {
 
 
 def test_compression_ratio_is_the_printed_one() -> None:
-    # beckracing.com/page56: swept 44.389, at top dead centre 5.604 in³, ratio 8.92. With the exact cubic inch the head
+    # beckracing.com/page56: swept 44.389 in³, at top dead centre 5.604 in³, ratio 8.92. With the exact cubic inch, head
     # and dish give 8.918.
     found = calculate("compression", PRINTED_ENGINE)
     assert found["ratio"].value == Decimal("8.92")
@@ -35,14 +35,14 @@ def test_each_volume_is_the_printed_one(left_out: str, volume: float) -> None:
 
 
 def test_square_inches_of_bore_become_cubic_centimetres_by_the_printed_factor() -> None:
-    # A builder's page (jniolon) gives bore² × stroke × 12.8704.
+    # A builder's page (jniolon) prints bore² × stroke × 12.8704 for inches to cm³.
     found = calculate("compression", PRINTED_ENGINE | {"bore": "10 in", "stroke": "1 in"})
     assert float(found["swept"].value) == pytest.approx(1287.04, abs=0.05)
 
 
 def test_cam_card_gives_the_printed_centrelines() -> None:
-    # onallcylinders.com 2023-07-26: 31 / 63 / 77 / 29: 274 and 286, 106 and 114; separation 110, overlap 60 and
-    # advance 4 computed.
+    # onallcylinders.com 2023-07-26: points 31, 63, 77 and 29, durations 274 and 286, centrelines 106 and 114. The
+    # separation of 110, the overlap of 60 and the advance of 4 are computed.
     found = calculate(
         "cam-timing",
         {"intake-opens": "31°", "intake-closes": "63°", "exhaust-opens": "77°", "exhaust-closes": "29°"},
@@ -53,7 +53,7 @@ def test_cam_card_gives_the_printed_centrelines() -> None:
 
 
 def test_durations_give_the_cam_card_again() -> None:
-    # Formulas: powernationtv.com; 274, 286, 110 and 4 of advance reproduce the card.
+    # Formulas: powernationtv.com. Durations of 274 and 286, a separation of 110 and an advance of 4 reproduce the card.
     found = calculate(
         "cam-points",
         {"intake-duration": "274°", "exhaust-duration": "286°", "separation": "110°", "advance": "4°"},
@@ -66,12 +66,12 @@ def test_durations_give_the_cam_card_again() -> None:
     ("first", "second", "centre"), [("56°", "156°", 106), ("-40°", "252°", 106), ("700°", "232°", 826)]
 )
 def test_centreline_is_halfway_between_equal_lifts(first: str, second: str, centre: int) -> None:
-    # Geometry; a second reading below the first is on the next turn of the cam.
+    # Geometry, no source. A second reading below the first is on the next turn of the cam.
     assert calculate("centreline", {"first": first, "second": second})["centreline"].value == centre
 
 
 SIZES = {"first": "2.00 mm", "last": "2.98 mm", "step": "0.02 mm"}
-"""Fifty sizes: service manual of the QG18DE."""
+"""Fifty sizes, as a maker's service manual of a four-cylinder engine prints them."""
 
 
 @pytest.mark.parametrize(
@@ -79,12 +79,13 @@ SIZES = {"first": "2.00 mm", "last": "2.98 mm", "step": "0.02 mm"}
     [("2.40 mm", "0.45 mm", "0.37 mm", "2.48"), ("2.40 mm", "0.40 mm", "0.40 mm", "2.40")],
 )
 def test_shim_is_the_one_of_the_manual(old: str, measured: str, target: str, new: str) -> None:
-    # N = R + (M - target), intake 0.37, exhaust 0.40 mm: service manual of the QG18DE; the example is computed.
+    # N = R + (M - target), intake 0.37, exhaust 0.40 mm: the same service manual. The examples are computed.
     found = calculate("shim", {"old": old, "measured": measured, "target": target, **SIZES})
     assert found["wanted"].value == found["fit"].value == Decimal(new)
 
 
-def test_manual_has_fifty_sizes() -> None:
+def test_sizes_of_the_manual_are_fifty() -> None:
+    # The same manual: 50 sizes from 2.00 to 2.98 mm.
     fitted = set()
     for hundredths in range(200, 300):
         inputs = {"old": f"{hundredths / 100:.2f} mm", "measured": "0.30 mm", "target": "0.30 mm"}
@@ -95,17 +96,18 @@ def test_manual_has_fifty_sizes() -> None:
 
 
 def test_both_sizes_are_named_where_the_wanted_size_is_halfway_between_them() -> None:
-    # 2.47 in steps of 0.02; in floating point it would be nearer to one of them.
+    # Computed: 2.47 is halfway between 2.46 and 2.48. In floating point it would be nearer to one of them.
     found = calculate("shim", {"old": "2.40 mm", "measured": "0.44 mm", "target": "0.37 mm", **SIZES})
     assert [line.shown for line in found.lines if line.title == "Size to fit"] == ["2.46 mm", "2.48 mm"]
     assert [line.shown for line in found.lines if line.title == "Clearance with it"] == ["0.38 mm", "0.36 mm"]
-    assert any("choose one" in note for note in found.notes)
+    assert any("Choose one" in note for note in found.notes)
 
 
 @pytest.mark.parametrize(("measured", "short"), [("1.00 mm", "0.05 mm"), ("0.96 mm", None), ("0.95 mm", None)])
 def test_distance_to_the_largest_size_is_stated_where_no_size_is_near(measured: str, short: str | None) -> None:
+    # Computed: 2.40 + 1.00 - 0.37 = 3.03 mm is 0.05 mm beyond 2.98 mm, more than half a step.
     found = calculate("shim", {"old": "2.40 mm", "measured": measured, "target": "0.37 mm", **SIZES})
     assert found["fit"].value == Decimal("2.98")
-    assert [note for note in found.notes if "before the size wanted" in note] == (
-        [f"The sizes made end {short} before the size wanted."] if short else []
+    assert [note for note in found.notes if "before the exact size" in note] == (
+        [f"The sizes made end {short} before the exact size."] if short else []
     )

@@ -1,6 +1,7 @@
-"""RFC 8785 vectors (github cyberphone/json-canonicalization @19d51d7, testdata): the log's canonical form.
+"""The canonical form of log lines compared with the vectors of RFC 8785.
 
-They check the library that the log leans on, and that the log's own short way agrees with it on them.
+Source: github cyberphone/json-canonicalization @19d51d7, testdata. The first tests check the library ``rfc8785``, which
+the log uses for most data. The last test checks that the reader of logs accepts the vectors.
 """
 
 import json
@@ -60,10 +61,10 @@ def test_published_doubles_are_reproduced(bits: str, printed: str) -> None:
 
 
 @pytest.mark.parametrize("name", FILES)
-@pytest.mark.parametrize("spelled", ["as given", "canonical"])
-def test_log_with_the_published_files_verifies(name: str, spelled: str) -> None:
+@pytest.mark.parametrize("spelling", ["as given", "canonical"])
+def test_log_with_the_published_files_verifies(name: str, spelling: str) -> None:
     data = {"file": json.loads(FILES[name][0])}
-    dump = json.dumps if spelled == "as given" else lambda value: rfc8785.dumps(value).decode()
+    dump = json.dumps if spelling == "as given" else lambda value: rfc8785.dumps(value).decode()
     found = read(foreign_log([data], dump))
     assert found.damage is None
     assert found.lines[0].data == data

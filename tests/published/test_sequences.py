@@ -9,16 +9,16 @@ from benchflow.procedure.model import AngleStage, CheckStage, LoosenStage, Tight
 from benchflow.procedure.reader import ReadResult, read
 
 ORDERS = {
-    # Numbered clockwise: the legacy table of ASME PCC-1 from memory; 12 also printed at
-    # wjlr.roverradio.com.
+    # The bolts are numbered clockwise: legacy table of ASME PCC-1, from memory. The order of 12 bolts is also
+    # printed at wjlr.roverradio.com.
     4: (1, 3, 2, 4),
     8: (1, 5, 3, 7, 2, 6, 4, 8),
     12: (1, 7, 4, 10, 2, 8, 5, 11, 3, 9, 6, 12),
     16: (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16),
 }
 LABELS = {
-    # Labelled by the order, read clockwise: worksheet of a gasket maker (scribd 699216405), whose figure is
-    # scrambled by text extraction; its left and right pairs (12|1, 8|5, 4|9, 10|3) agree.
+    # The bolts are numbered by the order, from the top clockwise: worksheet of a gasket maker (scribd 699216405). Text
+    # extraction scrambled its figure; the left and right pairs (12|1, 8|5, 4|9, 10|3) agree.
     4: (1, 3, 2, 4),
     8: (1, 5, 3, 7, 2, 6, 4, 8),
     12: (1, 5, 9, 3, 7, 11, 2, 6, 10, 4, 8, 12),
@@ -34,7 +34,7 @@ def test_cross_pattern_is_the_published_one_in_both_numberings(count: int) -> No
 
 @pytest.mark.parametrize("count", [12, 20, 24])
 def test_two_numberings_are_not_confused(count: int) -> None:
-    # knm-hydraulikk.no describes both. Only these counts tell them apart: 4, 8 and 16 read the same either way.
+    # knm-hydraulikk.no describes both numberings. For 4, 8 and 16 bolts the two are the same.
     order, labels = star_order(count), star_labels(count)
     assert order != labels
     assert tuple(labels[bolt - 1] for bolt in order) == tuple(range(1, count + 1))
@@ -42,6 +42,7 @@ def test_two_numberings_are_not_confused(count: int) -> None:
 
 @pytest.mark.parametrize("count", range(4, 25))
 def test_each_bolt_occurs_once_and_the_second_is_opposite_the_first(count: int) -> None:
+    # A property of any cross pattern, no source.
     order = star_order(count)
     assert sorted(order) == list(range(1, count + 1))
     apart = abs(order[1] - order[0])
@@ -50,8 +51,8 @@ def test_each_bolt_occurs_once_and_the_second_is_opposite_the_first(count: int) 
 
 @pytest.mark.parametrize(("rows", "columns"), [(2, 5), (2, 7), (3, 5), (1, 6), (4, 4)])
 def test_cylinder_head_is_tightened_from_its_middle_outwards(rows: int, columns: int) -> None:
-    # Common practice; no list of numbers was found published. Property suggested beside the values: the distance
-    # from the middle never decreases by more than one row or column.
+    # Common practice; no published list of numbers was found. The property: the distance from the middle never
+    # decreases by more than one row or column.
     layout = middle_out_layout(rows, columns)
     place = {number: (r, c) for r, line in enumerate(layout) for c, number in enumerate(line) if number is not None}
     assert sorted(place) == list(range(1, rows * columns + 1))
@@ -113,14 +114,14 @@ def test_published_stages_can_be_written_as_printed(stages: str, total: str, kin
 
 
 def test_total_angle_that_is_not_the_sum_of_its_steps_is_an_error() -> None:
-    # 45 + 45 + 45 + 30 is 165; 160 would be a misprint.
+    # The stages of the diesel head above. 45 + 45 + 45 + 30 is 165, so 160 is a misprint.
     found = tightened("29.5 ft-lb (40 N·m), +45°, +45°, +45°, +30°", "160°")
     assert found.procedure is None
     assert any("165" in str(problem) for problem in found.problems)
 
 
 def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
-    # The 3.8 head above: bolt 9 apart from the others, 33 N·m.
+    # The 3.8 head above (autorepairshq, charm.li): bolt 9 has another torque, 33 N·m.
     found = tightened(
         "{torque: 61 N·m, only: head}, {torque: 33 N·m, only: ninth}",
         groups=", groups: {head: [1, 2, 3, 4, 5, 6, 7, 8], ninth: [9]}",
@@ -130,6 +131,6 @@ def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
 
 
 def test_passes_of_a_flange_can_be_written() -> None:
-    # A gasket maker's worksheet: hand tight and up to 20 %, then 25, 50, 100 %, then once round at 100 %; others
-    # 30, 60, 100 % and a round (henniggasket.com, hswhite.com). Here for 120 N·m.
+    # A gasket maker's worksheet: up to 20 %, then 25, 50 and 100 %, then a last pass at 100 %. Others print 30, 60 and
+    # 100 % and a last pass (henniggasket.com, hswhite.com). Here for 120 N·m.
     assert len(shape(tightened("24 N·m, 30 N·m, 60 N·m, 120 N·m, 120 N·m", count=12))) == 5

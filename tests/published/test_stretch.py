@@ -29,7 +29,7 @@ def test_angle_for_three_quarters_of_proof_is_the_computed_one() -> None:
     assert float(found["angle"].value) == pytest.approx(72.88, abs=0.05)
     assert float(found["stretch"].value) == pytest.approx(0.30366, abs=0.0005)
     assert float(found["preload"].value) == pytest.approx(44.99, abs=0.05)
-    assert any("more angle" in note for note in found.notes)  # the page warns of this too
+    assert any("more angle" in note for note in found.notes)  # the page has the same warning
 
 
 def test_angle_of_a_unified_thread_is_computed_from_its_pitch_in_inches() -> None:

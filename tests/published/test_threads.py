@@ -13,7 +13,7 @@ N_PER_LBF = 4.4482216152605
 
 
 def half_digit(printed: str) -> float:
-    """Half of the last printed digit."""
+    """Return half of one step of the last printed digit."""
     exponent = Decimal(printed).as_tuple().exponent
     assert isinstance(exponent, int)
     return 0.5 * 10.0**exponent * (1 + 1e-9)
@@ -62,7 +62,7 @@ COARSE = {
 def test_coarse_pitch_agrees_with_the_tap_drill_and_the_printed_stress_area(size: str) -> None:
     drill, area = COARSE[size]
     found = parse_thread(f"M{size}")
-    # The drill for a 75 % thread is the diameter less the pitch, rounded to a drill that is made.
+    # The drill for a 75 % thread has the diameter less the pitch, rounded to a size that is made.
     assert found.diameter - found.pitch == pytest.approx(float(drill), abs=0.06)
     printed = Decimal(area)
     digit = 10.0 ** (printed.adjusted() - 2)  # the tables print three digits
@@ -103,7 +103,7 @@ def test_numbered_sizes_have_the_diameter_and_stress_area_of_the_table(thread: s
     assert found.stress_area == pytest.approx(float(area), rel=0.006)  # the table rounds on the way
 
 
-def test_half_inch_fine_has_the_stress_area_between_two_roundings() -> None:
+def test_stress_area_of_half_inch_fine_is_between_its_two_printed_values() -> None:
     # boltport.com prints 0.1599; the computed 0.15995 may also be printed as 0.1600.
     assert parse_thread("1/2-20 UNF").stress_area == pytest.approx(0.15995, abs=5e-6)
 
@@ -113,7 +113,7 @@ def test_pitch_diameter_of_seven_sixteenths_fine_is_that_of_the_table() -> None:
     assert parse_thread("7/16-20").pitch_diameter == pytest.approx(0.4050, abs=half_digit("0.4050"))
 
 
-def test_damaged_row_label_is_refused() -> None:
+def test_misprinted_designation_is_refused() -> None:
     # engineersedge 15797 labels a row "M8×1.2 5".
     with pytest.raises(ThreadError, match="Write it like"):
         parse_thread("M8×1.2 5")
@@ -174,13 +174,51 @@ def test_strengths_follow_from_the_name_of_the_class(cls: str, size: str, proof_
     assert found.proof / found.yield_stress == pytest.approx(proof_ratio, abs=0.0055)
 
 
+@pytest.mark.parametrize(
+    ("cls", "size", "tensile", "yields", "proof"),
+    [
+        ("4.6", "M10", 400, 240, 225), ("4.8", "M10", 420, 340, 310), ("5.6", "M10", 500, 300, 280),
+        ("5.8", "M10", 520, 420, 380), ("6.8", "M10", 600, 480, 440), ("8.8", "M16", 800, 640, 580),
+        ("8.8", "M18", 830, 660, 600), ("9.8", "M16", 900, 720, 650), ("10.9", "M10", 1040, 940, 830),
+        ("12.9", "M10", 1220, 1100, 970),
+    ],
+)  # fmt: skip
+def test_strengths_of_each_class_are_those_of_iso_898_1(
+    cls: str, size: str, tensile: float, yields: float, proof: float
+) -> None:
+    # ISO 898-1, table of mechanical properties: minimum tensile strength, minimum yield and proof stress; from memory.
+    found = strength(cls, parse_thread(size))
+    assert (found.tensile, found.yield_stress, found.proof) == (tensile, yields, proof)
+
+
+@pytest.mark.parametrize("cls", ["4.6", "4.8", "5.6", "5.8", "6.8", "8.8", "10.9", "12.9"])
+def test_classes_cover_m1_6_to_m39(cls: str) -> None:
+    # Scope of ISO 898-1; from memory.
+    for size in ("M1.6", "M39"):
+        assert strength(cls, parse_thread(size)).name == f"class {cls}"
+    with pytest.raises(CalculationError, match="is not known"):
+        strength(cls, parse_thread("M39.5x4"))
+
+
 @pytest.mark.parametrize(("cls", "size", "proof"), [("8.8", "M16", 580), ("8.8", "M18", 600), ("9.8", "M12", 650)])
 def test_nominal_proof_stress_changes_with_the_size_where_the_standard_says(cls: str, size: str, proof: float) -> None:
     # mem50212.com citing ISO 898-1:1999; 580 up to 16 mm from memory.
     assert strength(cls, parse_thread(size)).proof == proof
 
 
-@pytest.mark.parametrize(("cls", "size"), [("9.8", "M18"), ("10.9", "M42"), ("grade 2", "1 5/8-6"), ("2", "#10-24")])
+@pytest.mark.parametrize(
+    ("cls", "size"),
+    [
+        ("9.8", "M18"),
+        ("10.9", "M42"),
+        ("grade 2", "1 5/8-6"),
+        ("grade 5", "1 5/8-6"),
+        ("grade 8", "1 5/8-6"),
+        ("2", "#10-24"),
+        ("5", "#12-24"),
+        ("8", "#12-24"),
+    ],
+)
 def test_class_that_does_not_cover_the_size_is_refused(cls: str, size: str) -> None:
     # ISO 898-1: 9.8 up to 16 mm, all classes up to 39 mm; SAE J429: from 1/4 in to 1 1/2 in. From memory.
     with pytest.raises(CalculationError, match="is not known"):

@@ -1,8 +1,8 @@
 """The worked network of R. Dechter, I. Meiri, J. Pearl: Temporal constraint networks (1991).
 
-The story as in check-values.md section 11 (SEEN in metacsp test files, whose last constraint has its sign reversed
-and is not copied); its distance graph computed by Floyd and Warshall (CALC), equal to the paper's table from memory
-(MEM).
+The constraints are those of the test files of the library metacsp, except for the last, which has its sign reversed
+there. The table of distances was computed by the algorithm of Floyd and Warshall, and equals the paper's table (from
+memory).
 """
 
 from collections.abc import Hashable
@@ -13,7 +13,7 @@ import pytest
 
 from benchflow.ordering.time_network import Between, contradicts, times
 
-# 0 = 7:00, 1 John leaves, 2 John arrives, 3 Fred leaves, 4 Fred arrives; minutes. John by car, Fred by carpool.
+# Points: 0 = 7:00, 1 John leaves, 2 John arrives, 3 Fred leaves, 4 Fred arrives; minutes. John by car, Fred by carpool.
 STORY = [
     Between(0, 1, 10, 20),
     Between(1, 2, 30, 40),

@@ -17,7 +17,7 @@ def torque_for(force: str, thread: str, nut_factor: str, unit: str) -> float:
 @pytest.mark.parametrize(
     ("thread", "ksi", "force", "torque", "tolerance"),
     [
-        # coxhardware.com/t-bolt-torque, grade 2; 5.4 is cut off from 5.47
+        # coxhardware.com/t-bolt-torque, grade 2. It prints 5.4 for 5.47.
         ("1/4-20", 55, 1312, 5.4, 0.1),
         ("7/16-14", 55, 4385, 32, 0.5),
         ("7/16-20", 55, 4896, 35.7, 0.05),
@@ -39,7 +39,7 @@ def test_torque_for_three_quarters_of_proof_is_that_of_the_printed_table(
 
 @pytest.mark.parametrize(("k", "printed", "exact"), [("0.20", 30, 30.88), ("0.15", 23, 23.16)])
 def test_torque_of_three_eighths_grade_five_is_the_printed_one(k: str, printed: float, exact: float) -> None:
-    # mobiletechengineering.com, 2020-11-15; the first figure is cut off, not rounded.
+    # mobiletechengineering.com, 2020-11-15. The first figure is cut off, not rounded.
     found = torque_for("4940 lbf", "3/8-16", k, "ft-lb")
     assert found == pytest.approx(exact, abs=0.05)
     assert int(found) == printed
@@ -63,8 +63,8 @@ def test_wrong_printed_lubricant_example_is_not_reproduced() -> None:
     assert found["torque"].value == Decimal("68.8")
 
 
-def test_three_quarters_of_the_friction_need_three_quarters_of_the_torque() -> None:
-    # buy-metric.com/tech/data1torque: both phosphated, T = 0.75 of the table.
+def test_three_quarters_of_the_nut_factor_need_three_quarters_of_the_torque() -> None:
+    # buy-metric.com/tech/data1torque: 0.75 of the torque in the table if bolt and nut are both phosphated.
     found = calculate("lubricant", {"torque": "100 N·m", "assumed": "0.20", "actual": "0.15"})
     assert found["torque"].value == 75
 
@@ -108,7 +108,7 @@ def test_friction_in_the_thread_and_under_the_head_are_not_confused() -> None:
         ("anti-seize", ".12", ".12", 0.12),
     ],
 )
-def test_nut_factor_range_is_the_printed_one_and_holds_the_usual_figure(
+def test_nut_factor_range_is_the_printed_one_and_includes_the_usual_figure(
     surface: str, low: str, high: str, usual: float
 ) -> None:
     found = calculate("nut-factor-range", {"surface": surface})
@@ -129,7 +129,7 @@ TABLE_7_1 = {
 
 @pytest.mark.parametrize("size", TABLE_7_1)
 def test_torques_agree_roughly_with_the_faa_table(size: str) -> None:
-    # The printed torques are round numbers, and up to half off T = K d F with the range of K for cadmium.
+    # The printed torques are round numbers. They differ by up to half from T = K d F with the range of K for cadmium.
     low, high, greatest = TABLE_7_1[size]
     area = parse_thread(size).stress_area
     factors = calculate("nut-factor-range", {"surface": "cadmium-plated"})
@@ -153,6 +153,7 @@ def test_friction_drag_is_added_to_the_specified_torque(specified: str, final: i
 
 
 def test_drag_in_another_unit_is_converted_first() -> None:
+    # By arithmetic: 12 in-lb is 1 ft-lb.
     found = calculate("drag", {"torque": "5.0 ft-lb", "drag": "12 in-lb"})["setting"]
     assert (found.value, found.unit) == (Decimal("6.0"), "ft-lb")
     assert convert(found, "in-lb").value == 72

@@ -1,4 +1,4 @@
-"""First-order uncertainty through a formula, compared with the end-gauge example of the GUM."""
+"""Propagation of uncertainty through a formula, compared with the end-gauge example of the GUM (JCGM 100:2008, H.1)."""
 
 from decimal import Decimal
 from math import sqrt
@@ -24,7 +24,7 @@ UNCERTAINTIES = {
 
 
 def nanometres(*inputs: str) -> float:
-    """u of the gauge's length where only ``inputs`` are uncertain."""
+    """Return the standard uncertainty of the length if only ``inputs`` are uncertain."""
     uncertain = {name: Decimal(UNCERTAINTIES[name]) for name in inputs}
     return float(propagate(FORMULA, VALUES, uncertain, "mm")) * 1e6
 
@@ -40,7 +40,7 @@ def test_end_gauge_has_the_length_and_the_uncertainty_of_the_gum() -> None:
     [("ls", 25), ("dt", 16.599), ("d2", 6.7), ("d0", 5.8), ("d1", 3.9), ("da", 2.88679), ("alpha", 0), ("room", 0),
      ("cycle", 0)],
 )  # fmt: skip
-def test_each_input_contributes_what_the_gum_prints(name: str, part: float) -> None:
+def test_contribution_of_each_input_is_the_one_of_the_gum(name: str, part: float) -> None:
     # da is multiplied by the mean temperature of -0.1 alone: 50e6 nm · 0.1 · 5.77e-7.
     assert nanometres(name) == pytest.approx(part, abs=0.0005)
 

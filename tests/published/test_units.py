@@ -12,7 +12,7 @@ from scipy import constants
 from benchflow.quantity import QuantityError, base, convert, parse_limit, parse_quantity, show_converted
 from benchflow.quantity.units import BY_SYMBOL
 
-# --- SP 811 by way of NISTunits (seven digits), and the exact values behind them ----------------------
+# --- SP 811 as in NISTunits (seven digits), and the exact values ----------------------
 
 
 @pytest.mark.parametrize(
@@ -50,7 +50,7 @@ def test_unit_has_the_value_of_sp_811(one: str, to: str, exact: str, sp811: str)
     ],
 )
 def test_endless_conversion_agrees_with_each_printed_digit(one: str, to: str, printed: str) -> None:
-    """pint's and SciPy's printed doubles (check values, section 1): the last digit is a double's."""
+    """The printed values are doubles of pint and SciPy, so their last digit can differ by two."""
     got, want = convert(parse_quantity(one), to).value, Decimal(printed)
     assert abs(got - want) <= Decimal(2).scaleb(int(want.as_tuple().exponent))
 
@@ -60,7 +60,7 @@ def test_fahrenheit_converts_exactly_to_celsius(fahrenheit: str, celsius: int) -
     assert convert(parse_quantity(f"{fahrenheit} °F"), "°C").value == celsius
 
 
-# --- every row of the table against two libraries ----------------------------------------------------
+# --- every row of the table compared with two libraries ----------------------------------------------------
 
 PINT = {
     "m": "meter", "cm": "cm", "mm": "mm", "µm": "micrometer", "km": "km", "in": "inch", "thou": "thou", "ft": "foot",
@@ -92,7 +92,7 @@ def registry() -> "pint.UnitRegistry[Fraction]":
 
 
 def by_pint(symbol: str, value: int) -> Fraction:
-    """``value`` of a unit in our base units, exactly, by pint's own definitions."""
+    """Return ``value`` of a unit in the base unit of its dimension, exactly, by the definitions of pint."""
     unit = BY_SYMBOL[symbol]
     return Fraction(registry().Quantity(Fraction(value), PINT[symbol]).to(BASE[unit.dimension]).magnitude)
 
@@ -109,7 +109,7 @@ def test_each_unit_is_exactly_that_of_pint(symbol: str) -> None:
 
 
 def test_turns_degrees_and_speeds_are_those_of_pint() -> None:
-    """Through pi, which pint holds as a double."""
+    """pint converts these by pi, which it has as a double."""
     pairs = [("turn", "degree", 360), ("turn/minute", "degree/second", 6), ("revolution", "turn", 1)]
     for one, other, ratio in pairs:
         found = pint.UnitRegistry().Quantity(1.0, one).to(other).magnitude
@@ -141,25 +141,25 @@ def test_zero_celsius_agrees_with_scipy() -> None:
 AGREEING = [
     "35 ft-lb (47 N·m)", "45 ft-lb (61 N·m)", "65 ft-lb (88 N·m)", "90 ft-lb (122 N·m)", "95 in-lb (11 N·m)",
     "89 lb-in (10 N·m)", "40 N·m (4.1 kgf·m, 29.5 lbf·ft)", "29.5 ft-lb (40 N·m)", "20 N·m (2.0 kgf·m)",
-    # Suzuki rounds lbf·ft to half steps: 14.751 is printed as 15.0. It agrees by the coarser value's last digit.
+    # This maker rounds lbf·ft to half steps: 14.751 is printed as 15.0. It agrees by the coarser value's last digit.
     "20 N·m (2.0 kgf·m, 15.0 lbf·ft)",
     "0.009 in (0.22 mm)", ".002 in (.05 mm)", ".008 in (.2 mm)", ".0047 in (0.12 mm)",
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize("printed", AGREEING)
-def test_fairly_rounded_printed_pair_is_accepted(printed: str) -> None:
+def test_printed_pair_that_is_correctly_rounded_is_accepted(printed: str) -> None:
     assert parse_quantity(printed).entered == printed
 
 
 MISPRINTS = [
-    # Dodge Viper 2000
+    # a service manual of 2000
     ("at most 1.0 mm (0.004 inch)", "disagreeing-units"),
-    # Dodge V10 2002: the same ratio, two values
+    # a service manual of 2002: the same ratio with two values
     ("at most 0.0007 mm/mm (0.0004 inch/inch)", "disagreeing-units"),
-    # TM 9-2815-254-24: the low limit is slipped a decimal, so that low is above high
+    # US Army TM 9-2815-254-24: the decimal point of the low limit is wrong, so low is above high
     ("0.082 .. 0.0044 in (0.080 .. 0.114 mm)", "bad-quantity"),
-    # the same with its low limit corrected: 0.114 mm is 0.0045 in, which the page cut off to 0.0044
+    # the same with a corrected low limit: 0.114 mm is 0.0045 in, but the page prints 0.0044
     ("0.0032 .. 0.0044 in (0.080 .. 0.114 mm)", "disagreeing-units"),
 ]
 

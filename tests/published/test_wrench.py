@@ -23,8 +23,8 @@ def q(text: str) -> Quantity:
         ("300 in-lb", "10 in", "4 in", "214.2857", "214 in-lb",
          "US Army TM 1-1500-204-23-9, fig. 8-16 (aviationmiscmanuals.tpub.com)"),
         ("135 in-lb", "10 in", "1.5 in", "117.39", "117 in-lb",
-         "R66 maintenance manual p. 20.4; FAA AC 43.13-1B fig. 7-2 from memory"),
-        ("50 ft-lb", "16 in", "2 in", "44.44", "44.4 ft-lb", "performance-tool m199 p. 7 (easymanua.ls)"),
+         "a helicopter's maintenance manual p. 20.4; FAA AC 43.13-1B fig. 7-2 from memory"),
+        ("50 ft-lb", "16 in", "2 in", "44.44", "44.4 ft-lb", "manual of a wrench, m199 p. 7 (easymanua.ls)"),
         ("20 ft-lb", "18 in", "3 in", "17.14", "17.1 ft-lb", "marinemechanic.com p. 128"),
     ],
 )  # fmt: skip
@@ -62,6 +62,7 @@ def test_extension_at_an_angle_adds_its_cosine() -> None:
 
 
 def test_extension_at_90_degrees_changes_nothing_and_one_pointing_back_shortens_the_lever() -> None:
+    # Geometry: cos 90° is 0, cos 180° is -1.
     for across in ("90°", "270°"):
         assert setting(q("100 N·m"), q("400 mm"), q("50 mm"), q(across)).value == 100
     back = setting(q("100 N·m"), q("400 mm"), q("50 mm"), q("180°"))
@@ -82,6 +83,7 @@ def test_extension_pointing_back_must_leave_a_tenth_of_the_lever(extension: str,
 
 
 def test_extension_below_zero_is_refused() -> None:
+    # A length cannot be negative. The message explains how to enter one that points back.
     with pytest.raises(CalculationErrors, match="180"):
         calculate("wrench", {"torque": "100 N·m", "lever": "400 mm", "extension": "-50 mm"})
 
@@ -95,18 +97,18 @@ def test_deviation_is_relative_to_the_reference(reference: str, deviation: str, 
     # Formula of ISO 6789-1 section 7, from memory; edges computed: 96.154 to 104.167, not 96 to 104.
     found = calculate("wrench-check", {"shown": "100 N·m", "reference": reference, "largest": "120 N·m"})
     assert found["deviation"].value == Decimal(deviation)
-    assert found.notes[0].startswith(f"That is {verdict} ±4 %: the reference may read 96.15 .. 104.17 N·m")
+    assert found.notes[0].startswith(f"That is {verdict} ±4 %. The reference may read 96.15 .. 104.17 N·m")
 
 
 @pytest.mark.parametrize(("largest", "percent"), [("10 N·m", 6), ("10.1 N·m", 4), ("120 N·m", 4), ("89 in-lb", 4)])
 def test_small_wrench_may_deviate_by_six_per_cent(largest: str, percent: int) -> None:
-    # Facom S.325DA manual, "review of ISO 6789" (manuzoid 7Bakw): 4 % above 10 N·m, 6 % up to it.
+    # A wrench maker's manual, "review of ISO 6789" (manuzoid 7Bakw): 4 % above 10 N·m, 6 % up to it.
     found = calculate("wrench-check", {"shown": "8 N·m", "reference": "8 N·m", "largest": largest})
     assert f"±{percent} %" in found.notes[0]
 
 
 def test_calibration_lasts_a_year_or_five_thousand_uses() -> None:
-    # norbar.com ArticleID/99 on ISO 6789; FAA AC 43.13-1B 7-40a: at least yearly, at once after a drop.
+    # norbar.com ArticleID/99 on ISO 6789. FAA AC 43.13-1B 7-40a: at least yearly, and at once after a drop.
     wrench = Instrument("w", "torque", calibrated=date(2025, 5, 31))
     assert due_date(wrench) == date(2026, 5, 31)
     assert uses_allowed(wrench) == 5000

@@ -1,4 +1,4 @@
-"""A real PostgreSQL server for the tests of the shared archive, run from Debian's binaries."""
+"""A PostgreSQL server for the tests of the shared archive, started from Debian's binaries."""
 
 import os
 import pwd
@@ -18,7 +18,7 @@ def _binaries() -> Path | None:
 
 
 def _plain_user() -> str | None:
-    """Somebody who is not root, since PostgreSQL refuses to run as root; ``None`` when we are nobody special."""
+    """A user to run the server, because PostgreSQL refuses to run as root; ``None`` if this process is not root."""
     if os.geteuid() != 0:
         return None
     known = {entry.pw_name for entry in pwd.getpwall()}
@@ -33,7 +33,7 @@ def _free_port() -> int:
 
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[str]:
-    """The URL of a server with one empty database, which every test that uses it empties for itself."""
+    """The URL of a database on a running server. Every test empties it first."""
     binaries = _binaries()
     if binaries is None:
         pytest.skip("no PostgreSQL server below /usr/lib/postgresql: install Debian's package postgresql")
@@ -64,7 +64,7 @@ def postgres() -> Iterator[str]:
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def archive_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """An archive of each kind, without anything in it."""
+    """The URL of an empty archive, once of each kind."""
     if request.param == "sqlite":
         return str(tmp_path / "archive.sqlite")
     from benchflow.review.archive.database import open_database

@@ -1,4 +1,4 @@
-"""Builds of the shipped head install for these tests, each played once and kept for the run."""
+"""Simulated builds of the shipped head install. Each is made once for a test run."""
 
 import atexit
 from collections.abc import Sequence
@@ -43,7 +43,7 @@ instruments:
   fg-1: {title: Feeler gauges, kind: length, serial: FG-1, range: 0 .. 1 mm, uncertainty: 0.005 mm}
   tg-1: {title: Test gauge, kind: pressure, serial: TG-1, range: 0 .. 4 bar, uncertainty: 0.01 bar}
 """
-"""Two wrenches for the same work; the calibration of one had run out before the builds began."""
+"""Two wrenches for the same work. The calibration of TW-B is overdue on the day of the builds."""
 
 TOOLS = {
     "torque-wrench": "TW-A", "small-wrench": "TW-S", "beam-wrench": "BW-1", "angle-gauge": "AG-1",
@@ -55,16 +55,16 @@ OVERDUE_TOOLS = {"torque-wrench": "TW-B"}
 
 @cache
 def folder() -> Path:
-    """Where the plays of this run lie. On the memory disk where there is one: thousands of fsyncs otherwise."""
+    """The folder for the logs of this run, in memory if possible: on a disk, thousands of fsyncs are slow."""
     memory = Path("/dev/shm")
-    made = Path(mkdtemp(prefix="benchflow-plays-", dir=memory if memory.is_dir() else None))
+    made = Path(mkdtemp(prefix="benchflow-builds-", dir=memory if memory.is_dir() else None))
     atexit.register(rmtree, made, ignore_errors=True)
     return made
 
 
 @cache
 def read() -> ProcedureReader:
-    """Reads the procedure in a log, by way of compiled forms that go with this run."""
+    """The reader of procedures in logs, with a cache for this run."""
 
     def from_text(text: str) -> Procedure:
         procedure = read_text(text, HEAD_INSTALL.name, folder() / "cache").procedure
@@ -76,7 +76,7 @@ def read() -> ProcedureReader:
 
 @cache
 def head_install() -> Loaded:
-    """The head install of a shop that has chosen to be warned about an unfit torque wrench, not stopped."""
+    """The head install, changed so that an unfit torque wrench gives a warning and is not refused."""
     text = HEAD_INSTALL.read_text(encoding="utf-8")
     asked = "torque-wrench: {title: Torque wrench, kind: torque,"
     assert asked in text
@@ -84,8 +84,7 @@ def head_install() -> Loaded:
 
 
 def played(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> Path:
-    """The log of one whole build; ``with_tools``: every instrument named, by the shop's register unless
-    ``registered`` says that there was none that day."""
+    """The log file of one whole build. ``with_tools``: every instrument is named; ``registered``: from a register."""
     return _played(seed, faults, with_tools, with_tools and registered)
 
 
@@ -101,12 +100,12 @@ def _played(seed: int, faults: Faults, with_tools: bool, registered: bool) -> Pa
     return log
 
 
-def told(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> LoadedLog:
+def loaded_build(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False, registered: bool = True) -> LoadedLog:
     return load_log(played(seed, faults, with_tools, registered), read())
 
 
 class Uncounted(Register):
-    """A register that is only read: counting every play's uses in would rewrite the file thousands of times."""
+    """A register that does not count uses: that would rewrite its file thousands of times."""
 
     def count(self, lines: Sequence[Line]) -> None:
         return
@@ -120,7 +119,7 @@ def register() -> Register:
 
 
 def measured(part: str) -> tuple[str, str]:
-    """The operation of the head install, and the name, of the value whose name holds ``part``."""
+    """Operation and name of the value of the head install whose name contains ``part``."""
     procedure = head_install().procedure
     assert procedure is not None
     for step in expand(procedure, {"cams": "standard", "gasket": "composite"}).steps.values():

@@ -1,4 +1,4 @@
-"""The archive answers as the files do, whoever fills it and however often."""
+"""The archive gives the same answers as the log files, and filing can be repeated and interrupted."""
 
 import os
 import re
@@ -40,7 +40,7 @@ SERIALS = ("TW-1", "TW-2", "")
 
 
 def random_story(seed: int) -> LogBuilder:
-    """A session with most kinds of event in some order that hangs together."""
+    """A random session with most kinds of events, in a possible order."""
     chance = Random(seed)
     log_builder = LogBuilder(unit=f"job {seed}", by=chance.choice(PEOPLE), with_clock=chance.random() < 0.7)
     log_builder.wait(days=chance.randrange(30))
@@ -90,11 +90,11 @@ QUESTIONS = [
 ]
 
 
-def told(source: SessionSource, moments: Sequence[str] = ()) -> object:
-    """Everything that a source can be made to say; from and up to each of ``moments`` too."""
+def all_answers(source: SessionSource, timestamps: Sequence[str] = ()) -> object:
+    """The answers of a source to all questions, also with spans that begin or end at each of ``timestamps``."""
     subjects = (InstrumentSubject("TW-1"), PersonSubject("bob"), OperationSubject("bolt"))
-    since = [Question(subject, since=at) for subject in subjects for at in moments]
-    until = [Question(subject, until=at) for subject in subjects for at in moments]
+    since = [Question(subject, since=at) for subject in subjects for at in timestamps]
+    until = [Question(subject, until=at) for subject in subjects for at in timestamps]
     return (
         [list(source.ask(question)) for question in (*QUESTIONS, *since, *until)],
         list(source.sessions()),
@@ -112,7 +112,7 @@ def fill(database: Database, folder: Path, bench: str = BENCH, **options: object
     seeds=st.lists(st.integers(0, 10_000), max_size=6, unique=True),
     broken=st.sets(st.integers(0, 5)),
     grown=st.sets(st.integers(0, 5)),
-    moments=st.lists(st.integers(0, 1000), max_size=4),
+    timestamps=st.lists(st.integers(0, 1000), max_size=4),
 )
 def test_archive_and_log_files_give_the_same_answers(
     archive_url: str,
@@ -120,7 +120,7 @@ def test_archive_and_log_files_give_the_same_answers(
     seeds: list[int],
     broken: set[int],
     grown: set[int],
-    moments: list[int],
+    timestamps: list[int],
 ) -> None:
     folder = tmp_path_factory.mktemp("logs")
     database = open_database(archive_url, fresh=True)
@@ -138,8 +138,8 @@ def test_archive_and_log_files_give_the_same_answers(
             path.write_bytes(path.read_bytes().replace(b'"by":"', b'"by":"x', 1))
     fill(database, folder)
     # Moments at which something happened are where a span that is a little wrong would show.
-    asked = [times[number % len(times)] for number in moments] if times else []
-    assert told(ArchiveIndex(database), asked) == told(LogFiles(logs_under(folder), bench=BENCH), asked)
+    asked = [times[number % len(times)] for number in timestamps] if times else []
+    assert all_answers(ArchiveIndex(database), asked) == all_answers(LogFiles(logs_under(folder), bench=BENCH), asked)
     database.close()
 
 
@@ -163,11 +163,11 @@ def test_filing_again_reads_and_changes_nothing(archive_url: str, tmp_path: Path
         random_story(seed).save(folder)
     database = open_database(archive_url)
     first = file_logs(database, logs_under(folder), BENCH)
-    before = told(ArchiveIndex(database))
+    before = all_answers(ArchiveIndex(database))
     again = file_logs(database, logs_under(folder), BENCH)
     assert (first.new, first.unchanged) == (5, 0)
     assert (again.new, again.grown, again.copies, again.unchanged) == (0, 0, 0, 5)
-    assert told(ArchiveIndex(database)) == before
+    assert all_answers(ArchiveIndex(database)) == before
     database.close()
 
 
@@ -194,7 +194,7 @@ def test_damaged_log_is_left_out_with_its_line_and_its_facts_are_removed(archive
     (left,) = report.left_out
     assert "line 5 has been changed since it was written" in left.why
     assert not ArchiveIndex(database).ask(Question(InstrumentSubject("TW-1")))
-    assert file_logs(database, [path], BENCH).left_out == report.left_out  # still said the next time
+    assert file_logs(database, [path], BENCH).left_out == report.left_out  # reported again
     database.close()
 
 
@@ -325,7 +325,7 @@ def test_interrupted_filing_continues_where_it_stopped(archive_url: str, tmp_pat
     assert len(ArchiveIndex(database).sessions()) == 3
     report = file_logs(database, logs_under(folder), BENCH)
     assert (report.new, report.unchanged) == (3, 3)
-    assert told(ArchiveIndex(database)) == told(LogFiles(logs_under(folder), bench=BENCH))
+    assert all_answers(ArchiveIndex(database)) == all_answers(LogFiles(logs_under(folder), bench=BENCH))
     database.close()
 
 
@@ -338,7 +338,7 @@ def test_worker_processes_file_the_same_as_one_process(tmp_path: Path, monkeypat
     file_logs(alone, logs_under(folder), BENCH, workers=0)
     monkeypatch.setattr("benchflow.review.archive.filing.MIN_BYTES_FOR_WORKERS", 0)
     file_logs(helped, logs_under(folder), BENCH, workers=2)
-    assert told(ArchiveIndex(alone)) == told(ArchiveIndex(helped))
+    assert all_answers(ArchiveIndex(alone)) == all_answers(ArchiveIndex(helped))
     alone.close()
     helped.close()
 
@@ -410,8 +410,8 @@ def test_ten_thousand_filed_logs_are_checked_without_reading_them(tmp_path: Path
     database.close()
 
 
-FORM = {4: "c501918714090020"}
-"""The form of the index by its version: the names of its tables and columns."""
+DIGESTS = {5: "b6fdc5d8aa962983"}
+"""A digest of the names and types of tables and columns, by version of the tables."""
 
 
 def test_changed_tables_need_a_new_archive_version() -> None:
@@ -419,4 +419,6 @@ def test_changed_tables_need_a_new_archive_version() -> None:
         f"{table.name}({','.join(f'{column.name} {column.type}' for column in table.columns)})"
         for table in sorted(schema.metadata.tables.values(), key=lambda table: table.name)
     )
-    assert sha256(form.encode()).hexdigest()[:16] == FORM[schema.VERSION], "raise schema.VERSION and note its form"
+    assert sha256(form.encode()).hexdigest()[:16] == DIGESTS[schema.VERSION], (
+        "raise schema.VERSION and add the digest here"
+    )

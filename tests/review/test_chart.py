@@ -1,4 +1,4 @@
-"""A drift that nobody says is an engine that comes back; a drift that is none is an evening lost."""
+"""Control charts find outliers, shifts and drifts, and seldom find a drift in pure scatter."""
 
 from random import Random
 

@@ -1,4 +1,4 @@
-"""The commands of afterwards, run as a person runs them, on real logs."""
+"""The commands for finished logs, run in processes of their own."""
 
 import json
 import os
@@ -17,7 +17,7 @@ FAULTS = Faults(self_signed="mark-nuts", overdue="tighten-head")
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A machine with two sessions, one of which has something against it, and a shop file."""
+    """The folders of a machine with a shop file and two sessions, one of them with planted faults."""
     folder = tmp_path_factory.mktemp("home")
     sessions = folder / "data" / "sessions"
     sessions.mkdir(parents=True)
@@ -44,7 +44,7 @@ def test_review_names_the_suspect_first_and_prints_its_rule(home: Path) -> None:
     assert found["guards"][0]["reasons"][0]["title"] == "instrument overdue"
     assert any("never done" in line for line in found["rule"])
     text = run(home, "review", "job-3", "--rule").stdout
-    assert "INSTRUMENT OVERDUE: TW-B: its calibration ran out on 2026-01-10" in text
+    assert "INSTRUMENT OVERDUE: TW-B: Its calibration ran out on 2026-01-10" in text
     assert "A step is as weak as its worst point" in text
 
 
@@ -56,8 +56,8 @@ def test_unknown_complaint_is_refused_with_the_known_ones(home: Path) -> None:
 
 
 def test_sheet_is_written_as_html_markdown_and_json(home: Path) -> None:
-    said = run(home, "sheet", "job-3").stdout.strip()
-    assert (home / said).read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
+    path = run(home, "sheet", "job-3").stdout.strip()
+    assert (home / path).read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert run(home, "sheet", "job-3", "--markdown").stdout.startswith("# Build sheet")
     assert json.loads(run(home, "sheet", "job-3", "--json").stdout)["unit"] == "job 3"
     assert run(home, "sheet", "job-3", "-o", "-").stdout.startswith("<!DOCTYPE html>")
@@ -108,9 +108,9 @@ def test_archive_is_rebuilt_from_the_logs_and_names_what_it_left_out(home: Path,
     assert json.loads(run(home, "archive", "--to", index, "--json").stdout)["unchanged"] == 2
     (sessions / "torn.jsonl").write_text('{"seq":1}\n', encoding="utf-8")
     try:
-        said = run(home, "archive", "--to", index, "--rebuild", code=1).stdout
-        assert "2 new" in said
-        assert "torn.jsonl does not verify: line 1" in said
+        printed = run(home, "archive", "--to", index, "--rebuild", code=1).stdout
+        assert "2 new" in printed
+        assert "torn.jsonl does not verify: line 1" in printed
     finally:
         (sessions / "torn.jsonl").unlink()
 

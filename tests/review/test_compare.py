@@ -1,4 +1,4 @@
-"""Two builds side by side: what differs is found, and what is only another figure is not called a difference."""
+"""The comparison of two builds lists differences; a figure that differs within its limit is not one."""
 
 from pathlib import Path
 
@@ -8,11 +8,11 @@ from benchflow.review.answer_text import comparison_lines
 from benchflow.review.log.loaded_log import load_log
 from benchflow.review.many.comparison import ReadingPair, compare
 from tests.driving.simulated_builder import CLEAN, Faults, SimulatedBuilder
-from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, read, told
+from tests.review.played_builds import BEGIN, FLOAT_NAME, folder, head_install, loaded_build, read
 
 
 def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standard") -> Path:
-    """A build with fixed options, by the head install or by another text of it."""
+    """The log of a build with fixed options; ``text`` replaces the text of the procedure."""
     from benchflow.procedure.compiled_cache import read_text
 
     log = folder() / f"{name}.jsonl"
@@ -23,7 +23,7 @@ def built(name: str, text: str = "", faults: Faults = CLEAN, cams: str = "standa
 
 
 def test_build_compared_with_itself_has_no_differences() -> None:
-    one = told(3)
+    one = loaded_build(3)
     found = compare(one, one)
     assert found.first is None
     assert found.differences == ()
@@ -68,7 +68,7 @@ def test_operation_of_only_one_build_is_a_difference() -> None:
 
 
 def test_readings_and_times_are_paired() -> None:
-    found = compare(told(3), told(5))
+    found = compare(loaded_build(3), loaded_build(5))
     pair = next(pair for pair in found.readings if pair.name == FLOAT_NAME)
     assert pair.by is not None
     assert pair.by.endswith(" mm")
@@ -79,7 +79,7 @@ def test_readings_and_times_are_paired() -> None:
 
 
 def test_long_figures_in_the_table_of_readings_stay_apart() -> None:
-    found = compare(told(3), told(5))
+    found = compare(loaded_build(3), loaded_build(5))
     long = ReadingPair(
         "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"
     )

@@ -1,4 +1,4 @@
-"""The day it comes back: what is weak has to stand first, and nobody may be accused for nothing."""
+"""The review ranks the weakest evidence first and finds nothing suspect in a clean build."""
 
 import msgspec
 import pytest
@@ -13,14 +13,14 @@ from benchflow.review.evidence.assessment import (
 )
 from benchflow.review.evidence.ranking import GRADE, SUSPECT, WEAK_POINT_KINDS, WeakPoint, rule, weakness, worst_first
 from tests.driving.simulated_builder import Faults
-from tests.review.played_builds import FLOAT, OTHER_FLOAT, register, told
+from tests.review.played_builds import FLOAT, OTHER_FLOAT, loaded_build, register
 
 SHOP = register().shop()
 
 
 def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
-    """The operation that is named first, and what is held against it most."""
-    review = review_everything(told(3, faults, with_tools), SHOP)
+    """The operation that is ranked first, and the kind of its worst weak point."""
+    review = review_everything(loaded_build(3, faults, with_tools), SHOP)
     guard = review.guards[0]
     assert guard.suspect
     return guard.operation, guard.reasons[0].kind
@@ -38,23 +38,23 @@ def first_suspect(faults: Faults, with_tools: bool = False) -> tuple[str, str]:
         (Faults(deviation=OTHER_FLOAT), OTHER_FLOAT, "deviation"),
     ],
 )
-def test_what_went_wrong_at_the_bench_is_named_first(faults: Faults, operation: str, kind: str) -> None:
+def test_operation_with_a_planted_fault_is_ranked_first(faults: Faults, operation: str, kind: str) -> None:
     assert first_suspect(faults) == (operation, kind)
 
 
 @pytest.mark.parametrize("registered", [True, False])
-def test_a_wrench_whose_calibration_had_run_out_is_named_with_its_date(registered: bool) -> None:
-    """By the log where the register was in force that day; by the register of today where it was not."""
+def test_overdue_wrench_is_named_with_its_due_date(registered: bool) -> None:
+    """The due date is in the log if there was a register on that day, otherwise in the register of today."""
     overdue = Faults(overdue="tighten-head")
-    guard = review_everything(told(3, overdue, with_tools=True, registered=registered), SHOP).guards[0]
+    guard = review_everything(loaded_build(3, overdue, with_tools=True, registered=registered), SHOP).guards[0]
     assert guard.operation == "tighten-head"
     assert guard.reasons[0].kind == "instrument-overdue"
-    assert "TW-B: its calibration" in guard.reasons[0].words
+    assert "TW-B: Its calibration" in guard.reasons[0].words
     assert "2026-01-10" in guard.reasons[0].words
 
 
 def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
-    review = review_everything(told(3, Faults(stage_redone="tighten-head")), SHOP)
+    review = review_everything(loaded_build(3, Faults(stage_redone="tighten-head")), SHOP)
     reasons = {reason.kind: reason.words for reason in review.guards[0].reasons}
     assert review.guards[0].operation == "tighten-head"
     assert reasons["redone"] == "10 ticks of stage 1 of head-nuts cleared and ticked again"
@@ -62,18 +62,18 @@ def test_stage_cleared_and_ticked_again_is_a_weak_point_of_its_joint() -> None:
 
 @pytest.mark.parametrize("seed", [1, 3, 5])
 def test_clean_build_has_no_suspect_steps(seed: int) -> None:
-    assert review_everything(told(seed, with_tools=True), SHOP).suspects == ()
+    assert review_everything(loaded_build(seed, with_tools=True), SHOP).suspects == ()
 
 
 def test_missed_window_states_the_overrun_and_who_signed() -> None:
-    review = review_everything(told(3, Faults(late="set-head-down")))
+    review = review_everything(loaded_build(3, Faults(late="set-head-down")))
     words = " / ".join(reason.words for reason in review.guards[0].reasons)
     assert "R. Builder signed a deviation from the time window" in words
     assert "finished 11 min after “Put sealant on the four corners” (window at most 10 min)" in words
 
 
 def test_complaint_lists_only_steps_that_guard_against_it() -> None:
-    log = told(3, Faults(self_signed="mark-nuts"))
+    log = loaded_build(3, Faults(self_signed="mark-nuts"))
     leak = find_failure(log, "head-gasket-leak")
     oil = find_failure(log, "oil-leak")
     assert leak is not None
@@ -86,7 +86,7 @@ def test_complaint_lists_only_steps_that_guard_against_it() -> None:
 
 
 def test_failure_is_found_by_its_text_or_its_beginning() -> None:
-    log = told(3)
+    log = loaded_build(3)
     failure = log.procedure.failures[0]
     assert find_failure(log, failure.text.upper()) == failure
     assert find_failure(log, failure.text[: len(failure.text) // 2]) == failure
@@ -95,7 +95,7 @@ def test_failure_is_found_by_its_text_or_its_beginning() -> None:
 
 
 def test_search_finds_steps_that_contain_every_word() -> None:
-    log = told(3)
+    log = loaded_build(3)
     found = {guard.operation for guard in review_search(log, "SEALANT corner").guards}
     assert "apply-sealant" in found
     assert "fit-pulley" not in found
@@ -114,16 +114,16 @@ def test_step_never_done_is_ranked_first() -> None:
     sim_builder.do_next_on_route("make-safe")
     sim_builder.send({"intent": "close", "unfinished": "The block is cracked"})
     sim_builder.controller.close()
-    told_all = load_log(log, read())
-    review = review_everything(told_all)
+    log_of_job = load_log(log, read())
+    review = review_everything(log_of_job)
     assert review.guards[0].reasons[0].kind == "never-done"
     assert review.guards[0].reasons[0].words == "never started"
     assert not review.guards[-1].suspect
-    assert any("operations not done (The block is cracked)" in warning for warning in told_all.warnings)
+    assert any("operations not done (The block is cracked)" in warning for warning in log_of_job.warnings)
 
 
-def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text_of_that_day() -> None:
-    log = told(3, Faults(self_signed="mark-nuts"))
+def test_suspect_names_its_event_and_its_text_in_the_procedure() -> None:
+    log = loaded_build(3, Faults(self_signed="mark-nuts"))
     guard = review_everything(log).suspects[0]
     assert guard.seq is not None
     line = log.lines[guard.seq - 1]
@@ -135,7 +135,7 @@ def test_every_suspect_leads_to_its_moment_in_the_log_and_to_the_procedures_text
 
 
 def test_reviewed_step_has_its_recorded_evidence() -> None:
-    guard = next(g for g in review_everything(told(3, with_tools=True)).guards if g.operation == "tighten-head")
+    guard = next(g for g in review_everything(loaded_build(3, with_tools=True)).guards if g.operation == "tighten-head")
     words = [known.words for known in guard.known]
     assert any("head-nuts, stage 2" in w and "10 fasteners with TW-A, R. Builder" in w for w in words)
     assert any(w.startswith("finished by R. Builder, 2026-03-") for w in words)
@@ -154,12 +154,12 @@ def test_ranking_follows_the_printed_rule() -> None:
     assert f"grade {SUSPECT} or more is suspect" in text
 
 
-def test_review_survives_json() -> None:
-    review = review_everything(told(3))
+def test_review_is_the_same_after_json() -> None:
+    review = review_everything(loaded_build(3))
     assert msgspec.convert(msgspec.json.decode(msgspec.json.encode(review)), Review) == review
 
 
-def test_a_damaged_log_is_reviewed_as_far_as_it_can_be_trusted_and_says_how_far() -> None:
+def test_damaged_log_is_reviewed_up_to_the_damage_with_a_warning() -> None:
     from benchflow.review.log.loaded_log import load_log
     from tests.review.played_builds import folder, played, read
 

@@ -40,7 +40,7 @@ PLAYS = [
 
 
 def assert_agree(state: State, facts: Facts) -> None:
-    """What the facts mark as in force is what the state holds; every rework is a fact."""
+    """Facts in force agree with the state, and every rework is a fact."""
     assert {fact.operation for fact in facts.operations if fact.done} == set(state.done)
     assert {fact.operation: fact.redone for fact in facts.operations if fact.redone} == {
         name: work.redone for name, work in state.works.items() if work.redone
@@ -49,7 +49,7 @@ def assert_agree(state: State, facts: Facts) -> None:
     for name, work in state.works.items():
         (operation,) = [fact for fact in facts.operations if fact.operation == name]
         assert operation.checks == len(work.checks)
-        readings = [f for f in facts.readings if f.operation == name and f.in_force and not f.worked]
+        readings = [f for f in facts.readings if f.operation == name and f.in_force and not f.calculated]
         assert sorted((f.name, f.slot, f.seq, f.value, f.verdict, f.attempt) for f in readings) == sorted(
             (value, slot, attempts[-1].seq, attempts[-1].quantity.value, attempts[-1].verdict, len(attempts))
             for value, slots in work.readings.items()

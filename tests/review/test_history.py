@@ -1,4 +1,4 @@
-"""The made history is what the README walks through: each planted fault has to be what the review names first."""
+"""The review ranks each planted fault of the sample history first, as the README shows."""
 
 from pathlib import Path
 

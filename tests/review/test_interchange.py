@@ -1,4 +1,4 @@
-"""What leaves for other programs arrives there whole: every time, person and quantity."""
+"""Exports keep every time, person and quantity."""
 
 import csv
 import io
@@ -15,7 +15,7 @@ from benchflow.review.log.loaded_log import load_log
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 from tests.driving.log_builder import LogBuilder
 from tests.driving.simulated_builder import Faults
-from tests.review.played_builds import played, read, told
+from tests.review.played_builds import loaded_build, played, read
 
 FAULTS = Faults(reworked="fit-pulley", self_signed="mark-nuts")
 
@@ -63,14 +63,14 @@ def test_json_lines_name_the_session_of_each_event() -> None:
 
 @pytest.fixture(scope="module")
 def mined(tmp_path_factory: pytest.TempPathFactory) -> object:
-    """The log as an outside reader of the standard has it."""
+    """The exported sessions, read by an independent XES reader."""
     pm4py = pytest.importorskip("pm4py", reason="pm4py reads XES for this check: pip install pm4py")
     path = tmp_path_factory.mktemp("xes") / "sessions.xes"
-    path.write_bytes(as_xes([told(3, FAULTS), told(3)]))
+    path.write_bytes(as_xes([loaded_build(3, FAULTS), loaded_build(3)]))
     return pm4py.read_xes(str(path), return_legacy_log_object=True)
 
 
-def test_outside_xes_reader_finds_every_event_with_time_person_and_quantity(
+def test_independent_xes_reader_finds_every_event_with_time_person_and_quantity(
     mined: list[list[dict[str, object]]],
 ) -> None:
     log = load_log(played(3, FAULTS), read())
@@ -78,19 +78,19 @@ def test_outside_xes_reader_finds_every_event_with_time_person_and_quantity(
     trace = mined[0]
     assert len(trace) == len(log.lines)
     for event, line in zip(trace, log.lines, strict=True):
-        moment = event["time:timestamp"]
-        assert isinstance(moment, datetime)
-        assert moment == datetime.fromisoformat(line.at)
+        timestamp = event["time:timestamp"]
+        assert isinstance(timestamp, datetime)
+        assert timestamp == datetime.fromisoformat(line.at)
         assert event["org:resource"] == line.by
         quantity = line.data.get("quantity")
         if quantity:
             assert (event["value"], event["measured_in"]) == (quantity["value"], quantity["unit"])
 
 
-def test_outside_xes_reader_sees_an_operation_again_after_rework(
+def test_independent_xes_reader_sees_an_operation_again_after_rework(
     mined: list[list[dict[str, object]]],
 ) -> None:
-    pulley = told(3, FAULTS).plan.steps["fit-pulley"].title
+    pulley = loaded_build(3, FAULTS).plan.steps["fit-pulley"].title
     steps = [event["lifecycle:transition"] for event in mined[0] if event["concept:name"] == pulley]
     assert steps == ["start", "complete", "start", "complete"]
 
@@ -114,7 +114,7 @@ def test_characters_that_xml_forbids_are_removed(tmp_path: Path) -> None:
 def test_every_follow_up_is_a_to_do_with_its_due_date() -> None:
     from icalendar import Calendar
 
-    build = told(3, FAULTS)
+    build = loaded_build(3, FAULTS)
     calendar = Calendar.from_ical(as_calendar([build]))
     todos = calendar.walk("VTODO")
     assert len(todos) == len(build.procedure.follow_up)
@@ -131,5 +131,5 @@ def test_every_follow_up_is_a_to_do_with_its_due_date() -> None:
 
 
 def test_exporting_again_gives_the_same_to_dos() -> None:
-    build = told(3, FAULTS)
+    build = loaded_build(3, FAULTS)
     assert as_calendar([build]) == as_calendar([build])

@@ -1,4 +1,4 @@
-"""What a log tells must be what happened: each test names what a builder would be told wrongly otherwise."""
+"""The facts that are collected from single events of a log."""
 
 from collections.abc import Sequence
 
@@ -13,13 +13,13 @@ from tests.driving.log_builder import LogBuilder
 PLAN_OF = plans_or_empty(procedure_reader_with_cache(None))
 
 
-def digest(lines: Sequence[Line]) -> Facts:
+def facts_of(lines: Sequence[Line]) -> Facts:
     return interpret(lines, PLAN_OF).facts
 
 
-def test_last_attempt_at_a_reading_stands() -> None:
+def test_last_attempt_at_a_reading_is_in_force() -> None:
     log_builder = LogBuilder().start("measure").read("measure", "0.30", verdict="high")
-    facts = digest(log_builder.read("measure", "0.19").finish("measure").lines)
+    facts = facts_of(log_builder.read("measure", "0.19").finish("measure").lines)
     assert [(r.value, r.in_force, r.attempt) for r in facts.readings] == [
         ("0.30", False, 1),
         ("0.19", True, 2),
@@ -30,7 +30,7 @@ def test_margin_is_calculated_in_the_unit_of_the_reading() -> None:
     log_builder = LogBuilder().start("measure")
     log_builder.read("measure", "0.19").read("measure", "0.28", name="other").read("measure", "0.30", name="third")
     log_builder.read("measure", "4", "0.1 .. 0.2 mm", name="in-thou", unit="thou")
-    shares = {r.name: r.share for r in digest(log_builder.lines).readings}
+    shares = {r.name: r.share for r in facts_of(log_builder.lines).readings}
     assert shares["end-play"] == pytest.approx(0.5)
     assert shares["other"] == 0.0
     assert shares["third"] == pytest.approx(-0.02 / 0.18)
@@ -39,7 +39,7 @@ def test_margin_is_calculated_in_the_unit_of_the_reading() -> None:
 
 def test_margin_of_a_limit_with_one_end_is_relative_to_that_end() -> None:
     log_builder = LogBuilder().start("measure").read("measure", "0.04", "at most 0.05 mm")
-    fact = digest(log_builder.lines).readings[0]
+    fact = facts_of(log_builder.lines).readings[0]
     assert fact.share == pytest.approx(0.2)
     assert not fact.two_ended
 
@@ -51,7 +51,7 @@ def test_correction_replaces_the_reading_and_keeps_its_limit() -> None:
         "corrected", event=wrong, operation="measure", reason="digits swapped", verdict="ok",
         quantity={"value": "0.19", "unit": "mm", "entered": "0.19"},
     )  # fmt: skip
-    first, second = digest(log_builder.lines).readings
+    first, second = facts_of(log_builder.lines).readings
     assert not first.in_force
     assert second.in_force
     assert (second.corrected, second.attempt) == (True, 2)
@@ -59,12 +59,12 @@ def test_correction_replaces_the_reading_and_keeps_its_limit() -> None:
     assert second.share == pytest.approx(0.5)
 
 
-def test_reworked_stages_stay_as_facts_and_do_not_stand() -> None:
+def test_reworked_stages_stay_as_facts_and_are_not_in_force() -> None:
     log_builder = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
     log_builder.add("rework-started", operation="bolt", reason="gasket slipped", steps=[{"operation": "bolt"}])
     log_builder.add("undone", operation="bolt")
     log_builder.start("bolt").tighten("bolt", serial="TW-2").finish("bolt")
-    facts = digest(log_builder.lines)
+    facts = facts_of(log_builder.lines)
     assert {(s.serial, s.round, s.in_force) for s in facts.stages} == {("TW-1", 0, False), ("TW-2", 1, True)}
     assert [(t.operation, t.cause, t.reason) for t in facts.undone_steps] == [("bolt", "rework", "gasket slipped")]
     (bolt,) = facts.operations
@@ -75,7 +75,7 @@ def test_reworked_stages_stay_as_facts_and_do_not_stand() -> None:
 def test_cleared_tick_is_not_counted() -> None:
     log_builder = LogBuilder().start("bolt").tick("bolt", 1).tick("bolt", 2)
     log_builder.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
-    (stage,) = digest(log_builder.lines).stages
+    (stage,) = facts_of(log_builder.lines).stages
     assert (stage.fasteners, stage.unticked) == (1, 1)
 
 
@@ -83,14 +83,14 @@ def test_signature_is_void_after_a_later_entry() -> None:
     log_builder = (
         LogBuilder().start("lid").add("signed", operation="lid", role="inspector", self_signed=False, by="bob")
     )
-    assert digest(log_builder.lines).signatures[0].in_force
+    assert facts_of(log_builder.lines).signatures[0].in_force
     log_builder.add("checked", operation="lid", check=1, text="flush all round")
-    assert not digest(log_builder.lines).signatures[0].in_force
+    assert not facts_of(log_builder.lines).signatures[0].in_force
 
 
 def test_pause_in_a_stage_is_measured_by_the_monotonic_clock() -> None:
     log_builder = LogBuilder().start("bolt").tick("bolt", 1).wait(hours=2).tick("bolt", 2)
-    (stage,) = digest(log_builder.lines).stages
+    (stage,) = facts_of(log_builder.lines).stages
     assert stage.gap == pytest.approx(7210)
     assert stage.seconds == pytest.approx(7210)
 
@@ -98,14 +98,14 @@ def test_pause_in_a_stage_is_measured_by_the_monotonic_clock() -> None:
 def test_corrected_lot_replaces_the_wrong_one() -> None:
     log_builder = LogBuilder().start("seal").add("lot", operation="seal", consumable="sealant", lot="L-1")
     log_builder.add("corrected", event=log_builder.lines[-1].seq, operation="seal", reason="misread", lot="L-7")
-    assert [(lot.lot, lot.in_force) for lot in digest(log_builder.lines).lots] == [("L-1", False), ("L-7", True)]
+    assert [(lot.lot, lot.in_force) for lot in facts_of(log_builder.lines).lots] == [("L-1", False), ("L-7", True)]
 
 
 def test_remedy_withdraws_readings_and_reopens_operations() -> None:
     log_builder = LogBuilder().start("seat").finish("seat").start("measure")
     log_builder.read("measure", "0.05", verdict="low")
     log_builder.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
-    facts = digest(log_builder.lines)
+    facts = facts_of(log_builder.lines)
     assert not facts.readings[0].in_force
     seat = next(o for o in facts.operations if o.operation == "seat")
     assert not seat.done
@@ -113,7 +113,7 @@ def test_remedy_withdraws_readings_and_reopens_operations() -> None:
 
 
 def test_event_of_an_unknown_kind_is_counted_and_ignored() -> None:
-    facts = digest(LogBuilder().add("hummed", operation="x", tune="la").close().lines)
+    facts = facts_of(LogBuilder().add("hummed", operation="x", tune="la").close().lines)
     assert facts.session.unknown == 1
     assert facts.session.closed
 
@@ -121,14 +121,14 @@ def test_event_of_an_unknown_kind_is_counted_and_ignored() -> None:
 def test_lines_that_are_not_a_session_are_refused() -> None:
     lines, _ = seal([Draft("2026-03-01T18:30:00.000Z", "ann", "noted", {"text": "hello"})], None)
     with pytest.raises(NotASession, match="begins with 'opened'"):
-        digest(lines)
+        facts_of(lines)
     with pytest.raises(NotASession, match="it is empty"):
-        digest([])
+        facts_of([])
     with pytest.raises(NotASession, match=r"line 2 \(ticked\)"):
-        digest(LogBuilder().add("ticked", operation="x").lines)
+        facts_of(LogBuilder().add("ticked", operation="x").lines)
 
 
-def test_value_calculated_before_a_rework_or_its_remedy_does_not_stand() -> None:
+def test_value_calculated_before_rework_or_a_remedy_is_not_in_force() -> None:
     def calculated(log_builder: LogBuilder, value: str) -> LogBuilder:
         quantity = {"value": value, "unit": "mm", "entered": value}
         return log_builder.add("calculated", operation="measure", name="clearance", quantity=quantity, verdict="ok")
@@ -138,17 +138,17 @@ def test_value_calculated_before_a_rework_or_its_remedy_does_not_stand() -> None
     calculated(log_builder, "0.13").finish("measure")
     log_builder.add("rework-started", operation="measure", reason="dirt", steps=[{"operation": "measure"}])
     log_builder.add("undone", operation="measure")
-    before = digest(log_builder.lines).readings
+    before = facts_of(log_builder.lines).readings
     assert [(fact.attempt, fact.in_force) for fact in before] == [(1, False), (2, False), (1, False)]
-    last = digest(calculated(log_builder, "0.14").lines).readings[-1]
-    assert (last.value, last.attempt, last.in_force, last.worked) == ("0.14", 1, True, True)
+    last = facts_of(calculated(log_builder, "0.14").lines).readings[-1]
+    assert (last.value, last.attempt, last.in_force, last.calculated) == ("0.14", 1, True, True)
 
 
-def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None:
+def test_operation_has_the_times_and_counts_of_its_entries() -> None:
     log_builder = LogBuilder().start("seal").add("checked", operation="seal", check=1, text="dry")
     log_builder.add("paused", operation="seal").wait(hours=1).start("seal")
     log_builder.add("lot", operation="seal", consumable="sealant", lot="L-1").finish("seal")
-    (seal,) = digest(log_builder.lines).operations
+    (seal,) = facts_of(log_builder.lines).operations
     assert (seal.entries, seal.checks, seal.paused, seal.redone) == (2, 1, 1, 0)
     assert seal.active == pytest.approx(40)
     assert seal.span == pytest.approx(3650)
@@ -159,15 +159,15 @@ def test_times_and_counts_of_an_operation_cover_what_was_entered_in_it() -> None
 def test_last_tick_of_a_fastener_decides_whether_the_stage_is_good() -> None:
     value = {"value": "25", "unit": "N·m", "entered": "25"}
     log_builder = LogBuilder().start("bolt").tick("bolt", 1, quantity=value, verdict="low").tick("bolt", 2)
-    (bad,) = digest(log_builder.lines).stages
+    (bad,) = facts_of(log_builder.lines).stages
     assert (bad.fasteners, bad.bad, bad.measured) == (2, 1, 1)
     wrong = log_builder.lines[2].seq
     log_builder.add("corrected", event=wrong, operation="bolt", reason="misread", quantity=value, verdict="ok")
     log_builder.tick("bolt", 2, quantity=value, verdict="not-proven")
-    (stage,) = digest(log_builder.lines).stages
+    (stage,) = facts_of(log_builder.lines).stages
     assert (stage.fasteners, stage.bad) == (2, 1)
     log_builder.add("unticked", operation="bolt", joint="lid-bolts", stage=1, fastener=2)
-    (stage,) = digest(log_builder.lines).stages
+    (stage,) = facts_of(log_builder.lines).stages
     assert (stage.fasteners, stage.bad, stage.unticked) == (2, 0, 1)
 
 
@@ -179,5 +179,5 @@ def test_tick_with_torque_and_stretch_counts_for_both_instruments() -> None:
         .start("bolt")
         .tick("bolt", 1, quantity=value, verdict="ok", serial="TW-1", stretch=stretch, stretch_serial="BM-1")
     )
-    stages = digest(log_builder.lines).stages
+    stages = facts_of(log_builder.lines).stages
     assert [(fact.serial, fact.fasteners, fact.stretch) for fact in stages] == [("TW-1", 1, False), ("BM-1", 1, True)]

@@ -1,4 +1,4 @@
-"""The session at any moment has to be the session as it was at that moment."""
+"""The replay shows the session as it was after each event."""
 
 import pytest
 
@@ -6,18 +6,18 @@ from benchflow.review.formatting import local_day
 from benchflow.review.log.replay import Replay
 from benchflow.session.state.fold import begin, fold
 from tests.driving.simulated_builder import Faults
-from tests.review.played_builds import told
+from tests.review.played_builds import loaded_build
 
 FAULTS = Faults(reworked="fit-pulley")
 
 
 @pytest.fixture(scope="module")
 def replay() -> Replay:
-    return Replay(told(3, FAULTS))
+    return Replay(loaded_build(3, FAULTS))
 
 
 def test_replay_gives_the_state_of_any_event_in_any_order() -> None:
-    log = told(3, FAULTS)
+    log = loaded_build(3, FAULTS)
     lines = log.lines
     states = [begin(lines[0], log.procedure)]
     for line in lines[1:]:
@@ -32,24 +32,24 @@ def test_replay_gives_the_state_of_any_event_in_any_order() -> None:
 
 
 def test_frame_has_the_event_the_state_and_the_open_operations(replay: Replay) -> None:
-    log = told(3, FAULTS)
+    log = loaded_build(3, FAULTS)
     finished = next(
         line.seq for line in log.lines if line.kind == "finished" and line.data["operation"] == "tighten-head"
     )
     before, after = replay.frame(finished - 1), replay.frame(finished)
     assert before.operation == "tighten-head"
     assert (after.operation, after.done[-1]) == ("", "tighten-head")
-    stood = (
+    rows = (
         {row.variable: row.value for row in before.state_rows},
         {row.variable: row.value for row in after.state_rows},
     )
-    assert stood[0]["head"] != stood[1]["head"] == "tightened"
+    assert rows[0]["head"] != rows[1]["head"] == "tightened"
     assert before.left == after.left + 1
     assert replay.frame(replay.last).closed
 
 
 def test_stepping_stops_at_ends_of_operations_and_starts_of_days(replay: Replay) -> None:
-    log = told(3, FAULTS)
+    log = loaded_build(3, FAULTS)
     ends = [line.seq for line in log.lines if line.kind in ("finished", "undone")]
     assert replay.forward(1, "operation") == ends[0]
     assert replay.forward(ends[0], "operation") == ends[1]

@@ -1,4 +1,4 @@
-"""What is handed over with the engine: complete, true to the log, and readable anywhere without a network."""
+"""The build sheet has everything that the log has, and is readable without a network."""
 
 import json
 import re
@@ -15,7 +15,7 @@ from benchflow.review.sheets.build_sheet import BuildSheet, build_sheet
 from benchflow.review.sheets.build_sheet_html import build_sheet_html
 from benchflow.review.sheets.build_sheet_markdown import build_sheet_markdown
 from tests.driving.simulated_builder import Faults, SimulatedBuilder
-from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, played, read, told
+from tests.review.played_builds import BEGIN, FLOAT, FLOAT_NAME, folder, head_install, loaded_build, played, read
 
 FAULTS = Faults(near_limit=FLOAT, self_signed="mark-nuts", reworked="fit-pulley", late="set-head-down")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
@@ -23,16 +23,18 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 @pytest.fixture(scope="module")
 def made() -> BuildSheet:
-    return build_sheet(told(3, FAULTS, with_tools=True))
+    return build_sheet(loaded_build(3, FAULTS, with_tools=True))
 
 
-def test_every_operation_of_the_build_is_on_the_sheet_in_the_authors_order(made: BuildSheet) -> None:
+def test_sheet_has_every_operation_in_the_order_of_the_procedure(made: BuildSheet) -> None:
     operations = [operation for section in made.sections for operation in section.operations]
-    assert [operation.operation for operation in operations] == list(told(3, FAULTS, with_tools=True).plan.steps)
+    assert [operation.operation for operation in operations] == list(
+        loaded_build(3, FAULTS, with_tools=True).plan.steps
+    )
     assert all(operation.done and operation.by and operation.at for operation in operations)
 
 
-def test_every_fastener_is_drawn_where_it_lies_with_what_it_got(made: BuildSheet) -> None:
+def test_every_fastener_is_drawn_in_its_layout_with_its_torque_and_angles(made: BuildSheet) -> None:
     operation = next(o for s in made.sections for o in s.operations if o.operation == "tighten-head")
     assert operation.joint is not None
     assert len(operation.joint.fasteners) == 10
@@ -58,11 +60,11 @@ def test_deviations_are_listed_first_with_names(made: BuildSheet) -> None:
     assert "the builder signed the hold point for their own work" in text
     assert "reworked, " in text
     assert "None. Every operation" not in build_sheet_html(made)
-    assert "None. Every operation" in build_sheet_html(build_sheet(told(3, with_tools=True)))
+    assert "None. Every operation" in build_sheet_html(build_sheet(loaded_build(3, with_tools=True)))
 
 
 def test_follow_ups_are_due_counted_from_the_close(made: BuildSheet) -> None:
-    closed = told(3, FAULTS, with_tools=True).facts.session.closed_at
+    closed = loaded_build(3, FAULTS, with_tools=True).facts.session.closed_at
     assert closed is not None
     dated = [item for item in made.follow_up if item.due]
     assert dated
@@ -72,15 +74,15 @@ def test_follow_ups_are_due_counted_from_the_close(made: BuildSheet) -> None:
 def test_lots_and_instruments_are_listed_including_unnamed_ones(made: BuildSheet) -> None:
     assert any(row[1].startswith("lot L-") for row in made.parts)
     assert "TW-A" in {row[1] for row in made.instruments}
-    assert {row[1] for row in build_sheet(told(3)).instruments} == {"not named"}
+    assert {row[1] for row in build_sheet(loaded_build(3)).instruments} == {"not named"}
 
 
 def test_instruments_have_the_calibration_of_that_day() -> None:
-    rows = {row[1]: row for row in build_sheet(told(3, with_tools=True)).instruments}
+    rows = {row[1]: row for row in build_sheet(loaded_build(3, with_tools=True)).instruments}
     assert rows["TW-A"][2:4] == ("2025-11-03", "2026-11-03")
 
 
-def test_sheet_states_whether_the_log_is_intact_and_its_fingerprint(made: BuildSheet) -> None:
+def test_sheet_shows_if_the_log_is_intact_and_its_fingerprint(made: BuildSheet) -> None:
     whole = build_sheet_html(made)
     assert "The log is intact." in whole
     assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
@@ -108,7 +110,7 @@ def hostile() -> BuildSheet:
     return build_sheet(load_log(log, read()))
 
 
-def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: BuildSheet) -> None:
+def test_text_from_a_log_is_never_markup_or_a_control_sequence(hostile: BuildSheet) -> None:
     page = build_sheet_html(hostile)
     assert "<script" not in page
     assert "&lt;script&gt;" in page
@@ -121,13 +123,13 @@ def test_text_from_a_log_never_becomes_markup_or_steers_anything(hostile: BuildS
     assert "<a " not in rendered
 
 
-def test_the_page_names_nothing_outside_itself(made: BuildSheet) -> None:
+def test_page_refers_to_no_other_file(made: BuildSheet) -> None:
     page = build_sheet_html(made)
     without_names = page.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(r"https?://|\bsrc=|\bhref=|url\(|@import|<script|<link|<iframe|<object", without_names)
 
 
-def test_the_markdown_holds_what_the_page_holds(made: BuildSheet) -> None:
+def test_markdown_has_the_content_of_the_page(made: BuildSheet) -> None:
     text = build_sheet_markdown(made)
     tables = MarkdownIt("commonmark").enable("table").render(text)
     assert tables.count("<table>") >= 3
@@ -136,7 +138,7 @@ def test_the_markdown_holds_what_the_page_holds(made: BuildSheet) -> None:
     assert made.head in text
 
 
-def test_the_sheet_can_be_handed_on_as_plain_data(made: BuildSheet) -> None:
+def test_sheet_can_be_written_as_json(made: BuildSheet) -> None:
     assert msgspec.convert(json.loads(msgspec.json.encode(made)), BuildSheet) == made
 
 
@@ -149,7 +151,7 @@ OWN_TRAFFIC_OFF = (
 
 
 def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
-    """What the page asked for while it was shown: the addresses, without the file itself."""
+    """The addresses that a browser requests while it shows the page, without the page itself."""
     source, log = tmp_path / "page.html", tmp_path / "net.json"
     source.write_text(page, encoding="utf-8")
     assert CHROMIUM is not None
@@ -163,7 +165,7 @@ def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_no_request_leaves_the_page_in_a_real_browser(made: BuildSheet, tmp_path: Path) -> None:
+def test_page_makes_no_request_in_a_real_browser(made: BuildSheet, tmp_path: Path) -> None:
     picture = tmp_path / "sheet.png"
     assert browse(build_sheet_html(made), tmp_path, "--window-size=900,3000", f"--screenshot={picture}") == []
     assert picture.stat().st_size > 50_000  # something was drawn
@@ -175,7 +177,7 @@ def test_no_request_leaves_the_page_in_a_real_browser(made: BuildSheet, tmp_path
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_the_page_prints(made: BuildSheet, tmp_path: Path) -> None:
+def test_page_can_be_printed_to_pdf(made: BuildSheet, tmp_path: Path) -> None:
     paper = tmp_path / "sheet.pdf"
     assert browse(build_sheet_html(made), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}") == []
     pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))

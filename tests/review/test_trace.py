@@ -1,4 +1,4 @@
-"""A wrench fails its calibration: which engines must be called back, and which first."""
+"""Traces of instruments, lots, persons and operations through many builds, and trends of readings."""
 
 from datetime import UTC
 from decimal import Decimal
@@ -27,9 +27,9 @@ from tests.driving.log_builder import LogBuilder
 
 @pytest.fixture
 def shop(tmp_path: Path) -> LogFiles:
-    """Five builds: tightened with the wrench and still in force, redone with another since, measured near a limit,
-    measured well inside it, and one that the wrench never touched."""
-    stands = LogBuilder(unit="stands").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
+    """Five builds: tightened with the wrench, redone with another, measured near a limit, measured well inside it, and
+    one without that wrench."""
+    kept = LogBuilder(unit="kept").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
     redone = LogBuilder(unit="redone").wait(days=1).start("bolt").tighten("bolt", serial="TW-1").finish("bolt")
     redone.add("rework-started", operation="bolt", reason="leaked", steps=[{"operation": "bolt"}])
     redone.add("undone", operation="bolt").start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
@@ -43,38 +43,38 @@ def shop(tmp_path: Path) -> LogFiles:
         .read("try", "50.0", "40 .. 60 N·m", unit="N·m", serial="TW-1")
     )
     other = LogBuilder(unit="other").wait(days=4).start("bolt").tighten("bolt", serial="TW-2").finish("bolt").close()
-    return LogFiles(log_builder.save(tmp_path) for log_builder in (stands, redone, near, inside, other))
+    return LogFiles(log_builder.save(tmp_path) for log_builder in (kept, redone, near, inside, other))
 
 
 def units(found: Trace) -> list[str]:
     return [one.unit for one in found.touched]
 
 
-def test_only_the_engines_that_the_wrench_touched_are_called_back_and_the_redone_one_last(shop: LogFiles) -> None:
+def test_trace_finds_the_engines_tightened_with_the_wrench_the_redone_one_last(shop: LogFiles) -> None:
     found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1"))))
-    assert sorted(units(found)) == ["inside", "near", "redone", "stands"]
+    assert sorted(units(found)) == ["inside", "kept", "near", "redone"]
     assert units(found)[-1] == "redone"
     assert found.touched[-1].reasons[0].kind == "replaced"
     assert found.looked_at == 5
 
 
-def test_a_reading_that_the_wrenchs_error_would_put_out_of_its_limit_comes_first(shop: LogFiles) -> None:
+def test_reading_out_of_its_limit_when_corrected_comes_first(shop: LogFiles) -> None:
     found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1")), reads_high=Decimal("0.06")))
     assert units(found)[0] == "near"
     assert found.touched[0].reasons[0].words == "end-play (1) 41.0 N·m would be 38.68 N·m, outside 40 .. 60 N·m"
-    stands = next(one for one in found.touched if one.unit == "stands")
-    assert stands.reasons[0].words == "4 fasteners of lid-bolts (bolt), to about 94 % of the torque set"
+    kept = next(one for one in found.touched if one.unit == "kept")
+    assert kept.reasons[0].words == "4 fasteners of lid-bolts (bolt), to about 94 % of the torque set"
     assert found.asked == "instrument TW-1, found to read 6 % too high"
 
 
-def test_only_the_time_between_two_calibrations_is_asked_for(shop: LogFiles) -> None:
+def test_trace_is_limited_to_a_time_span(shop: LogFiles) -> None:
     question = Question(
         InstrumentSubject("TW-1"), timestamp_of("2026-03-04", UTC), timestamp_of("2026-03-04", UTC, end_of_day=True)
     )
     assert units(trace(shop, TraceQuestion(question))) == ["near"]
 
 
-def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_unit(shop: LogFiles) -> None:
+def test_trace_finds_readings_outside_a_band_in_any_unit(shop: LogFiles) -> None:
     low = parse_quantity("33 ft-lb")
     found = trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=low))
     assert units(found) == ["near"]
@@ -83,7 +83,7 @@ def test_a_reading_out_of_a_band_finds_the_engines_that_lie_outside_it_in_any_un
     assert not units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=parse_quantity("3 mm"))))
 
 
-def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
+def test_lot_person_and_operation_are_traced(tmp_path: Path) -> None:
     sealed = (
         LogBuilder(unit="sealed", by="bob").start("seal").add("lot", operation="seal", consumable="paste", lot="L-9")
     )
@@ -96,7 +96,7 @@ def test_a_lot_a_person_and_an_operation_are_traced_too(tmp_path: Path) -> None:
     assert units(trace(source, TraceQuestion(Question(OperationSubject("lid"))))) == ["signed"]
 
 
-def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_that_matters(tmp_path: Path) -> None:
+def test_damaged_log_is_named_with_the_answer(tmp_path: Path) -> None:
     path = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     path.write_bytes(path.read_bytes().replace(b'"fastener":2', b'"fastener":9', 1))
     found = trace(LogFiles([path]), TraceQuestion(Question(InstrumentSubject("TW-1"))))
@@ -104,7 +104,7 @@ def test_a_damaged_log_is_named_beside_the_answer_since_it_may_hold_the_engine_t
     assert "does not verify: line 4" in found.left_out[0]
 
 
-def test_a_date_that_is_none_is_refused_with_what_to_write() -> None:
+def test_text_that_is_not_a_date_is_refused_with_an_example() -> None:
     with pytest.raises(BadDate, match="neither a date such as 2026-03-01"):
         timestamp_of("yesterday")
     assert timestamp_of("2026-03-01T12:00:00+02:00") == "2026-03-01T10:00:00.000Z"
@@ -159,7 +159,7 @@ def test_readings_in_another_unit_are_converted_for_the_chart(tmp_path: Path) ->
     assert found.notes == ("Nm: end-play is in N·m, which cannot be compared with mm.",)
 
 
-def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
+def test_simulated_builds_are_not_mixed_with_real_ones(tmp_path: Path) -> None:
     real = LogBuilder(unit="real").start("measure").read("measure", "0.19")
     rehearsed = LogBuilder(unit="rehearsed", simulated=True).start("measure").read("measure", "0.11")
     found = trend_over_builds(LogFiles(s.save(tmp_path) for s in (real, rehearsed)), "end-play")
@@ -167,7 +167,7 @@ def test_rehearsals_are_not_mixed_with_real_builds(tmp_path: Path) -> None:
     assert found.notes == ("1 simulated session left out.",)
 
 
-def test_how_long_an_operation_takes_is_told_from_the_builds_that_finished_it(tmp_path: Path) -> None:
+def test_durations_are_those_of_builds_that_finished_the_operation(tmp_path: Path) -> None:
     log_builders = []
     for minutes in (4, 5, 6, 30):
         log_builder = LogBuilder(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)

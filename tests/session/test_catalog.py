@@ -1,4 +1,4 @@
-"""Where things are, what a new log is called, and what can be said of a log at a glance."""
+"""The folders of the machine, the name of a new log, and the summaries in the list of logs."""
 
 from datetime import date
 from pathlib import Path
@@ -31,28 +31,28 @@ def only(folder: Path) -> catalog.SessionSummary:
     return session
 
 
-# --- places ------------------------------------------------------------------------------------------
+# --- folders -----------------------------------------------------------------------------------------
 
 
-def test_one_variable_moves_everything_and_asking_makes_nothing(tmp_path: Path) -> None:
+def test_benchflow_home_sets_all_folders_and_makes_none(tmp_path: Path) -> None:
     home = tmp_path / "home"
-    places = machine_folders.machine_folders({"BENCHFLOW_HOME": str(home)})
-    for path in (places.data, places.config, places.cache, places.sessions, places.shop):
+    folders = machine_folders.machine_folders({"BENCHFLOW_HOME": str(home)})
+    for path in (folders.data, folders.config, folders.cache, folders.sessions, folders.shop):
         assert home in path.parents
-    assert catalog.list_sessions(places.sessions) == []
+    assert catalog.list_sessions(folders.sessions) == []
     assert not home.exists()
 
 
-def test_without_the_variable_the_platform_says_where(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_default_folders_are_those_of_the_platform(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.delenv("BENCHFLOW_HOME", raising=False)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.delenv("XDG_DATA_HOME", raising=False)
-    places = machine_folders.machine_folders()
-    assert places.data.name == "benchflow"
+    folders = machine_folders.machine_folders()
+    assert folders.data.name == "benchflow"
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_folder_is_made_with_all_above_it_and_a_file_in_its_place_is_said(tmp_path: Path) -> None:
+def test_folder_is_made_with_its_parents_unless_a_file_has_its_name(tmp_path: Path) -> None:
     assert machine_folders.make_folder(tmp_path / "a" / "b").is_dir()
     assert machine_folders.make_folder(tmp_path / "a" / "b").is_dir()
     (tmp_path / "file").touch()
@@ -61,7 +61,7 @@ def test_a_folder_is_made_with_all_above_it_and_a_file_in_its_place_is_said(tmp_
             machine_folders.make_folder(bad)
 
 
-def test_the_shipped_procedures_are_found_in_a_checkout() -> None:
+def test_shipped_procedures_are_found_in_a_checkout() -> None:
     found = machine_folders.shipped_procedures()
     assert "head-install.yaml" in [path.name for path in found]
     assert found == sorted(found)
@@ -70,7 +70,7 @@ def test_the_shipped_procedures_are_found_in_a_checkout() -> None:
 # --- names -------------------------------------------------------------------------------------------
 
 
-def test_a_log_is_named_so_that_a_person_finds_it_again(tmp_path: Path) -> None:
+def test_log_file_name_has_date_procedure_and_unit(tmp_path: Path) -> None:
     path = catalog.new_log_path(tmp_path, "head-install", "Job 2417 / left", date(2026, 3, 1))
     assert path == tmp_path / "2026-03-01_head-install_Job-2417-left.jsonl"
     write_log(path, 1)
@@ -80,7 +80,7 @@ def test_a_log_is_named_so_that_a_person_finds_it_again(tmp_path: Path) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(st.text(max_size=300), st.text(max_size=300))
-def test_no_unit_can_steer_a_log_out_of_its_folder(procedure: str, unit: str) -> None:
+def test_no_unit_name_can_put_a_log_outside_its_folder(procedure: str, unit: str) -> None:
     folder = Path("/nowhere")
     path = catalog.new_log_path(folder, procedure, unit, date(2026, 3, 1))
     assert path.parent == folder
@@ -92,7 +92,7 @@ def test_no_unit_can_steer_a_log_out_of_its_folder(procedure: str, unit: str) ->
 # --- sessions ----------------------------------------------------------------------------------------
 
 
-def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> None:
+def test_summary_has_unit_builder_and_progress(tmp_path: Path) -> None:
     done = [("finished", {"operation": name}) for name in ("a", "b", "c", "d")]
     begin(
         tmp_path / "a.jsonl",
@@ -109,19 +109,19 @@ def test_a_session_says_what_is_built_by_whom_and_how_far(tmp_path: Path) -> Non
     assert session.simulated
 
 
-def test_a_session_that_another_program_writes_says_so(tmp_path: Path) -> None:
+def test_log_open_in_another_program_is_listed_as_held(tmp_path: Path) -> None:
     with begin(tmp_path / "a.jsonl"):
         assert only(tmp_path).status == "held"
         assert "process" in only(tmp_path).note
     assert only(tmp_path).status == "open"
 
 
-def test_a_closed_session_stays_closed_though_a_note_follows(tmp_path: Path) -> None:
+def test_closed_job_stays_closed_after_a_note(tmp_path: Path) -> None:
     begin(tmp_path / "a.jsonl", ("closed", {}), ("noted", {"text": "late"})).close()
     assert only(tmp_path).status == "closed"
 
 
-def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path) -> None:
+def test_moved_log_is_not_listed_as_open(tmp_path: Path) -> None:
     (tmp_path / "old").mkdir()
     (tmp_path / "new").mkdir()
     moved = begin(tmp_path / "old" / "a.jsonl").move_to(tmp_path / "new")
@@ -132,7 +132,7 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
 
 
 @pytest.mark.parametrize(
-    ("change", "status", "words"),
+    ("change", "status", "note"),
     [
         (lambda data: b"", "empty", "no event yet"),
         (lambda data: data[:50], "empty", "no event yet"),
@@ -141,17 +141,15 @@ def test_a_session_that_goes_on_elsewhere_is_not_offered_as_open(tmp_path: Path)
         (lambda data: data + b'{"torn', "open", ""),
     ],
 )
-def test_a_log_that_is_not_whole_is_listed_with_what_is_wrong(
-    tmp_path: Path, change: Any, status: str, words: str
-) -> None:
+def test_damaged_log_is_listed_with_its_damage(tmp_path: Path, change: Any, status: str, note: str) -> None:
     begin(tmp_path / "a.jsonl", ("noted", {"text": "x"})).close()
     (tmp_path / "a.jsonl").write_bytes(change((tmp_path / "a.jsonl").read_bytes()))
     session = only(tmp_path)
     assert session.status == status
-    assert words in session.note
+    assert note in session.note
 
 
-def test_a_log_that_begins_with_anything_else_than_its_opening_is_said_to_be_damaged(tmp_path: Path) -> None:
+def test_log_without_an_opened_event_is_listed_as_damaged(tmp_path: Path) -> None:
     write_log(tmp_path / "a.jsonl", 2)
     assert only(tmp_path).status == "damaged"
 
@@ -164,12 +162,12 @@ def test_a_log_that_begins_with_anything_else_than_its_opening_is_said_to_be_dam
         ("  title: inner", "hub.yaml"),
     ],
 )  # fmt: skip
-def test_a_session_is_listed_under_its_procedures_title(tmp_path: Path, line: str, title: str) -> None:
+def test_job_is_listed_with_the_title_of_its_procedure(tmp_path: Path, line: str, title: str) -> None:
     begin(tmp_path / "a.jsonl", procedure=f"benchflow: 1\n{line}\nid: hub\n").close()
     assert only(tmp_path).procedure == title
 
 
-def test_the_session_worked_on_last_comes_first_and_other_files_are_left_out(tmp_path: Path) -> None:
+def test_last_used_log_is_first_and_other_files_are_ignored(tmp_path: Path) -> None:
     for name, at in (("a", "2026-03-01T10:00:00.000Z"), ("b", "2026-03-02T10:00:00.000Z")):
         journal = begin(tmp_path / f"{name}.jsonl")
         journal.append([Draft(at, "R.", "noted", {"text": "x"})])

@@ -1,4 +1,4 @@
-"""The controller on a real log file: what is accepted, what is refused, and that nothing is ever half said."""
+"""The session controller on a real log file: accepted and refused intents, and what is logged."""
 
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from tests.driving.session_driver import ManualClock
 from tests.driving.small_head import SMALL_HEAD, resume_session, start_session
 
 
-def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Path) -> None:
+def test_entries_are_logged_in_order_with_a_valid_hash_chain(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     kinds = [line.kind for line in driver.controller.journal.lines]
@@ -20,7 +20,7 @@ def test_every_entry_lands_in_the_log_in_order_and_the_chain_holds(tmp_path: Pat
     assert (found.events, found.damage) == (len(kinds), None)
 
 
-def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_path: Path) -> None:
+def test_job_must_be_opened_first_and_only_once(tmp_path: Path) -> None:
     driver = start_session(tmp_path, opened=False)
     assert driver.refused("start", operation="seal") == {"not-open"}
     assert driver.refused("status") == {"not-open"}
@@ -33,7 +33,7 @@ def test_nothing_can_be_done_before_the_session_is_open_and_it_opens_once(tmp_pa
     assert driver.refused("open", by="Robin", options={"cams": "standard"}) == {"already-open"}
 
 
-def test_order_states_and_interference_stop_an_operation_with_every_reason_at_once(tmp_path: Path) -> None:
+def test_start_is_refused_with_all_reasons_at_once(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     assert driver.refused("start", operation="lower") == {"after-missing"}
     assert driver.refused("start", operation="seat-cam") == {"after-missing", "interference"}
@@ -46,7 +46,7 @@ def test_order_states_and_interference_stop_an_operation_with_every_reason_at_on
     assert driver.refused("start", operation="hold-chain") == {"operation-in-progress"}
 
 
-def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tmp_path: Path) -> None:
+def test_unknown_state_blocks_every_rule_that_depends_on_it(tmp_path: Path) -> None:
     driver = start_session(tmp_path, start={})
     driver.lower_and_tighten()
     assert driver.refused("start", operation="seat-cam") == {"interference"}
@@ -54,7 +54,7 @@ def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tm
     assert driver.refused("set-state", variable="pistons", value="up") == {"unknown-name"}
     driver.do("set-state", variable="pistons", value="down")
     driver.do("start", operation="seat-cam")
-    # Somebody leaned on the crank: what was known is lost, and the interlock stands again.
+    # After the crank was knocked, the position of the pistons is unknown and the interlock applies again.
     assert driver.refused("set-state", variable="pistons", value=None) == {"value-missing"}
     driver.do("set-state", variable="pistons", value=None, reason="the crank was knocked")
     driver.do("tick-check", check=1)
@@ -62,7 +62,7 @@ def test_a_variable_that_is_not_known_matches_every_rule_until_it_is_answered(tm
     assert driver.refused("finish", operation="seat-cam") == {"interference"}
 
 
-def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Path) -> None:
+def test_entries_are_accepted_only_for_the_operation_in_progress(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     for intent, fields in (
         ("finish", {"operation": "seal"}),
@@ -81,7 +81,7 @@ def test_entries_speak_of_the_operation_in_hand_and_of_nothing_else(tmp_path: Pa
     assert driver.refused("start", operation="seal") == {"already-done"}
 
 
-def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_taken_back(tmp_path: Path) -> None:
+def test_joint_is_tightened_in_sequence_and_a_tick_can_be_cleared(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_head()
     driver.do("start", operation="tighten")
@@ -112,7 +112,7 @@ def test_a_joint_is_tightened_in_sequence_stage_by_stage_and_a_wrong_tick_is_tak
     driver.do("finish", operation="tighten")
 
 
-def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) -> None:
+def test_joint_progress_is_kept_after_the_program_was_killed(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_head()
     driver.do("start", operation="tighten")
@@ -124,7 +124,7 @@ def test_the_count_of_a_joint_survives_the_program_being_killed(tmp_path: Path) 
     again.do("tick", joint="studs", fastener=4)
 
 
-def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Path) -> None:
+def test_readings_are_judged_by_the_decision_rule_and_logged_with_all_digits(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[2]")
@@ -149,7 +149,7 @@ def test_readings_are_judged_by_the_rule_and_kept_to_the_last_digit(tmp_path: Pa
     assert first.data["quantity"] == {"value": "0.3020", "unit": "mm", "entered": "0.3020 mm"}
 
 
-def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_path: Path) -> None:
+def test_not_proven_reading_blocks_the_finish_until_a_deviation_is_signed(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -164,7 +164,7 @@ def test_not_proven_keeps_the_operation_open_until_a_deviation_is_signed(tmp_pat
     driver.do("finish")
 
 
-def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_path: Path) -> None:
+def test_time_window_counts_from_the_latest_finish(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
@@ -181,7 +181,7 @@ def test_windows_hold_back_taking_up_and_finishing_from_the_latest_finish(tmp_pa
     driver.do("start", operation="cure")
 
 
-def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
+def test_clock_set_back_is_logged_and_does_not_lengthen_a_window(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_head()
     driver.clock.advance(4000)
@@ -191,7 +191,7 @@ def test_a_clock_set_back_is_noted_and_does_not_lengthen_a_window(tmp_path: Path
     assert [line.kind for line in driver.controller.journal.lines[-2:]] == ["clock-went-back", "started"]
 
 
-def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_such(tmp_path: Path) -> None:
+def test_hold_signed_by_the_builder_is_logged_as_self_signed(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_head()
     driver.clock.advance(4000)
@@ -206,7 +206,7 @@ def test_a_hold_is_signed_by_name_and_the_builders_own_signature_is_logged_as_su
     driver.do("finish")
 
 
-def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> None:
+def test_signature_lapses_after_a_later_entry(tmp_path: Path) -> None:
     text = SMALL_HEAD.replace(
         "check: [The cam turns freely, The caps are flush]",
         "check: [The cam turns freely, The caps are flush]\n    hold: {by: inspector, for: the cam}",
@@ -223,7 +223,7 @@ def test_a_signature_does_not_cover_what_is_entered_after_it(tmp_path: Path) -> 
     driver.do("finish")
 
 
-def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path: Path) -> None:
+def test_operation_with_a_during_state_cannot_be_paused(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("move", move="turn-down")
@@ -235,7 +235,7 @@ def test_what_is_in_hand_with_the_valves_open_cannot_be_left_half_done(tmp_path:
     assert driver.refused("tick-check", check=3) == {"unknown-name"}
 
 
-def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
+def test_paused_operation_keeps_its_entries(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -252,7 +252,7 @@ def test_work_set_aside_keeps_what_was_entered(tmp_path: Path) -> None:
     again.do("finish")
 
 
-def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(tmp_path: Path) -> None:
+def test_correction_is_a_new_event_and_the_wrong_reading_stays_in_the_log(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("start", operation="measure[1]")
@@ -263,13 +263,13 @@ def test_a_wrong_reading_is_put_right_by_a_later_event_and_both_stay_in_the_log(
     for reading in (1, 2, 3):
         driver.do("record", name="runout", value="0.01 mm", reading=reading)
     driver.do("finish")
-    # Put right again after it was done, and now it is out: the session cannot end on that.
+    # The second correction is out of the limit, so the job cannot be closed.
     driver.do("correct", event=wrong, value="0.35 mm", reason="read the wrong line")
     assert "out-of-limit" in driver.refused("close", by="Robin", unfinished="the customer took it")
     driver.do("deviate", operation="measure[1]", about="lash", reason="customer accepts", by="Kim")
 
 
-def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_temporary_left(tmp_path: Path) -> None:
+def test_close_needs_all_work_done_or_a_reason_and_no_temporary_setting(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.work("hold-chain")
     assert driver.refused("close", by="Robin") == {"temporary-left", "after-missing"}
@@ -283,12 +283,12 @@ def test_a_session_ends_only_with_everything_done_or_a_reason_and_nothing_tempor
     driver.do("note", text="called the buyer")
 
 
-def test_an_operation_that_is_not_part_of_the_build_stops_nothing(tmp_path: Path) -> None:
+def test_operation_that_is_not_in_this_build_blocks_nothing(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     assert driver.refused("start", operation="only-reground") == {"unknown-name"}
 
 
-def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
+def test_lot_keeps_its_leading_zeros(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.do("start", operation="seal")
     assert driver.refused("finish") == {"value-missing"}
@@ -307,7 +307,7 @@ def test_lots_are_kept_as_scanned_with_their_noughts(tmp_path: Path) -> None:
         ({"intent": "move", "mvoe": "x"}, ["unknown-name", "value-missing"]),
     ],
 )
-def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_nothing(
+def test_invalid_intent_is_refused_with_all_its_errors(
     tmp_path: Path, message: dict[str, str], codes: list[str]
 ) -> None:
     driver = start_session(tmp_path)
@@ -317,7 +317,7 @@ def test_an_intent_that_cannot_be_read_is_refused_with_every_mistake_and_logs_no
     assert driver.controller.saved == 1
 
 
-def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_path: Path) -> None:
+def test_rework_undoes_later_operations_and_lists_parts_to_discard(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     assert driver.refused("rework", operation="seal", reason="") == {"value-missing"}
@@ -329,7 +329,7 @@ def test_taking_back_reopens_what_comes_after_and_says_what_is_thrown_away(tmp_p
     driver.lower_and_tighten()
 
 
-def test_taking_back_step_by_step_survives_a_crash_half_way(tmp_path: Path) -> None:
+def test_stepwise_rework_continues_after_a_crash(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("rework", operation="seal", reason="the sealant had skinned", walk=True)
@@ -354,14 +354,14 @@ def test_move_is_refused_between_two_steps_of_a_rework(tmp_path: Path) -> None:
     driver.do("move", move="turn-down")
 
 
-def test_what_cannot_be_taken_back_is_refused_and_named(tmp_path: Path) -> None:
+def test_rework_of_an_operation_without_undo_is_refused(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.work("hold-chain")
     assert driver.refused("rework", operation="hold-chain", reason="x") == {"not-allowed"}
     assert driver.refused("rework", operation="seal", reason="x") == {"not-started"}
 
 
-def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_again(tmp_path: Path) -> None:
+def test_time_between_two_runs_comes_from_the_wall_clock(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_head()
     driver.controller.close()
@@ -372,7 +372,7 @@ def test_a_second_run_counts_time_by_the_calendar_not_by_a_clock_that_began_agai
     again.do("start", operation="cure")
 
 
-def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Path) -> None:
+def test_operation_that_cannot_be_paused_can_be_reworked(tmp_path: Path) -> None:
     driver = start_session(tmp_path)
     driver.lower_and_tighten()
     driver.do("move", move="turn-down")
@@ -389,7 +389,7 @@ def test_what_is_in_hand_and_cannot_be_set_aside_can_be_taken_back(tmp_path: Pat
     assert driver.refused("finish", operation="seat-cam") == {"check-open"}
 
 
-def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_path: Path) -> None:
+def test_bench_offers_the_operation_with_the_nearest_deadline(tmp_path: Path) -> None:
     text = (
         SMALL_HEAD.replace("- id: seal\n", "- id: tidy\n    title: Tidy up\n  - id: seal\n")
         .replace("    after: [seal]\n", "    after: [lift]\n")
@@ -413,7 +413,7 @@ def test_while_a_window_runs_the_bench_offers_what_the_clock_presses_for(tmp_pat
     assert offered() == "tidy"  # the window has closed: it presses for nothing any more
 
 
-def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -> None:
+def test_clock_advice_names_the_operation_to_start_first(tmp_path: Path) -> None:
     text = SMALL_HEAD.replace("    after: [seal]\n", "    after: [lift]\n").replace(
         "  - id: lower\n",
         "  - id: lift\n    title: Lift the head over\n    after: [seal]\n    takes: 3 min\n  - id: lower\n",
@@ -423,7 +423,7 @@ def test_the_clock_says_what_has_to_be_begun_first_and_by_when(tmp_path: Path) -
     driver.do("lot", consumable="sealant", lot="0042")
     driver.do("finish")
     (clock,) = driver.controller.view().clocks
-    # Ten minutes, less two for lowering, less three for lifting.
+    # Ten minutes, minus two for lowering and three for lifting.
     assert (
         clock.advice == "Start step 2 (Lift the head over) within 5:00 min, to finish step 3 (Lower the head) in time."
     )

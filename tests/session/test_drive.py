@@ -1,4 +1,4 @@
-"""``benchflow drive``: the controller as a script meets it, a real process, JSON lines in and out."""
+"""``benchflow drive`` as a real process: JSON lines in and out."""
 
 import json
 import os
@@ -37,7 +37,7 @@ OPEN = {
 }
 
 
-def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(tmp_path: Path) -> None:
+def test_each_intent_is_answered_by_one_documented_json_line(tmp_path: Path) -> None:
     replies = drive(
         tmp_path,
         OPEN,
@@ -63,7 +63,7 @@ def test_each_intent_is_answered_by_one_line_in_the_shape_that_scripts_rely_on(t
     assert route["route"] == ["seal", "lower"]  # what is in hand is not done yet
 
 
-def test_an_existing_log_is_resumed_and_open_on_it_is_refused(tmp_path: Path) -> None:
+def test_existing_log_is_resumed_and_a_second_open_is_refused(tmp_path: Path) -> None:
     drive(tmp_path, OPEN, {"intent": "start", "operation": "seal"})
     replies = drive(tmp_path, OPEN, {"intent": "lot", "consumable": "sealant", "lot": "007"}, {"intent": "finish"})
     assert [reply["ok"] for reply in replies] == [False, True, True]
@@ -71,7 +71,7 @@ def test_an_existing_log_is_resumed_and_open_on_it_is_refused(tmp_path: Path) ->
     assert verify(tmp_path / "log.jsonl").events == 4
 
 
-def test_a_simulated_session_takes_its_time_from_the_intents_and_says_so(tmp_path: Path) -> None:
+def test_simulated_session_takes_its_times_from_the_intents(tmp_path: Path) -> None:
     def at(clock: str, **intent: Any) -> dict[str, Any]:
         return {**intent, "at": f"2026-03-01T{clock}Z"}
 
@@ -94,7 +94,7 @@ def test_a_simulated_session_takes_its_time_from_the_intents_and_says_so(tmp_pat
     assert replies[7]["events"][0]["at"] == "2026-03-01T18:13:00.000Z"
 
 
-def test_a_simulated_log_is_not_driven_as_a_real_one(tmp_path: Path) -> None:
+def test_simulated_log_cannot_be_continued_as_a_real_one(tmp_path: Path) -> None:
     drive(tmp_path, {**OPEN, "at": "2026-03-01T18:00:00Z"}, flags=("--simulated",))
     procedure = str(tmp_path / "small.yaml")
     done = subprocess.run(

@@ -1,4 +1,4 @@
-"""The fold: what single events do to a state."""
+"""The fold: how single events change a state."""
 
 from pathlib import Path
 

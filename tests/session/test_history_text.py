@@ -1,5 +1,6 @@
-"""The history of a job: every event has a text, and no text contains control sequences."""
+"""The history of a job: every event has a text, times are local, and no text has control characters."""
 
+import time
 from collections.abc import Iterator
 from datetime import UTC
 from pathlib import Path
@@ -123,6 +124,40 @@ def test_durations_ignore_a_wall_clock_that_was_set_back(driver: SmallHead) -> N
     text = history_of(driver.controller.journal.lines)
     assert "The computer clock WENT BACK" in text
     assert "Finished, 5:00 min after the start" in text
+
+
+@pytest.fixture
+def central_european_time(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The time zone of the computer is CET, one hour ahead of UTC, with summer time from 29 March 2026."""
+    monkeypatch.setenv("TZ", "CET-1CEST,M3.5.0,M10.5.0/3")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the system cannot change its time zone")
+@pytest.mark.usefixtures("central_european_time")
+def test_times_are_printed_in_the_time_zone_of_the_computer(driver: SmallHead) -> None:
+    driver.do("start", operation="seal")
+    driver.clock.wall_time = START.replace(hour=12)
+    driver.do("note", text="after the clock was corrected")
+    text = unwrapped("\n".join(history_text(driver.controller.journal.lines, None)))
+    assert "Times are local (CET)." in text
+    assert "1 19:00 Job started" in text
+    assert "WENT BACK from 2026-03-01 19:00:00 CET to 2026-03-01 13:00:00 CET" in text
+    assert "13:00 Note: after the clock was corrected" in text
+    assert "times from here on" not in text
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the system cannot change its time zone")
+@pytest.mark.usefixtures("central_european_time")
+def test_a_change_to_summer_time_is_printed_with_the_day(driver: SmallHead) -> None:
+    driver.clock.wall_time = START.replace(day=30, hour=17)
+    driver.do("note", text="one month later")
+    text = unwrapped("\n".join(history_text(driver.controller.journal.lines, None)))
+    assert "Monday 30 March 2026 (times from here on are in CEST)" in text
+    assert "19:00 Note: one month later" in text
 
 
 def test_history_of_a_damaged_log_says_so() -> None:

@@ -1,4 +1,4 @@
-"""The log's promises, on real files: durable, one writer, torn ends, damage, disks that fail."""
+"""The journal on real files: durability, one writer, torn lines, damage, failing disks."""
 
 import errno
 import re
@@ -11,10 +11,10 @@ from benchflow.session.log.journal import Journal, LogChanged, LogUnusable, NotS
 from tests.driving.failing_disk import FailingDisk
 from tests.driving.log_files import note_draft, write_log
 
-# --- durable before visible --------------------------------------------------------------------------
+# --- saved before reported ---------------------------------------------------------------------------
 
 
-def test_an_event_is_synced_after_the_last_byte_and_before_it_is_confirmed(tmp_path: Path) -> None:
+def test_event_is_synced_before_it_is_confirmed(tmp_path: Path) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         assert disk.calls[-2:] == ["sync", "sync_folder"]
@@ -23,7 +23,7 @@ def test_an_event_is_synced_after_the_last_byte_and_before_it_is_confirmed(tmp_p
         assert disk.calls == ["write", "sync"]
 
 
-def test_what_is_shown_is_what_is_read_back(tmp_path: Path) -> None:
+def test_returned_lines_equal_the_lines_read_back(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as journal:
         shown = journal.append([note_draft(1, places=("1", "2"), none=None), note_draft(2)])
         head = journal.head
@@ -33,20 +33,20 @@ def test_what_is_shown_is_what_is_read_back(tmp_path: Path) -> None:
     assert [line.seq for line in again.lines] == [1, 2]
 
 
-def test_a_new_log_never_lands_on_top_of_another(tmp_path: Path) -> None:
+def test_new_log_does_not_replace_an_existing_file(tmp_path: Path) -> None:
     before = write_log(tmp_path / "log.jsonl", 1)
     with pytest.raises(LogUnusable, match="already exists"):
         Journal.create(tmp_path / "log.jsonl")
     assert (tmp_path / "log.jsonl").read_bytes() == before
 
 
-def test_a_folder_that_is_missing_is_said_and_not_made(tmp_path: Path) -> None:
+def test_missing_folder_is_reported_and_not_made(tmp_path: Path) -> None:
     with pytest.raises(LogUnusable, match="no folder"):
         Journal.create(tmp_path / "gone" / "log.jsonl")
     assert not (tmp_path / "gone").exists()
 
 
-def test_a_log_that_could_not_be_made_safe_leaves_nothing_behind(tmp_path: Path) -> None:
+def test_failed_creation_leaves_no_file(tmp_path: Path) -> None:
     disk = FailingDisk()
     disk.failing = {"sync_folder"}
     with pytest.raises(LogUnusable, match="No log can be made"):
@@ -55,7 +55,7 @@ def test_a_log_that_could_not_be_made_safe_leaves_nothing_behind(tmp_path: Path)
 
 
 @pytest.mark.parametrize("what", ["folder", "nothing"])
-def test_what_is_no_log_is_refused_in_words(tmp_path: Path, what: str) -> None:
+def test_path_that_is_not_a_log_is_refused_with_a_message(tmp_path: Path, what: str) -> None:
     path = tmp_path / "log.jsonl"
     if what == "folder":
         path.mkdir()
@@ -65,7 +65,7 @@ def test_what_is_no_log_is_refused_in_words(tmp_path: Path, what: str) -> None:
         verify(path)
 
 
-def test_an_empty_log_can_be_gone_on_with(tmp_path: Path) -> None:
+def test_empty_log_can_be_continued(tmp_path: Path) -> None:
     (tmp_path / "log.jsonl").touch()
     with Journal.open(tmp_path / "log.jsonl") as journal:
         assert (journal.lines, journal.head, journal.read_only) == ([], "0" * 64, "")
@@ -73,7 +73,7 @@ def test_an_empty_log_can_be_gone_on_with(tmp_path: Path) -> None:
     assert verify(tmp_path / "log.jsonl").events == 1
 
 
-def test_a_closed_log_takes_nothing(tmp_path: Path) -> None:
+def test_closed_journal_refuses_an_append(tmp_path: Path) -> None:
     journal = Journal.create(tmp_path / "log.jsonl")
     journal.close()
     with pytest.raises(InternalError, match="closed"):
@@ -83,7 +83,7 @@ def test_a_closed_log_takes_nothing(tmp_path: Path) -> None:
 # --- a torn last line --------------------------------------------------------------------------------
 
 
-def test_power_loss_at_any_byte_loses_at_most_the_line_being_written(tmp_path: Path) -> None:
+def test_power_loss_at_any_byte_loses_only_the_unfinished_line(tmp_path: Path) -> None:
     whole = write_log(tmp_path / "log.jsonl", 3)
     for length in range(len(whole)):
         cut = tmp_path / f"cut-{length}.jsonl"
@@ -104,7 +104,7 @@ def test_power_loss_at_any_byte_loses_at_most_the_line_being_written(tmp_path: P
                 assert verify(cut).events == kept + 1
 
 
-def test_a_torn_line_is_kept_under_a_name_of_its_own_each_time(tmp_path: Path) -> None:
+def test_each_torn_line_is_moved_to_a_new_file(tmp_path: Path) -> None:
     write_log(tmp_path / "log.jsonl", 1)
     for number in (1, 2):
         with (tmp_path / "log.jsonl").open("ab") as file:
@@ -114,7 +114,7 @@ def test_a_torn_line_is_kept_under_a_name_of_its_own_each_time(tmp_path: Path) -
         journal.close()
 
 
-def test_a_reader_never_cuts_a_torn_line(tmp_path: Path) -> None:
+def test_reader_does_not_cut_a_torn_line(tmp_path: Path) -> None:
     torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
     (tmp_path / "log.jsonl").write_bytes(torn)
     journal = Journal.open(tmp_path / "log.jsonl", read_only=True)
@@ -124,7 +124,7 @@ def test_a_reader_never_cuts_a_torn_line(tmp_path: Path) -> None:
     assert [file.name for file in tmp_path.iterdir()] == ["log.jsonl"]
 
 
-def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None:
+def test_torn_line_that_cannot_be_moved_is_not_cut(tmp_path: Path) -> None:
     torn = write_log(tmp_path / "log.jsonl", 2)[:-5]
     (tmp_path / "log.jsonl").write_bytes(torn)
     disk = FailingDisk()
@@ -134,17 +134,17 @@ def test_a_torn_line_that_cannot_be_put_aside_is_not_cut(tmp_path: Path) -> None
     assert (tmp_path / "log.jsonl").read_bytes() == torn
 
 
-def test_the_torn_line_is_safe_before_it_is_cut(tmp_path: Path) -> None:
+def test_torn_line_is_synced_before_it_is_cut(tmp_path: Path) -> None:
     (tmp_path / "log.jsonl").write_bytes(write_log(tmp_path / "other.jsonl", 2)[:-5])
     disk = FailingDisk()
     Journal.open(tmp_path / "log.jsonl", disk=disk).close()
     assert disk.calls == ["write", "sync", "sync_folder", "truncate", "sync"]
 
 
-# --- any other damage --------------------------------------------------------------------------------
+# --- other damage ------------------------------------------------------------------------------------
 
 
-def test_a_damaged_log_is_opened_to_read_with_its_line_number_and_never_rewritten(tmp_path: Path) -> None:
+def test_damaged_log_is_opened_read_only_with_the_damaged_line(tmp_path: Path) -> None:
     lines = write_log(tmp_path / "log.jsonl", 4).splitlines(keepends=True)
     lines[2] = lines[2].replace(b"60 N", b"65 N")
     damaged = b"".join(lines) + b'{"torn'
@@ -164,7 +164,7 @@ def test_a_damaged_log_is_opened_to_read_with_its_line_number_and_never_rewritte
     assert [file.name for file in tmp_path.iterdir()] == ["log.jsonl"]
 
 
-def test_a_last_line_that_was_changed_is_damage_and_not_a_torn_line(tmp_path: Path) -> None:
+def test_changed_last_line_is_damage_and_not_a_torn_line(tmp_path: Path) -> None:
     whole = write_log(tmp_path / "log.jsonl", 2)
     (tmp_path / "log.jsonl").write_bytes(whole[:-20] + b"x" + whole[-19:])
     found = verify(tmp_path / "log.jsonl")
@@ -175,7 +175,7 @@ def test_a_last_line_that_was_changed_is_damage_and_not_a_torn_line(tmp_path: Pa
 # --- one writer --------------------------------------------------------------------------------------
 
 
-def test_the_second_to_open_is_told_who_writes_and_may_watch(tmp_path: Path) -> None:
+def test_second_program_opens_the_log_read_only(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as first:
         first.append([note_draft(1)])
         second = Journal.open(tmp_path / "log.jsonl")
@@ -193,20 +193,20 @@ def test_the_second_to_open_is_told_who_writes_and_may_watch(tmp_path: Path) -> 
     assert not list(tmp_path.glob("*.held"))
 
 
-def test_a_log_is_free_again_once_its_writer_is_gone(tmp_path: Path) -> None:
+def test_log_can_be_written_after_its_writer_has_closed(tmp_path: Path) -> None:
     write_log(tmp_path / "log.jsonl", 1)
     with Journal.open(tmp_path / "log.jsonl") as journal:
         assert not journal.read_only
 
 
-def test_a_note_left_by_a_crash_keeps_nobody_out(tmp_path: Path) -> None:
+def test_sidecar_left_by_a_crash_does_not_lock_the_log(tmp_path: Path) -> None:
     write_log(tmp_path / "log.jsonl", 1)
     (tmp_path / "log.jsonl.held").write_text('{"pid":1,"user":"somebody","host":"bench"}')
     with Journal.open(tmp_path / "log.jsonl") as journal:
         assert not journal.read_only
 
 
-def test_a_watcher_sees_a_line_only_when_it_is_whole(tmp_path: Path) -> None:
+def test_reader_sees_a_line_only_when_it_is_complete(tmp_path: Path) -> None:
     whole = write_log(tmp_path / "log.jsonl", 3)
     second = whole.index(b"\n") + 1
     (tmp_path / "log.jsonl").write_bytes(whole[: second + 40])
@@ -217,7 +217,7 @@ def test_a_watcher_sees_a_line_only_when_it_is_whole(tmp_path: Path) -> None:
     assert [line.seq for line in watching.reread()] == [2, 3]
 
 
-def test_a_watcher_is_told_when_the_log_was_exchanged(tmp_path: Path) -> None:
+def test_reader_gets_an_error_if_the_log_was_replaced(tmp_path: Path) -> None:
     whole = write_log(tmp_path / "log.jsonl", 3)
     watching = Journal.open(tmp_path / "log.jsonl", read_only=True)
     (tmp_path / "log.jsonl").write_bytes(whole[:-10])
@@ -229,7 +229,7 @@ def test_a_watcher_is_told_when_the_log_was_exchanged(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("call", ["write", "sync"])
-def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_path: Path, call: str) -> None:
+def test_failed_append_changes_nothing_and_can_be_repeated(tmp_path: Path, call: str) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([note_draft(1)])
@@ -245,7 +245,7 @@ def test_a_step_that_was_not_saved_did_not_happen_and_can_be_tried_again(tmp_pat
     assert (found.events, found.damage, found.torn) == (2, None, False)
 
 
-def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp_path: Path) -> None:
+def test_full_disk_loses_no_confirmed_event(tmp_path: Path) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([note_draft(1)])
@@ -260,7 +260,7 @@ def test_a_disk_that_fills_up_within_a_line_loses_nothing_that_was_confirmed(tmp
 
 
 @pytest.mark.parametrize("room", [0, 50, 100_000])
-def test_nothing_is_written_behind_an_end_that_could_not_be_cut_off(tmp_path: Path, room: int) -> None:
+def test_no_line_is_written_after_a_failed_write_that_could_not_be_cut(tmp_path: Path, room: int) -> None:
     disk = FailingDisk()
     with Journal.create(tmp_path / "log.jsonl", disk) as journal:
         journal.append([note_draft(1)])
@@ -277,7 +277,7 @@ def test_nothing_is_written_behind_an_end_that_could_not_be_cut_off(tmp_path: Pa
     assert (found.events, found.damage, found.torn) == (2, None, False)
 
 
-def test_a_stick_pulled_out_is_noticed_at_once_and_serves_again_when_it_is_back(tmp_path: Path) -> None:
+def test_removed_memory_stick_is_reported_and_works_again_later(tmp_path: Path) -> None:
     stick = tmp_path / "stick"
     stick.mkdir()
     with Journal.create(stick / "log.jsonl") as journal:
@@ -291,7 +291,7 @@ def test_a_stick_pulled_out_is_noticed_at_once_and_serves_again_when_it_is_back(
     assert verify(stick / "log.jsonl").events == 2
 
 
-def test_a_log_that_something_else_wrote_to_is_not_written_over(tmp_path: Path) -> None:
+def test_log_changed_by_another_program_is_not_overwritten(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as journal:
         journal.append([note_draft(1)])
         changed = write_log(tmp_path / "other.jsonl", 3)
@@ -301,7 +301,7 @@ def test_a_log_that_something_else_wrote_to_is_not_written_over(tmp_path: Path) 
         assert (tmp_path / "log.jsonl").read_bytes() == changed
 
 
-def test_a_session_goes_on_whole_in_another_folder(tmp_path: Path) -> None:
+def test_log_continues_in_another_folder_with_all_events(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     disk = FailingDisk()
     journal = Journal.create(tmp_path / "log.jsonl", disk)
@@ -321,7 +321,7 @@ def test_a_session_goes_on_whole_in_another_folder(tmp_path: Path) -> None:
     moved.close()
 
 
-def test_moving_to_a_folder_that_has_such_a_log_takes_the_next_name(tmp_path: Path) -> None:
+def test_moved_log_takes_the_next_free_name(tmp_path: Path) -> None:
     (tmp_path / "other").mkdir()
     write_log(tmp_path / "other" / "log.jsonl", 1)
     write_log(tmp_path / "log.jsonl", 2)
@@ -330,7 +330,7 @@ def test_moving_to_a_folder_that_has_such_a_log_takes_the_next_name(tmp_path: Pa
         assert len(moved.lines) == 2
 
 
-def test_a_folder_that_will_not_do_leaves_the_session_where_it_was(tmp_path: Path) -> None:
+def test_failed_move_leaves_the_log_in_its_folder(tmp_path: Path) -> None:
     with Journal.create(tmp_path / "log.jsonl") as journal:
         with pytest.raises(LogUnusable, match="no folder"):
             journal.move_to(tmp_path / "gone")

@@ -1,4 +1,4 @@
-"""The log's promises where they are hardest to keep: a killed process, a full disk, a read-only one, two programs."""
+"""The journal after a kill, on a full or read-only disk, and with two programs."""
 
 import json
 import os
@@ -71,7 +71,7 @@ def in_a_small_disk(size: str, script: str, folder: Path) -> str:
     return finish(start(script, folder / "log.jsonl", wrap=wrap))
 
 
-def test_everything_confirmed_before_a_kill_is_in_the_log(tmp_path: Path) -> None:
+def test_events_confirmed_before_a_kill_are_in_the_log(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
     confirmed: list[tuple[int, str]] = []
     for lines_to_wait_for in (1, 7, 40):
@@ -94,7 +94,7 @@ def test_everything_confirmed_before_a_kill_is_in_the_log(tmp_path: Path) -> Non
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no limit on a file's size there")
-def test_a_file_that_may_not_grow_ends_at_its_last_whole_event(tmp_path: Path) -> None:
+def test_log_at_its_size_limit_ends_with_a_complete_event(tmp_path: Path) -> None:
     limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (5000, 5000))"
     output = finish(start(FILL_UP.format(limit=limit), tmp_path / "log.jsonl"))
     events, head, words = output.split(maxsplit=2)
@@ -105,7 +105,7 @@ def test_a_file_that_may_not_grow_ends_at_its_last_whole_event(tmp_path: Path) -
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
-def test_a_disk_that_is_really_full_says_so_and_keeps_what_was_confirmed(tmp_path: Path) -> None:
+def test_really_full_disk_is_reported_and_keeps_confirmed_events(tmp_path: Path) -> None:
     script = (
         FILL_UP.format(limit="")
         + """
@@ -121,7 +121,7 @@ Path(sys.argv[1]).with_name("other").mkdir()
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
-def test_a_log_on_a_read_only_disk_can_be_looked_at_and_nothing_else(tmp_path: Path) -> None:
+def test_log_on_a_read_only_disk_can_be_viewed(tmp_path: Path) -> None:
     script = """
 import subprocess, sys
 from pathlib import Path
@@ -143,7 +143,7 @@ except LogUnusable as wrong:
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write everywhere")
-def test_a_folder_without_leave_to_write_is_said_in_words(tmp_path: Path) -> None:
+def test_folder_without_write_permission_is_reported(tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
     try:
         with pytest.raises(LogUnusable, match="permission denied"):
@@ -152,7 +152,7 @@ def test_a_folder_without_leave_to_write_is_said_in_words(tmp_path: Path) -> Non
         tmp_path.chmod(0o700)
 
 
-def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_killed(tmp_path: Path) -> None:
+def test_log_can_be_written_after_its_writer_was_killed(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
     child = start(APPEND_FOR_EVER, path)
     assert child.stdout is not None
@@ -176,7 +176,7 @@ def test_another_program_is_told_who_writes_and_may_write_when_that_one_is_kille
         journal.append([note_draft(0)])
 
 
-def test_asking_who_holds_a_log_leaves_it_free(tmp_path: Path) -> None:
+def test_query_for_the_holder_does_not_lock_the_log(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
     write_log(path, 1)
     path.with_name("log.jsonl.held").write_text(json.dumps({"pid": 1, "user": "somebody", "host": "bench"}))

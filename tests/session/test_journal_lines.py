@@ -1,4 +1,4 @@
-"""What makes a line whole: every change is found where it is, and no correct writer is accused."""
+"""The check of log lines: every change is found in its line, and every valid log is accepted."""
 
 import json
 import random
@@ -24,7 +24,7 @@ def a_log(*drafts: Draft) -> bytes:
 # --- changes -----------------------------------------------------------------------------------------
 
 
-def test_every_changed_bit_is_found_on_its_line() -> None:
+def test_every_changed_bit_is_found_in_its_line() -> None:
     good = a_log(note_draft(1), note_draft(2), note_draft(3))
     for place in range(len(good)):
         line = good.count(b"\n", 0, place) + 1
@@ -36,7 +36,7 @@ def test_every_changed_bit_is_found_on_its_line() -> None:
             assert damage.line == line, (place, bit, damage)
 
 
-def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
+def test_every_lost_byte_is_found_in_its_line() -> None:
     good = a_log(note_draft(1), note_draft(2), note_draft(3))
     for place in range(len(good) - 1):
         damage = read(good[:place] + good[place + 1 :]).damage
@@ -45,7 +45,7 @@ def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
 
 
 @pytest.mark.parametrize(
-    ("order", "line", "words"),
+    ("order", "line", "message"),
     [
         ("1 2 4 3 5", 3, "is event 4 instead of event 3"),
         ("1 2 4 5", 3, "missing"),
@@ -54,16 +54,16 @@ def test_every_lost_byte_inside_the_log_is_found_on_its_line() -> None:
         ("1 2 3 4 5 3", 6, "is event 3"),
     ],
 )
-def test_a_swapped_lost_or_doubled_line_is_found(order: str, line: int, words: str) -> None:
+def test_swapped_lost_or_repeated_line_is_found(order: str, line: int, message: str) -> None:
     lines = a_log(*(note_draft(number) for number in range(5))).splitlines(keepends=True)
     found = read(b"".join(lines[int(number) - 1] for number in order.split()))
     assert found.damage is not None
     assert found.damage.line == line
-    assert words in found.damage.what
+    assert message in found.damage.what
     assert len(found.lines) == line - 1
 
 
-def test_a_line_from_another_log_cuts_the_chain() -> None:
+def test_line_from_another_log_breaks_the_hash_chain() -> None:
     ours = a_log(*(note_draft(number) for number in range(3))).splitlines(keepends=True)
     other = a_log(*(note_draft(number) for number in range(7, 10))).splitlines(keepends=True)
     found = read(ours[0] + other[1] + ours[2])
@@ -72,7 +72,7 @@ def test_a_line_from_another_log_cuts_the_chain() -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "words"),
+    ("line", "message"),
     [
         (b"", "is empty"),
         (b"not json", "is not complete JSON"),
@@ -86,14 +86,14 @@ def test_a_line_from_another_log_cuts_the_chain() -> None:
         (b"\x00" * 300, "is not complete JSON"),
     ],
 )
-def test_what_is_no_event_is_said_in_words(line: bytes, words: str) -> None:
+def test_line_that_is_not_an_event_is_described(line: bytes, message: str) -> None:
     found = read(line + b"\n")
     assert found.damage is not None
     assert found.damage.line == 1
-    assert words in found.damage.what
+    assert message in found.damage.what
 
 
-def test_a_time_that_cannot_be_read_is_damage_even_under_a_right_hash() -> None:
+def test_invalid_time_is_damage_even_with_a_right_hash() -> None:
     found = read(foreign_log([{}]).replace(AT.encode(), b"yesterday"))
     assert found.damage is not None
     line: dict[str, Any] = {"kind": "noted", "seq": 1, "prev": "0" * 64, "data": {}, "by": "R.", "at": "yesterday"}
@@ -152,7 +152,7 @@ _data = st.dictionaries(_text, _json, max_size=4)
 @example({"a": 1e22}, sorted_by_msgspec)  # written 1e+22 in canonical form
 @example({"a": {"hash": "0" * 64, "kind": '","hash":"x"'}}, canonical)
 @example({"a": [[[[[[[[1]]]]]]]]}, canonical)
-def test_a_correct_log_verifies_whoever_wrote_it_and_however_it_is_spelled(data: dict[str, Any], dump: Any) -> None:
+def test_valid_log_of_any_json_writer_is_accepted(data: dict[str, Any], dump: Any) -> None:
     found = read(foreign_log([data, {"last": True}], dump))
     assert found.damage is None
     assert [line.seq for line in found.lines] == [1, 2]
@@ -165,7 +165,7 @@ def test_a_correct_log_verifies_whoever_wrote_it_and_however_it_is_spelled(data:
 @example({"a": 1e22})
 @example({"a": 2**53})
 @example({"a": -0.0})
-def test_a_hash_over_anything_but_the_canonical_form_is_not_taken(data: dict[str, Any]) -> None:
+def test_hash_of_a_form_that_is_not_canonical_is_refused(data: dict[str, Any]) -> None:
     """The short way of checking must not take what the definition does not."""
     body = {"at": AT, "by": "R.", "data": data, "kind": "noted", "prev": "0" * 64, "seq": 1}
     as_written = msgspec.json.encode(body, order="sorted")
@@ -177,12 +177,12 @@ def test_a_hash_over_anything_but_the_canonical_form_is_not_taken(data: dict[str
     assert (read(line + b"\n").damage is None) == right
 
 
-def test_a_log_with_windows_line_ends_still_verifies() -> None:
+def test_log_with_windows_line_ends_is_valid() -> None:
     good = a_log(note_draft(1), note_draft(2))
     assert read(good.replace(b"\n", b"\r\n")).damage is None
 
 
-# --- what may be written -----------------------------------------------------------------------------
+# --- writing -----------------------------------------------------------------------------------------
 
 
 @settings(max_examples=100, deadline=None)
@@ -193,7 +193,7 @@ def test_a_log_with_windows_line_ends_still_verifies() -> None:
         max_leaves=12,
     )
 )
-def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> None:
+def test_sealed_line_is_canonical_and_reads_back_the_same(value: Any) -> None:
     lines, written = seal([note_draft(1, value=value), note_draft(2)], None)
     assert tuple(read(written).lines) == lines
     assert lines[0].data["value"] == value
@@ -202,7 +202,7 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
+    ("value", "message"),
     [
         (0.045, r"value\.deep\[0\] has the float"),
         (2.0, "float"),
@@ -213,18 +213,18 @@ def test_what_is_written_reads_back_the_same_and_is_canonical(value: Any) -> Non
         ({1: "a"}, "cannot be logged"),
     ],
 )
-def test_a_number_is_never_logged_as_a_float_nor_anything_json_cannot_hold(value: Any, words: str) -> None:
-    with pytest.raises(InternalError, match=words):
+def test_floats_and_values_without_json_form_are_not_logged(value: Any, message: str) -> None:
+    with pytest.raises(InternalError, match=message):
         seal([note_draft(1, value={"deep": [value]})], None)
 
 
 @pytest.mark.parametrize("at", ["2026-03-01T18:30:00Z", "2026-03-01T19:30:00.000+01:00", "now"])
-def test_a_time_is_only_logged_in_the_form_of_the_log(at: str) -> None:
+def test_time_in_another_form_is_not_logged(at: str) -> None:
     with pytest.raises(InternalError, match="not in the form"):
         seal([Draft(at, "R.", "noted", {})], None)
 
 
-def test_the_hash_of_a_line_can_be_worked_out_by_the_definition_alone(tmp_path: Path) -> None:
+def test_hash_of_a_line_equals_its_documented_definition(tmp_path: Path) -> None:
     prev = "0" * 64
     for raw in write_log(tmp_path / "log.jsonl", 3).splitlines():
         line = json.loads(raw)

@@ -1,4 +1,4 @@
-"""Logs of other versions: those of earlier releases, kept in ``data/``, and those with unknown events."""
+"""Logs of other versions: logs of earlier releases, from ``data/``, and logs with unknown events."""
 
 import json
 import shutil
@@ -33,7 +33,7 @@ def test_new_log_names_its_format(tmp_path: Path) -> None:
     assert (opened["format"], opened["version"]) == (2, "0.2.0")
 
 
-def test_log_of_an_earlier_format_is_not_continued_and_not_touched(old_log: Path) -> None:
+def test_log_of_an_earlier_format_is_refused_and_unchanged(old_log: Path) -> None:
     before = old_log.read_bytes() + b'{"torn'
     old_log.write_bytes(before)
     with pytest.raises(BenchflowError, match=r"written by benchflow 0\.1\.0\. It can be viewed, not continued"):
@@ -52,14 +52,14 @@ def test_log_with_an_unknown_event_is_not_continued(tmp_path: Path) -> None:
         SessionController.resume(path, read=read_procedure)
 
 
-def test_list_of_sessions_says_that_an_old_log_is_only_viewed(old_log: Path) -> None:
+def test_list_of_logs_marks_an_old_log_as_view_only(old_log: Path) -> None:
     found = summarize_log(old_log)
     assert (found.status, found.events) == ("open", 18)
     assert "0.1.0" in found.note
     assert "viewed, not continued" in found.note
 
 
-def test_verdicts_of_0_1_are_read_as_those_of_today(old_log: Path) -> None:
+def test_verdicts_of_0_1_are_converted(old_log: Path) -> None:
     with Journal.open(old_log, read_only=True) as journal:
         typed = [event_of(line) for line in journal.lines]
     assert [event.verdict for event in typed if isinstance(event, ReadingRecorded)] == ["high", "ok"]
@@ -90,7 +90,7 @@ def test_log_of_0_1_can_be_viewed(old_log: Path, command: tuple[str, ...]) -> No
      ({"verdict": "out", "side": "high"}, "high"),
      ({"verdict": "not-proven", "side": "high"}, "not-proven"), ({"verdict": "none"}, "none")],
 )  # fmt: skip
-def test_verdict_of_0_1_is_read_as_it_is_written_now(old: dict[str, str], verdict: str) -> None:
+def test_each_verdict_of_0_1_is_converted(old: dict[str, str], verdict: str) -> None:
     quantity = {"value": "0.1", "unit": "mm", "entered": "0.1 mm"}
     data = {"operation": "measure", "name": "gap", "reading": "1", "quantity": quantity, **old}
     event = event_of(Line(2, AT, "Robin", "recorded", data, "", ""))

@@ -1,4 +1,4 @@
-"""The shop's register: who may sign, which instrument is fit, and the file it is kept in."""
+"""The shop's register: who may sign, which instruments are fit, and changes to its file."""
 
 import os
 from datetime import date
@@ -88,7 +88,7 @@ def q(text: str) -> Quantity:
 # --- reading ----------------------------------------------------------------------------------------
 
 
-def test_a_register_is_read_with_every_digit_of_its_serials() -> None:
+def test_register_keeps_all_digits_of_serial_numbers() -> None:
     wrench = find_instrument(shop(), "00117")
     assert wrench is not None
     assert (wrench.id, wrench.serial, wrench.uses, wrench.due) == ("tw-120", "00117", 410, date(2027, 1, 15))
@@ -96,7 +96,7 @@ def test_a_register_is_read_with_every_digit_of_its_serials() -> None:
     assert shop().defaults.by == "A. Builder"
 
 
-def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
+def test_uncertainty_as_share_of_scale_becomes_a_fixed_value() -> None:
     gauge = find_instrument(shop(), "pg")
     assert gauge is not None
     assert isinstance(gauge.uncertainty, FixedUncertainty)
@@ -104,7 +104,7 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "line", "column", "code", "says"),
+    ("old", "new", "line", "column", "code", "expected"),
     [
         ("shop: 1", "shop: 2", 2, 7, "not-one-of", "`2`"),
         ("shop: 1\n", "", 2, 1, "missing-key", "`shop`"),
@@ -114,41 +114,41 @@ def test_a_share_of_the_scale_is_the_same_anywhere_on_it() -> None:
         ("20 .. 120 N·m", "120 .. 20 N·m", 15, 12, "bad-quantity", "lower end"),
         ("380 mm", "380 N·m", 21, 16, "wrong-dimension", "length"),
         ("2027-01-15", "15.01.2027", 19, 22, "bad-date", "2026-03-01"),
-        ("2027-01-15", "2025-01-15", 19, 22, "bad-date", "before it was calibrated"),
+        ("2027-01-15", "2025-01-15", 19, 22, "bad-date", "before its own date"),
         ("uses-since: 410", "uses-since: many", 20, 17, "bad-number", "`many`"),
         ("coverage-factor: 2", "coverage-factor: 0", 17, 22, "bad-number", "above zero"),
-        ("0.004 mm", "0.004 N", 23, 63, "wrong-dimension", "does not go with"),
-        ("1 % of scale", "1 bar of scale", 24, 63, "bad-quantity", "no uncertainty"),
-        ("lever: 380 mm", "scale: 120 mm", 21, 12, "wrong-dimension", "does not go with"),
+        ("0.004 mm", "0.004 N", 23, 63, "wrong-dimension", "different dimensions"),
+        ("1 % of scale", "1 bar of scale", 24, 63, "bad-quantity", "not an uncertainty"),
+        ("lever: 380 mm", "scale: 120 mm", 21, 12, "wrong-dimension", "different dimensions"),
         ("range: 0 .. 10 bar, ", "", 24, 43, "missing-key", "scale"),
         ("serial: T-2", 'serial: "00117"', 11, 3, "duplicate-item", "00117"),
         ("by: A. Builder", "by: A. Bilder", 25, 16, "unknown-name", "A. Builder"),
         (f"pin: {SIGNING}", "pin: 2417", 8, 10, "bad-pin", "salted hash"),
     ],
 )
-def test_a_mistake_in_the_register_is_pointed_at(
-    old: str, new: str, line: int, column: int, code: str, says: str
+def test_error_in_the_register_has_line_column_and_code(
+    old: str, new: str, line: int, column: int, code: str, expected: str
 ) -> None:
     assert old in TEXT
     found = read_shop(TEXT.replace(old, new, 1))
     assert found.shop is None
     named = [(p.code, p.line, p.column) for p in found.problems]
     assert (code, line, column) in named
-    assert any(says in str(problem) for problem in found.problems)
+    assert any(expected in str(problem) for problem in found.problems)
 
 
-def test_a_pin_written_out_is_not_repeated_in_the_complaint() -> None:
+def test_plain_pin_is_not_repeated_in_the_message() -> None:
     found = read_shop(TEXT.replace(SIGNING, "748213", 1))
     assert not any("748213" in str(problem) for problem in found.problems)
 
 
-def test_an_empty_file_is_an_empty_register() -> None:
+def test_empty_file_is_an_empty_register() -> None:
     found = read_shop("# nothing yet\n")
     assert found.shop is not None
     assert found.shop.people == ()
 
 
-def test_an_editor_is_told_the_same_as_the_reader() -> None:
+def test_schema_agrees_with_the_reader() -> None:
     from ruamel.yaml import YAML
 
     tree = YAML(typ="safe", pure=True).load(TEXT)
@@ -165,7 +165,7 @@ def test_an_editor_is_told_the_same_as_the_reader() -> None:
 
 @settings(max_examples=60, deadline=None)
 @given(st.text(alphabet=st.sampled_from("shop: 1\n{}[]&*!#%'\"-,éN·m\x00"), max_size=80), st.integers(0, len(TEXT)))
-def test_no_text_whatever_stops_the_reader(text: str, at: int) -> None:
+def test_reader_reports_problems_for_any_text(text: str, at: int) -> None:
     for whole in (text, TEXT[:at] + text + TEXT[at:]):
         found = read_shop(whole)
         assert (found.shop is None) == any(problem.severity == "error" for problem in found.problems)
@@ -174,44 +174,44 @@ def test_no_text_whatever_stops_the_reader(text: str, at: int) -> None:
 # --- people -----------------------------------------------------------------------------------------
 
 
-def test_with_no_register_any_name_may_sign() -> None:
+def test_any_name_may_sign_without_a_register() -> None:
     assert signature_problem(None, "anybody", "inspector", None) is None
 
 
-def test_only_a_person_with_the_role_may_sign_and_it_is_said_who_could() -> None:
-    why = signature_refusal(shop(), "A. Builder", "inspector", None)
-    assert why is not None
-    assert why.code == "no-role"
-    assert "B. Second" in why.message
-    assert "C. Gone" not in why.message
+def test_refusal_for_a_missing_role_lists_who_may_sign() -> None:
+    refusal = signature_refusal(shop(), "A. Builder", "inspector", None)
+    assert refusal is not None
+    assert refusal.code == "no-role"
+    assert "B. Second" in refusal.message
+    assert "C. Gone" not in refusal.message
 
 
 @pytest.mark.parametrize(
-    ("name", "pin", "because"),
+    ("name", "pin", "code"),
     [("Z. Nobody", None, "unknown-person"), ("B. Second", None, "pin-missing"), ("B. Second", "2471", "pin-wrong")],
 )
-def test_a_signature_that_is_not_ones_own_is_refused(name: str, pin: str | None, because: str) -> None:
-    why = signature_refusal(shop(), name, "inspector", pin)
-    assert why is not None
-    assert why.code == because
+def test_unknown_name_and_missing_or_wrong_pin_are_refused(name: str, pin: str | None, code: str) -> None:
+    refusal = signature_refusal(shop(), name, "inspector", pin)
+    assert refusal is not None
+    assert refusal.code == code
 
 
-def test_the_right_pin_signs_also_in_full_width_digits_and_with_the_name_in_capitals() -> None:
+def test_pin_in_full_width_digits_and_name_in_other_capitals_are_accepted() -> None:
     assert signature_problem(shop(), "b. second", "inspector", "２４１７") is None
 
 
-def test_somebody_who_has_left_signs_no_more_and_did_sign_before() -> None:
+def test_retired_person_may_sign_only_before_retirement() -> None:
     assert "has not worked here since" in (signature_problem(shop(), "C. Gone", "inspector", None, on=TODAY) or "")
     assert signature_problem(shop(), "C. Gone", "inspector", None, on=date(2025, 6, 29)) is None
 
 
-def test_opening_a_session_asks_for_no_pin_and_a_deviation_can() -> None:
+def test_pin_is_optional_without_a_role_but_checked_if_entered() -> None:
     assert signature_problem(shop(), "B. Second", None, None) is None
     assert "PIN" in (signature_problem(shop(), "B. Second", None, None, ask_pin=True) or "")
     assert signature_problem(shop(), "B. Second", None, "9999") is not None
 
 
-def test_the_same_pin_is_kept_differently_for_two_people() -> None:
+def test_same_pin_has_different_hashes_with_different_salts() -> None:
     other = hash_pin("2417", bytes(16))
     assert other != SIGNING
     assert "2417" not in other.split("$")
@@ -219,16 +219,16 @@ def test_the_same_pin_is_kept_differently_for_two_people() -> None:
 
 
 @pytest.mark.parametrize(
-    "kept",
+    "stored",
     ["", "2417", "scrypt$1073741824$8$1$00$00", SIGNING.replace("scrypt", "md5"), SIGNING[:-2], SIGNING + "zz",
      SIGNING.replace("$8$", "$-8$"), SIGNING.replace("$8$", "$99999999$")],
 )  # fmt: skip
-def test_a_hash_that_is_broken_or_would_stop_the_bench_lets_nobody_in(kept: str) -> None:
-    assert not pin_matches("2417", kept)
+def test_invalid_or_too_costly_hash_matches_no_pin(stored: str) -> None:
+    assert not pin_matches("2417", stored)
 
 
 @pytest.mark.parametrize("pin", ["123", " 12 ", "x" * 65])
-def test_a_pin_that_is_too_short_or_absurd_is_refused(pin: str) -> None:
+def test_pin_that_is_too_short_or_too_long_is_refused(pin: str) -> None:
     with pytest.raises(ShopError, match="4 to 64 characters"):
         hash_pin(pin, SALT)
 
@@ -236,34 +236,34 @@ def test_a_pin_that_is_too_short_or_absurd_is_refused(pin: str) -> None:
 # --- instruments ------------------------------------------------------------------------------------
 
 
-def test_an_overdue_wrench_is_refused_with_what_would_do_instead() -> None:
+def test_overdue_wrench_is_unfit_and_fit_ones_are_listed() -> None:
     found = fit_instruments(shop(), WRENCH, q("60 N·m"), TODAY)
     assert [one.id for one in found.fit] == ["tw-120"]
     assert "ran out on 2026-01-10, 50 days ago" in found.unfit[0].message
     assert "Click wrench (00117)" in found.message
 
 
-def test_nothing_fit_says_why_each_is_not() -> None:
+def test_message_has_the_reason_for_each_unfit_instrument() -> None:
     found = fit_instruments(shop(), WRENCH, q("22 N·m"), TODAY)
     assert found.fit == ()
     assert "below 20 % of its scale, 24 N·m" in found.message
     assert "below its range, 40 .. 200 N·m" in found.message
 
 
-def test_a_wrench_in_foot_pounds_is_looked_at_in_its_own_range() -> None:
+def test_range_in_foot_pounds_is_compared_with_the_setting() -> None:
     found = fit_instruments(shop(), WRENCH, q("85 ft-lb"), TODAY)
     assert [one.id for one in found.fit] == ["tw-120"]
     assert fit_instruments(shop(), WRENCH, q("89 ft-lb"), TODAY).fit == ()
 
 
-def test_the_smallest_wrench_that_reaches_comes_first() -> None:
+def test_fit_wrench_with_the_smallest_scale_is_first() -> None:
     renewed = apply_changes(TEXT, record_calibration("tw-200", date(2026, 2, 1), None))
     register = read_shop(renewed).shop
     assert register is not None
     assert [one.id for one in fit_instruments(register, WRENCH, q("60 N·m"), TODAY).fit] == ["tw-120", "tw-200"]
 
 
-def test_uses_of_one_session_counted_twice_are_counted_once() -> None:
+def test_uses_of_one_session_recorded_twice_count_once() -> None:
     job_1, job_1_later = record_uses("job-1", {"tw-120": 30}), record_uses("job-1", {"tw-120": 42})
     text = apply_changes(
         TEXT, job_1, job_1_later, record_uses("job-2", {"tw-120": 8}), record_uses("job-3", {"00117": 5})
@@ -278,14 +278,14 @@ def test_uses_of_one_session_counted_twice_are_counted_once() -> None:
 # --- the file ---------------------------------------------------------------------------------------
 
 
-def test_a_change_keeps_the_owners_comments_and_digits() -> None:
+def test_change_keeps_comments_and_digits() -> None:
     after = apply_changes(TEXT, set_roles("A. Builder", ("builder", "inspector")))
     assert "# signs for holds" in after
     assert 'serial: "00117"' in after
     assert after.replace("roles: [builder, inspector]}", "roles: [builder]}") == TEXT
 
 
-def test_a_calibration_begins_the_count_again_and_ends_a_doubt() -> None:
+def test_calibration_resets_the_uses_and_removes_the_doubt() -> None:
     uses = record_uses("job-1", {"tw-120": 12, "unknown": 3})
     doubted = apply_changes(TEXT, uses, mark_in_doubt("tw-120", "dropped"))
     before = read_shop(doubted).shop
@@ -297,7 +297,7 @@ def test_a_calibration_begins_the_count_again_and_ends_a_doubt() -> None:
     assert (new and new.uses, new and new.doubt, new and new.due) == (0, "", date(2027, 3, 1))
 
 
-def test_somebody_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
+def test_person_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     change_file(path, add_person("D. New", ("inspector",)), set_pin("D. New", SIGNING))
     found = load_shop(path)
@@ -306,7 +306,7 @@ def test_somebody_added_to_a_new_file_can_sign(tmp_path: Path) -> None:
     assert signature_problem(found.shop, "D. New", "inspector", "2417") is None
 
 
-def test_an_instrument_added_and_retired_stays_for_the_old_logs(tmp_path: Path) -> None:
+def test_retired_instrument_stays_in_the_register(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")
     change_file(path, add_instrument("mic-75", {"kind": "micrometer", "range": "50 .. 75 mm"}))
@@ -316,7 +316,7 @@ def test_an_instrument_added_and_retired_stays_for_the_old_logs(tmp_path: Path) 
 
 
 @pytest.mark.parametrize(
-    ("change", "says"),
+    ("change", "expected"),
     [
         (add_person("A. Builder", ()), "already"),
         (add_instrument("tw-120", {"kind": "torque"}), "already"),
@@ -325,22 +325,24 @@ def test_an_instrument_added_and_retired_stays_for_the_old_logs(tmp_path: Path) 
         (add_instrument("x", {"knd": "torque"}), "`kind`"),
     ],
 )
-def test_a_change_that_cannot_be_made_leaves_the_file_as_it_was(change: object, says: str, tmp_path: Path) -> None:
+def test_impossible_change_leaves_the_file_unchanged(change: object, expected: str, tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")
-    with pytest.raises(ShopError, match=says):
+    with pytest.raises(ShopError, match=expected):
         change_file(path, change)  # type: ignore[arg-type]  # parametrized: a Change
     assert path.read_text(encoding="utf-8") == TEXT
     assert sorted(one.name for one in tmp_path.iterdir()) == ["shop.yaml", "shop.yaml.lock"]
 
 
 class FullDisk(Disk):
+    """A disk on which every sync fails because it is full."""
+
     def sync(self, fd: int) -> None:
         raise OSError(28, "No space left on device")
 
 
-class Meddler(Disk):
-    """Somebody saves the file from an editor at the worst moment."""
+class ChangedByEditor(Disk):
+    """A disk on which an editor changes the register during the sync."""
 
     def __init__(self, path: Path) -> None:
         self.path = path
@@ -350,7 +352,7 @@ class Meddler(Disk):
         self.path.write_text(TEXT + "# mine\n", encoding="utf-8")
 
 
-def test_a_full_disk_leaves_the_register_whole(tmp_path: Path) -> None:
+def test_full_disk_leaves_the_register_unchanged(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")
     with pytest.raises(ShopError, match="No space left"):
@@ -359,15 +361,15 @@ def test_a_full_disk_leaves_the_register_whole(tmp_path: Path) -> None:
     assert len(list(tmp_path.iterdir())) == 2
 
 
-def test_what_somebody_else_saved_meanwhile_is_not_overwritten(tmp_path: Path) -> None:
+def test_change_by_another_program_is_not_overwritten(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")
     with pytest.raises(ShopError, match="Another program has just changed"):
-        change_file(path, add_person("D. New", ("inspector",)), disk=Meddler(path))
+        change_file(path, add_person("D. New", ("inspector",)), disk=ChangedByEditor(path))
     assert path.read_text(encoding="utf-8").endswith("# mine\n")
 
 
-def test_two_programs_do_not_change_the_register_at_once(tmp_path: Path) -> None:
+def test_register_locked_by_another_program_is_not_changed(tmp_path: Path) -> None:
     from benchflow.session.log import lock
 
     path = tmp_path / "shop.yaml"
@@ -381,7 +383,7 @@ def test_two_programs_do_not_change_the_register_at_once(tmp_path: Path) -> None
         os.close(fd)
 
 
-def test_a_register_that_only_its_owner_may_read_stays_so(tmp_path: Path) -> None:
+def test_register_keeps_its_file_permissions(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT, encoding="utf-8")
     path.chmod(0o600)
@@ -389,7 +391,7 @@ def test_a_register_that_only_its_owner_may_read_stays_so(tmp_path: Path) -> Non
     assert path.stat().st_mode & 0o777 == 0o600
 
 
-def test_a_file_with_mistakes_is_not_changed_but_pointed_at(tmp_path: Path) -> None:
+def test_file_with_errors_is_not_changed(tmp_path: Path) -> None:
     path = tmp_path / "shop.yaml"
     path.write_text(TEXT.replace("kind: torque\n", "knd: torque\n", 1), encoding="utf-8")
     with pytest.raises(ShopError, match="Correct them first"):

@@ -10,7 +10,7 @@ from scipy.optimize import linear_sum_assignment
 
 from benchflow.trade.assignment import Costs, assign
 
-# The large prices differ by less than floating point resolves.
+# The large prices differ by less than a float can resolve.
 prices = st.one_of(st.none(), st.integers(0, 5), st.integers(10**30, 10**30 + 5))
 
 
@@ -33,20 +33,22 @@ def total(costs: Costs, chosen: tuple[int, ...]) -> int | None:
 @given(tables())
 def test_cost_is_the_least_of_all_assignments_to_the_last_digit(costs: Costs) -> None:
     found = assign(costs)
-    every = [total(costs, way) for way in permutations(range(len(costs[0])), len(costs))]
-    assert total(costs, found.chosen) == min(one for one in every if one is not None)
+    all_totals = [total(costs, assignment) for assignment in permutations(range(len(costs[0])), len(costs))]
+    assert total(costs, found.chosen) == min(one for one in all_totals if one is not None)
 
 
 @settings(max_examples=200, deadline=None)
 @given(tables())
-def test_alternative_of_the_same_cost_is_found_exactly_where_there_is_one(costs: Costs) -> None:
+def test_alternative_of_the_same_cost_is_found_if_there_is_one(costs: Costs) -> None:
     found = assign(costs)
     least = total(costs, found.chosen)
-    ways = [way for way in permutations(range(len(costs[0])), len(costs)) if total(costs, way) == least]
+    assignments = [
+        assignment for assignment in permutations(range(len(costs[0])), len(costs)) if total(costs, assignment) == least
+    ]
     for row in range(len(costs)):
-        differs = [column != found.chosen[row] for column in range(len(costs[0]))]
-        other = found.alternative(row, differs)
-        assert (other is not None) == any(way[row] != found.chosen[row] for way in ways)
+        acceptable = [column != found.chosen[row] for column in range(len(costs[0]))]
+        other = found.alternative(row, acceptable)
+        assert (other is not None) == any(assignment[row] != found.chosen[row] for assignment in assignments)
         if other is not None:
             after = list(found.chosen)
             for taking in other:

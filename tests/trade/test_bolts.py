@@ -7,8 +7,10 @@ import pytest
 from benchflow.procedure.model import Joint
 from benchflow.quantity import parse_limit, parse_quantity
 from benchflow.trade.calculations.bolt_strength import find_strength
-from benchflow.trade.calculations.bolt_torque import joint_words, preload, torque_for
+from benchflow.trade.calculations.bolt_torque import joint_preload_text, preload, torque_for
+from benchflow.trade.calculations.inputs import CalculationErrors
 from benchflow.trade.calculations.result import CalculationError
+from benchflow.trade.calculations.table import calculate
 from benchflow.trade.calculations.threads import parse_thread
 from benchflow.trade.torque_and_stretch import judge_torque_and_stretch
 
@@ -39,29 +41,48 @@ def joint(**changes: object) -> Joint:
     return Joint("studs", "Studs", ((1,),), 1, **fields)  # type: ignore[arg-type]  # fields by name
 
 
-def test_joint_has_one_line_for_the_bench() -> None:
-    assert joint_words(joint(), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %, 79 % of proof load"
-    assert joint_words(joint(grade=""), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %"
-    assert joint_words(joint(grade="unknown"), parse_quantity("6 N·m")) == "preload about 4.0 kN ± 25 %"
+def test_preload_of_a_joint_is_one_line() -> None:
+    assert joint_preload_text(joint(), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %, 79 % of proof load"
+    assert joint_preload_text(joint(grade=""), parse_quantity("60 N·m")) == "preload about 40 kN ± 25 %"
+    assert joint_preload_text(joint(grade="unknown"), parse_quantity("6 N·m")) == "preload about 4.0 kN ± 25 %"
 
 
-def test_joint_without_thread_or_nut_factor_has_no_line() -> None:
+def test_joint_without_thread_or_nut_factor_has_no_preload_line() -> None:
     for missing in ({"thread": ""}, {"thread": "special"}, {"nut_factor": None}, {"nut_factor": Decimal(9)}):
-        assert joint_words(joint(**missing), parse_quantity("60 N·m")) == ""
+        assert joint_preload_text(joint(**missing), parse_quantity("60 N·m")) == ""
 
 
 @pytest.mark.parametrize("grade", ["10.9", "class 10.9", "Property class 10.9", " 10.9 "])
-def test_class_is_found_in_each_spelling(grade: str) -> None:
+def test_property_class_is_found_in_each_spelling(grade: str) -> None:
     found = find_strength(grade, M10)
     assert found is not None
     assert found.proof == 830
 
 
-def test_class_is_not_found_outside_the_sizes_of_its_table() -> None:
+def test_class_is_not_found_for_a_size_outside_its_table() -> None:
     assert find_strength("9.8", parse_thread("M20")) is None
     assert find_strength("grade 5", parse_thread("#10-32")) is None
     with pytest.raises(CalculationError, match=r"Known: 4\.6"):
         preload(parse_quantity("60 N·m"), M10, K15, "11.9")
+
+
+BOLT = {"thread": "M10", "grip": "80 mm", "shank": "50 mm", "head": "0.5 mm", "nut": "0.5 mm"}
+
+
+@pytest.mark.parametrize(
+    ("field", "text"),
+    [("grip", "0 mm"), ("shank", "-1 mm"), ("shank", "80.1 mm"), ("head", "-0.1 mm"), ("nut", "-0.1 mm")],
+)
+def test_impossible_length_of_a_bolt_is_refused_at_its_field(field: str, text: str) -> None:
+    with pytest.raises(CalculationErrors) as caught:
+        calculate("effective-length", BOLT | {field: text})
+    assert [error.field for error in caught.value.errors] == [field]
+
+
+def test_shank_as_long_as_the_grip_is_accepted() -> None:
+    # By hand: the shank has the size of the thread, so dts/d = 8.593 / 10: 0.7384 × (80 + 0.25) + 0.25 = 59.50 mm.
+    found = calculate("effective-length", BOLT | {"shank": "80 mm"})
+    assert float(found["length"].value) == pytest.approx(59.5, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -78,4 +99,14 @@ def test_bolt_is_accepted_only_by_torque_and_stretch_together(torque: str, stret
         parse_quantity(torque), parse_quantity(stretch), parse_limit("50 .. 70 N·m"), parse_limit("0.13 .. 0.17 mm")
     )
     assert found.corner == corner
-    assert found.words
+    assert found.meaning
+
+
+@pytest.mark.parametrize(("friction", "accepted"), [("0.009", False), ("0.01", True), ("1", True), ("1.01", False)])
+def test_coefficient_of_friction_is_accepted_from_0_01_to_1(friction: str, accepted: bool) -> None:
+    inputs = {"thread": "M10", "thread-friction": "0.12", "head-friction": friction}
+    if accepted:
+        assert calculate("nut-factor", inputs)["nut-factor"].value > 0
+    else:
+        with pytest.raises(CalculationErrors, match="not a coefficient of friction"):
+            calculate("nut-factor", inputs)

@@ -23,7 +23,7 @@ def example(calculation: Calculation) -> dict[str, str]:
 
 
 @pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
-def test_examples_of_the_help_can_be_entered(calculation: Calculation) -> None:
+def test_calculation_accepts_the_examples_of_its_fields(calculation: Calculation) -> None:
     found = run_calculation(calculation, example(calculation))
     assert found.source
     assert [one.name for one in found.given] == [field.name for field in calculation.fields]
@@ -33,7 +33,7 @@ def test_examples_of_the_help_can_be_entered(calculation: Calculation) -> None:
 
 
 @pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
-def test_result_can_be_entered_as_a_reading_as_it_is_shown(calculation: Calculation) -> None:
+def test_shown_result_can_be_entered_as_a_reading(calculation: Calculation) -> None:
     for line in run_calculation(calculation, example(calculation)).lines:
         again = parse_quantity(line.shown, unit="" if not line.value.unit else None)
         assert (again.value, again.unit) == (line.value.value, line.value.unit)
@@ -48,7 +48,7 @@ def test_optional_inputs_can_be_left_out(calculation: Calculation) -> None:
 
 
 @pytest.mark.parametrize("calculation", CALCULATIONS.values(), ids=list(CALCULATIONS))
-def test_unit_can_be_left_out_only_where_the_field_shows_it(calculation: Calculation) -> None:
+def test_unit_can_be_left_out_only_if_the_field_shows_it(calculation: Calculation) -> None:
     for field in calculation.fields:
         if isinstance(field.kind, QuantityInput) and field.kind.unit:
             assert dimension_of(field.kind.unit) == field.kind.dimension
@@ -68,13 +68,13 @@ def test_all_errors_in_the_inputs_are_shown_at_once() -> None:
     assert "torque: " in str(caught.value)
 
 
-def test_misspelled_name_gets_the_nearest_one_as_a_hint() -> None:
+def test_misspelled_calculation_gives_the_nearest_name_as_a_hint() -> None:
     with pytest.raises(CalculationErrors, match="shim"):
         calculate("shims", {})
 
 
 @pytest.mark.parametrize(
-    ("name", "texts", "says"),
+    ("name", "texts", "message"),
     [
         ("torque", {"torque": "89 in-lb", "unit": "mm"}, "torque"),
         ("preload", {"torque": "60 N·m", "thread": "M10", "nut-factor": "15"}, "nut factor"),
@@ -87,22 +87,22 @@ def test_misspelled_name_gets_the_nearest_one_as_a_hint() -> None:
         ("shim", {"old": "2.4 mm", "measured": "0.4 mm", "target": "0.3 mm", "step": "0.02 mm"}, "all three"),
         ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "no thickness"),
         ("cam-timing", {"intake-opens": "31°", "intake-closes": "700°", "exhaust-opens": "77°",
-                        "exhaust-closes": "29°"}, "cannot be right"),
+                        "exhaust-closes": "29°"}, "between 0° and 720°"),
         ("growth", {"length": "1 m", "coefficient": "23000 ppm/K", "cold": "20 °C", "hot": "30 °C"}, "ppm/K"),
         ("flatness", {"span": "12 in", "ratio": "5"}, "not a flatness"),
         ("compression", {"bore": "4 in", "stroke": "3 in", "head": "20 cm³", "crown": "-90 cm³", "gasket-bore": "4 in",
                          "gasket": "0 in", "deck": "0 in"}, "zero or less"),
         ("judge", {"reading": "1 mm", "limit": "1 .. 2 N·m"}, "cannot be a limit"),
-        ("judge", {"reading": "1 mm", "limit": "1 .. 2 mm", "uncertainty": "1 N"}, "does not go with"),
+        ("judge", {"reading": "1 mm", "limit": "1 .. 2 mm", "uncertainty": "1 N"}, "cannot be the uncertainty"),
         ("judge", {"reading": "1 mm", "limit": "2 .. 1 mm"}, "2 .. 1 mm"),
     ],
 )  # fmt: skip
-def test_inputs_that_make_no_sense_are_refused_with_the_reason(name: str, texts: dict[str, str], says: str) -> None:
-    with pytest.raises(CalculationErrors, match=says):
+def test_impossible_inputs_are_refused_with_the_reason(name: str, texts: dict[str, str], message: str) -> None:
+    with pytest.raises(CalculationErrors, match=message):
         calculate(name, texts)
 
 
-def test_judge_has_the_verdict_of_the_bench() -> None:
+def test_judge_gives_the_verdicts_of_the_decision_rules() -> None:
     texts = {"reading": "60 N·m", "limit": "at least 58.1 N·m", "uncertainty": "4 %"}
     assert calculate("judge", texts).notes[0].startswith("not proven:")
     assert calculate("judge", texts | {"decision": "simple"}).notes[0].startswith("ok:")

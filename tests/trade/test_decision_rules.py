@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchflow.quantity import Limit, Quantity, convert, parse_limit, parse_quantity
-from benchflow.trade.decision_rules import conformity, conformity_words, judge
+from benchflow.trade.decision_rules import conformity, conformity_text, judge
 
 
 def q(text: str) -> Quantity:
@@ -30,7 +30,7 @@ def test_both_ends_of_a_limit_are_ok(reading: str, verdict: str) -> None:
 @pytest.mark.parametrize(
     ("reading", "verdict"),
     [
-        # u 0.010 mm: the guard band is 0.0165 mm either side of each limit.
+        # u is 0.010 mm, so the guard band is 0.0165 mm on both sides of each end.
         ("0.1165 mm", "ok"),
         ("0.1164 mm", "not-proven"),
         ("0.0835 mm", "not-proven"),
@@ -51,19 +51,51 @@ def test_reading_without_uncertainty_is_not_proven_by_the_guarded_rule() -> None
         found = judge(q(reading), BAND, "guarded", None)
         assert found.verdict == "not-proven"
         assert found.conformity is None
-        assert "not known" in found.because
+        assert "not known" in found.reason
 
 
-def test_limit_narrower_than_two_guard_bands_is_named_as_the_reason() -> None:
+@pytest.mark.parametrize(
+    ("reading", "reason"),
+    [
+        ("0.05 mm", "below the limit by more than the guard band"),
+        ("0.11 mm", "within the guard band of the limit"),
+        ("0.19 mm", "within the limit by more than the guard band"),
+        ("0.27 mm", "within the guard band of the limit"),
+        ("0.30 mm", "above the limit by more than the guard band"),
+    ],
+)
+def test_guarded_verdict_states_its_reason(reading: str, reason: str) -> None:
+    assert judge(q(reading), BAND, "guarded", q("0.010 mm")).reason == reason
+
+
+def test_limit_narrower_than_two_guard_bands_is_the_reason_for_not_proven() -> None:
     found = judge(q("0.19 mm"), BAND, "guarded", q("0.06 mm"))
     assert found.verdict == "not-proven"
-    assert "no reading of this instrument can be ok" in found.because
+    assert "no reading of this instrument can be ok" in found.reason
 
 
 def test_limit_with_one_end_has_one_guard_band() -> None:
     limit = parse_limit("at most 0.05 mm")
     assert judge(q("0 mm"), limit, "guarded", q("0.01 mm")).verdict == "ok"
     assert judge(q("0.04 mm"), limit, "guarded", q("0.01 mm")).verdict == "not-proven"
+
+
+def test_acceptance_limits_are_the_limit_less_the_guard_band() -> None:
+    # By hand: the guard band is 1.65 × 0.010 mm = 0.0165 mm; base unit m.
+    found = judge(q("0.19 mm"), BAND, "guarded", q("0.010 mm"))
+    assert (found.accept_low, found.accept_high) == (Fraction("0.0001165"), Fraction("0.0002635"))
+    assert (found.reject_low, found.reject_high) == (Fraction("0.0000835"), Fraction("0.0002965"))
+    simple = judge(q("0.19 mm"), BAND, "simple", q("0.010 mm"))
+    assert (simple.accept_low, simple.accept_high) == (Fraction("0.0001"), Fraction("0.00028"))
+    assert (simple.reject_low, simple.reject_high) == (Fraction("0.0001"), Fraction("0.00028"))
+
+
+@pytest.mark.parametrize(("text", "is_open"), [("at most 0.05 mm", "low"), ("at least 0.05 mm", "high")])
+def test_open_end_of_a_limit_has_no_acceptance_limit(text: str, is_open: str) -> None:
+    for decision in ("simple", "guarded"):
+        found = judge(q("0.05 mm"), parse_limit(text), decision, q("0.01 mm"))
+        low, high = (found.accept_low, found.reject_low), (found.accept_high, found.reject_high)
+        assert (None in low, None in high) == (is_open == "low", is_open == "high")
 
 
 def test_guard_band_of_a_temperature_is_the_same_in_each_unit() -> None:
@@ -74,18 +106,18 @@ def test_guard_band_of_a_temperature_is_the_same_in_each_unit() -> None:
 
 
 lengths = st.decimals(Decimal("0.001"), Decimal("0.5"), places=4)
-doubts = st.decimals(Decimal("0.0001"), Decimal("0.05"), places=4)
+uncertainties = st.decimals(Decimal("0.0001"), Decimal("0.05"), places=4)
 
 
 @settings(max_examples=150)
-@given(lengths, lengths, lengths, doubts, st.sampled_from(["in", "thou"]))
+@given(lengths, lengths, lengths, uncertainties, st.sampled_from(["in", "thou"]))
 def test_unit_of_a_reading_does_not_change_its_verdict(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal, unit: str
 ) -> None:
-    # Inches to millimetres are exact decimals, so that the very same length is judged twice.
+    # Inches convert to exact decimals of a millimetre, so exactly the same length is judged twice.
     def both(value: Decimal) -> tuple[Quantity, Quantity]:
-        here = Quantity(value, unit, "")
-        return here, convert(here, "mm")
+        imperial = Quantity(value, unit, "")
+        return imperial, convert(imperial, "mm")
 
     low, high = sorted((one, other))
     ends = [both(low), both(high)]
@@ -93,16 +125,16 @@ def test_unit_of_a_reading_does_not_change_its_verdict(
     metric = Limit(ends[0][1], ends[1][1], "")
     for decision in ("simple", "guarded"):
         verdicts = {
-            judge(r, limit, decision, each).verdict
+            judge(r, limit, decision, uncertainty).verdict
             for r in both(reading)
             for limit in (inch, metric)
-            for each in both(u)
+            for uncertainty in both(u)
         }
         assert len(verdicts) == 1
 
 
 @settings(max_examples=100)
-@given(lengths, lengths, lengths, doubts)
+@given(lengths, lengths, lengths, uncertainties)
 def test_guarded_verdict_is_the_simple_one_or_not_proven(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal
 ) -> None:
@@ -114,7 +146,13 @@ def test_guarded_verdict_is_the_simple_one_or_not_proven(
 
 def test_conformity_is_half_at_a_limit_and_is_not_shown_as_certain() -> None:
     assert conformity(Fraction(5), None, Fraction(5), Fraction(1)) == pytest.approx(0.5)
-    assert conformity(Fraction(5), Fraction(5), Fraction(9), Fraction(0)) == 1.0
-    assert conformity_words(1.0) == "more than 99.9 %"
-    assert conformity_words(0.91924) == "91.9 %"
-    assert conformity_words(0.0) == "less than 0.1 %"
+    assert [conformity(Fraction(x), Fraction(5), Fraction(9), Fraction(0)) for x in (4, 5, 9, 10)] == [0, 1, 1, 0]
+    assert conformity(Fraction(10), Fraction(5), None, Fraction(0)) == 1.0
+    assert conformity(Fraction(1), None, Fraction(9), Fraction(0)) == 1.0
+    assert conformity_text(1.0) == "more than 99.9 %"
+    assert conformity_text(0.9995) == "more than 99.9 %"  # one decimal would show 100.0 %
+    assert conformity_text(0.9994) == "99.9 %"
+    assert conformity_text(0.0005) == "0.1 %"
+    assert conformity_text(0.0004) == "less than 0.1 %"
+    assert conformity_text(0.91924) == "91.9 %"
+    assert conformity_text(0.0) == "less than 0.1 %"

@@ -1,4 +1,4 @@
-"""Fitness of instruments."""
+"""Fitness of instruments, and the reasons against it."""
 
 from datetime import date
 from decimal import Decimal
@@ -30,9 +30,9 @@ WRENCH = Instrument(
 NEED = InstrumentNeed("wrench", "torque", uncertainty=parse_limit("at most 4 %"))
 
 
-def kinds(instrument: Instrument, wanted: str | None, need: InstrumentNeed = NEED, on: date = TODAY) -> list[str]:
-    reasons = fitness(instrument, need, parse_quantity(wanted) if wanted else None, on)
-    assert all(reason.words for reason in reasons)
+def kinds(instrument: Instrument, value: str | None, need: InstrumentNeed = NEED, on: date = TODAY) -> list[str]:
+    reasons = fitness(instrument, need, parse_quantity(value) if value else None, on)
+    assert all(reason.message for reason in reasons)
     return [type(reason).__name__ for reason in reasons]
 
 
@@ -50,7 +50,7 @@ def kinds(instrument: Instrument, wanted: str | None, need: InstrumentNeed = NEE
         ("89 ft-lb", ["OutOfRange"]),  # 120.7 N·m
     ],
 )
-def test_wrench_is_fit_within_its_range_from_a_fifth_of_its_scale_up(wanted: str, reasons: list[str]) -> None:
+def test_wrench_is_fit_within_its_range_and_above_a_fifth_of_its_scale(wanted: str, reasons: list[str]) -> None:
     assert kinds(WRENCH, wanted) == reasons
 
 
@@ -101,7 +101,7 @@ def test_fixed_uncertainty_is_compared_with_a_share_at_the_value_used() -> None:
     assert kinds(gauge, "2.4 bar", need) == ["TooUncertain"]
 
 
-def test_standard_uncertainty_is_the_expanded_one_by_its_coverage_factor() -> None:
+def test_standard_uncertainty_is_the_expanded_one_divided_by_k() -> None:
     found = standard_uncertainty(WRENCH, parse_quantity("60 N·m"))
     assert found is not None
     assert (found.value, found.unit) == (Decimal("1.2"), "N·m")
@@ -113,7 +113,7 @@ def test_standard_uncertainty_is_the_expanded_one_by_its_coverage_factor() -> No
     assert float(inches.value) == pytest.approx(0.002 / 25.4)
 
 
-def test_kinds_are_the_same_in_each_spelling() -> None:
+def test_spelling_of_a_kind_does_not_matter() -> None:
     assert same_kind("Dial Indicator", "dial-indicator")
     assert is_torque("torque wrench")
     assert not is_torque("micrometer")
@@ -126,5 +126,5 @@ def test_added_months_keep_the_day_or_end_at_the_last_of_the_month(day: date, mo
     assert later.day <= day.day
 
 
-def test_calibration_of_a_leap_day_is_due_at_the_end_of_february() -> None:
+def test_calibration_on_a_leap_day_is_due_at_the_end_of_february() -> None:
     assert due_date(replace(WRENCH, calibrated=date(2024, 2, 29))) == date(2025, 2, 28)

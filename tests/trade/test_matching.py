@@ -33,12 +33,12 @@ def place(name: str, low: str, high: str, aim: str | None = None, current: str |
     return PartPlace(name, q(low), q(high), q(aim) if aim else None, current)
 
 
-def given_out(answer: Matched | Unmatched) -> dict[str, str]:
+def parts_by_place(answer: Matched | Unmatched) -> dict[str, str]:
     return {one.place: one.part for one in answer.given}
 
 
 def test_required_shim_follows_from_lash_and_old_shim() -> None:
-    # N = R + M - T: a 2.40 shim with 0.31 lash wants 2.40 + 0.31 - 0.25 = 2.46, between 2.41 and 2.51.
+    # N = R + M - T: with a shim of 2.40 and a lash of 0.31 the new shim is 2.40 + 0.31 - 0.25 = 2.46, 2.41 to 2.51.
     lash_over_no_shim = q("2.71 mm")
     low, high, aim = required(lash_over_no_shim, parse_limit("0.20 .. 0.30 mm"), q("0.25 mm"), -1)
     assert [size.value for size in (low, high, aim) if size] == [Decimal("2.41"), Decimal("2.51"), Decimal("2.46")]
@@ -55,7 +55,7 @@ def test_part_within_the_limit_stays_although_another_is_nearer_the_aim() -> Non
         [place("1", "2.41 mm", "2.51 mm", "2.46 mm", current="a")],
     )
     assert isinstance(answer, Matched)
-    assert given_out(answer) == {"1": "a"}
+    assert parts_by_place(answer) == {"1": "a"}
     assert answer.moved == 0
 
 
@@ -64,22 +64,22 @@ def test_only_part_that_fits_a_narrow_place_is_kept_for_it() -> None:
         shims(a="2.46 mm", b="2.50 mm"),
         [place("easy", "2.40 mm", "2.55 mm", "2.46 mm"), place("hard", "2.45 mm", "2.47 mm", "2.46 mm")],
     )
-    assert given_out(answer) == {"easy": "b", "hard": "a"}
+    assert parts_by_place(answer) == {"easy": "b", "hard": "a"}
 
 
 def test_two_small_distances_are_better_than_one_large_one() -> None:
-    # Both ways add up to 0.08 mm off; 0.04 twice is better than 0.02 and 0.06.
+    # Both distances add up to 0.08 mm. 0.04 twice is better than 0.02 and 0.06.
     answer = match(
         shims(a="2.44 mm", b="2.46 mm"),
         [place("1", "2.30 mm", "2.50 mm", "2.40 mm"), place("2", "2.30 mm", "2.50 mm", "2.42 mm")],
     )
-    assert given_out(answer) == {"1": "a", "2": "b"}
+    assert parts_by_place(answer) == {"1": "a", "2": "b"}
 
 
 def test_assignment_of_the_same_cost_is_reported() -> None:
     answer = match(shims(low="2.44 mm", high="2.48 mm"), [place("1", "2.40 mm", "2.50 mm", "2.46 mm")])
     assert isinstance(answer, Matched)
-    assert {answer.given[0].part} | {part for tie in answer.ties for _place, part in tie.instead} == {"low", "high"}
+    assert {answer.given[0].part} | {part for tie in answer.ties for _place, part in tie.changes} == {"low", "high"}
 
 
 def test_parts_of_the_same_size_are_not_an_alternative() -> None:
@@ -97,18 +97,18 @@ def test_alternative_over_three_places_is_reported_completely() -> None:
     assert isinstance(answer, Matched)
     assert answer.ties
     for tie in answer.ties:
-        after = {**given_out(answer), **dict(tie.instead)}
+        after = {**parts_by_place(answer), **dict(tie.changes)}
         assert sorted(after.values()) == ["a", "b", "c"]
 
 
-def test_purchase_is_named_where_no_part_on_hand_fits() -> None:
+def test_purchase_is_named_for_a_place_without_a_part() -> None:
     answer = match(
         shims(a="2.46 mm"),
         [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.71 mm", "2.81 mm", "2.76 mm")],
         PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm")),
     )
     assert isinstance(answer, Unmatched)
-    assert given_out(answer) == {"1": "a"}
+    assert parts_by_place(answer) == {"1": "a"}
     assert [(buy.place, [size.value for size in buy.sizes or ()]) for buy in answer.buy] == [("2", [Decimal("2.76")])]
     assert answer.can_be_bought
 
@@ -118,10 +118,10 @@ def test_two_sizes_equally_near_the_aim_are_both_offered() -> None:
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
     assert [size.value for size in answer.buy[0].sizes or ()] == [Decimal("2.46"), Decimal("2.48")]
-    assert "2.46 mm or 2.48 mm" in answer.buy[0].words
+    assert "2.46 mm or 2.48 mm" in answer.buy[0].text
 
 
-def test_place_for_which_no_size_is_made_gets_the_part_on_hand() -> None:
+def test_place_that_no_purchasable_size_fits_gets_the_part_on_hand() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match(
         shims(a="2.47 mm"),
@@ -129,34 +129,34 @@ def test_place_for_which_no_size_is_made_gets_the_part_on_hand() -> None:
         grid,
     )
     assert isinstance(answer, Unmatched)
-    assert given_out(answer) == {"narrow": "a"}
+    assert parts_by_place(answer) == {"narrow": "a"}
     assert answer.buy[0].sizes
 
 
-def test_place_that_no_part_or_size_fits_is_named() -> None:
+def test_place_without_a_fitting_part_or_size_is_named() -> None:
     grid = PurchasableSizes(q("2.00 mm"), q("2.98 mm"), q("0.02 mm"))
     answer = match([], [place("narrow", "2.465 mm", "2.475 mm", "2.47 mm")], grid)
     assert isinstance(answer, Unmatched)
     assert not answer.can_be_bought
-    assert "no size made" in answer.buy[0].words
+    assert "no purchasable size fits" in answer.buy[0].text
 
 
-def test_place_that_has_the_only_fitting_part_is_named() -> None:
+def test_place_that_gets_the_only_fitting_part_is_named() -> None:
     answer = match(
         shims(a="2.46 mm", b="2.10 mm"),
         [place("1", "2.45 mm", "2.47 mm", "2.46 mm"), place("2", "2.40 mm", "2.47 mm", "2.44 mm")],
     )
     assert isinstance(answer, Unmatched)
-    assert "the parts that fit are needed elsewhere: a (at 1)" in " ".join(answer.why)
+    assert "The parts that fit 2 are needed elsewhere: a (at 1)" in " ".join(answer.why)
     nothing = match(shims(b="2.10 mm"), [place("1", "2.45 mm", "2.47 mm")])
     assert isinstance(nothing, Unmatched)
-    assert nothing.why[1] == "1: no part on hand is from 2.45 mm to 2.47 mm"
+    assert nothing.why[1] == "No part on hand fits 1 (from 2.45 mm to 2.47 mm)"
 
 
-def test_limits_and_aim_are_named_where_sizes_made_are_not_known() -> None:
+def test_purchase_names_limits_and_aim_if_the_purchasable_sizes_are_not_known() -> None:
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")])
     assert isinstance(answer, Unmatched)
-    assert answer.buy[0].words == "1: one from 2.42 mm to 2.52 mm, best 2.47 mm"
+    assert answer.buy[0].text == "1: one from 2.42 mm to 2.52 mm, best 2.47 mm"
 
 
 def test_inches_and_millimetres_can_be_mixed() -> None:
@@ -166,7 +166,7 @@ def test_inches_and_millimetres_can_be_mixed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("parts", "places", "says"),
+    ("parts", "places", "message"),
     [
         ([], [], "no places"),
         (["a", "a"], [place("1", "1 mm", "2 mm")], "a is named twice"),
@@ -176,8 +176,8 @@ def test_inches_and_millimetres_can_be_mixed() -> None:
         (["a"], [place("1", "1 g", "2 g")], "length, mass"),
     ],
 )
-def test_mistake_in_parts_or_places_is_an_error(parts: list[str], places: list[PartPlace], says: str) -> None:
-    with pytest.raises(MatchError, match=says):
+def test_mistake_in_the_parts_or_places_is_an_error(parts: list[str], places: list[PartPlace], message: str) -> None:
+    with pytest.raises(MatchError, match=message):
         match([StockPart(name, q("1 mm")) for name in parts], places)
 
 
@@ -186,43 +186,43 @@ def test_sizes_without_a_step_are_refused() -> None:
         match([], [place("1", "1 mm", "2 mm")], PurchasableSizes(q("1 mm"), q("2 mm"), q("0 mm")))
 
 
-def _value(
-    places: list[PartPlace], parts: dict[str, StockPart], ways: dict[str, str | None]
+def _cost(
+    places: list[PartPlace], parts: dict[str, StockPart], assignment: dict[str, str | None]
 ) -> tuple[int, int, Fraction]:
-    """Cost of an assignment by definition: places without a part, parts moved, squared distances."""
-    unserved = sum(part is None for part in ways.values())
-    moved = sum(ways[one.name] is None or ways[one.name] != one.current for one in places)
+    """Return the cost of an assignment by definition: places without a part, parts moved, squared distances."""
+    unserved = sum(part is None for part in assignment.values())
+    moved = sum(assignment[one.name] is None or assignment[one.name] != one.current for one in places)
     off = Fraction(0)
     for one in places:
-        part = ways[one.name]
+        part = assignment[one.name]
         if part is not None and one.aim is not None:
             off += (base(parts[part].size) - base(one.aim)) ** 2
     return unserved, moved, off
 
 
-def _brute(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, Fraction]:
-    """The least cost of all assignments, tried one by one."""
+def _least_cost(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, int, Fraction]:
+    """Return the least cost of all assignments, tried one by one."""
     by_id = {part.id: part for part in parts}
-    driver: list[str | None] = [*by_id, *([None] * len(places))]
+    choices: list[str | None] = [*by_id, *([None] * len(places))]
     best: tuple[int, int, Fraction] | None = None
-    for picked in set(permutations(driver, len(places))):
-        ways = {one.name: part for one, part in zip(places, picked, strict=True)}
+    for picked in set(permutations(choices, len(places))):
+        assignment = {one.name: part for one, part in zip(places, picked, strict=True)}
         fits = all(
             part is None
             or ((one.low is None or base(one.low) <= base(by_id[part].size))
                 and (one.high is None or base(by_id[part].size) <= base(one.high)))
-            for one, part in ((one, ways[one.name]) for one in places)
+            for one, part in ((one, assignment[one.name]) for one in places)
         )  # fmt: skip
         if fits:
-            found = _value(places, by_id, ways)
+            found = _cost(places, by_id, assignment)
             best = found if best is None or found < best else best
-    assert best is not None  # giving no part to any place is always possible
+    assert best is not None  # an assignment without any part is always possible
     return best
 
 
 @st.composite
 def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
-    """Up to four parts and places, some with more digits than floating point resolves."""
+    """Up to four parts and places, some with more digits than a float can resolve."""
     digits = draw(st.sampled_from([2, 12]))
     steps = st.one_of(st.integers(0, 16), st.integers(0, 10 ** (digits - 1)))
     hundredths = steps.map(lambda step: 2 * 10**digits + step)
@@ -249,17 +249,17 @@ def test_no_other_assignment_is_better(bench: tuple[list[StockPart], list[PartPl
     parts, places = bench
     answer = match(parts, places)
     by_id = {part.id: part for part in parts}
-    ways: dict[str, str | None] = {one.name: None for one in places} | given_out(answer)
-    assert _value(places, by_id, ways) == _brute(places, parts)
-    assert isinstance(answer, Matched) == (None not in ways.values())
+    assignment: dict[str, str | None] = {one.name: None for one in places} | parts_by_place(answer)
+    assert _cost(places, by_id, assignment) == _least_cost(places, parts)
+    assert isinstance(answer, Matched) == (None not in assignment.values())
     for tie in answer.ties:
-        other = ways | {name: part if part in by_id else None for name, part in tie.instead}
-        assert other != ways
-        assert _value(places, by_id, other) == _value(places, by_id, ways)
+        other = assignment | {name: part if part in by_id else None for name, part in tie.changes}
+        assert other != assignment
+        assert _cost(places, by_id, other) == _cost(places, by_id, assignment)
 
 
 def test_limit_of_one_size_takes_exactly_that_size() -> None:
     limit = Limit(q("2.40 mm"), q("2.40 mm"), "")
     low, high, _aim = required(q("0 mm"), limit, None, 1)
     answer = match(shims(a="2.40 mm", b="2.401 mm"), [PartPlace("1", low, high)])
-    assert given_out(answer) == {"1": "a"}
+    assert parts_by_place(answer) == {"1": "a"}

@@ -1,4 +1,4 @@
-"""Pictures of gauges and joints, readable without colour."""
+"""Pictures of gauges and joints. They are readable without colour."""
 
 from xml.etree import ElementTree as ET
 
@@ -14,7 +14,7 @@ from benchflow.trade.verdict import Verdict
 
 SVG = "{http://www.w3.org/2000/svg}"
 GUARDED = GaugePositions(low=0.25, high=0.75, guard_low=0.35, guard_high=0.65, value=0.72)
-WORDS = GaugeTexts("0.05 mm", "0.15 mm", "0.144 mm", "not-proven")
+TEXTS = GaugeTexts("0.05 mm", "0.15 mm", "0.144 mm", "not-proven")
 
 
 fractions = st.one_of(st.none(), st.floats(0, 1))
@@ -22,13 +22,13 @@ fractions = st.one_of(st.none(), st.floats(0, 1))
 
 @settings(max_examples=100)
 @given(fractions, fractions, fractions, fractions, fractions, st.integers(40, 400), st.text(max_size=20))
-def test_gauge_stays_within_its_width_and_is_xml(
+def test_gauge_is_valid_xml_and_stays_within_its_width(
     low: float | None, high: float | None, guard_low: float | None, guard_high: float | None,
     value: float | None, width: int, text: str,
 ) -> None:  # fmt: skip
     gauge = GaugePositions(low, high, guard_low, guard_high, value)
     words = GaugeTexts("1 mm", "2 mm", text, "ok")
-    picture = ET.fromstring(gauge_svg(gauge, words, text, width))  # raises where it is not XML
+    picture = ET.fromstring(gauge_svg(gauge, words, text, width))  # raises an error if it is not XML
     for mark in picture.findall(f"{SVG}circle"):
         assert 0 <= float(mark.get("cx", "")) <= width
 
@@ -38,7 +38,7 @@ def texts(svg: str) -> list[str]:
 
 
 def test_gauge_shows_the_verdict_as_words() -> None:
-    assert texts(gauge_svg(GUARDED, WORDS)) == ["0.05 mm", "0.15 mm", "0.144 mm · not proven"]
+    assert texts(gauge_svg(GUARDED, TEXTS)) == ["0.05 mm", "0.15 mm", "0.144 mm · not proven"]
     cases: list[tuple[float, Verdict, str]] = [(0.9, "high", "HIGH"), (0.1, "low", "LOW"), (0.5, "ok", "ok")]
     for value, verdict, words in cases:
         drawn = gauge_svg(replace(GUARDED, value=value), GaugeTexts("", "", "1 mm", verdict))
@@ -53,8 +53,8 @@ def test_gauge_shows_the_verdict_by_the_shape_of_its_mark(verdict: Verdict, circ
     assert [one.get("fill") for one in found] == [fill] * circles
 
 
-def test_guard_bands_lie_inside_the_limit_at_its_ends() -> None:
-    bands = [one for one in ET.fromstring(gauge_svg(GUARDED, WORDS)).findall(f"{SVG}rect") if one.get("fill") == "#bbb"]
+def test_guard_bands_are_inside_the_limit_at_its_ends() -> None:
+    bands = [one for one in ET.fromstring(gauge_svg(GUARDED, TEXTS)).findall(f"{SVG}rect") if one.get("fill") == "#bbb"]
     edges = [float(one.get("x", "")) + end * float(one.get("width", "")) for one in bands for end in (0, 1)]
     assert edges == pytest.approx([86, 115.6, 204.4, 234])
 
@@ -66,8 +66,8 @@ def test_markup_in_a_text_stays_text() -> None:
     ET.fromstring(svg)
 
 
-def test_picture_refers_to_nothing_outside_of_it() -> None:
-    for svg in (gauge_svg(GUARDED, WORDS), joint_svg(FLANGE, "Flange")):
+def test_picture_has_no_external_references() -> None:
+    for svg in (gauge_svg(GUARDED, TEXTS), joint_svg(FLANGE, "Flange")):
         assert svg.count("http") == 1  # the namespace
         assert not any(word in svg for word in ("href", "url(", "@import", "<script", " id="))
 

@@ -28,34 +28,34 @@ from benchflow.trade.calculations.threads import ThreadError, parse_thread
         ("1-72", "#1-72", 0.073, 1 / 72),
     ],
 )
-def test_thread_is_read_in_each_spelling(text: str, name: str, diameter: float, pitch: float) -> None:
+def test_thread_is_parsed_in_each_spelling(text: str, name: str, diameter: float, pitch: float) -> None:
     found = parse_thread(text)
     assert found.name == name
     assert (found.diameter, found.pitch) == pytest.approx((diameter, pitch))
 
 
 @pytest.mark.parametrize(
-    ("text", "says"),
+    ("text", "message"),
     [
-        ("M10x12", "does not go with"),
+        ("M10x12", "is not possible"),
         ("M11", "Write the pitch"),
-        ("M0x0", "does not go with|Write the pitch"),
+        ("M0x0", "is not possible|Write the pitch"),
         ("1/0-20", "denominator"),
         ("#13-20", "#0 to #12"),
-        ("1/2-1", "do not go with"),
+        ("1/2-1", "are not possible"),
         ("G 1/4", "Write it like"),
         ("", "Write it like"),
         ("M" + "9" * 60, "too long"),
     ],
 )
-def test_other_text_is_refused_with_an_example(text: str, says: str) -> None:
-    with pytest.raises(ThreadError, match=says):
+def test_other_text_is_refused_with_an_example(text: str, message: str) -> None:
+    with pytest.raises(ThreadError, match=message):
         parse_thread(text)
 
 
 @settings(max_examples=200)
 @given(st.text(alphabet='M#x×-/. 0123456789UNFCab"', max_size=24))
-def test_any_text_is_a_thread_or_an_error(text: str) -> None:
+def test_any_text_gives_a_thread_or_an_error(text: str) -> None:
     try:
         found = parse_thread(text)
     except ThreadError:

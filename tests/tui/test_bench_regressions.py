@@ -169,7 +169,7 @@ async def test_remedy_that_stops_cannot_be_confirmed(tmp_path: Path) -> None:
         await bench.press("escape", "r")
         assert "This cannot be corrected here" in bench.text
         await bench.press("enter")
-        assert "This cannot be corrected here" in bench.text
+        assert "This cannot be confirmed as done" in bench.text
         assert bench.kinds.count("remedied") == 1
 
 

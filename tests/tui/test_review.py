@@ -1,4 +1,4 @@
-"""The review by keys: from the complaint to what went wrong."""
+"""The screens of the review, worked by keys."""
 
 import time
 from contextlib import AbstractAsyncContextManager
@@ -25,7 +25,7 @@ from benchflow.tui.widgets.page import Page
 from tests.driving.shipped import ShippedBuild
 from tests.driving.simulated_builder import CLEAN
 from tests.make_history import PLANTED, PLANTED_AT, Planted
-from tests.review.played_builds import played, read, register, told
+from tests.review.played_builds import loaded_build, played, read, register
 from tests.tui.app_driver import AppDriver, drive_app
 
 P = TypeVar("P", bound=Page[Any])
@@ -38,46 +38,46 @@ def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> Abstra
     return drive_app(first, size, review=True)
 
 
-def front(of: LoadedLog) -> ComplaintPage:
+def complaint_page(of: LoadedLog) -> ComplaintPage:
     return ComplaintPage(ReviewCase(of, SHOP))
 
 
-def on_screen(bench: AppDriver, kind: type[P]) -> P:
+def screen_of(bench: AppDriver, kind: type[P]) -> P:
     assert isinstance(bench.screen, kind), bench.text
     return bench.screen
 
 
-# --- from the complaint to what went wrong --------------------------------------------------------
+# --- complaint and ranking -----------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("planted", PLANTED, ids=lambda planted: planted.operation)
 async def test_planted_fault_is_found_first_from_the_complaint(planted: Planted) -> None:
     log = played(PLANTED_AT[PLANTED.index(planted)], planted.faults, with_tools=True)
     before = log.read_bytes()
-    told = load_log(log, read())
-    step = told.plan.steps[planted.operation]
-    complaint = next(f for f in told.procedure.failures if f.id == step.operation.guards_against[0].name)
-    async with review_sitting(front(told)) as bench:
+    loaded = load_log(log, read())
+    step = loaded.plan.steps[planted.operation]
+    complaint = next(f for f in loaded.procedure.failures if f.id == step.operation.guards_against[0].name)
+    async with review_sitting(complaint_page(loaded)) as bench:
         await bench.type(f"{complaint.text}\n")
-        suspects = on_screen(bench, RankingPage)
+        suspects = screen_of(bench, RankingPage)
         assert suspects.guard is not None
         assert suspects.guard.operation == planted.operation
         assert suspects.guard.reasons[0].kind in planted.kinds
-        assert f"► ▲ {told.plan.number(planted.operation):>3}  {step.title[:20]}" in bench.text
+        assert f"► ▲ {loaded.plan.number(planted.operation):>3}  {step.title[:20]}" in bench.text
         assert f"{suspects.guard.reasons[0].title}: {suspects.guard.reasons[0].words[:30]}" in bench.text
         await bench.press("m")
-        assert on_screen(bench, ReplayPage).seq == suspects.guard.reasons[0].seq
+        assert screen_of(bench, ReplayPage).seq == suspects.guard.reasons[0].seq
         await bench.press("escape", "t")
-        assert on_screen(bench, OperationTextPage)
-        assert text_of(told, planted.operation).splitlines()[0].strip() in bench.text
+        assert screen_of(bench, OperationTextPage)
+        assert text_of(loaded, planted.operation).splitlines()[0].strip() in bench.text
         await bench.press("q", "enter")
-        assert on_screen(bench, EvidencePage).operation == planted.operation
+        assert screen_of(bench, EvidencePage).operation == planted.operation
     assert log.read_bytes() == before
 
 
 async def test_list_of_complaints_counts_the_weak_evidence() -> None:
-    of = told(5, LATE, with_tools=True)
-    async with review_sitting(front(of)) as bench:
+    of = loaded_build(5, LATE, with_tools=True)
+    async with review_sitting(complaint_page(of)) as bench:
         for failure in of.procedure.failures:
             found = review_failure(of, failure, SHOP)
             row = next(line for line in bench.text.splitlines() if failure.text in line)
@@ -86,16 +86,16 @@ async def test_list_of_complaints_counts_the_weak_evidence() -> None:
 
 
 async def test_unlisted_complaint_is_searched_in_the_operations() -> None:
-    async with review_sitting(front(told(5, LATE, with_tools=True))) as bench:
+    async with review_sitting(complaint_page(loaded_build(5, LATE, with_tools=True))) as bench:
         await bench.type("skinned\n")
         assert "speaks" not in bench.text
-        assert {guard.operation for guard in on_screen(bench, RankingPage).found.guards} >= {"set-head-down"}
+        assert {guard.operation for guard in screen_of(bench, RankingPage).found.guards} >= {"set-head-down"}
 
 
 async def test_search_without_a_result_keeps_the_words_and_says_so() -> None:
-    async with review_sitting(front(told(5))) as bench:
+    async with review_sitting(complaint_page(loaded_build(5))) as bench:
         await bench.type("zeppelin\n")
-        assert on_screen(bench, ComplaintPage)
+        assert screen_of(bench, ComplaintPage)
         assert "No operation of this build mentions “zeppelin”" in bench.text
         assert bench.field == "zeppelin"
         await bench.press("escape")
@@ -104,17 +104,17 @@ async def test_search_without_a_result_keeps_the_words_and_says_so() -> None:
 
 
 async def test_clean_build_looks_sound() -> None:
-    async with review_sitting(front(told(5, CLEAN, with_tools=True))) as bench:
+    async with review_sitting(complaint_page(loaded_build(5, CLEAN, with_tools=True))) as bench:
         await bench.type("loses\n")
         assert "looks sound" in bench.text
         assert "▲" not in "\n".join(bench.text.splitlines()[4:])
 
 
-async def test_the_whole_rule_can_be_read_with_one_key() -> None:
-    async with review_sitting(front(told(5, LATE, with_tools=True)), (80, 24)) as bench:
+async def test_one_key_opens_the_whole_ranking_rule() -> None:
+    async with review_sitting(complaint_page(loaded_build(5, LATE, with_tools=True)), (80, 24)) as bench:
         await bench.type("loses\n")
         await bench.press("w")
-        assert on_screen(bench, RankingRulePage)
+        assert screen_of(bench, RankingRulePage)
         seen = bench.text
         for _ in range(6):
             await bench.press("pagedown")
@@ -123,29 +123,29 @@ async def test_the_whole_rule_can_be_read_with_one_key() -> None:
 
 
 async def test_complaint_of_the_command_line_opens_at_once() -> None:
-    of = told(5, LATE, with_tools=True)
+    of = loaded_build(5, LATE, with_tools=True)
     failure = find_failure(of, "head-gasket-leak")
     assert failure is not None
     async with review_sitting(ComplaintPage(ReviewCase(of, SHOP), review_failure(of, failure, SHOP))) as bench:
-        assert on_screen(bench, RankingPage).operation == "set-head-down"
+        assert screen_of(bench, RankingPage).operation == "set-head-down"
         await bench.press("escape")
-        assert on_screen(bench, ComplaintPage)
+        assert screen_of(bench, ComplaintPage)
 
 
-# --- what there is of it --------------------------------------------------------------------------
+# --- readings and joints --------------------------------------------------------------------------
 
 
-async def test_the_joint_is_drawn_as_it_lies_with_the_wrench_that_tightened_it() -> None:
-    of = told(5, OVERDUE, with_tools=True)
-    async with review_sitting(front(of)) as bench:
+async def test_joint_is_drawn_in_its_layout_with_the_wrench_used() -> None:
+    of = loaded_build(5, OVERDUE, with_tools=True)
+    async with review_sitting(complaint_page(of)) as bench:
         await bench.type("loses\n")
         await bench.press("r")
         assert all(f"{number}(●)" in bench.text for number in range(1, 11))
         assert "10 with TW-B" in bench.text
 
 
-async def test_a_reading_is_drawn_against_its_limit_and_names_its_gauge() -> None:
-    async with review_sitting(front(told(5, PLANTED[2].faults, with_tools=True))) as bench:
+async def test_reading_is_drawn_on_its_limit_with_its_instrument() -> None:
+    async with review_sitting(complaint_page(loaded_build(5, PLANTED[2].faults, with_tools=True))) as bench:
         await bench.type("bearings\n")
         await bench.press("r")
         assert "[━" in bench.text
@@ -153,19 +153,19 @@ async def test_a_reading_is_drawn_against_its_limit_and_names_its_gauge() -> Non
         assert "with DI-1" in bench.text
 
 
-# --- the session played again ---------------------------------------------------------------------
+# --- replay ---------------------------------------------------------------------------------------
 
 
 async def replaying(bench: AppDriver) -> ReplayPage:
-    """From the front to the first event of the first suspect."""
+    """Open the replay at the worst event of the first suspect."""
     await bench.type("loses\n")
     await bench.press("m")
-    return on_screen(bench, ReplayPage)
+    return screen_of(bench, ReplayPage)
 
 
 async def test_replay_steps_by_event_operation_and_day() -> None:
-    of = told(5, LATE, with_tools=True)
-    async with review_sitting(front(of)) as bench:
+    of = loaded_build(5, LATE, with_tools=True)
+    async with review_sitting(complaint_page(of)) as bench:
         page = await replaying(bench)
         here = page.point.frame.seq
         await bench.press("down", "down", "up")
@@ -187,11 +187,11 @@ async def test_replay_steps_by_event_operation_and_day() -> None:
 
 
 async def test_replay_shows_local_times_and_their_zone(monkeypatch: pytest.MonkeyPatch) -> None:
-    of = told(5, LATE, with_tools=True)
+    of = loaded_build(5, LATE, with_tools=True)
     monkeypatch.setenv("TZ", "XST-9")
     time.tzset()
     try:
-        async with review_sitting(front(of)) as bench:
+        async with review_sitting(complaint_page(of)) as bench:
             page = await replaying(bench)
             await bench.press("home")
             now = datetime.fromisoformat(page.point.frame.at) + timedelta(hours=9)
@@ -207,8 +207,8 @@ async def test_replay_shows_local_times_and_their_zone(monkeypatch: pytest.Monke
 
 
 async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
-    of = told(5, LATE, with_tools=True)
-    async with review_sitting(front(of)) as bench:
+    of = loaded_build(5, LATE, with_tools=True)
+    async with review_sitting(complaint_page(of)) as bench:
         page = await replaying(bench)
         head = next(row for row in page.point.frame.state_rows if row.variable == "head")
         assert head.value == "off"
@@ -226,33 +226,33 @@ async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
 async def test_past_bench_is_view_only() -> None:
     log = played(5, OVERDUE, with_tools=True)
     before = log.read_bytes()
-    async with review_sitting(front(load_log(log, read()))) as bench:
+    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
         page = await replaying(bench)
         await bench.press(*["down"] * 3, "b")
-        assert on_screen(bench, BenchAtEventPage)
+        assert screen_of(bench, BenchAtEventPage)
         ticked = page.point.state.work("tighten-head").ticks
         assert f"{len(ticked)} of 10, stage 1" in bench.text
         assert f"►{len(ticked) + 1}◄" in bench.text
         await bench.press("enter", "space", "f", "d", "u")
-        assert on_screen(bench, BenchAtEventPage)
+        assert screen_of(bench, BenchAtEventPage)
         await bench.press("o")
-        assert on_screen(bench, AllStatePage)
+        assert screen_of(bench, AllStatePage)
         await bench.press("escape", "escape")
-        assert on_screen(bench, ReplayPage)
+        assert screen_of(bench, ReplayPage)
     assert log.read_bytes() == before
 
 
 # --- two builds -----------------------------------------------------------------------------------
 
 
-def both() -> ComparisonPage:
-    left, right = told(5, OVERDUE, with_tools=True), told(5, CLEAN, with_tools=True)
+def comparison_page() -> ComparisonPage:
+    left, right = loaded_build(5, OVERDUE, with_tools=True), loaded_build(5, CLEAN, with_tools=True)
     return ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), compare(left, right))
 
 
 async def test_comparison_shows_the_first_difference_first_and_opens_both_replays() -> None:
-    async with review_sitting(both()) as bench:
-        page = on_screen(bench, ComparisonPage)
+    async with review_sitting(comparison_page()) as bench:
+        page = screen_of(bench, ComparisonPage)
         first = page.found.first
         assert first is not None
         assert (first.operation, first.left, first.right) == ("tighten-head", "TW-B", "TW-A")
@@ -264,18 +264,18 @@ async def test_comparison_shows_the_first_difference_first_and_opens_both_replay
         assert f"{pair.left}" in bench.text
         assert f"{pair.right}" in bench.text
         await bench.press("right")
-        replay = on_screen(bench, ReplayPage)
+        replay = screen_of(bench, ReplayPage)
         line = replay.case.log.lines[replay.point.frame.seq - 1]
         assert (line.kind, line.data["name"]) == ("recorded", pair.name)
         await bench.press("q", "t", "down", "enter")
-        replay = on_screen(bench, ReplayPage)
+        replay = screen_of(bench, ReplayPage)
         line = replay.case.log.lines[replay.point.frame.seq - 1]
         assert (line.kind, line.data["operation"]) == ("finished", page.found.times[1].operation)
 
 
-# --- whole, and harmless --------------------------------------------------------------------------
+# --- size and safety ------------------------------------------------------------------------------
 
-WAYS: tuple[tuple[str, ...], ...] = (
+KEY_SEQUENCES: tuple[tuple[str, ...], ...] = (
     (),
     ("f2",),
     ("enter",),
@@ -290,16 +290,16 @@ WAYS: tuple[tuple[str, ...], ...] = (
 
 
 @pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)], ids=str)
-async def test_every_screen_is_whole_and_shows_the_way_out(size: tuple[int, int]) -> None:
-    for page in (lambda: front(told(5, LATE, with_tools=True)), both):
-        for keys in WAYS:
+async def test_every_screen_fits_and_shows_the_key_to_leave(size: tuple[int, int]) -> None:
+    for page in (lambda: complaint_page(loaded_build(5, LATE, with_tools=True)), comparison_page):
+        for keys in KEY_SEQUENCES:
             async with review_sitting(page(), size) as bench:
                 await bench.press(*keys)
                 rows = bench.text.splitlines()
                 assert len(rows) <= size[1], keys
                 assert max(len(row) for row in rows) <= size[0], keys
                 foot = "\n".join(rows[-3:])
-                assert any(route in foot for route in ("q back", "q leave", "Esc back", "Esc leave")), (keys, foot)
+                assert any(hint in foot for hint in ("q back", "q leave", "Esc back", "Esc leave")), (keys, foot)
 
 
 HOSTILE = "[/] [@click=app.quit]go[/] \x1b]52;c;aGk=\x07 [qty 4]"
@@ -313,28 +313,28 @@ async def test_markup_in_a_note_is_shown_as_text(tmp_path: Path) -> None:
     driver.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
     driver.finish("make-safe")
     driver.controller.close()
-    async with review_sitting(front(load_log(log, read()))) as bench:
+    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
         await bench.type("qty\n")
-        assert on_screen(bench, RankingPage).operation == "make-safe"
+        assert screen_of(bench, RankingPage).operation == "make-safe"
         assert "[@click=app.quit]go[/]" in bench.text
-        for route in ("m", "r", "t", "i"):
-            await bench.press(route)
+        for key in ("m", "r", "t", "i"):
+            await bench.press(key)
             painted = "".join(strip.text for strip in bench.screen.query_one("Canvas").render_lines(_all(bench)))
             assert "\x1b" not in painted
             await bench.press("escape")
-        assert on_screen(bench, RankingPage)
+        assert screen_of(bench, RankingPage)
 
 
 def _all(bench: AppDriver) -> Region:
     return Region(0, 0, *bench.app.size)
 
 
-async def test_broken_chain_is_mentioned_with_every_weak_evidence(tmp_path: Path) -> None:
+async def test_damage_of_the_log_is_shown_with_the_complaints_and_the_ranking(tmp_path: Path) -> None:
     lines = played(5, LATE, with_tools=True).read_bytes().splitlines(keepends=True)
     lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
     log = tmp_path / "damaged.jsonl"
     log.write_bytes(b"".join(lines))
-    async with review_sitting(front(load_log(log, read()))) as bench:
+    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
         assert "The log is damaged: line 401" in bench.text
         await bench.type("loses\n")
         assert "The log is damaged: line 401" in bench.text

@@ -1,4 +1,4 @@
-"""The review in a real terminal: the command opens it, a burst of keys arrives in order, nothing is written."""
+"""The review in a real terminal: keys arrive in order, and logs are not changed."""
 
 import os
 import signal
@@ -24,7 +24,7 @@ def logs(tmp_path: Path) -> Path:
     return folder
 
 
-def what_is_there(folder: Path) -> dict[str, bytes]:
+def files_in(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
@@ -33,7 +33,7 @@ def terminal(*arguments: str, home: Path) -> Terminal:
 
 
 def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchanged(logs: Path, tmp_path: Path) -> None:
-    before = what_is_there(logs)
+    before = files_in(logs)
     with terminal("review", str(logs / "late.jsonl"), home=tmp_path) as t:
         t.wait_for("Loses water or pressure")
         t.type("loses water\r")
@@ -42,7 +42,7 @@ def test_complaint_typed_in_a_burst_opens_its_ranking_and_leaves_the_log_unchang
         t.wait_for("DEVIATION signed for time")
         t.type("qq\x03")
         assert t.wait_end() == 0
-    assert what_is_there(logs) == before
+    assert files_in(logs) == before
 
 
 def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(logs: Path, tmp_path: Path) -> None:
@@ -50,7 +50,7 @@ def test_two_builds_open_side_by_side_and_a_signal_leaves_the_terminal_in_order(
         t.wait_for("Set the head down: deviation from time")
         t.signal(signal.SIGTERM)
         assert t.wait_end() == 128 + signal.SIGTERM
-        assert b"\x1b[?1049l" in t.painted  # back on the screen one came from
+        assert b"\x1b[?1049l" in t.painted  # back to the screen before
 
 
 @pytest.mark.parametrize("option", ["--text", "--all", "--json"])

@@ -26,7 +26,7 @@ from benchflow.ordering.proof.window_feasibility import WindowsKept, check_windo
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.ordering.state_machine import bits
 from benchflow.ordering.time_network import Between, contradicts
-from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, value_words, variable_title
+from benchflow.ordering.wording import all_of, in_a_sentence, one_of, step_title, variable_title, variable_value_text
 from benchflow.procedure.model import Settings, Values
 from benchflow.procedure.plan import Plan
 
@@ -285,7 +285,7 @@ def _needed_states(
 
 def _state_phrase(plan: Plan, name: str, values: Sequence[str]) -> str:
     """The title of a variable and its values, such as ``pistons half way down``."""
-    listed = one_of(value_words(plan.procedure, name, value) for value in values)
+    listed = one_of(variable_value_text(plan.procedure, name, value) for value in values)
     return f"{in_a_sentence(variable_title(plan.procedure, name))} {listed}"
 
 

@@ -24,8 +24,8 @@ from benchflow.ordering.wording import (
     in_a_sentence,
     move_title,
     step_title,
-    value_words,
     variable_title,
+    variable_value_text,
 )
 from benchflow.procedure.model import Mark, Procedure
 from benchflow.procedure.plan import Plan
@@ -205,4 +205,4 @@ def _reasons_text(plan: Plan, reasons: Sequence[Blocked]) -> str:
 
 
 def _state_phrase(procedure: Procedure, name: str, value: str | None) -> str:
-    return f"{in_a_sentence(variable_title(procedure, name))} {value_words(procedure, name, value)}"
+    return f"{in_a_sentence(variable_title(procedure, name))} {variable_value_text(procedure, name, value)}"

@@ -55,7 +55,7 @@ def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, 
     found: list[tuple[int, int]] = []
     for step in bits(group.all):
         twins = alike.get(step, [step])
-        # Any twin may be the one that is left, so take the earliest.
+        # Any of the twins may be the last one, so take the earliest rank.
         turn = min(rank[twin] for twin in twins)
         earlier = sum(1 << other for other in bits(group.all) if rank[other] < turn and other not in twins)
         for valuation, family in space.live.items():

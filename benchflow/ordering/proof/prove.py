@@ -113,7 +113,7 @@ class _ProofRun:
         plan = analysis.plan
         if analysis.never:
             lost = [analysis.order.steps[number] for number in bits(analysis.never)]
-            # The steps that are not never done merely because an earlier step is never done.
+            # Leave out the steps that are never done only because an earlier step is never done.
             causes = [name for name in lost if not set(plan.steps[name].after) & set(lost)] or lost
             first = plan.steps[causes[0]].operation
             yield self._dead_end(plan, Witness(_some_start(analysis), ()), causes, (first.id, first.mark))

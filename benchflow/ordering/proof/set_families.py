@@ -224,7 +224,7 @@ def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
     for step in sorted(bits(steps), key=lambda step: (gate[step].bit_count(), step)):
         fitting = [chain for chain in found if gate[step] >> chain[-1] & 1]
         if fitting:
-            # Continue the chain whose last step has the most before it; this keeps the other chains usable.
+            # Continue the chain whose last step has the most prerequisites, so that the other chains stay usable.
             max(fitting, key=lambda chain: gate[chain[-1]].bit_count()).append(step)
         else:
             found.append([step])

@@ -141,7 +141,7 @@ class ValueChecks:
         if places is None or (source.each is not None and source.each == operation.each):
             return True
         if source.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
-            return True  # several readings of one value: the figure that is judged
+            return True  # the formula uses the judged figure of the readings
         self._context.problem(
             "which-place",
             mark,

@@ -23,7 +23,7 @@ from benchflow.procedure.formula.expression import (
 )
 from benchflow.procedure.identity import ALL_PLACES, ValueRef
 from benchflow.quantity import Quantity, base, difference_factor, dimension_of, show_short, units
-from benchflow.quantity.arithmetic import decimal, from_base, known
+from benchflow.quantity.arithmetic import decimal, from_base, unit_with_symbol
 from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 
 
@@ -232,7 +232,7 @@ def places_of(formula: Formula, argument: Expression, values: Mapping[str, Quant
 def _to_base(value: Fraction, unit: str) -> Fraction:
     if not unit:
         return value
-    row = known(unit)
+    row = unit_with_symbol(unit)
     return value * row.factor + row.offset
 
 

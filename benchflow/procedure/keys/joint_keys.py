@@ -117,7 +117,7 @@ class _Pattern(Shape[tuple[str, Layout]]):
         }
 
 
-_TITLE = Key("title", LINE, "Its title.")
+_TITLE = Key("title", LINE, "The title.")
 _THREAD = Key("thread", LINE, "The thread, such as M10x1.25 or 1/2-20 UNF.", examples=("M10x1.25",))
 _CLASS = Key(
     "class",

@@ -24,9 +24,11 @@ from benchflow.quantity import Limit
 ID = Key(
     "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
 )
-TITLE = Key("title", FILLED_LINE, "What is done, on one line. Under `each`, texts can contain {cylinder}.")
+TITLE = Key("title", FILLED_LINE, "The title: what is done, on one line. Under `each`, texts can contain {cylinder}.")
 DO = Key("do", FILLED_PARAGRAPH, "The instruction; one line per step.")
-BECAUSE = Key("because", FILLED_PARAGRAPH, "Why it is done at this point, for the builder and the printed sheet.")
+BECAUSE = Key(
+    "because", FILLED_PARAGRAPH, "The reason for doing it at this point, for the builder and the printed sheet."
+)
 _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
 _WHEN = Key("when", WHEN, "Part of the build only for these choices of the options.")
 _EACH = Key(
@@ -37,7 +39,7 @@ _EACH = Key(
 _AFTER = Key(
     "after",
     ListShape(ReferenceShape("prerequisite", "an id"), single=True),
-    "What has to be done before: an operation's id, `id[*]` for all its places, `id[2]` for one, or a section's id. "
+    "The prerequisites: an operation's id, `id[*]` for all its places, `id[2]` for one, or a section's id. "
     "Under the same `each`, an id without a place means the same place.",
     examples=(["set-head-down"],),
 )
@@ -63,7 +65,7 @@ _TIGHTEN = Key("tighten", TIGHTEN, "The joint that is tightened, and its stages.
 _CHECK = Key(
     "check",
     ListShape(FILLED_LINE, single=True, at_least=1, distinct=True),
-    "What to see or feel; each item is ticked.",
+    "Points to see or feel. The builder ticks each one.",
 )
 _GUARDS = Key(
     "guards-against",
@@ -89,7 +91,7 @@ _TIME = Key(
 )
 
 _BY = Key("by", LINE, "The role that signs, such as inspector.", required=True)
-_FOR = Key("for", FILLED_LINE, "What is signed for.")
+_FOR = Key("for", FILLED_LINE, "The statement that is signed.")
 
 
 def _hold(fields: Fields) -> Hold:
@@ -102,7 +104,7 @@ _HOLD = Key(
     "This role has to sign before the operation is finished and before anything after it can start.",
 )
 
-_UNDO_DO = Key("do", FILLED_PARAGRAPH, "How it is undone.")
+_UNDO_DO = Key("do", FILLED_PARAGRAPH, "The instruction for undoing it.")
 _UNDO_NEEDS = Key("needs", NEEDS, "The state that is needed to undo it.")
 _UNDO_SETS = Key("sets", SETTINGS, "The state afterwards, if it is not the state before the operation.")
 _DISCARD = Key(
@@ -125,7 +127,7 @@ def _undo(fields: Fields) -> Undo:
 _UNDO = Key(
     "undo",
     KeyedShape("undo", "`undo`", (_UNDO_DO, _UNDO_NEEDS, _DISCARD, _UNDO_SETS), _undo),
-    "How it is undone. Without `undo` the operation cannot be undone.",
+    "The instructions for undoing it. Without `undo` the operation cannot be undone.",
 )
 
 _RESTORED_BY = Key(

@@ -18,7 +18,7 @@ from benchflow.quantity import (
     parse_quantity,
 )
 
-_TITLE = Key("title", FILLED_LINE, "Its title.")
+_TITLE = Key("title", FILLED_LINE, "The title.")
 
 # --- choose -----------------------------------------------------------------------------------------
 

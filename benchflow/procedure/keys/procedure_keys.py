@@ -61,7 +61,7 @@ class UnnumberedSection(Struct, frozen=True):
     mark: Mark
 
 
-_SECTION_TITLE = Key("title", LINE, "What this part of the work is, on one line.")
+_SECTION_TITLE = Key("title", LINE, "The title of the section, on one line.")
 _SECTION_ID = Key("id", NAMED, "The name for `after`; by default made from the title.")
 _OPERATIONS = Key(
     "operations",
@@ -85,10 +85,10 @@ _SECTION = KeyedShape("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPE
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))
 _ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))
-_TITLE = Key("title", LINE, "What is done, on one line.")
+_TITLE = Key("title", LINE, "The title of the procedure, on one line.")
 _REVISION = Key("revision", LINE, "The revision; put it in quotes.", examples=("B",))
-_SUBJECT = Key("subject", LINE, "What is being built.")
-_SOURCE = Key("source", PARAGRAPH, "Where the numbers come from.")
+_SUBJECT = Key("subject", LINE, "The assembly that is built.")
+_SOURCE = Key("source", PARAGRAPH, "The origin of the numbers, such as a manual and its edition.")
 _NOTICE = Key("notice", PARAGRAPH, "A notice that is shown first.")
 _CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _UNITS = Key("units", UNITS, "The unit that the screen shows for each dimension; any unit can be entered.")
@@ -97,7 +97,7 @@ _OPTIONS = Key(
 )
 _PLACES = Key("places", PLACES, "Sets of places at which operations and readings are repeated, in this order.")
 _STATE = Key("state", STATE, "The possible states of the assembly: variables, each with a few named values.")
-_INTERFERENCE = Key("interference", INTERFERENCE, "Values that must never occur together, and why.")
+_INTERFERENCE = Key("interference", INTERFERENCE, "Values that must never occur together, with the reason.")
 _MOVES = Key(
     "moves",
     MOVES,

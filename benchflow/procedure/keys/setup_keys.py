@@ -113,7 +113,7 @@ _START = Key(
     required=True,
 )
 _STATE_ASK = Key("ask", LINE, "The question for `start: ask`.")
-_STATE_TITLE = Key("title", LINE, "Its title for the bench.")
+_STATE_TITLE = Key("title", LINE, "The title for the bench.")
 
 
 def _variable(fields: Fields) -> Variable:
@@ -150,7 +150,7 @@ _NEVER = Key(
     "The values that must not occur together: each variable with a value or a list of values.",
     required=True,
 )
-_RULE_BECAUSE = Key("because", LINE, "What would happen if they did.")
+_RULE_BECAUSE = Key("because", LINE, "The reason: the damage or danger that the rule prevents.")
 
 
 def _rule(fields: Fields) -> Rule:
@@ -172,8 +172,8 @@ def _rule(fields: Fields) -> Rule:
 
 INTERFERENCE = ListShape(KeyedShape("rule", "an interference rule", (_NEVER, _RULE_BECAUSE), _rule))
 
-_MOVE_TITLE = Key("title", LINE, "What it is, on one line.")
-_MOVE_DO = Key("do", PARAGRAPH, "How it is done.")
+_MOVE_TITLE = Key("title", LINE, "The title of the move, on one line.")
+_MOVE_DO = Key("do", PARAGRAPH, "The instruction.")
 _MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
 _MOVE_WHEN = Key("when", WHEN, "Only for these choices of the options.")
 _MOVE_NEEDS = Key("needs", NEEDS, "The state before it: each variable with a value or a list of values.")
@@ -206,12 +206,14 @@ MOVES = MapShape(
 
 # --- kit and instruments ----------------------------------------------------------------------------
 
-_KIT_TITLE = Key("title", LINE, "Its title.")
+_KIT_TITLE = Key("title", LINE, "The title.")
 _KIT_PN = Key("pn", LINE, "The part number.")
-_KIT_QUANTITY = Key("quantity", LINE, "How many, or how much.")
+_KIT_QUANTITY = Key("quantity", LINE, "The number or amount that is needed.")
 _KIT_LOT = Key("lot", WordShape("required"), "`required` asks for its lot or batch number where it is used.")
 _KIT_DISCARD = Key("discard", BooleanShape(), "true if it is used once and thrown away when it is removed.")
-_KIT_LIFE = Key("life", QuantityShape("time"), "How long it can be used after it was opened.", examples=("30 d",))
+_KIT_LIFE = Key(
+    "life", QuantityShape("time"), "The time for which it can be used after it was opened.", examples=("30 d",)
+)
 _KIT = (_KIT_TITLE, _KIT_PN, _KIT_QUANTITY, _KIT_LOT, _KIT_DISCARD, _KIT_LIFE)
 
 
@@ -253,8 +255,10 @@ def _kit(fields: Fields) -> tuple[KitItem, ...]:
 
 KIT = KeyedShape("kit", "the kit", (_PARTS, _CONSUMABLES), _kit)
 
-_KIND = Key("kind", LINE, "What it measures, as in the shop's register: torque, length, angle, ...", required=True)
-_INSTRUMENT_TITLE = Key("title", LINE, "Its title.")
+_KIND = Key(
+    "kind", LINE, "The kind of measurement, as in the shop's register: torque, length, angle, ...", required=True
+)
+_INSTRUMENT_TITLE = Key("title", LINE, "The title.")
 _COVERS = Key(
     "covers", LimitShape(None, "20 .. 120 N·m"), "The measuring range that is needed.", examples=("20 .. 120 N·m",)
 )
@@ -265,7 +269,7 @@ _UNCERTAINTY = Key(
     examples=("at most 4 %",),
 )
 _UNFIT = Key(
-    "unfit", WordShape("refuse", "warn"), "What happens if an unfit one is used: `refuse` (the default) or `warn`."
+    "unfit", WordShape("refuse", "warn"), "The reaction to an unfit instrument: `refuse` (the default) or `warn`."
 )
 
 
@@ -311,8 +315,8 @@ def _failure(text: str, node: YamlNode, name: Ref, context: ReadContext) -> Fail
 
 FAILURES = MapShape(TransformedShape(LINE, _failure), "complaints by name")
 
-_FOLLOW_TITLE = Key("title", LINE, "What is to be done.", required=True)
-_DUE = Key("due", QuantityShape("time"), "When it is due, counted from the end of the build.", examples=("14 d",))
+_FOLLOW_TITLE = Key("title", LINE, "The work to do.", required=True)
+_DUE = Key("due", QuantityShape("time"), "The time until it is due, from the end of the build.", examples=("14 d",))
 _OR = Key("or", LINE, "Another due date, whichever comes first.", examples=("500 km",))
 
 

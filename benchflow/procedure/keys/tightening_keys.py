@@ -147,7 +147,7 @@ _TOTAL = Key(
 _DRAW_DOWN = Key(
     "draw-down",
     FILLED_LINE,
-    "How the part is drawn down evenly before the first stage.",
+    "The way to draw the part down evenly before the first stage.",
     examples=("half a turn, middle first",),
 )
 _WITH = Key("with", ReferenceShape("instrument", "an instrument's name"), "The wrench to use.")

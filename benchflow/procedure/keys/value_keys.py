@@ -37,13 +37,13 @@ MOST_READINGS = 99
 
 # --- remedies ---------------------------------------------------------------------------------------
 
-_REMEDY_DO = Key("do", FILLED_LINE, "What to do.", required=True)
+_REMEDY_DO = Key("do", FILLED_LINE, "The instruction.", required=True)
 _REDO = Key(
     "redo",
     ListShape(ReferenceShape("operation", "an operation's id"), single=True),
     "The ids of the operations to do again afterwards.",
 )
-_TRIES = Key("tries", IntegerShape(1, MOST_READINGS), "How often to try this before the next remedy; by default once.")
+_TRIES = Key("tries", IntegerShape(1, MOST_READINGS), "The number of tries before the next remedy; by default 1.")
 _STOP = Key("stop", BooleanShape(), "true if the work stops here and no further remedy is tried.")
 
 
@@ -96,7 +96,7 @@ _SLOTS: Shape[tuple[str, ...]] = EitherShape(
     _Slots.noun, text=_Slots(), items=ListShape(LABEL, at_least=1, distinct=True)
 )
 
-_ASK = Key("ask", FILLED_LINE, "What to measure and how, on one line.")
+_ASK = Key("ask", FILLED_LINE, "The instruction for measuring, on one line.")
 _UNIT = Key(
     "unit",
     UnitShape(),
@@ -115,7 +115,7 @@ _READINGS = Key("readings", _SLOTS, "The number of readings, or their places: a 
 _JUDGE = Key(
     "judge",
     WordShape("all", "mean", "largest", "smallest", "spread"),
-    "What is compared with the limit if there are several readings: all of them (the default), or one figure.",
+    "The figure that is compared with the limit if there are several readings. By default all readings are compared.",
 )
 _RECORD = (_ASK, _UNIT, _LIMIT, _USED, _WITH, _READINGS, _JUDGE, DECISION, _BELOW, _ABOVE)
 
@@ -228,7 +228,7 @@ _IS = Key(
     required=True,
     examples=("bore - journal", "mean(bore[*]) - journal[2]"),
 )
-_TITLE = Key("title", FILLED_LINE, "Its title.")
+_TITLE = Key("title", FILLED_LINE, "The title.")
 _RESULT_UNIT = Key(
     "unit", UnitShape(), "The unit of the result; `count` for a number without a unit.", examples=("mm",), required=True
 )

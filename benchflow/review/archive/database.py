@@ -12,9 +12,9 @@ from sqlalchemy.exc import ArgumentError, DatabaseError, OperationalError
 from benchflow.base.errors import BenchflowError
 from benchflow.review.archive import index_schema as schema
 
-_LOCK: Final = 7_042_313  # any number that the benches agree on
+_LOCK: Final = 7_042_313  # the key of the advisory lock: any number that all benches share
 _WRITES: Final = "benchflow_writes"
-_PATIENCE: Final = 120  # seconds that a bench waits while another one writes
+_LOCK_TIMEOUT: Final = 120  # seconds to wait while another bench writes
 
 
 class NoArchive(BenchflowError):
@@ -22,7 +22,7 @@ class NoArchive(BenchflowError):
 
 
 def url_of(text: str) -> URL:
-    """The URL of the database that ``text`` names: a PostgreSQL URL, or the path of an SQLite file.
+    """The URL of a database. ``text`` is a PostgreSQL URL or the path of an SQLite file.
 
     Raises:
         NoArchive: the text is a malformed URL, or names another kind of database.
@@ -56,41 +56,43 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A read transaction."""
-        with self._say_what_failed(), self._engine.connect() as connection, connection.begin():
+        with self._database_errors(), self._engine.connect() as connection, connection.begin():
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A write transaction. There is one writer at a time."""
-        with self._say_what_failed(), self._writer.connect() as connection, connection.begin():
+        with self._database_errors(), self._writer.connect() as connection, connection.begin():
             if self.shared:
                 connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_LOCK})")
             yield connection
 
     @contextmanager
-    def _say_what_failed(self) -> Iterator[None]:
+    def _database_errors(self) -> Iterator[None]:
+        """Turn errors of the database into :class:`NoArchive`."""
         try:
             yield
         except OperationalError as wrong:
             raise NoArchive(f"The archive {self.shown} failed: {first_line(wrong)}") from wrong
 
     def close(self) -> None:
+        """Close all connections."""
         self._engine.dispose()
 
     def use_write_ahead_log(self) -> None:
-        """Set the write-ahead log of an SQLite file: readers then do not wait for a writer."""
+        """Switch an SQLite file to write-ahead logging, so that readers do not wait for a writer."""
         if not self.shared:
-            with self._say_what_failed(), closing(self._engine.raw_connection()) as connection:
+            with self._database_errors(), closing(self._engine.raw_connection()) as connection:
                 connection.cursor().execute("PRAGMA journal_mode=WAL")
 
     def clear(self) -> None:
         """Empty the archive and create the tables of this version. Log files are not touched."""
         with self.writing() as connection:
             schema.metadata.drop_all(connection)
-            _lay_out(connection)
+            _create_tables(connection)
 
     def bulk(self, connection: Connection, table: Table, rows: Sequence[Sequence[Any]]) -> None:
-        """Insert many rows, cells in the order of the table's columns."""
+        """Insert many rows. Their cells are in the order of the table's columns."""
         if not rows:
             return
         if self.shared:
@@ -132,12 +134,12 @@ def _engine(url: URL) -> Engine:
             return create_engine(url, connect_args={"connect_timeout": 15}, pool_pre_ping=True)
         except ImportError as missing:
             raise NoArchive(
-                "The archive is on a PostgreSQL server, and its driver is not installed. "
-                "Install it: pip install 'benchflow-assembly[postgres]'"
+                "The archive is on a PostgreSQL server, and the driver for it is not installed. "
+                "Run: pip install 'benchflow-assembly[postgres]'"
             ) from missing
     if url.database and url.database != ":memory:" and not Path(url.database).parent.is_dir():
-        raise NoArchive(f"There is no folder {Path(url.database).parent}. Make it, or name another file.")
-    engine = create_engine(url, connect_args={"timeout": _PATIENCE})
+        raise NoArchive(f"There is no folder {Path(url.database).parent}. Create it, or name another file.")
+    engine = create_engine(url, connect_args={"timeout": _LOCK_TIMEOUT})
 
     @event.listens_for(engine, "connect")
     def _begin_ourselves(connection: Any, record: Any) -> None:
@@ -155,25 +157,25 @@ def _engine(url: URL) -> Engine:
 
 def _check(database: Database) -> None:
     with database.reading() as connection:
-        made = _version(connection)
-    if made is None:
+        found = _version(connection)
+    if found is None:
         with database.writing() as connection:
-            made = _version(connection)  # another bench may have created them
-            if made is None:
+            found = _version(connection)  # another bench may have created them
+            if found is None:
                 if inspect(connection).get_table_names():
                     raise NoArchive(
                         f"{database.shown} has tables that are not a benchflow archive. Name an empty database."
                     )
-                _lay_out(connection)
-                made = str(schema.VERSION)
+                _create_tables(connection)
+                found = str(schema.VERSION)
         database.use_write_ahead_log()
-    if made != str(schema.VERSION):
+    if found != str(schema.VERSION):
         raise NoArchive(
-            f"The archive {database.shown} was made by another version of benchflow (form {made}, this one "
-            f"uses {schema.VERSION}). "
+            f"The archive {database.shown} belongs to another version of benchflow (its tables have version {found}, "
+            f"this program uses {schema.VERSION}). "
             + (
                 "Use the newer version here too, or another archive."
-                if made.isdigit() and int(made) > schema.VERSION
+                if found.isdigit() and int(found) > schema.VERSION
                 else "Build it again from the logs: benchflow archive --rebuild FOLDER."
             )
         )
@@ -186,7 +188,7 @@ def _version(connection: Connection) -> str | None:
     return "unknown" if found is None else str(found)
 
 
-def _lay_out(connection: Connection) -> None:
+def _create_tables(connection: Connection) -> None:
     schema.metadata.create_all(connection)
     connection.execute(schema.meta.insert().values(key="version", value=str(schema.VERSION)))
 

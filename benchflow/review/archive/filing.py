@@ -1,6 +1,6 @@
 """Files logs in the archive: finds new and grown logs, verifies them, and writes their facts.
 
-Logs are read and verified by worker processes where there is much to read. Each batch is written in one transaction, so
+If there is much to read, worker processes read and verify the logs. Each batch is written in one transaction, so
 filing can be interrupted, repeated, and run by several benches at once.
 """
 
@@ -25,20 +25,22 @@ from benchflow.review.log.versions import is_newer
 from benchflow.review.many.session_question import LeftOut
 from benchflow.session.procedure_loading import procedure_reader_with_cache
 
-BATCH_ROWS = 20_000  # written in one transaction
-_TOGETHER: Final = 16  # logs handed to a worker at a time
-MIN_BYTES_FOR_WORKERS = 8_000_000  # bytes to be read before starting processes pays
-_TAIL: Final = 65_536
+BATCH_ROWS = 20_000  # rows written in one transaction
+_LOGS_PER_TASK: Final = 16  # logs handed to a worker at a time
+MIN_BYTES_FOR_WORKERS = 8_000_000  # with less to read, starting processes takes longer than reading
+_TAIL_BYTES: Final = 65_536  # read from the end of a file to find its last line
 
 
 class _Job(NamedTuple):
+    """A file to read: its path, size and modification time in nanoseconds."""
+
     path: str
     size: int
     changed: int
 
 
 Progress = Callable[[int, int], None]
-"""Called with the number of files done and the number of all files."""
+"""A callback; its arguments are the number of files done and the number of all files."""
 
 
 def file_logs(
@@ -59,30 +61,32 @@ def file_logs(
     of procedures; ``None``: they are compiled in memory. ``workers`` is the number of processes that read; by default
     the number of processors.
     """
-    at = [str(path.resolve()) for path in paths]
-    known = known_files(database, bench, at)
+    resolved = [str(path.resolve()) for path in paths]
+    known = known_files(database, bench, resolved)
     copied = copied_sessions(database) if copy_logs else None
-    jobs, left_out, unchanged = _sort_out(at, known, bench, copied)
-    tally = _Tally(left_out=left_out, unchanged=unchanged)
-    done = len(at) - len(jobs)
+    jobs, left_out, unchanged = _files_to_read(resolved, known, bench, copied)
+    counts = _FilingCounts(left_out=left_out, unchanged=unchanged)
+    done = len(resolved) - len(jobs)
     batch: list[FiledLog] = []
     rows = 0
     for entry in _read_all(jobs, _ReadOptions(copy_logs, compiled), _worker_count(jobs, workers)):
         batch.append(entry)
         rows += entry.row_count
         if rows >= BATCH_ROWS:
-            tally.add(store(database, bench, batch), batch, bench)
+            counts.add(store(database, bench, batch), batch, bench)
             done += len(batch)
-            progress(done, len(at))
+            progress(done, len(resolved))
             batch, rows = [], 0
     if batch:
-        tally.add(store(database, bench, batch), batch, bench)
-        progress(len(at), len(at))
+        counts.add(store(database, bench, batch), batch, bench)
+        progress(len(resolved), len(resolved))
     inside = tuple(f"{folder.resolve()}{os.sep}" for folder in folders)
-    return tally.filed(len(at), forget_stale(database, bench, inside, set(at)) if inside else ())
+    return counts.report(len(resolved), forget_stale(database, bench, inside, set(resolved)) if inside else ())
 
 
-class _Tally:
+class _FilingCounts:
+    """The numbers of the filing report, counted batch by batch."""
+
     def __init__(self, left_out: list[LeftOut], unchanged: int) -> None:
         self.left_out, self.unchanged = left_out, unchanged
         self.new = self.grown = self.copies = self.events = 0
@@ -103,7 +107,7 @@ class _Tally:
                 if entry.session.unknown or is_newer(entry.session.version):
                     self.newer.append(entry.path)
 
-    def filed(self, looked_at: int, gone: tuple[str, ...]) -> FilingReport:
+    def report(self, looked_at: int, gone: tuple[str, ...]) -> FilingReport:
         left_out = tuple(sorted(self.left_out, key=lambda one: one.path))
         return FilingReport(
             looked_at, self.new, self.grown, self.unchanged, self.copies, self.events, left_out,
@@ -114,7 +118,7 @@ class _Tally:
 # --- which files have to be read --------------------------------------------------------------------
 
 
-def _sort_out(
+def _files_to_read(
     paths: Sequence[str], known: dict[str, KnownFile], bench: str, copied: set[str] | None
 ) -> tuple[list[_Job], list[LeftOut], int]:
     jobs: list[_Job] = []
@@ -145,25 +149,27 @@ def _same(path: str, status: os.stat_result, before: KnownFile) -> bool:
     return bool(before.why) or _last_hash(path, status.st_size) == before.head
 
 
-class _Sealed(Struct):
+class _HashedLine(Struct):
+    """The hash of a log line; other fields are ignored."""
+
     hash: str
 
 
-_decode_sealed = msgspec.json.Decoder(_Sealed).decode
+_decode_hash = msgspec.json.Decoder(_HashedLine).decode
 
 
 def _last_hash(path: str, size: int) -> str:
     """The hash of the last complete line; "" where the end of the file does not contain it."""
     try:
         with open(path, "rb") as file:
-            file.seek(max(0, size - _TAIL))
-            tail = file.read(_TAIL)
+            file.seek(max(0, size - _TAIL_BYTES))
+            tail = file.read(_TAIL_BYTES)
     except OSError:
         return ""
     lines = tail.split(b"\n")
-    whole = lines[1:-1] if size > _TAIL else lines[:-1]
+    whole = lines[1:-1] if size > _TAIL_BYTES else lines[:-1]
     try:
-        return _decode_sealed(whole[-1]).hash if whole else ""
+        return _decode_hash(whole[-1]).hash if whole else ""
     except msgspec.DecodeError:
         return ""
 
@@ -171,34 +177,34 @@ def _last_hash(path: str, size: int) -> str:
 # --- reading, in this process or in others -----------------------------------------------------------
 
 
-def _worker_count(jobs: Sequence[_Job], wanted: int | None) -> int:
+def _worker_count(jobs: Sequence[_Job], requested: int | None) -> int:
     if sum(job.size for job in jobs) < MIN_BYTES_FOR_WORKERS:
         return 0
-    return min(len(jobs), os.cpu_count() or 1) if wanted is None else wanted
+    return min(len(jobs), os.cpu_count() or 1) if requested is None else requested
 
 
 class _ReadOptions(NamedTuple):
-    """How logs are read: with a copy of each log or not, and the folder of compiled procedures."""
+    """The options for reading logs: keep a copy of each log or not; the folder of compiled procedures."""
 
     copy_logs: bool
     compiled: Path | None
 
 
-def _read_all(jobs: Sequence[_Job], how: _ReadOptions, workers: int) -> Iterator[FiledLog]:
+def _read_all(jobs: Sequence[_Job], options: _ReadOptions, workers: int) -> Iterator[FiledLog]:
     if workers < 2:
         for job in jobs:
-            yield _read_one(job, how)
+            yield _read_one(job, options)
         return
-    groups = [(jobs[start : start + _TOGETHER], how) for start in range(0, len(jobs), _TOGETHER)]
+    groups = [(jobs[start : start + _LOGS_PER_TASK], options) for start in range(0, len(jobs), _LOGS_PER_TASK)]
     # Spawned, not forked: the caller may have threads.
-    with _stopped_early(ProcessPoolExecutor(workers, mp_context=get_context("spawn"))) as pool:
+    with _cancelled_on_exit(ProcessPoolExecutor(workers, mp_context=get_context("spawn"))) as pool:
         for entries in pool.map(_read_group, groups):
             yield from entries
 
 
 @contextmanager
-def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
-    """Cancel waiting jobs when the caller stops."""
+def _cancelled_on_exit(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
+    """The pool. Its waiting jobs are cancelled if the caller stops early."""
     try:
         yield pool
     finally:
@@ -206,27 +212,27 @@ def _stopped_early(pool: ProcessPoolExecutor) -> Iterator[ProcessPoolExecutor]:
 
 
 def _read_group(group: tuple[Sequence[_Job], _ReadOptions]) -> list[FiledLog]:
-    jobs, how = group
-    return [_read_one(job, how) for job in jobs]
+    jobs, options = group
+    return [_read_one(job, options) for job in jobs]
 
 
 @lru_cache(maxsize=1)
 def _plan_of(compiled: Path | None) -> PlanOf:
-    """Kept from one log to the next: the logs of a shop share a few procedures."""
+    """The plans of this process. They are cached, because the logs of a shop share a few procedures."""
     return plans_or_empty(procedure_reader_with_cache(compiled))
 
 
-def _read_one(job: _Job, how: _ReadOptions) -> FiledLog:
+def _read_one(job: _Job, options: _ReadOptions) -> FiledLog:
     try:
         data = Path(job.path).read_bytes()
     except OSError as wrong:
         return FiledLog(job.path, job.size, job.changed, why=f"cannot be read: {wrong.strerror}")
     # The file may have grown since it was found: the size recorded is that of the data read.
-    found = verified_facts(data, _plan_of(how.compiled))
+    found = verified_facts(data, _plan_of(options.compiled))
     if isinstance(found, Unusable):
         return FiledLog(job.path, len(data), job.changed, why=found.why)
     body: bytes | None = None
-    if how.copy_logs:
+    if options.copy_logs:
         import zlib
 
         body = zlib.compress(data, 1)

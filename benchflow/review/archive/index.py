@@ -1,4 +1,7 @@
-"""Answers questions from the archive. The database may select too many facts; the question narrows them."""
+"""Answers questions from the archive.
+
+The database may select too many facts. :func:`~benchflow.review.many.session_question.narrow` keeps those that answer.
+"""
 
 import zlib
 from collections.abc import Sequence
@@ -32,19 +35,19 @@ from benchflow.review.many.session_question import (
 
 F = TypeVar("F", bound=Struct)
 _SESSION_COLUMNS: Final = [sessions.c[name] for name in SessionFact.__struct_fields__]
-_MANY: Final = 400  # up to so many sessions are selected by number; for more, all are read
+_MAX_BY_NUMBER: Final = 400  # the most sessions that are selected by number; for more, all are read
 
 
 class ArchiveIndex:
-    """A :class:`benchflow.review.many.session_question.SessionSource` over the index."""
+    """The archive as a :class:`~benchflow.review.many.session_question.SessionSource`."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
-        wanted = _wanted(question)
+        conditions = _conditions(question)
         with self._database.reading() as connection:
-            facts = {name: _by_session(connection, name, where) for name, where in wanted.items()}
+            facts = {name: _by_session(connection, name, where) for name, where in conditions.items()}
             numbers = set().union(*facts.values())
             heads = _heads(connection, numbers)
         found = (
@@ -55,7 +58,7 @@ class ArchiveIndex:
             for number, session, bench, path in heads
             if number in numbers
         )
-        return [one for one in found if one.anything]
+        return [one for one in found if one.has_facts]
 
     def sessions(self) -> Sequence[SessionMatch]:
         with self._database.reading() as connection:
@@ -79,14 +82,14 @@ class ArchiveIndex:
 
 
 def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
-    """The sessions in the order of every source: of their opening, then of their hash."""
+    """The sessions by the time of opening, then by hash; only those in ``numbers`` where it is given."""
     c = sessions.c
-    wanted = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
-    if numbers is not None and len(numbers) <= _MANY:
-        wanted = wanted.where(c.number.in_(numbers))
+    query = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
+    if numbers is not None and len(numbers) <= _MAX_BY_NUMBER:
+        query = query.where(c.number.in_(numbers))
     heads = [
         (row[0], from_row(SessionFact, row[3:]), row[1], row[2])
-        for row in connection.execute(wanted).all()
+        for row in connection.execute(query).all()
         if numbers is None or row[0] in numbers
     ]
     return sorted(heads, key=lambda head: (head[1].opened_at, head[1].session))
@@ -101,8 +104,8 @@ def _by_session(connection: Connection, name: str, where: ColumnElement[bool]) -
     return found
 
 
-def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
-    """Conditions for the rows that may answer the question, by table."""
+def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
+    """For each table, the condition for rows that may answer the question."""
     t = fact_tables
     subject = question.subject
     match subject:
@@ -134,8 +137,7 @@ def _wanted(question: Question) -> dict[str, ColumnElement[bool]]:
 
 
 def _named(column: Any, name: str) -> ColumnElement[bool]:
-    """``name`` itself or one of its places: ``name[1]``. ``\\`` comes right after ``[`` in every collation
-    that compares code points; where one does not, too much is selected, never too little."""
+    """The condition for ``name`` itself or one of its places, such as ``name[1]``."""
     return or_(column == name, column.startswith(prefix_of_places(name), autoescape=True))
 
 

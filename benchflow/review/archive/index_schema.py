@@ -1,6 +1,6 @@
 """The tables of the archive, derived from the fact types: one table per type, one column per field.
 
-Fields without a matching column type (lists, dicts, moments) are stored as JSON text.
+Fields without a matching column type (lists, dicts, times) are stored as JSON text.
 """
 
 from types import UnionType
@@ -25,8 +25,8 @@ from sqlalchemy.types import TypeEngine
 
 from benchflow.review.log import facts as f
 
-VERSION: Final = 4
-"""Increased with every change of a fact type or table. An archive of another version is refused."""
+VERSION: Final = 5
+"""The version of the tables. It grows with every change of a fact type or table; other versions are refused."""
 
 FACT_TABLES: Final[dict[str, type[Struct]]] = {
     "operations": f.OperationFact,
@@ -67,17 +67,17 @@ copies = Table(
 )
 
 
-def _column_type(wanted: Any) -> tuple[type[TypeEngine[Any]], bool]:
-    """The column type for a field's type, and whether it may be null."""
-    options = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
+def _column_type(field_type: Any) -> tuple[type[TypeEngine[Any]], bool]:
+    """The column type for the type of a field, and true if the column may be null."""
+    options = get_args(field_type) if isinstance(field_type, UnionType) else (field_type,)
     nullable = type(None) in options
     kinds = [option for option in options if option is not type(None)]
     plain: dict[Any, type[TypeEngine[Any]]] = {str: Text, int: BigInteger, float: Float, bool: Boolean}
     return plain.get(kinds[0], Text), nullable
 
 
-def _is_json(wanted: Any) -> bool:
-    options = get_args(wanted) if isinstance(wanted, UnionType) else (wanted,)
+def _is_json(field_type: Any) -> bool:
+    options = get_args(field_type) if isinstance(field_type, UnionType) else (field_type,)
     kinds = [option for option in options if option is not type(None)]
     return get_origin(kinds[0]) in (dict, tuple) or kinds[0] is f.LogTime
 
@@ -148,7 +148,7 @@ def to_row(fact: Struct) -> tuple[Any, ...]:
 
 
 def from_row(fact: type[F], row: Any) -> F:
-    """The fact of a row, as made by :func:`to_row`. Booleans may be 0 and 1."""
+    """The fact in a row that :func:`to_row` made. Booleans may be 0 and 1."""
     cells = list(row)
     for place, kind in _JSON_FIELDS[fact]:
         if cells[place] is not None:

@@ -12,12 +12,14 @@ from benchflow.review.archive.index_schema import copies, fact_tables, files, se
 from benchflow.review.log.facts import SessionFact
 
 Rows = dict[str, list[tuple[Any, ...]]]
-"""Rows by table name, without the session number that is the first cell of each."""
+"""Rows by table name. The session number, which is the first cell in the table, is left out."""
 
 
 class FiledLog(Struct, frozen=True):
-    """A log as it was read: its facts as rows, or why it is left out. ``body`` is a compressed copy of the log, where
-    copies are wanted."""
+    """A log that was read: its facts as rows, or the reason ``why`` it is left out.
+
+    ``body`` is a compressed copy of the log; ``None``: no copy is stored.
+    """
 
     path: str
     size: int
@@ -32,11 +34,11 @@ class FiledLog(Struct, frozen=True):
         return 1 + sum(map(len, self.rows.values()))
 
 
-_FEW = 400  # up to so many files are selected by path; for more, all are read
+_MAX_BY_PATH = 400  # the most files that are selected by path; for more, all are read
 
 
 class KnownFile(NamedTuple):
-    """A file at the time it was last read."""
+    """A file as it was when it was last read."""
 
     size: int
     changed: int
@@ -47,7 +49,7 @@ class KnownFile(NamedTuple):
 
 
 class _IndexedCopy(NamedTuple):
-    """The copy of a session that the index holds."""
+    """The copy of a session whose facts are in the index."""
 
     number: int
     events: int
@@ -57,17 +59,17 @@ class _IndexedCopy(NamedTuple):
 
 
 def known_files(database: Database, bench: str, paths: Sequence[str]) -> dict[str, KnownFile]:
-    """This bench's files in the index, by path: at least those at ``paths``."""
+    """The files of this bench in the index, by path. They include those at ``paths``."""
     c = files.c
-    wanted = select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
-    if len(paths) <= _FEW:
-        wanted = wanted.where(c.path.in_(paths))
+    query = select(c.path, c.size, c.changed, c.head, c.events, c.session, c.why).where(c.bench == bench)
+    if len(paths) <= _MAX_BY_PATH:
+        query = query.where(c.path.in_(paths))
     with database.reading() as connection:
-        return {row[0]: KnownFile(*row[1:]) for row in connection.execute(wanted).all()}
+        return {row[0]: KnownFile(*row[1:]) for row in connection.execute(query).all()}
 
 
 def copied_sessions(database: Database) -> set[str]:
-    """The sessions of which the index holds a copy of the log."""
+    """The sessions whose logs are stored in the archive as copies."""
     with database.reading() as connection:
         return set(connection.execute(select(copies.c.session)).scalars())
 
@@ -87,36 +89,38 @@ def forget_stale(database: Database, bench: str, inside: tuple[str, ...], seen: 
 
 
 def store(database: Database, bench: str, batch: Sequence[FiledLog]) -> list[str]:
-    """Write the batch. Returns for each log ``new``, ``grown``, ``copy``, or why it is left out."""
+    """Write the batch. Returns one result per log: ``new``, ``grown``, ``copy``, or the reason why it is left out."""
     with database.writing() as connection:
         return _Batch(database, connection, bench, batch).store()
 
 
 class _Batch:
+    """Writes one batch of logs over one connection."""
+
     def __init__(self, database: Database, connection: Connection, bench: str, batch: Sequence[FiledLog]) -> None:
         self.database, self.connection, self.bench, self.batch = database, connection, bench, batch
-        self.there = self._sessions_there()
+        self.indexed = self._indexed_sessions()
         self.next = 1 + (connection.execute(select(func.max(sessions.c.number))).scalar() or 0)
         self.replaced: list[int] = []
-        self.outdone: list[tuple[str, str, str]] = []  # bench, path, why: a longer copy was found
-        self.taken: dict[str, tuple[int, FiledLog]] = {}  # the copy to be used, by session
+        self.superseded: list[tuple[str, str, str]] = []  # bench, path and reason of files with a shorter copy
+        self.chosen: dict[str, tuple[int, FiledLog]] = {}  # number and log of the copy to use, by session
 
     def store(self) -> list[str]:
         outcomes = [self._outcome(entry) for entry in self.batch]
-        self._withdraw()
+        self._remove_unverified()
         self._delete()
         self._insert()
         self._note_files(outcomes)
         return outcomes
 
-    def _sessions_there(self) -> dict[str, _IndexedCopy]:
-        wanted = [entry.session.session for entry in self.batch if entry.session is not None]
+    def _indexed_sessions(self) -> dict[str, _IndexedCopy]:
+        hashes = [entry.session.session for entry in self.batch if entry.session is not None]
         c = sessions.c
         found: dict[str, _IndexedCopy] = {}
-        for start in range(0, len(wanted), 500):  # databases limit the number of parameters
+        for start in range(0, len(hashes), 500):  # databases limit the number of parameters
             rows = self.connection.execute(
                 select(c.session, c.number, c.events, c.head, c.bench, c.path).where(
-                    c.session.in_(wanted[start : start + 500])
+                    c.session.in_(hashes[start : start + 500])
                 )
             )
             found.update((row[0], _IndexedCopy(*row[1:])) for row in rows)
@@ -126,29 +130,29 @@ class _Batch:
         new = entry.session
         if new is None:
             return entry.why
-        old = self.there.get(new.session)
+        old = self.indexed.get(new.session)
         if old is not None:
             if (old.events, old.head) == (new.events, new.head):
-                self._is_now_at(old, entry)
+                self._update_path(old, entry)
                 return "copy"
             if (-new.events, new.head) > (-old.events, old.head):
-                return _outdone(old.path, old.events, new.events)
+                return _superseded_reason(old.path, old.events, new.events)
             if (old.bench, old.path) != (self.bench, entry.path):
-                self.outdone.append((old.bench, old.path, _outdone(entry.path, new.events, old.events)))
-            if new.session not in self.taken:
+                self.superseded.append((old.bench, old.path, _superseded_reason(entry.path, new.events, old.events)))
+            if new.session not in self.chosen:
                 self.replaced.append(old.number)
-        self.taken[new.session] = (self.next, entry)
-        self.there[new.session] = _IndexedCopy(self.next, new.events, new.head, self.bench, entry.path)
+        self.chosen[new.session] = (self.next, entry)
+        self.indexed[new.session] = _IndexedCopy(self.next, new.events, new.head, self.bench, entry.path)
         self.next += 1
         return "new" if old is None else "grown"
 
-    def _is_now_at(self, old: _IndexedCopy, entry: FiledLog) -> None:
-        """Record the new path of a log that was moved on this bench."""
+    def _update_path(self, old: _IndexedCopy, entry: FiledLog) -> None:
+        """Store the new path of a log that was moved on this bench."""
         if old.bench == self.bench and old.path != entry.path and not os.path.exists(old.path):
             self.connection.execute(update(sessions).where(sessions.c.number == old.number).values(path=entry.path))
 
-    def _withdraw(self) -> None:
-        """Remove the facts of logs that verified earlier and do not verify any more."""
+    def _remove_unverified(self) -> None:
+        """Remove the facts of logs that verified when they were filed and do not verify now."""
         c = sessions.c
         for entry in self.batch:
             if entry.session is None:
@@ -170,8 +174,8 @@ class _Batch:
     def _insert(self) -> None:
         together: Rows = {name: [] for name in fact_tables}
         heads: list[tuple[Any, ...]] = []
-        for number, entry in self.taken.values():
-            assert entry.session is not None  # only logs with a session are taken
+        for number, entry in self.chosen.values():
+            assert entry.session is not None  # only logs with a session are chosen
             heads.append((number, *to_row(entry.session), self.bench, entry.path))
             for name, rows in entry.rows.items():
                 together[name].extend((number, *row) for row in rows)
@@ -195,7 +199,7 @@ class _Batch:
 
     def _is_current(self, session: SessionFact) -> bool:
         """True if this copy of the session is the one in the index."""
-        return self.there[session.session].head == session.head
+        return self.indexed[session.session].head == session.head
 
     def _note_files(self, outcomes: Sequence[str]) -> None:
         self.connection.execute(
@@ -213,9 +217,9 @@ class _Batch:
                 session.events if session is not None else 0, why,
             ))  # fmt: skip
         self.database.bulk(self.connection, files, rows)
-        for bench, path, why in self.outdone:
+        for bench, path, why in self.superseded:
             self.connection.execute(update(files).where(files.c.bench == bench, files.c.path == path).values(why=why))
 
 
-def _outdone(path: str, events: int, only: int) -> str:
+def _superseded_reason(path: str, events: int, only: int) -> str:
     return f"is another copy of a session whose log at {path} has {events} events; this one has {only}"

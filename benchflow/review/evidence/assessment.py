@@ -24,7 +24,7 @@ class ReviewedStep(Struct, frozen=True):
     """A step that should have prevented the complaint, with its evidence.
 
     ``reasons`` are its weak points, the worst first; ``known`` is the recorded evidence. ``seq`` is the event to look
-    at first (of the worst weak point, otherwise of finishing), ``line`` its line in the text of the procedure.
+    at first: that of the worst weak point, or of finishing; ``line`` is its line in the procedure.
     """
 
     operation: str
@@ -44,7 +44,7 @@ class ReviewedStep(Struct, frozen=True):
 
     @property
     def suspect(self) -> bool:
-        """True if a weak point of the step is serious enough."""
+        """True if the worst weak point has grade :data:`SUSPECT` or more."""
         return self.grade >= SUSPECT
 
 
@@ -56,7 +56,7 @@ class Review(Struct, frozen=True):
     """
 
     complaint: str
-    failures: tuple[Failure, ...]  # that the procedure lists
+    failures: tuple[Failure, ...]  # all failures that the procedure lists
     guards: tuple[ReviewedStep, ...]
     not_here: tuple[str, ...]
     rule: tuple[str, ...]
@@ -91,19 +91,19 @@ def review_search(log: LoadedLog, text: str, shop: "Shop | None" = None) -> Revi
 
 
 def review_everything(log: LoadedLog, shop: "Shop | None" = None) -> Review:
-    """Every step of the build, whatever the complaint."""
+    """Every step of the build, for any complaint."""
     return _review(log, "everything", log.plan.steps.values(), (), shop)
 
 
 def find_failure(log: LoadedLog, text: str) -> Failure | None:
-    """The failure that ``text`` names by its id, its text or the beginning of it; ``None`` for none or several."""
-    wanted = text.casefold().strip()
+    """The failure whose id or text is ``text``, or whose text begins with it; ``None`` if none or several fit."""
+    searched = text.casefold().strip()
     failures = log.procedure.failures
     for failure in failures:
-        if wanted in (failure.id.casefold(), failure.text.casefold()):
+        if searched in (failure.id.casefold(), failure.text.casefold()):
             return failure
-    begun = [f for f in failures if wanted and f.text.casefold().startswith(wanted)]
-    return begun[0] if len(begun) == 1 else None
+    found = [f for f in failures if searched and f.text.casefold().startswith(searched)]
+    return found[0] if len(found) == 1 else None
 
 
 def _guarded(step: Step) -> tuple[str, ...]:
@@ -154,7 +154,7 @@ def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedS
 
 
 def text_of(log: LoadedLog, operation: str) -> str:
-    """The lines of one step in the text of the procedure, as it was that day."""
+    """The lines of one step in the procedure text of the log."""
     step = log.plan.steps[operation]
     start = step.operation.mark.line
     lines = log.procedure_text.splitlines()

@@ -1,8 +1,8 @@
-"""Ranks steps by their weak points. The table below is the whole rule, so that a program can print it.
+"""Ranks steps by their weak points. The table :data:`WEAK_POINT_KINDS` is the whole rule; programs can print it.
 
 A step is as weak as its worst weak point. Between steps with equal worst points the next points decide, then the order
 of the procedure. The grades are a judgement (common practice, no source): a step that was never done is worse than one
-that was waived, a waived one is worse than one that was not proven, and so on down to what is only unusual.
+that was waived, a waived one is worse than one that was not proven. The lowest grades are only unusual.
 """
 
 from collections.abc import Iterable
@@ -38,7 +38,7 @@ _KINDS: Final = (
         "would-be-out", 92, "out when corrected",
         "the value is inside its limit only because of the known error of its instrument",
     ),
-    ("deviation", 90, "deviation", "somebody signed to continue in spite of it"),
+    ("deviation", 90, "deviation", "somebody signed to continue although a rule was not met"),
     ("off-torque", 85, "wrong torque", "fasteners were tightened with a wrench that was later found to read wrong"),
     ("not-proven", 80, "not proven", "a value is so near its limit that the uncertainty leaves it undecided"),
     ("instrument-bad", 75, "instrument in doubt", "the shop's register marks its instrument as doubtful"),
@@ -69,7 +69,7 @@ _KINDS: Final = (
     ("no-serial", 10, "instrument not named", "the log does not say which instrument was used"),
     ("word-only", 5, "no evidence", "the step was finished without a reading, tick, check or signature"),
     ("stands", 3, "in force", "the work is in force and has no weak point"),
-    ("replaced", 1, "replaced", "the work was reworked or measured again later; nothing of it is in force"),
+    ("replaced", 1, "replaced", "the work was reworked or measured again later, and no part of it is in force"),
 )  # fmt: skip
 WEAK_POINT_KINDS: Final = tuple(WeakPointKind(*each) for each in _KINDS)
 
@@ -100,14 +100,14 @@ def worst_first(points: Iterable[WeakPoint]) -> tuple[WeakPoint, ...]:
 
 
 def weakness(points: Iterable[WeakPoint]) -> tuple[int, ...]:
-    """The sort key of a step: the grades of its weak points, the highest first. A greater key is a weaker step."""
+    """The sort key of a step: the grades of its weak points, the highest first. A greater key means weaker evidence."""
     return tuple(sorted((point.grade for point in points), reverse=True))
 
 
 def rule() -> tuple[str, ...]:
     """The whole rule in words: how steps are ranked, then one line for each kind of weak point."""
-    how = (
+    first_line = (
         "A step is as weak as its worst point. Between equals the next point decides, then the order of the "
         f"procedure. A step with a point of grade {SUSPECT} or more is suspect."
     )
-    return (how, *(f"{each.grade:>3}  {each.title}: {each.when}" for each in WEAK_POINT_KINDS))
+    return (first_line, *(f"{each.grade:>3}  {each.title}: {each.when}" for each in WEAK_POINT_KINDS))

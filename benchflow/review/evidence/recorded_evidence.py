@@ -39,7 +39,7 @@ def _values(log: LoadedLog, step: Step) -> Iterator[Evidence]:
 def value_text(value: Value) -> str:
     """``end-play 0.15 mm, ok, limit 0.10 .. 0.28 mm, 28 % of the band left``."""
     figures = ", ".join(shown(r.value, r.unit) for r in value.readings)
-    if value.worked:
+    if value.calculated:
         figures = value.filled
     verdict = VERDICT_TEXT[value.verdict] or "not judged"
     parts = [f"{value.name} {figures}"]

@@ -1,4 +1,4 @@
-"""Finds the weak points of one step: what is missing, doubtful or unusual in its evidence."""
+"""Finds the weak points of one step: missing, doubtful or unusual evidence."""
 
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 
 def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
-    """The weak points of ``step``, each in one sentence. ``shop`` adds what the register knows about instruments."""
+    """The weak points of ``step``, each in one sentence. With ``shop`` the register of
+    instruments is used too."""
     fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
     finished = log.state.done.get(step.id)
     if finished is None:
@@ -50,9 +51,9 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
 
 
 def _not_done(log: LoadedLog, fact: OperationFact | None) -> WeakPoint:
-    if fact is not None and fact.redone and fact.begun is None:
+    if fact is not None and fact.redone and fact.started is None:
         words = "reworked, and not done again"
-    elif fact is not None and fact.begun is not None:
+    elif fact is not None and fact.started is not None:
         words = "started, and not finished"
     elif log.facts.session.closed:
         words = "never started"
@@ -80,7 +81,7 @@ def _value(value: Value) -> Iterator[WeakPoint]:
             yield WeakPoint("out-of-limit", f"{figure}, outside {value.limit}", last, value.name)
         elif value.verdict == "not-proven":
             yield WeakPoint(
-                "not-proven", f"{figure}, not proven within {value.limit}: {value.because}", last, value.name
+                "not-proven", f"{figure}, not proven within {value.limit}: {value.reason}", last, value.name
             )
     if value.verdict == "ok":
         yield from _near(value, last)
@@ -130,15 +131,16 @@ def _instruments(
 
 
 def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
-    """By the log where it describes the instrument, otherwise by the register."""
+    """Weak points of an instrument that was not fit for use. The log decides if it describes the instrument, otherwise
+    the register."""
     known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
     due, doubt = _by_register(shop, serial)
     if known and known[-1].warnings:
-        yield WeakPoint("instrument-overdue", f"{serial}: {'; '.join(known[-1].warnings)}", seq, serial)
+        yield WeakPoint("instrument-overdue", f"{serial}: {'. '.join(known[-1].warnings)}", seq, serial)
     else:
         due = known[-1].due if known else due
         if due and due < day:
-            words = f"{serial}: its calibration had run out on {due}; it was used on {day} (UTC)"
+            words = f"{serial}: Its calibration had run out on {due}. It was used on {day} (UTC)"
             yield WeakPoint("instrument-overdue", words, seq, serial)
     if doubt:
         yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)
@@ -180,9 +182,9 @@ def _windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: E
             words = f"finished {rounded_duration(taken)} after “{title}”, "
             words += f"{taken / window.high:.0%} of the window {window.text}"
             yield WeakPoint("window-tight", words.replace("%", " %"), finished.seq, window.operation)
-        begun = fact.begun if fact is not None else None
-        if window.low is not None and begun is not None:
-            waited = elapsed(since, Now(begun.at, begun.run, begun.ms))
+        started = fact.started if fact is not None else None
+        if window.low is not None and started is not None:
+            waited = elapsed(since, Now(started.at, started.run, started.ms))
             if waited < window.low:
                 words = f"started {rounded_duration(waited)} after “{title}” (wait {window.text})"
                 yield WeakPoint("window-missed", words, finished.seq, window.operation)

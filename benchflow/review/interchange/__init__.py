@@ -1,1 +1,1 @@
-"""A session for other programs: CSV, JSON Lines, XES (IEEE 1849), iCalendar (RFC 5545)."""
+"""Exports sessions for other programs: CSV, JSON Lines, XES (IEEE 1849), iCalendar (RFC 5545)."""

@@ -1,4 +1,4 @@
-"""Writes follow-ups as to-dos for a calendar: iCalendar, RFC 5545."""
+"""Exports follow-ups as to-dos for a calendar: iCalendar, RFC 5545."""
 
 from collections.abc import Iterable
 from datetime import date

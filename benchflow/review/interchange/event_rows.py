@@ -35,7 +35,7 @@ _RUNS_IN_A_SPREADSHEET: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
-    """One event as a dict with the keys of :data:`COLUMNS`, without those that the event does not have."""
+    """One event as a dict. Its keys are those of :data:`COLUMNS` that the event has."""
     data = line.data
     if log.format < FORMAT and "verdict" in data:
         data = {**data, "verdict": getattr(event_of(line), "verdict", data["verdict"])}
@@ -83,8 +83,8 @@ def _line(cells: tuple[str, ...]) -> str:
 
 
 def as_json_lines(logs: Iterable[LoadedLog]) -> Iterator[str]:
-    """The events as in the log, each with its session and unit. The text of the procedure in the first event is left
-    out; its SHA-256 stays."""
+    """The events as in the log, each with its session, unit and format. The procedure text of the first event is
+    left out; its SHA-256 stays."""
     for log in logs:
         session = log.facts.session
         for line in log.lines:

@@ -30,7 +30,7 @@ _WHOLE: Final = ("seq", "stage", "fastener", "check", "event", "run", "ms")
 
 
 def as_xes(logs: Iterable[LoadedLog]) -> bytes:
-    """The document, in UTF-8."""
+    """The sessions as one XES document, in UTF-8."""
     root = Element("log", {
         "xes.version": "1849-2016", "xes.features": "", "xmlns": "http://www.xes-standard.org/",
     })  # fmt: skip
@@ -73,11 +73,11 @@ def _trace(root: Element, log: LoadedLog) -> None:
     _put(trace, "int", "format", log.format)
     for name, value in session.options.items():
         _put(trace, "string", f"option:{name}", value)
-    begun: set[str] = set()
+    started: set[str] = set()
     for line in log.lines:
         row = event_row(log, line)
         event = SubElement(trace, "event")
-        name, transition = _activity(log, row, begun)
+        name, transition = _activity(log, row, started)
         _put(event, "string", "concept:name", name)
         _put(event, "string", "lifecycle:transition", transition)
         _put(event, "string", "org:resource", line.by)
@@ -93,25 +93,25 @@ def _trace(root: Element, log: LoadedLog) -> None:
             _put(event, "boolean", "self_signed", row["self_signed"])
 
 
-def _activity(log: LoadedLog, row: dict[str, Any], begun: set[str]) -> tuple[str, str]:
+def _activity(log: LoadedLog, row: dict[str, Any], started: set[str]) -> tuple[str, str]:
     """The name of the activity, and its lifecycle transition."""
     operation, kind = str(row.get("operation", "")), row["kind"]
     step = log.plan.steps.get(operation)
     title = step.title if step is not None else operation
     if kind == "started":
-        transition = "resume" if operation in begun else "start"
-        begun.add(operation)
+        transition = "resume" if operation in started else "start"
+        started.add(operation)
         return title, transition
     if kind == "paused":
         return title, "suspend"
     if kind == "finished":
-        begun.discard(operation)
+        started.discard(operation)
         return title, "complete"
     if kind == "undone":
-        begun.discard(operation)
+        started.discard(operation)
         return f"rework: {title}", "complete"
-    of_what = next((str(row[key]) for key in ("name", "joint", "consumable", "move", "variable") if key in row), title)
-    return f"{kind}: {of_what}" if of_what else kind, "complete"
+    subject = next((str(row[key]) for key in ("name", "joint", "consumable", "move", "variable") if key in row), title)
+    return f"{kind}: {subject}" if subject else kind, "complete"
 
 
 def _put(parent: Element, tag: str, key: str, value: Any) -> None:

@@ -1,1 +1,1 @@
-"""One log loaded for review: its lines, facts, values and earlier states."""
+"""Loads one log for review: its lines, facts, values and earlier states."""

@@ -34,12 +34,12 @@ from benchflow.session.state.state import State, Work
 
 
 class _OperationCourse(Struct):
-    """How the work on one operation went. ``begun`` and what follows it count from the last rework on."""
+    """The course of the work on one operation. ``started`` and the fields after it count from the last rework."""
 
     by: str = ""
     people: list[str] = []
     paused: int = 0
-    begun: LogTime | None = None
+    started: LogTime | None = None
     last: LogTime | None = None
     active: float = 0.0
     pause: float = 0.0
@@ -47,17 +47,18 @@ class _OperationCourse(Struct):
     ticks: TickGroups = field(default_factory=TickGroups)
 
     def event_at(self, now: LogTime) -> None:
-        """Note the time of an event, and the time since the last one where that is the longest so far."""
+        """Record the time of an event. ``pause`` becomes the longest time between two events."""
         if self.last is not None:
             self.pause = max(self.pause, self.last.seconds_until(now))
         self.last = now
 
     def restarted(self) -> "_OperationCourse":
+        """A new course after rework. People and the number of pauses are kept."""
         return _OperationCourse(by=self.by, people=self.people, paused=self.paused)
 
 
 class FactCollector:
-    """Give it every event of one log in order (:meth:`observe`), then ask for the :meth:`facts`."""
+    """Collects facts: :meth:`observe` takes every event of one log in order, then :meth:`facts` returns the facts."""
 
     def __init__(self, opened: Line) -> None:
         self._opened, self._last = opened, opened
@@ -68,7 +69,7 @@ class FactCollector:
         self._choices: dict[int, ChoiceFact] = {}
         self._signatures: dict[int, SignatureFact] = {}
         self._deviations: dict[int, DeviationFact] = {}
-        # Of these kinds the state holds no seq: the last event of a kind about a thing is the one in force.
+        # The state has no seq for these kinds. The last event about each thing is the one in force.
         self._last_calculated: dict[tuple[str, str], tuple[int, int]] = {}  # operation, name: seq, times undone
         self._last_lot: dict[tuple[str, str], int] = {}
         self._last_choice: dict[tuple[str, str], int] = {}
@@ -82,7 +83,7 @@ class FactCollector:
         self._unknown = 0
 
     def observe(self, before: State, event: ev.AnyEvent | None, after: State, line: Line) -> None:
-        """One event. ``event`` is ``None`` for a kind that this version does not know."""
+        """Add one event. ``event`` is ``None`` for a kind that this version cannot read."""
         self._last = line
         now = log_time_of(after.last)
         if before.in_progress is not None and after.in_progress != before.in_progress and before.started is not None:
@@ -155,7 +156,7 @@ class FactCollector:
                 | ev.WrenchAdapterChanged()
                 | ev.LubricantChanged()
             ):
-                pass  # the state has what matters of these; no fact is made of them
+                pass  # no facts: the review takes these from the state
             case None:
                 self._unknown += 1
             case _:
@@ -180,8 +181,8 @@ class FactCollector:
         course.by = line.by
         if line.by not in course.people:
             course.people.append(line.by)
-        if course.begun is None:
-            course.begun = course.last = now
+        if course.started is None:
+            course.started = course.last = now
         else:
             course.event_at(now)
 
@@ -238,7 +239,7 @@ class FactCollector:
     def _reading_corrected(
         self, before: State, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
     ) -> None:
-        """A correction does not repeat limit, decision rule and instrument: they are those of the wrong reading."""
+        """Add a corrected reading. Its limit, decision rule and instrument are those of the wrong reading."""
         wrong = self._readings[event.event]
         within = band(wrong.limit, quantity.unit)
         value = number(quantity.value)
@@ -309,8 +310,8 @@ class FactCollector:
         opened, last = state.opened, self._last
         closed, closed_at = self._closed or (None, None)
         return SessionFact(
-            session=self._opened.hash, unit=opened.unit, by=self._opened.by, opened_at=utc(self._opened.at),
-            closed_at=closed_at, last_at=utc(last.at), events=last.seq, head=last.hash, file=opened.file,
+            session=self._opened.hash, unit=opened.unit, by=self._opened.by, opened_at=in_log_form(self._opened.at),
+            closed_at=closed_at, last_at=in_log_form(last.at), events=last.seq, head=last.hash, file=opened.file,
             procedure=opened.procedure_sha256, options=opened.options, start=opened.start, version=opened.version,
             simulated=opened.simulated, shop=opened.shop, clock_back=self._clock_back,
             left_open=() if closed is None else closed.open_operations,
@@ -319,9 +320,9 @@ class FactCollector:
 
 
 def _applies(work: Work, name: str, seq: int, redone: int) -> bool:
-    """Whether the value calculated by event ``seq`` is in force: no rework and no remedy of it came after.
+    """True if the value calculated by event ``seq`` is in force: it was not reworked or remedied later.
 
-    ``redone`` is how often the operation had been reworked at that event.
+    ``redone`` is the number of times that the operation had been reworked before that event.
     """
     remedy = work.remedies.get(name)
     return redone == work.redone and (remedy is None or remedy.seq < seq)
@@ -331,16 +332,16 @@ _Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, Deviat
 
 
 def _marked(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
-    """The facts, with ``in_force`` set where an event is in force."""
+    """The facts; ``in_force`` is true for those whose event is in ``in_force``."""
     return tuple(replace(fact, in_force=True) if seq in in_force else fact for seq, fact in facts.items())
 
 
 def _operation(name: str, course: _OperationCourse, state: State) -> OperationFact:
     work, finished_at = state.work(name), state.done.get(name)
     finished = None if finished_at is None else log_time_of(finished_at)
-    span = 0.0 if course.begun is None or finished is None else course.begun.seconds_until(finished)
+    span = 0.0 if course.started is None or finished is None else course.started.seconds_until(finished)
     return OperationFact(
-        operation=name, by=course.by, people=tuple(course.people), begun=course.begun, finished=finished,
+        operation=name, by=course.by, people=tuple(course.people), started=course.started, finished=finished,
         active=course.active, span=span, pause=course.pause, entries=course.entries, checks=len(work.checks),
         paused=course.paused, redone=work.redone,
     )  # fmt: skip
@@ -354,12 +355,12 @@ def _instrument(event: ev.InstrumentUsed, line: Line, now: LogTime) -> Instrumen
 
 
 def log_time_of(time: EventTime) -> LogTime:
-    """The time of an event as facts hold it."""
-    return LogTime(utc(time.at), time.run, time.ms)
+    """The time of an event, as facts have it."""
+    return LogTime(in_log_form(time.at), time.run, time.ms)
 
 
-def utc(at: str) -> str:
-    """A timestamp in the log's own form, in which times compare as text, whatever form another writer gave it."""
+def in_log_form(at: str) -> str:
+    """A timestamp in the log's own form (UTC, milliseconds, ``Z``). In that form timestamps compare as text."""
     if len(at) == _LOG_FORM_LENGTH and at[-1] == "Z" and at[10] == "T":
         return at
     return format_timestamp(parse_timestamp(at))

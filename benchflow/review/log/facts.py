@@ -1,10 +1,10 @@
-"""The facts of one log: the types that every question about past builds is answered from.
+"""The facts of one log. Every question about past builds is answered from these types.
 
-Log files and the shop's archive both deliver these types, so that an answer does not depend on the source. Facts name
-things by id; titles and reasons are in the procedure that the log contains.
+Log files and the shop's archive both deliver them, so an answer does not depend on the source. Facts name things by
+id; their titles are in the procedure that the log contains.
 
-``in_force`` marks what is in force at the end of the log, by the state that :mod:`benchflow.session.state.fold` gives:
-the last attempt at a reading, unless a remedy or rework withdrew it.
+``in_force`` is true for work that is valid at the end of the log: not replaced, reworked or withdrawn. For a reading
+that is the last attempt. :mod:`benchflow.session.state.fold` decides.
 """
 
 from typing import Literal
@@ -15,8 +15,11 @@ from benchflow.session.log.timestamps import parse_timestamp
 
 
 class LogTime(Struct, frozen=True, array_like=True):
-    """When something was logged. ``at`` is RFC 3339, UTC, in the log's form; ``ms`` is milliseconds by the monotonic
-    clock of the program run ``run`` (0: there was none)."""
+    """The time of an event.
+
+    ``at`` is a timestamp in the log's form (UTC). ``ms`` is milliseconds by the monotonic clock of program run ``run``;
+    ``run`` 0: there was no such clock.
+    """
 
     at: str
     run: int = 0
@@ -47,10 +50,10 @@ class SessionFact(Struct, frozen=True):
     version: str
     simulated: bool
     shop: str | None
-    clock_back: int  # how often the clock was seen going backwards
+    clock_back: int  # how often the clock went backwards
     left_open: tuple[str, ...]  # operations open when it was closed
     why_open: str
-    unknown: int  # lines of a kind that this version does not know
+    unknown: int  # events of a kind that this version cannot read
 
     @property
     def closed(self) -> bool:
@@ -61,13 +64,14 @@ class OperationFact(Struct, frozen=True):
     """One operation of a session. Times are seconds since its last rework.
 
     ``active`` is the time in progress, ``span`` the time from the first start to finishing, ``pause`` the longest time
-    without an event. ``entries`` counts readings, ticks, checks, lots and choices. ``people`` started it.
+    without an event. ``entries`` counts readings, ticks, checks, lots and choices. ``people`` are those who started it.
+    ``paused`` and ``redone`` count pauses and rework, over the whole log.
     """
 
     operation: str
     by: str  # who finished it, otherwise who started it last
     people: tuple[str, ...]
-    begun: LogTime | None
+    started: LogTime | None
     finished: LogTime | None
     active: float
     span: float
@@ -102,17 +106,18 @@ class ReadingFact(Struct, frozen=True):
     decision: str
     instrument: str
     serial: str
-    uncertainty: str  # standard, in `unit`; "" when none was known
+    uncertainty: str  # standard uncertainty in `unit`; "": not known
     conformity: str
     attempt: int
     in_force: bool
     corrected: bool
     filled: str  # of a calculated value: the formula with its numbers
     share: float | None
-    two_ended: bool  # whether `share` is of a band with two ends
+    two_ended: bool  # the limit has two ends
 
     @property
-    def worked(self) -> bool:
+    def calculated(self) -> bool:
+        """True for a calculated value."""
         return not self.slot
 
 
@@ -147,6 +152,8 @@ class StageFact(Struct, frozen=True):
 
 
 class LotFact(Struct, frozen=True):
+    """A lot of a consumable, entered for an operation."""
+
     seq: int
     at: str
     by: str
@@ -157,6 +164,8 @@ class LotFact(Struct, frozen=True):
 
 
 class ChoiceFact(Struct, frozen=True):
+    """The part ``take`` that was chosen for ``name``."""
+
     seq: int
     at: str
     by: str
@@ -167,6 +176,8 @@ class ChoiceFact(Struct, frozen=True):
 
 
 class SignatureFact(Struct, frozen=True):
+    """The signature of a hold point. ``self_signed``: by a person who did the work."""
+
     seq: int
     at: str
     by: str
@@ -177,6 +188,8 @@ class SignatureFact(Struct, frozen=True):
 
 
 class DeviationFact(Struct, frozen=True):
+    """A signed deviation from ``about``: a value, ``hold`` or ``time``."""
+
     seq: int
     at: str
     by: str
@@ -216,6 +229,8 @@ class UndoneFact(Struct, frozen=True):
 
 
 class NoteFact(Struct, frozen=True):
+    """A note. ``operation`` is ``""`` for a note about the whole job."""
+
     seq: int
     at: str
     by: str

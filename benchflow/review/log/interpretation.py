@@ -20,11 +20,11 @@ from benchflow.session.state.state import State
 
 
 class NotASession(Exception):
-    """The lines are intact, but they are not a session. The message says which line, and what is missing or wrong."""
+    """The lines are intact, but they are not a session. The message names the line and the mistake."""
 
 
 class Interpretation(Struct, frozen=True):
-    """What a log says: the state after its last event, and its facts."""
+    """The content of a log: the state after its last event, and its facts."""
 
     state: State
     facts: Facts
@@ -35,7 +35,7 @@ PlanOf = Callable[[JobOpened], Plan]
 
 
 def plans(read: ProcedureReader, kept: int = 32) -> PlanOf:
-    """Makes plans from the procedure texts in logs. The last ``kept`` plans are kept: many logs share a procedure."""
+    """A function that makes plans from the procedure texts in logs. It caches ``kept`` plans: logs share procedures."""
 
     @lru_cache(kept)
     def plan(text: str, options: tuple[tuple[str, str], ...]) -> Plan | BenchflowError:
@@ -56,7 +56,7 @@ def plans(read: ProcedureReader, kept: int = 32) -> PlanOf:
 def plans_or_empty(read: ProcedureReader) -> PlanOf:
     """As :func:`plans`, with an empty plan for a procedure that this version cannot read.
 
-    Facts need little of the procedure: a log whose procedure is not readable any more can still be searched.
+    Facts need little of the procedure, so a log with an unreadable procedure can still be searched.
     """
     readable = plans(read)
 
@@ -70,10 +70,11 @@ def plans_or_empty(read: ProcedureReader) -> PlanOf:
 
 
 def interpret(lines: Iterable[Line], plan_of: PlanOf) -> Interpretation:
-    """The state and the facts of a log. Its lines must be verified already.
+    """The state and the facts of a log. Verify its lines first.
 
     Raises:
-        NotASession: there are no lines, the first event is not ``opened``, or an event is not what its kind requires.
+        NotASession: there are no lines, the first event is not ``opened``, or an event lacks what its kind
+            requires.
         BenchflowError: ``plan_of`` cannot read the procedure.
     """
     state: State | None = None

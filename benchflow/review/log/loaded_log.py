@@ -1,4 +1,4 @@
-"""A session log loaded for review: its lines, its last state, its facts, and warnings for the reader."""
+"""A session log loaded for review: its lines, its last state, its facts, and warnings."""
 
 from pathlib import Path
 
@@ -20,8 +20,8 @@ from benchflow.session.state.state import State
 class LoadedLog(Struct, frozen=True):
     """A log, up to the first line that is damaged.
 
-    ``damage`` says what is wrong with that line. ``torn`` is true where the last line is incomplete, as after a power
-    failure or while another program writes. ``warnings`` are sentences for the reader.
+    ``damage`` describes that line. ``torn`` is true if the last line is incomplete, as after a power failure or while
+    another program writes. ``warnings`` are sentences for people.
     """
 
     path: str
@@ -69,12 +69,14 @@ def load_log(path: Path, read_procedure: ProcedureReader, *, any_procedure: bool
         raise NoLog(f"{path} is not the log of a session: line 1 {found.damage.what}.")
     plan_of = plans_or_empty(read_procedure) if any_procedure else plans(read_procedure)
     try:
-        said = interpret(found.lines, plan_of)
+        interpretation = interpret(found.lines, plan_of)
     except NotASession as wrong:
         raise NoLog(f"{path} {unreadable_reason(found.lines, str(wrong))}.") from wrong
-    warnings = _warnings(said.state, said.facts, found.damage, torn=bool(found.tail))
+    warnings = _warnings(interpretation.state, interpretation.facts, found.damage, torn=bool(found.tail))
     lines = tuple(found.lines)
-    return LoadedLog(str(path), lines, said.state, said.facts, found.damage, bool(found.tail), warnings)
+    return LoadedLog(
+        str(path), lines, interpretation.state, interpretation.facts, found.damage, bool(found.tail), warnings
+    )
 
 
 def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) -> tuple[str, ...]:

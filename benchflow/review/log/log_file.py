@@ -1,4 +1,4 @@
-"""Log files for review: finding them, and the facts of one. A log is never opened for writing, and never waited for."""
+"""Finds log files and reads the facts of one. A log is only read, and a locked log does not block the reader."""
 
 from collections.abc import Sequence
 from hashlib import sha256
@@ -16,7 +16,7 @@ SUFFIX = ".jsonl"
 
 
 class NoLog(BenchflowError):
-    """The path does not lead to the log of a session."""
+    """The file is missing, or is not the log of a session."""
 
 
 class Unusable(Struct, frozen=True):
@@ -26,10 +26,10 @@ class Unusable(Struct, frozen=True):
 
 
 def regular_file(path: Path) -> Path:
-    """``path`` itself.
+    """``path``, if it is a regular file or missing.
 
     Raises:
-        NoLog: it is a folder, or a pipe or device, which would block the reader.
+        NoLog: it is a folder, a pipe or a device. Pipes and devices would block the reader.
     """
     if path.is_dir():
         raise NoLog(f"{path} is a folder. Name the log of one session.")
@@ -39,22 +39,22 @@ def regular_file(path: Path) -> Path:
 
 
 def verified_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
-    """The facts of a log that verifies from its first line to its last."""
+    """The facts of a log, if every line verifies; otherwise the reason why it is unusable."""
     found = read(data)
     if found.damage is not None:
         return Unusable(f"does not verify: line {found.damage.line} {found.damage.what}")
     try:
-        said = interpret(found.lines, plan_of)
+        interpretation = interpret(found.lines, plan_of)
     except NotASession as wrong:
         return Unusable(unreadable_reason(found.lines, str(wrong)))
-    opened = said.state.opened
+    opened = interpretation.state.opened
     if sha256(opened.procedure.encode()).hexdigest() != opened.procedure_sha256:
         return Unusable("does not verify: line 1 states an SHA-256 that the text of its procedure does not have")
-    return said.facts
+    return interpretation.facts
 
 
 def unreadable_reason(lines: Sequence[Line], wrong: str) -> str:
-    """The reason in words that follow the path of the file."""
+    """The reason why the lines are not a session, in words that follow the path of the file."""
     version = lines[0].data.get("version") if lines else None
     if isinstance(version, str) and is_newer(version):
         return f"was written by a newer version ({version}) and cannot be read by this one: {wrong}"

@@ -9,7 +9,7 @@ from benchflow.quantity import Quantity, QuantityError, convert, parse_limit
 
 
 class Band(Struct, frozen=True):
-    """The two ends of a limit, in the unit of the value that is compared with them; ``None``: no end on that side."""
+    """The two ends of a limit, in the unit of the value; ``None``: no end on that side."""
 
     low: Decimal | None
     high: Decimal | None
@@ -27,8 +27,7 @@ OPEN = Band(None, None)
 def band(limit: str, unit: str) -> Band:
     """The band of the limit ``limit`` (as written in the log) in ``unit``.
 
-    :data:`OPEN` for a limit that is not two numbers, such as one that depends on an earlier reading: no margin can be
-    given for it.
+    :data:`OPEN` for a limit that is not given as numbers, such as one that depends on an earlier reading.
     """
     if not limit:
         return OPEN
@@ -44,7 +43,7 @@ def _end(quantity: Quantity | None, unit: str) -> Decimal | None:
 
 
 def number(value: str) -> Decimal | None:
-    """The number written in the log; ``None`` where the text is not a finite number."""
+    """The number that a text of the log states; ``None`` if it is not a finite number."""
     try:
         parsed = Decimal(value)
     except InvalidOperation:

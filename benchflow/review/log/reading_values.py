@@ -46,20 +46,23 @@ class Value(Struct, frozen=True):
     judged: Decimal | None
     share: float | None
     uncertainty: Decimal | None
-    because: str
+    reason: str
     filled: str
     waived: str
-    earlier: tuple[ReadingFact, ...]  # attempts that were replaced
+    earlier: tuple[ReadingFact, ...]  # replaced attempts
     each: bool  # each reading is compared with the limit by itself
 
     @property
-    def worked(self) -> bool:
+    def calculated(self) -> bool:
+        """True for a calculated value."""
         return bool(self.filled)
 
     def margins(self) -> tuple[tuple[ReadingFact | None, Decimal, float], ...]:
-        """Each figure that was compared with the limit, with its margin: the readings, or one figure calculated from
-        them (then without a reading). Figures without a margin are left out."""
-        if self.each and not self.worked:
+        """Each figure that was compared with the limit, with its margin. Figures without a margin are left out.
+
+        The figures are the readings, or one figure calculated from them; that one has no reading.
+        """
+        if self.each and not self.calculated:
             figures = [(reading, Decimal(reading.value)) for reading in self.readings]
             margins = ((reading, number, margin(number, self.band)) for reading, number in figures)
             return tuple((reading, number, share) for reading, number, share in margins if share is not None)
@@ -71,8 +74,8 @@ class Value(Struct, frozen=True):
 def values_of(log: LoadedLog, step: Step) -> tuple[Value, ...]:
     """Every value of a step in the order of the procedure: the recorded values, then the calculated ones."""
     recorded = (_recorded(log, step, record) for record in step.operation.record)
-    worked = (_worked(log, step, work) for work in step.operation.work_out)
-    return (*recorded, *(value for value in worked if value is not None))
+    calculated = (_calculated(log, step, work) for work in step.operation.work_out)
+    return (*recorded, *(value for value in calculated if value is not None))
 
 
 def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
@@ -96,9 +99,9 @@ def _recorded(log: LoadedLog, step: Step, record: RecordedValue) -> Value:
     )  # fmt: skip
 
 
-def _worked(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
-    """The value as it was logged when its last input was entered; it is not calculated again."""
-    facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.worked]
+def _calculated(log: LoadedLog, step: Step, work: CalculatedValue) -> Value | None:
+    """The value from the log. It is not calculated again."""
+    facts = [r for r in log.facts.readings if r.operation == step.id and r.name == work.name and r.calculated]
     in_force = next((fact for fact in facts if fact.in_force), None)
     if in_force is None:
         return None
@@ -128,7 +131,7 @@ def _in(quantity: Quantity | None, unit: str) -> Decimal | None:
 
 
 def _nearest(readings: tuple[ReadingFact, ...], within: Band) -> tuple[Decimal | None, Decimal | None]:
-    """The reading with the smallest margin, and its uncertainty; the first reading where no margin can be given."""
+    """The reading with the smallest margin, and its uncertainty; the first reading if none has a margin."""
     worst: ReadingFact | None = None
     least = float("inf")
     for reading in readings:

@@ -1,4 +1,4 @@
-"""Replays a session: its state and its screen after any event. Nothing is stored; the log is folded again."""
+"""Replays a session: its state and its screen after any event, made by folding the log again."""
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable
@@ -19,18 +19,18 @@ from benchflow.session.view.build import bench_view, clock_rows, state_rows
 
 By = Literal["event", "operation", "day"]
 
-_EVERY = 64
-"""One state in so many events is kept, so that stepping back does not fold from the beginning."""
+_KEPT_EVERY = 64
+"""Every 64th state is kept, so that stepping back does not fold from the beginning."""
 
 
 class Frame(Struct, frozen=True):
-    """The session after event ``seq``: the event in words, the state of the assembly, and what was open."""
+    """The session after event ``seq``: the event as text, the state of the assembly, the clocks and the operations."""
 
     seq: int
     of: int
     at: str
     by: str
-    words: str
+    text: str
     operation: str  # in progress; "" for none
     title: str
     state_rows: tuple[StateRow, ...]
@@ -64,16 +64,16 @@ class Replay:
         """
         if not 1 <= seq <= self.last:
             raise IndexError(f"there is no event {seq}: the session has {self.last}")
-        start = (seq - 1) // _EVERY * _EVERY + 1
+        start = (seq - 1) // _KEPT_EVERY * _KEPT_EVERY + 1
         state = self._kept.get(start)
         while state is None and start > 1:
-            start -= _EVERY
+            start -= _KEPT_EVERY
             state = self._kept.get(start)
         if state is None:
             state = self._kept[1] = self._begin()
         for number in range(start + 1, seq + 1):
             state = fold(state, self._lines[number - 1])
-            if number % _EVERY == 1:
+            if number % _KEPT_EVERY == 1:
                 self._kept[number] = state
         return state
 
@@ -91,13 +91,13 @@ class Replay:
             of=self.last,
             at=line.at,
             by=line.by,
-            words=event_text(event, self._titles)
+            text=event_text(event, self._titles)
             if event is not None
             else f"{line.kind} (an event that this version cannot read)",
             operation=in_progress,
             title=self._titles.step(in_progress) if in_progress else "",
             state_rows=tuple(state_rows(state)),
-            clocks=tuple(clock_rows(state, self._around(state))),
+            clocks=tuple(clock_rows(state, self._context(state))),
             done=tuple(state.done),
             open=state.paused,
             left=len(state.plan.steps) - len(state.done),
@@ -105,12 +105,12 @@ class Replay:
         )
 
     def bench(self, seq: int) -> BenchView:
-        """What the bench showed after event ``seq``, read-only."""
+        """The bench as it was shown after event ``seq``, read-only."""
         state = self.state(seq)
-        why = f"this is the job after event {seq} of {self.last}"
-        return bench_view(state, self._around(state), saved=seq, read_only=why)
+        reason = f"this is the job after event {seq} of {self.last}"
+        return bench_view(state, self._context(state), saved=seq, read_only=reason)
 
-    def _around(self, state: State) -> Context:
+    def _context(self, state: State) -> Context:
         return Context(Now(state.last.at, state.last.run, state.last.ms))
 
     # --- stepping ---

@@ -11,10 +11,12 @@ from benchflow.session.state.state import Tick, Work
 from benchflow.trade.verdict import NOT_ACCEPTED, Verdict
 
 _Key = tuple[int, str, str, str, bool]
-"""Stage, serial, person, day (UTC), and whether the instrument read the stretch."""
+"""Stage, serial, person, day (UTC), and true if the instrument measured the stretch."""
 
 
 class _Group(Struct):
+    """The ticks with one key, counted."""
+
     seq: int
     joint: str
     instrument: str
@@ -60,7 +62,7 @@ class TickGroups:
             group.measured += 1
 
     def unticked(self, before: tuple[Tick, ...], after: tuple[Tick, ...]) -> None:
-        """Count the tick that ``after`` lacks as cleared."""
+        """Count as cleared the tick that is in ``before`` and not in ``after``."""
         kept = {tick.seq for tick in after}
         for tick in before:
             if tick.seq not in kept:
@@ -68,7 +70,7 @@ class TickGroups:
                     self._groups[key].unticked += 1
 
     def facts(self, operation: str, work: Work, *, in_force: bool) -> Iterator[StageFact]:
-        """One fact per group. ``work`` holds the ticks in force, and how often the operation was reworked before."""
+        """One fact per group. ``work`` has the valid ticks and the number of times that the operation was reworked."""
         verdicts: dict[_Key, dict[int, Verdict]] = {key: {} for key in self._groups}
         for tick in work.ticks:
             for key in self._of_tick[tick.seq]:

@@ -26,8 +26,8 @@ def _span(series: Series) -> tuple[float, float]:
 def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str, ...]:
     """The series as a plot in text: ``=`` is the procedure's limit, ``-`` a control limit, ``.`` the mean.
 
-    A point is ``●``, an outlier ``◆``, out of its limit ``×``, not proven ``?``. Where not all points fit, the latest
-    are shown.
+    A point is ``●``, an outlier ``◆``, a point out of its limit ``×``, a point that is not proven ``?``. If not all
+    points fit, the latest are shown.
     """
     if not series.points:
         return ()

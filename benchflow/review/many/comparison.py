@@ -13,10 +13,10 @@ from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.trade.rounding import plain
 from benchflow.trade.verdict import VERDICT_TEXT
 
-WORTH_SECONDS = 10 * 60.0
-WORTH_TIMES = 2.0
-"""Working times are a difference if the longer one is at least twice the shorter and ten minutes more (a judgement, no
-source). The table of times shows all of them."""
+DIFFERENCE_SECONDS = 10 * 60.0
+DIFFERENCE_FACTOR = 2.0
+"""Working times are a difference if the longer one is at least twice the shorter and ten minutes longer (common
+practice, no source). The table of times shows all working times."""
 
 
 class Side(Struct, frozen=True):
@@ -33,7 +33,7 @@ class Side(Struct, frozen=True):
 
 
 class Difference(Struct, frozen=True):
-    """One difference. ``left`` and ``right`` are texts, ``""`` for nothing; the numbers are the events that show it."""
+    """One difference. ``left`` and ``right`` are texts (``""``: none); ``left_seq`` and ``right_seq`` are events."""
 
     kind: str
     operation: str
@@ -46,8 +46,8 @@ class Difference(Struct, frozen=True):
 
 
 class ReadingPair(Struct, frozen=True):
-    """One reading in both builds. ``by`` is right minus left in the unit of the left one, ``None`` where that cannot be
-    calculated. The shares are margins: see :mod:`benchflow.review.log.margin`."""
+    """One reading in both builds. ``by`` is right minus left in the unit of the left one; ``None``: not known. The
+    shares are margins: see :mod:`benchflow.review.log.margin`."""
 
     operation: str
     name: str
@@ -62,7 +62,7 @@ class ReadingPair(Struct, frozen=True):
 
 
 class TimePair(Struct, frozen=True):
-    """How long one operation was in progress, in seconds; ``None`` where it was not finished."""
+    """The time that one operation was in progress, in seconds; ``None``: it was not finished."""
 
     operation: str
     title: str
@@ -71,8 +71,10 @@ class TimePair(Struct, frozen=True):
 
 
 class Comparison(Struct, frozen=True):
-    """``differences`` are in the order of the left build. Readings that differ only in their figures are not
-    differences; they are in ``readings``."""
+    """The result of a comparison. ``differences`` are in the order of the left build.
+
+    Two readings with the same verdict are no difference. ``readings`` lists all readings.
+    """
 
     left: Side
     right: Side
@@ -93,7 +95,7 @@ def compare(left: LoadedLog, right: LoadedLog) -> Comparison:
     return Comparison(
         _side(left),
         _side(right),
-        (*_beginnings(left, right), *both.differences()),
+        (*_start_differences(left, right), *both.differences()),
         tuple(both.readings()),
         tuple(both.times()),
         tuple(warnings),
@@ -108,8 +110,8 @@ def _side(log: LoadedLog) -> Side:
     )  # fmt: skip
 
 
-def _beginnings(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
-    """Differences from before any work started."""
+def _start_differences(left: LoadedLog, right: LoadedLog) -> Iterator[Difference]:
+    """Differences in procedure, options and start state."""
     a, b = left.facts.session, right.facts.session
     if left.procedure.id != right.procedure.id:
         yield _at_opening("procedure", "procedure", left.procedure.id, right.procedure.id)
@@ -131,21 +133,21 @@ def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
 
 
 class _BuildPair:
-    """The facts of both builds by operation."""
+    """Two builds with their operation facts, from which the differences and tables are made."""
 
     def __init__(self, left: LoadedLog, right: LoadedLog) -> None:
         self.left, self.right = left, right
         self._logs = (left, right)
-        self.done = {fact.operation: fact for fact in left.facts.operations}
-        self.other = {fact.operation: fact for fact in right.facts.operations}
+        self.left_facts = {fact.operation: fact for fact in left.facts.operations}
+        self.right_facts = {fact.operation: fact for fact in right.facts.operations}
 
     def differences(self) -> Iterator[Difference]:
         for operation in self._in_order():
             yield from self._of(operation)
 
     def _in_order(self) -> list[str]:
-        """The operations in the order of the left build, then those that only the right one has."""
-        return list(dict.fromkeys((*self.done, *self.left.plan.steps, *self.other, *self.right.plan.steps)))
+        """The operations of the left build in its order, then those that only the right build has."""
+        return list(dict.fromkeys((*self.left_facts, *self.left.plan.steps, *self.right_facts, *self.right.plan.steps)))
 
     def _title(self, operation: str) -> str:
         step = self.left.plan.steps.get(operation) or self.right.plan.steps.get(operation)
@@ -155,18 +157,18 @@ class _BuildPair:
         title = self._title(operation)
 
         def differs(kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
-            return Difference(kind, operation, title, what, left.words, right.words, left.seq, right.seq)
+            return Difference(kind, operation, title, what, left.text, right.text, left.seq, right.seq)
 
         planned = [EntryText("part of it" if operation in one.plan.steps else "not part of it") for one in self._logs]
         if planned[0] != planned[1]:
             yield differs("plan", "part of the build", *planned)
             return
-        a, b = self.done.get(operation), self.other.get(operation)
+        a, b = self.left_facts.get(operation), self.right_facts.get(operation)
         if _is_done(a) != _is_done(b):
             yield differs("done", "done", *(EntryText("done" if _is_done(one) else "not done") for one in (a, b)))
         left, right = (_entries(one, operation) for one in self._logs)
         for kind, what in dict.fromkeys((*left, *right)):
-            one, other = left.get((kind, what), NOTHING), right.get((kind, what), NOTHING)
+            one, other = left.get((kind, what), NO_ENTRY), right.get((kind, what), NO_ENTRY)
             if one.judged != other.judged:
                 yield differs(kind, what, one, other)
         if a is not None and b is not None:
@@ -183,7 +185,7 @@ class _BuildPair:
 
     def times(self) -> Iterator[TimePair]:
         for operation in self._in_order():
-            a, b = self.done.get(operation), self.other.get(operation)
+            a, b = self.left_facts.get(operation), self.right_facts.get(operation)
             if _is_done(a) or _is_done(b):
                 yield TimePair(operation, self._title(operation), _active(a), _active(b))
 
@@ -195,7 +197,7 @@ def _course(a: OperationFact, b: OperationFact) -> "Iterator[tuple[str, str, Ent
         yield "redone", "times reworked", EntryText(str(a.redone)), EntryText(str(b.redone))
     if a.done and b.done:
         shorter, longer = sorted((a.active, b.active))
-        if longer - shorter >= WORTH_SECONDS and longer >= WORTH_TIMES * shorter:
+        if longer - shorter >= DIFFERENCE_SECONDS and longer >= DIFFERENCE_FACTOR * shorter:
             yield "time", "working time", EntryText(rounded_duration(a.active)), EntryText(rounded_duration(b.active))
 
 
@@ -208,22 +210,23 @@ def _active(fact: OperationFact | None) -> float | None:
 
 
 class EntryText(Struct, frozen=True):
-    """An entry as text, and its event. Two entries differ if their texts differ; readings, if their verdicts differ."""
+    """An entry as text, with its event. Readings differ if their verdicts differ, other entries if the texts differ."""
 
-    words: str
+    text: str
     seq: int | None = None
     verdict: str = ""
 
     @property
     def judged(self) -> str:
-        return self.verdict or self.words
+        """The text that decides whether two entries differ."""
+        return self.verdict or self.text
 
 
-NOTHING = EntryText("")
+NO_ENTRY = EntryText("")
 
 
 def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]:
-    """The entries in force for an operation, by kind and name."""
+    """The valid entries of an operation, by kind and name."""
     facts = log.facts
     found: dict[tuple[str, str], EntryText] = {}
     for (name, slot), reading in _readings(log, operation).items():
@@ -248,7 +251,7 @@ def _entries(log: LoadedLog, operation: str) -> dict[tuple[str, str], EntryText]
 
 
 def _serials(log: LoadedLog, operation: str) -> dict[str, set[str]]:
-    """The serials used, by the procedure's name of the instrument."""
+    """The serials that were used, by the procedure's name for the instrument."""
     found: dict[str, set[str]] = {}
     for reading in log.facts.readings:
         if reading.operation == operation and reading.in_force and reading.serial:

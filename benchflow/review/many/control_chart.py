@@ -1,4 +1,4 @@
-"""The individuals and moving range chart of a reading over the builds, with runs and drift.
+"""Control charts: individuals and moving ranges of a reading over the builds, with runs and drift.
 
 Constants for moving ranges of two, from the published tables of control chart constants (d2 = 1.128 and
 D4 = 3.267; E2 = 3 / d2 = 2.660), as the NIST/SEMATECH e-Handbook of Statistical Methods uses them in section
@@ -17,14 +17,14 @@ E2: Final = 3 / D2
 D4: Final = 3.267
 
 RUN: Final = 8
-"""This many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
+"""So many points in a row on one side of the centre are a shift (Western Electric rules, from memory)."""
 TREND_POINTS: Final = 8
 TREND_ERRORS: Final = 3.0
 """A slope of this many standard errors or more is a drift (three, as for the limits; common practice, no source)."""
 
 
 class Limits(Struct, frozen=True):
-    """Centre and three-sigma limits of the individuals, and of their moving ranges."""
+    """The centre and three-sigma limits of the individuals, and those of their moving ranges."""
 
     centre: float
     lower: float
@@ -60,8 +60,9 @@ class Run(Struct, frozen=True):
 
 
 class Chart(Struct, frozen=True):
-    """``outliers`` and ``jumps`` are places (from 0) of points outside the limits of individuals and of moving ranges.
-    With a drift, outliers are judged from its line. ``ranges[i]`` is from point ``i`` to ``i + 1``."""
+    """A control chart. ``outliers`` are places (from 0) of points outside the limits of individuals; with a drift, the
+    distance from its line is judged. ``jumps`` are places of points whose moving range is outside its limit.
+    ``ranges[i]`` is from point ``i`` to ``i + 1``."""
 
     values: tuple[float, ...]
     ranges: tuple[float, ...]
@@ -87,6 +88,7 @@ def limits_of(values: Sequence[float]) -> Limits:
 
 
 def moving_ranges(values: Sequence[float]) -> tuple[float, ...]:
+    """The distance of each value from the one before it."""
     return tuple(abs(later - earlier) for earlier, later in pairwise(values))
 
 
@@ -113,7 +115,7 @@ def chart_of(values: Sequence[float], low: float | None = None, high: float | No
 
 
 def _within(value: float, low: float, high: float) -> bool:
-    """True if ``value`` is inside, with a tolerance for rounding errors."""
+    """True if ``value`` is from ``low`` to ``high``, with a tolerance for rounding errors."""
     slack = 1e-12 * max(abs(low), abs(high))
     return low - slack <= value <= high + slack
 

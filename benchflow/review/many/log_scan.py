@@ -1,4 +1,4 @@
-"""Answers questions directly from log files: all are read and verified each time, and nothing is stored."""
+"""Answers questions directly from log files. All files are read and verified each time; nothing is stored."""
 
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -10,14 +10,14 @@ from benchflow.session.procedure_loading import procedure_reader_with_cache
 
 
 class LogFiles:
-    """A :class:`benchflow.review.many.session_question.SessionSource` over log files.
+    """Log files as a :class:`~benchflow.review.many.session_question.SessionSource`.
 
-    Of several copies of one session the longest is used; of equally long ones, the one whose last hash sorts first.
-    The archive has the same rule.
+    If there are several copies of one session, the longest is used; if these are equally long, the one whose last hash
+    sorts first. The archive has the same rule.
     """
 
     def __init__(self, paths: Iterable[Path], bench: str = "", compiled: Path | None = None) -> None:
-        """``compiled`` is the folder with the compiled forms of procedures."""
+        """Read the logs at ``paths``. ``compiled`` is the folder with the compiled forms of procedures."""
         self._plan_of = plans_or_empty(procedure_reader_with_cache(compiled))
         self._found: dict[str, SessionMatch] = {}
         self._left_out: list[LeftOut] = []
@@ -30,18 +30,18 @@ class LogFiles:
         except OSError as wrong:
             self._left_out.append(LeftOut(bench, str(path), f"cannot be read: {wrong.strerror}"))
             return
-        got = verified_facts(data, self._plan_of)
-        if isinstance(got, Unusable):
-            self._left_out.append(LeftOut(bench, str(path), got.why))
+        facts = verified_facts(data, self._plan_of)
+        if isinstance(facts, Unusable):
+            self._left_out.append(LeftOut(bench, str(path), facts.why))
             return
-        new = from_facts(got, bench, str(path))
-        old = self._found.get(got.session.session)
-        if old is None or better(new, old):
-            self._found[got.session.session] = new
+        new = from_facts(facts, bench, str(path))
+        old = self._found.get(facts.session.session)
+        if old is None or is_better_copy(new, old):
+            self._found[facts.session.session] = new
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
         narrowed = (narrow(found, question) for found in self._found.values())
-        return in_order([found for found in narrowed if found.anything])
+        return in_order([found for found in narrowed if found.has_facts])
 
     def sessions(self) -> Sequence[SessionMatch]:
         return in_order([SessionMatch(one.session, one.bench, one.path) for one in self._found.values()])
@@ -53,6 +53,6 @@ class LogFiles:
         return sorted(self._left_out, key=lambda one: (one.bench, one.path))
 
 
-def better(new: SessionMatch, old: SessionMatch) -> bool:
-    """True if ``new`` is to be used instead of ``old``, another copy of the same session."""
+def is_better_copy(new: SessionMatch, old: SessionMatch) -> bool:
+    """True if ``new`` replaces ``old``, another copy of the session: it is longer, or its last hash sorts first."""
     return (-new.session.events, new.session.head) < (-old.session.events, old.session.head)

@@ -1,6 +1,6 @@
 """Questions about many sessions, and the facts that answer them.
 
-A source (log files, the archive) delivers facts that may answer a question; :func:`narrow` selects those that do.
+A source (log files or the archive) delivers facts that may answer a question. :func:`narrow` keeps those that do.
 """
 
 from collections.abc import Sequence
@@ -65,7 +65,7 @@ class Question(Struct, frozen=True):
     until: str = ""
 
     def covers(self, first: str, last: str = "") -> bool:
-        """True if some time from ``first`` to ``last`` is in the span."""
+        """True if the time from ``first`` to ``last`` overlaps the span."""
         return (not self.until or first <= self.until) and (not self.since or (last or first) >= self.since)
 
 
@@ -83,7 +83,8 @@ class SessionMatch(Struct, frozen=True):
     deviations: tuple[DeviationFact, ...] = ()
 
     @property
-    def anything(self) -> bool:
+    def has_facts(self) -> bool:
+        """True if any fact answers the question."""
         return bool(self.operations or self.readings or self.stages or self.lots or self.signatures or self.deviations)
 
 
@@ -96,7 +97,7 @@ class LeftOut(Struct, frozen=True):
 
 
 class SessionSource(Protocol):
-    """What questions are put to. Sessions are in the order of their opening, then of their hash."""
+    """A source of answers. Sessions are sorted by the time of opening, then by hash."""
 
     def ask(self, question: Question) -> Sequence[SessionMatch]:
         """Every session with facts that answer the question."""
@@ -110,7 +111,9 @@ class SessionSource(Protocol):
         """The number of sessions."""
         ...
 
-    def left_out(self) -> Sequence[LeftOut]: ...
+    def left_out(self) -> Sequence[LeftOut]:
+        """The files that could not be searched."""
+        ...
 
 
 class BadDate(BenchflowError):
@@ -207,9 +210,9 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
 
 
 def _times(operation: OperationFact) -> tuple[str, str]:
-    """Start and end of the work in force; both "" where it was reworked and not done again."""
-    begun, finished = operation.begun, operation.finished
-    first = begun.at if begun is not None else finished.at if finished is not None else ""
+    """Start and end of the valid work; both ``""`` if the operation was reworked and not done again."""
+    started, finished = operation.started, operation.finished
+    first = started.at if started is not None else finished.at if finished is not None else ""
     return first, finished.at if finished is not None else first
 
 
@@ -222,5 +225,5 @@ def from_facts(facts: Facts, bench: str, path: str) -> SessionMatch:
 
 
 def in_order(found: Sequence[SessionMatch]) -> list[SessionMatch]:
-    """Sorted in the order of every source."""
+    """The matches by the time of opening, then by hash, as every source returns them."""
     return sorted(found, key=lambda one: (one.session.opened_at, one.session.session))

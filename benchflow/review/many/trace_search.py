@@ -1,6 +1,6 @@
 """Traces an instrument, lot, person, operation or reading through all sessions, the worst affected first.
 
-For example: a wrench fails its calibration. Which engines must be called back?
+For example: a wrench fails its calibration. The trace lists the engines to call back.
 """
 
 from collections.abc import Iterator
@@ -30,7 +30,8 @@ class TraceQuestion(Struct, frozen=True):
     """A question with the conditions that a reading must meet.
 
     ``reads_high`` is the relative error found in the instrument: 0.06 means that it reads 6 % too high. A reading
-    counts if it is below ``low``, above ``high``, or has a margin of less than ``share``; without these, always.
+    counts if it is below ``low``, above ``high``, or has a margin of less than ``share``. Without these conditions
+    every reading counts.
     """
 
     question: Question
@@ -41,8 +42,8 @@ class TraceQuestion(Struct, frozen=True):
 
 
 class TracedSession(Struct, frozen=True):
-    """One session that is concerned. ``reasons`` are the worst first; ``fasteners`` and ``readings`` count what is
-    still in force."""
+    """One session that the trace found. ``reasons`` are sorted, the worst first. ``fasteners`` and ``readings`` count
+    valid work."""
 
     session: str
     unit: str
@@ -62,7 +63,7 @@ class TracedSession(Struct, frozen=True):
 
 
 class Trace(Struct, frozen=True):
-    """The answer. ``looked_at`` counts all sessions searched; ``left_out`` are files that could not be searched."""
+    """The result of a trace. ``looked_at`` counts the sessions searched; ``left_out`` names files not searched."""
 
     asked: str
     touched: tuple[TracedSession, ...]
@@ -72,8 +73,11 @@ class Trace(Struct, frozen=True):
 
 
 def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
-    """Every session concerned, the worst first: by its reasons (:mod:`benchflow.review.evidence.ranking`), then by the
-    number of fasteners and readings in force, then the latest."""
+    """Every session that the question concerns, the worst first.
+
+    They are sorted by reasons (:mod:`benchflow.review.evidence.ranking`), then by the number of valid fasteners and
+    readings, then the latest first.
+    """
     touched = [made for found in source.ask(ask.question) if (made := _touched(found, ask)) is not None]
     touched.sort(key=lambda one: one.opened_at, reverse=True)
     touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
@@ -129,11 +133,11 @@ def _touched(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
 
 
 def _fasteners(found: SessionMatch) -> dict[tuple[str, str], int]:
-    """The number of fasteners in force by operation and joint: of the stage with the most."""
+    """The number of valid fasteners by operation and joint. The stage with the most fasteners counts."""
     stages: dict[tuple[str, str, int], int] = {}
     only_read = all(fact.stretch for fact in found.stages)
     for fact in found.stages:
-        # A fastener counts by its torque; by its stretch only where nothing else was asked for.
+        # The same fastener has a fact for torque and one for stretch. Stretch counts only where there is nothing else.
         if fact.in_force and (not fact.stretch or only_read):
             key = (fact.operation, fact.joint, fact.stage)
             stages[key] = stages.get(key, 0) + fact.fasteners
@@ -179,7 +183,7 @@ def _reasons(
                 yield WeakPoint("self-signed", words, signature.seq, "hold")
     yield from _operations(found)
     if not in_force and not any(operation.done for operation in found.operations):
-        yield WeakPoint("replaced", "nothing of it is in force any more")
+        yield WeakPoint("replaced", "all of this work was replaced")
 
 
 def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
@@ -205,7 +209,7 @@ def _reading(reading: ReadingFact, ask: TraceQuestion) -> Iterator[WeakPoint]:
 
 def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | None:
     """The true value of a reading that is inside its limit only because of the error of the instrument; otherwise
-    ``None``. With ``reads_high`` 0.06 the instrument showed 106 for 100."""
+    ``None``. An instrument with ``reads_high`` 0.06 shows 106 for 100."""
     value = number(reading.value)
     if reads_high is None or value is None or reading.verdict != "ok" or reads_high <= -1:
         return None

@@ -1,6 +1,6 @@
-"""The trend of a reading over all builds, and how long operations take.
+"""The trend of a reading over all builds, and the durations of operations.
 
-Only readings and work in force count. Simulated sessions are left out where there are real ones; a note says so.
+Only valid readings and finished work count. Simulated sessions are left out if there are real ones; a note says so.
 """
 
 from collections.abc import Sequence
@@ -41,7 +41,7 @@ class Point(Struct, frozen=True):
 
 class Series(Struct, frozen=True):
     """One value over the builds, in the order of measuring and in one unit. ``chart`` is ``None`` for fewer than two
-    points; ``telling`` are sentences about what the chart shows, the worst first."""
+    points. ``telling`` are sentences about the chart, the worst first."""
 
     name: str
     measured_in: str
@@ -51,15 +51,15 @@ class Series(Struct, frozen=True):
 
 
 class Trend(Struct, frozen=True):
-    """A reading over all builds, one series per place. ``notes`` say what was left out, and why."""
+    """A reading over all builds, one series per place. ``notes`` name what was left out, with the reason."""
 
     series: tuple[Series, ...]
     notes: tuple[str, ...]
 
 
 def trend_over_builds(source: SessionSource, name: str, since: str = "", until: str = "") -> Trend:
-    """The value ``name`` over all builds: a series for each of its places (``journal[1]``, ``journal[2]``)."""
-    found, notes = _real(source.ask(Question(ReadingSubject(name), since, until)))
+    """The value ``name`` over all builds, one series for each of its places (``journal[1]``, ``journal[2]``)."""
+    found, notes = _without_simulated(source.ask(Question(ReadingSubject(name), since, until)))
     readings: dict[str, dict[str, list[tuple[SessionMatch, ReadingFact]]]] = {}
     for one in found:
         for reading in one.readings:
@@ -74,7 +74,7 @@ def trend_over_builds(source: SessionSource, name: str, since: str = "", until: 
     return Trend(tuple(series), tuple(notes))
 
 
-def _real(found: Sequence[SessionMatch]) -> tuple[list[SessionMatch], list[str]]:
+def _without_simulated(found: Sequence[SessionMatch]) -> tuple[list[SessionMatch], list[str]]:
     real = [one for one in found if not one.session.simulated]
     if real and len(real) < len(found):
         number = len(found) - len(real)
@@ -104,7 +104,7 @@ def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -
 
 
 def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
-    """One build's point: the mean where it has several readings; the worst of their verdicts."""
+    """The point of one build: the mean of its readings and the worst of their verdicts; ``None``: another dimension."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
         values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit).value for _, r in pairs]
@@ -153,11 +153,11 @@ def _drifting(chart: Chart, newest: Point, unit: str) -> str:
     return f"{words}: at this rate it reaches its limit {newest.limit} in about {drift.points_left:.0f} builds."
 
 
-# --- how long things take ---------------------------------------------------------------------------
+# --- durations of operations ---------------------------------------------------------------------------
 
 
 class OperationDuration(Struct, frozen=True):
-    """How long an operation is in progress, in seconds, over the builds in which it was finished."""
+    """The time that an operation is in progress, in seconds, over the builds in which it was finished."""
 
     operation: str
     builds: int
@@ -170,15 +170,15 @@ class OperationDuration(Struct, frozen=True):
 
 
 class OperationDurations(Struct, frozen=True):
-    """The durations of an operation, one entry per place. ``notes`` say what was left out, and why."""
+    """The durations of an operation, one entry per place. ``notes`` name what was left out, with the reason."""
 
     operations: tuple[OperationDuration, ...]
     notes: tuple[str, ...]
 
 
 def operation_durations(source: SessionSource, operation: str, since: str = "", until: str = "") -> OperationDurations:
-    """How long ``operation`` takes, separately for each of its places."""
-    found, notes = _real(source.ask(Question(OperationSubject(operation), since, until)))
+    """The durations of ``operation``, one entry for each of its places."""
+    found, notes = _without_simulated(source.ask(Question(OperationSubject(operation), since, until)))
     times: dict[str, list[tuple[float, str]]] = {}
     for one in found:
         for fact in one.operations:

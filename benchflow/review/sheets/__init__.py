@@ -1,1 +1,1 @@
-"""The build sheet and the printed order sheet."""
+"""Sheets to print: the build sheet after the work, and the order sheet before it."""

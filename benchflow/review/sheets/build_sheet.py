@@ -1,4 +1,4 @@
-"""The build sheet as data: everything that is handed over with the unit, as final text.
+"""The content of the build sheet: the record that is handed over with the unit, as text ready to print.
 
 ``build_sheet_html`` and ``build_sheet_markdown`` write it.
 """
@@ -31,7 +31,7 @@ NOT_THE_MANUAL = (
 
 
 class SheetValue(Struct, frozen=True):
-    """One value. ``gauge`` is the judged figure on its limit; ``None`` where there is no limit to draw."""
+    """One value. ``gauge`` is the position of the judged figure on its limit; ``None``: there is no limit to draw."""
 
     name: str
     ask: str
@@ -46,10 +46,12 @@ class SheetValue(Struct, frozen=True):
     filled: str
     waived: str
     tools: tuple[str, ...]
-    earlier: tuple[str, ...]  # readings that were replaced
+    earlier: tuple[str, ...]  # replaced readings
 
 
 class BuildSheetOperation(Struct, frozen=True):
+    """One operation on the sheet, done or not. Empty texts are not printed."""
+
     operation: str
     number: int
     title: str
@@ -70,18 +72,22 @@ class BuildSheetOperation(Struct, frozen=True):
 
 
 class SheetSection(Struct, frozen=True):
+    """The operations of one section of the procedure."""
+
     title: str
     operations: tuple[BuildSheetOperation, ...]
 
 
 class SheetFollowUp(Struct, frozen=True):
+    """Work due after the build: on a day, or by another measure such as ``500 km``."""
+
     title: str
     due: str  # 2026-03-16, or ""
     or_: str
 
 
 class BuildSheet(Struct, frozen=True):
-    """The whole sheet. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log."""
+    """The whole build sheet. ``facts`` are pairs of label and text; ``head`` is the fingerprint of the log."""
 
     title: str
     subject: str
@@ -189,7 +195,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         by=_by(fact),
         at=local_time(done.at) if done is not None else "",
         took=rounded_duration(fact.active) if fact is not None and done is not None else "",
-        values=tuple(_value(log, value) for value in values_of(log, step) if value.readings or value.worked),
+        values=tuple(_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
         joint=joint_of(log, step),
         checks=tuple((text, number in work.checks) for number, text in enumerate(step.operation.check, 1)),
         parts=tuple(f"{name}: {take}" for name, take in work.chosen.items()),
@@ -226,7 +232,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
         high="" if high is None else shown(high, value.unit),
         verdict=value.verdict,
         words=value_text(value),
-        gauge=_drawn(value),
+        gauge=_gauge(value),
         filled=value.filled,
         waived=value.waived,
         tools=tuple(
@@ -241,7 +247,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
 
 
 def _figure(value: str, unit: str, entered: str) -> str:
-    """The reading in the procedure's unit, with the text as typed where that differs."""
+    """The reading in the procedure's unit; the typed text is added if it differs."""
     plain = shown(value, unit)
     digits = value.rstrip("0").rstrip(".")
     typed = entered.strip()
@@ -249,7 +255,7 @@ def _figure(value: str, unit: str, entered: str) -> str:
     return plain if same else f"{plain} (typed {typed})"
 
 
-def _drawn(value: Value) -> GaugePositions | None:
+def _gauge(value: Value) -> GaugePositions | None:
     low, high = value.band.low, value.band.high
     if value.judged is None or (low is None and high is None):
         return None
@@ -293,7 +299,7 @@ def _parts(log: LoadedLog) -> Iterator[tuple[str, ...]]:
 
 
 def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
-    """Each instrument as the log describes it for that day; instruments without a serial are "not named"."""
+    """Each instrument as the register described it when it was used. Instruments without a serial are "not named"."""
     facts = log.facts
     needs = {need.id: need.title or need.id for need in log.procedure.instruments}
     described: dict[str, InstrumentFact] = {fact.serial: fact for fact in facts.instruments}
@@ -308,7 +314,7 @@ def _instruments(log: LoadedLog) -> Iterator[tuple[str, ...]]:
         fact = described.get(serial)
         title = fact.title if fact is not None and fact.title else needs.get(need, need)
         if fact is None:
-            yield title, serial or "not named", "", "", "", "not in a register that day" if serial else ""
+            yield title, serial or "not named", "", "", "", "not in the register on that day" if serial else ""
         else:
             u = f"{fact.uncertainty} (k = {fact.k})" if fact.uncertainty else ""
             yield title, serial, fact.calibrated, fact.due, u, "; ".join(fact.warnings)

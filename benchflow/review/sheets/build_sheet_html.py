@@ -33,7 +33,7 @@ def build_sheet_html(sheet: BuildSheet) -> str:
 def _gauge(value: SheetValue) -> "Markup":
     from markupsafe import Markup
 
-    assert value.gauge is not None  # the template asks
+    assert value.gauge is not None  # the template calls this only for values with a gauge
     words = GaugeTexts(low=value.low, high=value.high, value=value.judged, verdict=value.verdict)
     return Markup(gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}"))  # escaped where it is made
 

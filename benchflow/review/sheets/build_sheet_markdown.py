@@ -17,7 +17,7 @@ def build_sheet_markdown(sheet: BuildSheet) -> str:
 
 
 def plain(text: str) -> str:
-    """``text`` on one line, with every character escaped that Markdown could read as markup."""
+    """``text`` on one line. Characters that Markdown reads as markup are escaped."""
     return _MARKUP.sub(r"\\\1", clean_line(text))
 
 
@@ -34,7 +34,7 @@ def _lines(sheet: BuildSheet) -> Iterator[str]:
     yield ""
     yield "## Deviations and remarks"
     yield ""
-    for line in (*sheet.warnings, *sheet.exceptions) or ("Nothing.",):
+    for line in (*sheet.warnings, *sheet.exceptions) or ("None.",):
         yield f"- {plain(line)}"
     yield ""
     for caution in sheet.cautions:
@@ -48,8 +48,8 @@ def _lines(sheet: BuildSheet) -> Iterator[str]:
         yield from ("## Parts and lots", "")
         yield from _table(("What", "Which", "Where"), sheet.parts)
     if sheet.instruments:
-        yield from ("## Instruments, as they were on the day", "")
-        yield from _table(("What", "Serial", "Calibrated", "Good until", "Uncertainty", "Remarks"), sheet.instruments)
+        yield from ("## Instruments on the day of use", "")
+        yield from _table(("What", "Serial", "Calibrated", "Due", "Uncertainty", "Remarks"), sheet.instruments)
     if sheet.notes:
         yield from ("## Notes", "", *(f"- {plain(note)}" for note in sheet.notes), "")
     if sheet.follow_up:

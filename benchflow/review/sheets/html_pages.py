@@ -1,4 +1,4 @@
-"""Templates and style sheets of the HTML pages. Text is escaped; a name that is missing is an error."""
+"""Loads the templates and style sheets of the HTML pages. Templates escape text; an unknown name in one is an error."""
 
 from functools import cache
 from importlib.resources import files
@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 @cache
 def template(name: str) -> "Template":
+    """The template ``name`` of the package."""
     from jinja2 import Environment, PackageLoader, StrictUndefined  # late: only a sheet needs it
 
     environment = Environment(

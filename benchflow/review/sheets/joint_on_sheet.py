@@ -1,4 +1,4 @@
-"""A joint on the build sheet: its layout, what each fastener got, and with which tool, by whom and when."""
+"""A joint on the build sheet: its layout, the result at each fastener, and the tool, person and time of each stage."""
 
 from collections.abc import Iterator
 
@@ -15,7 +15,7 @@ from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class SheetJoint(Struct, frozen=True):
-    """A joint in its layout. ``stages`` are those of the procedure, ``tools`` lines about how each stage was done."""
+    """A joint in its layout. ``stages`` are those of the procedure. ``tools`` has a line about each stage."""
 
     title: str
     about: str
@@ -54,19 +54,19 @@ def _fasteners(joint: Joint, tighten: Tighten, ticks: tuple[Tick, ...]) -> Itera
         for column, cell in enumerate(cells):
             if cell is None:
                 continue
-            of_it = {tick.stage: tick for tick in ticks if tick.fastener == cell}
-            wanted = [
+            its_ticks = {tick.stage: tick for tick in ticks if tick.fastener == cell}
+            stages = [
                 number
                 for number, stage in enumerate(tighten.stages, 1)
                 if stage.only is None or cell in joint.groups[stage.only]
             ]
-            whole = bool(wanted) and all(number in of_it for number in wanted)
-            bad = any(tick.verdict in NOT_ACCEPTED for tick in of_it.values())
-            status: FastenerStatus = "out-of-limit" if bad else "done" if whole else "open"
-            yield FastenerCell(cell, row, column, _got(tighten, of_it), status)
+            complete = bool(stages) and all(number in its_ticks for number in stages)
+            bad = any(tick.verdict in NOT_ACCEPTED for tick in its_ticks.values())
+            status: FastenerStatus = "out-of-limit" if bad else "done" if complete else "open"
+            yield FastenerCell(cell, row, column, _result(tighten, its_ticks), status)
 
 
-def _got(tighten: Tighten, ticks: dict[int, Tick]) -> str:
+def _result(tighten: Tighten, ticks: dict[int, Tick]) -> str:
     words = ""
     for number, stage in enumerate(tighten.stages, 1):
         tick = ticks.get(number)
@@ -95,4 +95,4 @@ def _tools(log: LoadedLog, step: Step, tighten: Tighten) -> Iterator[str]:
 def tool_of(log: LoadedLog, serial: str, need: str) -> str:
     """The serial of an instrument; where none was logged, the procedure's name for it."""
     titles = {one.id: one.title for one in log.procedure.instruments}
-    return serial or titles.get(need) or need or "an instrument not named"
+    return serial or titles.get(need) or need or "an instrument that was not named"

@@ -1,7 +1,11 @@
-"""The content of a printed order sheet: the lines of one safe order with their reasons and blanks to fill in.
+"""The content of the printed order sheet: one safe order, with reasons and blanks to fill in on each line.
 
-Made from :class:`benchflow.ordering.pictures.order_sheet.OrderSheet`; printed by ``order_sheet_html`` and
-``order_sheet_text``. The sheet is made before the work, so it has no readings.
+:mod:`benchflow.ordering.pictures.order_sheet` finds the order; ``order_sheet_html`` and ``order_sheet_text`` print this
+content. The sheet is made before the work, so it has no readings.
+
+The three modules are not beside the finder of the order, because they draw joints with
+:mod:`benchflow.trade.joint_picture`: ``ordering`` and ``trade`` do not import each other. They share templates, style
+and joint pictures with the build sheet, so they are here.
 """
 
 from collections.abc import Iterable, Iterator
@@ -40,8 +44,8 @@ NOT_THE_MANUAL = (
 
 
 class Blank(Struct, frozen=True):
-    """A value to be written in, with one blank for each of ``slots`` (a slot may have no name). ``how`` is the formula
-    of a calculated value; ``remedies`` say what to do if it is out of its limit."""
+    """A value to write in. Each of ``slots`` gets one blank; a slot may have no name. ``how`` is the formula of a
+    calculated value. ``remedies`` tell the builder what to do if the value is out of its limit."""
 
     ask: str
     slots: tuple[str, ...]
@@ -52,8 +56,8 @@ class Blank(Struct, frozen=True):
     remedies: tuple[str, ...] = ()
 
 
-class Table(Struct, frozen=True):
-    """A part to be chosen, by rows of (limit, part), or by a rule in ``words``."""
+class ChoiceTable(Struct, frozen=True):
+    """A part to choose, by ``rows`` of limit and part, or by a rule in ``words``."""
 
     title: str
     rows: tuple[tuple[str, str], ...] = ()
@@ -77,9 +81,12 @@ class JointBlank(Struct, frozen=True):
 
 
 class PrintedLine(Struct, frozen=True):
-    """A line of the sheet. ``label`` is ``move A`` for a move, or the number at the bench in brackets where it is not
-    ``turn``. ``why`` are the reasons for its place in the order. ``clock`` names the times to be written down: the
-    earliest start, the latest finish, and the finish where a time window counts from it."""
+    """A line of the sheet, for an operation or a move.
+
+    ``turn`` is its number in the order. ``label`` is ``move A`` for a move; for an operation it is the number at the
+    bench, in brackets, if that differs from ``turn``. ``why`` are the reasons for its place in the order. ``clock``
+    names the times to write down, such as ``start not before``.
+    """
 
     turn: int
     label: str
@@ -90,7 +97,7 @@ class PrintedLine(Struct, frozen=True):
     do: str = ""
     uses: tuple[str, ...] = ()
     blanks: tuple[Blank, ...] = ()
-    tables: tuple[Table, ...] = ()
+    tables: tuple[ChoiceTable, ...] = ()
     joint: JointBlank | None = None
     checks: tuple[str, ...] = ()
     hold: str = ""
@@ -116,14 +123,14 @@ class OrderSheetPage(Struct, frozen=True):
     warnings: tuple[str, ...]
     cautions: tuple[Caution, ...]
     begin: tuple[str, ...]
-    kit: tuple[tuple[str, str, bool], ...]  # title, quantity, whether its lot is written down
+    kit: tuple[tuple[str, str, bool], ...]  # title, quantity, true if its lot must be written down
     instruments: tuple[tuple[str, str], ...]  # title, required range and uncertainty
     parts: tuple[PrintedSection, ...]
     follow_up: tuple[str, ...]
 
     @property
     def renumbered(self) -> bool:
-        """True if an operation has another number at the bench than its turn here."""
+        """True if any operation has a number at the bench that differs from its turn."""
         return any(entry.label.startswith("(") for part in self.parts for entry in part.entries)
 
 
@@ -150,7 +157,9 @@ def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
             (item.title or item.id, item.quantity, item.lot_required) for item in procedure.kit if item.id in used
         ),
         instruments=tuple(
-            (need.title or need.id, _good_for(procedure, need.id)) for need in procedure.instruments if need.id in used
+            (need.title or need.id, _requirements(procedure, need.id))
+            for need in procedure.instruments
+            if need.id in used
         ),
         parts=tuple(_parts(sheet)),
         follow_up=tuple(_follow_up(item) for item in procedure.follow_up),
@@ -174,7 +183,7 @@ def _tools(operation: Operation) -> Iterator[str]:
         yield operation.tighten.instrument
 
 
-def _good_for(procedure: Procedure, name: str) -> str:
+def _requirements(procedure: Procedure, name: str) -> str:
     need = procedure.instruments_by_id[name]
     covers = f"covers {need.covers.text}" if need.covers else ""
     uncertainty = f"uncertainty {need.uncertainty.text}" if need.uncertainty else ""
@@ -190,7 +199,7 @@ def _follow_up(item: FollowUp) -> str:
 
 
 def _parts(sheet: OrderSheet) -> Iterator[PrintedSection]:
-    """The lines by section. A move is in the section of the operation that it is made for."""
+    """The lines by section. A move is in the section of the operation that needs it."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
     timed = {since.since for turn in sheet.turns if isinstance(turn, OperationTurn) for since in turn.times}
@@ -223,7 +232,7 @@ def _move(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
         label=f"move {move_letter(list(moves).index(turn.move))}",
         is_move=True,
         title=move.title or move.id,
-        why=(why, *_standing(turn.states)),
+        why=(why, *_state_reasons(turn.states)),
         cautions=move.cautions,
         do=move.do,
     )
@@ -245,10 +254,10 @@ def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) ->
         do=operation.do,
         uses=tuple(names.title(ref.name) for ref in operation.uses),
         blanks=(
-            *(_to_read(names, each) for each in operation.record),
-            *(_to_work_out(names, each) for each in operation.work_out),
+            *(_recorded_blank(names, each) for each in operation.record),
+            *(_calculated_blank(names, each) for each in operation.work_out),
         ),
-        tables=(*(_to_choose(each) for each in operation.choose), *(_to_match(each) for each in operation.match)),
+        tables=(*(_choice_table(each) for each in operation.choose), *(_match_table(each) for each in operation.match)),
         joint=_joint(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
         checks=operation.check,
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
@@ -261,7 +270,7 @@ def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
         yield operation.because
     if turn.after:
         yield f"After {runs(turn.after)}"
-    yield from _standing(turn.states)
+    yield from _state_reasons(turn.states)
     for time in turn.times:
         what = (
             "Start and finish within" if time.holds_back and time.closes else "Start" if time.holds_back else "Finish"
@@ -280,7 +289,7 @@ def _clock(turn: OperationTurn, counted_from: bool) -> Iterator[str]:
         yield "finished at"
 
 
-def _standing(states: Iterable[NeededState]) -> Iterator[str]:
+def _state_reasons(states: Iterable[NeededState]) -> Iterator[str]:
     for state in states:
         since = "as at the start" if state.since is None else f"since {state.since}"
         yield f"Needs {state.words}, {since}"
@@ -300,7 +309,7 @@ def runs(numbers: Iterable[int]) -> str:
 # --- blanks ----------------------------------------------------------------------------------
 
 
-def _to_read(names: "_Names", record: RecordedValue) -> Blank:
+def _recorded_blank(names: "_Names", record: RecordedValue) -> Blank:
     several = len(record.slots) > 1 or record.by_place
     limits = [_limit(record.bound), f"used parts: {record.used.text}" if record.used else ""]
     return Blank(
@@ -320,7 +329,7 @@ def _judged(record: RecordedValue) -> Iterator[str]:
         yield "guarded: a value too near a limit is not proven"
 
 
-def _to_work_out(names: "_Names", work_out: CalculatedValue) -> Blank:
+def _calculated_blank(names: "_Names", work_out: CalculatedValue) -> Blank:
     limit = _limit(work_out.bound)
     return Blank(
         ask=work_out.title or work_out.name,
@@ -344,16 +353,16 @@ def _remedies(names: "_Names", side: str, remedies: Iterable[Remedy]) -> Iterato
         yield f"{side}: {'STOP. ' if remedy.stop else ''}{remedy.do.rstrip('. ')}{tries}{redo}"
 
 
-def _to_choose(choose: PartChoice) -> Table:
+def _choice_table(choose: PartChoice) -> ChoiceTable:
     rows = tuple((f"up to {band.up_to.entered}", band.take) for band in choose.bands)
     above = f", above {choose.above.entered}" if choose.above else ""
-    return Table(f"{choose.title or choose.name}, by {choose.by}{above}", rows)
+    return ChoiceTable(f"{choose.title or choose.name}, by {choose.by}{above}", rows)
 
 
-def _to_match(match: PartMatching) -> Table:
+def _match_table(match: PartMatching) -> ChoiceTable:
     aim = f", near {match.aim.entered}" if match.aim else ""
     words = f"one for each {match.to}, so that {match.so_that} is within {match.limit.text}{aim}"
-    return Table(match.title or match.name, words=words)
+    return ChoiceTable(match.title or match.name, words=words)
 
 
 def _joint(procedure: Procedure, names: "_Names", tighten: Tighten) -> JointBlank:
@@ -386,7 +395,7 @@ def _boxes(joint: Joint, tighten: Tighten) -> Iterator[StageBoxes]:
 
 
 class _Names:
-    """Titles and turns of things on this sheet."""
+    """The titles of parts and instruments, and the turns of operations, by id."""
 
     def __init__(self, sheet: OrderSheet) -> None:
         procedure = sheet.plan.procedure

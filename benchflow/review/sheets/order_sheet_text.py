@@ -8,19 +8,21 @@ from benchflow.trade.joint_picture import joint_lines
 
 
 def order_sheet_text(page: OrderSheetPage, width: int = 100) -> tuple[str, ...]:
-    """Lines of at most ``width`` characters (a single longer word is broken)."""
-    return tuple(line.rstrip() for line in _Printing(max(width, 40)).page(page))
+    """The sheet in lines of at most ``width`` characters. Longer words are broken."""
+    return tuple(line.rstrip() for line in _TextSheet(max(width, 40)).page(page))
 
 
-_STUCK = "\u00a0"
+_NO_BREAK_SPACE = "\u00a0"
 
 
-def _kept(words: str) -> str:
-    """``words`` with non-breaking spaces."""
-    return words.replace(" ", _STUCK)
+def _unbroken(words: str) -> str:
+    """``words`` with no-break spaces, so that they stay on one line."""
+    return words.replace(" ", _NO_BREAK_SPACE)
 
 
-class _Printing:
+class _TextSheet:
+    """Writes a page in lines of one width."""
+
     def __init__(self, width: int) -> None:
         self._width = width
 
@@ -44,7 +46,7 @@ class _Printing:
             for line in page.begin:
                 yield from self._wrapped(line, "[ ] ")
             yield from self._wrapped("If anything differs, do not start: this order is not safe from there.")
-        yield from self._laid_out(page)
+        yield from self._parts_and_tools(page)
         for part in page.parts:
             yield from self._heading(part.title)
             for entry in part.entries:
@@ -54,14 +56,14 @@ class _Printing:
             for line in page.follow_up:
                 yield from self._wrapped(line, "[ ] ")
 
-    def _laid_out(self, page: OrderSheetPage) -> Iterator[str]:
+    def _parts_and_tools(self, page: OrderSheetPage) -> Iterator[str]:
         if page.kit or page.instruments:
             yield from self._heading("Parts and tools")
         for title, quantity, lot in page.kit:
-            words = f"{title}{f': {quantity}' if quantity else ''}{_kept('  lot: ____________') if lot else ''}"
+            words = f"{title}{f': {quantity}' if quantity else ''}{_unbroken('  lot: ____________') if lot else ''}"
             yield from self._wrapped(words, "[ ] ")
         for title, good_for in page.instruments:
-            words = f"{title}{f': {good_for}' if good_for else ''}{_kept('  serial: ____________')}"
+            words = f"{title}{f': {good_for}' if good_for else ''}{_unbroken('  serial: ____________')}"
             yield from self._wrapped(words, "[ ] ")
 
     def _entry(self, entry: PrintedLine) -> Iterator[str]:
@@ -97,7 +99,7 @@ class _Printing:
 
     def _blank(self, blank: Blank) -> Iterator[str]:
         yield from self._wrapped(f"{blank.ask} {blank.how}", "      ")
-        cells = "   ".join(_kept(f"{slot} ________ {blank.unit}".strip()) for slot in blank.slots)
+        cells = "   ".join(_unbroken(f"{slot} ________ {blank.unit}".strip()) for slot in blank.slots)
         yield from self._wrapped(cells, "        ")
         about = [*blank.limits, *([f"with {blank.tool}"] if blank.tool else [])]
         yield from self._wrapped("; ".join(about), "        ")
@@ -109,7 +111,7 @@ class _Printing:
         for line in joint_lines(joint.fasteners, self._width - 8):
             yield f"        {line}"
         for number, stage in enumerate(joint.stages, 1):
-            boxes = " ".join(_kept(f"{fastener}[ ]") for fastener in stage.fasteners)
+            boxes = " ".join(_unbroken(f"{fastener}[ ]") for fastener in stage.fasteners)
             yield from self._wrapped(boxes, f"      {number}. {stage.text}: ")
 
     def _heading(self, words: str) -> Iterator[str]:
@@ -117,9 +119,9 @@ class _Printing:
         yield from self._wrapped(words.upper())
 
     def _wrapped(self, words: str, lead: str = "") -> Iterator[str]:
-        """``words`` in lines, the first one after ``lead``; no line where ``words`` is empty."""
+        """``words`` in lines, the first of them after ``lead``. Empty words give no line."""
         if not words.strip():
             return
         indent = " " * min(len(lead), 12)
         for line in textwrap.wrap(words, self._width, initial_indent=lead, subsequent_indent=indent):
-            yield line.replace(_STUCK, " ")
+            yield line.replace(_NO_BREAK_SPACE, " ")

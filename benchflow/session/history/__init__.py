@@ -1,1 +1,1 @@
-"""The history of a job: the log as readable text."""
+"""The history of a job: its log as readable text."""

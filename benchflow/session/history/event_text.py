@@ -1,7 +1,8 @@
-"""One line of text for each event of a log, without its time."""
+"""The text of each event of a log, without its time and person."""
 
 import re
 from collections.abc import Callable
+from datetime import tzinfo
 from fractions import Fraction
 from typing import Any
 
@@ -10,6 +11,7 @@ from benchflow.procedure.model import Procedure, RecordedValue, Stage
 from benchflow.procedure.plan import Plan
 from benchflow.quantity import QuantityError, parse_quantity, show_converted
 from benchflow.quantity.shown import round_half_up, with_unit
+from benchflow.session.log.timestamps import BadTimestamp, parse_timestamp
 from benchflow.session.state import events as ev
 from benchflow.trade.verdict import VERDICT_TEXT, Verdict
 
@@ -17,48 +19,57 @@ _NO_PROCEDURE = Procedure(id="", title="", revision="")
 
 
 class LogTitles:
-    """The titles of the procedure that a log was made with. Without a plan, the ids in the log are used."""
+    """The titles of the procedure in a log, and the time zone for its texts.
 
-    def __init__(self, plan: Plan | None) -> None:
+    Without a plan, the ids in the log are used as titles. ``zone`` ``None`` is the time zone of the computer.
+    """
+
+    def __init__(self, plan: Plan | None, zone: tzinfo | None = None) -> None:
+        self.zone = zone
         self.plan = plan or Plan(_NO_PROCEDURE, {}, {})
         self.procedure = self.plan.procedure
 
     def step(self, step: str) -> str:
+        """The title of an operation."""
         return step_title(self.plan, step)
 
     def number(self, step: str) -> int | None:
+        """The number of an operation; ``None`` if the plan does not have it."""
         return self.plan.number(step) if step in self.plan.steps else None
 
     def record(self, step: str, name: str) -> RecordedValue | None:
-        found = self.plan.steps.get(step)
-        return found.record(name) if found else None
+        planned = self.plan.steps.get(step)
+        return planned.record(name) if planned else None
 
     def stage(self, step: str, number: int) -> Stage | None:
-        found = self.plan.steps.get(step)
-        tighten = found.operation.tighten if found else None
+        planned = self.plan.steps.get(step)
+        tighten = planned.operation.tighten if planned else None
         return tighten.stages[number - 1] if tighten and 0 < number <= len(tighten.stages) else None
 
-    def kit(self, item: str) -> str:
-        found = self.procedure.kit_by_id.get(item)
-        return item if found is None else found.title
+    def kit(self, name: str) -> str:
+        """The title of a kit item."""
+        item = self.procedure.kit_by_id.get(name)
+        return name if item is None else item.title or name
 
-    def instrument(self, need: str) -> str:
-        found = self.procedure.instruments_by_id.get(need)
-        return (in_a_sentence(found.title) if found is not None else "") or need
+    def instrument(self, name: str) -> str:
+        """The title of an instrument need, for use inside a sentence."""
+        need = self.procedure.instruments_by_id.get(name)
+        return (in_a_sentence(need.title) if need is not None else "") or name
 
-    def joint(self, joint: str) -> str:
-        found = self.procedure.joints_by_id.get(joint)
-        return joint if found is None else found.title or joint
+    def joint(self, name: str) -> str:
+        """The title of a joint."""
+        joint = self.procedure.joints_by_id.get(name)
+        return name if joint is None else joint.title or name
 
 
 def event_text(event: ev.Event, titles: LogTitles) -> str:
-    """The text of an event; "" for a type that is not in :data:`EVENT_TEXTS`. Control characters stay in."""
+    """The text of an event; "" for a type that is not in :data:`EVENT_TEXTS`. It may contain control characters."""
     text = EVENT_TEXTS.get(type(event))
     return text(event, titles) if text else ""
 
 
 def quantity_text(stored: ev.StoredQuantity) -> str:
-    """``0.12 mm``; ``35.25 N·m (typed 26 ft-lb)``, rounded to the precision that was typed."""
+    """``0.12 mm``, or ``35.25 N·m (typed 26 ft-lb)`` rounded to the precision that was typed."""
     try:
         typed = parse_quantity(stored.entered)
         if typed.unit == stored.unit:
@@ -69,6 +80,14 @@ def quantity_text(stored: ev.StoredQuantity) -> str:
         same = stored.entered in ("", stored.value, with_unit(stored.value, stored.unit))
         return with_unit(stored.value, stored.unit) + ("" if same else f" (typed {stored.entered})")
     return f"{with_unit(f'{value:f}', stored.unit)} (typed {stored.entered})"
+
+
+def local_time(at: str, zone: tzinfo | None) -> str:
+    """A timestamp of the log in local time, with the zone: ``2026-03-01 19:00:00 CET``."""
+    try:
+        return f"{parse_timestamp(at).astimezone(zone):%Y-%m-%d %H:%M:%S %Z}"
+    except BadTimestamp:
+        return at
 
 
 def verdict_and_limit(verdict: Verdict, limit: str) -> str:
@@ -213,6 +232,11 @@ def _state_set(event: ev.StateSet, titles: LogTitles) -> str:
     return f"State found: {in_a_sentence(state_text(titles.procedure, event.variable, event.value))}{reason}"
 
 
+def _clock_went_back(event: ev.ClockWentBack, titles: LogTitles) -> str:
+    before, now = local_time(event.before, titles.zone), local_time(event.now, titles.zone)
+    return f"The computer clock WENT BACK from {before} to {now}"
+
+
 def _closed(event: ev.JobClosed, titles: LogTitles) -> str:
     unfinished = all_of(titles.step(step) for step in event.open_operations)
     reason = f"; reason: {event.reason}" if event.reason else ""
@@ -252,7 +276,7 @@ EVENT_TEXTS: dict[type[ev.Event], Callable[[Any, LogTitles], str]] = {
     ev.NoteAdded: lambda event, titles: f"Note: {event.text}",
     ev.EntryCorrected: _corrected,
     ev.StateSet: _state_set,
-    ev.ClockWentBack: lambda event, titles: f"The computer clock WENT BACK from {event.before} to {event.now}",
+    ev.ClockWentBack: _clock_went_back,
     ev.JobClosed: _closed,
 }
-"""The text of every type of event. A test checks that it is complete."""
+"""The function that makes the text, for every type of event. A test checks that no type is missing."""

@@ -1,6 +1,6 @@
-"""A log as readable text: grouped by day and operation, in the order of the entries.
+"""A log as readable text, in the order of the entries, with headings for days and operations.
 
-Durations within one run of the program come from the monotonic clock, others from the wall clock.
+Times are local. Durations within one run of the program come from the monotonic clock, others from the wall clock.
 """
 
 import textwrap
@@ -25,13 +25,13 @@ from benchflow.session.state import events as ev
 from benchflow.session.state.clock import Now, elapsed, event_time
 
 PAUSE = 15 * 60
-"""Seconds without an event from which a pause is printed."""
+"""A pause is printed if no event was logged for this many seconds."""
 WIDTH = 100
 _INDENT = 20
 
 
 class HistoryEntry(Struct, frozen=True):
-    """One entry of the history: one event, or several similar ones in a row."""
+    """One entry of the history: one event, or several similar events in a row."""
 
     first: Line
     last: Line
@@ -42,21 +42,24 @@ class HistoryEntry(Struct, frozen=True):
 def history_text(
     lines: Sequence[Line], plan: Plan | None, *, zone: tzinfo | None = None, damage: Damage | None = None
 ) -> Iterator[str]:
-    """The history as lines of text, ready to print. ``plan`` gives the titles; without it, ids are printed.
+    """The history as lines of text, ready to print.
 
-    ``zone`` is the time zone of the printed times; ``None`` is the zone of the computer. ``damage`` is printed last.
+    ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
+    the zone of the computer. ``damage`` is printed last.
     """
     yield from _head(lines, plan, zone)
-    titles = LogTitles(plan)
+    titles = LogTitles(plan, zone)
     day = operation = None
+    zone_name = _zone_name(lines, zone)
     before: HistoryEntry | None = None
     for entry in history_entries(lines, titles):
         time = parse_timestamp(entry.first.at).astimezone(zone)
-        if time.date() != day:
-            day, operation = time.date(), None
+        if time.date() != day or f"{time:%Z}" != zone_name:
+            changed = f"{time:%Z}" != zone_name
+            day, operation, zone_name = time.date(), None, f"{time:%Z}"
             yield ""
-            yield _day(time)
-        pause = elapsed(event_time(before.last), _now(entry.first)) if before else 0
+            yield _day(time) + (f" (times from here on are in {zone_name})" if changed else "")
+        pause = elapsed(event_time(before.last), _end_time(entry.first)) if before else 0
         if pause >= PAUSE:
             yield f"{'':>{_INDENT}}... {clock_duration(pause)} later"
         if entry.operation != operation:
@@ -80,6 +83,11 @@ def plan_from_log(lines: Sequence[Line], read: Callable[[str], Procedure]) -> Pl
     return expand(read(opened.procedure), opened.options) if isinstance(opened, ev.JobOpened) else None
 
 
+def _zone_name(lines: Sequence[Line], zone: tzinfo | None) -> str:
+    """The name of the time zone at the first event; "" for an empty log."""
+    return f"{parse_timestamp(lines[0].at).astimezone(zone):%Z}" if lines else ""
+
+
 def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
     opened = known_event(lines[0]) if lines else None
     if not isinstance(opened, ev.JobOpened):
@@ -91,7 +99,7 @@ def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iter
         yield clean_line(f"Procedure {opened.file}")
     yield clean_line(f"Unit: {opened.unit or 'no name'}. Builder: {lines[0].by}.")
     yield f"Entries: {len(lines)}. Fingerprint: {lines[-1].hash}"
-    yield f"Times are in {parse_timestamp(lines[0].at).astimezone(zone):%Z}."
+    yield f"Times are local ({_zone_name(lines, zone)})."
     if opened.simulated:
         yield "SIMULATED: the times in this log are invented. It is not evidence of work."
     if plan and plan.procedure.notice:
@@ -100,25 +108,25 @@ def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iter
 
 def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[HistoryEntry]:
     """The entries in order. Consecutive ticks of one stage by one person become one entry."""
-    number = 0
+    index = 0
     started: dict[str, Line] = {}
     builder = lines[0].by if lines else ""
     summary = ReadingSummary(titles.plan)
-    while number < len(lines):
-        line = lines[number]
+    while index < len(lines):
+        line = lines[index]
         event = known_event(line)
-        number += 1
+        index += 1
         summary.add(line)
         if event is None:
             yield HistoryEntry(line, line, "", f"Event that this version cannot read ({line.kind})")
             continue
         last, text = line, event_text(event, titles) + summary.text(event)
         if _group_key(event) is not None:
-            group = _group_from(lines, number - 1, event)
-            number += len(group) - 1
-            fasteners = [each.data["fastener"] for each in group]
-            for each in group[1:]:
-                summary.add(each)
+            group = _group_from(lines, index - 1, event)
+            index += len(group) - 1
+            fasteners = [tick.data["fastener"] for tick in group]
+            for tick in group[1:]:
+                summary.add(tick)
             last = group[-1]
             text = turns_text(event, fasteners, titles) if isinstance(event, ev.FastenerDrawnDown) else text
             text = ticks_text(event, fasteners, titles) if isinstance(event, ev.FastenerTicked) else text
@@ -126,7 +134,7 @@ def history_entries(lines: Sequence[Line], titles: LogTitles) -> Iterator[Histor
         if isinstance(event, ev.OperationStarted):
             started[operation] = line
         elif isinstance(event, ev.OperationFinished | ev.OperationPaused) and operation in started:
-            text += f", {clock_duration(elapsed(event_time(started.pop(operation)), _now(line)))} after the start"
+            text += f", {clock_duration(elapsed(event_time(started.pop(operation)), _end_time(line)))} after the start"
         who = (
             f" ({line.by})"
             if line.by != builder or isinstance(event, ev.JobOpened | ev.JobClosed | ev.HoldSigned)
@@ -144,7 +152,10 @@ def known_event(line: Line) -> ev.Event | None:
 
 
 def _group_key(event: ev.Event | None) -> tuple[object, ...] | None:
-    """Equal for events that become one entry: ticks of a stage without a reading, turns of a round; else ``None``."""
+    """A key that is equal for events that become one entry; ``None`` for events that are always separate entries.
+
+    Ticks of one stage without a reading become one entry, and so do the turns of one draw-down round.
+    """
     if isinstance(event, ev.FastenerTicked) and event.quantity is None:
         return "tick", event.operation, event.joint, event.stage, event.instrument, event.serial
     if isinstance(event, ev.FastenerDrawnDown):
@@ -153,29 +164,32 @@ def _group_key(event: ev.Event | None) -> tuple[object, ...] | None:
 
 
 def _group_from(lines: Sequence[Line], start: int, first: ev.Event) -> list[Line]:
-    """The lines from ``start`` on that become one entry with ``first``."""
+    """The lines from index ``start`` that become one entry with the event ``first``."""
     group = [lines[start]]
     for before, line in pairwise(islice(lines, start, None)):
         similar = line.kind == group[0].kind and line.by == before.by
         key = _group_key(known_event(line)) if similar else None
         if key is None or key != _group_key(first):
             break
-        if elapsed(event_time(before), _now(line)) >= PAUSE:
+        if elapsed(event_time(before), _end_time(line)) >= PAUSE:
             break
         group.append(line)
     return group
 
 
-def _now(line: Line) -> Now:
+def _end_time(line: Line) -> Now:
+    """The time of a line, as the end of a duration."""
     time = event_time(line)
     return Now(time.at, time.run, time.ms)
 
 
 def _day(time: datetime) -> str:
+    """``Sunday 1 March 2026``."""
     return f"{time:%A} {time.day} {time:%B %Y}"
 
 
 def _heading(operation: str, titles: LogTitles) -> str:
+    """``3 Tighten the studs  [tighten]``."""
     number, title = titles.number(operation), titles.step(operation)
     step_id = f"  [{operation}]" if title != operation else ""
     return clean_line(f"{'' if number is None else number} {title}") + clean(step_id)
@@ -189,7 +203,7 @@ def _entry_lines(entry: HistoryEntry, time: datetime) -> Iterator[str]:
 def _wrapped(text: str, lead: str) -> Iterator[str]:
     """``text`` after ``lead``, wrapped at :data:`WIDTH`; further lines are indented by the width of ``lead``."""
     for line in clean(text).splitlines() or [""]:
-        # Not at hyphens: `26 ft-lb` and ids stay whole.
+        # No breaks at hyphens, so that `26 ft-lb` and ids stay on one line.
         wrapper = textwrap.TextWrapper(WIDTH, lead, " " * len(lead), break_on_hyphens=False)
         yield from wrapper.wrap(clean_line(line)) or [lead.rstrip()]
         lead = " " * len(lead)

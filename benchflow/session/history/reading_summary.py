@@ -1,4 +1,4 @@
-"""The mean or spread of several readings, added to the text of the last one."""
+"""Adds the mean or spread of several readings to the text of the last one."""
 
 import msgspec
 
@@ -13,7 +13,10 @@ from benchflow.session.state.state import State
 
 
 class ReadingSummary:
-    """Folds a log line by line. It gives no text after a line that this version cannot read."""
+    """The text on the mean or spread of readings, from a log that is folded line by line.
+
+    After a line that this version cannot read, every text is "".
+    """
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
@@ -21,6 +24,7 @@ class ReadingSummary:
         self._unreadable = not plan.steps
 
     def add(self, line: Line) -> None:
+        """Fold the next line of the log."""
         if self._unreadable:
             return
         try:

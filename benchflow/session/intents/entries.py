@@ -54,7 +54,7 @@ def record_reading(state: State, intent: intents.RecordReading, context: Context
         return tool
     used = intent.used if intent.used is not None else record.name in state.work(step.id).used
     u = tool.uncertainty(quantity) or stated_uncertainty(state, record, quantity)
-    event = _recorded(state, step, record, slot, quantity, u, used)
+    event = _recorded_event(state, step, record, slot, quantity, u, used)
     event = replace(event, instrument=tool.need, serial=tool.serial)
     entries = (*tool.entries(by), Entry(by, event))
     return (*entries, *calculated_entries(state, step, entries, context, by))
@@ -98,7 +98,7 @@ def _next_slot(state: State, step: Step, record: RecordedValue) -> str | Refusal
     return refuse("value-missing", message, name=record.name)
 
 
-def _recorded(
+def _recorded_event(
     state: State, step: Step, record: RecordedValue, slot: str, quantity: Quantity, u: Quantity | None, used: bool
 ) -> ev.ReadingRecorded:
     bound = bound_in_force(record, used)

@@ -88,7 +88,7 @@ def _stage_of_tick(
         return _refuse_tick("already-done", fastener, message)
     if fastener == progress.next:
         return current
-    message = f"Fastener {fastener} is out of order ({text}). Tighten fastener {progress.next} next"
+    message = f"Fastener {fastener} is out of order ({text}). Fastener {progress.next} is next"
     reasons = _refuse_tick("fastener-order", fastener, message).refused
     if fastener in progress.order[: progress.done]:
         message = f"Fastener {fastener} is already ticked in this stage"
@@ -185,7 +185,7 @@ def draw_down(state: State, intent: intents.DrawDown, context: Context, by: str)
         if isinstance(fastener, Refusal):
             return fastener
         if fastener != count.next:
-            message = f"Fastener {fastener} is out of order ({count.text}). Turn fastener {count.next} next"
+            message = f"Fastener {fastener} is out of order ({count.text}). Fastener {count.next} is next"
             return refuse("fastener-order", message, name=str(fastener))
     assert count.next is not None  # the draw-down is open
     return (Entry(by, ev.FastenerDrawnDown(step.id, joint.id, count.round, count.next)),)

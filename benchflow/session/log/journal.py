@@ -57,9 +57,9 @@ def verify(path: Path) -> LogCheck:
     Raises:
         LogUnusable: the log cannot be read.
     """
-    found = read(_bytes_of(path))
-    head = found.lines[-1].hash if found.lines else ZEROS
-    return LogCheck(len(found.lines), found.damage, bool(found.tail), head)
+    parsed = read(_read_bytes(path))
+    head = parsed.lines[-1].hash if parsed.lines else ZEROS
+    return LogCheck(len(parsed.lines), parsed.damage, bool(parsed.tail), head)
 
 
 class Journal:
@@ -168,16 +168,16 @@ class Journal:
         os.close(fd)
 
     def _load(self) -> None:
-        data = _bytes_of(self.path)
-        found = read(data)
-        self.lines, self.damage = found.lines, found.damage
-        self._valid = bytearray(data[: found.length])
+        data = _read_bytes(self.path)
+        parsed = read(data)
+        self.lines, self.damage = parsed.lines, parsed.damage
+        self._valid = bytearray(data[: parsed.length])
         if self._fd is None:
             return
-        if found.damage:
-            self._make_read_only(f"line {found.damage.line} {found.damage.what}")
-        elif found.tail:
-            self._move_torn_line(self._fd, found.tail)
+        if parsed.damage:
+            self._make_read_only(f"line {parsed.damage.line} {parsed.damage.what}")
+        elif parsed.tail:
+            self._move_torn_line(self._fd, parsed.tail)
 
     def _move_torn_line(self, log: int, tail: bytes) -> None:
         """Move an incomplete last line to a new file next to the log. It is synced there before it is cut here."""
@@ -297,14 +297,14 @@ class Journal:
         if not self.read_only:
             return ()
         last = self._valid[self._valid.rfind(b"\n", 0, -1) + 1 :]
-        data = _bytes_of(self.path, skip=len(self._valid) - len(last))
+        data = _read_bytes(self.path, skip=len(self._valid) - len(last))
         if not data.startswith(last):
             raise LogChanged(f"{self.path} was replaced by another log. Open it again.")
-        found = read(data[len(last) :], self.lines[-1] if self.lines else None)
-        self.damage = found.damage
-        self.lines.extend(found.lines)
-        self._valid += data[len(last) :][: found.length]
-        return tuple(found.lines)
+        parsed = read(data[len(last) :], self.lines[-1] if self.lines else None)
+        self.damage = parsed.damage
+        self.lines.extend(parsed.lines)
+        self._valid += data[len(last) :][: parsed.length]
+        return tuple(parsed.lines)
 
     def move_to(self, folder: Path) -> Self:
         """Continue in another folder, in a verified copy with the same name or the next free one.
@@ -361,7 +361,7 @@ def _must_be_a_file(path: Path) -> None:
         raise LogUnusable(f"{path} is not a regular file, so it is not a log. Choose another one.")
 
 
-def _bytes_of(path: Path, skip: int = 0) -> bytes:
+def _read_bytes(path: Path, skip: int = 0) -> bytes:
     _must_be_a_file(path)
     try:
         with path.open("rb") as file:

@@ -198,11 +198,11 @@ def read(data: bytes, after: Line | None = None) -> ParsedLog:
     An error in any other line is damage.
     """
     seq, prev = (after.seq, after.hash) if after else (0, ZEROS)
-    *whole, tail = data.split(b"\n")
+    *complete, tail = data.split(b"\n")
     lines: list[Line] = []
     length = 0
     has_log_form = LOG_FORM.fullmatch
-    for raw in whole:
+    for raw in complete:
         line = _canonical_line(raw)
         # Any other line is checked in detail, for the message.
         if line is None or line.seq != seq + 1 or line.prev != prev or not has_log_form(line.at):

@@ -95,7 +95,7 @@ def _user() -> str:
     try:
         return getpass.getuser()
     except (KeyError, ImportError, OSError):  # a user without a name; the type depends on the system
-        return "somebody"
+        return "unknown user"
 
 
 def _host() -> str:

@@ -40,16 +40,16 @@ def parse_timestamp(text: str) -> datetime:
 
 
 def _parse_any(text: str) -> datetime:
-    found = _ANY.fullmatch(text)
-    if found is None:
+    match = _ANY.fullmatch(text)
+    if match is None:
         raise ValueError("it is not in the form of RFC 3339")
-    second = int(found["second"])
+    second = int(match["second"])
     leap = second == _LEAP
-    micro = int((found["fraction"] or "")[:6].ljust(6, "0"))
-    local = datetime.fromisoformat(found["date"]).replace(
-        hour=int(found["hour"]), minute=int(found["minute"]), second=59 if leap else second, microsecond=micro
+    micro = int((match["fraction"] or "")[:6].ljust(6, "0"))
+    local = datetime.fromisoformat(match["date"]).replace(
+        hour=int(match["hour"]), minute=int(match["minute"]), second=59 if leap else second, microsecond=micro
     )
-    utc = (local - _offset(found)).replace(tzinfo=UTC)
+    utc = (local - _offset(match)).replace(tzinfo=UTC)
     if not leap:
         return utc
     next_second = utc.replace(microsecond=0) + timedelta(seconds=1)
@@ -58,14 +58,14 @@ def _parse_any(text: str) -> datetime:
     return next_second
 
 
-def _offset(found: re.Match[str]) -> timedelta:
-    if found["sign"] is None:
+def _offset(match: re.Match[str]) -> timedelta:
+    if match["sign"] is None:
         return timedelta(0)
-    hours, minutes = int(found["off_hour"]), int(found["off_minute"])
+    hours, minutes = int(match["off_hour"]), int(match["off_minute"])
     if hours > 23 or minutes > 59:
         raise ValueError("the offset is out of range")
     offset = timedelta(hours=hours, minutes=minutes)
-    return offset if found["sign"] == "+" else -offset
+    return offset if match["sign"] == "+" else -offset
 
 
 def format_timestamp(time: datetime) -> str:

@@ -94,7 +94,7 @@ def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, differe
         found = judge(convert(value, "K", difference=True), Limit(low, high, text), work.decision, u)
     else:
         found = judge(value, limit, work.decision, u)
-    return ValueVerdict(found.verdict, (), value, text, found.because, found.conformity)
+    return ValueVerdict(found.verdict, (), value, text, found.reason, found.conformity)
 
 
 def formula_inputs(

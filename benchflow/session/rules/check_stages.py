@@ -46,13 +46,13 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
     if both.corner == "ok":
         return CheckResult("ok", "ok")
     verdict = found.verdict if found.verdict != "ok" else judge(stretch, stage.stretch, "simple").verdict
-    return CheckResult(verdict, both.corner, both.words)
+    return CheckResult(verdict, both.corner, both.meaning)
 
 
 def check_text(stage: CheckStage, value: StoredQuantity, stretch: StoredQuantity | None) -> str:
     """The readings, the limits and the reason.
 
-    For example ``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque went into friction``.
+    For example ``96 N·m and 0.12 mm, limit 95 .. 120 N·m and 0.14 .. 0.16 mm: the torque was lost to friction``.
     """
     read = [from_stored(each) for each in (value, stretch) if each is not None]
     limits = [limit.text for limit in (stage.limit, stage.stretch) if limit is not None]

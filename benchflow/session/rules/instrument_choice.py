@@ -118,6 +118,6 @@ def _tool_list(
         return ToolRow(serial, one.title or one.id, reasons, allowed, serial == used)
 
     rows = [row(one, ()) for one in fitting.fit]
-    rows += [row(one.instrument, tuple(reason.words for reason in one.reasons)) for one in fitting.unfit]
+    rows += [row(one.instrument, tuple(reason.message for reason in one.reasons)) for one in fitting.unfit]
     shown = "" if required is None else show_short(required)
     return ToolList(need.id, need.title or need.id, shown, field, tuple(rows))

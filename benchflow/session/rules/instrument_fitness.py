@@ -111,10 +111,10 @@ def _checked_tool(
 ) -> Tool | Refusal:
     """``one`` as the tool for ``need``, with warnings if it is not fit; a refusal if it must be fit."""
     today = parse_timestamp(context.now.at).date()
-    reasons = tuple(reason.words for reason in fitness(one, need, required, today))
+    reasons = tuple(reason.message for reason in fitness(one, need, required, today))
     if reasons and need.unfit == "refuse":
         advice = fit_instruments(shop, need, required, today).message
-        return refuse("instrument-unfit", f"{one.name}: {'; '.join(reasons)}. {advice}", name=need.id)
+        return refuse("instrument-unfit", f"{one.name}: {'. '.join(reasons)}. {advice}", name=need.id)
     serial = one.serial or one.id
     used = instrument_used(need.id, one, reasons)
     before = state.tools.get(need.id)

@@ -142,10 +142,10 @@ def proposed_parts(state: State, step: Step, match: PartMatching) -> tuple[Mappi
     if not isinstance(found, Matched):
         parts_by_place |= {one.place: show(one.sizes[0]) for one in found.buy if one.sizes and len(one.sizes) == 1}
     if isinstance(found, Matched):
-        tie = found.ties[0].instead if found.ties else ()
+        tie = found.ties[0].changes if found.ties else ()
         other = ", ".join(f"{part} in {place}" for place, part in tie)
         return parts_by_place, f"Equally good: {other}" if other else ""
-    buy = "; ".join(one.words for one in found.buy)
+    buy = "; ".join(one.text for one in found.buy)
     return parts_by_place, f"{'. '.join(found.why)}. To buy: {buy}" if buy else ". ".join(found.why)
 
 

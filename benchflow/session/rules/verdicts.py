@@ -233,7 +233,7 @@ def _judge_worst(
         return ValueVerdict("none", missing, value, text)
     _, verdict, reading = worst
     shown = reading if verdict.verdict != "ok" or value is None else value
-    return ValueVerdict(verdict.verdict, missing, shown, text, verdict.because, verdict.conformity)
+    return ValueVerdict(verdict.verdict, missing, shown, text, verdict.reason, verdict.conformity)
 
 
 def _judge_statistic(
@@ -255,7 +255,7 @@ def _judge_statistic(
     if limit is None:
         return ValueVerdict("none", (), value, text)
     verdict = judge(value, limit, record.decision, _statistic_uncertainty(present, record, bound))
-    return ValueVerdict(verdict.verdict, (), value, text, verdict.because, verdict.conformity)
+    return ValueVerdict(verdict.verdict, (), value, text, verdict.reason, verdict.conformity)
 
 
 def _statistic_uncertainty(present: Sequence[Attempt], record: RecordedValue, bound: Bound) -> Quantity | None:

@@ -12,7 +12,7 @@ from benchflow.session.rules.check_stages import quantity_name
 from benchflow.session.rules.joint_progress import JointProgress
 from benchflow.session.rules.verdicts import from_stored
 from benchflow.session.state.state import State
-from benchflow.trade.calculations.bolt_torque import joint_words, lubricant_change
+from benchflow.trade.calculations.bolt_torque import joint_preload_text, lubricant_change
 from benchflow.trade.calculations.torque_wrench import setting
 
 NO_EXTENSION = ("none", "off", "-", "0")
@@ -107,5 +107,5 @@ def _preload(state: State, joint: Joint, torque: Quantity) -> list[str]:
     """The estimated preload with the lubricant on the threads; nothing if it cannot be estimated."""
     used = state.lubricants.get(joint.id)
     factor = Decimal(used.nut_factor) if used is not None and used.nut_factor else joint.nut_factor
-    text = joint_words(msgspec.structs.replace(joint, nut_factor=factor), torque)
+    text = joint_preload_text(msgspec.structs.replace(joint, nut_factor=factor), torque)
     return [text] if text else []

@@ -49,8 +49,8 @@ class Register:
 
             parsed = load_shop(self.path)
             if parsed.shop is None:
-                first_problems = "; ".join(str(problem) for problem in parsed.problems[:3])
-                raise BenchflowError(f"The shop file has errors. Correct them first: {first_problems}")
+                first_problems = "\n".join(str(problem) for problem in parsed.problems[:3])
+                raise BenchflowError(f"The shop file has errors. Correct them first.\n{first_problems}")
             shop = parsed.shop
             if self._cache is not None:
                 self._cache.put(self._cache_name(), digest, shop)

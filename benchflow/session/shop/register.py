@@ -214,8 +214,8 @@ class UnfitInstrument(Struct, frozen=True):
 
     @property
     def message(self) -> str:
-        """``Click wrench (T-0117): its calibration ran out on ...``, without a full stop."""
-        return f"{self.instrument.name}: {'; '.join(reason.words for reason in self.reasons)}"
+        """``Click wrench (T-0117): Its calibration ran out on ...``, without a full stop."""
+        return f"{self.instrument.name}: {'. '.join(reason.message for reason in self.reasons)}"
 
 
 class InstrumentSelection(Struct, frozen=True):

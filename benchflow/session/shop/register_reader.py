@@ -1,4 +1,4 @@
-"""The format of the shop file, defined once for the reader and the JSON Schema.
+"""Reads the shop file. The same shapes define its JSON Schema.
 
 .. code-block:: yaml
 
@@ -53,29 +53,33 @@ from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUnc
 from benchflow.trade.rounding import amount, plain
 
 
-class ReadShop(Struct, frozen=True):
-    """``shop`` is ``None`` when any problem is an error."""
+class ParsedShop(Struct, frozen=True):
+    """The register in a file and the problems of the file. ``shop`` is ``None`` if any problem is an error."""
 
     shop: Shop | None
     problems: tuple[Problem, ...]
 
 
-def load_shop(path: Path) -> ReadShop:
-    """Read the file at ``path``. Raises ``OSError`` where it cannot be opened."""
+def load_shop(path: Path) -> ParsedShop:
+    """Read the shop file at ``path``.
+
+    Raises:
+        OSError: the file cannot be opened.
+    """
     text, problems = decode(path.read_bytes(), path.name)
-    return ReadShop(None, problems.listed(None)) if text is None else read_shop(text, path.name)
+    return ParsedShop(None, problems.listed(None)) if text is None else read_shop(text, path.name)
 
 
-def read_shop(text: str, file: str = "shop.yaml") -> ReadShop:
-    """The register in ``text``, or everything that is wrong with it, in the order of the file. Never raises."""
+def read_shop(text: str, file: str = "shop.yaml") -> ParsedShop:
+    """Read the register in ``text``. It never raises: all problems are in the result, in the order of the file."""
     source = parse(text, file)
     shop = None if source.root is None else SHOP.read(source.root, ReadContext(source.problems))
     if source.root is None and not source.problems.any_error:
         shop = Shop()  # an empty file is an empty register
     problems = source.problems.listed(source.root)
     if shop is None or source.problems.any_error:
-        return ReadShop(None, problems)
-    return ReadShop(replace(shop, sha256=hashlib.sha256(text.encode()).hexdigest()), problems)
+        return ParsedShop(None, problems)
+    return ParsedShop(replace(shop, sha256=hashlib.sha256(text.encode()).hexdigest()), problems)
 
 
 def json_schema() -> JsonSchema:
@@ -93,8 +97,10 @@ def json_schema() -> JsonSchema:
 # --- shapes of values -------------------------------------------------------------------------------
 
 
-class Day(Shape[date]):
-    noun = "a day such as 2026-03-01"
+class DateShape(Shape[date]):
+    """A date in the form of ISO 8601."""
+
+    noun = "a date such as 2026-03-01"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> date | None:
         found = scalar(node, self.noun, context)
@@ -103,15 +109,17 @@ class Day(Shape[date]):
         try:
             return date.fromisoformat(found.text)
         except ValueError:
-            hint = "year-month-day, such as 2026-03-01"
-            context.problem("bad-date", found.mark, f"`{found.text[:40]}` is no day", hint)
+            hint = "Write year-month-day, such as 2026-03-01"
+            context.problem("bad-date", found.mark, f"`{found.text[:40]}` is not a date", hint)
             return None
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         return {"type": "string", "format": "date"}
 
 
-class Count(Shape[int]):
+class CountShape(Shape[int]):
+    """A whole number from 0."""
+
     noun = "a whole number"
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> int | None:
@@ -120,7 +128,8 @@ class Count(Shape[int]):
             return None
         number = integer(found.text)
         if number is None:
-            context.problem("bad-number", found.mark, f"`{found.text[:40]}` is no count", "a whole number, such as 410")
+            hint = "Write a whole number, such as 410"
+            context.problem("bad-number", found.mark, f"`{found.text[:40]}` is not a whole number", hint)
         return number
 
     def schema(self, definitions: Definitions) -> JsonSchema:
@@ -141,13 +150,15 @@ class AnyQuantityShape(Shape[Quantity]):
 
 
 class ShareOfScale(Struct, frozen=True):
-    """Before the scale is known: ``1 % of scale``."""
+    """An uncertainty as a share of the full scale, which is not known yet: ``1 % of scale``."""
 
     percent: Decimal
     text: str
 
 
 class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
+    """An expanded uncertainty: fixed, a percentage of the reading, or a share of the full scale."""
+
     noun = "an uncertainty such as 4 %, 0.002 mm or 1 % of scale"
     _ending = "of scale"
 
@@ -165,7 +176,9 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
             return None
         share = dimension_of(value.unit) == "fraction"
         if value.value < 0 or (text.endswith(self._ending) and not share):
-            context.problem("bad-quantity", found.mark, f"`{found.text[:40]}` is no uncertainty", self.noun)
+            context.problem(
+                "bad-quantity", found.mark, f"`{found.text[:40]}` is not an uncertainty", f"Write {self.noun}"
+            )
             return None
         if not share:
             return FixedUncertainty(value, text)
@@ -178,51 +191,66 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
 
 def _pin(text: str, node: YamlNode, name: Ref, context: ReadContext) -> str | None:
     if parse_pin_hash(text) is None:
-        # A PIN written out must not be spread further, so the message does not repeat it.
-        context.problem("bad-pin", node.mark, "this is not a salted hash of a PIN", "set it with `benchflow shop pin`")
+        # The text may be the PIN itself, so the message does not repeat it.
+        hint = "Set the PIN with `benchflow shop pin`"
+        context.problem("bad-pin", node.mark, "This is not the salted hash of a PIN", hint)
         return None
     return text
 
 
 # --- people -----------------------------------------------------------------------------------------
 
-_ROLES = Key("roles", ListShape(LINE, single=True, distinct=True), "What the person may sign for.", required=True)
-_PIN = Key(
-    "pin", TransformedShape(LINE, _pin), "The salted hash of the PIN, as `benchflow shop pin` writes it; never the PIN."
+_ROLES = Key(
+    "roles", ListShape(LINE, single=True, distinct=True), "The roles for which the person may sign.", required=True
 )
-_LEFT = Key("retired", Day(), "The day since when the person no longer works here.")
+_PIN = Key(
+    "pin",
+    TransformedShape(LINE, _pin),
+    "The salted hash of the PIN, written by `benchflow shop pin`. Never the PIN itself.",
+)
+_PERSON_RETIRED = Key("retired", DateShape(), "The first day on which the person no longer works here.")
 
 
 def _person(fields: Fields) -> Person:
-    return Person(fields.name.name, fields.get_or(_ROLES, ()), fields.get_or(_PIN, ""), fields.get(_LEFT))
+    return Person(fields.name.name, fields.get_or(_ROLES, ()), fields.get_or(_PIN, ""), fields.get(_PERSON_RETIRED))
 
 
-PEOPLE = MapShape(KeyedShape("person", "a person", (_ROLES, _PIN, _LEFT), _person), "people by name", key=LINE)
+PEOPLE = MapShape(
+    KeyedShape("person", "a person", (_ROLES, _PIN, _PERSON_RETIRED), _person), "people by name", key=LINE
+)
 
 # --- instruments ------------------------------------------------------------------------------------
 
-_TITLE = Key("title", LINE, "What it is called at the bench.", examples=("Click wrench",))
+_TITLE = Key("title", LINE, "The name of the instrument at the bench.", examples=("Click wrench",))
 _KIND = Key(
-    "kind", LINE, "What it measures or is, in the words that procedures ask for it.", required=True,
+    "kind", LINE, "The kind of instrument, with the same name as in procedures.", required=True,
     examples=("torque", "micrometer", "dial indicator"),
 )  # fmt: skip
-_SERIAL = Key("serial", LINE, "Its serial number, as written on it.")
-_RANGE = Key("range", LimitShape(None, "20 .. 120 N·m"), "What it can be set to or read.", examples=("20 .. 120 N·m",))
-_SCALE = Key("scale", AnyQuantityShape(), "Full scale, where it is not the upper end of the range.")
+_SERIAL = Key("serial", LINE, "The serial number on the instrument.")
+_RANGE = Key("range", LimitShape(None, "20 .. 120 N·m"), "The measuring or setting range.", examples=("20 .. 120 N·m",))
+_SCALE = Key("scale", AnyQuantityShape(), "The full scale, if it is not the upper end of the range.")
 _UNCERTAINTY = Key(
-    "uncertainty", UncertaintyShape(), "Expanded uncertainty: of the reading, of full scale, or the same anywhere.",
+    "uncertainty", UncertaintyShape(), "The expanded uncertainty: fixed, or a share of the reading or full scale.",
     examples=("4 %", "1 % of scale", "0.002 mm"),
 )  # fmt: skip
-_COVERAGE = Key("coverage-factor", FactorShape(), "The coverage factor k of that uncertainty; 2 where none is given.")
-_CALIBRATED = Key("calibrated", Day(), "When it was last calibrated.")
-_DUE = Key("calibration-due", Day(), "When that runs out. A torque tool without it: 12 months after it was calibrated.")
-_USES = Key("uses-since", Count(), "Uses since that calibration, apart from those counted by session.")
-_USES_IN = Key("uses-in", MapShape(Count(), "uses by session", key=LINE), "Uses by session, counted by the program.")
-_ALLOWED = Key("uses-allowed", Count(), "How many uses a calibration is good for. A torque tool without it: 5000.")
-_LEVER = Key("lever", QuantityShape("length"), "A wrench's length from its square to the middle of its grip.")
-_DOUBT = Key("in-doubt", LINE, "Why it may not be used until it is calibrated again: dropped, overloaded.")
-_RETIRED = Key("retired", Day(), "The day since when it is no longer used.")
-_NOTE = Key("note", LINE, "Anything else.")
+_COVERAGE = Key("coverage-factor", FactorShape(), "The coverage factor k of the uncertainty; 2 by default.")
+_CALIBRATED = Key("calibrated", DateShape(), "The date of the last calibration.")
+_DUE = Key(
+    "calibration-due", DateShape(), "The date when the calibration runs out. Default for torque tools: after 12 months."
+)
+_USES = Key("uses-since", CountShape(), "The uses since the last calibration, without those in `uses-in`.")
+_USES_IN = Key(
+    "uses-in", MapShape(CountShape(), "uses by session", key=LINE), "The uses in each job, counted by the program."
+)
+_ALLOWED = Key(
+    "uses-allowed", CountShape(), "The uses after which a calibration runs out. Default for torque tools: 5000."
+)
+_LEVER = Key(
+    "lever", QuantityShape("length"), "The length of a wrench from its square drive to the middle of its grip."
+)
+_DOUBT = Key("in-doubt", LINE, "The reason why it must be calibrated before further use, such as a fall.")
+_RETIRED = Key("retired", DateShape(), "The first day on which it is no longer used.")
+_NOTE = Key("note", LINE, "A note.")
 _INSTRUMENT = (
     _TITLE, _KIND, _SERIAL, _RANGE, _SCALE, _UNCERTAINTY, _COVERAGE, _CALIBRATED, _DUE, _USES, _USES_IN, _ALLOWED,
     _LEVER, _DOUBT, _RETIRED, _NOTE,
@@ -232,10 +260,14 @@ _INSTRUMENT = (
 def _instrument(fields: Fields) -> Instrument:
     calibrated, due, span = fields.get(_CALIBRATED), fields.get(_DUE), fields.get(_RANGE)
     if calibrated is not None and due is not None and due < calibrated:
-        fields.problem("bad-date", _DUE, "it is due before it was calibrated", "one of the two days is wrong")
+        fields.problem("bad-date", _DUE, "The calibration runs out before its own date", "Correct one of the two dates")
     scale, top = fields.get(_SCALE), None if span is None else span.high
     if scale is not None and top is not None and dimension_of(scale.unit) != dimension_of(top.unit):
-        fields.problem("wrong-dimension", _SCALE, f"{show(scale)} does not go with a range up to {show(top)}")
+        fields.problem(
+            "wrong-dimension",
+            _SCALE,
+            f"The scale {show(scale)} and the range up to {show(top)} have different dimensions",
+        )
     return Instrument(
         id=fields.name.name, kind=fields.get_or(_KIND, ""), title=fields.get_or(_TITLE, ""),
         serial=fields.get_or(_SERIAL, ""),
@@ -250,13 +282,13 @@ def _uncertainty(fields: Fields, scale: Quantity | None) -> Uncertainty | None:
     found = fields.get(_UNCERTAINTY)
     if isinstance(found, FixedUncertainty) and scale is not None:
         if dimension_of(found.quantity.unit) != dimension_of(scale.unit):
-            message = f"{found.text} does not go with a scale up to {show(scale)}"
+            message = f"The uncertainty {found.text} and the scale up to {show(scale)} have different dimensions"
             fields.problem("wrong-dimension", _UNCERTAINTY, message)
         return found
     if not isinstance(found, ShareOfScale):
         return found
     if scale is None:
-        fields.problem("missing-key", _UNCERTAINTY, "a share of the scale needs a `range` or a `scale`")
+        fields.problem("missing-key", _UNCERTAINTY, "A share of the scale needs a scale", "Add `range` or `scale`")
         return None
     return FixedUncertainty(Quantity(scale.value * found.percent / 100, scale.unit, found.text), found.text)
 
@@ -264,7 +296,7 @@ def _uncertainty(fields: Fields, scale: Quantity | None) -> Uncertainty | None:
 def _lever(fields: Fields) -> Quantity | None:
     lever = fields.get(_LEVER)
     if lever is not None and lever.value <= 0:
-        fields.problem("bad-quantity", _LEVER, "the length of a wrench is above zero")
+        fields.problem("bad-quantity", _LEVER, "The length of a wrench must be above zero")
     return lever
 
 
@@ -272,11 +304,11 @@ INSTRUMENTS = MapShape(KeyedShape("instrument", "an instrument", _INSTRUMENT, _i
 
 # --- the whole file ---------------------------------------------------------------------------------
 
-_BY = Key("by", LINE, "Who is taken to be working when a session opens.")
+_BY = Key("by", LINE, "The builder of a new job if no other name is given.")
 
 
 class _Defaults(Struct, frozen=True):
-    """The defaults, and where the name in them stands: whether it is known is seen later."""
+    """The defaults, and the place of their name in the file. The name is checked when all people are read."""
 
     values: Defaults = Defaults()
     by_mark: Mark = Mark()
@@ -287,10 +319,10 @@ def _defaults(fields: Fields) -> _Defaults:
 
 
 _VERSION = Key("shop", WordShape("1"), "The version of this format: 1.", required=True)
-_NAME = Key("name", LINE, "What the shop is called.")
-_PEOPLE = Key("people", PEOPLE, "Who works here.")
-_INSTRUMENTS = Key("instruments", INSTRUMENTS, "What is measured and tightened with.")
-_DEFAULTS = Key("defaults", KeyedShape("defaults", "the defaults", (_BY,), _defaults), "What a session starts from.")
+_NAME = Key("name", LINE, "The name of the shop.")
+_PEOPLE = Key("people", PEOPLE, "The people who work here.")
+_INSTRUMENTS = Key("instruments", INSTRUMENTS, "The instruments and torque tools.")
+_DEFAULTS = Key("defaults", KeyedShape("defaults", "the defaults", (_BY,), _defaults), "The defaults of a new job.")
 
 
 def _shop(fields: Fields) -> Shop:
@@ -299,19 +331,19 @@ def _shop(fields: Fields) -> Shop:
     defaults = fields.get_or(_DEFAULTS, _Defaults())
     names, by = [person.name for person in people], defaults.values.by
     if by and by not in names:
-        hint = hint_for(by, names, "add them under `people` first")
-        fields.context.problem("unknown-name", defaults.by_mark, f"`{by}` is not among the people", hint)
-    _serials(fields, instruments)
+        hint = hint_for(by, names, "Add this person under `people` first")
+        fields.context.problem("unknown-name", defaults.by_mark, f"`{by}` is not in the register", hint)
+    _check_serials(fields, instruments)
     return Shop(fields.get_or(_NAME, ""), people, instruments, defaults.values)
 
 
-def _serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
-    """One serial on two instruments would make every trace by it wrong."""
+def _check_serials(fields: Fields, instruments: tuple[Instrument, ...]) -> None:
+    """Report a serial number that two instruments have. A trace by that number would mix them up."""
     seen: dict[str, str] = {}
     for one in instruments:
         if one.serial and one.serial in seen:
-            message = f"`{one.id}` and `{seen[one.serial]}` have the same serial, {one.serial}"
-            fields.problem("duplicate-item", _INSTRUMENTS, message, "one of the two is wrong")
+            message = f"`{one.id}` and `{seen[one.serial]}` have the same serial number, {one.serial}"
+            fields.problem("duplicate-item", _INSTRUMENTS, message, "Correct one of the two")
         seen.setdefault(one.serial, one.id)
 
 

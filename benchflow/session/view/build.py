@@ -8,7 +8,7 @@ from benchflow.base.durations import clock_duration
 from benchflow.ordering.actions import MakeMove
 from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.route import NoRoute, route
-from benchflow.ordering.wording import value_words, variable_title
+from benchflow.ordering.wording import variable_title, variable_value_text
 from benchflow.procedure.plan import Step
 from benchflow.session.context import Context
 from benchflow.session.refusal import Reason
@@ -89,7 +89,7 @@ def state_rows(state: State) -> Iterator[StateRow]:
     for variable in procedure.state:
         value = valuation.get(variable.name)
         title = variable_title(procedure, variable.name)
-        yield StateRow(variable.name, title, value_words(procedure, variable.name, value), value is not None)
+        yield StateRow(variable.name, title, variable_value_text(procedure, variable.name, value), value is not None)
 
 
 def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
@@ -127,9 +127,9 @@ def operation_to_show(state: State, context: Context, rows: tuple[OperationRow, 
     for name in operations_by_deadline(state, context):
         if name in can_start:
             return name
-        found = route(state.plan, state.configuration(), name)
-        if not isinstance(found, NoRoute):
-            first = next((action.id for action in found.steps if action.id in can_start), None)
+        shortest = route(state.plan, state.configuration(), name)
+        if not isinstance(shortest, NoRoute):
+            first = next((action.id for action in shortest.steps if action.id in can_start), None)
             if first is not None:
                 return first
     for status in ("paused", "ready", "blocked"):
@@ -211,8 +211,8 @@ def latest_start_times(state: State, context: Context) -> dict[str, float]:
     from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
 
     done = {name: -elapsed(finished, context.now) for name, finished in state.done.items()}
-    found = latest_starts(state.plan, done, 0.0)
-    return found if all(seconds >= 0 for seconds in found.values()) else {}
+    seconds_left = latest_starts(state.plan, done, 0.0)
+    return seconds_left if all(seconds >= 0 for seconds in seconds_left.values()) else {}
 
 
 def _first_to_start(state: State, step: Step, start_times: dict[str, float]) -> tuple[str, float] | None:

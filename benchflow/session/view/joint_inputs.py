@@ -107,10 +107,10 @@ def _tick_values(stage: Stage | None) -> tuple[vw.TickValue, ...]:
     """The readings that a tick of this stage requires; empty for a stage that is not a check."""
     if not isinstance(stage, CheckStage):
         return ()
-    found = [vw.TickValue("value", quantity_name(stage.limit), limit_unit(stage.limit), stage.limit.text)]
+    values = [vw.TickValue("value", quantity_name(stage.limit), limit_unit(stage.limit), stage.limit.text)]
     if stage.stretch is not None:
-        found.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
-    return tuple(found)
+        values.append(vw.TickValue("stretch", "stretch", limit_unit(stage.stretch), stage.stretch.text))
+    return tuple(values)
 
 
 def _draw_down(drawing: DrawDownCount) -> vw.DrawDownProgress:

@@ -22,19 +22,19 @@ def match_inputs(state: State, step: Step) -> list[ChoiceInput]:
     work = state.work(step.id)
     for match in step.operation.match:
         parts = measured_parts(state, match) or {}
-        given, note = proposed_parts(state, step, match)
+        proposal_by_place, note = proposed_parts(state, step, match)
         for place in state.plan.procedure.places.get(match.to, ()):
             name = str(ValueRef(match.name, place))
-            taken = work.chosen.get(name, "")
-            free = tuple(part for part in parts if part == taken or part not in work.chosen.values())
-            size = size_of(parts, taken) if taken and parts else None
+            chosen = work.chosen.get(name, "")
+            free = tuple(part for part in parts if part == chosen or part not in work.chosen.values())
+            size = size_of(parts, chosen) if chosen and parts else None
             value = None if size is None else resulting_value(state, step, match, place, size)
             fits = value is not None and judge(value, match.limit, "simple").verdict == "ok"
             text = f"{result_title(step, match)}: {show(value)}" if value is not None else note
             title = f"{match.title or match.name}: {place}"
-            proposal = (given[place],) if place in given else ()
-            done = bool(taken) and (fits or match.name in work.deviations)
+            proposal = (proposal_by_place[place],) if place in proposal_by_place else ()
+            complete = bool(chosen) and (fits or match.name in work.deviations)
             unit = unit_of_parts(parts) if parts else ""
             sizes = tuple(show(parts[part]) for part in free)
-            inputs.append(ChoiceInput(name, title, proposal, free, taken, done, text, unit, sizes))
+            inputs.append(ChoiceInput(name, title, proposal, free, chosen, complete, text, unit, sizes))
     return inputs

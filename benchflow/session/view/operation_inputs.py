@@ -31,19 +31,19 @@ from benchflow.trade.verdict import VERDICT_TEXT
 def operation_inputs(state: State, step: Step) -> tuple[vw.Input, ...]:
     """The inputs of ``step``: lots, readings, calculated values, choices, the joint, checks, the hold."""
     operation = step.operation
-    found: list[vw.Input] = [_lot(state, step, name) for name in required_lots(state, step)]
-    found += [_reading(state, step, record) for record in operation.record]
-    found += [_calculated(state, step, work) for work in unmatched_calculations(step)]
-    found += [_choice(state, step, name) for name in range(len(operation.choose))]
-    found += match_inputs(state, step)
+    inputs: list[vw.Input] = [_lot(state, step, name) for name in required_lots(state, step)]
+    inputs += [_reading(state, step, record) for record in operation.record]
+    inputs += [_calculated(state, step, work) for work in unmatched_calculations(step)]
+    inputs += [_choice(state, step, name) for name in range(len(operation.choose))]
+    inputs += match_inputs(state, step)
     joint = tighten_input(state, step)
     if joint is not None:
-        found.append(joint)
+        inputs.append(joint)
     checked = state.work(step.id).checks
-    found += [vw.CheckInput(n, text, n in checked) for n, text in enumerate(operation.check, 1)]
+    inputs += [vw.CheckInput(n, text, n in checked) for n, text in enumerate(operation.check, 1)]
     if operation.hold is not None:
-        found.append(_hold(state, step))
-    return tuple(found)
+        inputs.append(_hold(state, step))
+    return tuple(inputs)
 
 
 def _lot(state: State, step: Step, name: str) -> vw.LotInput:

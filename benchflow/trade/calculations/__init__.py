@@ -1,1 +1,1 @@
-"""Calculations of engine building: one module a subject, the table of all of them in :mod:`.table`."""
+"""Calculations of engine building, one module per subject. :mod:`.table` lists all of them."""

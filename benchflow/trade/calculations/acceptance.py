@@ -1,4 +1,4 @@
-"""A reading compared with its limit by a decision rule, as a calculation."""
+"""The calculation ``judge``: the verdict on a reading by a decision rule."""
 
 from fractions import Fraction
 
@@ -41,11 +41,11 @@ def _judge(inputs: Inputs) -> CalculationResult:
         guard = Fraction(u.value) * decision_rules.GUARD_FACTOR
         lines.append(line("guard", "Guard band", guard, u.unit, "1.65 × u", f"1.65 × {lines[0].shown}", digits=2))
     if found.conformity is not None:
-        text = decision_rules.conformity_words(found.conformity)
+        text = decision_rules.conformity_text(found.conformity)
         rounded = line("conformity", "Probability of conformity", 100 * found.conformity, "%",
                        "normal distribution about the reading", "", decimals=1)  # fmt: skip
         lines.append(ResultLine(rounded.name, rounded.title, rounded.value, rounded.formula, text))
-    notes = (f"{VERDICT_TEXT[found.verdict]}: {found.because}.", f"Rule: {decision_rules.RULES[rule]}.")
+    notes = (f"{VERDICT_TEXT[found.verdict]}: {found.reason}.", f"Rule: {decision_rules.RULES[rule]}.")
     return CalculationResult("A reading and its limit", tuple(lines), _SOURCE, notes)
 
 
@@ -56,12 +56,14 @@ def _check_dimension(reading: Quantity, limit: Limit) -> None:
 
 
 def _standard(reading: Quantity, expanded: Quantity, k: Fraction) -> Quantity:
-    """u = U / k in the unit of the reading. U may be a share of the reading."""
+    """Return u = U / k in the unit of the reading. U can be a share of the reading, such as 4 %."""
     dimension = dimension_of(expanded.unit)
     if dimension == dimension_of(reading.unit):
         return in_unit(width(expanded) / k, reading.unit, difference=True)
     if dimension != "fraction":
-        raise CalculationError("uncertainty", f"{show(expanded)} does not go with a reading of {show(reading)}")
+        raise CalculationError(
+            "uncertainty", f"{show(expanded)} cannot be the uncertainty of a reading of {show(reading)}"
+        )
     return Quantity(decimal(abs(Fraction(reading.value)) * width(expanded) / k), reading.unit, "")
 
 
@@ -72,7 +74,7 @@ ACCEPTANCE_CALCULATIONS = (
             InputField("reading", "Reading", QuantityInput(None), "0.0027 mm"),
             InputField("limit", "Limit", LimitInput(), "-0.003 .. 0.003 mm"),
             InputField("uncertainty", "Expanded uncertainty U", QuantityInput(None), "0.001 mm", optional=True),
-            number_field("coverage-factor", "Its coverage factor k (default: 2)", "2", optional=True),
+            number_field("coverage-factor", "Coverage factor k of U (default: 2)", "2", optional=True),
             InputField("decision", "Rule (default: guarded)", WordInput(("guarded", "simple")), "guarded",
                        optional=True),
         ),

@@ -1,4 +1,4 @@
-"""Strengths of property classes and SAE grades, and the proof load of a bolt."""
+"""Strengths of property classes and SAE grades, and proof loads of bolts."""
 
 from msgspec import Struct
 
@@ -10,7 +10,7 @@ MPA_PER_KSI = 6.894757293168361
 
 
 class BoltStrength(Struct, frozen=True):
-    """Minimum strengths of a bolt in MPa. ``yield_stress`` is the yield stress or the 0.2 % proof stress."""
+    """Strengths of a bolt in MPa. ``yield_stress`` is the yield stress or the 0.2 % proof stress."""
 
     name: str
     proof: float
@@ -40,20 +40,20 @@ _ISO: dict[str, tuple[_Row, ...]] = {
     "10.9": (_Row(0, 39, 830, 1040, 940),),
     "12.9": (_Row(0, 39, 970, 1220, 1100),),
 }
-"""MPa by diameter in mm. ISO 898-1: proof stress 600, 650, 830 and 970 as quoted, 580 and the rest from memory."""
+"""MPa, by diameter in mm (ISO 898-1; proof stresses 600, 650, 830 and 970 as quoted, 580 and the rest from memory)."""
 
 _SAE: dict[str, tuple[_Row, ...]] = {
     "2": (_Row(0.2499, 0.75, 55, 74, 57), _Row(0.75, 1.5, 33, 60, 36)),
     "5": (_Row(0.2499, 1, 85, 120, 92), _Row(1, 1.5, 74, 105, 81)),
     "8": (_Row(0.2499, 1.5, 120, 150, 130),),
 }
-"""ksi by diameter in inches. SAE J429; grade 2 above 3/4 in from memory."""
+"""ksi, by diameter in inches (SAE J429 as two distributors print it; grade 2 above 3/4 in from memory)."""
 
 
 def find_strength(grade: str, thread: Thread) -> BoltStrength | None:
-    """Strengths of a property class (``10.9``) or an SAE grade (``grade 8``) in the size of ``thread``.
+    """Return the strengths in MPa of a property class (``10.9``) or an SAE grade (``grade 8``) in a thread size.
 
-    ``None`` where the class is not in the tables or does not cover the size.
+    ``None`` means that the tables do not have the class, or not in this size. Source: ISO 898-1 and SAE J429.
     """
     name = grade.strip().lower()
     for word in ("property class", "class", "sae", "grade", "gr.", "gr"):
@@ -70,10 +70,10 @@ def find_strength(grade: str, thread: Thread) -> BoltStrength | None:
 
 
 def strength(grade: str, thread: Thread) -> BoltStrength:
-    """Strengths as :func:`find_strength`.
+    """Return the same strengths as :func:`find_strength`, but never ``None``.
 
     Raises:
-        CalculationError: the class is not in the tables or does not cover the size.
+        CalculationError: the tables do not have the class, or not in this size.
     """
     found = find_strength(grade, thread)
     if found is None:
@@ -83,10 +83,12 @@ def strength(grade: str, thread: Thread) -> BoltStrength:
 
 
 def proof_load(thread: Thread, grade: str) -> CalculationResult:
-    """Proof load, load at yield and breaking load in N, at the minimum strengths of the class.
+    """Return the proof load, load at yield and breaking load in N: stress area times strength.
+
+    Source: ISO 898-1 and SAE J429 for the strengths.
 
     Raises:
-        CalculationError: the class is not in the tables or does not cover the size.
+        CalculationError: the tables do not have the class, or not in this size.
     """
     found = strength(grade, thread)
     area = thread.stress_area_mm2

@@ -1,7 +1,7 @@
 """Stretch of a bolt, preload from stretch, and the tightening angle.
 
-The bolt is elastic and the joint rigid. A real joint needs a larger angle for the same stretch, and a real angle
-gives less preload than calculated here.
+The formulas take the bolt as elastic and the joint as rigid. A real joint is compressed as well. It needs a larger
+angle for the same stretch, and the same angle gives it less preload.
 """
 
 from decimal import Decimal
@@ -23,10 +23,10 @@ from benchflow.trade.calculations.threads import Thread
 from benchflow.trade.rounding import amount
 
 STEEL_MPA = 205_000.0
-"""Young's modulus of steel, MPa; 200 to 210 GPa is usual (common practice, no source)."""
+"""Young's modulus of steel in MPa. 200 to 210 GPa is usual (common practice, no source)."""
 
-HANDBOOK = "MIL-HDBK-60 form, as rendered in an engineering reference: θ = 360 × f × L / (E × lead)"
-_RIGID = "The joint is taken as rigid: in practice it needs more angle than this."
+HANDBOOK = "MIL-HDBK-60 form, as an engineering reference prints it: θ = 360 × f × L / (E × lead)"
+_RIGID = "The joint is taken as rigid. In practice it needs more angle than this."
 
 
 def _modulus(value: Quantity | None) -> float:
@@ -39,21 +39,28 @@ def _mm(quantity: Quantity) -> float:
     return float(amount(quantity, "mm"))
 
 
-def _one(unit: str, base_unit: str) -> float:
-    """The number of ``base_unit`` in one ``unit``."""
+def _conversion_factor(unit: str, base_unit: str) -> float:
+    """Return the number of ``base_unit`` in one ``unit``."""
     return float(amount(Quantity(Decimal(1), unit, ""), base_unit))
 
 
 def stretch_of(
     force: Quantity, thread: Thread, length: Quantity, modulus: Quantity | None = None, unit: str = "mm"
 ) -> CalculationResult:
-    """Elastic stretch, in ``unit``, of a bolt threaded over its length: δ = F L / (A E). Also the stress in MPa."""
+    """Return the elastic stretch in ``unit`` of a bolt under ``force``, δ = F L / (A E), and its stress in MPa.
+
+    The bolt is threaded over its whole length. Inputs can have any unit of their dimension. ``modulus`` is Young's
+    modulus, by default that of steel. Source: Hooke's law.
+
+    Raises:
+        CalculationError: the force, length or modulus is not above zero.
+    """
     newtons = float(amount(positive("force", force, "The force"), "N"))
     e = _modulus(modulus)
     stretch = newtons * _mm(positive("length", length, "The length")) / (thread.stress_area_mm2 * e)
     filled = f"{show(force)} × {show(length)} / ({thread.area_text} × {e:,.0f} MPa)".replace(",", " ")
     lines = (
-        line("stretch", "Stretch", stretch / _one(unit, "mm"), unit, "δ = F × L / (A × E)", filled),
+        line("stretch", "Stretch", stretch / _conversion_factor(unit, "mm"), unit, "δ = F × L / (A × E)", filled),
         line("stress", "Stress", newtons / thread.stress_area_mm2, "MPa", "σ = F / A",
              f"{show(force)} / {thread.area_text}"),
     )  # fmt: skip
@@ -63,19 +70,30 @@ def stretch_of(
 def preload_from_stretch(
     stretch: Quantity, thread: Thread, length: Quantity, modulus: Quantity | None = None, unit: str = "kN"
 ) -> CalculationResult:
-    """The preload in ``unit`` from a measured stretch: F = δ A E / L. Friction does not change it."""
+    """Return the preload in ``unit`` from a measured stretch: F = δ A E / L. Friction does not change it.
+
+    The bolt is threaded over its whole length. ``modulus`` is Young's modulus, by default that of steel. Source:
+    Hooke's law.
+
+    Raises:
+        CalculationError: the stretch, length or modulus is not above zero.
+    """
     positive("stretch", stretch, "The stretch")
     e = _modulus(modulus)
     newtons = _mm(stretch) / _mm(positive("length", length, "The length")) * thread.stress_area_mm2 * e
     filled = f"{show(stretch)} × {thread.area_text} × {e:,.0f} MPa / {show(length)}".replace(",", " ")
-    first = line("preload", "Preload", newtons / _one(unit, "N"), unit, "F = δ × A × E / L", filled)
+    first = line("preload", "Preload", newtons / _conversion_factor(unit, "N"), unit, "F = δ × A × E / L", filled)
     return CalculationResult(f"Preload of {thread.name} from its stretch", (first,), "Hooke's law", (_RIGID,))
 
 
 def angle_for(stress: Quantity, thread: Thread, length: Quantity, modulus: Quantity | None = None) -> CalculationResult:
-    """The angle from snug that brings a bolt to ``stress``, and its stretch and preload there.
+    """Return the angle in degrees from snug to ``stress``, and the stretch in mm and the preload in kN there.
 
-    ``length`` is the effective length, see :func:`effective_length`.
+    ``length`` is the effective length, see :func:`effective_length`. ``modulus`` is Young's modulus, by default that of
+    steel. Source: MIL-HDBK-60 form, θ = 360° f L / (E P), as an engineering reference prints it.
+
+    Raises:
+        CalculationError: the stress, length or modulus is not above zero.
     """
     mpa = float(amount(positive("stress", stress, "The stress"), "MPa"))
     e, effective = _modulus(modulus), _mm(positive("length", length, "The length"))
@@ -92,7 +110,10 @@ def angle_for(stress: Quantity, thread: Thread, length: Quantity, modulus: Quant
 
 
 def nut_travel(thread: Thread, angle: Quantity) -> CalculationResult:
-    """The distance that the nut moves along the thread when it is turned by ``angle``."""
+    """Return the travel of a nut along the thread when it is turned by ``angle``, in the unit of the thread.
+
+    Source: geometry (the lead of the thread).
+    """
     degrees = float(amount(angle, "°"))
     travel = line("travel", "Travel of the nut", thread.pitch * degrees / 360, thread.unit, "P × θ / 360°",
                   f"{thread.pitch:.4g} {thread.unit} × {show(angle)} / 360°")  # fmt: skip
@@ -102,21 +123,27 @@ def nut_travel(thread: Thread, angle: Quantity) -> CalculationResult:
 def effective_length(
     thread: Thread, grip: Quantity, shank: Quantity, head: Quantity, nut: Quantity, shank_diameter: Quantity | None
 ) -> CalculationResult:
-    """The length of a threaded rod that stretches as much as the bolt: LB = (dts/d)² (LS + HB/2) + LJ − LS + HN/2.
+    """Return the length of a threaded rod that stretches as much as the bolt, in the unit of ``grip``.
 
-    ``grip`` LJ is the thickness of the joint, ``shank`` LS the plain length of the bolt in it, ``head`` HB and ``nut``
-    HN their heights. dts is the diameter of a circle as large as the stress area. MIL-HDBK-60 form, as quoted.
+    LB = (dts/d)² (LS + HB/2) + LJ − LS + HN/2. ``grip`` LJ is the thickness of the joint, ``shank`` LS the plain length
+    of the bolt in it. ``head`` HB and ``nut`` HN are their heights. dts is the diameter of a circle with the stress
+    area. ``shank_diameter`` d is by default that of the thread. Source: MIL-HDBK-60 form, as an engineering reference
+    prints it.
+
+    Raises:
+        CalculationError: the grip or shank diameter is not above zero, a height is below zero, or the shank is below
+            zero or longer than the grip.
     """
     positive("grip", grip, "The grip")
     lj, ls, hb, hn = _mm(grip), _mm(shank), _mm(head), _mm(nut)
     if not 0 <= ls <= lj:
-        raise CalculationError("shank", "The plain shank cannot be longer than the grip")
+        raise CalculationError("shank", "The plain shank must be from zero to the grip")
     if hb < 0 or hn < 0:
         raise CalculationError("head" if hb < 0 else "nut", "A height cannot be below zero")
     stress_diameter = sqrt(4 * thread.stress_area_mm2 / pi)
     d = thread.diameter_mm if shank_diameter is None else _mm(positive("shank-diameter", shank_diameter, "The shank"))
     ratio = stress_diameter / d
-    value = (ratio**2 * (ls + hb / 2) + lj - ls + hn / 2) / _one(grip.unit, "mm")
+    value = (ratio**2 * (ls + hb / 2) + lj - ls + hn / 2) / _conversion_factor(grip.unit, "mm")
     filled = f"{ratio:.3f}² × ({show(shank)} + {show(head)} / 2) + {show(grip)} − {show(shank)} + {show(nut)} / 2"
     first = line("length", "Effective length", value, grip.unit, "(dts/d)² × (LS + HB/2) + LJ − LS + HN/2", filled)
     return CalculationResult(f"Effective length of {thread.name}", (first,), HANDBOOK)

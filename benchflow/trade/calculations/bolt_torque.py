@@ -1,7 +1,7 @@
-"""Torque and preload of a bolt: T = K d F in both directions, the nut factor, and the effect of a lubricant.
+"""Torque and preload of a bolt: T = K d F in both directions, the nut factor K, and the effect of a lubricant.
 
-Most of a torque is lost to friction, so a torque says little about preload. Every preload here is given with the
-scatter stated for torque wrenches.
+Most of the torque is lost to friction, so the preload is uncertain. Each preload is given with the scatter that is
+usual for torque wrenches.
 """
 
 from decimal import Decimal
@@ -45,7 +45,13 @@ _SCATTER_NOTE = "A torque wrench gives the preload within about ±25 %, if the l
 
 
 def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str = "N·m") -> CalculationResult:
-    """The torque in ``unit`` that gives ``preload`` on average: T = K d F."""
+    """Return the torque in ``unit`` that gives ``preload`` on average: T = K d F.
+
+    ``nut_factor`` K has no unit. Source: IFI Technical Data N-12 / N-16, as quoted.
+
+    Raises:
+        CalculationError: the preload is not above zero, or the nut factor is not within 0.03 to 0.6.
+    """
     positive("preload", preload, "The preload")
     k = _checked_nut_factor(nut_factor)
     newton_metres = k * thread.diameter_mm / 1000 * float(amount(preload, "N"))
@@ -64,7 +70,7 @@ def _checked_nut_factor(value: Decimal) -> float:
 
 
 class _Preload(Struct, frozen=True):
-    """A preload in N, and as a share of the proof load where the class is known."""
+    """A preload in N, and as a share of the proof load. The share is ``None`` if the class is not known."""
 
     newtons: float
     share: float | None
@@ -79,10 +85,14 @@ def _preload(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str) 
 def preload(
     torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "", unit: str = "kN"
 ) -> CalculationResult:
-    """The preload in ``unit`` that ``torque`` gives (F = T / (K d)), its scatter and its share of the proof load.
+    """Return the preload in ``unit`` that ``torque`` gives on average, F = T / (K d), and its scatter.
+
+    With a property class or ``grade``, the result includes the share of the proof load in %. Source: IFI Technical Data
+    N-12 / N-16 for the formula and the scatter of ±25 %, as quoted.
 
     Raises:
-        CalculationError: the class is not known, or a value cannot be right.
+        CalculationError: the torque is not above zero, the nut factor is not within 0.03 to 0.6, or the strength tables
+            do not have the class in this size.
     """
     positive("torque", torque, "The torque")
     if grade:
@@ -111,33 +121,46 @@ def preload(
     return CalculationResult(f"Preload of {thread.name} at {show(torque)}", tuple(lines), SHORT_SOURCE, tuple(notes))
 
 
-def preload_words(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
-    """The preload in one line for the bench: ``preload about 46 kN ± 25 %, 91 % of proof load``."""
+def preload_text(torque: Quantity, thread: Thread, nut_factor: Decimal, grade: str = "") -> str:
+    """Return the preload as one line for the bench: ``preload about 46 kN ± 25 %, 91 % of proof load``.
+
+    The formula and its source are those of :func:`preload`. An unknown ``grade`` leaves out the share.
+
+    Raises:
+        CalculationError: the nut factor is not within 0.03 to 0.6.
+    """
     found = _preload(torque, thread, nut_factor, grade)
     decimals = 0 if found.newtons >= 10000 else 1
-    words = f"preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
-    return words if found.share is None else f"{words}, {100 * found.share:.0f} % of proof load"
+    text = f"preload about {found.newtons / 1000:.{decimals}f} kN ± 25 %"
+    return text if found.share is None else f"{text}, {100 * found.share:.0f} % of proof load"
 
 
-def joint_words(joint: Joint, torque: Quantity) -> str:
-    """The line of :func:`preload_words` for a joint; "" where its thread or nut factor is missing or not known."""
+def joint_preload_text(joint: Joint, torque: Quantity) -> str:
+    """Return the line of :func:`preload_text` for a joint, "" if its thread or nut factor is missing or not known."""
     if joint.nut_factor is None or not joint.thread:
         return ""
     try:
-        return preload_words(torque, parse_thread(joint.thread), joint.nut_factor, joint.grade)
+        return preload_text(torque, parse_thread(joint.thread), joint.nut_factor, joint.grade)
     except (ThreadError, CalculationError):
         return ""
 
 
 def lubricant_change(torque: Quantity, assumed: Decimal, actual: Decimal) -> CalculationResult:
-    """The torque that gives the same preload with another lubricant: T2 = T1 K2 / K1."""
+    """Return the torque that gives the same preload with another lubricant: T2 = T1 K2 / K1.
+
+    ``assumed`` K1 and ``actual`` K2 are nut factors. The result is in the unit of ``torque``. Source: T = K d F at the
+    same preload F.
+
+    Raises:
+        CalculationError: the torque is not above zero, or a nut factor is not within 0.03 to 0.6.
+    """
     positive("torque", torque, "The torque")
     for value in (assumed, actual):
         _checked_nut_factor(value)
     filled = f"{show(torque)} × {actual} / {assumed}"
     one = line("torque", "Torque", Fraction(torque.value) * Fraction(actual) / Fraction(assumed), torque.unit,
                "T2 = T1 × K2 / K1", filled, digits=digits_of(torque))  # fmt: skip
-    notes = ("This is an estimate: both nut factors scatter. A torque from the maker for this lubricant comes first.",)
+    notes = ("This is an estimate, because both nut factors scatter. Prefer the maker's torque for this lubricant.",)
     return CalculationResult("Torque for another lubricant", (one,), "T = K d F at equal F", notes)
 
 
@@ -160,17 +183,23 @@ NUT_FACTORS: dict[str, _NutFactors] = {
     "stainless-steel": _NutFactors(0.30, 0.50, _DISTRIBUTOR),
     "anti-seize": _NutFactors(0.12, 0.12, "a textbook's table, from memory"),
 }
-"""Published ranges of the nut factor K, by the state of the threads."""
+"""Published ranges of the nut factor K by the state of the threads, with their sources."""
 
 
 def nut_factor_range(surface: str) -> CalculationResult:
-    """The published range of the nut factor for a state of the threads, a key of ``NUT_FACTORS``."""
+    """Return the published range of the nut factor for ``surface``, a key of ``NUT_FACTORS``.
+
+    The source is part of each entry of ``NUT_FACTORS``.
+
+    Raises:
+        KeyError: there is no such key.
+    """
     found = NUT_FACTORS[surface]
     lines = (
         line("low", "Nut factor, from", found.low, "", "published range", surface, decimals=2),
         line("high", "Nut factor, to", found.high, "", "published range", surface, decimals=2),
     )
-    notes = ("The ranges are wide: a nut factor of the maker, or a test on the joint itself, is better.",)
+    notes = ("The ranges are wide. A nut factor from the maker, or a test on the joint itself, is better.",)
     return CalculationResult(f"Nut factor for {surface}", lines, found.source, notes)
 
 
@@ -178,10 +207,14 @@ LONG_SOURCE = "Shigley, 5th ed., eq. 8-19, and MIL-HDBK-60, eq. 100.5.1, both as
 
 
 def nut_factor_from_friction(thread: Thread, thread_friction: Decimal, head_friction: Decimal) -> CalculationResult:
-    """K from the coefficients of friction in the thread and under the head, by two long forms.
+    """Return the nut factor K from the coefficients of friction in the thread and under the head, by two formulas.
 
-    For a 60° thread and a head that bears on a mean diameter of 1.25 D. The first form (Shigley) uses the pitch
-    diameter; the second (MIL-HDBK-60) is an approximation. They agree within about 1 %.
+    They apply to a thread with a 60° profile and a head that bears on a mean diameter of 1.25 d. The first formula uses
+    the pitch diameter, the second is an approximation. They agree within about 1 %. Source: Shigley, 5th ed., eq. 8-19,
+    and MIL-HDBK-60, eq. 100.5.1, both as quoted.
+
+    Raises:
+        CalculationError: a coefficient is not within 0.01 to 1.
     """
     for field, value in (("thread-friction", thread_friction), ("head-friction", head_friction)):
         if not Decimal("0.01") <= value <= Decimal(1):

@@ -1,8 +1,8 @@
-"""Valve timing from a degree wheel: opening and closing points to centrelines, and back.
+"""Valve timing from a degree wheel: from opening and closing points to centrelines, and back.
 
-All angles are crank degrees. An opening point is counted before its dead centre and a closing point after it; a
-point on the other side is negative. All points must be taken at the same lift. The centreline is halfway between
-the points, which on an asymmetrical lobe is not the point of greatest lift.
+All angles are crank degrees. An opening point counts before its dead centre, a closing point after it. A point on the
+other side of its dead centre is negative. All points must be taken at the same lift. The centreline is halfway between
+opening and closing. On an asymmetrical lobe this is not the point of greatest lift.
 """
 
 from fractions import Fraction
@@ -20,9 +20,13 @@ _LIFT = "Take all points at the same lift: checking lift, 1 mm or 0.050 in, as t
 def timing(
     intake_opens: Quantity, intake_closes: Quantity, exhaust_opens: Quantity, exhaust_closes: Quantity
 ) -> CalculationResult:
-    """Durations, centrelines, lobe separation, overlap and advance from the four points.
+    """Return durations, centrelines, lobe separation, overlap and advance in crank degrees from the four points.
 
-    IO before top, IC after bottom, EO before bottom, EC after top dead centre.
+    The intake opens before top and closes after bottom dead centre. The exhaust opens before bottom and closes after
+    top dead centre. Source: geometry; the trade's magazines print the same formulas.
+
+    Raises:
+        CalculationError: a duration would not be between 0° and 720°.
     """
     intake_duration = _duration("intake", intake_opens, intake_closes)
     exhaust_duration = _duration("exhaust", exhaust_opens, exhaust_closes)
@@ -55,7 +59,13 @@ def timing(
 def points(
     intake_duration: Quantity, exhaust_duration: Quantity, separation: Quantity, advance: Quantity
 ) -> CalculationResult:
-    """Opening and closing points from durations, lobe separation and advance (negative: retard)."""
+    """Return the opening and closing points in crank degrees from durations, lobe separation and advance.
+
+    A negative advance is a retard. Source: geometry; the trade's magazines print the same formulas.
+
+    Raises:
+        CalculationError: a duration is not between 0° and 720°.
+    """
     for field, value in (("intake-duration", intake_duration), ("exhaust-duration", exhaust_duration)):
         if not 0 < amount(value, "°") < 720:
             raise CalculationError(field, f"{show(value)} cannot be a duration", "200° to 320° is usual.")
@@ -79,9 +89,9 @@ def points(
 
 
 def centreline(opens: Quantity, closes: Quantity) -> CalculationResult:
-    """Centreline from two readings at equal lift, before and after peak.
+    """Return the centreline in crank degrees after top, from two readings at equal lift before and after the peak.
 
-    Both are degrees after top dead centre; a reading before it is negative.
+    Both readings are degrees after top dead centre. A reading before it is negative. Source: geometry.
     """
     first, second = amount(opens, "°"), amount(closes, "°")
     if second < first:
@@ -96,7 +106,9 @@ def centreline(opens: Quantity, closes: Quantity) -> CalculationResult:
 def _duration(valve: str, opens: Quantity, closes: Quantity) -> Fraction:
     duration = amount(opens, "°") + 180 + amount(closes, "°")
     if not 0 < duration < 720:
-        raise CalculationError(f"{valve}-closes", f"The duration would be {_text(duration)}°, which cannot be right")
+        raise CalculationError(
+            f"{valve}-closes", f"The duration would be {_text(duration)}°, but it must be between 0° and 720°"
+        )
     return duration
 
 

@@ -1,7 +1,7 @@
 """Bearing clearance, ring gap, piston-to-valve clearance and flatness, with the usual rules of thumb.
 
-The rules of thumb are common practice without a source. Makers differ, and the maker's figure comes first: the
-rules are for finding a mistake in a measurement, not for specifying.
+The rules of thumb are common practice without a source. They help to find a mistake in a measurement. They are not a
+specification: makers differ, and the maker's figure comes first.
 """
 
 from decimal import Decimal
@@ -31,7 +31,13 @@ COMMON = "common practice, no source; the maker's figure comes first"
 
 
 def bearing(bore: Quantity, journal: Quantity) -> CalculationResult:
-    """Clearance of a plain bearing in the unit of ``bore``, and the rule of 0.001 in per inch of journal."""
+    """Return the clearance of a plain bearing, and the usual 0.001 of the journal's diameter, in the unit of ``bore``.
+
+    Source: common practice, no source; a trade magazine prints the same rule.
+
+    Raises:
+        CalculationError: the journal is not above zero.
+    """
     positive("journal", journal, "The journal")
     clearance = in_unit(base(bore) - base(journal), bore.unit)
     lines = (
@@ -50,7 +56,7 @@ def bearing(bore: Quantity, journal: Quantity) -> CalculationResult:
 
 
 class _RingGap(NamedTuple):
-    """Ring gap as a share of the bore, of the top and the second ring."""
+    """The smallest gaps of the top and the second ring, as shares of the bore."""
 
     top: Fraction
     second: Fraction
@@ -63,11 +69,21 @@ RING_GAPS: dict[str, _RingGap] = {
     "nitrous-or-turbo-race": _RingGap(Fraction("0.0060"), Fraction("0.0057")),
     "blower": _RingGap(Fraction("0.0070"), Fraction("0.0063")),
 }
-"""One maker's rule as quoted. Another maker gives 0.0045 for street, and 1.25 times the top gap for the second."""
+"""Ring gaps by the use of the engine (one ring maker's rule, as quoted).
+
+Another maker has 0.0045 for street use, and 1.25 times the top gap for the second ring.
+"""
 
 
 def ring_gap(bore: Quantity, use: str, factor: Quantity | None = None) -> CalculationResult:
-    """Minimum ring gaps for a bore: by ``use``, a key of ``RING_GAPS``, or for the top ring by the maker's factor."""
+    """Return the smallest ring gaps for a bore, in the unit of the bore.
+
+    ``factor`` is the maker's gap of the top ring as a share of the bore. Without it, ``use`` is a key of ``RING_GAPS``.
+    Source: one ring maker's rule, as quoted.
+
+    Raises:
+        CalculationError: the bore is not above zero, or there is neither a factor nor a known use.
+    """
     positive("bore", bore, "The bore")
     rule = RING_GAPS.get(use)
     lines: list[ResultLine] = []
@@ -77,10 +93,10 @@ def ring_gap(bore: Quantity, use: str, factor: Quantity | None = None) -> Calcul
         lines.append(_gap("top", "Top ring, at least", bore, rule.top))
         lines.append(_gap("second", "Second ring, at least", bore, rule.second))
     else:
-        why = f"There is no rule for “{use}”" if use else "Give the use, or the factor of the ring's maker"
+        why = f"There is no rule for “{use}”" if use else "Enter the use, or the factor of the ring's maker"
         raise CalculationError("use", why, f"Known: {', '.join(RING_GAPS)}.")
     notes = (
-        "Measure the ring square in its own bore. A gap too wide loses little; a gap too tight seizes the engine.",
+        "Measure the ring square in its own bore. Too wide a gap loses little. Too tight a gap seizes the engine.",
         "Oil rails: at least 0.015 in (0.38 mm).",
     )
     return CalculationResult("Ring end gap", tuple(lines), COMMON, notes)
@@ -98,15 +114,18 @@ PISTON_TO_VALVE: dict[str, Quantity] = {
     "intake": Quantity(Decimal("0.080"), "in", "0.080 in"),
     "exhaust": Quantity(Decimal("0.100"), "in", "0.100 in"),
 }
-"""Minimum clearances often printed. Makers differ: some give 0.080 in for both, more with aluminium rods."""
+"""Usual minimum clearances. Makers differ: some print 0.080 in for both valves, and more for aluminium rods."""
 
 
 def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None) -> CalculationResult:
-    """The smallest clearance of piston and valve, measured with clay or a dial gauge, and its margin to the usual
-    minimum.
+    """Return the smallest clearance of piston and valve and its margin to the usual minimum, in the unit measured.
 
-    ``lash`` is added where the measurement was made at zero lash: a running valve stays that much further away.
-    ``valve`` is a key of ``PISTON_TO_VALVE``.
+    ``measured`` is the reading with clay or a dial gauge. If it was taken at zero lash, give the ``lash``: it is added,
+    because a running valve stays that much further away. ``valve`` is a key of ``PISTON_TO_VALVE``. Source: common
+    practice; trade pages print these minimums.
+
+    Raises:
+        KeyError: there is no such valve.
     """
     minimum = PISTON_TO_VALVE[valve]
     clearance = base(measured) + (Fraction(0) if lash is None else base(lash))
@@ -119,8 +138,8 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
         line("spare", "Above the usual minimum by", margin, measured.unit, "clearance − usual minimum",
              f"clearance − {show(minimum)}", decimals=max(decimals, 2)),
     )  # fmt: skip
-    notes = ["Measure from 20° before to 20° after top dead centre: the smallest clearance is not at top dead centre.",
-             "Check the side clearance as well: 0.050 in around the valve is usual."]  # fmt: skip
+    notes = ["Measure from 20° before to 20° after top dead centre. The smallest clearance is not at top dead centre.",
+             "Check the side clearance as well. Usually it is 0.050 in all round the valve."]  # fmt: skip
     if margin < 0:
         notes.insert(0, "This is less than the usual minimum. Turn the engine only by hand.")
     return CalculationResult(f"Piston to {valve} valve", lines, COMMON, tuple(notes))
@@ -129,11 +148,17 @@ def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None
 # --- flatness ---------------------------------------------------------------------------------------
 
 FLATNESS = Fraction("0.00075")
-"""Permitted flatness error per length, one maker's figure."""
+"""Permitted flatness error per length (one maker's manual of 2000)."""
 
 
 def flatness(span: Quantity, ratio: Fraction = FLATNESS) -> CalculationResult:
-    """The permitted flatness error of a surface of length ``span``, where the maker gives it per length."""
+    """Return the permitted flatness error of a surface of length ``span``, in the unit of ``span``.
+
+    ``ratio`` is the permitted error per length. Source: one maker's manual of 2000 for the default ratio.
+
+    Raises:
+        CalculationError: the length is not above zero, or the ratio is not between 0 and 0.1.
+    """
     positive("span", span, "The length")
     if not 0 < ratio < Fraction(1, 10):
         raise CalculationError("ratio", f"{float(ratio):g} is not a flatness error per length", "0.00075 is usual.")
@@ -173,7 +198,7 @@ CLEARANCE_CALCULATIONS = (
         (
             length_field("measured", "Smallest clearance measured", "0.090 in"),
             InputField("valve", "Valve", WordInput(tuple(PISTON_TO_VALVE)), "intake"),
-            length_field("lash", "Lash, where it was measured at zero lash", "0.010 in", optional=True),
+            length_field("lash", "Lash, if measured at zero lash", "0.010 in", optional=True),
         ),
         lambda inputs: piston_to_valve(
             inputs.quantity("measured"), inputs.text("valve"), inputs.optional_quantity("lash")

@@ -9,7 +9,7 @@ from benchflow.trade.rounding import amount
 
 
 def _cylinder_volume(bore: Quantity, height: Quantity) -> float:
-    """π/4 × bore² × height, in cm³."""
+    """Return π/4 × bore² × height in cm³."""
     return pi / 4 * float(amount(bore, "cm")) ** 2 * float(amount(height, "cm"))
 
 
@@ -22,14 +22,18 @@ def compression_ratio(
     gasket: Quantity,
     deck: Quantity,
 ) -> CalculationResult:
-    """Static compression ratio: (swept + clearance) / clearance. Volumes in cm³.
+    """Return the swept volume and the volume at top dead centre in cm³, and the static compression ratio.
 
-    ``head`` is the volume of the chamber. ``crown`` is the volume in the piston crown: positive for a dish or valve
-    pockets, negative for a dome. ``gasket_bore`` is the hole of the gasket and ``gasket`` its thickness when
-    tightened. ``deck`` is the distance from the piston to the deck at top dead centre, negative above the deck.
+    The ratio is (swept + clearance) / clearance. ``head`` is the volume of the chamber. ``crown`` is the volume in the
+    piston crown: positive for a dish or valve pockets, negative for a dome. ``gasket_bore`` is the hole of the gasket
+    and ``gasket`` its thickness when tightened. ``deck`` is the distance from the piston to the deck at top dead
+    centre, negative above the deck. Source: geometry.
+
+    Raises:
+        CalculationError: the bore or stroke is not above zero, or no volume is left at top dead centre.
     """
-    for field, value, what in (("bore", bore, "The bore"), ("stroke", stroke, "The stroke")):
-        positive(field, value, what)
+    for field, value, label in (("bore", bore, "The bore"), ("stroke", stroke, "The stroke")):
+        positive(field, value, label)
     swept = _cylinder_volume(bore, stroke)
     volumes = (
         float(amount(head, "cm³")),
@@ -39,7 +43,7 @@ def compression_ratio(
     )
     clearance = sum(volumes)
     if clearance <= 0:
-        raise CalculationError("", "The volume above the piston is zero or less: check the volumes and lengths")
+        raise CalculationError("", "The volume above the piston is zero or less", "Check the volumes and lengths.")
     filled = " + ".join(f"{volume:.2f}" for volume in volumes).replace("+ -", "− ")
     lines = (
         line("swept", "Swept volume", swept, "cm³", "π/4 × bore² × stroke",

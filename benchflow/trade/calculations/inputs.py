@@ -1,4 +1,4 @@
-"""What a calculation asks for, and how its inputs are read from text."""
+"""The input fields of a calculation, and the parsing of inputs from text."""
 
 from collections.abc import Callable, Mapping
 
@@ -15,9 +15,9 @@ from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thre
 
 
 class QuantityInput(Struct, frozen=True, tag="quantity"):
-    """A quantity. ``dimension`` is a name from benchflow.quantity, "" for a plain number, ``None`` for any.
+    """A quantity of a dimension such as ``length``, "" for a plain number, ``None`` for any dimension.
 
-    ``unit`` is the unit of the field, which a screen shows beside it.
+    ``unit`` is the unit of the field. A screen shows it beside the field.
     """
 
     dimension: str | None
@@ -25,15 +25,15 @@ class QuantityInput(Struct, frozen=True, tag="quantity"):
 
 
 class LimitInput(Struct, frozen=True, tag="limit"):
-    """A limit in the notation of a procedure."""
+    """A limit, such as ``0.10 .. 0.28 mm``."""
 
 
 class ThreadInput(Struct, frozen=True, tag="thread"):
-    """A thread designation."""
+    """A thread designation, such as ``M10x1.25``."""
 
 
 class UnitInput(Struct, frozen=True, tag="unit"):
-    """The unit of the result, one of this dimension."""
+    """A unit of this dimension, for the result."""
 
     dimension: str
 
@@ -43,7 +43,7 @@ class TextInput(Struct, frozen=True, tag="text"):
 
 
 class WordInput(Struct, frozen=True, tag="choice"):
-    """One of these texts."""
+    """One of the texts in ``choices``."""
 
     choices: tuple[str, ...]
 
@@ -52,7 +52,7 @@ InputKind = QuantityInput | LimitInput | ThreadInput | UnitInput | TextInput | W
 
 
 class InputField(Struct, frozen=True):
-    """One input of a calculation. ``ask`` is its label."""
+    """One input of a calculation. ``ask`` is its label on a screen."""
 
     name: str
     ask: str
@@ -62,22 +62,22 @@ class InputField(Struct, frozen=True):
 
 
 def length_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
-    """An input for a length, in mm unless the unit is given."""
+    """Return a field for a length. A screen shows mm beside it."""
     return InputField(name, ask, QuantityInput("length", "mm"), example, optional)
 
 
 def angle_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
-    """An input for an angle in degrees."""
+    """Return a field for an angle. A screen shows ° beside it."""
     return InputField(name, ask, QuantityInput("angle", "°"), example, optional)
 
 
 def torque_field(name: str, ask: str, example: str) -> InputField:
-    """An input for a torque, in N·m unless the unit is given."""
+    """Return a field for a torque. A screen shows N·m beside it."""
     return InputField(name, ask, QuantityInput("torque", "N·m"), example)
 
 
 def number_field(name: str, ask: str, example: str, *, optional: bool = False) -> InputField:
-    """An input for a plain number."""
+    """Return a field for a plain number."""
     return InputField(name, ask, QuantityInput(""), example, optional)
 
 
@@ -91,45 +91,45 @@ InputValue = Quantity | Limit | Thread | str
 
 
 class Inputs:
-    """The values of the inputs by field name. A wrong kind is a programming error: ``TypeError``."""
+    """The values of the inputs by field name. A value of the wrong kind is a programming error (``TypeError``)."""
 
     def __init__(self, values: Mapping[str, InputValue]) -> None:
         self._values = values
 
     def quantity(self, name: str) -> Quantity:
-        """A required quantity."""
+        """Return a required quantity."""
         value = self.optional_quantity(name)
         if value is None:
             raise TypeError(f"the quantity {name} is missing")
         return value
 
     def quantities(self, *names: str) -> tuple[Quantity, ...]:
-        """Required quantities, in the order of ``names``."""
+        """Return required quantities in the order of ``names``."""
         return tuple(self.quantity(name) for name in names)
 
     def optional_quantity(self, name: str) -> Quantity | None:
-        """A quantity, ``None`` where it was left out."""
+        """Return a quantity, ``None`` if it was left out."""
         value = self._values.get(name)
         if value is not None and not isinstance(value, Quantity):
             raise TypeError(f"{name} is not a quantity")
         return value
 
     def limit(self, name: str) -> Limit:
-        """A required limit."""
+        """Return a required limit."""
         value = self._values.get(name)
         if not isinstance(value, Limit):
             raise TypeError(f"{name} is not a limit")
         return value
 
     def thread(self) -> Thread:
-        """The thread."""
+        """Return the required thread."""
         value = self._values.get("thread")
         if not isinstance(value, Thread):
             raise TypeError("the thread is missing")
         return value
 
     def text(self, name: str, default: str = "") -> str:
-        """A text, choice or unit; ``default`` where it was left out."""
+        """Return a text, choice or unit, ``default`` if it was left out."""
         value = self._values.get(name, default)
         if not isinstance(value, str):
             raise TypeError(f"{name} is not a text")
@@ -142,8 +142,8 @@ class Inputs:
 class Calculation(Struct, frozen=True):
     """A calculation that a command or a screen offers by name.
 
-    ``run`` gets values of the right kind for all required fields. It raises :class:`CalculationError` where the
-    values do not make sense together. ``source`` names where the formula is from.
+    ``run`` gets values of the right kind for all required fields. It raises :class:`CalculationError` if the values
+    contradict each other. ``source`` is the source of the formula.
     """
 
     name: str
@@ -166,11 +166,11 @@ def run_calculation(
 ) -> CalculationResult:
     """Run ``calculation`` with ``texts`` by field name.
 
-    With ``use_field_units`` a number without a unit has the unit of the field. A screen shows that unit beside the
-    field; a command does not, so it requires a unit.
+    With ``use_field_units``, a number without a unit has the unit of the field. This is for screens, which show that
+    unit beside the field. A command does not, so it requires a unit.
 
     Raises:
-        CalculationErrors: a text cannot be read, a required field is missing, or the values do not go together.
+        CalculationErrors: a text cannot be read, a required field is missing, or the values contradict each other.
     """
     known = {field.name: field for field in calculation.fields}
     errors = [
@@ -226,5 +226,5 @@ def _read(field: InputField, text: str, use_field_units: bool) -> InputValue:
 
 def _unit(text: str, dimension: str) -> str:
     symbol = unit_symbol(text)
-    # A unit is read as a quantity of 1, so that its error messages are those of a quantity.
+    # Parse the unit as a quantity of 1, so that its error messages are those of a quantity.
     return parse_quantity(f"1 {text}", dimension=dimension).unit if symbol else symbol

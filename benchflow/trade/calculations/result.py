@@ -1,4 +1,4 @@
-"""The result of a calculation, with what a person needs to check it: formula, numbers filled in, source."""
+"""The result of a calculation. Formula, numbers filled in and source let a person check it."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -11,7 +11,7 @@ from benchflow.trade.rounding import places, significant
 
 
 class CalculationError(BenchflowError):
-    """An input that a calculation cannot use. ``field`` names it; "" where several inputs do not go together."""
+    """An input that a calculation cannot use. ``field`` is "" if several inputs contradict each other."""
 
     def __init__(self, field: str, why: str, hint: str = "") -> None:
         super().__init__(f"{why}. {hint}".strip() if hint else f"{why}.")
@@ -21,8 +21,8 @@ class CalculationError(BenchflowError):
 class ResultLine(Struct, frozen=True):
     """One value of a result.
 
-    ``value.value`` is rounded to the digits that mean something, and ``value.entered`` is the same number as
-    text. ``filled`` is the formula with the numbers filled in.
+    ``value.value`` is rounded to its significant digits, and ``value.entered`` is the same value as text. ``filled`` is
+    the formula with the numbers filled in.
     """
 
     name: str
@@ -46,7 +46,7 @@ class GivenInput(Struct, frozen=True):
 
 
 class CalculationResult(Struct, frozen=True):
-    """A finished calculation. ``notes`` state what the numbers leave out: scatter, assumptions, open checks."""
+    """A finished calculation. ``notes`` are sentences about scatter, assumptions and checks that remain to be done."""
 
     title: str
     lines: tuple[ResultLine, ...]
@@ -55,7 +55,11 @@ class CalculationResult(Struct, frozen=True):
     given: tuple[GivenInput, ...] = ()
 
     def __getitem__(self, name: str) -> Quantity:
-        """The value of the line called ``name``; ``KeyError`` where there is none."""
+        """Return the value of the line called ``name``.
+
+        Raises:
+            KeyError: there is no such line.
+        """
         for line in self.lines:
             if line.name == name:
                 return line.value
@@ -73,7 +77,7 @@ def line(
     digits: int | None = None,
     decimals: int | None = None,
 ) -> ResultLine:
-    """A line with its value rounded to ``digits`` significant digits (3 by default) or to ``decimals`` places."""
+    """Return a line, its value rounded to ``decimals`` places or to ``digits`` significant digits (default: 3)."""
     number = places(value, decimals) if decimals is not None else significant(value, digits or 3)
     quantity = Quantity(number, unit, "")
     shown = show(quantity)
@@ -81,22 +85,22 @@ def line(
 
 
 def digits_of(*quantities: Quantity, least: int = 3) -> int:
-    """Significant digits for a result: as many as the least precise input has, at least ``least``."""
+    """Return the number of significant digits for a result: that of the least precise input, at least ``least``."""
     return max(least, min(len(q.value.as_tuple().digits) for q in quantities))
 
 
 def decimals_of(*quantities: Quantity) -> int:
-    """Decimals of the most precise input: enough for an exact sum or difference in one unit."""
+    """Return the number of decimals of the most precise input. An exact sum in one unit needs no more."""
     exponents = [quantity.value.as_tuple().exponent for quantity in quantities]
     return max(0, *(-exponent for exponent in exponents if isinstance(exponent, int)))
 
 
-def positive(field: str, quantity: Quantity, what: str) -> Quantity:
-    """``quantity`` itself.
+def positive(field: str, quantity: Quantity, label: str) -> Quantity:
+    """Return ``quantity`` if it is above zero. ``label`` is its name in the message, such as ``The torque``.
 
     Raises:
         CalculationError: it is not above zero.
     """
     if quantity.value <= 0:
-        raise CalculationError(field, f"{what} must be above zero, not {show(quantity)}")
+        raise CalculationError(field, f"{label} must be above zero, not {show(quantity)}")
     return quantity

@@ -1,6 +1,6 @@
 """Shim size, exact to the last digit: N = R + (M − target), and the nearest size that is made.
 
-Where the wanted size is halfway between two sizes made, both are named and the builder chooses.
+If the exact size is halfway between two sizes made, the result has both and the builder chooses.
 """
 
 from fractions import Fraction
@@ -16,28 +16,33 @@ SOURCE = "a maker's service manual: N = R + (M − target), nearest size made"
 
 
 class NearestSizes(Struct, frozen=True):
-    """The sizes made that are nearest to a wanted size: one, or two where they are equally near.
+    """The sizes made that are nearest to the exact size: one, or two if they are equally near.
 
-    ``short`` is the distance from the wanted size to the end of the range of sizes, where it is more than half a
-    step outside.
+    ``beyond`` is the distance of the exact size from the range of sizes made. It is ``None`` up to half a step.
     """
 
     sizes: tuple[Quantity, ...]
-    short: Quantity | None = None
+    beyond: Quantity | None = None
 
 
 def exact_size(old: Quantity, measured: Quantity, target: Quantity) -> Quantity:
-    """N = R + (M − target) in the unit of ``old``, for a shim that reduces the clearance as it gets thicker."""
+    """Return the exact shim size N = R + (M − target) in the unit of ``old``.
+
+    ``old`` R is the shim in place, ``measured`` M the clearance with it, ``target`` the clearance to reach. A thicker
+    shim must reduce the clearance. Source: a maker's service manual.
+    """
     return in_unit(base(old) + base(measured) - base(target), old.unit)
 
 
-def nearest(wanted: Quantity, first: Quantity, last: Quantity, step: Quantity) -> NearestSizes:
-    """The nearest of the sizes ``first``, ``first + step``, ... up to ``last``.
+def nearest_sizes(exact: Quantity, first: Quantity, last: Quantity, step: Quantity) -> NearestSizes:
+    """Return the nearest of the sizes ``first``, ``first + step``, ... up to ``last``, in the unit of ``first``.
+
+    Source: arithmetic.
 
     Raises:
-        CalculationError: there are no such sizes.
+        CalculationError: the step is not above zero, or the last size is below the first.
     """
-    start, end, spacing, aim = (base(size) for size in (first, last, step, wanted))
+    start, end, spacing, aim = (base(size) for size in (first, last, step, exact))
     if spacing <= 0 or end < start:
         raise CalculationError("step", "The step must be above zero, and the last size not below the first")
     most = (end - start) // spacing
@@ -57,15 +62,22 @@ def shim(
     target: Quantity,
     made: tuple[Quantity, Quantity, Quantity] | None = None,
 ) -> CalculationResult:
-    """The shim to fit and the clearance with it. ``made`` is the first size made, the last, and the step."""
-    wanted = exact_size(old, measured, target)
-    if wanted.value <= 0:
+    """Return the exact shim size, the nearest size made and the clearance with it.
+
+    Sizes are in the unit of ``old`` or of the sizes made, clearances in the unit of ``target``. ``made`` is the first
+    size made, the last, and the step. Source: a maker's service manual.
+
+    Raises:
+        CalculationError: the exact size is not above zero, or ``made`` has no sizes.
+    """
+    exact = exact_size(old, measured, target)
+    if exact.value <= 0:
         raise CalculationError("measured", "The shim would have no thickness", "Check the readings.")
     filled = f"{show(old)} + ({show(measured)} − {show(target)})"
-    lines: list[ResultLine] = [_exact("wanted", "Shim wanted", wanted, "N = R + (M − target)", filled)]
+    lines: list[ResultLine] = [_exact("wanted", "Exact size", exact, "N = R + (M − target)", filled)]
     notes: list[str] = []
     if made is not None:
-        found = nearest(wanted, *made)
+        found = nearest_sizes(exact, *made)
         for number, size in enumerate(found.sizes, start=1):
             name = "fit" if len(found.sizes) == 1 else f"fit-{number}"
             clearance = in_unit(base(measured) + base(old) - base(size), target.unit)
@@ -74,14 +86,14 @@ def shim(
             lines.append(_exact(name, "Size to fit", size, "nearest size made", sizes, made[0], made[2]))
             lines.append(_exact(f"{name}-clearance", "Clearance with it", clearance, "M + R − N", filled, measured))
         if len(found.sizes) > 1:
-            notes.append("Two sizes are equally near. The thinner one leaves more clearance: choose one.")
-        if found.short is not None:
-            notes.append(f"The sizes made end {show(found.short)} before the size wanted.")
+            notes.append("Two sizes are equally near. The thinner one leaves more clearance. Choose one.")
+        if found.beyond is not None:
+            notes.append(f"The sizes made end {show(found.beyond)} before the exact size.")
     return CalculationResult("Shim size", tuple(lines), SOURCE, tuple(notes))
 
 
 def _exact(name: str, title: str, value: Quantity, formula: str, filled: str, *as_fine_as: Quantity) -> ResultLine:
-    """A line with the exact value, with at least as many decimals as ``as_fine_as``."""
+    """Return a line with the exact value, with at least as many decimals as ``as_fine_as``."""
     return line(name, title, value.value, value.unit, formula, filled, decimals=decimals_of(value, *as_fine_as))
 
 

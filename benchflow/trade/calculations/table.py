@@ -1,6 +1,6 @@
-"""The table of all calculations, for the command and the screen.
+"""The table of all calculations, for the command ``calc`` and the screen.
 
-``calculate("wrench", {"torque": "300 in-lb", "lever": "10 in", "extension": "4 in"})`` gives a
+``calculate("wrench", {"torque": "300 in-lb", "lever": "10 in", "extension": "4 in"})`` returns a
 :class:`~benchflow.trade.calculations.result.CalculationResult`.
 """
 
@@ -39,7 +39,7 @@ CALCULATIONS: dict[str, Calculation] = {
 
 
 def calculate(name: str, texts: Mapping[str, str], *, use_field_units: bool = False) -> CalculationResult:
-    """Run the calculation called ``name``. Other arguments as :func:`.inputs.run_calculation`.
+    """Run the calculation called ``name``. The other arguments are those of :func:`.inputs.run_calculation`.
 
     Raises:
         CalculationErrors: there is no such calculation, or something is wrong with its inputs.

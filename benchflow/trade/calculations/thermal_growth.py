@@ -1,4 +1,4 @@
-"""Growth with temperature, by a coefficient that the user gives. No material is assumed."""
+"""Growth with temperature. The user enters the coefficient of expansion; no material is assumed."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -10,7 +10,14 @@ from benchflow.trade.rounding import width
 
 
 def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantity) -> CalculationResult:
-    """ΔL = α L (t2 − t1), in the unit of ``length``; ``coefficient`` in ppm/K (µm per metre and kelvin)."""
+    """Return the growth ΔL = α L (t2 − t1) and the length after it, in the unit of ``length``.
+
+    ``coefficient`` α is an expansion, such as 23 ppm/K (23 µm per metre and kelvin). ``cold`` t1 and ``hot`` t2 are
+    temperatures. Source: linear expansion.
+
+    Raises:
+        CalculationError: the length is not above zero, or the coefficient is not within 0 to 200 ppm/K.
+    """
     positive("length", length, "The length")
     alpha = _checked("coefficient", coefficient)
     grown = Fraction(length.value) * alpha * (base(hot) - base(cold))
@@ -31,7 +38,13 @@ def hot_clearance(
     cold: Quantity,
     hot: Quantity,
 ) -> CalculationResult:
-    """The clearance of a shaft in a bore of another material, cold and hot. Both have the same temperature."""
+    """Return the clearance of a shaft in a bore of another material, cold and hot, in the unit of ``bore``.
+
+    Bore and shaft have the same temperature. Each has its own coefficient of expansion. Source: linear expansion.
+
+    Raises:
+        CalculationError: a coefficient is not within 0 to 200 ppm/K.
+    """
     warming = base(hot) - base(cold)
     before = base(bore) - base(shaft)
     bore_growth = base(bore) * _checked("bore-coefficient", bore_coefficient) * warming
@@ -48,7 +61,9 @@ def hot_clearance(
     return CalculationResult("Clearance cold and hot", lines, "linear expansion, with the coefficients given", _NOTES)
 
 
-_NOTES = ("The part is evenly warm and free to grow. Coefficients change with temperature and alloy: use the maker's.",)
+_NOTES = (
+    "The part is evenly warm and free to grow. Coefficients differ by alloy and temperature, so use the maker's.",
+)
 
 
 def _checked(field: str, coefficient: Quantity) -> Fraction:

@@ -1,7 +1,7 @@
-"""Thread designations of the trade, and their diameters, pitch and stress area.
+"""Parses thread designations and calculates diameters, pitch and stress area.
 
-``M10x1.25``, ``M10`` (coarse), ``1/2-20 UNF``, ``7/16-14``, ``#10-32``. Sizes are floats, in millimetres for metric
-threads and in inches for unified threads.
+Examples: ``M10x1.25``, ``M10`` (coarse), ``1/2-20 UNF``, ``7/16-14``, ``#10-32``. Sizes are floats, in millimetres for
+metric threads and in inches for unified threads.
 """
 
 import re
@@ -22,7 +22,7 @@ class ThreadError(BenchflowError):
 
 
 class Thread(Struct, frozen=True):
-    """A thread. ``diameter`` and ``pitch`` are in ``unit``; ``name`` is in one spelling (``M10x1.25``, ``1/2-20``)."""
+    """A thread. ``diameter`` and ``pitch`` are in ``unit``. ``name`` is spelled uniformly: ``M10x1.25``, ``1/2-20``."""
 
     name: str
     system: Literal["metric", "unified"]
@@ -92,7 +92,7 @@ NUMBERED_SIZES: dict[str, tuple[str, ...]] = {
 }  # fmt: skip
 """Threads per inch of the numbered unified sizes (ASME B1.1; from memory).
 
-They tell ``1-8`` (one inch) from ``10-32`` (number ten). The diameter of number n is 0.060 + 0.013 n inches.
+They distinguish ``1-8`` (one inch) from ``10-32`` (number ten). The diameter of number n is 0.060 + 0.013 n inches.
 """
 
 _METRIC = re.compile(r"M\s?(\d{1,3}(?:\.\d{1,3})?)(?:\s?[x×*-]\s?(\d{1,2}(?:\.\d{1,4})?))?")
@@ -104,7 +104,7 @@ _HOW_TO_WRITE = "Write it like M10x1.25, M10, 1/2-20 UNF, 7/16-14 or #10-32"
 
 
 def parse_thread(text: str) -> Thread:
-    """Read a thread designation. A tolerance class at its end (``-6g``, ``-2A``) is ignored.
+    """Parse a thread designation. A tolerance class at its end (``-6g``, ``-2A``) is ignored.
 
     Raises:
         ThreadError: the text is not a thread designation, or the coarse pitch of the size is not known.
@@ -129,7 +129,7 @@ def _metric(diameter_text: str, pitch_text: str | None) -> Thread:
     pitch = COARSE_PITCHES[diameter] if pitch_text is None else _without_zeros(pitch_text)
     d, p = float(diameter), float(pitch)
     if not 0 < p <= d / 2:
-        raise ThreadError(f"A pitch of {pitch} mm does not go with a diameter of {diameter} mm.")
+        raise ThreadError(f"A pitch of {pitch} mm is not possible for a diameter of {diameter} mm.")
     return Thread(f"M{diameter}x{pitch}", "metric", d, p, f"M{diameter}")
 
 
@@ -142,7 +142,7 @@ def _unified(found: re.Match[str]) -> Thread:
     hash_mark, whole, inches, numerator, denominator, decimal_size, per_inch = found.groups()[:7]
     numbered = whole is not None and (hash_mark is not None or per_inch in NUMBERED_SIZES.get(whole, ()))
     if hash_mark is not None and (whole is None or int(whole) > 12):
-        raise ThreadError(f"#{whole or ''} is not a numbered size. They are #0 to #12.")
+        raise ThreadError(f"#{whole or ''} is not a numbered size. The numbered sizes are #0 to #12.")
     if numbered:
         size, diameter = f"#{whole}", 0.060 + 0.013 * int(whole)
     elif whole is not None:
@@ -151,10 +151,10 @@ def _unified(found: re.Match[str]) -> Thread:
         size, diameter = decimal_size, float(decimal_size)
     else:
         if int(denominator) == 0:
-            raise ThreadError("The denominator of a size cannot be zero.")
+            raise ThreadError("The denominator of a thread size cannot be zero.")
         size = f"{inches} {numerator}/{denominator}" if inches else f"{numerator}/{denominator}"
         diameter = float(int(inches or 0) + Fraction(int(numerator), int(denominator)))
     n = float(per_inch)
     if diameter <= 0 or n <= 0 or 1 / n > diameter / 2:
-        raise ThreadError(f"{per_inch} threads per inch do not go with a diameter of {size} in.")
+        raise ThreadError(f"{per_inch} threads per inch are not possible for a diameter of {size} in.")
     return Thread(f"{size}-{per_inch}", "unified", diameter, 1 / n, size)

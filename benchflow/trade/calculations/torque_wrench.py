@@ -1,8 +1,8 @@
-"""Setting of a torque wrench with an extension, its check against a reference, and friction drag.
+"""Torque wrenches: setting with an extension, check against a reference, friction drag, and conversion of a torque.
 
-An adapter in line with the wrench (a crowfoot pointing away from the hand) lengthens the lever: the fastener gets
-more torque than the wrench shows. Pointing back towards the hand, it gets less; at 90°, the same. An axial socket
-extension changes nothing.
+A crowfoot or other adapter in line with the wrench, pointing away from the hand, lengthens the lever. The fastener then
+gets more torque than the wrench shows. Pointing back to the hand, it gets less. At 90° it gets the same. A socket
+extension along the axis of the fastener changes nothing.
 """
 
 from decimal import Decimal
@@ -34,13 +34,15 @@ EXTENSION_SOURCE = "US Army TM 1-1500-204-23-9 fig. 8-16; FAA AC 43.13-1B fig. 7
 
 
 def setting(torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None) -> Quantity:
-    """The wrench setting for ``torque`` at the fastener, to 28 digits: TW = TA * L / (L + E cos a).
+    """Return the wrench setting for ``torque`` at the fastener, TW = TA L / (L + E cos a), in the unit of ``torque``.
 
-    ``lever`` is the length from the square to the middle of the grip, ``extension`` from the square to the middle
-    of the fastener. ``angle`` is between the two: 0° in line, 90° across, 180° pointing back.
+    ``lever`` L is the length from the square to the middle of the grip, ``extension`` E from the square to the middle
+    of the fastener. ``angle`` a is between the two: 0° in line (the default), 90° across, 180° pointing back. The
+    result has 28 digits. Source: ``EXTENSION_SOURCE``.
 
     Raises:
-        CalculationError: a length cannot be right, or the extension reaches back past the hand.
+        CalculationError: the lever is not above zero, the extension is below zero, or less than a tenth of the lever is
+            left.
     """
     share = _lever_share(lever, extension, angle)
     return Quantity(decimal(Fraction(torque.value) * share), torque.unit, "")
@@ -51,11 +53,11 @@ def _lever_share(lever: Quantity, extension: Quantity, angle: Quantity | None) -
     positive("lever", lever, "The length of the wrench")
     if extension.value < 0:
         raise CalculationError(
-            "extension", "The length of an extension cannot be below zero", "Give the angle as 180° if it points back"
+            "extension", "The length of an extension cannot be below zero", "Enter an angle of 180° if it points back."
         )
     length, reach = base(lever), base(extension) * _cosine(angle)
     if length + reach <= length / 10:
-        raise CalculationError("extension", "The extension reaches back to the hand: no lever is left")
+        raise CalculationError("extension", "The extension reaches back to the hand, so no lever is left")
     return length / (length + reach)
 
 
@@ -72,7 +74,13 @@ def _cosine(angle: Quantity | None) -> Fraction:
 def with_extension(
     torque: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
 ) -> CalculationResult:
-    """The wrench setting with its formula. Arguments and errors as :func:`setting`."""
+    """Return the wrench setting with its formula, rounded to the digits of ``torque``.
+
+    Arguments, units and source are those of :func:`setting`.
+
+    Raises:
+        CalculationError: as in :func:`setting`.
+    """
     exact = setting(torque, lever, extension, angle)
     formula, reach = _reach(extension, angle)
     filled = f"{show(torque)} × {show(lever)} / ({show(lever)} + {reach})"
@@ -84,7 +92,13 @@ def with_extension(
 def torque_at_fastener(
     setting: Quantity, lever: Quantity, extension: Quantity, angle: Quantity | None = None
 ) -> CalculationResult:
-    """The torque at the fastener for a wrench setting: TA = TW * (L + E cos a) / L. Errors as :func:`setting`."""
+    """Return the torque at the fastener for a wrench setting, TA = TW (L + E cos a) / L, in the unit of ``setting``.
+
+    The other arguments and the source are those of :func:`setting`.
+
+    Raises:
+        CalculationError: as in :func:`setting`.
+    """
     exact = Fraction(setting.value) / _lever_share(lever, extension, angle)
     formula, reach = _reach(extension, angle)
     filled = f"{show(setting)} × ({show(lever)} + {reach}) / {show(lever)}"
@@ -94,7 +108,7 @@ def torque_at_fastener(
 
 
 def _reach(extension: Quantity, angle: Quantity | None) -> tuple[str, str]:
-    """The effective lever as a formula, and the reach of the extension with its numbers."""
+    """Return the effective lever as a formula, and the reach of the extension with its numbers."""
     if angle is None or _cosine(angle) == 1:
         return "L + E", show(extension)
     return "L + E × cos a", f"{show(extension)} × cos {show(angle)}"
@@ -111,24 +125,30 @@ def _extension_notes(angle: Quantity | None) -> tuple[str, ...]:
 
 
 def deviation(shown: Quantity, reference: Quantity) -> Decimal:
-    """Deviation in per cent of the *reference*: (xa - xr) / xr * 100 (ISO 6789-1, 7; from memory)."""
+    """Return the deviation in per cent of the *reference*: (shown − reference) / reference × 100.
+
+    Both torques can have any unit. Source: ISO 6789-1, 7 (from memory).
+
+    Raises:
+        CalculationError: the reference is not above zero.
+    """
     positive("reference", reference, "The reference reading")
     return plain(decimal((base(shown) - base(reference)) / base(reference) * 100))
 
 
 def permitted_deviation(largest: Quantity) -> Decimal:
-    """Permitted deviation in per cent of a setting wrench (type II class A) whose scale ends at ``largest``.
+    """Return the permitted deviation in per cent of a setting wrench (type II class A) with a scale to ``largest``.
 
-    4 above 10 N·m, else 6 (ISO 6789, as reviewed in a maker's manual).
+    It is 4 % if ``largest`` is above 10 N·m, otherwise 6 %. Source: ISO 6789, as a wrench maker's manual reviews it.
     """
     return Decimal(4) if amount(largest, "N·m") > 10 else Decimal(6)
 
 
 def acceptable_readings(shown: Quantity, percent: Decimal) -> Limit:
-    """The reference readings for which the deviation is within ``percent``.
+    """Return the reference readings for which the deviation is within ``percent``, in the unit of ``shown``.
 
-    They are not symmetrical, since the deviation is in per cent of the reference: for 100 N·m at 4 % they are
-    96.154 to 104.167 N·m.
+    The deviation is in per cent of the reference, so the two ends are not symmetrical. For 100 N·m and 4 % they are
+    96.154 and 104.167 N·m. ``percent`` is below 100. Source: the formula of :func:`deviation`.
     """
     share = Fraction(percent) / 100
     low = Quantity(decimal(Fraction(shown.value) / (1 + share)), shown.unit, "")
@@ -137,7 +157,14 @@ def acceptable_readings(shown: Quantity, percent: Decimal) -> Limit:
 
 
 def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> CalculationResult:
-    """One point of the check of a wrench: its deviation, and whether that is permitted."""
+    """Return the deviation of a wrench in % at one point of its check, with the permitted deviation as a note.
+
+    ``shown`` is the setting of the wrench, ``reference`` the reading of the reference, ``largest`` the end of the
+    scale. Sources are those of :func:`deviation` and :func:`permitted_deviation`.
+
+    Raises:
+        CalculationError: the reference is not above zero.
+    """
     permitted = permitted_deviation(largest)
     percent = deviation(shown, reference)
     allowed = acceptable_readings(shown, permitted)
@@ -147,9 +174,9 @@ def wrench_check(shown: Quantity, reference: Quantity, largest: Quantity) -> Cal
     return CalculationResult(
         "Check of a torque wrench",
         (one,),
-        "ISO 6789-1, 7 (from memory); permitted deviation as reviewed in a maker's manual",
+        "ISO 6789-1, 7 (from memory); permitted deviation as a maker's manual reviews it",
         (
-            f"That is {verdict} ±{permitted} %: the reference may read {allowed.text}.",
+            f"That is {verdict} ±{permitted} %. The reference may read {allowed.text}.",
             "Check at 20 %, 60 % and 100 % of the scale, five times each, after five pulls at full scale.",
         ),
     )
@@ -161,7 +188,13 @@ DRAG_SOURCE = "FAA AC 43.13-1B, 7-40"
 
 
 def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
-    """Final torque of a self-locking nut: the specified torque plus the drag just before the nut seats."""
+    """Return the final torque of a self-locking nut: the specified torque plus the drag just before the nut seats.
+
+    The result is in the unit of ``torque``. Source: FAA AC 43.13-1B, 7-40.
+
+    Raises:
+        CalculationError: the drag is below zero.
+    """
     if drag.value < 0:
         raise CalculationError("drag", "Drag cannot be below zero")
     total = Fraction(torque.value) + amount(drag, torque.unit)
@@ -170,15 +203,21 @@ def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
     one = line("setting", "Final torque", total, torque.unit, "T = specified + drag", filled, decimals=decimals)
     notes = (
         "Measure the drag on the last turns before the nut seats.",
-        "If it chatters, back it off and torque it again.",
-        "Start a castle nut at the lowest torque + drag. Never exceed the highest + drag to reach the hole: "
-        "change the washer or the nut.",
+        "If the nut chatters, back it off and torque it again.",
+        "Start a castle nut at the lowest torque + drag. Never exceed the highest + drag to reach the hole. "
+        "Change the washer or the nut instead.",
     )
     return CalculationResult("Torque with friction drag", (one,), DRAG_SOURCE, notes)
 
 
 def convert_torque(torque: Quantity, unit: str) -> CalculationResult:
-    """A torque in another unit, rounded to one digit more than it was given with."""
+    """Return a torque in another unit, rounded to one digit more than the input has (at least four digits).
+
+    Source: NIST SP 811, App. B (exact factors).
+
+    Raises:
+        QuantityError: ``unit`` is not a unit of torque.
+    """
     exact = convert(torque, unit)
     one = line("torque", "Torque", exact.value, unit, "exact by definition of the units", show(torque),
                digits=digits_of(torque, least=3) + 1)  # fmt: skip

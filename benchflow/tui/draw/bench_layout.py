@@ -40,7 +40,7 @@ class StatusMessage(Struct, frozen=True):
 
 
 class BenchContent(Struct, frozen=True):
-    """What the bench shows besides the view. ``route`` is the line about the guided route."""
+    """The content of the bench besides the view. ``route`` is the line about the guided route."""
 
     now: datetime
     task: CurrentTask = NothingToDo()
@@ -192,8 +192,8 @@ def no_task_text(view: BenchView) -> str:
 
 
 def _no_task(view: BenchView, width: int) -> list[Line]:
-    words = no_task_text(view)
-    return [styled(f"{view.done} of {view.of} done", "label"), *(styled(part, "title") for part in wrap(words, width))]
+    text = no_task_text(view)
+    return [styled(f"{view.done} of {view.of} done", "label"), *(styled(part, "title") for part in wrap(text, width))]
 
 
 def _inset(line: Line, width: int) -> Line:

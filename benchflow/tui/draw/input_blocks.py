@@ -144,7 +144,7 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
 
 
 def _joined(head: Line, tail: Line, width: int) -> list[Line]:
-    """On one line if it fits, else ``tail`` on the next."""
+    """Return both on one line if they fit, else ``tail`` on the next line."""
     both = (*head, ("  ", "text"), *tail)
     if sum(len(text) for text, _ in both) <= width:
         return [both]
@@ -267,7 +267,7 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     """Draw a joint as large as fits. If rows are few, the title is left out first, then the settings."""
     drawing = joint.draw_down
     instruction = drawing.progress if drawing is not None and drawing.open else joint.progress
-    words = hanging("► ", instruction, width, "ok" if joint.complete else "now")
+    instruction_lines = hanging("► ", instruction, width, "ok" if joint.complete else "now")
     title = styled(INDENT + joint.title, "strong")
     bad = [
         f"no. {each.number}: {each.shown} {VERDICT_TEXT[each.verdict]}"
@@ -279,10 +279,14 @@ def _tighten(item: BenchInput, joint: TightenInput, typed: TypedText, width: int
     field, place = _reading_field(item, typed, width)
     pictures = [[((INDENT, "text"), *line) for line in each] for each in joint_pictures(joint, width - 2)]
     candidates: list[list[Line]] = [
-        [*words, title, EMPTY, *pictures[0], EMPTY, *settings],
-        *([*words, title, *picture, *settings] for picture in pictures[:-1]),
-        *([*words, *picture, *settings[:few]] for few in (len(settings), 2, 1, 0) for picture in pictures[:-1]),
-        *([*words, *pictures[-1], *settings[:few]] for few in (len(settings), 2, 1, 0)),
+        [*instruction_lines, title, EMPTY, *pictures[0], EMPTY, *settings],
+        *([*instruction_lines, title, *picture, *settings] for picture in pictures[:-1]),
+        *(
+            [*instruction_lines, *picture, *settings[:few]]
+            for few in (len(settings), 2, 1, 0)
+            for picture in pictures[:-1]
+        ),
+        *([*instruction_lines, *pictures[-1], *settings[:few]] for few in (len(settings), 2, 1, 0)),
     ]
     above = next((lines for lines in candidates if len(lines) + len(field) <= available), candidates[-1])
     if place is not None:

@@ -41,8 +41,10 @@ def character_of(key: str) -> str | None:
 
 
 class KeyLabel(Struct, frozen=True):
-    """One key with its label. A blocked action (``enabled`` is false) is greyed. The help lists every key; the key bar
-    only those with ``shown``."""
+    """One key with its label.
+
+    A blocked action (``enabled`` is false) is greyed. The help lists every key, the key bar only those with ``shown``.
+    """
 
     id: str
     key: str

@@ -86,7 +86,7 @@ def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> li
 def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
     """Draw the current input and the most urgent clock in large letters, and the field below."""
     item = scene.item
-    text, words = large_figure(item, scene.typed.text)
+    text, caption = large_figure(item, scene.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
     clock = min(running, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_text(clock) if clock is not None else ("", "text")
@@ -98,7 +98,7 @@ def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line
         justified(left[y] if y < len(left) else EMPTY, right[y] if y < len(right) else EMPTY, width)
         for y in range(rows)
     ]
-    message: Line = (("► " if words else "", "now"), (words, "strong"))
+    message: Line = (("► " if caption else "", "now"), (caption, "strong"))
     whole = f"{time} for {clock.title}" if clock is not None else ""
     side_by_side = next((each for each in (whole, time) if width_of(message) + len(each) + 2 <= width), "")
     out.append(justified(message, ((side_by_side, time_role),), width))
@@ -160,8 +160,8 @@ def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
 
 def draw_state_short(view: BenchView, width: int) -> list[Line]:
     """Draw the state in at most two rows: ``pistons down · valves shut``."""
-    words = " · ".join(f"{row.title} {row.value if row.known else '? not known'}" for row in view.state_rows)
-    lines = wrap(words, width)
+    text = " · ".join(f"{row.title} {row.value if row.known else '? not known'}" for row in view.state_rows)
+    lines = wrap(text, width)
     shown = lines if len(lines) <= 2 else [lines[0], cut(" ".join(lines[1:]), width)]
     return [styled(part) for part in shown if part]
 

@@ -53,11 +53,11 @@ def draw_state(rows: Sequence[StateRow], width: int, height: int) -> list[Line]:
     out: list[Line] = [rule(width, "STATE")]
     spare = height - 1 - len(rows)
     for row in rows:
-        words = row.value if row.known else "? not known"
+        text = row.value if row.known else "? not known"
         role: Role = "strong" if row.known else "attention"
-        parts = wrap(words, width - column)
+        parts = wrap(text, width - column)
         if len(parts) - 1 > spare:
-            parts = [cut(words, width - column)]
+            parts = [cut(text, width - column)]
         spare -= len(parts) - 1
         title = cut(row.title, column - 1).ljust(column)
         for index, part in enumerate(parts):
@@ -92,8 +92,8 @@ def draw_clocks(rows: Sequence[ClockRow], width: int, height: int) -> list[Line]
         return []
     out: list[Line] = [rule(width, "CLOCK")]
     for index, row in enumerate(rows):
-        words = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
-        lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(words, width - 2)[:2])]
+        text = f"before {row.title}" if row.phase == "wait" else f"for {row.title}"
+        lines: list[Line] = [(clock_text(row),), *(styled("  " + part) for part in wrap(text, width - 2)[:2])]
         rest = len(rows) - index
         if len(out) + len(lines) > height and index:
             out.append(styled(f"and {rest} more", "faint"))
@@ -110,8 +110,8 @@ def draw_clocks_short(rows: Sequence[ClockRow], width: int, height: int) -> list
     out: list[Line] = [rule(width, "CLOCK")]
     fits = len(urgent) if len(urgent) < height else height - 2
     for row in urgent[:fits]:
-        words, role = clock_text(row)
-        out.append(((words, role), (cut("  " + row.title, max(width - cell_count(words), 0)), "text")))
+        text, role = clock_text(row)
+        out.append(((text, role), (cut("  " + row.title, max(width - cell_count(text), 0)), "text")))
     if fits < len(urgent):
         out.append(styled(f"and {len(urgent) - fits} more", "faint"))
     return out

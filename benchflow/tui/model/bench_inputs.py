@@ -56,7 +56,7 @@ BenchInput = SlotInput | TickInput | WholeInput | FinishInput
 
 
 class FieldSpec(Struct, frozen=True):
-    """What the field of an item accepts: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
+    """The content of a field: text, or a quantity in ``unit`` (``None``: the unit must be typed)."""
 
     is_text: bool = False
     unit: str | None = None

@@ -10,9 +10,9 @@ if TYPE_CHECKING:
 
 
 def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -> int:
-    """Show the review of one job until it is left; returns the exit status.
+    """Show the review of one job until the user leaves it; returns the exit status.
 
-    With ``asked`` it begins with that result, else with the choice of a complaint. ``shop`` has the register of
+    ``asked`` is the result to begin with; ``None``: the choice of a complaint. ``shop`` is the register of
     instruments.
     """
     from benchflow.tui.review.complaint_page import ComplaintPage
@@ -23,7 +23,7 @@ def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -
 
 
 def show_comparison(left: "LoadedLog", right: "LoadedLog", found: "Comparison") -> int:
-    """Show two builds side by side until it is left; returns the exit status."""
+    """Show two builds side by side until the user leaves; returns the exit status."""
     from benchflow.tui.review.comparison_page import ComparisonPage
     from benchflow.tui.review.review_case import ReviewCase
     from benchflow.tui.review.review_screens import show

@@ -29,7 +29,7 @@ DIFFERS = "≠ "
 
 
 class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
-    """``left`` and ``right`` are the builds, ``found`` is their comparison."""
+    """The comparison ``found`` of the builds ``left`` and ``right``."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left,enter,space", "replay_left", "replay left", id="compare.replay-left", key_display="←"),
@@ -162,7 +162,7 @@ def _difference(of: Difference, width: int, first: bool) -> list[Line]:
 
 
 def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Line]:
-    """Both values; with their verdicts if the row is selected or the verdicts differ."""
+    """Both values. Their verdicts are added if the row is selected or the verdicts differ."""
     slot = of.slot if of.slot not in ("", "1") else ""
     differs = of.left_verdict != of.right_verdict
     lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
@@ -190,7 +190,7 @@ def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[
 
 
 def _both(warnings: Sequence[str]) -> list[str]:
-    """Warnings about both builds are shown once."""
+    """The warnings. Those that apply to both builds are merged into one."""
     left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
     right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
     shared = [f"both: {each}" for each in left if each in right]

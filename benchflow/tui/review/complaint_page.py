@@ -1,4 +1,4 @@
-"""Choosing the complaint: one of the procedure's failures, words to search for, or everything."""
+"""The choice of a complaint: a failure from the procedure, words to search for, or everything."""
 
 from typing import ClassVar
 
@@ -23,7 +23,7 @@ LABEL = "What is wrong? "
 
 
 class ComplaintPage(ListPage[None], inherit_bindings=False):
-    """The first screen of a review. With ``asked`` its result is opened at once."""
+    """The first screen of a review. If ``asked`` is given, that result is opened at once."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("show the evidence"),
@@ -115,7 +115,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             right = ((f"  {SOUND} none of {len(guards)}", "faint"),)
         return justified(((text, "strong" if here else "text"),), right, min(width, 76))
 
-    # --- what the keys do -------------------------------------------------------------------------
+    # --- keys -------------------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         return bool(self.field.value) if action == "clear" else True

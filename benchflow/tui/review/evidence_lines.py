@@ -1,9 +1,9 @@
-"""Draws the evidence of an operation and what makes it weak."""
+"""Draws the evidence of an operation and its weak points."""
 
 from collections.abc import Sequence
 
 from benchflow.review.evidence.assessment import ReviewedStep
-from benchflow.review.evidence.ranking import SUSPECT as GRADE_HELD
+from benchflow.review.evidence.ranking import SUSPECT as SUSPECT_GRADE
 from benchflow.review.evidence.ranking import WeakPoint
 from benchflow.review.sheets.build_sheet import BuildSheetOperation, SheetValue
 from benchflow.review.sheets.joint_on_sheet import SheetJoint
@@ -20,13 +20,14 @@ GAUGE = 44
 
 
 def guard_mark(guard: ReviewedStep) -> Span:
+    """The mark of a step: suspect, note only, or sound."""
     if guard.suspect:
         return f"{SUSPECT} ", "attention"
     return (f"{NOTED} ", "text") if guard.reasons else (f"{SOUND} ", "done")
 
 
 def draw_head(guard: ReviewedStep, width: int) -> Line:
-    """``▲ 38  Mark the nuts``, and at the right edge the grade, or that it looks sound."""
+    """``▲ 38  Mark the nuts`` and, at the right edge, the grade or ``looks sound``."""
     role: Role = "strong" if guard.suspect else "text" if guard.reasons else "faint"
     if guard.suspect:
         right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
@@ -47,16 +48,17 @@ def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
 
 
 def indented(lines: Sequence[Line], by: int) -> list[Line]:
+    """The lines, indented by ``by`` columns."""
     return [((" " * by, "text"), *line) for line in lines]
 
 
 def draw_known(guard: ReviewedStep, width: int) -> list[Line]:
-    """What the log says about the operation, a line each."""
+    """The recorded evidence of the operation, one line each."""
     return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
 def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
-    """Everything that makes the evidence of one operation weak, and what the log says about it."""
+    """The weak points of one operation, and its recorded evidence."""
     lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
@@ -66,7 +68,7 @@ def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
     if guard.known:
         lines.extend([EMPTY, rule(width, "FROM THE LOG"), *draw_known(guard, width)])
     elif not guard.done:
-        lines.extend([EMPTY, styled("There is nothing about it in the log.", "faint")])
+        lines.extend([EMPTY, styled("The log has no entry for this operation.", "faint")])
     return lines
 
 
@@ -74,12 +76,12 @@ def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
 
 
 def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
-    """All evidence of one operation: what makes it weak, readings with their limits, the joint, the rest."""
+    """All evidence of one operation: weak points, readings with limits, the joint, checks, parts and signatures."""
     lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
     done = f"Finished {of.at} by {of.by}, in progress for {of.took}" if of.done else "Not finished"
     lines.append(styled(done, "label"))
     for reason in reasons:
-        mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= GRADE_HELD else (f"{NOTED} ", "text")
+        mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= SUSPECT_GRADE else (f"{NOTED} ", "text")
         drawn = draw_reason(reason, width - 2, whole=True)
         lines.extend([(mark, *drawn[0]), *indented(drawn[1:], 2)])
     if not any(reason.kind == "deviation" for reason in reasons):
@@ -102,6 +104,7 @@ def _texts(mark: str, role: Role, texts: Sequence[str], before: str, width: int)
 
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
+    """One value: its readings, the gauge, the verdict with its limit, and replaced readings."""
     word, role = VERDICT_SPANS.get(value.verdict, ("not judged", "faint"))
     mark: Span = ("○ ", "text")
     if value.verdict in OUT_OF_LIMIT:

@@ -30,6 +30,8 @@ WIDE = 100
 
 
 class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=False):
+    """The list of operations; on a wide screen with the details of the selected one."""
+
     BINDINGS: ClassVar[list[BindingType]] = [
         *list_keys("readings"),
         *NAVIGATION,
@@ -61,7 +63,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
     def reasons(self) -> tuple[WeakPoint, ...]:
         return self.guard.reasons if self.guard is not None else ()
 
-    # --- what is seen -----------------------------------------------------------------------------
+    # --- drawing ----------------------------------------------------------------------------------
 
     def count(self) -> int:
         return len(self.found.guards)
@@ -101,7 +103,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
         )
         return DrawnPage((*intro, *rows))
 
-    # --- what the keys do -------------------------------------------------------------------------
+    # --- keys -------------------------------------------------------------------------------------
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":

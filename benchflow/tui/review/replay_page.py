@@ -26,7 +26,7 @@ DONE_SHOWN = 4
 
 
 class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
-    """Begins at ``point``; the keys go from event to event."""
+    """The job at one of its events, first at ``point``. Keys step by event, operation or day."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down,space", "forward('event')", "event", id="replay.on", key_display="↑↓"),
@@ -38,7 +38,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         Binding("home", "to(1)", "", id="replay.first", show=False),
         Binding("end", "to(-1)", "first, last", id="replay.last", show=False, key_display="Home End"),
         Binding(letter("b"), "past_bench", "bench then", id="replay.bench"),
-        Binding(letter("o"), "all_state", "whole state", id="replay.stood"),
+        Binding(letter("o"), "all_state", "whole state", id="replay.whole-state"),
         TEXT,
         READINGS,
         ABOUT,
@@ -66,7 +66,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         frame = self.point.frame
         when = local_time_with_zone(frame.at, seconds=True)
         head: list[Line] = [styled(f"Event {frame.seq} of {frame.of} · {when} · {frame.by}", "label")]
-        head.extend(styled(part, "title") for part in wrap(frame.words or "(no text)", width))
+        head.extend(styled(part, "title") for part in wrap(frame.text or "(no text)", width))
         about = self.point.story[frame.seq - 1].operation
         head = [*head[: height // 3], styled(cut(self.case.title(about), width), "faint") if about else EMPTY, EMPTY]
         available = height - len(head)
@@ -110,10 +110,13 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         if len(frame.state_rows) + len(clocks) + len(work) + 2 > height:
             clocks = draw_clocks_short(frame.clocks, width, 4)
         available = max(height - len(clocks) - len(work) - 1, 3)
-        standing = draw_state(frame.state_rows, width, max(available, len(frame.state_rows) + 1))
-        if len(standing) > available:
-            standing = [*standing[: available - 1], styled(f"and {len(standing) - available + 1} more: o", "faint")]
-        lines = [*standing, *clocks, *work]
+        state_lines = draw_state(frame.state_rows, width, max(available, len(frame.state_rows) + 1))
+        if len(state_lines) > available:
+            state_lines = [
+                *state_lines[: available - 1],
+                styled(f"and {len(state_lines) - available + 1} more: o", "faint"),
+            ]
+        lines = [*state_lines, *clocks, *work]
         spare = max(height - len(lines), 1)
         done = [styled(f"● {cut(self.case.title(each), width - 2)}", "done") for each in reversed(frame.done[-spare:])]
         return [*lines, *done][:height]
@@ -164,7 +167,7 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("pagedown", "scroll(3)", "scroll", id="then.read-on", show=False),
         Binding("pageup", "scroll(-3)", "scroll back", id="then.read-back", show=False),
-        Binding(letter("o") + "," + letter("s"), "all_state", "whole state", id="then.stood"),
+        Binding(letter("o") + "," + letter("s"), "all_state", "whole state", id="then.whole-state"),
         *leaving_keys("back"),
     ]
     title_line = "Bench then"
@@ -177,9 +180,9 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
 
     def draw(self, width: int, height: int) -> DrawnPage:
         frame = self.point.frame
-        scene = BenchContent(
+        content = BenchContent(
             now=parse_timestamp(frame.at).astimezone(),
-            task=_offer(self.view),
+            task=_task(self.view),
             item=_joint(self.view),
             message=StatusMessage(
                 (f"After event {frame.seq} of {frame.of}. View only.",),
@@ -188,7 +191,7 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
             keys=key_labels(self, self.focused),
             scrolled=self.scrolled,
         )
-        return DrawnPage(draw_bench(self.view, scene, width, height).lines)
+        return DrawnPage(draw_bench(self.view, content, width, height).lines)
 
     def action_scroll(self, by: int) -> None:
         self.scrolled = max(self.scrolled + by, 0)
@@ -198,7 +201,7 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
         self.bench_app.open(AllStateRequest(self.view, self.point.frame.seq))
 
 
-def _offer(view: BenchView) -> CurrentTask:
+def _task(view: BenchView) -> CurrentTask:
     if view.rework is not None:
         return ReworkTask(view.rework)
     return OperationTask(view.now) if view.now is not None else NothingToDo()
@@ -216,5 +219,5 @@ def _event(event: EventSummary, width: int, here: bool) -> Line:
         ("► " if here else "  ", "now"),
         (f"{event.seq:>4} ", "now" if here else "faint"),
         (f"{local_time(event.at)[11:]}  ", "faint"),
-        (cut(event.short.replace("\n", " "), width - 14), role),
+        (cut(event.short_text.replace("\n", " "), width - 14), role),
     )

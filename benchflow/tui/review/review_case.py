@@ -1,6 +1,6 @@
 """One job under review, and the questions that the screens ask about it.
 
-Slow answers are worked out in a thread. The screens wait for them with the keys held, so only one runs at a time.
+Slow answers are calculated in a thread. Keys are held until the answer is there, so only one runs at a time.
 """
 
 import asyncio
@@ -28,14 +28,14 @@ Asked = Failure | str | None
 
 
 class EventSummary(Struct, frozen=True):
-    """One event as text. ``at`` is RFC 3339, UTC; ``operation`` is its operation, ``""`` for none; ``short`` is a short
-    form for a line below the operation's title."""
+    """One event as text. ``at`` is RFC 3339, UTC; ``operation`` is its operation, ``""`` for none; ``short_text`` is
+    for a line below the operation's title."""
 
     seq: int
     at: str
     operation: str
-    words: str
-    short: str
+    text: str
+    short_text: str
 
 
 class OperationText(Struct, frozen=True):
@@ -53,7 +53,7 @@ class ReviewCase:
         self.log = log
         self._shop = shop
 
-    # --- known at once ---------------------------------------------------------------------
+    # --- quick answers ---------------------------------------------------------------------
 
     @property
     def unit(self) -> str:
@@ -69,7 +69,7 @@ class ReviewCase:
         return f"{procedure.title}, revision {procedure.revision} · {session.by} · {local_day(session.opened_at)}"
 
     def about(self) -> tuple[tuple[str, str], ...]:
-        """The facts of the whole job: pairs of label and text."""
+        """Facts about the whole job, as pairs of label and text."""
         session, procedure = self.log.facts.session, self.log.procedure
         left = len(self.log.plan.steps) - len(self.log.state.done)
         chain = self.log.damage is None
@@ -80,7 +80,7 @@ class ReviewCase:
             ("Ended", local_time_with_zone(session.closed_at) if session.closed_at else "not ended"),
             ("Not done", count(left, "operation") if left else "nothing"),
             ("Log", self.log.path),
-            ("Chain", f"complete, {count(session.events, 'event')}" if chain else "BROKEN, see below"),
+            ("Hash chain", f"complete, {count(session.events, 'event')}" if chain else "BROKEN, see below"),
             ("Fingerprint", session.head),
         )
 
@@ -95,12 +95,12 @@ class ReviewCase:
         return None if done is None else done.seq
 
     def reading(self, operation: str, name: str, slot: str) -> int | None:
-        """The event of a valid reading."""
+        """The event of a valid reading; ``None``: there is none."""
         key = (operation, name, slot)
         facts = self.log.facts.readings
         return next((f.seq for f in facts if f.in_force and (f.operation, f.name, f.slot) == key), None)
 
-    # --- worked out in a thread ------------------------------------------------------------
+    # --- calculated in a thread -------------------------------------------------------------
 
     async def review(self, asked: Asked) -> Review:
         return await asyncio.to_thread(self._review, asked)
@@ -128,7 +128,7 @@ class ReviewCase:
 
     def _pages(self, operation: str) -> OperationText:
         step = self.log.plan.steps[operation]
-        now = operation_view(self.log.state, _around(self.log.state), operation)
+        now = operation_view(self.log.state, _context(self.log.state), operation)
         return OperationText(now, step.operation.mark.line, text_of(self.log, operation))
 
     # --- replay --------------------------------------------------------------------------
@@ -194,5 +194,5 @@ def _short(event: Event | None) -> str:
             return ""
 
 
-def _around(state: State) -> Context:
+def _context(state: State) -> Context:
     return Context(Now(state.last.at, state.last.run, state.last.ms))

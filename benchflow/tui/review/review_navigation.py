@@ -1,4 +1,4 @@
-"""Keys from an operation to its event in the replay, its text in the procedure, and its readings."""
+"""The keys that open the replay, the procedure text and the readings of an operation."""
 
 from typing import Any
 
@@ -14,7 +14,7 @@ TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
 READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
 READINGS_TOO = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
-"""For screens on which Enter opens the readings as well."""
+"""The same key without a hint, for screens on which Enter opens the readings too."""
 NAVIGATION: tuple[BindingType, ...] = (REPLAY, TEXT, READINGS_TOO)
 
 
@@ -33,7 +33,7 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
 
     @property
     def reasons(self) -> tuple[WeakPoint, ...]:
-        """What makes the evidence of the operation weak, where that was asked."""
+        """The weak points of the operation, if they are known."""
         return ()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:

@@ -1,4 +1,4 @@
-"""Requests for the screens of a review; each carries what was loaded for it in a thread."""
+"""Requests for the screens of a review. Each has the data that was loaded for its screen."""
 
 from benchflow.review.evidence.assessment import Review
 from benchflow.review.evidence.ranking import WeakPoint
@@ -9,7 +9,7 @@ from benchflow.tui.review.review_case import OperationText, ReplayPoint, ReviewC
 
 
 class RankingRequest(ScreenRequest, frozen=True, tag="ranking"):
-    """The operations that guard against a complaint, the weakest evidence first."""
+    """The operations that should have prevented a complaint, the weakest evidence first."""
 
     case: ReviewCase
     found: Review
@@ -41,7 +41,7 @@ class OperationTextRequest(ScreenRequest, frozen=True, tag="operation-text"):
 
 
 class EvidenceRequest(ScreenRequest, frozen=True, tag="evidence"):
-    """The evidence for one operation, with what makes it weak. ``seq`` is the event to show of it."""
+    """The evidence for one operation, with its weak points. ``seq`` is the event that the replay opens."""
 
     case: ReviewCase
     of: BuildSheetOperation

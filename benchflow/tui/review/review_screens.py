@@ -1,4 +1,4 @@
-"""Which screen answers which request in a review, and the app that shows them."""
+"""The screen for each request of a review, and the app that shows the screens."""
 
 from typing import Any, assert_never
 
@@ -18,7 +18,7 @@ from benchflow.tui.widgets.page import Page
 
 
 def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -> Screen[Any]:
-    """The screen that a request asks for. A review has no open session, so ``client`` is not used."""
+    """The screen for a request. A review has no open session, so ``client`` is not used."""
     match request:
         case HelpRequest():
             return HelpPage(request.title, request.keys)
@@ -41,7 +41,7 @@ def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -
 
 
 def show(first: Page[Any]) -> int:
-    """Show a screen of a review until it is left; returns the exit status."""
+    """Show a screen of a review until the user leaves it; returns the exit status."""
     app = BenchApp(Preferences(machine_folders().config), first, review_screen_for)
     app.run()
     return app.return_code or 0

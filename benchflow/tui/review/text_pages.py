@@ -27,19 +27,19 @@ class EvidencePage(ReviewNavigation, TextPage[None], inherit_bindings=False):
     ) -> None:
         super().__init__()
         self.case = case
-        self._is_input, self._reasons, self._seq = of, reasons, seq
+        self._operation, self._reasons, self._seq = of, reasons, seq
         self.title_line = f"{case.unit}: evidence"
 
     @property
     def operation(self) -> str:
-        return self._is_input.operation
+        return self._operation.operation
 
     @property
     def seq(self) -> int | None:
         return self._seq
 
     def text(self, width: int) -> list[Line]:
-        return draw_operation(self._is_input, self._reasons, width)
+        return draw_operation(self._operation, self._reasons, width)
 
 
 class OperationTextPage(TextPage[None], inherit_bindings=False):
@@ -65,17 +65,17 @@ class RankingRulePage(TextPage[None], inherit_bindings=False):
     def text(self, width: int) -> list[Line]:
         lines = [styled(part) for part in wrap(ranking_rule()[0], width)]
         lines.append(EMPTY)
-        notes_begun = False
+        notes_started = False
         for kind in WEAK_POINT_KINDS:
-            if kind.grade < SUSPECT and not notes_begun:
-                lines.append(styled("Only mentioned; does not make a step suspect:", "label"))
-                notes_begun = True
+            if kind.grade < SUSPECT and not notes_started:
+                lines.append(styled("Notes only. They do not make a step suspect:", "label"))
+                notes_started = True
             lines.extend(hanging(f"{kind.grade:>3}  ", f"{kind.title}: {kind.when}", width, "text", "attention"))
         return lines
 
 
 class BuildPage(TextPage[None], inherit_bindings=False):
-    """The whole job, and warnings about it."""
+    """Facts about the whole job, and its warnings."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 
@@ -98,7 +98,7 @@ class BuildPage(TextPage[None], inherit_bindings=False):
 
 
 class AllStatePage(TextPage[None], inherit_bindings=False):
-    """The whole state after an event: the assembly, the clocks, every operation and what blocked it."""
+    """The whole state after an event: the assembly, the clocks, and every operation with its blocking reason."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
 

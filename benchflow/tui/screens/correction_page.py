@@ -64,10 +64,10 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "The old entry stays in the log, marked as corrected."
+        text = "The old entry stays in the log, marked as corrected."
         if not self.rows:
-            words = "There is no entry to correct yet."
-        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
+            text = "There is no entry to correct yet."
+        return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]

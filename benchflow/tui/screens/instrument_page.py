@@ -29,10 +29,10 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
     def intro(self, width: int) -> list[Line]:
         wanted = f", needed for {self.tools.required}" if self.tools.required else ""
         lines = [EMPTY, *(styled(part, "title") for part in wrap(self.tools.title + wanted, width))]
-        words = "It is used for all entries until you choose another one (i), and is logged with each entry."
+        text = "It is used for all entries until you choose another one (i), and is logged with each entry."
         if self.waiting:
-            words = f"{self.waiting} is recorded with the instrument that you choose. {words}"
-        lines.extend(styled(part, "faint") for part in wrap(words, width))
+            text = f"{self.waiting} is recorded with the instrument that you choose. {text}"
+        lines.extend(styled(part, "faint") for part in wrap(text, width))
         if not self.rows:
             lines.append(EMPTY)
             lines.extend(
@@ -55,14 +55,17 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         row = self.rows[self.at]
         out = [line for reason in row.reasons for line in hanging("× ", reason, width, "blocked")]
         if row.reasons and row.allowed:
-            words = "The procedure allows this instrument. The log will show that it was not fit."
-            out.extend(styled(part, "attention") for part in wrap(words, width))
+            text = "The procedure allows this instrument. The log will show that it was not fit."
+            out.extend(styled(part, "attention") for part in wrap(text, width))
         return out
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":
             return True if self.rows and self.rows[self.at].allowed else None
         return True
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return ("This instrument may not be used here. Choose another one.",)
 
     def chosen(self) -> None:
         self.dismiss(self.rows[self.at].serial)

@@ -35,10 +35,10 @@ class JobListPage(ListPage[None], inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         if not self.count():
-            words = "There is no open job and no procedure. Start with a file: benchflow run FILE."
-            return [EMPTY, *hanging("", words, width)]
-        words = "Continue a job, or start a new one:" if self.sessions else "Start a job:"
-        return [EMPTY, styled(words, "label"), EMPTY]
+            text = "There is no open job and no procedure. Start with a file: benchflow run FILE."
+            return [EMPTY, *hanging("", text, width)]
+        text = "Continue a job, or start a new one:" if self.sessions else "Start a job:"
+        return [EMPTY, styled(text, "label"), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         if index < len(self.sessions):
@@ -58,8 +58,8 @@ class JobListPage(ListPage[None], inherit_bindings=False):
             each = self.sessions[self.at]
             last = f"{parse_timestamp(each.last_at).astimezone():%Y-%m-%d %H:%M}"
             note = f"; {each.note}" if each.note else ""
-            words = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
-            return [*hanging("Continue: ", words, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
+            text = clean_line(f"by {each.by}, {each.events} events, last entry {last}{note}")
+            return [*hanging("Continue: ", text, width, "text", "label"), *hanging("", str(each.path), width, "faint")]
         path = self.procedures[self.at - len(self.sessions)]
         return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
 

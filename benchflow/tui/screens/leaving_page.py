@@ -36,8 +36,8 @@ class LeavePage(TextPage[None], inherit_bindings=False):
         view = self.client.view
         lines: list[Line] = [EMPTY, styled("Everything you entered is on disk.", "title"), EMPTY]
         if view.now is not None and view.now.in_progress:
-            words = f"{view.now.number} {view.now.title} stays in progress. Text that is typed but not entered is kept."
-            lines.extend(styled(part) for part in wrap(words, width))
+            text = f"{view.now.number} {view.now.title} stays in progress. Text that is typed but not entered is kept."
+            lines.extend(styled(part) for part in wrap(text, width))
         lines.extend(
             hanging("Time keeps running for: ", "; ".join(c.title for c in view.clocks), width, "attention")
             if view.clocks
@@ -89,8 +89,8 @@ class EndJobPage(FormPage, inherit_bindings=False):
         for reason in left:
             lines.extend(hanging("× ", reason.message, width, "blocked"))
         lines.extend(follow_up_lines(self.client.controller.procedure.follow_up, self.client.now, width))
-        words = "After that, no more entries are possible. The log is kept."
-        return [*lines, EMPTY, *(styled(part, "faint") for part in wrap(words, width))]
+        text = "After that, no more entries are possible. The log is kept."
+        return [*lines, EMPTY, *(styled(part, "faint") for part in wrap(text, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
         fields = {"unfinished": values["unfinished"]} if values.get("unfinished") else {}
@@ -172,7 +172,7 @@ class FolderPage(FormPage, inherit_bindings=False):
 
     def intro(self, width: int) -> list[Line]:
         assert self.client is not None  # opened from the bench
-        words = (
+        text = (
             "The log is copied to that folder and checked. The job continues in the copy. Your typed text stays in its "
             "field."
         )
@@ -180,7 +180,7 @@ class FolderPage(FormPage, inherit_bindings=False):
             EMPTY,
             styled(f"Now in {self.client.log.parent}", "strong"),
             EMPTY,
-            *(styled(p) for p in wrap(words, width)),
+            *(styled(p) for p in wrap(text, width)),
         ]
 
     async def submit(self, values: dict[str, str]) -> None:

@@ -26,8 +26,8 @@ class MovePage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "Make the move, then press Enter. The state changes with it."
-        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
+        text = "Make the move, then press Enter. The state changes with it."
+        return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         move = self.rows[index]
@@ -53,6 +53,10 @@ class MovePage(ListPage[str], inherit_bindings=False):
         if action == "choose":
             return True if self.rows and not self.rows[self.at].refused else None
         return True
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        refused = self.rows[self.at].refused if self.rows else ()
+        return tuple(reason.message for reason in refused) or ("There is no move in this procedure.",)
 
     def chosen(self) -> None:
         self.run_holding_keys(self._make(self.rows[self.at].move, self.rows[self.at].title))

@@ -150,22 +150,25 @@ class DeviationPage(FormPage, inherit_bindings=False):
         return named[0] if len(named) == 1 else ""
 
     def intro(self, width: int) -> list[Line]:
-        words = (
+        text = (
             "A deviation waives a limit, a hold or a time window. Its reason and name go into the log and onto the "
             "build sheet. The order and the interference rules cannot be waived."
         )
         if not self.form_fields:
-            words = "Nothing in this operation can be waived. It has no limit, hold point or time window."
+            text = "Nothing in this operation can be waived. It has no limit, hold point or time window."
         return [
             EMPTY,
             styled(f"{self.now.number}  {self.now.title}", "title"),
-            *(styled(part) for part in wrap(words, width)),
+            *(styled(part) for part in wrap(text, width)),
         ]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "submit" and not self.form_fields:
             return None
         return super().check_action(action, parameters)
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return ("There is nothing to waive. Press Esc to go back.",)
 
     async def submit(self, values: dict[str, str]) -> None:
         await self.send(
@@ -183,10 +186,10 @@ def waived_title(now: OperationView, about: str) -> str:
     """Return what a deviation waives: the question or the title, instead of the name in the file."""
     for given in now.inputs:
         match given:
-            case ReadingInput(name=name, ask=words) | CalculatedInput(name=name, title=words) if name == about:
-                return words
-            case ChoiceInput(name=name, title=words) | TightenInput(joint=name, title=words) if name == about:
-                return words
+            case ReadingInput(name=name, ask=text) | CalculatedInput(name=name, title=text) if name == about:
+                return text
+            case ChoiceInput(name=name, title=text) | TightenInput(joint=name, title=text) if name == about:
+                return text
             case _:
                 pass
     return {"hold": "hold point", "time": "time window"}.get(about.partition(" ")[0], about)
@@ -216,20 +219,23 @@ class RemedyPage(FormPage, inherit_bindings=False):
         lines.append(EMPTY)
         if given.redo:
             lines.extend([*hanging("Then do again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY])
-        words = (
+        text = (
             "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation (d on the bench)."
         )
         if given.must_stop:
-            words = (
+            text = (
                 "This cannot be corrected here. If the reading was wrong, measure again on the bench. To leave the "
                 "part as it is, sign a deviation (d on the bench)."
             )
-        return [*lines, *(styled(part) for part in wrap(words, width))]
+        return [*lines, *(styled(part) for part in wrap(text, width))]
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "submit" and self.given.must_stop:
             return None
         return super().check_action(action, parameters)
+
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return ("This cannot be confirmed as done. Measure again, or sign a deviation (d on the bench).",)
 
     async def submit(self, values: dict[str, str]) -> None:
         again = f"Do again, then measure: {'; '.join(self.given.redo)}." if self.given.redo else "Measure again."

@@ -30,8 +30,8 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = "Choose the operation to do again. The plan is shown first; nothing is changed yet."
-        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
+        text = "Choose the operation to do again. The plan is shown first; nothing is changed yet."
+        return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
@@ -77,10 +77,10 @@ class ReworkPlanPage(FormPage, inherit_bindings=False):
         lines.append(styled("Take apart in this order:", "label"))
         for number, step in enumerate(self.plan["steps"], start=1):
             if "move" in step:
-                words = self.moves.get(step["move"], step["move"])
+                text = self.moves.get(step["move"], step["move"])
             else:
-                words = f"undo {self.titles.get(step['operation'], step['operation'])}"
-            lines.extend(hanging(f"{number:>2}  ", words, width, "text", "label"))
+                text = f"undo {self.titles.get(step['operation'], step['operation'])}"
+            lines.extend(hanging(f"{number:>2}  ", text, width, "text", "label"))
         if self.plan["discard"]:
             discarded = ", ".join(self.kit.get(name, name) for name in self.plan["discard"])
             lines.extend([EMPTY, *hanging("Discard: ", discarded, width, "strong", "attention")])

@@ -125,8 +125,8 @@ class StartPage(FormPage, inherit_bindings=False):
         for variable in self.procedure.state:
             if variable.start is None:
                 known = [(value, variable.words.get(value, value)) for value in variable.values]
-                words = variable.ask or f"Initial state: {variable.title or variable.name}"
-                yield FormField(f"start {variable.name}", words, (*known, (UNKNOWN, "not known")))
+                text = variable.ask or f"Initial state: {variable.title or variable.name}"
+                yield FormField(f"start {variable.name}", text, (*known, (UNKNOWN, "not known")))
 
     def intro(self, width: int) -> list[Line]:
         return [EMPTY, *(styled(part, "title") for part in wrap(self.procedure.title, width))]

@@ -29,17 +29,17 @@ class StatePage(ListPage[str], inherit_bindings=False):
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
-        words = (
+        text = (
             "This is the state according to the entries. If the real state differs, change it here. The state decides "
             "what is allowed."
         )
-        return [EMPTY, *(styled(part, "faint") for part in wrap(words, width)), EMPTY]
+        return [EMPTY, *(styled(part, "faint") for part in wrap(text, width)), EMPTY]
 
     def row(self, index: int, width: int) -> Line:
         each = self.rows[index]
         column = min(max(cell_count(row.title) for row in self.rows) + 3, width // 2)
-        words = each.value if each.known else "? not known"
-        return ((cut(each.title, column - 1).ljust(column), "text"), (words, "strong" if each.known else "attention"))
+        text = each.value if each.known else "? not known"
+        return ((cut(each.title, column - 1).ljust(column), "text"), (text, "strong" if each.known else "attention"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         if action == "choose":

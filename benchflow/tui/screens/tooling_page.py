@@ -30,11 +30,11 @@ class WrenchPage(FormPage, inherit_bindings=False):
         )
 
     def intro(self, width: int) -> list[Line]:
-        words = (
+        text = (
             "With an extension, such as a crowfoot, the wrench is set lower than the required torque. The bench shows "
             "the setting for every stage."
         )
-        return [EMPTY, *(styled(part) for part in wrap(words, width))]
+        return [EMPTY, *(styled(part) for part in wrap(text, width))]
 
     async def submit(self, values: dict[str, str]) -> None:
         if not values["extension"]:

@@ -78,5 +78,8 @@ class WhyPage(TextPage[str], inherit_bindings=False):
             return True if ready and not self.client.view.read_only else None
         return True
 
+    def blocked_messages(self, action: str) -> tuple[str, ...]:
+        return ("There is no route to guide you on.",)
+
     def action_guide(self) -> None:
         self.dismiss(self.now.operation)

@@ -98,7 +98,7 @@ def test_json_report_has_one_object_per_file(shell: Shell) -> None:
                 "start",
                 "options",
             }
-    assert (sound["ok"], sound["findings"]) == (True, [])
+    assert (sound["ok"], [finding["code"] for finding in sound["findings"]]) == (True, ["no-rule"])
     assert (dead["ok"], paper["ok"]) == (False, True)
     assert "dead-end" in [finding["code"] for finding in dead["findings"]]
     (needed,) = [finding for finding in paper["findings"] if finding["code"] == "interlock-needed"]
@@ -141,9 +141,21 @@ def test_partly_explored_procedure_is_reported(shell: Shell) -> None:
     assert "NOT EXPLORED IN FULL" in output
     assert "sound" not in output.splitlines()[-1]
     _, (report,) = reports(shell, "paper.yaml", "--bound", "1")
-    assert report["explored"]["complete"] is False
+    assert (report["explored"]["complete"], report["ok"]) == (False, False)
     assert "not-explored" in [finding["code"] for finding in report["findings"]]
+    assert code == 1
+
+
+def test_procedure_without_a_collision_rule_is_never_plainly_sound(shell: Shell) -> None:
+    (shell.folder / "plain.yaml").write_text(
+        "benchflow: 1\nid: plain\ntitle: Plain\nrevision: '1'\nsections:\n- title: All\n  operations:\n"
+        "  - {id: one, title: One}\n"
+    )
+    code, output, _ = shell.run("check", "plain.yaml")
     assert code == 0
+    assert "sound, but without a collision rule: collisions are not proven" in output
+    _, (report,) = reports(shell, "plain.yaml")
+    assert [(each["code"], each["severity"]) for each in report["findings"]] == [("no-rule", "note")]
 
 
 def test_shipped_procedure_is_found_by_name(shell: Shell) -> None:

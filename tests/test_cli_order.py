@@ -12,7 +12,7 @@ from benchflow.procedure.reader import read_bytes
 from tests.test_cli import Shell
 from tests.test_cli_check import DEAD_END, HEAD, UNSAFE_ON_PAPER, VALVES
 
-CIRCLE = (
+CYCLE = (
     HEAD
     + """\
 sections:
@@ -78,7 +78,7 @@ follow-up: [{title: Look for leaks, due: 14 d}]
 @pytest.fixture
 def shell(tmp_path: Path) -> Shell:
     shell = Shell(tmp_path)
-    files = {"dead": DEAD_END, "paper": UNSAFE_ON_PAPER, "full": FULL, "circle": CIRCLE}
+    files = {"dead": DEAD_END, "paper": UNSAFE_ON_PAPER, "full": FULL, "cycle": CYCLE}
     for name, text in files.items():
         (tmp_path / f"{name}.yaml").write_text(text, encoding="utf-8")
     (tmp_path / "bad.yaml").write_text(FULL.replace("after:", "afer:"), encoding="utf-8")
@@ -209,7 +209,7 @@ def test_sheet_includes_the_moves_that_make_the_order_safe(shell: Shell) -> None
     assert output.index("Turn down") < output.index("Seat the cam")
 
 
-@pytest.mark.parametrize(("name", "reason"), [("dead", "an open valve would reach them"), ("circle", "in a circle")])
+@pytest.mark.parametrize(("name", "reason"), [("dead", "an open valve would reach them"), ("cycle", "in a cycle")])
 def test_procedure_without_a_safe_order_gets_no_sheet(shell: Shell, name: str, reason: str) -> None:
     code, output, errors = shell.run("order", f"{name}.yaml", "--sheet", "out.html")
     assert (code, output) == (1, "")

@@ -23,7 +23,7 @@ class DigestCache(Generic[T]):
     """
 
     def __init__(self, folder: Path, suffix: str, type_: type[T], limit: int = 64, mode: int | None = None) -> None:
-        """``mode`` is the permission bits of new entries; by default those that the umask leaves."""
+        """``mode`` is the permission bits of new entries. By default the umask decides."""
         self._folder, self._suffix, self._type, self._limit, self._mode = folder, suffix, type_, limit, mode
 
     def get(self, name: str, source: bytes) -> T | None:
@@ -42,7 +42,7 @@ class DigestCache(Generic[T]):
         return value
 
     def put(self, name: str, source: bytes, value: T) -> None:
-        """Write an entry. ``source`` is the SHA-256 of what ``value`` was made from."""
+        """Write an entry. ``source`` is the SHA-256 of the data that ``value`` was made from."""
         body = msgspec.msgpack.encode(value)
         with suppress(OSError):
             self._folder.mkdir(parents=True, exist_ok=True)

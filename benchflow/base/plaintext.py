@@ -1,4 +1,4 @@
-"""Removes from text what could control a terminal, change the reading direction, or stay invisible.
+"""Removes characters that could control a terminal, change the reading direction, or stay invisible.
 
 Removed: the control characters of C0 and C1 (including ESC) and DEL; characters that embed, override or isolate a
 reading direction; invisible format characters (zero-width no-break space, word joiner, soft hyphen, annotation and
@@ -44,7 +44,7 @@ def sentence(text: str) -> str:
 
 
 def listed(words: Sequence[str], conjunction: str) -> str:
-    """The words as a list in a sentence: ``a, b or c`` for the conjunction ``or``."""
+    """Join words to a list for a sentence: ``a, b or c`` with the conjunction ``or``."""
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {conjunction} {words[-1]}"

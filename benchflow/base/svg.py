@@ -43,7 +43,7 @@ class Svg:
         return self.add("polyline", points=path, fill="none", **attributes)
 
     def group(self, tooltip: str = "", **attributes: float | str) -> Element:
-        """Add a group, the parent for further elements. A viewer shows ``tooltip`` when the pointer is on it."""
+        """Add a group, to which other elements can be added. A viewer shows ``tooltip`` when the pointer is over it."""
         element = self.add("g", **attributes)
         if tooltip:
             SubElement(element, "title").text = clean_line(tooltip)

@@ -11,7 +11,7 @@ from benchflow.commands.exit_codes import CANNOT_RUN, PROBLEM_FOUND, SUCCESS, ex
 from benchflow.commands.file_lookup import find_procedure
 
 
-@click.command(epilog=exit_code_help("A procedure has an error."))
+@click.command(epilog=exit_code_help("A procedure has an error, or was not explored in full."))
 @click.argument("files", metavar="FILE...", nargs=-1)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object per file.")
 @click.option("--explain", metavar="CODE", help="Explain a finding and how to correct it, with an example.")
@@ -66,7 +66,7 @@ def check_file(path: Path, bound: int | None) -> dict[str, Any]:
         findings += [finding.as_json() for finding in proof.findings]
         explored = {"configurations": proof.configurations, "complete": proof.complete}
     findings.sort(key=lambda finding: (finding["line"], finding["column"]))
-    ok = not any(finding["severity"] == "error" for finding in findings)
+    ok = bool(explored["complete"]) and not any(finding["severity"] == "error" for finding in findings)
     return {"file": file, "ok": ok, "findings": findings, "explored": explored}
 
 
@@ -87,11 +87,14 @@ def _summary(report: dict[str, Any]) -> str:
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)
     explored = report["explored"]
-    if not report["ok"] and not explored["configurations"]:
+    if not explored["configurations"] and not explored["complete"]:
         return f"{found}. The order was not checked. Correct the mistakes first."
     if not explored["complete"]:
         return (
             f"{found or 'no mistake found'}. NOT EXPLORED IN FULL: only {explored['configurations']} configurations. "
             "The order is not proven safe. Raise --bound, or make the procedure narrower."
         )
-    return f"{found or 'sound'}. Every allowed order was explored ({explored['configurations']} configurations)."
+    if not found:
+        no_rule = any(finding["code"] == "no-rule" for finding in report["findings"])
+        found = "sound, but without a collision rule: collisions are not proven" if no_rule else "sound"
+    return f"{found}. Every allowed order was explored ({explored['configurations']} configurations)."

@@ -23,7 +23,7 @@ _MOST_STARTS = 10_000
 """At most so many combinations of start values are tried, to find one that no rule forbids."""
 
 
-@click.command(epilog=exit_code_help("There is no safe order, or `after` runs in a circle."))
+@click.command(epilog=exit_code_help("There is no safe order, or `after` runs in a cycle."))
 @click.argument("name", metavar="PROCEDURE", required=False)
 @click.option("--svg", type=click.Path(path_type=Path), metavar="FILE",
               help="Draw the graph as a picture. `-` is standard output.")  # fmt: skip
@@ -71,7 +71,7 @@ def order(
         from benchflow.ordering.pictures.order_graph_text import order_graph_text
 
         print_lines(order_graph_text(graph, grouped_operations(plan, graph), width=width))
-    return PROBLEM_FOUND if graph.circles else SUCCESS
+    return PROBLEM_FOUND if graph.cycles else SUCCESS
 
 
 def _write_picture(plan: "Plan", start: dict[str, str], out: Path) -> None:

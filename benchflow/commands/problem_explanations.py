@@ -179,6 +179,10 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "A name is defined but never used. It is left over, or misspelt where it should be used.",
         "gauge: {...}             ->  uses: [gauge], or delete it",
     ),
+    "no-rule": (
+        "The procedure has no interference rule. The proof of the order then covers no collision of parts.",
+        "interference: [{never: {pistons: at-deck, valves: open}, because: The valves would hit the pistons}]",
+    ),
     "value-not-ready": (
         "An operation uses a value from another operation that may be done later. Put the other operation first.",
         "after: [measure-bore]",

@@ -20,7 +20,7 @@ class DoOperation(Struct, frozen=True):
 
 
 class UndoOperation(Struct, frozen=True):
-    """Take the work of a finished operation apart. ``operation`` is a step id of the plan."""
+    """Undo a finished operation. ``operation`` is a step id of the plan."""
 
     operation: str
 
@@ -44,12 +44,12 @@ ReworkStep = UndoOperation | MakeMove
 
 
 def rework_step_record(step: ReworkStep) -> dict[str, str]:
-    """The step as the log holds it: ``{"operation": id}`` or ``{"move": id}``."""
+    """The step as stored in the log: ``{"operation": id}`` or ``{"move": id}``."""
     return {"move": step.move} if isinstance(step, MakeMove) else {"operation": step.operation}
 
 
 def read_rework_step(record: Mapping[str, str]) -> ReworkStep:
-    """The step that a log record names.
+    """The step stored in a log record.
 
     Raises:
         msgspec.ValidationError: the record has neither or both of the keys ``operation`` and ``move``.

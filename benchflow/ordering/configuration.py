@@ -21,13 +21,13 @@ def after_setting(valuation: Valuation, settings: Settings) -> Valuation:
 
 
 def unmet(valuation: Valuation, needs: Values) -> dict[str, tuple[str, ...]]:
-    """The entries of ``needs`` that the valuation does not satisfy. A value that is not known satisfies no need."""
+    """The entries of ``needs`` that the valuation does not satisfy. An unknown value satisfies none of them."""
     return {name: wanted for name, wanted in needs.items() if valuation.get(name) not in wanted}
 
 
 def matches(valuation: Valuation, never: Values) -> bool:
-    """True if the rule ``never`` matches the valuation. A value that is not known matches every value."""
-    for name, values in never.items():  # a loop, as the bench evaluates every rule for every operation
+    """True if the rule ``never`` matches the valuation. An unknown value may be any value, so it matches."""
+    for name, values in never.items():  # a plain loop for speed: the bench evaluates every rule for every operation
         value = valuation.get(name)
         if value is not None and value not in values:
             return False

@@ -1,6 +1,6 @@
 """The explanation of each finding about the order: its meaning, how to correct it, and an example that the tests run.
 
-An example is the text of a procedure file below its head. The correction replaces one piece of that text.
+An example is part of a procedure file, without the first lines. The correction replaces one piece of that text.
 """
 
 import textwrap
@@ -17,9 +17,8 @@ _WIDTH = 90
 class FindingExplanation(Struct, frozen=True):
     """The explanation of a finding.
 
-    ``before`` is an example with the finding. Replacing ``was``, which occurs once, by ``becomes`` removes it.
-
-    ``bound`` is the bound of the proof, if the finding depends on it.
+    ``before`` is an example that has the finding. Replacing ``was``, which occurs once, by ``becomes`` removes the
+    finding. ``bound`` is the bound of the proof, if the finding depends on it.
     """
 
     meaning: str
@@ -30,7 +29,8 @@ class FindingExplanation(Struct, frozen=True):
     bound: int | None = None
 
     @property
-    def after(self) -> str:
+    def corrected(self) -> str:
+        """The example after the correction."""
         return self.before.replace(self.was, self.becomes)
 
 
@@ -94,7 +94,7 @@ sections:
         "moves:\n  turn-crank: {title: Turn the crank, sets: {pistons: down}}\nsections:",
     ),
     "order-cycle": FindingExplanation(
-        "An error. `after` runs in a circle: each of the named operations waits for another of them, so none of "
+        "An error. `after` runs in a cycle: each of the named operations waits for another of them, so none of "
         "them can be done. A time window counts as an `after` too.",
         "Find the line that contradicts what is done at the bench, and remove it.",
         """\
@@ -210,4 +210,4 @@ def _text(code: "Code", explanation: FindingExplanation) -> str:
 
 
 EXPLANATIONS: dict[str, str] = {code: _text(code, each) for code, each in EXAMPLES.items()}
-"""The explanations as text for a terminal, by code."""
+"""The text of each explanation for a terminal, by the code of the finding."""

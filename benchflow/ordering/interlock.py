@@ -2,8 +2,8 @@
 
 A step (an operation of the plan) may be started if all steps in its ``after`` are done, its ``needs`` are met, and no
 interference rule matches while it is in progress (``during`` over the current values) or when it is done (``sets``
-written). A move may be made if its ``needs`` are met and no rule matches afterwards. A variable whose value is not
-known meets no need and matches every rule that names it.
+written). A move may be made if its ``needs`` are met and no rule matches afterwards. An unknown value does not meet
+any of the ``needs``, and it matches every rule that names its variable.
 """
 
 from collections.abc import Iterator
@@ -38,7 +38,7 @@ class AfterMissing(Struct, frozen=True, tag="after-missing"):
 
 
 class StateNotMet(Struct, frozen=True, tag="state-not-met"):
-    """The variable has a value that is not ``wanted``; ``None`` is not known."""
+    """The variable does not have one of the values ``wanted``. ``None`` means that its value is unknown."""
 
     variable: str
     value: str | None

@@ -11,9 +11,9 @@ def latest_starts(plan: Plan, done: Mapping[str, float], now: float) -> dict[str
 
     ``done`` holds, for each finished step, when it was last finished, in seconds of the same clock as ``now``. A window
     is open if the step that it counts from is done and its own step is not. The result leaves time for all
-    prerequisites and waits, with one operation in progress at a time and each taking its minimum. Steps that may be
-    done in either order are taken in the author's order. A builder who starts each step in time misses no open window.
-    A negative result means that it is too late to keep all windows.
+    prerequisites and waits. It assumes one operation in progress at a time, minimum durations, and the author's order
+    where the order is free. A builder who starts each step in time keeps every open window. A negative result means
+    that it is too late to keep all windows.
     """
     finish: dict[str, float] = {}
     for step in plan.steps.values():

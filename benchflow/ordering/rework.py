@@ -30,7 +30,7 @@ DEFAULT_LIMIT = 5_000
 
 
 class StateWrite(Struct, frozen=True):
-    """A value written by ``step``. For a move, a state that was set, or the start, ``step`` is empty."""
+    """A value written by ``step``. ``step`` is empty for a move, for a state set by hand, and for the start value."""
 
     step: str
     value: str | None
@@ -82,7 +82,7 @@ class NeededBy(Struct, frozen=True, tag="needed-by"):
 
 
 class UndoBlocked(Struct, frozen=True, tag="undo-blocked"):
-    """Undoing ``operation`` needs another state, or would break a rule."""
+    """``operation`` cannot be undone now: its ``undo`` needs another state, or a rule would be broken."""
 
     operation: str
     reason: StateNotMet | Interference
@@ -138,7 +138,7 @@ def undo_reasons(plan: Plan, history: DoneWork, step_id: str) -> tuple[Obstacle,
 
 
 def dependents_of(plan: Plan, history: DoneWork) -> dict[str, tuple[str, ...]]:
-    """For each finished step, the finished steps that come after it or needed a value that it set, directly."""
+    """The direct dependents of each finished step: finished steps that come after it or needed a value that it set."""
     dependents: dict[str, list[str]] = {name: [] for name in history.finished}
     setters: dict[str, list[Step]] = {}
     for name in history.finished:
@@ -184,7 +184,7 @@ def _has_undo(plan: Plan, step_id: str) -> bool:
 
 
 def _undone(plan: Plan, history: DoneWork, step_id: str) -> DoneWork:
-    """The work done with one step undone."""
+    """The work that is still done after one step was undone."""
     writes = {name: tuple(write for write in past if write.step != step_id) for name, past in history.writes.items()}
     for name, value in plan.steps[step_id].undo_sets.items():
         writes[name] = (*writes.get(name, ()), StateWrite("", value))
@@ -309,7 +309,7 @@ class _ReworkSearch:
         return state[0], _overwritten(state[1], move.sets)
 
     def _undo_early(self, state: _State) -> tuple[_State, tuple[int, ...]]:
-        """The state after undoing every allowed step whose writes no rule, undo or move can read again.
+        """Undo every allowed step whose writes no rule, undo or move can read again, and return the state.
 
         Undoing such a step later would not change the rest of the plan.
         """

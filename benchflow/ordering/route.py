@@ -3,8 +3,7 @@
 The search is A* over (steps done, valuation). It is exact. These reductions do not change its answer:
 
 * Only relevant steps, moves and variables are searched (:mod:`.route_relevance`).
-* A required step is done as soon as it is allowed, if its result cannot block any step that might be done before it
-  (*early* steps below).
+* A required step is done as soon as it is allowed if its result cannot block another step (*early* steps below).
 * Steps with equal effect and equal place in the order are done in the author's order.
 * Of the actions that are allowed, only a stubborn set is tried, so that independent work is not interleaved in every
   possible way (:mod:`.stubborn_sets`).
@@ -194,9 +193,9 @@ class _RouteSearch:
     def _estimate(self, node: _Node) -> int:
         """A lower bound on the number of actions left.
 
-        It counts the required steps. For each variable it adds one write for each of the disjoint sets of values that
-        are needed, do not hold now, and that no required step sets. Variables that one action may write together count
-        once.
+        The bound is the number of required steps left, plus the writes that they need but do not make themselves. For
+        each variable, needs with no value in common take one write each. Variables that one action can write together
+        count once.
         """
         done, valuation = node
         left = self._required & ~done
@@ -230,7 +229,7 @@ class _RouteSearch:
         ]
 
     def _variables_written_together(self) -> list[int]:
-        """For each variable, one representative of the variables that effects write together, also indirectly."""
+        """For each variable, the representative of its set. Variables that one effect writes are in the same set."""
         root = list(range(len(self.machine.variables)))
 
         def find(variable: int) -> int:
@@ -247,9 +246,10 @@ class _RouteSearch:
     # --- reductions -------------------------------------------------------------------------------
 
     def _may_be_early(self, index: int) -> bool:
-        """True if doing the step early cannot block any step that does not come after it anyway.
+        """True if the step may be done early: its result cannot block a step that may be done before it.
 
-        No other step or move then overwrites what the step sets, needs another value, or breaks a rule with it.
+        This is so if no other step or move overwrites what the step sets, needs another value, or breaks a rule with
+        what it sets.
         """
         machine = self.machine
         unordered = ~(self._later[index] | 1 << index)
@@ -260,7 +260,7 @@ class _RouteSearch:
         return True
 
     def _steps_blocked_by(self, variable: int, value: int) -> tuple[int, bool]:
-        """The steps that conflict with ``variable == value`` or overwrite it, and true if some move does."""
+        """The mask of the steps that conflict with ``variable == value`` or overwrite it; true if a move does so."""
         known = self._blocked_by.get((variable, value))
         if known is None:
             machine = self.machine
@@ -276,7 +276,7 @@ class _RouteSearch:
         return known
 
     def _with_twins_in_order(self) -> list[int]:
-        """``after``, with interchangeable steps put one after the other."""
+        """``after`` with an order added between twins (interchangeable steps): only one order of them is searched."""
         machine = self.machine
         gate = list(machine.after)
         last: dict[tuple[int, int, int, int], int] = {}
@@ -313,7 +313,7 @@ class _RouteSearch:
         return NoRoute(tuple(reasons), at, certain)
 
     def _after_all_allowed_steps(self, node: _Node) -> _Node:
-        """The node after all further required steps that are allowed, so that only the last obstacles are reported."""
+        """The node after every required step that is still allowed. Only the obstacles left there are reported."""
         done, valuation = node
         machine = self.machine
         again = True

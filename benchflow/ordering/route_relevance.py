@@ -1,4 +1,4 @@
-"""The steps, moves and variables that a route to one operation can involve, and a quick test for no route."""
+"""The steps, moves and variables that a route to one operation can involve, and a quick test that there is no route."""
 
 from collections.abc import Iterator
 
@@ -50,7 +50,7 @@ class RelevantActions:
         self._follow()
 
     def out_of_reach(self) -> bool:
-        """True if the goal cannot be reached even if a variable keeps every value that it ever had.
+        """True if the goal certainly cannot be reached, even if each variable kept all its earlier values too.
 
         The test uses a sound over-approximation of the reachable values: "true" is proven, "false" proves nothing.
         """

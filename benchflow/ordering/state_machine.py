@@ -49,7 +49,7 @@ def bits(mask: int) -> Iterator[int]:
 
 
 def closure(after: Sequence[int]) -> list[int]:
-    """The transitive closure of ``after`` (a bit mask per step). A step in a circle comes before itself."""
+    """The transitive closure of ``after`` (a bit mask per step). A step in a cycle comes before itself."""
     before = list(after)
     order = _topological_order(after)
     for index in order:
@@ -60,7 +60,7 @@ def closure(after: Sequence[int]) -> list[int]:
     if len(order) == len(after):
         return before
     changed = True
-    while changed:  # only if there is a circle
+    while changed:  # only if there is a cycle
         changed = False
         for index, mask in enumerate(before):
             gathered = mask
@@ -73,7 +73,7 @@ def closure(after: Sequence[int]) -> list[int]:
 
 
 def _topological_order(after: Sequence[int]) -> list[int]:
-    """The steps in an order that keeps ``after``, without those that a circle blocks."""
+    """The steps in an order that keeps ``after``, without the steps in a cycle or after one."""
     followers: list[list[int]] = [[] for _ in after]
     missing = [mask.bit_count() for mask in after]
     for index, mask in enumerate(after):

@@ -13,9 +13,9 @@ from benchflow.ordering.state_machine import BLOCKED, Effect, StateMachine, bits
 
 
 class StubbornSets:
-    """The stubborn sets of a state machine.
+    """Computes stubborn sets of actions in a state machine.
 
-    Actions are numbered: steps from 0, then moves. ``gate`` holds, for each step, the steps to do before it.
+    Actions are numbered: steps from 0, then moves. ``gate`` is a mask of prerequisites for each step.
     """
 
     def __init__(self, machine: StateMachine, gate: Sequence[int]) -> None:
@@ -44,7 +44,7 @@ class StubbornSets:
                 self._interfering[effect] |= self._writing[variable]
 
     def stubborn_set(self, done: int, valuation: int, required: int) -> tuple[int, int]:
-        """The allowed (steps, moves) of a stubborn set, as bit masks. ``required`` are required steps not done yet."""
+        """The allowed actions of a stubborn set, as bit masks (steps, moves). ``required`` are the steps left to do."""
         everything = (1 << len(self._effects)) - 1
         if self._machine.broken_rules(valuation) or not required:
             return self._allowed(everything & ~done, done, valuation)
@@ -65,7 +65,7 @@ class StubbornSets:
         return allowed & (1 << self._steps) - 1, allowed >> self._steps
 
     def _first_member(self, done: int, required: int) -> int:
-        """A required step, as a mask: one whose prerequisites are done if there is one."""
+        """The mask of one required step, if possible one whose prerequisites are done."""
         for step in bits(required):
             if not self._gate[step] & ~done:
                 return 1 << step
@@ -81,7 +81,7 @@ class StubbornSets:
         return not self._gate[action] & ~done and self._machine.step(valuation, self._effects[action]) != BLOCKED
 
     def _enabling_actions(self, action: int, done: int, valuation: int) -> int:
-        """Every action that can provide one missing condition of this action, as a mask."""
+        """The mask of the actions that can provide one missing condition of this action."""
         machine = self._machine
         if action < self._steps:
             missing = self._gate[action] & ~done
@@ -103,7 +103,7 @@ class StubbornSets:
         return found
 
     def actions_setting(self, variable: int, mask: int) -> int:
-        """The actions that set the variable to one of the values in ``mask``, as a mask."""
+        """The mask of the actions that set the variable to one of the values in ``mask``."""
         found = 0
         for value, actions in self._writing_value[variable].items():
             if mask >> value & 1:

@@ -63,7 +63,7 @@ def load(path: Path, cache_folder: Path | None = None) -> Loaded:
 
 
 def read_text(text: str, file: str = "procedure", cache_folder: Path | None = None) -> Loaded:
-    """As :func:`load`, for a text such as the one in a log; ``file`` is its name in messages."""
+    """Like :func:`load`, but for a text, such as the one in a log. ``file`` is its name in messages."""
     encoded = text.encode("utf-8", "surrogatepass")
     source = sha256(encoded)
     digest = source.hexdigest()
@@ -90,7 +90,7 @@ def _cache_in(folder: Path) -> DigestCache[_Compiled]:
 
 @functools.cache
 def _reader_fingerprint() -> str:
-    """A hash of the version, and of size and time of the source files: it changes when the reader is changed."""
+    """A hash of the version and of the size and time of each source file. It changes when the reader changes."""
     package = Path(__file__).parents[1]
     fingerprint = sha256(__version__.encode())
     with suppress(OSError):  # the package is not in a folder: use the version alone

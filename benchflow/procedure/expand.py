@@ -157,7 +157,7 @@ class _Build:
     def _name(self, name: str, fill: "_Fill") -> str:
         """The name of a value with its place, if it is repeated over the same set of places."""
         if fill.place is None or self._repeated.get(name) != fill.each:
-            return name  # not repeated here, or written with a place
+            return name  # not repeated here, or already written with a place
         return str(ValueRef(name, fill.place))
 
     def _remedies(self, remedies: tuple[Remedy, ...], fill: "_Fill") -> tuple[Remedy, ...]:

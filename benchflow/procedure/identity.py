@@ -1,7 +1,7 @@
 """Identity of a value and of a step: the name that the author gave, and the place where it is repeated.
 
 As text, in files, logs and messages, both are ``name`` or ``name[place]``: ``end-play``, ``journal[2]``.
-Only this module splits and joins that text.
+Only this module converts between these texts and their parts.
 """
 
 import re

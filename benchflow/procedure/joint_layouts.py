@@ -165,6 +165,6 @@ def _grid_columns(rows: list[list[DrawnCell]]) -> list[list[int]]:
     columns_of = [[sum(1 for start in starts if start <= cell.start) - 1 for cell in row] for row in rows]
     if all(len(set(row)) == len(row) for row in columns_of):
         return columns_of
-    # Two cells of one row overlap the same cell of another row: every start of a cell is then a grid column.
+    # Two cells of one row overlap the same cell of another row. Then each position where a cell starts is a column.
     edges = sorted({cell.start for row in rows for cell in row})
     return [[edges.index(cell.start) for cell in row] for row in rows]

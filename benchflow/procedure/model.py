@@ -240,7 +240,7 @@ class PartChoice(Struct, frozen=True):
     name: str
     by: str
     bands: tuple[ChoiceRow, ...]
-    above: Quantity | None = None  # the lower edge of the first band; no part is for a lower value
+    above: Quantity | None = None  # the lower edge of the first row; lower values have no part
     title: str = ""
     mark: Mark = Mark()
 
@@ -394,7 +394,7 @@ def values_of(operation: Operation) -> tuple[RecordedValue | CalculatedValue, ..
 
 
 def parts_of(operation: Operation) -> tuple[PartChoice | PartMatching, ...]:
-    """The choices and matchings of parts in an operation."""
+    """The parts that an operation chooses: from tables (``choose``), then by matching (``match``)."""
     return (*operation.choose, *operation.match)
 
 

@@ -120,7 +120,7 @@ class Plan(Struct, frozen=True, dict=True):
         return tuple(self._values.get(name, ()))
 
     def records(self, name: str) -> tuple[RecordAt, ...]:
-        """As :meth:`values`: the recorded values only, each with its step."""
+        """Like :meth:`values`, but only the recorded values, each with its step."""
         found = (self._records[value.name] for value in self.values(name) if isinstance(value, RecordedValue))
         return tuple(found)
 

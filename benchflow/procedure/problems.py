@@ -16,9 +16,9 @@ CODES = frozenset(
         "duplicate-name", "empty-file", "empty-value", "falling-torque", "gap-in-table", "instrument-does-not-fit",
         "missing-because", "missing-key", "missing-title", "missing-unit", "never-tightened", "not-one-of",
         "not-utf-8", "one-too-many", "overlap-in-table", "remedy-without-limit", "duplicate-item", "several-documents",
-        "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems", "total-angle",
-        "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character", "unused",
-        "value-not-ready", "which-place", "wrong-dimension", "wrong-kind",
+        "no-rule", "stage-order", "tag", "too-deep", "too-few", "too-large", "too-long", "too-many-problems",
+        "total-angle", "unknown-format", "unknown-key", "unknown-name", "unknown-placeholder", "invisible-character",
+        "unused", "value-not-ready", "which-place", "wrong-dimension", "wrong-kind",
     }
 )  # fmt: skip
 """The codes of the reader. The proof of the order has its own codes (:mod:`benchflow.ordering.proof`)."""

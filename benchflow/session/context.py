@@ -1,6 +1,7 @@
 """The input and the result of a decision, and the refusals that several decisions share."""
 
 from collections.abc import Iterable
+from datetime import date
 from difflib import get_close_matches
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ from msgspec import Struct
 from benchflow.procedure.plan import Step
 from benchflow.quantity import QuantityError
 from benchflow.quantity.types import printable
+from benchflow.session.log.timestamps import local_date
 from benchflow.session.refusal import Code, Reason, Refusal
 from benchflow.session.state.clock import Now
 from benchflow.session.state.events import Event
@@ -23,6 +25,11 @@ class Context(Struct, frozen=True):
 
     now: Now
     shop: "Shop | None" = None
+
+    @property
+    def today(self) -> date:
+        """The present date in the time zone of the machine. Dates in the register are compared with it."""
+        return local_date(self.now.at)
 
 
 class Entry(Struct, frozen=True):

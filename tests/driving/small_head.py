@@ -76,7 +76,7 @@ sections:
     after: [lower]
     time: {lower: 1 h .. 24 h}
     hold: {by: inspector, for: the joint}
-    undo: {do: Nothing comes apart}
+    undo: {do: No parts need to be removed}
   - id: hold-chain
     title: Hold the chain up
     temporary: {restored-by: let-chain-down}

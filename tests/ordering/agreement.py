@@ -86,7 +86,7 @@ def main(count: int) -> int:
     compared = 0
 
     @settings(max_examples=count - count // 2, deadline=None, database=None, suppress_health_check=list(HealthCheck))
-    @given(procedures(with_circles=True))
+    @given(procedures(with_cycles=True))
     def compare(procedure: Procedure) -> None:
         nonlocal compared
         compared += 1

@@ -13,7 +13,7 @@ from tests.ordering import brute
 
 
 class Condensed:
-    """The verdicts on a whole plan, computed on the operations that use a state. The plan must have no circle.
+    """The verdicts on a whole plan, computed on the operations that use a state. The plan must have no cycle.
 
     ``dead_end`` and ``breach`` are the length of a shortest witness of the whole plan, or ``None``. ``reached`` are the
     reachable configurations of the operations that use a state.

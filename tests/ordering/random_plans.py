@@ -37,13 +37,13 @@ def procedures(
     most_operations: int = 6,
     most_variables: int = 3,
     with_options: bool = True,
-    with_circles: bool = False,
+    with_cycles: bool = False,
     with_undo: bool = False,
     one_variable_each: bool = False,
 ) -> Procedure:
     """A random procedure with up to two options, moves and rules.
 
-    Without ``with_circles`` an operation comes only after earlier ones. With ``one_variable_each`` an operation uses
+    Without ``with_cycles`` an operation comes only after earlier ones. With ``one_variable_each`` an operation uses
     only one variable.
     """
     names = [f"v{i}" for i in range(draw(st.integers(1, most_variables)))]
@@ -91,7 +91,7 @@ def procedures(
     operations: list[Operation] = []
     count = draw(st.integers(1, most_operations))
     for number in range(count):
-        near = range(count) if with_circles else range(number)
+        near = range(count) if with_cycles else range(number)
         earlier = [f"op{i}" for i in near if i != number]
         after = draw(st.lists(st.sampled_from(earlier), max_size=2)) if earlier else []
         own_variables = [draw(st.sampled_from(names))] if one_variable_each else names

@@ -85,8 +85,8 @@ def order_as_graph(procedure: Procedure) -> "networkx.DiGraph[str]":
 
 
 @settings(max_examples=examples(60), deadline=None)
-@given(procedures(most_operations=7, most_variables=1, with_options=False, with_circles=True))
-def test_each_component_of_circles_is_reported_once(procedure: Procedure) -> None:
+@given(procedures(most_operations=7, most_variables=1, with_options=False, with_cycles=True))
+def test_each_component_of_cycles_is_reported_once(procedure: Procedure) -> None:
     components = [
         component
         for component in networkx.strongly_connected_components(order_as_graph(procedure))

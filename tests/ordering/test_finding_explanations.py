@@ -26,7 +26,7 @@ def test_correction_of_the_example_removes_the_finding(code: str) -> None:
     example = EXAMPLES[code]  # type: ignore[index]  # every code is there: the test above
     assert example.before.count(example.was) == 1
     assert code in codes(example, example.before)
-    corrected = codes(example, example.after)
+    corrected = codes(example, example.corrected)
     assert code not in corrected
     assert not {each for each in corrected if SEVERITIES[each] == "error"}  # type: ignore[index]  # codes of findings
 

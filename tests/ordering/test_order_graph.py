@@ -69,11 +69,11 @@ def test_graph_shows_the_transitive_reduction(read: Procedure) -> None:
         assert shown == set(nx.transitive_reduction(whole).edges)
 
 
-def test_operations_in_a_circle_keep_every_line_and_are_named() -> None:
+def test_operations_in_a_cycle_keep_every_line_and_are_named() -> None:
     made, groups = graph_and_groups(plan(step("a", "b"), step("b", "a"), step("c", "b")))
-    assert made.circles == (("a", "b"),)
+    assert made.cycles == (("a", "b"),)
     assert [each.after for each in made.operations] == [("b",), ("a",), ("b",)]
-    assert any("IN A CIRCLE" in line for line in order_graph_text(made, groups))
+    assert any("IN A CYCLE" in line for line in order_graph_text(made, groups))
     ElementTree.fromstring(order_graph_svg(made, groups))
 
 
@@ -97,7 +97,7 @@ def test_repeats_that_alternate_with_another_operation_stay_separate() -> None:
     made, groups = graph_and_groups(replace(build, steps={**build.steps, "hone[2]": again}))
     assert [group.steps for group in groups] == [("hone[1]",), ("hone[2]",), ("rinse",)]
     assert [[edge.group for edge in group.after] for group in groups] == [[], [2], [0]]
-    assert not made.circles
+    assert not made.cycles
 
 
 def test_graph_names_what_sets_each_value_and_each_rule_checks() -> None:

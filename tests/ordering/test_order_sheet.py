@@ -22,7 +22,7 @@ def order(made: OrderSheet | NoSafeOrder) -> list[str]:
 
 
 @settings(max_examples=examples(200), deadline=None)
-@given(procedures(most_operations=6, with_circles=True), st.data())
+@given(procedures(most_operations=6, with_cycles=True), st.data())
 def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
     build = data.draw(st.sampled_from(plans_of(procedure)))
     start = data.draw(st.sampled_from(list(brute.starts(procedure))))
@@ -115,7 +115,7 @@ def test_sheet_reports_windows_that_cannot_be_kept() -> None:
 @pytest.mark.parametrize(
     ("build", "start", "expected"),
     [
-        (plan(step("a", "b"), step("b", "a")), {}, "wait for each other in a circle"),
+        (plan(step("a", "b"), step("b", "a")), {}, "wait for each other in a cycle"),
         (
             plan(
                 step("a"),

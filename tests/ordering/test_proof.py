@@ -61,7 +61,7 @@ def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Node:
 
 
 @settings(max_examples=examples(150), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
+@given(procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
 def test_proof_agrees_with_brute_force(procedure: Procedure) -> None:
     (plan,) = plans_of(procedure)
     assert_agrees_with_brute_force(plan, prove(procedure))
@@ -125,7 +125,7 @@ def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int
 
 
 @settings(max_examples=examples(40), deadline=None)
-@given(procedures(most_operations=6, most_variables=3, with_options=False, with_circles=True))
+@given(procedures(most_operations=6, most_variables=3, with_options=False, with_cycles=True))
 def test_no_reduction_changes_a_verdict(procedure: Procedure) -> None:
     assert list(disagreements(procedure, SWITCHED_OFF_SMALL)) == []
 

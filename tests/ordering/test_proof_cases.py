@@ -100,14 +100,14 @@ def test_dead_end_at_the_start_has_an_empty_order() -> None:
 # --- the order alone --------------------------------------------------------------------------------
 
 
-def test_circle_is_reported_at_an_after_of_a_shortest_circle() -> None:
+def test_cycle_is_reported_at_an_after_of_a_shortest_cycle() -> None:
     built = procedure(op("a", "c", line=1), op("b", "a", line=2), op("c", "b", line=3), op("d", "a", line=4))
     found = only(prove(built), "order-cycle")
     assert (found.where, found.line, found.column) == ("a", 1, 10)
     assert found.message.startswith("“B” comes after “A”, “C” comes after “B” and “A” comes after “C”")
 
 
-def test_circle_through_a_time_window_is_found() -> None:
+def test_cycle_through_a_time_window_is_found() -> None:
     window = TimeSince(Ref("b", Mark(9, 9)), None, Quantity(Decimal(1), "min", "1 min"), "at most 1 min")
     built = procedure(replace(op("a", line=1), time=(window,)), op("b", "a", line=2))
     found = only(prove(built), "order-cycle")
@@ -319,7 +319,7 @@ def test_finding_names_the_choice_of_options() -> None:
     assert only(prove(built), "unreachable-operation").options == {"colour": "red", "kind": "long"}
 
 
-def test_operation_after_a_circle_does_not_break_a_rule() -> None:
+def test_operation_after_a_cycle_does_not_break_a_rule() -> None:
     built = procedure(
         op("a", "b"),
         op("b", "a"),

@@ -309,6 +309,6 @@ def test_rework_step_reads_back_from_its_log_record() -> None:
 
 
 @pytest.mark.parametrize("record", [{}, {"operation": "a", "move": "b"}, {"step": "a"}])
-def test_rework_record_without_one_known_key_is_refused(record: dict[str, str]) -> None:
+def test_rework_record_must_have_exactly_one_known_key(record: dict[str, str]) -> None:
     with pytest.raises(msgspec.ValidationError):
         read_rework_step(record)

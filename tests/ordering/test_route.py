@@ -71,7 +71,7 @@ def test_no_route_gives_the_reasons_closest_to_the_goal() -> None:
     assert found.at.done == {"first"}
 
 
-def test_circle_has_no_route() -> None:
+def test_cycle_has_no_route() -> None:
     built = plan(step("a", "b"), step("b", "a"))
     found = route(built, Configuration(frozenset(), {}), "a")
     assert isinstance(found, NoRoute)

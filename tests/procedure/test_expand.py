@@ -42,7 +42,7 @@ def test_repeated_operation_gives_one_step_per_place_in_order() -> None:
     assert made.number("seat[2]") == 3
 
 
-def test_id_without_place_means_the_same_place_under_the_same_each_and_otherwise_all() -> None:
+def test_id_without_place_means_the_same_place_or_all_places() -> None:
     made = plan(
         ops(
             "{id: bore, title: B, each: cylinder}",

@@ -48,8 +48,8 @@ def test_torque_printed_in_two_units_is_accepted(printed: str) -> None:
 @pytest.mark.parametrize(
     "printed", ["35 ft-lb (74 N·m)", "95 in-lb (11 ft-lb)", "40 N·m (4.1 kgf·cm)", "90 ft-lb (12.2 N·m)"]
 )
-def test_torque_with_a_wrong_second_value_is_reported(printed: str) -> None:
-    """Swapped digits, a wrong unit and a shifted point, made from the pairs above."""
+def test_torque_whose_two_units_disagree_is_reported(printed: str) -> None:
+    """The pairs above with a mistake: swapped digits, a wrong unit, a shifted decimal point."""
     assert codes(f"tighten: {{joint: studs, stages: [{printed}]}}") == ["disagreeing-units"]
 
 

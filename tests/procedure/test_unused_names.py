@@ -41,11 +41,17 @@ def test_finding_has_the_documented_keys() -> None:
 
 def test_each_unused_name_gets_a_note() -> None:
     reading = read(WITH_UNUSED_NAMES, "f.yaml")
-    found = check_structure(reading.procedure, reading.problems, "f.yaml")
+    found = [each for each in check_structure(reading.procedure, reading.problems, "f.yaml") if each.code == "unused"]
     assert [(problem.where, problem.line) for problem in found] == [
         ("cams", 4), ("gasket", 5), ("wrench", 6), ("studs", 7), ("noise", 8),
     ]  # fmt: skip
-    assert {(problem.code, problem.severity) for problem in found} == {("unused", "note")}
+    assert {problem.severity for problem in found} == {"note"}
+
+
+def test_procedure_without_a_collision_rule_gets_a_note() -> None:
+    reading = read(WITH_UNUSED_NAMES, "f.yaml")
+    found = check_structure(reading.procedure, reading.problems, "f.yaml")
+    assert [problem.severity for problem in found if problem.code == "no-rule"] == ["note"]
 
 
 def test_file_without_a_procedure_has_only_the_problems_of_the_reader() -> None:

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from benchflow.review.answer_text import comparison_lines, trace_lines
+from benchflow.review.evidence.assessment import review_everything
 from benchflow.review.formatting import local_day, local_time, local_time_with_zone
 from benchflow.review.interchange.event_rows import as_csv
 from benchflow.review.interchange.xes import as_xes
@@ -25,6 +26,7 @@ from benchflow.review.many.trace_search import TraceQuestion, trace
 from benchflow.review.many.trends import trend_over_builds
 from benchflow.review.sheets.build_sheet import build_sheet, follow_up
 from benchflow.session.procedure_loading import procedure_reader_with_cache
+from benchflow.session.shop.register_reader import read_shop
 from tests.driving.log_builder import LogBuilder
 
 EASTERN = "EST5EDT,M3.2.0,M11.1.0"
@@ -44,6 +46,12 @@ sections:
   - {id: seal, title: Seal the face, uses: [sealant]}
   - {id: clean, title: Clean up, after: [seal]}
 follow-up: [{title: Check the torque, due: 14 d}]
+"""
+REGISTER = """\
+shop: 1
+people: {}
+instruments:
+  wrench: {kind: torque, serial: TW-1, range: 20 .. 120 N·m, uncertainty: 4 %, calibration-due: 2026-03-03}
 """
 
 
@@ -174,3 +182,33 @@ def test_exports_stay_in_utc(tmp_path: Path) -> None:
     log = evening_log(tmp_path)
     assert "2026-03-04T02:30:00.000Z" in "".join(as_csv([log]))
     assert "2026-03-04T02:30:00.000+00:00" in as_xes([log]).decode()
+
+
+# --- calibration ------------------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("eastern")
+@pytest.mark.parametrize("with_reading", [True, False])
+@pytest.mark.parametrize("in_log", [True, False])
+@pytest.mark.parametrize(("hours", "overdue"), [(0, False), (3, True)])
+def test_review_compares_the_calibration_due_date_with_the_local_day(
+    tmp_path: Path, hours: int, overdue: bool, in_log: bool, with_reading: bool
+) -> None:
+    """The calibration is due on 3 March. The work is at 21:30 on that day, or at 0:30 on the next.
+
+    The due date is in the log or in the register. The instrument is named with a reading or with a tick.
+    """
+    procedure = PROCEDURE.replace("uses: [sealant]", "record: {gap: {ask: Gap, unit: mm}}")
+    log_builder = LogBuilder(at=LATE_EVENING + timedelta(hours=hours), procedure=procedure).start("seal")
+    if in_log:
+        log_builder.add("instrument-used", need="wrench", serial="TW-1", title="Wrench", due="2026-03-03")
+    if with_reading:
+        log_builder.read("seal", "0.15", "", name="gap", verdict="none", serial="TW-1")
+    else:
+        log_builder.tick("seal", 1, serial="TW-1")
+    log = load_log(log_builder.finish("seal").save(tmp_path), procedure_reader_with_cache(None))
+    shop = None if in_log else read_shop(REGISTER).shop
+    reasons = [reason for guard in review_everything(log, shop).guards for reason in guard.reasons]
+    found = [reason.words for reason in reasons if reason.kind == "instrument-overdue"]
+    text = "TW-1: Its calibration had run out on 2026-03-03. It was used on 2026-03-04"
+    assert found == ([text] if overdue else [])

@@ -1,15 +1,19 @@
 """Measured values: calculations, remedies, choices, matching, relative limits, instruments. All data is invented."""
 
+import time
+from datetime import datetime
 from pathlib import Path
 
 import pytest
 
+from benchflow.session.context import Context
 from benchflow.session.controller import Accepted, SessionController
+from benchflow.session.rules.instrument_choice import tools_for_joint
 from benchflow.session.rules.part_matching import proposed_parts
 from benchflow.session.shop.live_register import Register
 from benchflow.session.view.bench_view import CalculatedInput, ReadingInput, TightenInput
 from benchflow.session.view.operation_inputs import operation_inputs
-from tests.driving.session_driver import ManualClock, SessionDriver, load_text, read_procedure
+from tests.driving.session_driver import START, ManualClock, SessionDriver, load_text, read_procedure
 from tests.driving.small_head import start_session
 
 HEAD = """\
@@ -294,8 +298,8 @@ def shop(tmp_path: Path) -> Register:
     return Register(path)
 
 
-def start_in_shop(tmp_path: Path, shop: Register, by: str = "Robin") -> SessionDriver:
-    clock = ManualClock()
+def start_in_shop(tmp_path: Path, shop: Register, by: str = "Robin", at: datetime = START) -> SessionDriver:
+    clock = ManualClock(at)
     log = tmp_path / "shop.jsonl"
     controller = SessionController.begin(
         log, load_text(JOINT), file="joint.yaml", read=read_procedure, clock=clock, register=shop
@@ -322,6 +326,37 @@ def test_unfit_wrench_is_refused_and_the_only_fit_one_is_used(tmp_path: Path, sh
     assert register is not None
     assert Register(shop.path, tmp_path / "cache").shop() == register  # unchanged when read again
     assert next(one.uses for one in register.instruments if one.id == "good") == 2
+
+
+@pytest.mark.parametrize(
+    ("zone", "at", "fit"),
+    [
+        ("EST5", "2027-01-02T02:30", True),  # 21:30 on 1 January
+        ("EST5", "2027-01-02T05:30", False),  # 0:30 on 2 January
+        ("AEST-10", "2027-01-01T13:30", True),  # 23:30 on 1 January
+        ("AEST-10", "2027-01-01T15:00", False),  # 1:00 on 2 January
+    ],
+)
+def test_calibration_is_valid_until_the_end_of_the_local_due_day(
+    tmp_path: Path, shop: Register, monkeypatch: pytest.MonkeyPatch, zone: str, at: str, fit: bool
+) -> None:
+    """The calibration of T-1 is due on 1 January 2027."""
+    monkeypatch.setenv("TZ", zone)
+    time.tzset()
+    try:
+        driver = start_in_shop(tmp_path, shop, at=datetime.fromisoformat(f"{at}:00Z"))
+        driver.do("start", operation="tighten")
+        context = Context(driver.controller.now(), shop.shop())
+        (tools,) = tools_for_joint(driver.state, context, 1)
+        assert next(row.allowed for row in tools.rows if row.serial == "T-1") is fit
+        if fit:
+            assert driver.do("tick", joint="studs", fastener=1).lines[0].data.get("warnings", []) == []
+        else:
+            assert driver.refused("tick", joint="studs", fastener=1) == {"instrument-unfit"}
+            assert driver.refused("tick", joint="studs", fastener=1, instrument="T-1") == {"instrument-unfit"}
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_hold_needs_a_person_with_the_role_and_opening_needs_a_registered_person(

@@ -67,7 +67,7 @@ class GraphMove(Struct, frozen=True):
 
 
 class GraphValue(Struct, frozen=True):
-    """A value of a variable. ``operations`` and ``moves`` set it; during the operations in ``held`` it holds."""
+    """A value of a variable. ``operations`` and ``moves`` set it; ``held`` are the operations with it as ``during``."""
 
     value: str
     words: str
@@ -78,7 +78,7 @@ class GraphValue(Struct, frozen=True):
 
 
 class GraphState(Struct, frozen=True):
-    """A state variable. ``start`` is ``None`` if it is asked for and not given: then it may start at any value."""
+    """A state variable. ``start`` is ``None`` if it may start at any value."""
 
     name: str
     title: str
@@ -106,7 +106,7 @@ class GraphSection(Struct, frozen=True):
 class OrderGraph(Struct, frozen=True):
     """The order of one build. Sections without an operation of this build are left out.
 
-    ``circles`` are lists of step ids that wait for each other. A build with a circle has no safe order.
+    Each entry of ``cycles`` lists step ids that wait for each other. A build with a cycle has no safe order.
     """
 
     procedure: str
@@ -119,11 +119,11 @@ class OrderGraph(Struct, frozen=True):
     sections: tuple[GraphSection, ...]
     operations: tuple[GraphOperation, ...]
     rules: tuple[GraphRule, ...]
-    circles: tuple[tuple[str, ...], ...]
+    cycles: tuple[tuple[str, ...], ...]
 
 
 def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
-    """The graph of a plan. ``start`` gives values to variables that are asked for; the others are left open."""
+    """Make the graph of a plan. ``start`` gives start values to variables that the procedure asks for, all or some."""
     procedure = plan.procedure
     order = PartialOrder(plan)
     reduced = reduced_after(order.after, order.before, order.blocked)
@@ -146,15 +146,15 @@ def order_graph(plan: Plan, start: Valuation) -> OrderGraph:
         sections=tuple(_sections(plan)),
         operations=operations,
         rules=tuple(_rule(rule, index, operations, moves) for index, rule in enumerate(procedure.interference)),
-        circles=tuple(tuple(order.steps[i] for i in circle) for circle in order.circles),
+        cycles=tuple(tuple(order.steps[i] for i in cycle) for cycle in order.cycles),
     )
 
 
 def reduced_after(after: Sequence[int], before: Sequence[int], blocked: int) -> list[int]:
     """``after`` (a bit mask per step) without entries that other entries imply: the transitive reduction.
 
-    ``before`` is the transitive closure. Steps in ``blocked`` (by a circle) keep all their entries,
-    because in a circle every entry implies every other.
+    ``before`` is the transitive closure. Steps in ``blocked`` (by a cycle) keep all their entries,
+    because in a cycle every entry implies every other.
     """
     reduced = []
     for index, direct in enumerate(after):
@@ -197,7 +197,7 @@ def _operation(plan: Plan, step: Step, number: int, after: tuple[str, ...]) -> G
 
 
 def _rules(plan: Plan, *written: Settings) -> tuple[int, ...]:
-    """Indices of the rules that name a value which is set."""
+    """The indices of the rules that name one of the values."""
     return tuple(
         index
         for index, rule in enumerate(plan.procedure.interference)
@@ -243,7 +243,9 @@ def _sections(plan: Plan) -> Iterable[GraphSection]:
 
 
 class GroupEdge(Struct, frozen=True):
-    """A prerequisite. ``group`` is an index of the groups. ``by_place``: each place waits for its own place only."""
+    """A prerequisite of a group. ``group`` is the index of the other group. ``by_place`` is true if each place waits
+    only for the same place of that group.
+    """
 
     group: int
     by_place: bool = False
@@ -296,7 +298,7 @@ def grouped_operations(plan: Plan, graph: OrderGraph) -> tuple[OperationGroup, .
 
 
 def _group_prerequisites(members: Sequence[Sequence[GraphOperation]]) -> list[int]:
-    """For each group, the bit mask of other groups that any of its steps comes after."""
+    """For each group, the bit mask of the other groups that contain a prerequisite of one of its steps."""
     group_of = {one.id: index for index, group in enumerate(members) for one in group}
     return [
         sum({1 << group_of[earlier] for one in group for earlier in one.after if group_of[earlier] != index})

@@ -12,12 +12,12 @@ WIDEST = 100
 
 
 def order_graph_text(graph: OrderGraph, groups: Sequence[OperationGroup], *, width: int = WIDEST) -> tuple[str, ...]:
-    """Lines of at most ``width`` characters, never narrower than 40. A single longer word is broken."""
+    """The graph as lines of at most ``width`` characters, but not below 40. A longer word is broken."""
     return tuple(_OrderText(graph, groups, max(width, 40)).lines())
 
 
 class GraphNames:
-    """The labels used in text and picture: an operation's number, a move's letter, the words for a value."""
+    """The labels used in text and picture: numbers of operations, letters of moves, texts of values."""
 
     def __init__(self, graph: OrderGraph, groups: Sequence[OperationGroup]) -> None:
         self._state = {state.name: state for state in graph.states}
@@ -74,7 +74,7 @@ class GraphNames:
         return lines
 
     def setters(self, group: OperationGroup, name: str, values: Sequence[str]) -> list[str]:
-        """Everything that may have set the variable to one of the values before the group starts.
+        """The labels of all actions that may have set the variable to one of the values before the group starts.
 
         Operations that come after the group are left out. ``the start`` is included if the start has such a value.
         """
@@ -113,8 +113,8 @@ class _OrderText:
         if graph.options:
             chosen = ", ".join(f"{name}: {choice}" for name, choice in graph.options.items())
             yield from self._wrapped(f"For {chosen}. Other choices: --option name=choice")
-        for circle in graph.circles:
-            yield from self._wrapped(f"IN A CIRCLE, never done: {all_of(self._names.numbers(circle))}.")
+        for cycle in graph.cycles:
+            yield from self._wrapped(f"IN A CYCLE, can never be done: {all_of(self._names.numbers(cycle))}.")
         for section in graph.sections:
             yield ""
             yield from self._wrapped(section.title.upper())

@@ -32,7 +32,7 @@ from benchflow.procedure.plan import Plan
 
 
 class NeededState(Struct, frozen=True):
-    """The text of a state that a line needs. ``since`` is the turn that set it; ``None`` is the start."""
+    """A state that a line of the sheet needs, as text. ``since`` is the turn that set it; ``None`` is the start."""
 
     words: str
     since: int | None
@@ -79,7 +79,7 @@ class MoveTurn(Struct, frozen=True, tag="move"):
 class OrderSheet(Struct, frozen=True):
     """A build in one safe order.
 
-    ``begin`` describes the state required before the first turn, ``asked`` the part of it that the procedure asks for.
+    ``begin`` describes the start values of the state; ``asked`` are those that the procedure asks for.
     ``time_kept`` is false if the time windows cannot all be kept in this order, however fast the builder works.
     """
 
@@ -109,9 +109,9 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
         because = tuple(plan.procedure.interference[rule].because for rule in rules)
         return NoSafeOrder(tuple(f"A rule forbids this start. {sentence(reason)}" for reason in because), ())
     order = PartialOrder(plan)
-    if order.circles:
-        circle = all_of(f"“{step_title(plan, order.steps[step])}”" for step in order.circles[0])
-        return NoSafeOrder((f"{circle} wait for each other in a circle",), ())
+    if order.cycles:
+        cycle = all_of(f"“{step_title(plan, order.steps[step])}”" for step in order.cycles[0])
+        return NoSafeOrder((f"{cycle} wait for each other in a cycle",), ())
     found = _safe_order(plan, start, order)
     if isinstance(found, NoSafeOrder):
         return found
@@ -136,7 +136,7 @@ def lay_out(plan: Plan, start: Valuation) -> OrderSheet | NoSafeOrder:
 
 
 def _safe_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | NoSafeOrder:
-    """An order as close to the author's as ``after`` and the interlock allow; any safe order if that is a dead end."""
+    """A safe order, as close to the author's as possible. If that leads to a dead end, any safe order."""
     configuration = Configuration(frozenset(), dict(start))
     walked: list[RouteStep] = []
     left = sorted(plan.steps, key=lambda name: order.rank[order.index[name]])
@@ -179,7 +179,7 @@ def _any_order(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[Route
 def _no_safe_order(
     plan: Plan, configuration: Configuration, left: Sequence[str], walked: Sequence[RouteStep], *, certain: bool
 ) -> NoSafeOrder:
-    """The reasons why no step can follow where the author's order gets stuck."""
+    """The reasons why no further step is possible at the point where the author's order gets stuck."""
     ready = [name for name in left if all(earlier in configuration.done for earlier in plan.steps[name].after)]
     reasons = [
         f"“{step_title(plan, name)}” is blocked. {reason_text(plan, reason)}"
@@ -220,7 +220,7 @@ def _time_bounds(plan: Plan, done: Sequence[str]) -> Iterator[Between]:
 
 
 def _safe_order_in_time(plan: Plan, start: Valuation, order: PartialOrder) -> tuple[RouteStep, ...] | None:
-    """An order that keeps the time windows: the proof finds one for the steps in the windows, the others are added."""
+    """A safe order that keeps the time windows. The steps in windows are in an order that the proof found."""
     kept = check_windows(plan, order, 0)
     if not isinstance(kept, WindowsKept) or not kept.order:
         return None

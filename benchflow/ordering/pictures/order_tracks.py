@@ -1,7 +1,7 @@
 """Layout of the prerequisite lines on the left of the order picture, like tracks of a wiring diagram.
 
-One track runs from each group of operations down to all groups that come after it. Tracks that overlap get different
-rails, side by side. A track to the next row alone needs no rail.
+One track runs from each group of operations down to all groups that come after it. Tracks that overlap are drawn side
+by side, on different rails. A track that only leads to the next row needs no rail.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ class Track(Struct, frozen=True):
     """One line from group ``source`` to the groups ``targets``, all as indices.
 
     ``rail`` counts from the right, 0 being nearest to the numbers; ``None`` is a straight line to the next row.
-    In the targets ``by_place``, each place waits for its own place only.
+    In the targets in ``by_place``, each place waits only for the same place of the source.
     """
 
     source: int

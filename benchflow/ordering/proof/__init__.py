@@ -9,7 +9,7 @@
 ``state_space``         the reachable configurations of one group
 ``set_families``        two ways to store families of sets of done steps
 ``group_independence``  which groups have to be explored together
-``partial_order``       the order of a plan's steps, and its circles
+``partial_order``       the order of a plan's steps, and its cycles
 ``dead_ends``           configurations from which the build cannot be finished
 ``breaches``            orders that break a rule on paper
 ``witness``             a shortest order that shows a dead end or a breach

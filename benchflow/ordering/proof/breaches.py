@@ -1,4 +1,4 @@
-"""Orders that break a rule on paper, where only the interlock prevents it."""
+"""Breaches on paper: orders that `after` and `needs` allow but that break a rule, so that only the interlock helps."""
 
 from collections.abc import Iterator
 
@@ -32,7 +32,7 @@ def find_breach(
 ) -> Witness | Undecided | None:
     """A shortest order that breaks a rule of the group; ``None`` if the whole procedure has none.
 
-    With ``any_length`` the order need not be a shortest one.
+    With ``any_length`` the order may be longer than necessary.
     """
     found = show_breach(analysis, group, space, any_length=any_length)
     if space is not None or not isinstance(found, Undecided):

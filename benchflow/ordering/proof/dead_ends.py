@@ -9,9 +9,9 @@ from benchflow.ordering.proof.witness import show_dead_end
 
 
 def groups_with_dead_ends(analysis: PlanAnalysis) -> Iterator[tuple[VariableGroup, AnyStateSpace]]:
-    """The explored groups that have a dead end if they are taken alone, each with its state space.
+    """The explored groups that have a dead end when considered separately, each with its state space.
 
-    :func:`~benchflow.ordering.proof.witness.show_dead_end` decides if the whole procedure can reach it.
+    :func:`~benchflow.ordering.proof.witness.show_dead_end` decides if the whole procedure can reach the dead end.
     """
     for group, space in analysis.pairs:
         if any(True for _ in space.dead_ends()):

@@ -8,22 +8,22 @@ from benchflow.ordering.proof.state_space import AnyStateSpace, StateSpace, gate
 from benchflow.ordering.proof.variable_group import VariableGroup
 
 _MANY_SETS = 60_000
-"""Most configurations explored set by set before the lattice is tried, which is faster if it fits into the bound."""
+"""The most configurations explored set by set. After that the lattice is tried: it is faster if it fits the bound."""
 _BITS_STORED = 1024
 _BITS_PROCESSED = 30_000
-"""Lattice bits held in memory, and bits processed, per configuration of the bound. An explicit configuration takes
-about 100 bytes and 10 microseconds, so both ways get about the same memory and time."""
+"""Lattice bits in memory, and bits processed, that count as one configuration of the bound. A configuration stored by
+itself takes about 100 bytes and 10 microseconds, so both methods may use about the same memory and time."""
 _CONFIGURATIONS_PER_STEP = 50
-"""Share of the bound, per step of the plan, that one trial of a plan with added lines uses."""
+"""A trial of a plan with added lines counts as this share of the bound for each step of the plan."""
 
 
 class Reductions(Struct, frozen=True):
     """Switches for the reductions. The verdicts are the same with any of them off; a test checks this.
 
-    ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states force.
+    ``by_groups``: explore independent variables separately. ``forced_order``: use the order that states imply.
     ``twins``: explore one order of interchangeable steps. ``lattice``: store sets as bits of an integer.
     ``set_by_set``: store few sets one by one. ``approximation``: try an over-approximation first, unless the lattice
-    has at most ``small_lattice`` sets, because exploring so few is as fast and tells more.
+    has at most ``small_lattice`` sets: exploring so few is as fast and gives an exact result.
     """
 
     by_groups: bool = True
@@ -39,9 +39,9 @@ ALL_REDUCTIONS = Reductions()
 
 
 class UnexploredGroup(Struct, frozen=True):
-    """A group that was not explored in full: the approximation proves it, or it is too wide.
+    """A group that was not explored in full, because the approximation proves it or it is too large.
 
-    ``configurations`` were explored before that.
+    ``configurations`` is the number explored before the exploration stopped.
     """
 
     group: VariableGroup
@@ -52,7 +52,7 @@ class UnexploredGroup(Struct, frozen=True):
 class Explorer:
     """Explores each group once, within ``bound`` configurations in total.
 
-    For lattices the same time and memory count as so many configurations.
+    Lattices are counted by the time and memory that they take, converted to configurations.
     """
 
     def __init__(self, bound: int, reductions: Reductions = ALL_REDUCTIONS) -> None:
@@ -71,7 +71,7 @@ class Explorer:
     def explore(self, group: VariableGroup) -> AnyStateSpace | UnexploredGroup:
         """The state space of the group, or the approximation if it is not explored.
 
-        An equal group of another build is not explored again: the group then adopts its numbering of valuations.
+        If an equal group of another build was explored, its result is used, with its numbering of valuations.
         """
         key = group.key
         found = self._known.get(key)

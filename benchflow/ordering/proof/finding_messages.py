@@ -1,4 +1,4 @@
-"""The messages of findings about the order, step by step so that a mechanic can follow them."""
+"""The messages of findings about the order, with the steps named one by one for the mechanic."""
 
 from collections.abc import Sequence
 
@@ -34,7 +34,7 @@ _MOST_NAMED = 8
 _MOST_OF_LONG_ORDER = 6
 _MOST_SUSPECTS = 12
 _ROUTE_LIMIT = 200
-"""Configurations searched for the reason why a step cannot be done. That it cannot is proven elsewhere."""
+"""The most configurations searched for the reason why a step cannot be done. It is already proven that it cannot."""
 
 
 def order_text(plan: Plan, order: Sequence[RouteStep]) -> str:
@@ -114,7 +114,7 @@ def breach_message(plan: Plan, witness: Witness) -> str:
 
 
 def fix_message(procedure: Procedure, lines: Sequence[SuggestedLine], *, smallest: bool) -> str:
-    """The lines to add, and where. ``smallest`` is false if fewer lines may do."""
+    """The lines to add, and where. ``smallest`` is false if fewer lines may be enough."""
     if not lines:
         return "No `after` or `needs` line can prevent it, because the operation sets all the values itself."
     listed = all_of(f"`{line}` at {_place_in_file(procedure, line.to)}" for line in lines)
@@ -184,7 +184,7 @@ def _blocked_step(plan: Plan, here: Configuration, suspects: Sequence[str]) -> s
 def unreachable_message(
     plan: Plan, step_ids: Sequence[str], never_done: frozenset[str], start: dict[str, str] | None
 ) -> str:
-    """Why the steps are never done. ``never_done`` are all such steps."""
+    """The reason why the steps are never done. ``never_done`` are all steps that are never done."""
     name = step_title(plan, step_ids[0]) if len(step_ids) == 1 else plan.steps[step_ids[0]].operation.id
     earlier = [other for other in plan.steps[step_ids[0]].after if other in never_done]
     if earlier:

@@ -21,7 +21,7 @@ from benchflow.ordering.proof.variable_group import VariableGroup
 from benchflow.ordering.state_machine import bits
 
 Progress = Literal["free", "in turn", "own order"]
-"""The way in which a group continues, as described at the top of this module."""
+"""How a group continues: see the top of this module."""
 _MOST_EXCEPTIONS = 4_000
 
 Pair = tuple[VariableGroup, AnyStateSpace]
@@ -49,7 +49,7 @@ def groups_to_join(order: PartialOrder, pairs: Sequence[Pair]) -> set[int] | Non
 
 
 def _out_of_turn(group: VariableGroup, space: StateSpace[F]) -> list[tuple[int, int]]:
-    """The (valuation, done) that can be finished, but not by continuing with the next step of the shared order."""
+    """The configurations that can be finished, but not by the next step of the shared order, as (valuation, done)."""
     rank = [group.order.rank[number] for number in group.steps]
     alike = {step: twins for twins in space.twins for step in twins}
     found: list[tuple[int, int]] = []
@@ -81,9 +81,9 @@ class _Waiting:
     def groups_waited_for(
         self, number: int, group: VariableGroup, space: AnyStateSpace, valuation: int, done: int
     ) -> set[int]:
-        """The other groups that every continuation may have to wait for while they wait for this group.
+        """The other groups that this group may have to wait for while they wait for it, whichever step it does next.
 
-        Empty if some continuation does not have to.
+        Empty if one of the possible next steps needs no such group.
         """
         certain, uncertain = _certainly_done(group, space, done)
         left = group.in_plan((1 << len(group.steps)) - 1 & ~certain)
@@ -122,9 +122,9 @@ class _Waiting:
 
 
 def _certainly_done(group: VariableGroup, space: AnyStateSpace, done: int) -> tuple[int, dict[int, list[int]]]:
-    """Return the mask of the steps that are certainly done, and the twins of each step that may not be.
+    """Return the mask of the steps that are certainly done, and the twins of each step that may not be done.
 
-    The state space does not tell which of several twins are done, only how many.
+    The state space has the number of twins that are done, but not which ones.
     """
     uncertain: dict[int, list[int]] = {}
     for twins in space.twins:

@@ -19,8 +19,8 @@ _MOST_VALUATIONS = 20_000
 class Approximation(Struct, frozen=True):
     """The facts proven about a group.
 
-    ``no_breach`` is true if no order breaks a rule, even on paper. ``free`` is true if every step that the order allows
-    next can be done, possibly after some moves. ``searched`` is the number of valuations.
+    ``no_breach`` is true if no order breaks a rule, even without the interlock. ``free`` is true if every step that the
+    order allows next can be done, if necessary after moves. ``searched`` is the number of valuations.
     """
 
     no_breach: bool
@@ -37,7 +37,7 @@ def approximate(group: VariableGroup) -> Approximation:
 
 
 def _valuations(group: VariableGroup) -> list[int] | None:
-    """Every valuation that steps and moves reach in any order and any number; ``None`` if there are too many."""
+    """Every valuation that steps and moves can reach, in any order and repeated; ``None`` if there are too many."""
     machine = group.machine
     seen = list(group.starts)
     known = set(seen)
@@ -137,7 +137,7 @@ def _possible_values(group: VariableGroup, step: int, before: int) -> list[int]:
 
 
 def surely_stuck(group: VariableGroup, done: int, valuation: int) -> bool:
-    """True if some step can never be done, even if a variable keeps every value that it ever had.
+    """True if a step can certainly never be done, even if each variable is assumed to keep all earlier values too.
 
     The test uses a sound over-approximation of the reachable values: "true" is proven, "false" proves nothing.
     """

@@ -2,7 +2,7 @@
 
 The search is guided by counterexamples: a set of lines must exclude every known order that breaks a rule. The smallest
 such sets are tried one by one, the simplest lines first. If a set allows another such order, that order is added to the
-known ones. A set must not add a circle, a dead end, an operation that is never done or a move that is no longer useful.
+known ones. A set must not add a cycle, a dead end, an operation that is never done or a move that is no longer useful.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -55,11 +55,11 @@ class _KnownOrder(Struct, frozen=True):
 
 
 class _LimitReachedError(Exception):
-    """Ends nested searches at their limit. Never raised outside this module."""
+    """Ends nested searches at their limit. It never leaves this module."""
 
 
 class PaperFixSearch:
-    """Searches the lines that protect the rules of one group of variables in every build."""
+    """Searches for lines that prevent every breach of a rule of one group, in every build."""
 
     def __init__(self, analyses: Sequence[PlanAnalysis], rules: frozenset[int], explorer: Explorer) -> None:
         self._before = list(analyses)
@@ -116,7 +116,7 @@ class PaperFixSearch:
         yield chosen
 
     def _simplest(self) -> tuple[SuggestedLine, ...] | None:
-        """The simplest line against each new order that breaks a rule, however many lines that takes."""
+        """Lines that make the procedure safe, perhaps more than needed: the simplest one against each order found."""
         for _ in range(_MOST_LINES):
             lines: tuple[SuggestedLine, ...] = ()
             for place, known in enumerate(self._known_orders):
@@ -174,7 +174,7 @@ class PaperFixSearch:
         self._candidates.append([line for line in lines if not self._makes_move_useless(line)])
 
     def _lines_against(self, known: _KnownOrder) -> Iterator[SuggestedLine]:
-        """Every line that excludes the order, simplest first, beginning with the negation of the rule itself."""
+        """Every line that excludes the order, simplest first. The first one negates the rule itself."""
         never = self._procedure.interference[known.rule].never
         last = known.steps_taken[-1]
         written = {*last.step.during, *last.step.sets} if last.step else set()
@@ -189,7 +189,7 @@ class PaperFixSearch:
             yield from self._after_lines_against(known.plan, turn)
 
     def _makes_move_useless(self, line: SuggestedLine) -> bool:
-        """True if a useful move with this line could only be made where it changes nothing."""
+        """True if the line makes a useful move useless: the move could then only be made where it changes nothing."""
         sets = self._moves[line.to].sets if line.to in self._moves else {}
         return line.variable in sets and line.values == (sets[line.variable],) and len(sets) == 1
 
@@ -210,7 +210,7 @@ class PaperFixSearch:
 
 
 def _value_sets_without(variable: Variable, value: str | None) -> Iterator[tuple[str, ...]]:
-    """The value sets without ``value`` that a ``needs`` could ask for, largest first."""
+    """The sets of accepted values, without ``value``, that a ``needs`` could name; the largest first."""
     others = [other for other in variable.values if other != value]
     smallest = 1 if len(variable.values) <= _MANY_VALUES else len(others)
     for count in range(len(others), max(smallest, 1) - 1, -1):
@@ -241,7 +241,7 @@ def _is_worse(before: PlanAnalysis, after: PlanAnalysis) -> bool:
 
 
 def useful_moves(analysis: PlanAnalysis) -> set[str]:
-    """The moves that change something in some configuration. Moves of unexplored groups may, so they count."""
+    """The moves that change the state in some configuration. All moves of unexplored groups are included."""
     known = {name for _, space in analysis.pairs for name in space.useful_moves}
     return known | {name for unexplored_group in analysis.unexplored for name in unexplored_group.group.machine.moves}
 

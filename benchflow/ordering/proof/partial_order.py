@@ -1,4 +1,4 @@
-"""The partial order of one plan's steps, its circles, and a total order that keeps it."""
+"""The partial order of one plan's steps, its cycles, and a total order that keeps it."""
 
 from collections.abc import Sequence
 from heapq import heapify, heappop, heappush
@@ -10,9 +10,9 @@ from benchflow.procedure.plan import Plan
 class PartialOrder:
     """The order of a plan's steps. Steps are numbered as in the plan; sets of steps are bit masks.
 
-    ``before`` is the transitive closure of ``after``. ``blocked`` are the steps that a circle blocks. ``rank`` is the
-    place of each step in the total order closest to the author's that keeps ``after``, with blocked steps last.
-    ``extra`` holds, for each step, further prerequisites: those that states force.
+    ``before`` is the transitive closure of ``after``. ``blocked`` are the steps in a cycle or after one. ``rank`` is
+    the place of each step in a total order that keeps ``after``: the one closest to the author's, with blocked steps
+    last. ``extra`` holds, for each step, the further prerequisites that states imply.
     """
 
     def __init__(self, plan: Plan, extra: Sequence[int] = ()) -> None:
@@ -25,27 +25,27 @@ class PartialOrder:
         for index, mask in enumerate(extra):
             self.after[index] |= mask
         self.before = closure(self.after)
-        in_circles = sum(1 << i for i, mask in enumerate(self.before) if mask >> i & 1)
-        self.blocked = in_circles | sum(1 << i for i, mask in enumerate(self.before) if mask & in_circles)
-        self.circles = tuple(self._circles(in_circles))
+        in_cycles = sum(1 << i for i, mask in enumerate(self.before) if mask >> i & 1)
+        self.blocked = in_cycles | sum(1 << i for i, mask in enumerate(self.before) if mask & in_cycles)
+        self.cycles = tuple(self._cycles(in_cycles))
         self.rank = self._ranks()
 
     @property
     def everything(self) -> int:
         return (1 << len(self.steps)) - 1
 
-    def _circles(self, in_circles: int) -> list[tuple[int, ...]]:
-        """One shortest circle for each set of steps that are all in circles with each other, from its first step."""
+    def _cycles(self, in_cycles: int) -> list[tuple[int, ...]]:
+        """A shortest cycle in each strongly connected set of steps. It begins with its lowest step number."""
         found: list[tuple[int, ...]] = []
-        left = in_circles
+        left = in_cycles
         while left:
             first = (left & -left).bit_length() - 1
-            component = sum(1 << i for i in bits(in_circles & self.before[first]) if self.before[i] >> first & 1)
-            found.append(min((self._circle_through(i, component) for i in bits(component)), key=lambda c: (len(c), c)))
+            component = sum(1 << i for i in bits(in_cycles & self.before[first]) if self.before[i] >> first & 1)
+            found.append(min((self._cycle_through(i, component) for i in bits(component)), key=lambda c: (len(c), c)))
             left &= ~component
         return found
 
-    def _circle_through(self, step: int, component: int) -> tuple[int, ...]:
+    def _cycle_through(self, step: int, component: int) -> tuple[int, ...]:
         came_from: dict[int, int] = {}
         queue = [step]
         for here in queue:  # the list grows during the loop

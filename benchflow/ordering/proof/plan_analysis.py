@@ -1,6 +1,6 @@
-"""The analysis of one plan: the steps never done, the dead ends, and the breaches that only the interlock prevents.
+"""The analysis of one plan: steps never done, dead ends, and rule breaches that only the interlock prevents.
 
-The analysis is exact if it is ``conclusive``. Groups that were too wide to explore are listed.
+The analysis is exact if it is ``conclusive``. It lists the groups that were too large to explore.
 """
 
 from collections.abc import Sequence
@@ -25,9 +25,9 @@ _MOST_STARTS = 256
 class PlanAnalysis(Struct, frozen=True):
     """The result of exploring one plan.
 
-    ``paper`` is the author's partial order. ``order`` adds the prerequisites that states force. ``never`` is the mask
-    of the steps that no order ever does. ``pairs`` are the groups explored in full, ``unexplored`` the others.
-    ``separable`` is true if the whole plan can be finished wherever each group can be finished separately.
+    ``paper`` is the author's partial order. ``order`` adds the prerequisites that states imply. ``never`` is the mask
+    of the steps that are not done in any order. ``pairs`` are the groups explored in full, with their state spaces;
+    ``unexplored`` are the others. ``separable`` is true if the groups can be finished independently of each other.
     ``no_start`` is true if every start is forbidden, so that nothing was explored.
     """
 
@@ -50,7 +50,7 @@ class PlanAnalysis(Struct, frozen=True):
 
 
 def analyse(plan: Plan, explorer: Explorer) -> PlanAnalysis:
-    """Explore the groups of a plan, joining those that wait for each other."""
+    """Analyse a plan: explore its groups, and join groups that may have to wait for each other."""
     exploration = _PlanExploration(plan, explorer)
     partition = group_members(plan)
     if not explorer.reductions.by_groups:
@@ -90,7 +90,7 @@ Members = tuple[list[str], list[int]]
 
 
 class _PlanExploration:
-    """The groups of one plan explored so far. ``order`` grows by each prerequisite that states force."""
+    """The groups of one plan explored so far. Each prerequisite that states imply is added to ``order``."""
 
     def __init__(self, plan: Plan, explorer: Explorer) -> None:
         self.plan = plan
@@ -110,8 +110,8 @@ class _PlanExploration:
     def explore(self, partition: Sequence[Members]) -> None:
         """Explore all groups, repeatedly until nothing new is learned.
 
-        Steps after a step that is never done are never done either, and an order forced by the states of one group
-        holds in all groups.
+        Steps after a step that is never done are never done either. An order that the states of one group imply holds
+        in all groups.
         """
         while True:
             self.pairs, self.unexplored = [], []
@@ -151,7 +151,7 @@ class _PlanExploration:
         return True
 
     def _forced_before(self) -> list[int]:
-        """For each step of the plan, the mask of the steps that states force before it."""
+        """For each step of the plan, the mask of the prerequisites that states imply."""
         forced = [0] * len(self.order.steps)
         for group, space in self.pairs:
             if not space.free:
@@ -171,7 +171,7 @@ def _place_of(partition: Sequence[Members], group: VariableGroup) -> int:
 
 
 def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
-    """The mask of the steps that no route reaches, for groups that cannot all be finished. One search per step."""
+    """The mask of the steps that cannot be reached in the whole plan. Runs one route search for each step in doubt."""
     order = exploration.order
     left = order.everything & ~exploration.never
     for values in _allowed_starts(plan, exploration):
@@ -186,7 +186,7 @@ def _never_reached(plan: Plan, exploration: _PlanExploration) -> int:
 
 
 def _allowed_starts(plan: Plan, exploration: _PlanExploration) -> list[dict[str, str]]:
-    """The starts of all variables that no rule forbids, at most :data:`_MOST_STARTS`."""
+    """The start valuations of the whole plan that no rule forbids, at most :data:`_MOST_STARTS`."""
     variables = plan.procedure.state
     fixed = [v for v in variables if v.start is not None]
     values = {v.name: str(v.start) for v in fixed}

@@ -58,9 +58,10 @@ class OrderFinding(Struct, frozen=True):
 
 
 class SuggestedLine(Struct, frozen=True):
-    """A line that the author could add to operation or move ``to``.
+    """A line that the author could add to the operation or move ``to``.
 
-    ``after`` names an operation (``id`` or ``id[*]``); otherwise ``needs`` of ``variable`` is one of ``values``.
+    It is an `after` if ``after`` names an operation (``id`` or ``id[*]``). Otherwise it is a `needs`: ``variable`` with
+    the accepted ``values``.
     """
 
     to: str

@@ -29,14 +29,14 @@ DEFAULT_BOUND = 2_000_000
 """Configurations explored in total; about 100 bytes each if stored one by one."""
 _PERHAPS_SHORTER = " There may be a shorter order."
 _CONFIGURATIONS_PER_CHOICE = 4_000
-"""Configurations of the bound for each choice of options that may be checked."""
+"""One choice of options is checked for this many configurations of the bound."""
 
 
 def prove(procedure: Procedure, *, bound: int = DEFAULT_BOUND, reductions: Reductions = ALL_REDUCTIONS) -> Proof:
     """Prove the order of a procedure over every order, every start and every choice of options.
 
-    The procedure must have been read without errors. ``bound`` limits time and memory, in configurations. What is not
-    proven within it is reported as ``not-explored``.
+    The procedure must have been read without errors. ``bound`` is the most configurations to explore; it limits time
+    and memory. Anything not proven within the bound is reported as ``not-explored``.
     """
     return _ProofRun(procedure, bound, reductions).run()
 
@@ -57,7 +57,7 @@ class _ProofRun:
         analyses = [analyse(plan, self._explorer) for plan in plans]
         configurations = max(self._explorer.configurations, 1)
         for analysis in analyses:
-            self._add(static_checks.circles(analysis.plan, analysis.paper))
+            self._add(static_checks.cycles(analysis.plan, analysis.paper))
             if analysis.no_start:
                 self._incomplete = True
                 continue
@@ -72,7 +72,7 @@ class _ProofRun:
     # --- builds -----------------------------------------------------------------------------------
 
     def _plans(self) -> Iterator[Plan]:
-        """One plan for every choice of options that gives another order."""
+        """One plan for each choice of options that changes the order."""
         first = {option.name: option.choices[0] for option in self._procedure.options if option.choices}
         most = max(self._bound // _CONFIGURATIONS_PER_CHOICE, 1)
         choices = option_choices(self._procedure, ordering_only=True)
@@ -109,7 +109,7 @@ class _ProofRun:
                 yield finding("unreachable-operation", where, mark, message, options=dict(plan.options))
 
     def _dead_ends(self, analysis: PlanAnalysis) -> Iterator[OrderFinding]:
-        """One for each group with a dead end. If a step is never done at all, every start is a dead end."""
+        """One finding for each group with a dead end. If a step is never done at all, every start is a dead end."""
         plan = analysis.plan
         if analysis.never:
             lost = [analysis.order.steps[number] for number in bits(analysis.never)]
@@ -121,16 +121,16 @@ class _ProofRun:
         for group, space in groups_with_dead_ends(analysis):
             witness = show_dead_end(analysis, group, space)
             if isinstance(witness, Witness):
-                yield self._dead_end(plan, witness, group.machine.steps, (_place_of(group), _mark_of(group)))
+                yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
             elif witness is not None:
                 message = f"It is not proven that {_group_text(group)} can always be finished"
-                self._not_explored(_place_of(group), _mark_of(group), message)
+                self._not_explored(_path_of_group(group), _mark_of_group(group), message)
         for group in (
             unexplored_group.group for unexplored_group in analysis.unexplored if not unexplored_group.proven.free
         ):
             witness = show_dead_end(analysis, group, None)
             if isinstance(witness, Witness):
-                yield self._dead_end(plan, witness, group.machine.steps, (_place_of(group), _mark_of(group)))
+                yield self._dead_end(plan, witness, group.machine.steps, (_path_of_group(group), _mark_of_group(group)))
 
     def _dead_end(
         self, plan: Plan, witness: Witness, suspects: Sequence[str], at_start: tuple[str, Mark]
@@ -167,7 +167,7 @@ class _ProofRun:
                 f" operations, have too many configurations for the bound of {self._bound:,}."
                 f" {_what_was_proven(unexplored_group)} Check more with a larger --bound"
             )
-            self._not_explored(_place_of(unexplored_group.group), _mark_of(unexplored_group.group), message)
+            self._not_explored(_path_of_group(unexplored_group.group), _mark_of_group(unexplored_group.group), message)
         if not analysis.separable:
             message = (
                 "It is not proven that the whole procedure can always be finished. Groups of states wait for each other"
@@ -187,7 +187,7 @@ class _ProofRun:
                     self._report_breach(analysis, analyses, rules, witness)
                 elif witness is not None:
                     message = f"It is not proven that the procedure is safe on paper for {_group_text(group)}"
-                    self._not_explored(_place_of(group), _mark_of(group), message)
+                    self._not_explored(_path_of_group(group), _mark_of_group(group), message)
 
     def _report_breach(
         self, analysis: PlanAnalysis, analyses: list[PlanAnalysis], rules: frozenset[int], witness: Witness
@@ -237,7 +237,7 @@ class _ProofRun:
         return name, finding_messages.mark_of(self._procedure, name)
 
     def _add(self, findings: Iterable[OrderFinding]) -> None:
-        """Add each finding once, with the options for which it was found first."""
+        """Add each finding once, with the first options that gave it."""
         for each in findings:
             key = each.code, each.where, each.line, each.column
             if key not in self._reported:
@@ -250,7 +250,7 @@ class _ProofRun:
 
 
 def _some_start(analysis: PlanAnalysis) -> dict[str, str]:
-    """A start of all variables that no rule forbids, if the groups have one."""
+    """A start value for every variable such that no rule is broken; empty if there is none."""
     start = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     for group in analysis.groups():
         if group.starts:
@@ -270,14 +270,14 @@ def _group_text(group: VariableGroup, *, start: bool = False) -> str:
     return f"{'The' if start else 'the'} states {names}"
 
 
-def _place_of(group: VariableGroup) -> str:
+def _path_of_group(group: VariableGroup) -> str:
     return f"state.{_first_asked(group).name}"
 
 
-def _mark_of(group: VariableGroup) -> Mark:
+def _mark_of_group(group: VariableGroup) -> Mark:
     return _first_asked(group).mark
 
 
 def _first_asked(group: VariableGroup) -> Variable:
-    """The variable that the finding points at: the first that is asked for, else the first."""
+    """The variable whose place the finding reports: the first one that is asked for, otherwise the first one."""
     return next((v for v in group.machine.variables if v.start is None), group.machine.variables[0])

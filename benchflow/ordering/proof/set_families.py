@@ -22,7 +22,7 @@ class SetFamilies(ABC, Generic[F]):
 
     @abstractmethod
     def empty(self) -> F:
-        """The family without a set."""
+        """The family that contains no set."""
 
     @abstractmethod
     def single(self, done: int) -> F:
@@ -30,7 +30,7 @@ class SetFamilies(ABC, Generic[F]):
 
     @abstractmethod
     def union(self, one: F, other: F) -> F:
-        """The sets of both families. ``one`` may be changed and must not be used again."""
+        """The sets that are in either family. ``one`` may be changed and must not be used again."""
 
     @abstractmethod
     def difference(self, one: F, other: F) -> F:
@@ -42,19 +42,19 @@ class SetFamilies(ABC, Generic[F]):
 
     @abstractmethod
     def ready(self, family: F, step: int) -> F:
-        """The sets in which the step is not done and all steps before it are."""
+        """The sets in which the step can be done next: it is not done, and all steps before it are done."""
 
     @abstractmethod
     def after_step(self, family: F, step: int) -> F:
-        """Every set with the step added. All sets must be ready for it."""
+        """Every set of the family, with the step added. All sets must be ready for the step."""
 
     @abstractmethod
     def before_step(self, family: F, step: int) -> F:
-        """The sets that become one of these by doing the step."""
+        """The sets from which doing the step gives a set of the family."""
 
     @abstractmethod
     def with_steps_done(self, family: F, steps: int) -> F:
-        """The sets in which all of ``steps`` are done."""
+        """The sets of the family in which all ``steps`` are done."""
 
     @abstractmethod
     def contains(self, family: F, done: int) -> bool:
@@ -125,7 +125,7 @@ class LatticeSets(SetFamilies[int]):
     """Stores a family of sets as an integer, with one bit for each set that the order allows."""
 
     def __init__(self, gate: Sequence[int], steps: int) -> None:
-        self.chains = chains(gate, steps)
+        self.chains = split_into_chains(gate, steps)
         self._gate = list(gate)
         self._strides: list[int] = []
         size = 1
@@ -218,8 +218,8 @@ class LatticeSets(SetFamilies[int]):
         return run
 
 
-def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
-    """The steps split into a few chains, each in order. The method is greedy and not always optimal."""
+def split_into_chains(gate: Sequence[int], steps: int) -> list[list[int]]:
+    """Split the steps into a few chains, each in order. The method is greedy, so fewer chains may be possible."""
     found: list[list[int]] = []
     for step in sorted(bits(steps), key=lambda step: (gate[step].bit_count(), step)):
         fitting = [chain for chain in found if gate[step] >> chain[-1] & 1]
@@ -232,5 +232,5 @@ def chains(gate: Sequence[int], steps: int) -> list[list[int]]:
 
 
 def lattice_size(gate: Sequence[int], steps: int) -> int:
-    """The number of bits of a family in :class:`LatticeSets`."""
-    return prod(len(chain) + 1 for chain in chains(gate, steps))
+    """The number of bits that :class:`LatticeSets` needs to store one family."""
+    return prod(len(chain) + 1 for chain in split_into_chains(gate, steps))

@@ -12,8 +12,8 @@ from benchflow.ordering.state_machine import BLOCKED, bits
 class StateSpace(Generic[F]):
     """All configurations of one group.
 
-    ``reached`` holds, for each valuation, the family of done sets that can be reached; ``live`` those that can also be
-    finished. ``gate`` is the order within the group, with twins put one after the other.
+    ``reached`` holds, for each valuation, the family of sets of done steps that can be reached. ``live`` holds those
+    from which the group can be finished. ``gate`` is the order within the group, with an order added between twins.
     """
 
     def __init__(
@@ -122,7 +122,7 @@ class StateSpace(Generic[F]):
     # --- results ----------------------------------------------------------------------------------
 
     def dead_ends(self) -> Iterator[tuple[int, F]]:
-        """The configurations that can be reached but not finished, as (valuation, family of done sets)."""
+        """The configurations that can be reached but not finished, as (valuation, family of sets of done steps)."""
         for valuation, family in self.reached.items():
             live = self.live.get(valuation)
             lost = family if live is None else self.families.difference(family, live)
@@ -137,7 +137,7 @@ class StateSpace(Generic[F]):
         return [start for start in self.group.starts if self.is_live(0, start)]
 
     def never_done(self) -> int:
-        """The steps that no order ever does, as a mask."""
+        """The mask of the steps that are not done in any order."""
         left = 0 if self.live else self.group.all  # if anything can be finished, every step can be done
         for family in self.reached.values():
             left = sum(1 << step for step in bits(left) if not self.families.with_steps_done(family, 1 << step))
@@ -148,7 +148,7 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def breaches(self) -> list[tuple[int, int]]:
-        """(valuation, step or ``~move``) where prerequisites and needs alone allow what a rule forbids."""
+        """Each (valuation, step or ``~move``) that prerequisites and needs allow although it breaks a rule."""
         machine = self.group.machine
         found = []
         for valuation, family in self.reached.items():
@@ -165,7 +165,7 @@ class StateSpace(Generic[F]):
         return found
 
     def canonical(self, done: int) -> int:
-        """The equivalent set in which twins are done in their order."""
+        """The equivalent set of done steps in which the twins done are the first ones."""
         for twins in self.twins:
             count = sum(done >> step & 1 for step in twins)
             for place, step in enumerate(twins):
@@ -187,7 +187,7 @@ class StateSpace(Generic[F]):
         return known
 
     def _may_come_next(self, family: F, step: int) -> bool:
-        """True if the author's order alone allows the step next in any set of the family."""
+        """True if the author's order alone allows the step next for at least one set of the family."""
         if self.group.waiting >> step & 1:
             return False
         here = self.families.with_steps_done(family, self.group.on_paper[step])
@@ -207,7 +207,7 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def free(self) -> bool:
-        """True if, wherever the group can be finished, every step that the order allows can come next."""
+        """True if every step that the order allows next can be done, in all configurations that can be finished."""
         return not any(
             self.cannot_continue(valuation, self.families.ready(family, step), step)
             for step in bits(self.group.all)
@@ -215,7 +215,10 @@ class StateSpace(Generic[F]):
         )
 
     def cannot_continue(self, valuation: int, ready: F, step: int) -> F:
-        """The sets, with the step added, from which no moves followed by the step lead to a live configuration."""
+        """The sets in ``ready``, with the step added, for which the step never leads to a live configuration.
+
+        The step may be done after any moves.
+        """
         families = self.families
         if not ready:
             return families.empty()
@@ -228,7 +231,7 @@ class StateSpace(Generic[F]):
 
     @cached_property
     def always_before(self) -> list[int]:
-        """For each step, the steps always done before it, because of the order or because states force it."""
+        """For each step, the steps always done before it, because of the order or because states imply it."""
         families = self.families
         found = [self.group.all & ~(1 << step) for step in range(len(self.group.steps))]
         for valuation, family in self.reached.items():
@@ -256,7 +259,7 @@ AnyStateSpace = StateSpace[Any]
 
 
 def gated(group: VariableGroup, twins: list[list[int]]) -> list[int]:
-    """The order of the group, with twins put one after the other."""
+    """The order of the group, with an order added between twins, so that only one order of them is explored."""
     gate = list(group.before)
     for alike in twins:
         for place, step in enumerate(alike):

@@ -1,4 +1,4 @@
-"""Checks that need no exploration: forbidden starts, circles in the order, redundant ``after`` lines."""
+"""Checks that need no exploration: forbidden starts, cycles in the order, redundant ``after`` lines."""
 
 from collections.abc import Iterator, Sequence
 
@@ -12,7 +12,7 @@ from benchflow.procedure.plan import Plan, Step
 
 
 def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
-    """One finding for each rule that an allowed start breaks, with such a start."""
+    """One finding for each rule that is broken at a possible start. The finding contains that start."""
     variables = procedure.variables_by_name
     for index, rule in enumerate(procedure.interference):
         start: dict[str, str] = {v.name: v.start or v.values[0] for v in procedure.state}
@@ -33,10 +33,10 @@ def forbidden_starts(procedure: Procedure) -> Iterator[OrderFinding]:
             yield finding("forbidden-start", f"interference[{index + 1}]", rule.mark, message, start=start)
 
 
-def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
-    """One finding for each set of steps that wait for each other, along a shortest circle."""
-    for circle in order.circles:
-        ids = [order.steps[number] for number in circle]
+def cycles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
+    """One finding for each set of steps that wait for each other. The finding names a shortest cycle."""
+    for cycle in order.cycles:
+        ids = [order.steps[number] for number in cycle]
         steps = [plan.steps[name] for name in ids]
         clauses = [
             f"“{step_title(plan, later.id)}” comes after “{step_title(plan, earlier.id)}”"
@@ -52,7 +52,7 @@ def circles(plan: Plan, order: PartialOrder) -> Iterator[OrderFinding]:
 
 
 def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFinding]:
-    """One finding for each ``after`` that the other lines of its operation imply in every build with the operation."""
+    """One finding for each redundant ``after``: one that other lines of the operation imply, whatever the options."""
     if not plans:
         return
     procedure = plans[0][0].procedure
@@ -71,6 +71,8 @@ def redundant(plans: Sequence[tuple[Plan, PartialOrder]]) -> Iterator[OrderFindi
 
 
 class _BuildOrder:
+    """The order of one build, and the steps that its references name."""
+
     def __init__(self, plan: Plan, order: PartialOrder) -> None:
         self.plan = plan
         self.order = order
@@ -79,8 +81,8 @@ class _BuildOrder:
             self.steps.setdefault(step.operation.id, []).append(step)
         self._known: dict[tuple[str, str | None, str | None], int] = {}
 
-    def named(self, step: Step, ref: Ref) -> int:
-        """The steps that the reference names, as a mask."""
+    def steps_named(self, step: Step, ref: Ref) -> int:
+        """The mask of the steps that the reference names."""
         key = ref.name, step.place, step.operation.each
         mask = self._known.get(key)
         if mask is None:
@@ -97,20 +99,20 @@ def resolved(plan: Plan, step: Step, ref: Ref) -> tuple[str, ...]:
 
 
 def _is_redundant(builds: Sequence[_BuildOrder], operation: Operation, ref: Ref, others: Sequence[Ref]) -> bool:
-    """True if in every build the other lines imply everything that the reference names, and some build has any."""
+    """True if the other lines imply every step of the reference in every build, and some build has such a step."""
     any_named = False
     for build in builds:
         order = build.order
         for step in build.steps.get(operation.id, ()):
             number = order.index[step.id]
-            wanted = build.named(step, ref)
+            wanted = build.steps_named(step, ref)
             if order.blocked >> number & 1:
-                return False  # in a circle every line implies every other
+                return False  # in a cycle every line implies every other
             implied = 0
             for window in step.time:
                 implied |= 1 << order.index[window.operation]
             for other in others:
-                implied |= build.named(step, other)
+                implied |= build.steps_named(step, other)
             direct = implied
             while direct:
                 low = direct & -direct

@@ -1,4 +1,4 @@
-"""One group of variables with every step, move and rule that touches it, and the order projected onto it."""
+"""A group of variables, with the steps, moves and rules that use them and the order of those steps."""
 
 from collections.abc import Iterator, Sequence
 from itertools import product
@@ -14,14 +14,14 @@ _MOST_STARTS = 100_000
 
 
 class VariableGroup:
-    """The projection of a plan onto one group of variables.
+    """The part of a plan that concerns one group of variables.
 
     ``steps`` are step numbers of the plan, ascending; ``mask`` is the same as a mask. All other masks use the numbers
-    that the steps have within the group. ``before`` is the order within the group, including the order through steps
-    outside it and the order that states force. ``on_paper`` is the author's order alone. ``outside`` and
-    ``outside_on_paper`` hold, for each step, the plan's steps outside the group that come before it. ``excluded`` steps
-    are never done; they are kept because they may break a rule on paper. ``waiting`` steps come, in the author's order,
-    after a step that is never done. ``all`` are the steps that are not excluded.
+    that the steps have within the group. ``before`` holds the steps of the group that come before each step, also
+    indirectly through steps outside the group, or because states imply it. ``on_paper`` is the author's order alone.
+    ``outside`` and ``outside_on_paper`` hold, for each step, the plan's steps outside the group that come before it.
+    ``excluded`` steps are never done; they are kept because they may break a rule on paper. ``waiting`` steps come
+    after a step that is never done, by the author's order. ``all`` are the steps that are not excluded.
     """
 
     def __init__(
@@ -83,7 +83,7 @@ class VariableGroup:
         return sum(1 << self._place[number] for number in bits(mask & self.mask))
 
     def twins(self, *, also_outside: bool) -> list[list[int]]:
-        """Lists of interchangeable steps: equal effect, equal place in the order.
+        """Lists of twins: interchangeable steps, with equal effects and equal prerequisites and successors.
 
         With ``also_outside`` their prerequisites outside the group must be equal too.
         """
@@ -104,7 +104,7 @@ class VariableGroup:
         return [steps for steps in alike.values() if len(steps) > 1]
 
     def _starts(self) -> tuple[list[int], list[int]]:
-        """The allowed start valuations, and those that a rule forbids."""
+        """The start valuations that are allowed, and those that a rule forbids."""
         allowed: list[int] = []
         forbidden: list[int] = []
         for values in start_values(self.machine.variables):
@@ -121,9 +121,9 @@ def start_values(variables: Sequence[Variable]) -> Iterator[dict[str, str]]:
 
 
 def group_members(plan: Plan) -> list[tuple[list[str], list[int]]]:
-    """(variables, step numbers) of each group: variables that any step, move or rule mentions together.
+    """The (variables, step numbers) of each group. Variables that one step, move or rule uses are in the same group.
 
-    Variables that nothing needs and no rule names are left out.
+    Variables that no rule and no `needs` names are left out.
     """
     procedure = plan.procedure
     moves = list(moves_of(plan).values())

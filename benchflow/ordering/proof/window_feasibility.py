@@ -23,9 +23,9 @@ from benchflow.procedure.plan import Plan, Step, TimeWindow
 _MOST_TRIED = 3_000
 _MOST_SUBSETS = 2_000
 _MOST_RELEVANT = 400
-"""Most relevant steps for which orders are tried, because the search is that deep."""
+"""The most relevant steps for which orders are tried. It limits the depth of the search."""
 _MOST_SPLIT = 20
-"""Most relevant steps for which paused operations are tried too; each step then has two events."""
+"""The most relevant steps for which paused operations are tried too. Each step then has two events."""
 
 
 class WindowConflict(Struct, frozen=True):
@@ -52,7 +52,7 @@ class WindowsUndecided(Struct, frozen=True):
 def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict | WindowsKept | WindowsUndecided:
     """Decide whether all time windows of a plan can be kept.
 
-    ``order`` is the plan's order with the prerequisites that states force. Steps in the mask ``never`` are left out.
+    ``order`` is the plan's order with the prerequisites that states imply. Steps in the mask ``never`` are left out.
     """
     problem = _WindowProblem(plan, order, never)
     windows = problem.windows
@@ -80,7 +80,7 @@ def check_windows(plan: Plan, order: PartialOrder, never: int) -> WindowConflict
 
 
 def order_is_possible(plan: Plan, order: PartialOrder, kept: WindowsKept, start: dict[str, str]) -> bool:
-    """True if the states allow the order that keeps the windows, with all other steps before or after it."""
+    """True if the states allow the order that keeps the windows. All other steps are done before or after it."""
     relevant = [order.index[name] for name in kept.order]
     mask = sum(1 << step for step in relevant)
     needed = 0
@@ -104,7 +104,7 @@ Windows = Sequence[tuple[int, TimeWindow]]
 
 
 class _WindowProblem:
-    """The ``relevant`` steps, the least seconds that each ``takes``, and the windows between them."""
+    """The problem to solve: the ``relevant`` steps, the minimum seconds that each ``takes``, and the time windows."""
 
     def __init__(self, plan: Plan, order: PartialOrder, never: int) -> None:
         self.plan = plan
@@ -173,7 +173,7 @@ def _smallest_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
 
 
 def _irreducible_conflict(problem: _WindowProblem, windows: Windows) -> Windows:
-    """Windows that contradict each other; without any one of them they do not. There may be a smaller set."""
+    """Windows that contradict each other, all of them needed for that. Another set may be smaller."""
     kept = list(windows)
     for each in windows:
         rest = [other for other in kept if other is not each]
@@ -193,7 +193,7 @@ def _irreducible_conflict_of_orders(problem: _WindowProblem, windows: Windows) -
 
 
 def _steps_with_needed_duration(problem: _WindowProblem, windows: Windows) -> tuple[str, ...]:
-    """The steps whose minimum durations the contradiction depends on."""
+    """The steps whose minimum durations are needed for the contradiction."""
     takes = dict(problem.takes)
     for step in problem.relevant:
         less = {**takes, step: 0.0}
@@ -234,7 +234,7 @@ class _OrderTrial:
         return found
 
     def _extend(self, events: list[Event], started: int, finished: int) -> WindowsKept | None:
-        """An order that begins with ``events`` and keeps the windows."""
+        """Complete ``events`` to an order that keeps the windows; ``None`` if that is impossible."""
         problem = self._problem
         if finished == problem.mask:
             return WindowsKept(tuple(problem.order.steps[step] for step, event in events if event == "f"))
@@ -292,7 +292,10 @@ def _bounds_without_pauses(events: Sequence[Event], takes: dict[int, float]) -> 
 
 
 def _bounds_with_pauses(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
-    """Bounds between events when operations may pause: at least the work started and finished between them."""
+    """Bounds between events if operations may be paused.
+
+    The least time between two events is that of the operations both started and finished between them.
+    """
     for place, (step, event) in enumerate(events):
         if place:
             yield Between(events[place - 1], (step, event), least=0.0)

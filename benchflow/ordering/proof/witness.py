@@ -1,9 +1,9 @@
 """A shortest order that shows a finding: found in one group, then completed for the whole procedure.
 
-In the search a step of the group costs one, plus one for every step outside the group that comes before it and is not
-paid for yet. No order of the whole procedure can be shorter than that. The path is then completed and replayed on the
-whole procedure. If the result is longer (because other groups need moves, say), the groups concerned are searched as
-one group, where the cost is exact.
+In the search a step of the group costs one, plus one for each prerequisite outside the group that is not counted yet.
+The cost of a path is therefore a lower bound for the whole procedure. The path is then completed and replayed on the
+whole procedure. If the result is longer (for example because other groups need moves), the groups concerned are
+searched as one group, where the cost is exact.
 """
 
 from collections.abc import Iterator, Sequence
@@ -55,7 +55,7 @@ def show_dead_end(
 ) -> Witness | Undecided | None:
     """A shortest order after which the group cannot be finished; ``None`` if the whole procedure has none.
 
-    Without a ``space`` only certain dead ends are found, and ``None`` proves nothing.
+    Without a ``space`` the search is incomplete, so ``None`` proves nothing.
     """
     return _WitnessSearch(analysis, group, space, dead=True).run()
 
@@ -71,9 +71,9 @@ def show_breach(
 
 
 class _FoundPath(Struct, frozen=True):
-    """A path in the searched group. ``path`` holds step numbers, and ``~number`` of moves.
+    """A path in the searched group: step numbers, and ``~number`` for a move.
 
-    No order of the whole procedure that shows the same finding is shorter than ``least``.
+    ``least`` is a lower bound on the length of an order of the whole procedure that shows the same finding.
     """
 
     start: int
@@ -176,7 +176,7 @@ class _SearchGoal:
                 yield action
 
     def some_target(self) -> int:
-        """A small set of steps that suffices to reach a dead end; all steps if none is known."""
+        """A small set of steps that is enough to reach a dead end; all steps if no such set is known."""
         if self._view is not self._group or not self.dead or self._space is None:
             return self._view.all
         samples = (
@@ -246,7 +246,10 @@ def _search(view: VariableGroup, goal: _SearchGoal, within: int, most: int) -> _
 def _successors(
     view: VariableGroup, goal: _SearchGoal, gate: Sequence[int], node: _Node, counted: int, within: int
 ) -> Iterator[tuple[_Node, int, int]]:
-    """The next (node, action, cost)."""
+    """The successors of a search node, each as (node, action, cost).
+
+    Only steps in ``within`` are tried. ``counted`` are the steps outside the group whose cost is already included.
+    """
     done, valuation, _ = node
     machine = view.machine
     for step in bits(view.all & within & ~done):
@@ -349,9 +352,9 @@ def _single_step(name: str, needs: dict[str, tuple[str, ...]], sets: dict[str, s
 
 
 def _starts(analysis: PlanAnalysis, view: VariableGroup, found: _FoundPath, needed: int) -> Iterator[dict[str, str]]:
-    """Starts of all variables that agree with the start of the path.
+    """Start valuations of the whole plan that agree with the start of the path.
 
-    All starts are tried of groups that the path waits for, one of the others.
+    For groups that the path waits for, every start is tried; for the other groups, one start.
     """
     values = {v.name: v.start or v.values[0] for v in analysis.plan.procedure.state}
     values.update(_known_values(view, found.start))
@@ -370,7 +373,10 @@ def _known_values(group: VariableGroup, number: int) -> dict[str, str]:
 
 
 def _replayed(plan: Plan, start: dict[str, str], order: tuple[RouteStep, ...], *, dead: bool) -> Witness | None:
-    """The witness if the order replays: every step is allowed, and the last one breaks a rule if it has to."""
+    """The witness, if replaying the order confirms it; otherwise ``None``.
+
+    Every step must be allowed. For a breach, the last step must break a rule.
+    """
     here = Configuration(frozenset(), dict(start))
     if forbidden(plan, here.valuation):
         return None

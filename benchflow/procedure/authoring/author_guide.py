@@ -15,7 +15,7 @@ def author_guide() -> str:
 
 
 def parts_below(shape: Shape[Any]) -> dict[str, KeyedShape[Any]]:
-    """Every mapping with fixed keys in ``shape``, including itself, by name; outer ones before inner ones."""
+    """Every mapping with fixed keys in ``shape``, including ``shape``, by name; outer ones before inner ones."""
     found: dict[str, KeyedShape[Any]] = {}
     waiting: list[Shape[Any]] = [shape]
     while waiting:

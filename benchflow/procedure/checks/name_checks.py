@@ -161,7 +161,7 @@ def _first_marks(pairs: Iterable[tuple[str, Mark]]) -> dict[str, Mark]:
 
 
 def check_unique(written: UnnumberedProcedure, context: ReadContext) -> None:
-    """Report a name that is defined twice where one word could mean both."""
+    """Report a name that is defined twice, if a use of it would be ambiguous."""
     procedure = written.procedure
     operations = [operation for section in written.sections for operation in section.operations]
     steps = [

@@ -27,7 +27,16 @@ def check_structure(procedure: Procedure | None, problems: Iterable[Problem], fi
     found = list(problems)
     if procedure is not None:
         found += _unused_names(procedure, file)
+        found += _no_rule(procedure, file)
     return sorted(found, key=lambda problem: (problem.line, problem.column))
+
+
+def _no_rule(procedure: Procedure, file: str) -> Iterator[Problem]:
+    """A note if the procedure has no interference rule: then the proof of the order covers no collision."""
+    if not procedure.interference:
+        message = "No collision rule: collisions are not proven"
+        hint = "Write under `interference` what must never be together"
+        yield Problem("no-rule", "note", file, 0, 0, message, hint, "")
 
 
 def _unused_names(procedure: Procedure, file: str) -> Iterator[Problem]:

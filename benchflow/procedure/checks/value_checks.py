@@ -77,7 +77,7 @@ class ValueChecks:
                 self._check_choice(choose, operation)
             for match in operation.match:
                 self._check_match(match, operation)
-        self._check_circles(uses)
+        self._check_cycles(uses)
 
     # formulas
 
@@ -99,7 +99,7 @@ class ValueChecks:
         return {ref.name for ref in names(formula)}
 
     def _size_unit(self, match: PartMatching, work_out: CalculatedValue) -> str:
-        """The unit of a part's size. The formula of a matching uses the name of the matching for that size."""
+        """The unit of the part size in a matching. In its formula, the name of the matching means that size."""
         return self._units.get(match.measured, work_out.unit)
 
     def _names_known(
@@ -132,7 +132,7 @@ class ValueChecks:
         return wanted is not None and set(wanted) <= set(places)
 
     def _check_place(self, name: str, place: str | None, operation: Operation, mark: Mark) -> bool:
-        """True if it is clear which place of a value is meant. If it is not, a problem is reported."""
+        """True if it is clear which place of a value is meant; otherwise a problem is reported."""
         value, source = self._values[name]
         places = self._names.places_of["value"].get(name)
         if place is not None:
@@ -163,7 +163,7 @@ class ValueChecks:
             severity="warning",
         )
 
-    def _check_circles(self, uses: dict[str, set[str]]) -> None:
+    def _check_cycles(self, uses: dict[str, set[str]]) -> None:
         """Report values that are calculated from themselves."""
         for name in uses:
             seen: set[str] = set()

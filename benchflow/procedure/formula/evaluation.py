@@ -30,9 +30,9 @@ from benchflow.quantity.shown import magnitude, round_half_up, with_unit
 class EvaluatedFormula(Struct, frozen=True):
     """The result of a formula.
 
-    ``value`` is exact, or has 28 digits if the decimal does not end; its ``entered`` is the result as shown. ``filled``
-    is the calculation with numbers: ``52.010 mm - 51.970 mm = 0.040 mm``, with ``≈`` if the result shown is rounded.
-    ``difference`` marks a temperature difference.
+    ``value`` is exact, or rounded to 28 digits if the decimal is endless. Its ``entered`` is the result as shown.
+    ``filled`` is the calculation with numbers: ``52.010 mm - 51.970 mm = 0.040 mm``, with ``≈`` if the result shown is
+    rounded. ``difference`` marks a temperature difference.
     """
 
     value: Quantity

@@ -8,8 +8,8 @@ from benchflow.procedure.model import Hold, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
+    ID_NAME,
     LINE,
-    NAMED,
     ListShape,
     MapShape,
     TransformedShape,
@@ -22,7 +22,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.quantity import Limit
 
 ID = Key(
-    "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
+    "id", ID_NAME, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
 )
 TITLE = Key("title", FILLED_LINE, "The title: what is done, on one line. Under `each`, texts can contain {cylinder}.")
 DO = Key("do", FILLED_PARAGRAPH, "The instruction; one line per step.")

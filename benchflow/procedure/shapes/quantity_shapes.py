@@ -58,7 +58,7 @@ def limit(found: YamlScalar, context: ReadContext, dimension: str | None) -> Lim
 
 
 def bound_or_count(found: YamlScalar, context: ReadContext) -> Bound | None:
-    """A limit in any form and of any dimension, or one of numbers without a unit."""
+    """A limit in any form: of any dimension, or with numbers that have no unit."""
     try:
         return Fixed(parse_limit(found.text, dimension=""))
     except QuantityError:
@@ -169,7 +169,7 @@ class DimensionShape(Shape[str]):
 
 
 class DisplayUnitShape(UnitShape):
-    """The unit in which quantities of the dimension that is the key are shown."""
+    """The unit that quantities of a dimension are shown in. The key names the dimension."""
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
         symbol = super().read(node, context, name)

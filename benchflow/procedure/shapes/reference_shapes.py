@@ -21,7 +21,7 @@ class ReferenceShape(Shape[Ref]):
 
 
 class KeyReferenceShape(Shape[str]):
-    """A key that is the name of something of the given ``kind``."""
+    """A key that names something of the given ``kind``."""
 
     def __init__(self, kind: str, noun: str) -> None:
         self.kind, self.noun = kind, noun
@@ -49,7 +49,7 @@ class ValueReferenceShape(Shape[str]):
 
 
 def _mentioned(node: YamlNode, kind: str, noun: str, context: ReadContext, of: str = "") -> Ref | None:
-    """The name in ``node``, kept as a use of a name of that kind."""
+    """The name in ``node``. The use of the name is recorded, so that it can be checked later."""
     found = scalar(node, noun, context)
     if found is None:
         return None

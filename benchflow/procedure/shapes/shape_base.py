@@ -51,7 +51,7 @@ class ReadContext:
         self.problems.add(code, mark, message, hint, severity)
 
     def hint(self, name: str, known: Collection[str], if_none: str) -> str:
-        """As :func:`~benchflow.procedure.problems.hint_for`, but "" after too many comparisons for one file."""
+        """Like :func:`~benchflow.procedure.problems.hint_for`, but "" after too many comparisons in one file."""
         self._comparisons -= len(known)
         return hint_for(name, known, if_none) if self._comparisons > 0 else ""
 
@@ -92,7 +92,7 @@ class Shape(ABC, Generic[T]):
 
 
 def wrong_kind(node: YamlNode, noun: str, context: ReadContext, hint: str = "") -> None:
-    """Report that the node is not a ``noun``. ``hint`` is the hint if the node is a text."""
+    """Report that a ``noun`` is expected instead of the node. ``hint`` is the hint for a node that is a text."""
     if isinstance(node, YamlScalar) and node.unreadable:
         return
     if isinstance(node, YamlScalar):

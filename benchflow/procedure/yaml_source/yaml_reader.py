@@ -18,7 +18,7 @@ from benchflow.procedure.yaml_source.yaml_error_text import explained_yaml_error
 from benchflow.procedure.yaml_source.yaml_nodes import YamlMapping, YamlNode, YamlScalar, YamlSequence, path_to
 
 MAX_BYTES = 1024 * 1024
-"""The largest file that is read. A procedure of 1,000 operations needs less than half."""
+"""The size of the largest file that is read. A procedure of 1,000 operations needs less than half."""
 MAX_DEPTH = 24
 """The deepest nesting of lists and mappings; the format needs ten."""
 MAX_SCALAR = 20_000
@@ -83,7 +83,7 @@ class ParsedYaml(Struct):
 def decode(data: bytes, file: str) -> tuple[str | None, ProblemList]:
     """The text of a file's bytes; ``None`` and a problem if the file is too large or not UTF-8.
 
-    A caller needs to read at most :data:`MAX_BYTES` + 1 bytes of a file.
+    To find a file that is too large, a caller needs to read only :data:`MAX_BYTES` + 1 bytes.
     """
     problems = ProblemList(file)
     if len(data) > MAX_BYTES:

@@ -15,7 +15,7 @@ from benchflow.review.evidence.ranking import (
     WINDOW_SHARE,
     WeakPoint,
 )
-from benchflow.review.formatting import count, margin_text, shown
+from benchflow.review.formatting import count, local_day, margin_text, shown
 from benchflow.review.log.facts import OperationFact, StageFact
 from benchflow.review.log.loaded_log import LoadedLog
 from benchflow.review.log.reading_values import Value, values_of
@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 
 
 def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> Iterator[WeakPoint]:
-    """The weak points of ``step``, each in one sentence. With ``shop`` the register of
-    instruments is used too."""
+    """The weak points of ``step``, each in one sentence.
+
+    ``shop`` is the shop's register; it adds what the log does not have about the instruments.
+    """
     fact = next((fact for fact in log.facts.operations if fact.operation == step.id), None)
     finished = log.state.done.get(step.id)
     if finished is None:
@@ -112,16 +114,16 @@ def _retaken(value: Value) -> Iterator[WeakPoint]:
 def _instruments(
     log: LoadedLog, step: Step, values: tuple[Value, ...], stages: list[StageFact], shop: "Shop | None"
 ) -> Iterator[WeakPoint]:
-    used: dict[str, tuple[int, str]] = {}  # by serial: event and day (UTC) of its first use
+    used: dict[str, tuple[int, str]] = {}  # by serial: event and local day of its first use
     unnamed: dict[str, None] = {}
     for reading in (reading for value in values for reading in value.readings):
         if reading.serial:
-            used.setdefault(reading.serial, (reading.seq, reading.at[:10]))
+            used.setdefault(reading.serial, (reading.seq, local_day(reading.at)))
         elif reading.instrument:
             unnamed[reading.instrument] = None
     for stage in stages:
         if stage.serial:
-            used.setdefault(stage.serial, (stage.seq, stage.day))
+            used.setdefault(stage.serial, (stage.seq, local_day(stage.first_at)))
         elif stage.instrument:
             unnamed[stage.instrument] = None
     for serial, (seq, day) in used.items():
@@ -131,8 +133,10 @@ def _instruments(
 
 
 def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
-    """Weak points of an instrument that was not fit for use. The log decides if it describes the instrument, otherwise
-    the register."""
+    """Weak points of an instrument that was not fit on the local ``day`` of its first use.
+
+    The log decides if it describes the instrument, otherwise the register decides.
+    """
     known = [fact for fact in log.facts.instruments if fact.serial == serial and fact.seq <= seq]
     due, doubt = _by_register(shop, serial)
     if known and known[-1].warnings:
@@ -140,7 +144,7 @@ def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None")
     else:
         due = known[-1].due if known else due
         if due and due < day:
-            words = f"{serial}: Its calibration had run out on {due}. It was used on {day} (UTC)"
+            words = f"{serial}: Its calibration had run out on {due}. It was used on {day}"
             yield WeakPoint("instrument-overdue", words, seq, serial)
     if doubt:
         yield WeakPoint("instrument-bad", f"the shop's register marks {serial} as doubtful: {doubt}", seq, serial)

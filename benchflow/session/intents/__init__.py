@@ -1,1 +1,1 @@
-"""The intents, and the decision on each: one module of handlers for each subject."""
+"""The intents that the program accepts, and their handlers: one module for each subject."""

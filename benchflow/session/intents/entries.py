@@ -28,7 +28,7 @@ from benchflow.trade.decision_rules import Judgement
 
 
 def name_in_step(step: Step, name: str, names: Iterable[str]) -> str | None:
-    """Return ``name``, or ``name`` with the place of ``step``: the one that is in ``names``. ``None`` if neither is."""
+    """Return ``name``, or ``name`` with the place of ``step``, if it is one of ``names``; otherwise ``None``."""
     for candidate in (name, str(ValueRef(name, step.place))):
         if candidate in names:
             return candidate
@@ -118,7 +118,7 @@ def _recorded_event(
 
 
 def _conformity_text(verdict: Judgement | None) -> str | None:
-    """Return the probability of conformity with four decimals. Nothing is calculated from it."""
+    """Return the probability of conformity with four decimals, for the log. It is not used in calculations."""
     return None if verdict is None or verdict.conformity is None else f"{verdict.conformity:.4f}"
 
 

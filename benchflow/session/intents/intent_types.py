@@ -10,8 +10,8 @@ from msgspec import UNSET, Struct, UnsetType
 class BaseIntent(Struct, frozen=True, tag_field="intent", forbid_unknown_fields=True):
     """The base class of all intents.
 
-    Where an intent has an optional ``operation``, it is for the operation in progress. If another operation is named,
-    the intent is refused.
+    An intent with an optional ``operation`` is for the operation in progress. The intent is refused if it names another
+    operation.
     """
 
     by: str | None = None  # the person; the builder of the job if not given
@@ -101,7 +101,7 @@ class TickFastener(
 class UntickFastener(BaseIntent, frozen=True, tag="untick", kw_only=True):
     """Clear the last entry of a joint: a tick, the confirmation "all seated", or a draw-down turn.
 
-    If ``fastener`` or ``stage`` is given, it must be that of the last entry.
+    ``fastener`` and ``stage``, if given, must match the last entry.
     """
 
     joint: str
@@ -171,7 +171,9 @@ class StartRework(BaseIntent, frozen=True, tag="rework", kw_only=True):
 
     operation: str
     reason: str
-    walk: bool = False  # true to log each step by "rework-step"; otherwise all steps are logged as done at once
+    walk: bool = (
+        False  # true if each step is logged by its own "rework-step"; false if all steps are logged as done now
+    )
 
 
 class DoReworkStep(BaseIntent, frozen=True, tag="rework-step"):
@@ -195,7 +197,7 @@ class CorrectEntry(BaseIntent, frozen=True, tag="correct", kw_only=True):
 
 
 class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):
-    """State the adapter on the torque wrench. ``extension`` is "none" without an adapter."""
+    """Enter the adapter on the torque wrench. ``extension`` is "none" without an adapter."""
 
     extension: str  # from the square drive to the middle of the fastener
     lever: str | None = None  # from the square drive to the middle of the grip
@@ -203,7 +205,7 @@ class SetWrenchAdapter(BaseIntent, frozen=True, tag="wrench", kw_only=True):
 
 
 class SetLubricant(BaseIntent, frozen=True, tag="lubricant", kw_only=True, rename={"nut_factor": "nut-factor"}):
-    """State the lubricant on the threads of a joint, and its nut factor if known."""
+    """Enter the lubricant on the threads of a joint, and its nut factor if known."""
 
     joint: str
     lubricant: str

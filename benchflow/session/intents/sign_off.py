@@ -33,7 +33,7 @@ def sign_hold(state: State, intent: intents.SignHold, context: Context, by: str)
 
 
 def sign_deviation(state: State, intent: intents.SignDeviation, context: Context, by: str) -> Decision:
-    """A deviation can waive a limit, a hold or a time window, but never an interference rule."""
+    """Sign a deviation. It can waive a limit, a hold or a time window, but never an interference rule."""
     step = state.plan.steps.get(intent.operation)
     if step is None:
         return unknown_name("operation", intent.operation, state.plan.steps)

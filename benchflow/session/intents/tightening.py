@@ -163,7 +163,7 @@ def untick_fastener(state: State, intent: intents.UntickFastener, context: Conte
 
 
 def draw_down(state: State, intent: intents.DrawDown, context: Context, by: str) -> Decision:
-    """Enter a draw-down turn of the next fastener, or that all are seated. Entering the turns is optional."""
+    """Enter a draw-down turn of the next fastener, or confirm that all are seated. Entering turns is optional."""
     found = joint_in_progress(state, intent.operation, intent.joint)
     if isinstance(found, Refusal):
         return found

@@ -1,7 +1,7 @@
 """Timestamps of the log: RFC 3339, UTC, milliseconds, ``Z``."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, tzinfo
 
 from benchflow.base.errors import BenchflowError
 
@@ -37,6 +37,15 @@ def parse_timestamp(text: str) -> datetime:
         raise BadTimestamp(
             f"{text[:60]!r} is not a date and time ({error}). Write it like 2026-03-01T18:30:00Z."
         ) from error
+
+
+def local_date(text: str, zone: tzinfo | None = None) -> date:
+    """The local date of a timestamp. ``zone`` replaces the time zone of the machine.
+
+    Raises:
+        BadTimestamp: the text is not a timestamp, or the day does not exist.
+    """
+    return parse_timestamp(text).astimezone(zone).date()
 
 
 def _parse_any(text: str) -> datetime:

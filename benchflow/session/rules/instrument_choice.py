@@ -8,7 +8,6 @@ from msgspec import Struct
 from benchflow.procedure.model import CheckStage, InstrumentNeed, TorqueStage
 from benchflow.quantity import Quantity, show_short
 from benchflow.session.context import Context
-from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_readings import tick_readings
 from benchflow.session.rules.instrument_fitness import need_for_kind, need_for_stage
@@ -109,7 +108,7 @@ def _tool_list(
 ) -> ToolList | None:
     if context.shop is None:
         return None
-    fitting = fit_instruments(context.shop, need, required, parse_timestamp(context.now.at).date())
+    fitting = fit_instruments(context.shop, need, required, context.today)
     used = state.tools[need.id].serial if need.id in state.tools else None
 
     def row(one: Instrument, reasons: tuple[str, ...]) -> ToolRow:

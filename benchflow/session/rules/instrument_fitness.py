@@ -10,7 +10,6 @@ from benchflow.procedure.model import AngleStage, CheckStage, InstrumentNeed, St
 from benchflow.procedure.plan import Step
 from benchflow.quantity import Quantity
 from benchflow.session.context import Context, Entry, refuse, unknown_name
-from benchflow.session.log.timestamps import parse_timestamp
 from benchflow.session.refusal import Refusal
 from benchflow.session.rules.check_stages import quantity_name
 from benchflow.session.shop.register import Shop, find_instrument, fit_instruments
@@ -94,7 +93,7 @@ def _default_tool(
     before = find_instrument(shop, state.tools[need.id].serial) if need.id in state.tools else None
     if before is not None:
         return _checked_tool(state, context, shop, need, before, required)
-    found = fit_instruments(shop, need, required, parse_timestamp(context.now.at).date())
+    found = fit_instruments(shop, need, required, context.today)
     if len(found.fit) == 1:
         return _checked_tool(state, context, shop, need, found.fit[0], required)
     if found.fit:
@@ -110,10 +109,9 @@ def _checked_tool(
     state: State, context: Context, shop: Shop, need: InstrumentNeed, one: Instrument, required: Quantity | None
 ) -> Tool | Refusal:
     """``one`` as the tool for ``need``, with warnings if it is not fit; a refusal if it must be fit."""
-    today = parse_timestamp(context.now.at).date()
-    reasons = tuple(reason.message for reason in fitness(one, need, required, today))
+    reasons = tuple(reason.message for reason in fitness(one, need, required, context.today))
     if reasons and need.unfit == "refuse":
-        advice = fit_instruments(shop, need, required, today).message
+        advice = fit_instruments(shop, need, required, context.today).message
         return refuse("instrument-unfit", f"{one.name}: {'. '.join(reasons)}. {advice}", name=need.id)
     serial = one.serial or one.id
     used = instrument_used(need.id, one, reasons)

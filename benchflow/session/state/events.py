@@ -1,7 +1,7 @@
 """The events of a session log: one class for each kind of log line.
 
-The fields of a class are the keys in the ``data`` of its lines. The session controller adds a ``clock`` to each line:
-see :mod:`benchflow.session.state.clock`.
+The fields of a class are the keys in the ``data`` of its lines. The session controller adds a ``clock`` to each line
+(:mod:`benchflow.session.state.clock`).
 """
 
 from typing import Any
@@ -365,7 +365,7 @@ _FORMAT_1_VERDICTS = ("in", "out")
 
 
 def _from_format_1(data: dict[str, Any]) -> dict[str, Any]:
-    """Return the data of an event of version 0.1 with its verdict in the words of today.
+    """Return the data of an event of version 0.1 with its verdict in the present format.
 
     Version 0.1 wrote ``in`` for ``ok``, and ``out`` with a ``side`` for ``low`` and ``high``.
     """

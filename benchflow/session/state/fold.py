@@ -169,7 +169,7 @@ def _fold_undone(state: State, event: ev.OperationUndone, line: Line) -> State:
 
 
 def _rework_step_made(state: State, step: ReworkStep) -> State:
-    """Return the state with ``step`` counted as done, if it is the next step of the rework in progress."""
+    """Return the state with ``step`` removed from the rework in progress, if it is the next step of that rework."""
     progress = state.rework
     if progress is None or progress.next != step:
         return state

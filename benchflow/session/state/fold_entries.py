@@ -25,7 +25,7 @@ def fold_recorded(state: State, event: ev.ReadingRecorded, line: Line) -> State:
 
 
 def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> State:
-    """The state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse."""
+    """Return the state with ``attempt`` added to the reading ``entry``. Deviations for an earlier attempt lapse."""
     step, name = entry.operation, entry.name
     work = state.work(step)
     of_name = work.readings.get(name, {})
@@ -37,7 +37,7 @@ def _with_attempt(state: State, entry: EntryRef, attempt: Attempt, by: str) -> S
 
 
 def _with_correctable(state: State, seq: int, entry: EntryRef) -> State:
-    """The state in which the entry of event ``seq`` can be corrected."""
+    """Return the state in which the entry of event ``seq`` can be corrected."""
     return replace(state, correctable={**state.correctable, seq: entry})
 
 

@@ -17,7 +17,7 @@ def with_work(state: State, step: str, work: Work) -> State:
 def with_entry(state: State, step: str, by: str, **changes: Any) -> State:
     """Return the state after ``by`` entered something for ``step``. ``changes`` are fields of its :class:`Work`.
 
-    From then on ``by`` is one of the people who worked on the operation, and an earlier signature is void.
+    ``by`` is added to the people who worked on the operation. An earlier signature becomes invalid.
     """
     work = state.work(step)
     if work.signed is not None:
@@ -70,7 +70,7 @@ def with_writes(state: State, seq: int, step: str, settings: Mapping[str, str | 
 
 
 def without_writes(state: State, step: str) -> State:
-    """Return the state with every write of ``step`` withdrawn. Each variable gets the value of its last write left."""
+    """Return the state without the writes of ``step``. Each variable gets the value of its last remaining write."""
     writes = {name: tuple(write for write in past if write.step != step) for name, past in state.writes.items()}
     valuation = {name: past[-1].value for name, past in writes.items() if past}
     return replace(state, writes=writes, valuation=valuation)

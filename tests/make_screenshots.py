@@ -83,7 +83,7 @@ def before(goal: str, wait: timedelta = timedelta()) -> Callable[[Path], Shipped
     return stage
 
 
-def catalog_beside(log: Path) -> JobCatalog:
+def catalog_for(log: Path) -> JobCatalog:
     home = log.parent
     clock = new_job(log.with_name("other.jsonl")).clock
     return JobCatalog(MachineFolders(home / "data", home / "config", home / "cache"), log.parent / "sessions", clock)
@@ -96,11 +96,11 @@ def job_list(log: Path) -> "Page[None]":
         driver.open(unit=f"job {number}", pistons="at-deck")
         driver.work_to(goal)
         driver.controller.close()
-    return JobListPage(catalog_beside(log), None, None, None)
+    return JobListPage(catalog_for(log), None, None, None)
 
 
 def notice(log: Path) -> "Page[None]":
-    catalog = catalog_beside(log)
+    catalog = catalog_for(log)
     return NoticePage(catalog, catalog.load(LIBRARY / "head-install.yaml"), "head-install.yaml", None, None)
 
 

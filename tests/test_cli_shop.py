@@ -20,7 +20,7 @@ def run(*arguments: str, typed: str = "") -> Result:
     return CliRunner().invoke(shop, arguments, input=typed)
 
 
-def test_person_without_roles_does_not_remove_existing_roles(tmp_path: Path) -> None:
+def test_known_person_without_role_option_keeps_the_roles(tmp_path: Path) -> None:
     assert run("person", "Ann", "--role", "inspector").exception is None
     refused = run("person", "ann")
     assert isinstance(refused.exception, BenchflowError)

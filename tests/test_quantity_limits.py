@@ -69,7 +69,7 @@ REFUSED = [
     ("max. 0.05 mm", "bad-quantity", 0, 'write "at most"'),
     ("≥ 0.05 mm", "bad-quantity", 0, 'write "at least"'),
     ("0.15 mm", "bad-quantity", 7, "not a limit"),
-    ("0.15 ± -0.02 mm", "bad-quantity", 7, "no sign"),
+    ("0.15 ± -0.02 mm", "bad-quantity", 7, "not have a sign"),
     ("0.15 +0.03 mm", "bad-quantity", 13, "second deviation"),
     ("0.15 mm ± 0.001 in", "bad-quantity", 10, "in the same unit"),
     ("0.1 mm .. 5 N", "wrong-dimension", 0, "the same thing"),

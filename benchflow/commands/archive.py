@@ -93,7 +93,7 @@ def _watch(database: "Database", named: list[Path], copy_logs: bool, as_json: bo
 
     if len(named) != 1 or not named[0].is_dir():
         raise click.UsageError("`archive watch` needs exactly one existing folder.")
-    print_message(f"Watching {display_path(named[0])}. Changes go to {database.shown}. Ctrl+C ends it.")
+    print_message(f"Watching {display_path(named[0])}. Changes go to {database.shown}. To stop: Ctrl+C.")
     for report in watch(database, named[0], machine_name(), copy_logs=copy_logs, compiled=compiled_folder()):
         _print_report(report, as_json)
     return SUCCESS

@@ -35,14 +35,14 @@ def print_warning(text: str) -> None:
 
 def print_json(value: Any) -> None:
     """Print one JSON value on one line to standard output, always in UTF-8."""
-    text = msgspec.json.encode(value, enc_hook=str).decode()  # a path becomes a text
+    text = msgspec.json.encode(value, enc_hook=str).decode()  # enc_hook: a path is written as a string
     sys.stdout.flush()
     sys.stdout.buffer.write(_escape_unsafe(text).encode() + b"\n")
     sys.stdout.buffer.flush()
 
 
 def _escape_unsafe(text: str) -> str:
-    """The same JSON with every character escaped that could control a terminal."""
+    """Return the JSON text with all characters escaped that could control a terminal."""
     for character in unsafe_characters(text):
         units = character.encode("utf-16-be").hex()
         text = text.replace(character, "".join(f"\\u{unit}" for unit in re.findall("....", units)))

@@ -17,7 +17,7 @@ def remember_open_log(log: Path) -> None:
 
 def report_crash(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
     """Print where the log is and how to continue, then the traceback, and exit. A hook for ``sys.excepthook``."""
-    import traceback  # late: only an internal error needs these two
+    import traceback  # late imports: only an internal error needs them
 
     from benchflow.commands.console_output import print_message
 

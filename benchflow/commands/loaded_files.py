@@ -1,4 +1,4 @@
-"""Loads the log and the shop file that a command works with, and tells if a review screen can be opened."""
+"""Loads the log and the shop file for a command, and checks if there is a terminal for a screen."""
 
 import sys
 from pathlib import Path

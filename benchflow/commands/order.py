@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from benchflow.procedure.plan import Plan
 
 _MOST_STARTS = 10_000
-"""At most so many combinations of start values are tried, to find one that no rule forbids."""
+"""The largest number of combinations of start values to try, to find one that no rule forbids."""
 
 
 @click.command(epilog=exit_code_help("There is no safe order, or `after` runs in a cycle."))

@@ -19,7 +19,7 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "each side, because names can contain dashes.",
         "is: bore-journal         ->  is: bore - journal",
     ),
-    "bad-key": ("A key is not a plain word.", "[a, b]: text              ->  a: text"),
+    "bad-key": ("A key must be a plain word, not a list or a mapping.", "[a, b]: text              ->  a: text"),
     "bad-layout": (
         "The order of tightening cannot be read from the layout of the joint. Number the fasteners from 1 in the "
         "order in which they are tightened, each number once. Place the numbers as the fasteners are on the part.",
@@ -163,8 +163,8 @@ READER_CODES: dict[str, tuple[str, str]] = {
         "afer: [set-head-down]    ->  after: [set-head-down]",
     ),
     "unknown-name": (
-        "A name is used that is defined nowhere: an operation, a state variable or its value, an item of the kit, or a "
-        "joint.",
+        "A name is used but not defined. It can be the name of an operation, a state variable or its value, an item of "
+        "the kit, or a joint.",
         "needs: {piston: down}    ->  needs: {pistons: down}",
     ),
     "unknown-placeholder": (

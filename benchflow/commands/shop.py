@@ -81,13 +81,13 @@ def _print_register(register: "Shop") -> None:
         print_line(f"  {person.name}: {', '.join(person.roles) or 'no role'}{pin}{left}")
     print_line()
     print_line("Instruments")
-    today = date.today()  # calibration is due by the local calendar
+    today = date.today()  # due dates are local dates
     for instrument in register.instruments:
         print_line(f"  {instrument.id}: {_instrument_text(instrument, today)}")
 
 
 def _instrument_text(instrument: "Instrument", today: date) -> str:
-    """One line about an instrument: kind, range, calibration, uses, doubt."""
+    """Describe an instrument in one line: kind, range, calibration, uses, and whether it is in doubt."""
     from benchflow.trade.instruments import due_date, uses_allowed
 
     parts = [instrument.kind, instrument.name]
@@ -223,7 +223,7 @@ def retire(name: str, on: str | None) -> int:
     if person is None and not any(one.id == name for one in (register.instruments if register else ())):
         raise BenchflowError(f"The register has no person and no instrument {name!r}. To list both: benchflow shop")
     part, name = ("instruments", name) if person is None else ("people", person.name)
-    _change_register(retire_entry(part, name, _date(on) or date.today()))  # by the local calendar
+    _change_register(retire_entry(part, name, _date(on) or date.today()))  # the local date
     return SUCCESS
 
 

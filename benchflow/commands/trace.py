@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 @click.option("--operation", metavar="ID", help="Find jobs with this operation, at any of its places.")
 @click.option("--reading", metavar="NAME", help="Find jobs with this reading, at any of its places.")
 @click.option("--reads-high", metavar="PERCENT",
-              help="With --instrument: it was found to read this much too high (-4: too low).")  # fmt: skip
+              help="With --instrument: its error. 6: it reads 6 % too high. -4: it reads 4 % too low.")  # fmt: skip
 @click.option("--below", metavar="QUANTITY", help="With --reading: only readings below this.")
 @click.option("--above", metavar="QUANTITY", help="With --reading: only readings above this.")
 @click.option("--margin", metavar="PERCENT",
-              help="With --reading: only readings closer to their limit than this part of its width.")  # fmt: skip
+              help="With --reading: only readings with less margin than this percentage of the band.")  # fmt: skip
 @search_options
 def trace(
     instrument: str | None, lot: str | None, person: str | None, operation: str | None, reading: str | None,

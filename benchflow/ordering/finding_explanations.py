@@ -150,9 +150,8 @@ sections:
         "title: Clean the flange, takes",
     ),
     "redundant-after": FindingExplanation(
-        "A note. Other lines already put the operation there, so the order is the same without this line. "
-        "Nothing is wrong.",
-        "Remove the line, so that there is one place to change later. Keep it if it tells the reader something.",
+        "A note. Other lines already imply this one, so the order is the same without it. The procedure is correct.",
+        "Remove the line, so that there is one place to change later. Keep it if it helps the reader.",
         """\
 sections:
 - id: head

@@ -87,7 +87,7 @@ Blocked = AfterMissing | StateNotMet | Interference | AlreadyDone | NotInThisBui
 
 
 def code(reason: Blocked) -> str:
-    """The refusal code, as the procedure format names it."""
+    """The refusal code of the reason."""
     tag = reason.__struct_config__.tag
     assert isinstance(tag, str)
     return tag

@@ -229,7 +229,7 @@ class _RouteSearch:
         ]
 
     def _variables_written_together(self) -> list[int]:
-        """For each variable, the representative of its set. Variables that one effect writes are in the same set."""
+        """A group number for each variable. Variables that one action can write together have the same number."""
         root = list(range(len(self.machine.variables)))
 
         def find(variable: int) -> int:

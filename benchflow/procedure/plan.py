@@ -40,10 +40,10 @@ class TimeWindow(Struct, frozen=True):
 class Step(Struct, frozen=True):
     """An operation of this build.
 
-    ``id`` is ``seat[1]`` where the author's ``each`` repeats the operation. ``after`` holds ids of this plan only:
-    an operation that is not part of the build is left out and so counts as done. The operations that time windows
-    count from are included. In ``operation`` the placeholders such as ``{cylinder}`` are filled in and, under
-    ``each``, the names of values have their place: ``journal[2]``.
+    The ``id`` of a repeated operation has its place: ``seat[1]``. ``after`` are the ids of the prerequisites, including
+    the operations that time windows count from. Prerequisites that are not part of the build are left out. In
+    ``operation`` placeholders such as ``{cylinder}`` are filled in, and repeated values have their place:
+    ``journal[2]``.
     """
 
     id: str

@@ -54,7 +54,7 @@ def read(text: str, file: str = "procedure") -> ReadResult:
         return ReadResult(None, problems.listed(source.root))
     context = ReadContext(problems)
     if source.error_at is not None:
-        _report_before(source.error_at, source.root, context)
+        _report_problems_before(source.error_at, source.root, context)
         return ReadResult(None, problems.listed(source.root))
     read_places(source.root, context)
     written = PROCEDURE.read(source.root, context)
@@ -73,7 +73,7 @@ _CERTAIN = frozenset(
 """Codes of problems that do not depend on what follows in the file."""
 
 
-def _report_before(error_at: Mark, root: YamlNode, context: ReadContext) -> None:
+def _report_problems_before(error_at: Mark, root: YamlNode, context: ReadContext) -> None:
     """Also report the problems before the line of a syntax error that do not depend on what follows."""
     PROCEDURE.read(root, context)
     context.problems.keep(

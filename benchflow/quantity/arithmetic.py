@@ -1,4 +1,4 @@
-"""Base values, conversion, and comparison with a limit. Exact, by fractions."""
+"""Converts quantities to base units and other units, and compares them with a limit. Exact, by fractions."""
 
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 from fractions import Fraction
@@ -90,7 +90,7 @@ def simplest_within(value: Fraction, half: Fraction) -> Fraction:
 
 
 def from_base(value: Fraction, unit: str, *, difference: bool = False) -> Fraction:
-    """Return the number of ``unit`` in a base value. ``difference`` leaves out the offset of a temperature scale.
+    """Convert a base value to ``unit``. ``difference`` leaves out the offset of a temperature scale.
 
     Raises:
         QuantityError: there is no such unit.
@@ -129,7 +129,7 @@ def check_convertible(q: Quantity, unit: str) -> None:
         QuantityError: the units have different dimensions (``wrong-dimension``).
     """
     if dimension_of(q.unit) != dimension_of(unit):
-        why = f"a value {_in_unit(q.unit)} cannot be converted to one {_in_unit(unit)}"
+        why = f"a value {_in_unit(q.unit)} cannot be converted to a value {_in_unit(unit)}"
         raise QuantityError("wrong-dimension", q.entered or f"{q.value} {q.unit}", 0, why)
 
 

@@ -48,7 +48,7 @@ class _LimitParser:
         return scan_quantity(self.text, self.plain, at, self.dimension)
 
     def quantity(self, part: ScannedQuantity, unit: Unit | None) -> Quantity:
-        """Return the quantity of a part. ``unit`` is its unit if it has none of its own."""
+        """Return the quantity of a part. A part without a unit gets ``unit``."""
         shared = part if part.unit is not None else part._replace(unit=unit)
         found = final_unit(self.text, shared, self.default_unit, self.dimension)
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
@@ -92,7 +92,7 @@ class _LimitParser:
             raise QuantityError("bad-quantity", self.text, start, why, f'write "{write}"')
 
     def range(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
-        """Parse the second end of a range at ``at``."""
+        """Parse the rest of ``0.10 .. 0.28``. ``at`` is the index after the ``..``."""
         last = self.part(at)
         high = self.quantity(
             last, None
@@ -100,10 +100,10 @@ class _LimitParser:
         return Limit(self.quantity(first, last.unit), high, ""), first.at, last.end
 
     def symmetric(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
-        """Parse the tolerance at ``at``, after a ``±``."""
+        """Parse the rest of ``0.15 ± 0.02``. ``at`` is the index after the ``±``."""
         by = self.part(at)
         if by.number.exact < 0:
-            raise QuantityError("bad-quantity", self.text, by.at, "a tolerance after ± has no sign", _FORMS)
+            raise QuantityError("bad-quantity", self.text, by.at, "a tolerance after ± must not have a sign", _FORMS)
         return self.with_tolerance(first, (by, by), (-by.number.exact, by.number.exact))
 
     def deviations(self, first: ScannedQuantity, at: int) -> tuple[Limit, int, int]:
@@ -128,7 +128,7 @@ class _LimitParser:
     def with_tolerance(
         self, first: ScannedQuantity, written: tuple[ScannedQuantity, ScannedQuantity], by: tuple[Fraction, Fraction]
     ) -> tuple[Limit, int, int]:
-        """Return the limit with the deviations ``by`` from a value, in the value's unit or in per cent of it."""
+        """Return the limit of a value with two deviations ``by``, in the unit of the value or in per cent."""
         unit = written[0].unit
         if unit is None and first.unit is None:
             self.quantity(written[1], None)  # reports a missing unit at the end
@@ -170,7 +170,7 @@ def _places(value: Decimal | None) -> int:
 
 
 def _end(value: Fraction, places: int, unit: str) -> Quantity:
-    """Return one end of a tolerance, exact, with at least ``places`` decimals."""
+    """Return one end of a tolerance as an exact quantity with at least ``places`` decimals."""
     exact = decimal(value)
     exact = exact if _places(exact) >= places else Decimal(f"{value * 10**places}E-{places}")
     return Quantity(exact, unit, show(Quantity(exact, unit, "")))

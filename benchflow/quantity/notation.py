@@ -194,7 +194,7 @@ def _second_unit(text: str, plain: str, at: int, first: Quantity) -> int:
 
 
 def _unit_missing(text: str, end: int, dimension: str | None) -> QuantityError:
-    """Return the error for a number that is followed by no unit."""
+    """Return the error for a number without a unit after it."""
     plain = uniform(text)
     at = skip_space(plain, end)
     following = plain[at : at + 1]

@@ -9,9 +9,9 @@ from fractions import Fraction
 from typing import NamedTuple
 
 MAX_LENGTH = 200
-"""The most characters in a quantity or limit. A limit printed in two units has fewer than 80."""
+"""The largest number of characters in a quantity or limit. A limit printed in two units has fewer than 80."""
 MAX_DIGITS = 20
-"""The most digits in a number. The most precise instrument of the trade needs 8."""
+"""The largest number of digits in a number. The most precise instrument of the trade needs 8."""
 
 
 class NumeralError(Exception):
@@ -154,7 +154,7 @@ def _mixed(text: str, i: int, end: int, sign: int) -> tuple[Number, int] | None:
         alone = _FRACTION.match(text, i)
         if alone is None or alone.start(1) != i:
             if text[end + 1 : end + 2].isdigit():
-                raise NumeralError(i, "a fraction can have at most four digits above and four below the line")
+                raise NumeralError(i, "a fraction can have at most four digits above the line and four below it")
             return None
         return _fraction(_quotient(alone, 1, 2), sign), alone.end()
     space = skip_space(text, end)

@@ -46,7 +46,7 @@ def round_half_up(value: Fraction, places: int) -> Decimal:
 def show_converted(q: Quantity, unit: str, *, difference: bool = False) -> str:
     """Return the quantity as text in another unit, with a sensible number of digits: ``8.13 N·m`` for ``72 in-lb``.
 
-    The text is about ten times as fine as the last entered digit, and has at least three significant digits. An exact
+    The text has about one digit more than was entered, and at least three significant digits. An exact
     result gets no trailing zeros beyond the entered precision. Only for display: use :func:`convert` to judge and to
     store. Source: our own rule, one guard digit.
 

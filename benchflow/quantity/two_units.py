@@ -40,7 +40,7 @@ def check_agreement(text: str, at: int, first: Quantity, second: Quantity) -> No
         QuantityError: the values disagree (``disagreeing-units``), or have different dimensions (``wrong-dimension``).
     """
     check_same_dimension(text, at, first, second)
-    half = max(_last_digit(first), _last_digit(second)) / 2
+    half = max(_last_digit_step(first), _last_digit_step(second)) / 2
     if abs(base(first) - base(second)) <= half:
         return
     why = f"{show(first)} is {show_converted(first, second.unit)}, but {show(second)} is printed"
@@ -58,7 +58,7 @@ def check_same_dimension(text: str, at: int, first: Quantity, second: Quantity) 
         raise QuantityError("wrong-dimension", text, at, why, "write both in units of the same dimension")
 
 
-def _last_digit(q: Quantity) -> Fraction:
-    """Return one step of the last printed digit in base units."""
+def _last_digit_step(q: Quantity) -> Fraction:
+    """Return the value of one step of the last printed digit, in the base unit."""
     exponent = q.value.as_tuple().exponent
     return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) * difference_factor(q.unit)

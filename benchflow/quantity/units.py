@@ -29,7 +29,7 @@ BASES = {
     "pressure": "Pa", "mass": "kg", "volume": "m³", "area": "m²", "fraction": "%", "stiffness": "N/m",
     "rotation": "rpm", "expansion": "ppm/K", "voltage": "V", "current": "A", "resistance": "Ω",
 }  # fmt: skip
-"""A typical unit of each dimension. %, rpm and ppm/K do not have the factor 1."""
+"""A typical unit of each dimension. The factors of %, rpm and ppm/K are not 1."""
 
 EXAMPLES = {
     "length": "0.05 mm", "torque": "40 N·m", "angle": "90°", "temperature": "20 °C", "time": "10 min",
@@ -147,30 +147,30 @@ _TORQUES: tuple[tuple[str, F, str, str], ...] = (
     ("in-oz", _LBF / 16 * _INCH, "in|inch|inches", "oz|ozf|ounce|ounces"),
 )
 
-_MASS_TORQUE = "a torque needs a force, but kg is a mass|kgf·m"
+_MASS_TORQUE = "a torque needs a force, but kg is a mass"
 _NO_PRODUCT = "a torque is a force times a length, not a quotient"
-REFUSED: dict[str, str] = {
-    **dict.fromkeys(("kg·m", "kgm", "m·kg", "mkg", "kg/m", "kgs·m", "m·kgs"), _MASS_TORQUE),
-    **dict.fromkeys(("kg·cm", "kgcm", "cm·kg", "cmkg"), _MASS_TORQUE.replace("kgf·m", "kgf·cm")),
+REFUSED: dict[str, tuple[str, str]] = {
+    **dict.fromkeys(("kg·m", "kgm", "m·kg", "mkg", "kg/m", "kgs·m", "m·kgs"), (_MASS_TORQUE, "kgf·m")),
+    **dict.fromkeys(("kg·cm", "kgcm", "cm·kg", "cmkg"), (_MASS_TORQUE, "kgf·cm")),
     **dict.fromkeys(("kg/cm2", "kg/sq·cm"),
-                    "a pressure needs a force, but kg is a mass|kgf/cm²"),
+                    ("a pressure needs a force, but kg is a mass", "kgf/cm²")),
     **dict.fromkeys(("ft/lb", "ft/lbs", "lb/ft", "lbs/ft", "lbf/ft", "ft/lbf", "foot/pound", "foot/pounds"),
-                    f"{_NO_PRODUCT}|ft-lb"),
-    **dict.fromkeys(("in/lb", "in/lbs", "in/lbf", "inch/pound", "inch/pounds"), f"{_NO_PRODUCT}|in-lb"),
-    "nm": "the unit nm is a nanometre, a millionth of a millimetre|N·m",
-    "mPa": "the unit mPa is a thousandth of a pascal|MPa",
-    "MN·m": "the unit MN·m is a million newton metres|N·m",
-    **dict.fromkeys(("month", "months"), "the length of a month varies|d, such as 30 d"),
-    **dict.fromkeys(("year", "years", "yr", "yrs"), "the length of a year varies|d, such as 365 d"),
-    **dict.fromkeys(("qt", "quart", "quarts"), "a quart is different in the US and the UK|US qt or imp qt"),
-    **dict.fromkeys(("pt", "pint", "pints"), "a pint is different in the US and the UK|US pt or imp pt"),
-    **dict.fromkeys(("gal", "gallon", "gallons"), "a gallon is different in the US and the UK|US gal or imp gal"),
-    **dict.fromkeys(("tenth", "tenths"), "a tenth can mean 0.1 thou or 0.1 mm|thou or mm, such as 0.1 thou"),
-    **dict.fromkeys(("rad", "rads", "radian", "radians"), "write an angle in degrees or turns|°"),
-    "M": "there is no unit M|m, mm or min",
-    "k": "there is no unit k|kg or kN",
+                    (_NO_PRODUCT, "ft-lb")),
+    **dict.fromkeys(("in/lb", "in/lbs", "in/lbf", "inch/pound", "inch/pounds"), (_NO_PRODUCT, "in-lb")),
+    "nm": ("the unit nm is a nanometre, a millionth of a millimetre", "N·m"),
+    "mPa": ("the unit mPa is a thousandth of a pascal", "MPa"),
+    "MN·m": ("the unit MN·m is a million newton metres", "N·m"),
+    **dict.fromkeys(("month", "months"), ("the length of a month varies", "d, such as 30 d")),
+    **dict.fromkeys(("year", "years", "yr", "yrs"), ("the length of a year varies", "d, such as 365 d")),
+    **dict.fromkeys(("qt", "quart", "quarts"), ("a quart is different in the US and the UK", "US qt or imp qt")),
+    **dict.fromkeys(("pt", "pint", "pints"), ("a pint is different in the US and the UK", "US pt or imp pt")),
+    **dict.fromkeys(("gal", "gallon", "gallons"), ("a gallon is different in the US and the UK", "US gal or imp gal")),
+    **dict.fromkeys(("tenth", "tenths"), ("a tenth can mean 0.1 thou or 0.1 mm", "thou or mm, such as 0.1 thou")),
+    **dict.fromkeys(("rad", "rads", "radian", "radians"), ("write an angle in degrees or turns", "°")),
+    "M": ("there is no unit M", "m, mm or min"),
+    "k": ("there is no unit k", "kg or kN"),
 }  # fmt: skip
-"""Spellings that look like a unit but are refused. The text is the reason, then a bar, then the correct unit."""
+"""Spellings that look like a unit but are refused. The values are the reason and the correct unit."""
 
 
 def with_uniform_separators(spelling: str) -> str:
@@ -180,11 +180,11 @@ def with_uniform_separators(spelling: str) -> str:
     """
     if not spelling.isascii():
         spelling = unicodedata.normalize("NFKC", spelling).replace("\u03bc", "µ").replace("\u2126", "Ω")
-    joined = "·".join(part for part in _separated(spelling) if part)
+    joined = "·".join(part for part in _split_at_separators(spelling) if part)
     return joined.replace("·/·", "/").replace("/·", "/").replace("·/", "/").replace("^", "")
 
 
-def _separated(spelling: str) -> list[str]:
+def _split_at_separators(spelling: str) -> list[str]:
     for mark in "-.*·×":
         spelling = spelling.replace(mark, " ")
     return spelling.split()
@@ -203,7 +203,7 @@ def _spellings() -> dict[str, Unit]:
         add(Unit(symbol, "temperature", factor, offset), names.split("|"))
     for symbol, factor, left, right in _TORQUES:
         pairs = [(a, b) for a in left.split("|") for b in right.split("|")]
-        # "mN" or "mkp" in one word would be a prefix and a unit, so m, cm and mm never come first
+        # In one word, m, cm and mm never come first: "mN" would mean a millinewton.
         turned = [f"{b}{a}" for a, b in pairs if b not in ("m", "cm", "mm")]
         names_ = [f"{a}·{b}" for a, b in pairs] + [f"{b}·{a}" for a, b in pairs] + [f"{a}{b}" for a, b in pairs]
         add(Unit(symbol, "torque", factor), names_ + turned)
@@ -243,15 +243,15 @@ def find(spelling: str) -> Unit | None:
 
 
 def refusal(spelling: str) -> tuple[str, str] | None:
-    """Return the reason why a spelling is refused and the correction, ``None`` for other spellings."""
+    """Return the reason why a spelling is refused, and a hint; ``None`` if it is not refused."""
     if find(spelling) is not None:
         return None
     plain = with_uniform_separators(spelling)
     found = REFUSED.get(plain) or REFUSED.get(plain.casefold())
     if found is None:
         return None
-    why, write = found.split("|")
-    return why, f"write {write}"
+    reason, correct_unit = found
+    return reason, f"write {correct_unit}"
 
 
 def nearest(spelling: str, dimension: str | None = None) -> str | None:

@@ -3,6 +3,7 @@
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import force_setattr
 
 Code = Literal[
     "not-open", "already-open", "operation-in-progress", "not-started", "after-missing", "state-not-met",
@@ -15,8 +16,16 @@ Code = Literal[
 ``not-saved`` for an event that could not be written to the disk."""
 
 
+END_MARKS = (".", "!", "?", ":", "…")
+"""A message that ends with one of these marks gets no full stop. Nor does an error in a typed text (``at`` is set): its
+last word may be a number to type, such as 0.12."""
+
+
 class Reason(Struct, frozen=True, omit_defaults=True):
-    """One condition that is not met. The fields after ``message`` are set where they apply."""
+    """One condition that is not met. The fields after ``message`` are set where they apply.
+
+    ``message`` is one sentence or several. The full stop of the last one is added here.
+    """
 
     code: Code
     message: str
@@ -25,6 +34,10 @@ class Reason(Struct, frozen=True, omit_defaults=True):
     rule: int | None = None  # index into Procedure.interference
     name: str | None = None  # name of a value, a joint, a field and so on
     at: int | None = None  # index of the wrong character in the typed text
+
+    def __post_init__(self) -> None:
+        if self.at is None and not self.message.endswith(END_MARKS):
+            force_setattr(self, "message", f"{self.message}.")
 
 
 class Refusal(Struct, frozen=True):

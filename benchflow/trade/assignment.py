@@ -31,7 +31,7 @@ class Assignment:
         self.chosen, self._steps = chosen, steps
 
     def alternative(self, row: int, acceptable: list[bool]) -> tuple[Swap, ...] | None:
-        """Return all swaps of another assignment of the same cost in which ``row`` takes another, acceptable column.
+        """Return the swaps that give another assignment of the same cost, in which ``row`` has an acceptable column.
 
         ``acceptable`` has an entry for each column. ``None`` means that there is no such assignment.
         """
@@ -106,7 +106,7 @@ class _Solver:
         self.column_price = [0] * columns
 
     def place(self, new: int) -> None:
-        """Give the row ``new`` a column. Rows that have one may get another."""
+        """Assign a column to the row ``new``. Other rows may get another column."""
         column_price = self.column_price
         self.row_price[new] = min((cost - column_price[column] for column, cost in self.pairs[new]), default=0)
         distance: dict[int, int] = {}

@@ -1,4 +1,4 @@
-"""Decision rules: from a reading, its limit and its uncertainty to a verdict.
+"""Decision rules: they judge a reading by its limit and its uncertainty. The guard band is defined here.
 
 *Simple acceptance* compares the reading itself with the limit. A reading equal to an end is ``ok``.
 
@@ -16,7 +16,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import DecisionRule
 from benchflow.quantity import Limit, Quantity, base
-from benchflow.trade.rounding import width
+from benchflow.trade.rounding import base_difference
 from benchflow.trade.verdict import Verdict
 
 GUARD_FACTOR = Fraction(165, 100)
@@ -61,7 +61,7 @@ def judge(reading: Quantity, limit: Limit, decision: DecisionRule, u: Quantity |
     value = base(reading)
     low = None if limit.low is None else base(limit.low)
     high = None if limit.high is None else base(limit.high)
-    spread = None if u is None else width(u)
+    spread = None if u is None else base_difference(u)
     probability = None if spread is None else conformity(value, low, high, spread)
     if decision == "simple":
         return _simple(value, low, high, probability)

@@ -1,4 +1,4 @@
-"""Draws a reading in its limit as an SVG that is readable without colour."""
+"""Draws a gauge for sheets: a reading and its limit, as an SVG that is readable without colour."""
 
 from typing import Protocol
 

@@ -15,7 +15,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import InstrumentNeed
 from benchflow.quantity import Limit, Quantity, base, dimension_of, show
-from benchflow.trade.rounding import in_unit, width
+from benchflow.trade.rounding import base_difference, in_unit
 
 TORQUE_MONTHS = 12
 TORQUE_USES = 5000
@@ -42,9 +42,9 @@ Uncertainty = PercentUncertainty | FixedUncertainty
 class Instrument(Struct, frozen=True, omit_defaults=True):
     """One instrument of the register.
 
-    ``uncertainty`` is the expanded uncertainty U with coverage factor ``k``. ``uses_in`` has the uses in each session
-    since the last calibration, ``uses_before`` is the number of other uses since then. ``lever`` is the length of a
-    wrench from the square to the middle of the grip.
+    ``uncertainty`` is the expanded uncertainty U with coverage factor ``k``. ``uses_in`` is the number of uses in each
+    session since the last calibration, ``uses_before`` the number of other uses since then. ``lever`` is the length of
+    a wrench from the square to the middle of the grip.
     """
 
     id: str
@@ -77,7 +77,7 @@ class Instrument(Struct, frozen=True, omit_defaults=True):
 
 
 def same_kind(one: str, other: str) -> bool:
-    """True if two kinds differ only in capitals, spaces, dashes and underscores."""
+    """True if two kinds are the same apart from capitals, spaces, dashes and underscores."""
     return _kind_words(one) == _kind_words(other)
 
 
@@ -100,7 +100,7 @@ def full_scale(instrument: Instrument) -> Quantity | None:
 def due_date(instrument: Instrument) -> date | None:
     """Return the last day on which the calibration is valid, ``None`` if it has no end.
 
-    It is the date on record. Without one, a torque tool is due 12 months after its last calibration (ISO 6789, as a
+    It is the due date on record. Without one, a torque tool is due 12 months after its last calibration (ISO 6789, as a
     wrench maker's page states it).
     """
     if instrument.due is not None or instrument.calibrated is None or not is_torque(instrument.kind):
@@ -337,15 +337,15 @@ def _uncertainty_reasons(instrument: Instrument, need: InstrumentNeed, value: Qu
     # Without a value, the uncertainties are compared at the end of the scale.
     at = value if value is not None else full_scale(instrument)
     actual = _comparable(instrument.uncertainty, dimension_of(allowed.unit) == "fraction", at)
-    if actual is None or actual <= width(allowed):
+    if actual is None or actual <= base_difference(allowed):
         return []
     return [TooUncertain(instrument.uncertainty.text, need.uncertainty.text)]
 
 
 def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -> Fraction | None:
-    """Return the uncertainty at the value ``at`` as a share, or in the base unit.
+    """Return the uncertainty at the value ``at``: as a share of the value, or in the base unit.
 
-    ``None`` means that it cannot be expressed so.
+    ``None`` means that the conversion needs ``at``, and ``at`` is missing or zero.
     """
     if isinstance(uncertainty, PercentUncertainty):
         share = Fraction(uncertainty.percent) / 100
@@ -353,8 +353,8 @@ def _comparable(uncertainty: Uncertainty, as_share: bool, at: Quantity | None) -
             return share
         return None if at is None else share * abs(base(at))
     if not as_share:
-        return width(uncertainty.quantity)
-    return None if at is None or base(at) == 0 else width(uncertainty.quantity) / abs(base(at))
+        return base_difference(uncertainty.quantity)
+    return None if at is None or base(at) == 0 else base_difference(uncertainty.quantity) / abs(base(at))
 
 
 def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity | None:
@@ -367,5 +367,7 @@ def standard_uncertainty(instrument: Instrument, reading: Quantity) -> Quantity 
     if isinstance(instrument.uncertainty, PercentUncertainty):
         value = abs(reading.value) * instrument.uncertainty.percent / 100 / instrument.k
         return Quantity(value, reading.unit, f"{instrument.uncertainty.text} of {show(reading)}, k = {instrument.k}")
-    u = in_unit(width(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True)
+    u = in_unit(
+        base_difference(instrument.uncertainty.quantity) / Fraction(instrument.k), reading.unit, difference=True
+    )
     return Quantity(u.value, u.unit, f"{instrument.uncertainty.text}, k = {instrument.k}")

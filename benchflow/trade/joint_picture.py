@@ -57,8 +57,7 @@ _CELL_HEIGHT, _RADIUS = 62.0, 17.0
 def joint_svg(fasteners: Sequence[FastenerCell], title: str) -> str:
     """Return the joint as an SVG, with the text of each fastener below it.
 
-    A ring is a fastener that is done, a dashed ring is open, a heavy ring is the next one. A square with a cross beside
-    it is out of its limit.
+    A ring means done, a dashed ring open, a heavy ring next. A square with a cross beside it means out of its limit.
     """
     if not fasteners:
         svg = Svg(120, 40, title)

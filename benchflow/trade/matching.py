@@ -18,7 +18,7 @@ from benchflow.trade.assignment import Assignment, assign
 from benchflow.trade.rounding import in_unit
 
 MAXIMUM = 500
-"""The largest accepted number of parts or places. A larger number is a mistake in a file."""
+"""The largest accepted number of parts or places. A larger number must be a mistake in a file."""
 
 
 class MatchError(BenchflowError):
@@ -94,7 +94,7 @@ def _span(low: Quantity | None, high: Quantity | None) -> str:
 
 
 class EqualAlternative(Struct, frozen=True):
-    """The changes that lead to another assignment of the same cost."""
+    """The changes that give another assignment of the same cost."""
 
     changes: tuple[tuple[str, str], ...]  # place, and the part that it would have
 
@@ -128,11 +128,11 @@ class Unmatched(Struct, frozen=True, tag="unmatched"):
 def required(
     constant: Quantity, limit: Limit, aim: Quantity | None, slope: Literal[1, -1]
 ) -> tuple[Quantity | None, Quantity | None, Quantity | None]:
-    """Return the sizes for which ``constant + slope * size`` is within ``limit``: low, high, and the size for the aim.
+    """Return the smallest, the largest and the best size for which ``constant + slope * size`` is within ``limit``.
 
-    The results are in the unit of ``constant``, and ``None`` for an open end or without an aim. For a shim under a
-    bucket, lash = (measured lash + old shim) - new shim: the constant is in brackets and the slope is -1. Source:
-    arithmetic.
+    The best size gives exactly ``aim``. All results are in the unit of ``constant``. A result is ``None`` if that end
+    of the limit is open, or if there is no aim. Example: lash = (measured lash + old shim) - new shim. The constant is
+    the sum in brackets, and the slope is -1. Source: arithmetic.
 
     Raises:
         QuantityError: there is no such unit.
@@ -150,7 +150,7 @@ def _size(value: Quantity, constant: Quantity, slope: int) -> Quantity:
 
 
 class _Column(Struct, frozen=True):
-    """A part on hand, or the part that would be bought for one place."""
+    """A column of the cost table: a part on hand, or a part to buy for one place."""
 
     size: Fraction | None  # None for a part to buy whose size is not known
     part: StockPart | None
@@ -248,10 +248,10 @@ def _sizes_for(place: PartPlace, grid: PurchasableSizes | None) -> tuple[Quantit
 
 
 def _costs(places: Sequence[PartPlace], columns: Sequence[_Column]) -> list[list[int | None]]:
-    """Return the costs by place and column; ``None`` means that the part does not fit.
+    """Return the cost of each part in each place. ``None`` means that the part does not fit.
 
-    One place that no purchasable size fits costs more than any number of purchases. One purchase costs more than any
-    number of moves, and one move more than any distance from the aims.
+    A place that no part and no purchasable size fits costs more than any number of purchases. One purchase costs more
+    than any number of moves. One move costs more than any distance from the aims.
     """
     offs: list[list[Fraction | None]] = []
     for row, place in enumerate(places):
@@ -324,7 +324,7 @@ def _answer(
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
     unserved = [row for row, column in enumerate(chosen) if columns[column].part is None]
     why = (
-        f"The parts on hand leave {count} without a part",
+        f"The parts on hand are not enough: {count} without a part",
         *(_shortage(places[row], columns, given) for row in unserved),
     )
     return Unmatched(why, tuple(buy), tuple(given), ties)

@@ -10,14 +10,14 @@ from benchflow.quantity.shown import with_unit
 _LONG = Context(prec=60, rounding=ROUND_HALF_UP)
 
 
-def places(value: Decimal | Fraction | float, count: int) -> Decimal:
+def round_to_places(value: Decimal | Fraction | float, count: int) -> Decimal:
     """Return ``value`` rounded to ``count`` decimal places, halves away from zero. -1 rounds to tens."""
     number = value if isinstance(value, Decimal) else decimal(Fraction(value))
     rounded = number.quantize(Decimal(1).scaleb(-count), context=_LONG)
     return rounded.quantize(Decimal(1), context=_LONG) if count < 0 else rounded
 
 
-def significant(value: Decimal | Fraction | float, digits: int) -> Decimal:
+def round_to_digits(value: Decimal | Fraction | float, digits: int) -> Decimal:
     """Return ``value`` rounded to ``digits`` significant digits, halves away from zero.
 
     Trailing zeros stay: 13.96 rounded to three digits is 14.0.
@@ -25,12 +25,12 @@ def significant(value: Decimal | Fraction | float, digits: int) -> Decimal:
     number = value if isinstance(value, Decimal) else decimal(Fraction(value))
     if number == 0:
         return Decimal(0)
-    rounded = places(number, digits - 1 - number.adjusted())
+    rounded = round_to_places(number, digits - 1 - number.adjusted())
     # 9.996 to three digits is 10.0, not 10.00
-    return places(number, digits - 1 - rounded.adjusted())
+    return round_to_places(number, digits - 1 - rounded.adjusted())
 
 
-def plain(value: Decimal) -> Decimal:
+def without_trailing_zeros(value: Decimal) -> Decimal:
     """Return ``value`` without trailing zeros and without an exponent: 1E+2 becomes 100."""
     stripped = value.normalize(_LONG)
     exponent = stripped.as_tuple().exponent
@@ -38,7 +38,7 @@ def plain(value: Decimal) -> Decimal:
 
 
 def amount(quantity: Quantity, unit: str) -> Fraction:
-    """Return the exact number of ``quantity`` in ``unit``. A temperature is a point on the scale, not a difference.
+    """Return the exact value of ``quantity`` in ``unit``. A temperature is a point on the scale, not a difference.
 
     Raises:
         QuantityError: there is no such unit.
@@ -46,7 +46,7 @@ def amount(quantity: Quantity, unit: str) -> Fraction:
     return from_base(base(quantity), unit)
 
 
-def width(quantity: Quantity) -> Fraction:
+def base_difference(quantity: Quantity) -> Fraction:
     """Return a difference, tolerance or uncertainty as an exact number in its base unit: 1 °F is 5/9 K."""
     return Fraction(quantity.value) * difference_factor(quantity.unit)
 

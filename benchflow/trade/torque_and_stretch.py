@@ -55,7 +55,7 @@ def judge_torque_and_stretch(
 ) -> TorqueAndStretch:
     """Judge a fastener by torque and stretch. It is accepted (corner ``ok``) only if both are within their limits.
 
-    Units may differ within one dimension. Both ends of a limit are within it. Source: common practice, no source.
+    Units may differ within one dimension. Both ends of a limit are within it. Common practice, no source.
 
     Raises:
         QuantityError: a value and its limit have different dimensions.

@@ -14,9 +14,9 @@ def start(target: Path | None, *, log_folder: Path | None, by: str | None, unit:
     """
     import gc
 
-    # Objects made during start-up stay alive, so collecting them is useless. Without garbage collection the first
-    # paint is 10 % faster. The app turns it on again after the first paint.
+    # Objects made during start-up live until the end, so collecting them is useless. Without garbage collection the
+    # first paint is 10 % faster. The app turns it on again after the first paint.
     gc.disable()
-    from benchflow.tui.launch import run  # late: imports Textual
+    from benchflow.tui.launch import run  # imported late, because it imports Textual
 
     return run(target, log_folder, by, unit)

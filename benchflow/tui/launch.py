@@ -39,14 +39,14 @@ LOG_START = b"{"
 
 
 def is_log(target: Path) -> bool:
-    """True if the file is a log. The suffix decides; for other suffixes, the first character."""
+    """True if the file is a log. The suffix decides, or the first character if the suffix is unknown."""
     if target.suffix in (SUFFIX, ".yaml", ".yml"):
         return target.suffix == SUFFIX
     try:
         with target.open("rb") as file:
             return file.read(len(LOG_START)) == LOG_START
     except OSError:
-        return False  # the error is reported when the file is read
+        return False  # reading the file later reports the error
 
 
 def first_page(
@@ -55,7 +55,7 @@ def first_page(
     """The controller of the job to continue, or the screen for choosing or starting a job."""
     if target is not None and is_log(target):
         return catalog.resume(target)
-    from benchflow.tui.screens.job_list_page import JobListPage  # late: not needed to open a log (bench_screen.py)
+    from benchflow.tui.screens.job_list_page import JobListPage  # imported late: not needed to open a log
 
     if target is None:
         return JobListPage(catalog, by, unit, None)

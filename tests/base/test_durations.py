@@ -1,4 +1,4 @@
-"""Durations as people write them."""
+"""Durations as text for people."""
 
 import pytest
 

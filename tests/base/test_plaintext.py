@@ -1,4 +1,4 @@
-"""Text from a file or a person must not steer the terminal that it is shown on."""
+"""Text from a file or a person must not control the terminal that shows it."""
 
 import unicodedata
 

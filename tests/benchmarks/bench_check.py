@@ -31,7 +31,7 @@ def main(rounds: int = 15) -> None:
         environ = {**os.environ, "BENCHFLOW_HOME": home, "PYTHONPATH": str(ROOT)}
         check = [sys.executable, "-m", "benchflow", "check", "procedures/head-install.yaml"]
         reference = [sys.executable, "-c", REFERENCE]
-        seconds(check, environ), seconds(reference, environ)  # once for the byte code
+        seconds(check, environ), seconds(reference, environ)  # warm-up: writes the byte code
         times: dict[str, list[float]] = {"reference": [], "check": [], "check, first time": []}
         for _ in range(rounds):
             times["reference"].append(seconds(reference, environ))

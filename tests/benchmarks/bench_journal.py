@@ -3,7 +3,8 @@
     python tests/benchmarks/bench_journal.py
 
 It prints medians and the reference, measured in the same run. Aims: a tick takes at most 1.5 times as long as write and
-fsync of the same bytes. Resuming takes at most 3 times as long as reading the lines with json. The list takes 1 s.
+fsync of the same bytes. Resuming takes at most 3 times as long as reading the lines with json. Listing takes
+at most 1 s.
 """
 
 import json
@@ -50,7 +51,7 @@ def tick(number: int) -> Draft:
 
 
 def durable_tick(folder: Path, count: int = 1500) -> None:
-    """Measure a tick and the reference by turns, so that a slow phase of the disk affects both."""
+    """Measure a tick and the reference in turn, so that a slow phase of the disk affects both."""
     path = folder / "ours.jsonl"
     fd = os.open(folder / "reference", os.O_RDWR | os.O_APPEND | os.O_CREAT)
     ours, reference = [], []

@@ -67,7 +67,11 @@ def work(number: int, **effect: object) -> Operation:
 
 
 def three_effects(count: int) -> Procedure:
-    """A position that is turned, a guard that opens only while the position is down, and a lever with two positions."""
+    """Return a procedure with three kinds of operation.
+
+    The first kind opens the guard and moves the lever to the left. It needs the position to be down. The second moves
+    the lever to the right. The third sets the position to down.
+    """
     effects: list[dict[str, object]] = [
         {"needs": {"position": ("down",)}, "during": {"guard": "open"}, "sets": {"lever": "left"}},
         {"needs": {"position": ("up",), "lever": ("left",)}, "sets": {"lever": "right"}},
@@ -90,15 +94,14 @@ def three_effects(count: int) -> Procedure:
     )
 
 
-def all_different(count: int, *, hindering: bool, turns: str) -> Procedure:
-    """Each operation sets another pair of values of two variables that a rule connects.
+def all_different(count: int, *, blocking: bool, turns: str) -> Procedure:
+    """Return a procedure in which each operation sets its own pair of values of two variables. A rule forbids one pair.
 
-    ``hindering``: each operation is blocked by one value of the first variable, so that the last operation decides
-    which may follow. ``turns`` are the values that moves set: with two of them there is no finding, with one there are
-    dead ends.
+    With ``blocking``, one value of the first variable blocks each operation, so the last operation decides which may
+    follow. ``turns`` are the values that moves set. Two values give no finding, one value gives dead ends.
     """
     values = tuple("abcde")
-    needs = [{"a": tuple(v for v in values if v != values[(n + 1) % 5])} if hindering else {} for n in range(count)]
+    needs = [{"a": tuple(v for v in values if v != values[(n + 1) % 5])} if blocking else {} for n in range(count)]
     return free(
         [work(n, needs=needs[n], sets={"a": values[n % 5], "b": values[n // 5]}) for n in range(count)],
         [Variable("a", values, "a"), Variable("b", values, "a")],
@@ -111,7 +114,7 @@ def all_different(count: int, *, hindering: bool, turns: str) -> Procedure:
 
 
 def in_a_child(make: Callable[[], Procedure]) -> tuple[float, float, str]:
-    """Seconds of the proof, peak memory in MiB of a process that does nothing else, and the verdict."""
+    """Run the proof in its own process. Return its seconds, its peak memory in MiB, and the verdict."""
     reading, writing = os.pipe()
     child = os.fork()
     if not child:
@@ -147,15 +150,15 @@ def spin(procedure: Procedure) -> promela.SpinRun:
         )
 
 
-def tell(name: str, seconds: float, memory: float, said: str) -> None:
-    print(f"  {name:<12}{seconds:9.2f} s {memory:8.0f} MiB  {said}")
+def print_result(name: str, seconds: float, memory: float, verdict_text: str) -> None:
+    print(f"  {name:<12}{seconds:9.2f} s {memory:8.0f} MiB  {verdict_text}")
 
 
-def tell_spin(ran: promela.SpinRun) -> None:
+def print_spin_result(ran: promela.SpinRun) -> None:
     said = f"an error at depth {ran.depth}" if ran.depth is not None else "clean"
     said = f"{said} ({ran.states:,} states)" if ran.complete else f"GAVE UP ({SPIN_MEBIBYTES} MiB, {SPIN_SECONDS} s)"
     parts = f"generating {ran.generating:.2f}, compiling {ran.compiling:.2f}, running {ran.running:.2f}"
-    tell("spin", ran.seconds, ran.memory, f"{said}; {parts}")
+    print_result("spin", ran.seconds, ran.memory, f"{said}; {parts}")
 
 
 def side_by_side(
@@ -166,9 +169,9 @@ def side_by_side(
 ) -> None:
     print(title, flush=True)
     seconds, memory, said = in_a_child(make)
-    tell("benchflow", seconds, memory, said)
+    print_result("benchflow", seconds, memory, said)
     ran = spin(make())
-    tell_spin(ran)
+    print_spin_result(ran)
     than = "" if ran.complete else "at most "
     print(
         f"  {than}{seconds / ran.seconds:.4f} times spin   aim: {aim}   {_met(met(seconds, memory, ran))}", flush=True
@@ -198,11 +201,11 @@ def bench_check(rounds: int = 7) -> None:
             times.append(time.perf_counter() - start)
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
     median = statistics.median(times)
-    tell("benchflow", median, peak, f"median of {rounds}, every choice of options")
+    print_result("benchflow", median, peak, f"median of {rounds}, every choice of options")
     procedure = read_bytes(file.read_bytes(), str(file)).procedure
     assert procedure is not None
     ran = spin(procedure)
-    tell_spin(ran)
+    print_spin_result(ran)
     before = ran.generating + ran.compiling
     print(f"  {median / ran.seconds:.3f} times spin   aim: 0.5   {_met(median <= 0.5 * ran.seconds)}")
     print(f"  ({median / before:.2f} times what spin takes before it has looked at the first state)")
@@ -218,13 +221,13 @@ def bench_three() -> None:
 
 
 def bench_different() -> None:
-    for title, hindering, turns in (
-        ("none hinders another", False, ""),
-        ("they hinder each other, moves help on", True, "cd"),
-        # Moves can be repeated for ever there, so spin does not report them, but it searches as much.
+    for title, blocking, turns in (
+        ("no operation blocks another", False, ""),
+        ("each blocks others, and moves unblock them", True, "cd"),
+        # Moves can be repeated for ever, so spin reports no dead end. It searches just as many states.
         ("with dead ends", True, "c"),
     ):
-        make = partial(all_different, 20, hindering=hindering, turns=turns)
+        make = partial(all_different, 20, blocking=blocking, turns=turns)
         side_by_side(
             f"different: 20 free operations, all effects different; {title}",
             make,
@@ -241,45 +244,45 @@ def bench_large() -> None:
         repeated = sum(step.place is not None for step in plan.steps.values())
         seconds, memory, said = in_a_child(partial(large, size))
         what = f"{len(plan.steps)} operations, {len(procedure.state)} variables, {repeated} each-instances: {said}"
-        tell(f"{size}", seconds, memory, what)
+        print_result(f"{size}", seconds, memory, what)
     print(f"  aim: 1000 under 10 s   {_met(seconds < 10)}")
 
 
-def bench_route(moments: int = 60) -> None:
+def bench_route(samples: int = 60) -> None:
     print("route and why: 500 operations, at points all through the build, for operations still to be done")
     plan = expand(large(500), {"kind": "heavy"})
     draw = Random(1)
     start = {v.name: v.start or draw.choice(v.values) for v in plan.procedure.state}
     here = Configuration(frozenset(), dict(start))
-    ways: list[float] = []
-    whys: list[float] = []
+    route_times: list[float] = []
+    why_times: list[float] = []
     longest = 0
     cut = 0
-    every = max(len(plan.steps) // moments, 1)
+    every = max(len(plan.steps) // samples, 1)
     while len(here.done) < len(plan.steps):
         left = [name for name in plan.steps if name not in here.done]
         if len(here.done) % every == 0:
             for goal in {*draw.sample(left, min(4, len(left))), left[-1]}:
                 began = time.perf_counter()
                 step_reasons(plan, here, goal)
-                whys.append((time.perf_counter() - began) * 1000)
+                why_times.append((time.perf_counter() - began) * 1000)
                 began = time.perf_counter()
                 found = route(plan, here, goal)
-                ways.append((time.perf_counter() - began) * 1000)
+                route_times.append((time.perf_counter() - began) * 1000)
                 longest = max(longest, len(getattr(found, "steps", ())))
                 cut += not getattr(found, "shortest", True)
         here = _one_more(plan, here, draw)
-    for name, times in (("why", whys), ("route", ways)):
+    for name, times in (("why", why_times), ("route", route_times)):
         p95 = statistics.quantiles(times, n=20)[-1]
         print(
             f"  {name:<12}{statistics.median(times):8.2f} ms median {p95:8.2f} ms p95 {max(times):8.2f} ms longest"
             f"  of {len(times)}   aim: p95 below {FRAME:.1f} ms   {_met(p95 < FRAME)}"
         )
-    print(f"  the longest way has {longest} steps; {cut} ways were cut off before they were known to be shortest")
+    print(f"  the longest route has {longest} steps; {cut} routes are not proven to be the shortest")
 
 
 def _one_more(plan: Plan, here: Configuration, draw: Random) -> Configuration:
-    """The configuration after one more allowed operation. If none is allowed, moves are made until one is."""
+    """Return the configuration after one more allowed operation. If none is allowed, make moves until one is."""
     while True:
         may = [name for name in plan.steps if name not in here.done and not step_reasons(plan, here, name)]
         if may:

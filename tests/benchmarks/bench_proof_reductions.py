@@ -1,4 +1,4 @@
-"""Measures each reduction of the proof: the same procedure with the reduction on and off.
+"""Measures the time of the proof with each reduction on and off.
 
     python tests/benchmarks/bench_proof_reductions.py [groups|forced-order|twins|lattice|explicit|approximation ...]
 
@@ -35,40 +35,42 @@ OFF_BYTES = 3 << 30
 
 
 def bench_groups() -> bool:
-    """Variables that nothing mentions together are explored separately: a sum of configurations, not a product."""
+    """Measure the separate exploration of groups: configurations of the groups are added, not multiplied."""
     return compare("groups", partial(large, 125), Reductions(by_groups=False))
 
 
 def bench_forced_order() -> bool:
-    """An order that the states of one group force is known to the other groups, which need not be explored together."""
+    """Measure the forced order: groups use the order that another group forces, and are explored separately."""
     return compare("forced-order", partial(two_assemblies, 6), Reductions(forced_order=False))
 
 
 def bench_twins() -> bool:
-    """Of interchangeable operations only one order is explored."""
+    """Measure twins: only one order of interchangeable operations is explored."""
     return compare("twins", partial(one_way_lever, 21), Reductions(twins=False))
 
 
 def bench_lattice() -> bool:
-    """All sets of done operations at one valuation are one large integer, moved by one shift per operation."""
-    make = partial(all_different, 12, hindering=True, turns="cd")
+    """Measure the lattice: all sets of done operations at one valuation are stored as one large integer."""
+    make = partial(all_different, 12, blocking=True, turns="cd")
     return compare("lattice", make, Reductions(lattice=False))
 
 
 def bench_explicit() -> bool:
-    """Few reachable sets out of many possible ones are stored one by one."""
+    """Measure explicit sets: they are stored one by one if only few of the possible sets are reachable."""
     return compare("explicit", partial(stages, 26), Reductions(set_by_set=False))
 
 
 def bench_approximation() -> bool:
-    """A group is not explored where an over-approximation of its values already proves it."""
-    make = partial(all_different, 16, hindering=True, turns="cd")
+    """Measure the over-approximation: a group that it proves is not explored."""
+    make = partial(all_different, 16, blocking=True, turns="cd")
     return compare("approximation", make, Reductions(approximation=False))
 
 
 def two_assemblies(bolts: int) -> Procedure:
-    """A pump and a guard. In each, an operation is listed before the one that sets the state it needs, and they wait
-    for each other. Each has ``bolts`` operations in any order."""
+    """Return a procedure with a pump and a guard that wait for each other. Each has ``bolts`` operations in any order.
+
+    In each, an operation is listed before the one that sets the state it needs.
+    """
     state = [Variable("pump", ("dry", "primed"), "dry"), Variable("guard", ("off", "on"), "off")]
     made: list[Operation] = []
 
@@ -92,13 +94,13 @@ def two_assemblies(bolts: int) -> Procedure:
 
 
 def one_way_lever(count: int) -> Procedure:
-    """:func:`three_effects` without the move that throws the lever back, so that there are dead ends to find."""
+    """Return :func:`three_effects` without the move that returns the lever. This gives dead ends."""
     whole = three_effects(count)
     return replace(whole, moves=tuple(move for move in whole.moves if move.id != "throw-left"))
 
 
 def stages(count: int) -> Procedure:
-    """Operations that only their states put in order: each needs the stage that the one before it set."""
+    """Return operations without `after`. Each needs the stage that the one before it sets."""
     names = tuple(f"stage-{number}" for number in range(count + 1))
     made = [work(n, needs={"stage": (names[n],)}, sets={"stage": names[n + 1]}) for n in range(count)]
     return free(made, [Variable("stage", names, names[0])], [], [])
@@ -123,7 +125,7 @@ def compare(name: str, make: Callable[[], Procedure], off: Reductions) -> bool:
 
 
 def measured(make: Callable[[], Procedure], reductions: Reductions) -> tuple[float, int] | None:
-    """CPU seconds and configurations of a proof in a process of its own; ``None`` if stopped or not complete."""
+    """Run a proof in its own process. Return CPU seconds and configurations; ``None`` if stopped or not complete."""
     reading, writing = os.pipe()
     child = os.fork()
     if not child:

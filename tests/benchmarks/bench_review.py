@@ -79,7 +79,7 @@ def archive(folder: Path, logs: int, events: int) -> None:
         assert file_logs(database, paths, BENCH).new == logs
         database.close()
 
-    # By turns, so that other load on the machine affects both.
+    # Alternate, so that other load on the machine affects both.
     ours, reference = [], []
     for _ in range(2):
         reference.append(seconds(by_duckdb))
@@ -106,16 +106,16 @@ def traced(folder: Path, index: Path) -> None:
     ask = TraceQuestion(Question(InstrumentSubject(SERIAL)))
     with duckdb.connect(str(folder / "reference.duckdb"), read_only=True) as connection:
 
-        def asked(query: str) -> int:
+        def row_count(query: str) -> int:
             return len(connection.execute(query, [SERIAL]).fetchall())
 
         touched = len(trace(source, ask).touched)
-        assert touched == asked(SUMMARY)
+        assert touched == row_count(SUMMARY)
         ours, summary, detail = [], [], []
         for _ in range(7):
             ours.append(seconds(lambda: trace(source, ask)))
-            summary.append(seconds(lambda: asked(SUMMARY)))
-            detail.append(seconds(lambda: asked(DETAIL)))
+            summary.append(seconds(lambda: row_count(SUMMARY)))
+            detail.append(seconds(lambda: row_count(DETAIL)))
     mine = statistics.median(ours)
     report(f"trace by instrument: {touched} sessions (duckdb: the same rows)", mine, statistics.median(detail), 1.5)
     report("   the same (duckdb: one summary per session)", mine, statistics.median(summary), 1.5)

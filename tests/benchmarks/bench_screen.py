@@ -115,7 +115,7 @@ class Typist:
 
 
 def repaints(*typists: Typist) -> None:
-    """Press the keys of all programs by turns, so that other load on the machine affects all of them."""
+    """Press the keys of all programs in turn, so that other load on the machine affects all of them."""
     for _ in range(KEYS):
         for typist in typists:
             typist.press_key()
@@ -154,7 +154,7 @@ def main(rounds: int) -> None:
         paints: dict[str, list[float]] = {name: [] for name in cases}
         for argv, seen in cases.values():
             first_paint(argv, seen)  # the modules are compiled
-        for _ in range(rounds):  # by turns, so that other load affects all of them
+        for _ in range(rounds):  # alternate, so that other load affects all of them
             for name, (argv, seen) in cases.items():
                 paints[name].append(first_paint(argv, seen))
         reference = statistics.median(paints["minimal"])

@@ -45,7 +45,7 @@ def mm(value: int) -> Quantity:
     return Quantity(Decimal(value) / 1000, "mm", "")
 
 
-def shop(places: int, parts: int, seed: int, width: int) -> tuple[list[StockPart], list[PartPlace]]:
+def shims_and_valves(places: int, parts: int, seed: int, width: int) -> tuple[list[StockPart], list[PartPlace]]:
     """Return ``parts`` shims and ``places`` valves. The sizes are invented, and spread like those of a used engine."""
     rnd = random.Random(seed)
     box = [StockPart(f"s{n}", mm(rnd.randrange(2000, 2980, 5))) for n in range(parts)]
@@ -87,7 +87,7 @@ def bench_matching() -> None:
         (64, 40, 50, "64 places, 40 parts: what to buy"),
         (200, 400, 50, "200 places, 400 parts"),
     ):
-        box, need = shop(places, parts, 7, width)
+        box, need = shims_and_valves(places, parts, 7, width)
         print(f"  {what:<42}{timed(partial(match, box, need, grid), 7) * 1000:>7.1f} ms")
 
 
@@ -100,7 +100,7 @@ def bench_judging() -> None:
 def bench_calculations() -> None:
     texts = {name: {field.name: field.example for field in spec.fields} for name, spec in CALCULATIONS.items()}
     for name, spec in CALCULATIONS.items():
-        run_calculation(spec, texts[name])  # the first warms up
+        run_calculation(spec, texts[name])  # a warm-up run
     slowest = max((timed(partial(run_calculation, CALCULATIONS[name], texts[name])), name) for name in CALCULATIONS)
     print(f"the slowest calculation, {slowest[1]:<20} {slowest[0] * 1e6:>7.0f} µs")
 

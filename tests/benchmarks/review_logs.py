@@ -15,7 +15,7 @@ OPERATIONS = 150
 
 
 def _procedure() -> str:
-    """Return a valid procedure of 40 KB. The archive expands it, and the logs use its ids and values."""
+    """Return a valid procedure of 40 KB. The ids and values in the logs come from it."""
     head = """\
 benchflow: 1
 id: invented

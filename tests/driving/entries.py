@@ -84,7 +84,7 @@ def entries(state: State, step: Step) -> Iterator[Intent]:
 
 
 def choices(state: State, step: Step) -> Iterator[Intent]:
-    """Every choice and matched part that ``step`` proposes. Its entries must be made already."""
+    """The entries that choose the parts proposed for ``step``. All its readings must be recorded already."""
     for table in step.operation.choose:
         yield {"intent": "choose", "name": table.name, "take": table_proposal(state, step, table).takes[0]}
     for match in step.operation.match:

@@ -8,7 +8,7 @@ from benchflow.session.log.disk import Disk
 
 
 class FailingDisk(Disk):
-    """Works on real files, lists each call in ``calls``, and fails those named in ``failing`` with ``error``."""
+    """Works on real files and lists each call in ``calls``. A call named in ``failing`` raises ``error``."""
 
     def __init__(self) -> None:
         self.calls: list[str] = []

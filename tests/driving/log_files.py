@@ -1,4 +1,4 @@
-"""Writes logs of notes, by the journal or without it, and reads the events of a log file."""
+"""Writes logs that contain only notes, with or without the journal, and reads the events of a log file."""
 
 import json
 import re

@@ -25,7 +25,7 @@ def intent(kind: str, **fields: Any) -> Json:
 
 
 class Script:
-    """One log, driven in a new run for each call. ``shop`` is the text of a shop file."""
+    """A scripted session on one log. Each call starts a new run of the program. ``shop`` is the text of a shop file."""
 
     def __init__(self, folder: Path, procedure: str, *, simulated: bool = False, shop: str = "") -> None:
         self.path = folder / "log.jsonl"

@@ -1,6 +1,6 @@
 """Simulates a builder who works through a whole procedure by intents, in simulated time.
 
-Readings scatter and work takes time, as at a real bench. A test can ask for faults. All data is invented, and the
+Readings vary and work takes time, as at a real bench. A test can request faults. All data is invented, and the
 same seed gives the same build.
 """
 

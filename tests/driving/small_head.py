@@ -1,4 +1,4 @@
-"""A small procedure with one element of each kind, and a session of it on a real log file.
+"""A small procedure that uses most features of the format, and a session of it on a real log file.
 
 The engine and its numbers are invented.
 """

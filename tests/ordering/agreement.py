@@ -41,7 +41,7 @@ SWITCHED_OFF_SMALL = {
 
 
 def verdict(proof: Proof) -> object:
-    """The part of a proof that must not depend on the reductions: codes, operations never done, shortest lengths."""
+    """The results of a proof that no reduction may change: codes, operations never done, shortest lengths."""
     shortest = {
         code: min((len(f.order) for f in proof.findings if f.code == code and isinstance(f.order, tuple)), default=None)
         for code in ("dead-end", "interlock-needed")

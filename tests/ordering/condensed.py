@@ -1,15 +1,15 @@
 """Brute force for plans of real size: operations that use no state are left out, but counted.
 
 An operation without `needs`, `during` and `sets` can be done as soon as its prerequisites are done, and changes no
-state. It therefore does not change what may come next or whether the build can be finished. A shortest order contains
-only those of them that come before another of its steps. networkx computes the closure of the order.
+state. Leaving it out therefore does not change the verdicts. A shortest order contains such an operation only if it is
+a prerequisite of another step in that order. networkx computes the closure of the order.
 """
 
 import networkx
 from msgspec.structs import replace
 
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 
 
 class Condensed:
@@ -35,7 +35,7 @@ class Condensed:
                 if name in touching
             },
         )
-        truth = brute.Verdicts(self.plan)
+        truth = brute_force.Verdicts(self.plan)
         self.reached = truth.reached
         self.finishable = truth.finishable
         dead = [
@@ -51,7 +51,7 @@ class Condensed:
     def _breaches(self) -> list[int]:
         found = []
         for (done, values), distance in self.reached.items():
-            for (kind, name), _, breaks in brute.allowed_on_paper(self.plan, (done, values)):
+            for (kind, name), _, breaks in brute_force.allowed_on_paper(self.plan, (done, values)):
                 if breaks:
                     found.append(
                         distance + 1 + self._stateless_steps_before(done | {name} if kind == "operation" else done)
@@ -59,5 +59,5 @@ class Condensed:
         return found
 
     def _stateless_steps_before(self, done: frozenset[str]) -> int:
-        """The number of operations without a state that have to come before these."""
+        """The number of operations that use no state and must come before these operations."""
         return len({stateless for name in done for stateless in self._stateless_before[name]})

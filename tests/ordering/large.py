@@ -1,7 +1,7 @@
-"""Large invented procedures built like real ones.
+"""Makes large invented procedures with the structure of real ones.
 
-Each has several assemblies. An assembly has a position that is turned, a guard that is open only while an operation is
-in progress, parts that are seated and then tightened, and repeated adjustments.
+Each has several assemblies. An assembly has a shaft that is turned, a guard that is open only while an operation is in
+progress, parts that are seated and then tightened, and repeated adjustments.
 """
 
 from random import Random
@@ -21,7 +21,7 @@ from benchflow.procedure.model import (
 )
 
 PARTS = 4
-"""Parts of one assembly. With its position and its guard it has six variables."""
+"""The parts of one assembly. Together with its position and its guard they are six variables."""
 PLACES = ("1", "2", "3", "4", "5", "6", "7", "8", "9")
 BEFORE = 9
 """Operations of one assembly that use no state."""

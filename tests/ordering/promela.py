@@ -11,7 +11,7 @@ from pathlib import Path
 from msgspec import Struct
 
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 
 AVAILABLE = bool(shutil.which("spin") and shutil.which("gcc"))
 
@@ -51,8 +51,8 @@ def promela_model(*plans: Plan, on_paper: bool) -> str:
     steps = {step.id: step for plan in plans for step in plan.steps.values()}
     after = {name: {a for plan in plans if name in plan.steps for a in plan.steps[name].after} for name in steps}
     done = {name: f"d{number}" for number, name in enumerate(steps)}
-    moves = brute.moves(plans[0])
-    assert all(brute.moves(plan) == moves for plan in plans), "moves that differ between builds cannot be modelled"
+    moves = brute_force.moves(plans[0])
+    assert all(brute_force.moves(plan) == moves for plan in plans), "the builds must have the same moves"
 
     def one_of(name: str, values: Sequence[str]) -> str:
         return "(" + (" || ".join(f"{names[name]}=={domains[name].index(value)}" for value in values) or "false") + ")"
@@ -76,8 +76,8 @@ def promela_model(*plans: Plan, on_paper: bool) -> str:
     lines += ["init {", "if"]
     for plan in plans:
         without = "".join(f" {mark}=true;" for name, mark in done.items() if name not in plan.steps)
-        for start in brute.starts(procedure):
-            if not brute.breaks_a_rule(procedure, start):
+        for start in brute_force.starts(procedure):
+            if not brute_force.breaks_a_rule(procedure, start):
                 setting = "".join(f" {names[n]}={domains[n].index(value)};" for n, value in start.items())
                 lines.append(f":: d_step {{{setting + without or ' skip;'} }}")
     lines += ["fi;", "do"]

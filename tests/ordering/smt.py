@@ -12,7 +12,7 @@ from msgspec import Struct
 
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 
 Bits = dict[str, z3.BoolRef]
 
@@ -38,7 +38,7 @@ class Smt:
         self._names += [f"{v.name}/{bit}" for v in plan.procedure.state for bit in range(_width(len(v.values)))]
         self._bits: Bits = {name: z3.Bool(name) for name in self._names}
         self._changes = list(self._all_changes())
-        self._starts = [start for start in brute.starts(plan.procedure) if not _matches(plan.procedure, start)]
+        self._starts = [start for start in brute_force.starts(plan.procedure) if not _matches(plan.procedure, start)]
         assert self._starts
         sorts = [z3.BoolSort()] * (len(self._names) + 1)
         self._reach, self._finish, self._asked = (z3.Function(name, *sorts) for name in ("reach", "finish", "asked"))
@@ -57,7 +57,7 @@ class Smt:
             breaks = z3.Or(self._some_rule(step.during), self._some_rule(step.sets))
             allowed = z3.And(z3.Not(own_bit), *before, self._met(step.needs))
             yield Change(allowed, breaks, {f"done {step.id}": True, **self._written(step.sets)})
-        for move in brute.moves(self._plan):
+        for move in brute_force.moves(self._plan):
             yield Change(self._met(move.needs), self._some_rule(move.sets), self._written(move.sets))
 
     def _written(self, values: Mapping[str, str]) -> dict[str, bool]:
@@ -119,7 +119,7 @@ class Smt:
     # --- shortest paths ---------------------------------------------------------------------------
 
     def _fewest(self, wanted: z3.BoolRef, more: int) -> int:
-        """The fewest steps to a configuration in which ``wanted`` holds, plus ``more``. One must be reachable."""
+        """The fewest steps to a configuration in which ``wanted`` holds, plus ``more``. It must be reachable."""
         solver = z3.Solver()
         solver.add(self._at(self._at_start(), 0))
         steps = 0

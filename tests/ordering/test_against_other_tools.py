@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from benchflow.ordering.proof import Proof, prove
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute, promela, smt
+from tests.ordering import brute_force, promela, smt
 from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, procedures
 
 
@@ -32,7 +32,7 @@ def assert_agrees_with_z3(plan: Plan, proof: Proof) -> None:
 
 
 def has_allowed_start(procedure: Procedure) -> bool:
-    return any(not brute.breaks_a_rule(procedure, start) for start in brute.starts(procedure))
+    return any(not brute_force.breaks_a_rule(procedure, start) for start in brute_force.starts(procedure))
 
 
 @settings(max_examples=examples(30), deadline=None)

@@ -1,4 +1,4 @@
-"""The head installation with one line removed or wrong: each change is found, or shown to change nothing.
+"""The head installation with one line removed or wrong: the proof finds the mistake if it has an effect.
 
 Every verdict and every shortest length is compared with brute force over the operations that use a state
 (:mod:`.condensed`).
@@ -15,7 +15,7 @@ from benchflow.procedure.expand import expand, option_choices
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
 from benchflow.procedure.reader import read
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.condensed import Condensed
 
 HEAD_INSTALL = Path(__file__).parents[2] / "procedures" / "head-install.yaml"
@@ -49,7 +49,7 @@ def builds(procedure: Procedure) -> list[tuple[Plan, Condensed]]:
 
 
 @cache
-def reached_as_written() -> list[set[brute.Node]]:
+def reached_as_written() -> list[set[brute_force.Node]]:
     return [set(truth.reached) for _, truth in builds(parsed(text()))]
 
 
@@ -75,19 +75,19 @@ def order(each: OrderFinding) -> tuple[str, ...]:
 
 
 def assert_witness_replays(procedure: Procedure, each: OrderFinding) -> None:
-    """Doing the steps one by one in the whole plan shows the finding."""
+    """Check that doing the steps of the witness one by one in the whole plan shows the finding."""
     assert isinstance(each.start, dict)
     assert isinstance(each.options, dict)
     plan = expand(procedure, each.options)
-    walked: list[brute.Action] = [("operation" if name in plan.steps else "move", name) for name in order(each)]
-    start = (frozenset[str](), brute.value_pairs(each.start))
+    walked: list[brute_force.Action] = [("operation" if name in plan.steps else "move", name) for name in order(each)]
+    start = (frozenset[str](), brute_force.value_pairs(each.start))
     if each.code == "interlock-needed":
         *walked, last = walked
-        before = brute.replay(plan, start, walked)
+        before = brute_force.replay(plan, start, walked)
         assert before is not None
-        assert any(action == last and bad for action, _, bad in brute.allowed_on_paper(plan, before))
+        assert any(action == last and bad for action, _, bad in brute_force.allowed_on_paper(plan, before))
     else:
-        end = brute.replay(plan, start, walked)
+        end = brute_force.replay(plan, start, walked)
         assert end is not None
         condensed = Condensed(plan)
         assert (end[0] & frozenset(condensed.plan.steps), end[1]) not in condensed.finishable

@@ -7,12 +7,12 @@ from hypothesis import strategies as st
 from benchflow.ordering.pictures.order_sheet import MoveTurn, NoSafeOrder, OperationTurn, OrderSheet, lay_out
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable, within
 from tests.ordering.random_plans import examples, plans_of, procedures
 
 
-def actions(made: OrderSheet) -> list[brute.Action]:
+def actions(made: OrderSheet) -> list[brute_force.Action]:
     return [("operation", t.step) if isinstance(t, OperationTurn) else ("move", t.move) for t in made.turns]
 
 
@@ -25,16 +25,16 @@ def order(made: OrderSheet | NoSafeOrder) -> list[str]:
 @given(procedures(most_operations=6, with_cycles=True), st.data())
 def test_printed_order_is_safe_and_complete_and_found_if_one_exists(procedure: Procedure, data: st.DataObject) -> None:
     build = data.draw(st.sampled_from(plans_of(procedure)))
-    start = data.draw(st.sampled_from(list(brute.starts(procedure))))
-    place = (frozenset[str](), brute.value_pairs(start))
+    start = data.draw(st.sampled_from(list(brute_force.starts(procedure))))
+    place = (frozenset[str](), brute_force.value_pairs(start))
     made = lay_out(build, dict(start))
     if isinstance(made, NoSafeOrder):
-        bad = brute.breaks_a_rule(procedure, start)
-        assert bad or all(done != frozenset(build.steps) for done, _ in brute.distances(build, [place]))
+        bad = brute_force.breaks_a_rule(procedure, start)
+        assert bad or all(done != frozenset(build.steps) for done, _ in brute_force.distances(build, [place]))
         assert made.certain
         assert made.reasons
         return
-    end = brute.replay(build, place, actions(made))
+    end = brute_force.replay(build, place, actions(made))
     assert end is not None
     assert end[0] == frozenset(build.steps)
     assert_states_name_their_last_writer(build, made)

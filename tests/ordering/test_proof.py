@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
 from benchflow.procedure.model import Procedure, Ref
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.agreement import SWITCHED_OFF, SWITCHED_OFF_SMALL, disagreements, shipped
 from tests.ordering.large import large
 from tests.ordering.random_plans import examples, plan_of_waiting_groups, plans_of, procedures
@@ -18,14 +18,14 @@ def findings_with(proof: Proof, code: str) -> list[OrderFinding]:
     return [finding for finding in proof.findings if finding.code == code]
 
 
-def actions(plan: Plan, order: object) -> list[brute.Action]:
+def actions(plan: Plan, order: object) -> list[brute_force.Action]:
     assert isinstance(order, tuple)
     return [("operation" if name in plan.steps else "move", name) for name in order]
 
 
 def assert_agrees_with_brute_force(plan: Plan, proof: Proof) -> None:
-    """The findings about one plan and the lengths of their orders are those of brute force."""
-    truth = brute.Verdicts(plan)
+    """Check that the proof and brute force have the same findings about a plan, with orders of equal length."""
+    truth = brute_force.Verdicts(plan)
     assert bool(findings_with(proof, "forbidden-start")) == bool(truth.forbidden_starts)
     for finding in findings_with(proof, "forbidden-start"):
         assert finding.start in truth.forbidden_starts
@@ -37,7 +37,7 @@ def assert_agrees_with_brute_force(plan: Plan, proof: Proof) -> None:
     dead_ends = findings_with(proof, "dead-end")
     assert bool(dead_ends) == (truth.dead_end is not None)
     for finding in dead_ends:
-        end = brute.replay(plan, origin(truth, finding), actions(plan, finding.order))
+        end = brute_force.replay(plan, origin(truth, finding), actions(plan, finding.order))
         assert end is not None
         assert end not in truth.finishable
     if dead_ends:
@@ -46,16 +46,16 @@ def assert_agrees_with_brute_force(plan: Plan, proof: Proof) -> None:
     assert bool(needed) == (truth.breach is not None)
     for finding in needed:
         *earlier, last = actions(plan, finding.order)
-        before = brute.replay(plan, origin(truth, finding), earlier)
+        before = brute_force.replay(plan, origin(truth, finding), earlier)
         assert before is not None
-        assert any(action == last and bad for action, _, bad in brute.allowed_on_paper(plan, before))
+        assert any(action == last and bad for action, _, bad in brute_force.allowed_on_paper(plan, before))
     if needed:
         assert min(len(actions(plan, finding.order)) for finding in needed) == truth.breach
 
 
-def origin(truth: brute.Verdicts, finding: OrderFinding) -> brute.Node:
+def origin(truth: brute_force.Verdicts, finding: OrderFinding) -> brute_force.Node:
     assert isinstance(finding.start, dict)
-    place = (frozenset[str](), brute.value_pairs(finding.start))
+    place = (frozenset[str](), brute_force.value_pairs(finding.start))
     assert place in truth.origins
     return place
 
@@ -84,7 +84,7 @@ def test_groups_that_wait_for_each_other_agree_with_brute_force(seed: int) -> No
 @given(procedures(most_operations=5, most_variables=2))
 def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
     proof = prove(procedure)
-    truths = [(plan, brute.Verdicts(plan)) for plan in plans_of(procedure)]
+    truths = [(plan, brute_force.Verdicts(plan)) for plan in plans_of(procedure)]
     if not truths[0][1].origins:
         return
     assert bool(findings_with(proof, "dead-end")) == any(truth.dead_end is not None for _, truth in truths)
@@ -95,16 +95,16 @@ def test_every_choice_of_options_is_proven(procedure: Procedure) -> None:
         if finding.code in ("dead-end", "interlock-needed") and procedure.options:
             (plan,) = [plan for plan, _ in truths if plan.options == finding.options]
             assert isinstance(finding.start, dict)
-            place = (frozenset[str](), brute.value_pairs(finding.start))
+            place = (frozenset[str](), brute_force.value_pairs(finding.start))
             walked = actions(plan, finding.order)
-            assert brute.replay(plan, place, walked[:-1]) is not None
+            assert brute_force.replay(plan, place, walked[:-1]) is not None
 
 
 @settings(max_examples=examples(80), deadline=None)
 @given(procedures(most_operations=6, most_variables=3, with_options=False), st.integers(1, 6))
 def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int) -> None:
     (plan,) = plans_of(procedure)
-    truth = brute.Verdicts(plan)
+    truth = brute_force.Verdicts(plan)
     for reductions in (Reductions(), Reductions(approximation=False)):
         proof = prove(procedure, bound=bound, reductions=reductions)
         if not truth.origins:
@@ -115,13 +115,13 @@ def test_findings_within_a_small_bound_are_true(procedure: Procedure, bound: int
             assert findings_with(proof, "not-explored")
         assert {finding.where for finding in findings_with(proof, "unreachable-operation")} <= truth.unreachable
         for finding in findings_with(proof, "dead-end"):
-            end = brute.replay(plan, origin(truth, finding), actions(plan, finding.order))
+            end = brute_force.replay(plan, origin(truth, finding), actions(plan, finding.order))
             assert end is not None
             assert end not in truth.finishable
         for finding in findings_with(proof, "interlock-needed"):
-            before = brute.replay(plan, origin(truth, finding), actions(plan, finding.order)[:-1])
+            before = brute_force.replay(plan, origin(truth, finding), actions(plan, finding.order)[:-1])
             assert before is not None
-            assert brute.replay(plan, origin(truth, finding), actions(plan, finding.order)) is None
+            assert brute_force.replay(plan, origin(truth, finding), actions(plan, finding.order)) is None
 
 
 @settings(max_examples=examples(40), deadline=None)
@@ -185,6 +185,6 @@ def test_suggested_lines_make_the_procedure_safe_and_nothing_worse(procedure: Pr
         assert before.dead_end is not None or after.dead_end is None
 
 
-def verdicts_of(procedure: Procedure) -> brute.Verdicts:
+def verdicts_of(procedure: Procedure) -> brute_force.Verdicts:
     (plan,) = plans_of(procedure)
-    return brute.Verdicts(plan)
+    return brute_force.Verdicts(plan)

@@ -11,7 +11,7 @@ from msgspec.structs import replace
 from benchflow.ordering.proof import OrderFinding, Proof, Reductions, SuggestedLine, prove
 from benchflow.procedure.model import Mark, Move, Operation, Option, Procedure, Ref, TimeSince
 from benchflow.quantity import Quantity
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.plans import move, procedure, rule, step, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 from tests.ordering.test_proof import with_suggested_lines
@@ -204,11 +204,11 @@ def test_no_single_line_suffices_if_several_are_the_fewest(built: Procedure) -> 
     if len(proof.fixes) != 1 or not several:
         return
     (plan,) = plans_of(built)
-    before = brute.Verdicts(plan)
+    before = brute_force.Verdicts(plan)
     useful = before.useful_moves(plan)
     for line in single_lines(built):
         (plan,) = plans_of(with_suggested_lines(built, (line,)))
-        after = brute.Verdicts(plan)
+        after = brute_force.Verdicts(plan)
         lost = after.unreachable - before.unreachable or useful - after.useful_moves(plan)
         locking = before.dead_end is None and after.dead_end is not None
         assert lost or locking or after.breach is not None

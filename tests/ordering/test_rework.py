@@ -1,4 +1,4 @@
-"""Rework plans: safe, shortest, and complete reasons if there is none."""
+"""Rework plans are safe and shortest. Without a plan, all reasons are given."""
 
 from collections import deque
 from collections.abc import Iterator
@@ -27,7 +27,7 @@ from benchflow.ordering.rework import (
 )
 from benchflow.procedure.model import Procedure, Ref, Undo
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 
@@ -175,19 +175,19 @@ def next_states(built: Plan, state: PartlyUndone, dependents: dict[str, set[str]
         each = built.steps[name]
         if dependents[name] & set(finished) or any(values[n] not in ok for n, ok in each.undo_needs.items()):
             continue
-        if brute.breaks_a_rule(procedure, {**values, **each.during}):
+        if brute_force.breaks_a_rule(procedure, {**values, **each.during}):
             continue
         writes = tuple(
             (n, tuple(w for w in past if w[0] != name) + ((("", each.undo_sets[n]),) if n in each.undo_sets else ()))
             for n, past in state[1]
         )
         then = (tuple(other for other in finished if other != name), writes)
-        if not brute.breaks_a_rule(procedure, values_of(then)):
+        if not brute_force.breaks_a_rule(procedure, values_of(then)):
             yield then
-    for turn in brute.moves(built):
+    for turn in brute_force.moves(built):
         if any(values[n] not in ok for n, ok in turn.needs.items()):
             continue
-        if brute.breaks_a_rule(procedure, {**values, **turn.sets}):
+        if brute_force.breaks_a_rule(procedure, {**values, **turn.sets}):
             continue
         yield (
             finished,
@@ -199,7 +199,7 @@ def next_states(built: Plan, state: PartlyUndone, dependents: dict[str, set[str]
 
 
 def shortest_by_brute_force(built: Plan, history: DoneWork, undone: set[str]) -> int | None:
-    """The length of a shortest plan, by trying every partly undone state; ``None`` if there is none."""
+    """The length of a shortest rework plan, by brute force; ``None`` if there is no plan."""
     dependents: dict[str, set[str]] = {name: set() for name in history.finished}
     for late, name in enumerate(history.finished):
         for early in history.finished[:late]:
@@ -232,11 +232,11 @@ def shortest_by_brute_force(built: Plan, history: DoneWork, undone: set[str]) ->
 @given(procedures(most_operations=6, most_variables=3, with_undo=True), st.data())
 def test_rework_plan_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, data: st.DataObject) -> None:
     built = data.draw(st.sampled_from(plans_of(procedure)))
-    start = data.draw(st.sampled_from(list(brute.starts(procedure))))
-    place = (frozenset[str](), brute.value_pairs(start))
+    start = data.draw(st.sampled_from(list(brute_force.starts(procedure))))
+    place = (frozenset[str](), brute_force.value_pairs(start))
     actions: list[str] = []
     for _ in range(10):
-        choices = list(brute.allowed_actions(built, place))
+        choices = list(brute_force.allowed_actions(built, place))
         if not choices:
             break
         action, place = data.draw(st.sampled_from(choices))
@@ -278,7 +278,7 @@ def with_dependents_by_brute_force(built: Plan, history: DoneWork, goal: str) ->
 
 
 def assert_each_undo_is_allowed(built: Plan, history: DoneWork, found: ReworkPlan) -> None:
-    """Each step of the plan is allowed when its turn comes, by the same function that the controller uses."""
+    """Check that each step is allowed when its turn comes, with the function that the controller uses."""
     moves = {each.id: each for each in built.procedure.moves}
     for rework_step in found.steps:
         if isinstance(rework_step, UndoOperation):

@@ -16,7 +16,7 @@ from benchflow.ordering.interlock import (
 from benchflow.ordering.route import NoRoute, SafeRoute, route
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.plan import Plan
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.plans import move, plan, rule, step, valve_plan, variable
 from tests.ordering.random_plans import examples, plans_of, procedures
 
@@ -78,7 +78,7 @@ def test_cycle_has_no_route() -> None:
     assert AfterMissing("b") in found.reasons
 
 
-def test_route_from_an_unknown_value_and_to_a_done_goal() -> None:
+def test_done_goal_has_no_route_and_an_unknown_value_can_be_set_by_a_move() -> None:
     built = valve_plan()
     unknown = {"pistons": None, "valves": "shut", "cam": "out"}
     assert route(built, Configuration(frozenset({"fit-head"}), unknown), "fit-head") == NoRoute(
@@ -154,15 +154,15 @@ def test_route_is_safe_and_as_short_as_brute_force_finds(procedure: Procedure, d
     built = data.draw(st.sampled_from(plans_of(procedure)))
     if not built.steps:
         return
-    values = data.draw(st.sampled_from(list(brute.starts(procedure))))
+    values = data.draw(st.sampled_from(list(brute_force.starts(procedure))))
     start = {**values, **({data.draw(st.sampled_from(list(values))): None} if data.draw(st.booleans()) else {})}
     origin = data.draw(
-        st.sampled_from(sorted(brute.distances(built, [(frozenset(), brute.value_pairs(start))]), key=repr))
+        st.sampled_from(sorted(brute_force.distances(built, [(frozenset(), brute_force.value_pairs(start))]), key=repr))
     )
     here = Configuration(origin[0], dict(origin[1]))
     goal = data.draw(st.sampled_from(list(built.steps)))
     found = route(built, here, goal)
-    shortest = None if goal in here.done else brute.shortest_to(built, origin, goal)
+    shortest = None if goal in here.done else brute_force.shortest_to(built, origin, goal)
     if shortest is None:
         assert isinstance(found, NoRoute)
         assert found.reasons

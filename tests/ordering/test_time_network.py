@@ -109,7 +109,7 @@ def test_waits_are_used_for_work_and_work_may_be_paused() -> None:
 
 
 class BenchSimulation:
-    """A simulated bench that tries every schedule minute by minute. It shares no code with the check of the windows."""
+    """A simulated bench that tries every schedule, minute by minute. It is independent of the code under test."""
 
     def __init__(self, built: Plan) -> None:
         self.steps = list(built.steps.values())

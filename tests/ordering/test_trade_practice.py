@@ -1,7 +1,7 @@
-"""Order rules of the trade as small procedures: a sound one has no findings, an unsound one is found.
+"""Rules of the trade about the order of work, as small procedures. The proof accepts sound ones and finds unsound ones.
 
-Numbers of manuals are those of United States Army technical manuals. The engines are invented. Only the order of work,
-and what must not be done during it, is from the manuals.
+The manuals named here are United States Army technical manuals. The engines are invented. Only the order of work and
+its forbidden actions are from the manuals.
 """
 
 from collections.abc import Iterable
@@ -15,7 +15,7 @@ from benchflow.ordering.route import SafeRoute, route
 from benchflow.procedure.expand import expand
 from benchflow.procedure.model import Procedure
 from benchflow.procedure.reader import read
-from tests.ordering import brute
+from tests.ordering import brute_force
 from tests.ordering.condensed import Condensed
 
 HEAD = """\
@@ -261,7 +261,7 @@ def test_unsound_practice_is_found_with_a_shortest_order(
 ) -> None:
     proof = prove(procedure)
     assert orders_by_finding(proof.findings) == expected
-    truth = brute.Verdicts(expand(procedure, {}))
+    truth = brute_force.Verdicts(expand(procedure, {}))
     lengths = {code: len(order) for (code, _), order in expected.items() if order is not None}
     assert lengths.get("dead-end") == truth.dead_end
     assert lengths.get("interlock-needed") == truth.breach

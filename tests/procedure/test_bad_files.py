@@ -1,4 +1,4 @@
-"""Files with one mistake each. The first lines of a file say which problems the reader has to find, and where.
+"""Files with one mistake each. The first lines of a file list the problems that the reader must report.
 
 ``# 12:16 error unknown-key`` is a problem with line and column (``12:16 warning ...`` for a warning). ``# schema: yes``
 means that the JSON Schema finds the mistake too, ``no`` that only the reader finds it, ``ok`` that the file is still

@@ -1,4 +1,4 @@
-"""Expansion to the plan of one build. With a wrong `after`, a step could start too early or never."""
+"""Expansion of a procedure to the plan of one build: places, prerequisites, options and texts."""
 
 import pytest
 

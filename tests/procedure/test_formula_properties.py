@@ -40,7 +40,7 @@ def sums(depth: int) -> st.SearchStrategy[str]:
 
 
 def by_python(text: str) -> Fraction:
-    """An independent result for the same text: by the grammar of Python, with fractions."""
+    """The value of the text as a Python expression, in exact fractions, without the code under test."""
     import ast
 
     def of(node: ast.expr) -> Fraction:

@@ -1,4 +1,4 @@
-"""Properties that every shipped procedure must have, and rules of the trade that single ones must keep."""
+"""Checks of the shipped procedures: some apply to all of them, others are rules of the trade for one procedure."""
 
 from collections.abc import Iterator
 from itertools import chain
@@ -29,7 +29,7 @@ WIDTH = 49
 """Columns beside the state panel on a screen of 80 by 24."""
 
 WITHOUT_UNDO = {("pipe-flange", "break-joint")}
-"""An opened joint needs a new gasket, so this operation has no undo."""
+"""Operations without an undo. An opened joint needs a new gasket, so its opening cannot be undone."""
 
 every_file = pytest.mark.parametrize("path", FILES, ids=[path.stem for path in FILES])
 
@@ -340,7 +340,8 @@ def closed(cylinder: int, valve: str, crank: int) -> bool:
     """True if the base circle of the lobe is on its follower, ``crank`` degrees after no. 1 fires.
 
     Firing order 1-3-4-2; intake open from 30° before the top to 60° past the bottom, exhaust from 60° before the
-    bottom to 30° past the top (common practice, no source: an ordinary road cam)."""
+    bottom to 30° past the top (common practice, no source: an ordinary road cam).
+    """
     fired = [1, 3, 4, 2].index(cylinder) * 180
     phase = (crank - fired) % 720
     opens, closes = (330, 600) if valve == "intake" else (120, 390)
@@ -418,7 +419,8 @@ def test_angle_tightened_rod_bolts_are_replaced_when_undone() -> None:
 def test_cam_formulas_give_the_centrelines_of_the_cam_card() -> None:
     """The procedure calculates the published results of a cam card from its opening and closing points.
 
-    The points 31/63 and 77/29 give the centrelines 106 and 114, and the lobe separation 110."""
+    The points 31/63 and 77/29 give the centrelines 106 and 114, and the lobe separation 110.
+    """
     from decimal import Decimal
 
     from benchflow.procedure.formula import evaluate, parse_formula

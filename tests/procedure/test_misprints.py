@@ -1,4 +1,4 @@
-"""Misprints of published manuals are reported when they are copied into a procedure. Each case names its source."""
+"""Misprints of published manuals are reported when they are copied into a procedure. Each case states its source."""
 
 import pytest
 

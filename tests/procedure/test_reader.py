@@ -233,7 +233,7 @@ def test_formula_needs_no_place_under_the_same_each() -> None:
     assert one.work_out[0].formula == "bore - rod"
 
 
-@pytest.mark.parametrize("ident", ["a", "A1", "seat_cam", "seat-cam-2", "no"])
+@pytest.mark.parametrize("ident", ["a", "A1", "seat_cam", "seat-cam-2", "1", "no"])
 def test_valid_names_are_accepted(ident: str) -> None:
     assert accepted(f"{HEAD}{SECTIONS}      - {{id: {ident}, title: T}}\n").operations[0].id == ident
 

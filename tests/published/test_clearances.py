@@ -1,4 +1,4 @@
-"""Clearances compared with printed rules of thumb; limits and misprints as manuals print them."""
+"""Clearances compared with printed rules of thumb. Limits and misprints from manuals."""
 
 from decimal import Decimal
 
@@ -10,7 +10,7 @@ from benchflow.trade.calculations.table import calculate
 
 
 def test_bearing_rule_is_a_thousandth_per_inch_of_journal() -> None:
-    # moparmusclemagazine mopp_0806: "about .0024" for a journal of 2.375 in.
+    # A page of a trade magazine prints "about .0024" for a journal of 2.375 in.
     found = calculate("bearing", {"bore": "2.3774 in", "journal": "2.3750 in"})
     assert (found["clearance"].value, found["rule"].value) == (Decimal("0.0024"), Decimal("0.0024"))
 
@@ -23,7 +23,8 @@ def test_bearing_rule_is_a_thousandth_per_inch_of_journal() -> None:
     ],
 )  # fmt: skip
 def test_ring_gaps_of_a_four_inch_bore_are_the_printed_ones(use: str, top: str, second: str) -> None:
-    # A ring maker's rule as quoted at ramforum. It prints the top gaps; the second are computed from its factors.
+    # A ring maker's rule, as quoted in a forum. The top gaps are printed there. The second gaps are computed from its
+    # factors.
     found = calculate("ring-gap", {"bore": "4.00 in", "use": use})
     assert found["top"].value == Decimal(top)
     assert found["second"].value == Decimal(second)
@@ -37,25 +38,25 @@ def test_ring_gaps_of_a_four_inch_bore_are_the_printed_ones(use: str, top: str, 
     ],
 )  # fmt: skip
 def test_ring_gaps_of_a_hundred_millimetre_bore_follow_from_the_factors(use: str, top: str, second: str) -> None:
-    # The same rule, factors .0040/.0050/.0055/.0060/.0070 and .0050/.0055/.0053/.0057/.0063, computed.
+    # Computed by the same rule: top .0040/.0050/.0055/.0060/.0070, second .0050/.0055/.0053/.0057/.0063.
     found = calculate("ring-gap", {"bore": "100 mm", "use": use})
     assert (found["top"].value, found["second"].value) == (Decimal(top), Decimal(second))
 
 
 @pytest.mark.parametrize(("factor", "gap"), [("0.0045", "0.018"), ("0.0050", "0.020")])
 def test_ring_gap_by_the_makers_factor_is_the_printed_one(factor: str, gap: str) -> None:
-    # nbm.uberflip, a trade magazine of 2019-01, p. 58: bore 4.030 in; computed .018135 and .02015.
+    # A trade magazine of January 2019, p. 58: bore 4.030 in. The exact values are .018135 and .02015.
     assert calculate("ring-gap", {"bore": "4.030 in", "factor": factor})["top"].value == Decimal(gap)
 
 
 def test_oil_rails_have_the_printed_minimum_gap() -> None:
-    # A ring maker's sheet (supertech): oil rail at least .015 in.
+    # A ring maker's sheet: oil rail at least .015 in.
     assert any("0.015 in" in note for note in calculate("ring-gap", {"bore": "4.00 in", "use": "street"}).notes)
 
 
 @pytest.mark.parametrize(("valve", "minimum"), [("intake", "0.080 in"), ("exhaust", "0.100 in")])
 def test_usual_minimum_between_piston_and_valve_is_the_printed_one(valve: str, minimum: str) -> None:
-    # fordmuscle.com and a forum (hpacademy): .080 intake, .100 exhaust. Others differ (lcengineering, hotrod.com).
+    # A trade page and a forum: .080 intake, .100 exhaust. Other pages differ.
     assert calculate("piston-to-valve", {"measured": minimum, "valve": valve})["spare"].value == 0
     short = calculate("piston-to-valve", {"measured": "0.075 in", "valve": valve})
     assert short["spare"].value < 0
@@ -69,7 +70,7 @@ def test_lash_is_added_to_a_clearance_measured_at_zero_lash() -> None:
 
 
 def test_flatness_error_of_twelve_inches_is_the_printed_one() -> None:
-    # A service manual of 2000 (charm): .00075 in per inch. For 12 in it prints .009 in (0.22 mm, cut off from 0.2286).
+    # A service manual of 2000: .00075 in per inch. For 12 in it prints .009 in (0.22 mm, cut off from 0.2286).
     assert calculate("flatness", {"span": "12 in"})["allowed"].value == Decimal("0.009")
 
 
@@ -79,7 +80,7 @@ LIMITS = [
     ("at most 0.2 mm (0.008 in)", "the same, its limit"),
     ("0.002 in (0.05 mm)", "the same, cam bearing clearance"),
     ("at most 0.005 in (0.12 mm)", "the same, its limit"),
-    ("0.0016 .. 0.0037 in", "issuhub 42018, cam end play"),
+    ("0.0016 .. 0.0037 in", "a service manual, cam end play"),
     ("at most 0.0047 in (0.12 mm)", "the same, its limit"),
     ("0.02 .. 0.20 mm", "myvehicle.help, cam end play"),
     ("at most 0.05 mm (0.002 in)", "two service manuals, head flatness"),

@@ -1,8 +1,8 @@
 """The control chart of individual values and moving ranges, compared with a published example.
 
 Source: NIST/SEMATECH e-Handbook of Statistical Methods, section 6.3.2.2 "Individuals Control Charts"
-(https://www.itl.nist.gov/div898/handbook/pmc/section3/pmc322.htm): ten batches of flow rate. The page itself
-was not read; data and results are as several public repositories transcribe them, which agree.
+(https://www.itl.nist.gov/div898/handbook/pmc/section3/pmc322.htm): ten batches of flow rate. Data and
+results are from several public transcriptions, which agree. The page itself was not read.
 """
 
 from math import pi, sqrt

@@ -11,8 +11,8 @@ from benchflow.trade.decision_rules import judge
 
 @pytest.mark.parametrize(("reading", "verdict"), [("0.0017 mm", "ok"), ("0.0025 mm", "not-proven")])
 def test_micrometer_example_has_the_printed_verdicts(reading: str, verdict: str) -> None:
-    # talalspecialbolt.com: permissible error ±0.003 mm, U = 0.0010 mm (k = 2). It guards by the full U; the guard band
-    # of ISO 14253-1:2017 (0.000825 mm) gives the same verdicts.
+    # talalspecialbolt.com: permissible error ±0.003 mm, U = 0.0010 mm (k = 2). Its guard band is the full U. The
+    # guard band of ISO 14253-1:2017 (0.000825 mm) gives the same verdicts.
     found = judge(parse_quantity(reading), parse_limit("-0.003 .. 0.003 mm"), "guarded", parse_quantity("0.0005 mm"))
     assert found.verdict == verdict
 
@@ -43,7 +43,7 @@ def test_guard_band_proves_conformity_of_95_per_cent() -> None:
     assert guard == pytest.approx(NormalDist().inv_cdf(0.95), abs=0.006)
 
 
-def test_zener_diode_conforms_with_ninety_two_per_cent() -> None:
+def test_zener_diode_conforms_with_a_probability_of_92_per_cent() -> None:
     # JCGM 106:2012, from memory: -5.47 V, u 0.05, upper limit -5.40: Φ(1.4) = 0.9192.
     found = judge(parse_quantity("-5.47 V"), parse_limit("at most -5.40 V"), "simple", parse_quantity("0.05 V"))
     assert found.conformity == pytest.approx(0.9192, abs=0.00005)

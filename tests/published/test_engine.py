@@ -24,8 +24,8 @@ def test_compression_ratio_is_the_printed_one() -> None:
 
 
 @pytest.mark.parametrize(("left_out", "volume"), [("gasket", 0.477), ("deck", 0.064), ("crown", 0.427)])
-def test_each_volume_is_the_printed_one(left_out: str, volume: float) -> None:
-    # The same page, in³.
+def test_volume_of_each_part_is_the_printed_one(left_out: str, volume: float) -> None:
+    # The same page as in the test above. Volumes in in³.
     zero = {"gasket": "0 in", "deck": "0 in", "crown": "0 cm³"}[left_out]
     whole, rest = (
         float(calculate("compression", inputs)["clearance"].value)
@@ -35,7 +35,7 @@ def test_each_volume_is_the_printed_one(left_out: str, volume: float) -> None:
 
 
 def test_square_inches_of_bore_become_cubic_centimetres_by_the_printed_factor() -> None:
-    # A builder's page (jniolon) prints bore² × stroke × 12.8704 for inches to cm³.
+    # A builder's page prints bore² × stroke × 12.8704 for inches to cm³.
     found = calculate("compression", PRINTED_ENGINE | {"bore": "10 in", "stroke": "1 in"})
     assert float(found["swept"].value) == pytest.approx(1287.04, abs=0.05)
 
@@ -52,7 +52,7 @@ def test_cam_card_gives_the_printed_centrelines() -> None:
     assert found["advance"].value == 4
 
 
-def test_durations_give_the_cam_card_again() -> None:
+def test_points_calculated_from_durations_equal_the_cam_card() -> None:
     # Formulas: powernationtv.com. Durations of 274 and 286, a separation of 110 and an advance of 4 reproduce the card.
     found = calculate(
         "cam-points",
@@ -78,13 +78,13 @@ SIZES = {"first": "2.00 mm", "last": "2.98 mm", "step": "0.02 mm"}
     ("old", "measured", "target", "new"),
     [("2.40 mm", "0.45 mm", "0.37 mm", "2.48"), ("2.40 mm", "0.40 mm", "0.40 mm", "2.40")],
 )
-def test_shim_is_the_one_of_the_manual(old: str, measured: str, target: str, new: str) -> None:
+def test_shim_size_follows_the_formula_of_the_manual(old: str, measured: str, target: str, new: str) -> None:
     # N = R + (M - target), intake 0.37, exhaust 0.40 mm: the same service manual. The examples are computed.
     found = calculate("shim", {"old": old, "measured": measured, "target": target, **SIZES})
     assert found["wanted"].value == found["fit"].value == Decimal(new)
 
 
-def test_sizes_of_the_manual_are_fifty() -> None:
+def test_manual_has_fifty_shim_sizes() -> None:
     # The same manual: 50 sizes from 2.00 to 2.98 mm.
     fitted = set()
     for hundredths in range(200, 300):
@@ -95,7 +95,7 @@ def test_sizes_of_the_manual_are_fifty() -> None:
     assert {"2.00 mm", "2.98 mm"} <= fitted
 
 
-def test_both_sizes_are_named_where_the_wanted_size_is_halfway_between_them() -> None:
+def test_both_sizes_are_named_if_the_exact_size_is_halfway_between_them() -> None:
     # Computed: 2.47 is halfway between 2.46 and 2.48. In floating point it would be nearer to one of them.
     found = calculate("shim", {"old": "2.40 mm", "measured": "0.44 mm", "target": "0.37 mm", **SIZES})
     assert [line.shown for line in found.lines if line.title == "Size to fit"] == ["2.46 mm", "2.48 mm"]
@@ -104,10 +104,10 @@ def test_both_sizes_are_named_where_the_wanted_size_is_halfway_between_them() ->
 
 
 @pytest.mark.parametrize(("measured", "short"), [("1.00 mm", "0.05 mm"), ("0.96 mm", None), ("0.95 mm", None)])
-def test_distance_to_the_largest_size_is_stated_where_no_size_is_near(measured: str, short: str | None) -> None:
+def test_distance_to_the_largest_size_is_stated_if_no_size_is_near(measured: str, short: str | None) -> None:
     # Computed: 2.40 + 1.00 - 0.37 = 3.03 mm is 0.05 mm beyond 2.98 mm, more than half a step.
     found = calculate("shim", {"old": "2.40 mm", "measured": measured, "target": "0.37 mm", **SIZES})
     assert found["fit"].value == Decimal("2.98")
-    assert [note for note in found.notes if "before the exact size" in note] == (
-        [f"The sizes made end {short} before the exact size."] if short else []
+    assert [note for note in found.notes if "away from the exact size" in note] == (
+        [f"The nearest available size is {short} away from the exact size."] if short else []
     )

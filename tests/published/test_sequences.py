@@ -1,4 +1,4 @@
-"""Tightening orders of flange practice, and the shapes of published tightening procedures."""
+"""Tightening orders of flanges and heads, and published tightening stages."""
 
 from itertools import pairwise
 
@@ -10,15 +10,16 @@ from benchflow.procedure.reader import ReadResult, read
 
 ORDERS = {
     # The bolts are numbered clockwise: legacy table of ASME PCC-1, from memory. The order of 12 bolts is also
-    # printed at wjlr.roverradio.com.
+    # printed on a web page.
     4: (1, 3, 2, 4),
     8: (1, 5, 3, 7, 2, 6, 4, 8),
     12: (1, 7, 4, 10, 2, 8, 5, 11, 3, 9, 6, 12),
     16: (1, 9, 5, 13, 3, 11, 7, 15, 2, 10, 6, 14, 4, 12, 8, 16),
 }
 LABELS = {
-    # The bolts are numbered by the order, from the top clockwise: worksheet of a gasket maker (scribd 699216405). Text
-    # extraction scrambled its figure; the left and right pairs (12|1, 8|5, 4|9, 10|3) agree.
+    # The numbers are the order of tightening, listed clockwise from the top: worksheet of a gasket maker
+    # (scribd.com 699216405). Text extraction scrambled its figure. The pairs left and right (12|1, 8|5, 4|9, 10|3)
+    # agree.
     4: (1, 3, 2, 4),
     8: (1, 5, 3, 7, 2, 6, 4, 8),
     12: (1, 5, 9, 3, 7, 11, 2, 6, 10, 4, 8, 12),
@@ -42,7 +43,7 @@ def test_two_numberings_are_not_confused(count: int) -> None:
 
 @pytest.mark.parametrize("count", range(4, 25))
 def test_each_bolt_occurs_once_and_the_second_is_opposite_the_first(count: int) -> None:
-    # A property of any cross pattern, no source.
+    # This is true of any cross pattern. No source.
     order = star_order(count)
     assert sorted(order) == list(range(1, count + 1))
     apart = abs(order[1] - order[0])
@@ -51,8 +52,8 @@ def test_each_bolt_occurs_once_and_the_second_is_opposite_the_first(count: int) 
 
 @pytest.mark.parametrize(("rows", "columns"), [(2, 5), (2, 7), (3, 5), (1, 6), (4, 4)])
 def test_cylinder_head_is_tightened_from_its_middle_outwards(rows: int, columns: int) -> None:
-    # Common practice; no published list of numbers was found. The property: the distance from the middle never
-    # decreases by more than one row or column.
+    # Common practice; no published list of numbers was found. The distance from the middle never decreases by more
+    # than one row or column.
     layout = middle_out_layout(rows, columns)
     place = {number: (r, c) for r, line in enumerate(layout) for c, number in enumerate(line) if number is not None}
     assert sorted(place) == list(range(1, rows * columns + 1))
@@ -99,10 +100,10 @@ def shape(found: ReadResult) -> list[str]:
         ("29.5 ft-lb (40 N·m), +45°, +45°, +45°, +30°", "165°", ["torque", "angle", "angle", "angle", "angle"],
          "US Army TM 10-3930-669-20, E-4 and table E-1, a diesel head"),
         ("50 N·m, loosen 1 turn, 30 N·m, +90°, +90°", "180°", ["torque", "loosen", "torque", "angle", "angle"],
-         "manuals.autorepairshq.com, a 3.0 head of 2003"),
+         "a service manual, a head of 2003"),
         ("61 N·m, 88 N·m, 88 N·m, +90°, {check: at least 122 N·m (90 ft-lb)}", "90°",
-         ["torque", "torque", "torque", "angle", "check"], "autorepairshq and charm.li, a 3.2 and 3.8 head"),
-        ("30 N·m, +155°", "155°", ["torque", "angle"], "myvehicle.help, a 2.2 head"),
+         ["torque", "torque", "torque", "angle", "check"], "service manuals, two heads, one with nine bolts"),
+        ("30 N·m, +155°", "155°", ["torque", "angle"], "myvehicle.help, a four-cylinder head"),
         ("20 N·m, +70°", "70°", ["torque", "angle"], "myvehicle.help, its mains"),
         ("25 N·m, +100°", "100°", ["torque", "angle"], "myvehicle.help, its rods"),
         ("100 N·m, +125°", "125°", ["torque", "angle"], "myvehicle.help, its damper"),
@@ -121,7 +122,7 @@ def test_total_angle_that_is_not_the_sum_of_its_steps_is_an_error() -> None:
 
 
 def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
-    # The 3.8 head above (autorepairshq, charm.li): bolt 9 has another torque, 33 N·m.
+    # The head with nine bolts above: bolt 9 has another torque, 33 N·m.
     found = tightened(
         "{torque: 61 N·m, only: head}, {torque: 33 N·m, only: ninth}",
         groups=", groups: {head: [1, 2, 3, 4, 5, 6, 7, 8], ninth: [9]}",
@@ -131,6 +132,6 @@ def test_bolt_with_another_torque_is_a_group_of_its_own() -> None:
 
 
 def test_passes_of_a_flange_can_be_written() -> None:
-    # A gasket maker's worksheet: up to 20 %, then 25, 50 and 100 %, then a last pass at 100 %. Others print 30, 60 and
-    # 100 % and a last pass (henniggasket.com, hswhite.com). Here for 120 N·m.
+    # A gasket maker's worksheet: up to 20 %, then 25, 50 and 100 %, then a last pass at 100 %. Other pages print 30, 60
+    # and 100 % and a last pass. Here for 120 N·m.
     assert len(shape(tightened("24 N·m, 30 N·m, 60 N·m, 120 N·m, 120 N·m", count=12))) == 5

@@ -21,7 +21,7 @@ def test_stretch_of_a_seven_eighths_bolt_is_the_printed_one() -> None:
     assert value("stretch", "stress", **inputs) == pytest.approx(21_657 * 0.006894757, abs=0.5)
 
 
-def test_angle_for_three_quarters_of_proof_is_the_computed_one() -> None:
+def test_angle_for_three_quarters_of_the_proof_stress_is_the_computed_one() -> None:
     # Form of MIL-HDBK-60 as rendered at engineersedge.com bolt_elongation_by_turn_15837; numbers computed:
     # M11x1.5, effective length 100 mm, 0.75 × 830 MPa: 72.88°, 0.30366 mm, 44.99 kN.
     inputs = {"stress": "622.5 MPa", "thread": "M11x1.5", "length": "100 mm", "modulus": STEEL}
@@ -40,20 +40,20 @@ def test_angle_of_a_unified_thread_is_computed_from_its_pitch_in_inches() -> Non
 
 
 def test_quarter_turn_of_a_rigid_joint_gives_the_computed_travel_and_preload() -> None:
-    # Computed: pitch 1.5 mm, 90° is 0.375 mm of travel; M11 over 100 mm that is 55.6 kN.
+    # Computed: with a pitch of 1.5 mm, 90° is 0.375 mm of travel. For M11 and 100 mm of length that is 55.6 kN.
     assert value("nut-travel", "travel", thread="M11x1.5", angle="90°") == 0.375
     inputs = {"stretch": "0.375 mm", "thread": "M11x1.5", "length": "100 mm", "modulus": STEEL}
     assert value("preload-from-stretch", "preload", **inputs) == pytest.approx(55.6, abs=0.05)
 
 
-def test_modulus_left_out_is_that_of_steel() -> None:
+def test_default_modulus_is_that_of_steel() -> None:
     # 29 to 30 million psi in most handbooks (from memory): 199.9 to 206.8 GPa. Eurocode 3 has 210 GPa (from memory).
     stretch = value("stretch", "stretch", force="40 kN", thread="M10x1.5", length="100 mm")
     modulus = 40_000 * 100 / (57.990 * stretch)
     assert 199_900 < modulus < 210_000
 
 
-def test_effective_length_is_the_handbooks() -> None:
+def test_effective_length_follows_the_formula_of_the_handbook() -> None:
     # LB = (dts/d)² (LS + HB/2) + LJ − LS + HN/2 (MIL-HDBK-60 form, engineersedge 15837); without shank, head and nut
     # it is the grip. By hand for M10x1.5 (57.990 mm² of 78.540 mm²): 0.73835 × 53.2 + 80 − 50 + 4 = 73.28.
     plain = {"thread": "M10", "grip": "80 mm", "shank": "0 mm", "head": "0 mm", "nut": "0 mm"}

@@ -25,7 +25,7 @@ def half_digit(printed: str) -> float:
 @pytest.mark.parametrize(
     ("thread", "d2", "d3", "area", "source"),
     [
-        ("M6x1", 5.3505, 4.7731, "20.123", "a distributor's table and engineersedge 15797"),
+        ("M6x1", 5.3505, 4.7731, "20.123", "a distributor's table and engineersedge.com 15797"),
         ("M8x1.25", 7.1881, 6.4664, "36.609", "same"),
         ("M10x1.5", 9.0257, 8.1597, "57.990", "same"),
         ("M12x1.75", 10.8633, 9.8530, "84.267", "same"),
@@ -62,7 +62,7 @@ COARSE = {
 def test_coarse_pitch_agrees_with_the_tap_drill_and_the_printed_stress_area(size: str) -> None:
     drill, area = COARSE[size]
     found = parse_thread(f"M{size}")
-    # The drill for a 75 % thread has the diameter less the pitch, rounded to a size that is made.
+    # The tap drill for a 75 % thread is the diameter less the pitch, rounded to an available size.
     assert found.diameter - found.pitch == pytest.approx(float(drill), abs=0.06)
     printed = Decimal(area)
     digit = 10.0 ** (printed.adjusted() - 2)  # the tables print three digits
@@ -76,7 +76,7 @@ def test_coarse_pitch_agrees_with_the_tap_drill_and_the_printed_stress_area(size
         ("3/8-24 UNF", "0.0878", "boltport.com/threads/unf"),
         ("7/16-20 UNF", "0.1187", "boltport.com/threads/unf"),
         ("7/16-14 UNC", "0.1063", "formulafactory.tools"),
-        ("1/2-13 UNC", "0.1419", "formulafactory.tools and engineersedge 15800"),
+        ("1/2-13 UNC", "0.1419", "formulafactory.tools and engineersedge.com 15800"),
     ],
 )
 def test_unified_stress_areas_are_those_of_the_tables(thread: str, printed: str, source: str) -> None:
@@ -100,7 +100,7 @@ def test_numbered_sizes_have_the_diameter_and_stress_area_of_the_table(thread: s
     # ASME B1.1, from memory.
     found = parse_thread(thread)
     assert found.diameter == pytest.approx(float(diameter), abs=1e-9)
-    assert found.stress_area == pytest.approx(float(area), rel=0.006)  # the table rounds on the way
+    assert found.stress_area == pytest.approx(float(area), rel=0.006)  # the table rounds intermediate results
 
 
 def test_stress_area_of_half_inch_fine_is_between_its_two_printed_values() -> None:
@@ -114,7 +114,7 @@ def test_pitch_diameter_of_seven_sixteenths_fine_is_that_of_the_table() -> None:
 
 
 def test_misprinted_designation_is_refused() -> None:
-    # engineersedge 15797 labels a row "M8×1.2 5".
+    # engineersedge.com 15797 labels a row "M8×1.2 5".
     with pytest.raises(ThreadError, match="Write it like"):
         parse_thread("M8×1.2 5")
 
@@ -132,9 +132,9 @@ def test_misprinted_designation_is_refused() -> None:
     ],
 )  # fmt: skip
 def test_proof_loads_agree_with_the_printed_table(size: str, cls: str, proof: float, breaking: float) -> None:
-    # Proof: "ISO Metric Pitch Thread Proof Loads, EN ISO 898-1" of two distributors (optimas, slsbearings);
-    # breaking: usefastener.com no. 404. They are rounded inconsistently (11658 is printed as 11600), up to 0.6 %; and
-    # calculated from stress areas of three digits, another 0.1 % for M6.
+    # Proof: "ISO Metric Pitch Thread Proof Loads, EN ISO 898-1" of two distributors.
+    # Breaking: usefastener.com no. 404. The tables are rounded inconsistently, by up to 0.6 % (11658 is printed as
+    # 11600). Their stress areas have three digits, which is another 0.1 % for M6.
     found = calculate("proof-load", {"thread": size, "class": cls})
     assert float(found["proof"].value) == pytest.approx(proof, rel=0.0065)
     assert float(found["breaking"].value) == pytest.approx(breaking, rel=0.006)
@@ -201,7 +201,7 @@ def test_classes_cover_m1_6_to_m39(cls: str) -> None:
 
 
 @pytest.mark.parametrize(("cls", "size", "proof"), [("8.8", "M16", 580), ("8.8", "M18", 600), ("9.8", "M12", 650)])
-def test_nominal_proof_stress_changes_with_the_size_where_the_standard_says(cls: str, size: str, proof: float) -> None:
+def test_nominal_proof_stress_changes_at_the_size_that_the_standard_states(cls: str, size: str, proof: float) -> None:
     # mem50212.com citing ISO 898-1:1999; 580 up to 16 mm from memory.
     assert strength(cls, parse_thread(size)).proof == proof
 

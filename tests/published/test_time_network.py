@@ -1,8 +1,8 @@
 """The worked network of R. Dechter, I. Meiri, J. Pearl: Temporal constraint networks (1991).
 
-The constraints are those of the test files of the library metacsp, except for the last, which has its sign reversed
-there. The table of distances was computed by the algorithm of Floyd and Warshall, and equals the paper's table (from
-memory).
+The constraints are from the test files of the library metacsp. Their last constraint has the wrong sign, which is
+corrected here. The table of distances was computed by the algorithm of Floyd and Warshall. It equals the table of the
+paper (from memory).
 """
 
 from collections.abc import Hashable
@@ -24,7 +24,7 @@ STORY = [
 POINTS = range(5)
 
 
-# The most minutes from the row's point to the column's point.
+# The largest number of minutes from the point of the row to the point of the column.
 PUBLISHED = [
     [0, 20, 50, 30, 70],
     [-10, 0, 40, 20, 60],
@@ -35,7 +35,7 @@ PUBLISHED = [
 
 
 @pytest.mark.parametrize(("first", "then"), list(permutations(POINTS, 2)))
-def test_published_distance_is_the_most_that_the_network_allows(first: int, then: int) -> None:
+def test_published_distance_is_the_largest_that_the_network_allows(first: int, then: int) -> None:
     most = PUBLISHED[first][then]
     assert not contradicts(POINTS, [*STORY, Between(first, then, least=most)])
     assert contradicts(POINTS, [*STORY, Between(first, then, least=most + 1)])
@@ -56,7 +56,7 @@ def test_times_keep_every_bound() -> None:
 
 
 def test_network_contradicts_itself_exactly_if_networkx_finds_a_negative_cycle() -> None:
-    # John by car 30 to 40 or by bus 60 at least; Fred by car 20 to 30 or by carpool 40 to 50.
+    # John goes by car (30 to 40) or by bus (at least 60). Fred goes by car (20 to 30) or by carpool (40 to 50).
     for john in ((30.0, 40.0), (60.0, float("inf"))):
         for fred in ((20.0, 30.0), (40.0, 50.0)):
             network = [STORY[0], Between(1, 2, *john), STORY[2], Between(3, 4, *fred), STORY[4]]

@@ -1,4 +1,4 @@
-"""Torque and preload compared with printed examples; nut factors; friction drag after the FAA's circular."""
+"""Torque, preload and nut factors compared with printed examples, and friction drag compared with FAA AC 43.13-1B."""
 
 from decimal import Decimal
 
@@ -47,7 +47,8 @@ def test_torque_of_three_eighths_grade_five_is_the_printed_one(k: str, printed: 
 
 @pytest.mark.parametrize(("cls", "share"), [("8.8", 103), ("10.9", 72)])
 def test_preload_and_its_share_of_proof_load_agree_with_the_printed_proof_load(cls: str, share: int) -> None:
-    # F = T / (K d) = 52 N·m / (0.15 × 10 mm) = 34.67 kN, computed; proof loads of M10: 33.7 and 48.1 kN (optimas).
+    # F = T / (K d) = 52 N·m / (0.15 × 10 mm) = 34.67 kN, computed; proof loads of M10: 33.7 and 48.1 kN
+    # (a distributor's table).
     inputs = {"torque": "52 N·m", "thread": "M10", "nut-factor": "0.15", "class": cls}
     found = calculate("preload", inputs)
     assert float(found["preload"].value) == pytest.approx(34.67, abs=0.05)
@@ -58,7 +59,8 @@ def test_preload_and_its_share_of_proof_load_agree_with_the_printed_proof_load(c
 
 
 def test_wrong_printed_lubricant_example_is_not_reproduced() -> None:
-    # scribd 300189827 prints 53 for 130 ft-lb dry with factors 0.17 and 0.09; it is 68.8.
+    # The example has 130 ft-lb dry and factors of 0.17 and 0.09 (scribd.com 300189827). It prints 53 ft-lb instead of
+    # 68.8.
     found = calculate("lubricant", {"torque": "130 ft-lb", "assumed": "0.17", "actual": "0.09"})
     assert found["torque"].value == Decimal("68.8")
 
@@ -80,14 +82,15 @@ def test_three_quarters_of_the_nut_factor_need_three_quarters_of_the_torque() ->
 def test_nut_factors_from_friction_are_the_computed_ones(
     thread: str, friction: str, by_pitch: str, handbook: str
 ) -> None:
-    # Forms as quoted in scribd 488843784, citing Shigley 5e eq. 8-19 and MIL-HDBK-60 eq. 100.5.1. Computed from them
-    # beforehand: 0.1620/0.1614, 0.1967/0.1958, 0.2547/0.2531, 0.1615/0.1609, 0.1894/0.1889.
+    # Formulas as quoted in scribd.com 488843784, citing Shigley 5e eq. 8-19 and MIL-HDBK-60 eq. 100.5.1. Computed from
+    # them beforehand: 0.1620/0.1614, 0.1967/0.1958, 0.2547/0.2531, 0.1615/0.1609, 0.1894/0.1889.
     found = calculate("nut-factor", {"thread": thread, "thread-friction": friction, "head-friction": friction})
     assert (found["nut-factor"].value, found["check"].value) == (Decimal(by_pitch), Decimal(handbook))
 
 
 def test_friction_in_the_thread_and_under_the_head_are_not_confused() -> None:
-    # By the long form the head has 0.625 μ of K and the thread less: about 0.55 μ (computed, M10x1.5).
+    # In the first formula, friction under the head adds 0.625 μ to K. Friction in the thread adds about 0.55 μ
+    # (computed for M10x1.5).
     low_head = calculate("nut-factor", {"thread": "M10", "thread-friction": "0.2", "head-friction": "0.1"})
     low_thread = calculate("nut-factor", {"thread": "M10", "thread-friction": "0.1", "head-friction": "0.2"})
     assert float(low_head["nut-factor"].value) == pytest.approx(0.1922, abs=0.0005)

@@ -40,8 +40,8 @@ def test_end_gauge_has_the_length_and_the_uncertainty_of_the_gum() -> None:
     [("ls", 25), ("dt", 16.599), ("d2", 6.7), ("d0", 5.8), ("d1", 3.9), ("da", 2.88679), ("alpha", 0), ("room", 0),
      ("cycle", 0)],
 )  # fmt: skip
-def test_contribution_of_each_input_is_the_one_of_the_gum(name: str, part: float) -> None:
-    # da is multiplied by the mean temperature of -0.1 alone: 50e6 nm · 0.1 · 5.77e-7.
+def test_contribution_of_each_input_equals_that_in_the_gum(name: str, part: float) -> None:
+    # da is multiplied only by the mean temperature of -0.1: 50e6 nm · 0.1 · 5.77e-7.
     assert nanometres(name) == pytest.approx(part, abs=0.0005)
 
 

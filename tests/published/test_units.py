@@ -1,5 +1,5 @@
 """Units compared with published values: NIST SP 811 (1995) App. B.8 as transcribed in the R package NISTunits 1.0.1,
-SciPy's ``scipy.constants`` 1.17, pint 0.25's unit definitions, and pairs that makers print in two units."""
+SciPy's ``scipy.constants`` 1.17, pint 0.25's unit definitions, and values that manuals print in two units."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -49,7 +49,7 @@ def test_unit_has_the_value_of_sp_811(one: str, to: str, exact: str, sp811: str)
         ("1 N·m", "ft-lb", "0.7375621492772655"),
     ],
 )
-def test_endless_conversion_agrees_with_each_printed_digit(one: str, to: str, printed: str) -> None:
+def test_conversion_without_an_exact_decimal_agrees_with_each_printed_digit(one: str, to: str, printed: str) -> None:
     """The printed values are doubles of pint and SciPy, so their last digit can differ by two."""
     got, want = convert(parse_quantity(one), to).value, Decimal(printed)
     assert abs(got - want) <= Decimal(2).scaleb(int(want.as_tuple().exponent))
@@ -136,12 +136,12 @@ def test_zero_celsius_agrees_with_scipy() -> None:
     assert float(BY_SYMBOL["°C"].offset) == constants.zero_Celsius
 
 
-# --- pairs as makers print them (stored service-manual pages) -----------------------------------------
+# --- values that service manuals print in two units -------------------------------------------------
 
 AGREEING = [
     "35 ft-lb (47 N·m)", "45 ft-lb (61 N·m)", "65 ft-lb (88 N·m)", "90 ft-lb (122 N·m)", "95 in-lb (11 N·m)",
     "89 lb-in (10 N·m)", "40 N·m (4.1 kgf·m, 29.5 lbf·ft)", "29.5 ft-lb (40 N·m)", "20 N·m (2.0 kgf·m)",
-    # This maker rounds lbf·ft to half steps: 14.751 is printed as 15.0. It agrees by the coarser value's last digit.
+    # This manual rounds lbf·ft to halves: 14.751 is printed as 15.0. That is within half a step of the coarser value.
     "20 N·m (2.0 kgf·m, 15.0 lbf·ft)",
     "0.009 in (0.22 mm)", ".002 in (.05 mm)", ".008 in (.2 mm)", ".0047 in (0.12 mm)",
 ]  # fmt: skip
@@ -177,6 +177,6 @@ def test_89_inch_pounds_are_shown_as_10_06_newton_metres() -> None:
 
 
 @pytest.mark.parametrize(("stage", "third"), [("25 ft-lb", 1), ("50 ft-lb", 2), ("75 ft-lb", 3)])
-def test_three_equal_stages_read_as_exact_thirds_in_either_unit(stage: str, third: int) -> None:
+def test_three_equal_torque_stages_are_exact_thirds(stage: str, third: int) -> None:
     """Common practice, no source."""
     assert base(parse_quantity(stage)) * 3 == base(parse_quantity("75 ft-lb")) * third

@@ -24,7 +24,7 @@ def q(text: str) -> Quantity:
          "US Army TM 1-1500-204-23-9, fig. 8-16 (aviationmiscmanuals.tpub.com)"),
         ("135 in-lb", "10 in", "1.5 in", "117.39", "117 in-lb",
          "a helicopter's maintenance manual p. 20.4; FAA AC 43.13-1B fig. 7-2 from memory"),
-        ("50 ft-lb", "16 in", "2 in", "44.44", "44.4 ft-lb", "manual of a wrench, m199 p. 7 (easymanua.ls)"),
+        ("50 ft-lb", "16 in", "2 in", "44.44", "44.4 ft-lb", "manual of a wrench, p. 7 (easymanua.ls)"),
         ("20 ft-lb", "18 in", "3 in", "17.14", "17.1 ft-lb", "marinemechanic.com p. 128"),
     ],
 )  # fmt: skip
@@ -46,7 +46,7 @@ def test_torque_at_the_fastener_is_the_printed_one() -> None:
 
 
 def test_lever_share_is_not_rounded_before_use() -> None:
-    # marinemechanic.com p. 128 rounds 18/21 to 0.86, sets 17.20 and finds 20.12 on checking back.
+    # marinemechanic.com p. 128 rounds 18/21 to 0.86, gets a setting of 17.20, and calculates back to 20.12.
     exact = setting(q("20 ft-lb"), q("18 in"), q("3 in"))
     assert float(exact.value) == pytest.approx(20 * 18 / 21, rel=1e-15)
     inputs = {"setting": f"{exact.value:.16f} ft-lb", "lever": "18 in", "extension": "3 in"}
@@ -102,13 +102,13 @@ def test_deviation_is_relative_to_the_reference(reference: str, deviation: str, 
 
 @pytest.mark.parametrize(("largest", "percent"), [("10 N·m", 6), ("10.1 N·m", 4), ("120 N·m", 4), ("89 in-lb", 4)])
 def test_small_wrench_may_deviate_by_six_per_cent(largest: str, percent: int) -> None:
-    # A wrench maker's manual, "review of ISO 6789" (manuzoid 7Bakw): 4 % above 10 N·m, 6 % up to it.
+    # A wrench maker's manual, "review of ISO 6789": 4 % above 10 N·m, 6 % up to it.
     found = calculate("wrench-check", {"shown": "8 N·m", "reference": "8 N·m", "largest": largest})
     assert f"±{percent} %" in found.notes[0]
 
 
 def test_calibration_lasts_a_year_or_five_thousand_uses() -> None:
-    # norbar.com ArticleID/99 on ISO 6789. FAA AC 43.13-1B 7-40a: at least yearly, and at once after a drop.
+    # A wrench maker's page on ISO 6789. FAA AC 43.13-1B 7-40a: at least once a year, and after each drop.
     wrench = Instrument("w", "torque", calibrated=date(2025, 5, 31))
     assert due_date(wrench) == date(2026, 5, 31)
     assert uses_allowed(wrench) == 5000
@@ -124,7 +124,7 @@ def test_wrench_is_not_used_below_a_fifth_of_its_scale() -> None:
 
 
 def test_range_begins_at_the_lowest_value_marked() -> None:
-    # norbar.com ArticleID/67, /68 (ISO 6789:2017).
+    # ISO 6789:2017, as a wrench maker's page states it.
     wrench = Instrument("w", "torque", range=parse_limit("10 .. 100 N·m"), calibrated=date(2026, 1, 1))
     found = fitness(wrench, InstrumentNeed("w", "torque"), q("9 N·m"), date(2026, 2, 1))
     assert [type(one).__name__ for one in found] == ["OutOfRange"]

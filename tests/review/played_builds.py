@@ -107,7 +107,7 @@ def loaded_build(seed: int = 1, faults: Faults = CLEAN, with_tools: bool = False
 class Uncounted(Register):
     """A register that does not count uses: that would rewrite its file thousands of times."""
 
-    def count(self, lines: Sequence[Line]) -> None:
+    def count_uses(self, lines: Sequence[Line]) -> None:
         return
 
 

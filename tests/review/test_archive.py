@@ -39,7 +39,7 @@ PEOPLE = ("ann", "bob", "Zoë")
 SERIALS = ("TW-1", "TW-2", "")
 
 
-def random_story(seed: int) -> LogBuilder:
+def random_session(seed: int) -> LogBuilder:
     """A random session with most kinds of events, in a possible order."""
     chance = Random(seed)
     log_builder = LogBuilder(unit=f"job {seed}", by=chance.choice(PEOPLE), with_clock=chance.random() < 0.7)
@@ -126,10 +126,10 @@ def test_archive_and_log_files_give_the_same_answers(
     database = open_database(archive_url, fresh=True)
     times: list[str] = []
     for place, seed in enumerate(seeds):
-        log_builder = random_story(seed)
+        log_builder = random_session(seed)
         path = log_builder.save(folder)
         times += [line.at for line in log_builder.lines]
-        if place in grown:  # filed once while the session was still going on
+        if place in grown:  # file the log once before the session has ended
             whole = path.read_bytes()
             path.write_bytes(b"".join(whole.splitlines(keepends=True)[: len(log_builder.lines) // 2 + 1]))
             fill(database, folder)
@@ -137,13 +137,13 @@ def test_archive_and_log_files_give_the_same_answers(
         if place in broken:
             path.write_bytes(path.read_bytes().replace(b'"by":"', b'"by":"x', 1))
     fill(database, folder)
-    # Moments at which something happened are where a span that is a little wrong would show.
+    # Spans that begin or end exactly at an event show an error of one millisecond.
     asked = [times[number % len(times)] for number in timestamps] if times else []
     assert all_answers(ArchiveIndex(database), asked) == all_answers(LogFiles(logs_under(folder), bench=BENCH), asked)
     database.close()
 
 
-def test_time_span_that_cuts_a_stage_finds_the_stage(archive_url: str, tmp_path: Path) -> None:
+def test_stage_is_found_by_a_time_span_that_covers_part_of_it(archive_url: str, tmp_path: Path) -> None:
     log_builder = LogBuilder().start("bolt").tighten("bolt", range(1, 9), stages=1, serial="TW-1")
     database = open_database(archive_url)
     file_logs(database, [log_builder.save(tmp_path)], BENCH)
@@ -160,7 +160,7 @@ def test_filing_again_reads_and_changes_nothing(archive_url: str, tmp_path: Path
     folder = tmp_path / "logs"
     folder.mkdir()
     for seed in range(5):
-        random_story(seed).save(folder)
+        random_session(seed).save(folder)
     database = open_database(archive_url)
     first = file_logs(database, logs_under(folder), BENCH)
     before = all_answers(ArchiveIndex(database))
@@ -283,7 +283,7 @@ def test_two_benches_filing_at_once_file_each_log_once(archive_url: str, tmp_pat
     folder = tmp_path / "logs"
     folder.mkdir()
     for seed in range(30):
-        random_story(seed).save(folder)
+        random_session(seed).save(folder)
     with ThreadPoolExecutor(2) as benches:
 
         def one(bench: str) -> int:
@@ -318,7 +318,7 @@ def test_interrupted_filing_continues_where_it_stopped(archive_url: str, tmp_pat
     folder = tmp_path / "logs"
     folder.mkdir()
     for seed in range(6):
-        random_story(seed).save(folder)
+        random_session(seed).save(folder)
     killed = subprocess.run([sys.executable, "-c", KILLED, archive_url, str(folder)], check=False)
     assert killed.returncode == -9
     database = open_database(archive_url)
@@ -333,7 +333,7 @@ def test_worker_processes_file_the_same_as_one_process(tmp_path: Path, monkeypat
     folder = tmp_path / "logs"
     folder.mkdir()
     for seed in range(40):
-        random_story(seed).save(folder)
+        random_session(seed).save(folder)
     alone, helped = (open_database(str(tmp_path / f"{name}.sqlite")) for name in ("alone", "helped"))
     file_logs(alone, logs_under(folder), BENCH, workers=0)
     monkeypatch.setattr("benchflow.review.archive.filing.MIN_BYTES_FOR_WORKERS", 0)
@@ -344,7 +344,7 @@ def test_worker_processes_file_the_same_as_one_process(tmp_path: Path, monkeypat
 
 
 def test_another_bench_can_fetch_a_copied_log(archive_url: str, tmp_path: Path) -> None:
-    log_builder = random_story(7)
+    log_builder = random_session(7)
     path = log_builder.save(tmp_path)
     database = open_database(archive_url)
     file_logs(database, [path], BENCH)
@@ -383,8 +383,8 @@ def test_database_with_other_tables_is_never_written(tmp_path: Path) -> None:
         open_database("mysql://somewhere/else")
 
 
-def test_missing_driver_of_postgresql_is_named_with_the_way_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(sys.modules, "psycopg", None)  # an import of it fails
+def test_error_for_a_missing_postgresql_driver_has_the_install_command(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "psycopg", None)  # importing it fails
     with pytest.raises(NoArchive, match=re.escape("pip install 'benchflow-assembly[postgres]'")):
         open_database("postgresql://ann@127.0.0.1:1/none")
 

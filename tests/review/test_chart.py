@@ -31,7 +31,7 @@ def test_drift_without_a_limit_has_no_builds_left() -> None:
     assert (drift.towards, drift.points_left) == ("low", None)
 
 
-def test_scatter_is_rarely_called_a_drift() -> None:
+def test_random_scatter_is_rarely_reported_as_a_drift() -> None:
     called = sum(drift_of([chance.gauss(0, 1) for _ in range(30)]) is not None for chance in map(Random, range(300)))
     assert called <= 6  # three standard errors are exceeded by about one in 180 of thirty points
 

@@ -1,4 +1,4 @@
-"""The commands for finished logs, run in processes of their own."""
+"""The commands for finished logs, each run in a separate process."""
 
 import json
 import os
@@ -73,7 +73,7 @@ def test_wrench_is_traced_to_its_engine(home: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "says"),
+    ("arguments", "advice"),
     [
         ((), "Give exactly one of"),
         (("--lot", "x", "--person", "y"), "Give exactly one of"),
@@ -83,8 +83,8 @@ def test_wrench_is_traced_to_its_engine(home: Path) -> None:
         (("--reading", "x", "--below", "3 furlongs"), "furlongs"),
     ],
 )
-def test_malformed_question_is_refused_with_advice(home: Path, arguments: tuple[str, ...], says: str) -> None:
-    assert says in run(home, "trace", *arguments, code=2).stderr
+def test_malformed_question_is_refused_with_advice(home: Path, arguments: tuple[str, ...], advice: str) -> None:
+    assert advice in run(home, "trace", *arguments, code=2).stderr
 
 
 def test_trend_of_a_reading_is_printed_and_drawn(home: Path, tmp_path: Path) -> None:
@@ -100,7 +100,7 @@ def test_two_builds_are_compared(home: Path) -> None:
     assert "reading" in run(home, "compare", "job-5", "job-3").stdout
 
 
-def test_archive_is_rebuilt_from_the_logs_and_names_what_it_left_out(home: Path, tmp_path: Path) -> None:
+def test_rebuilt_archive_lists_the_logs_that_were_left_out(home: Path, tmp_path: Path) -> None:
     index = str(tmp_path / "index.sqlite")
     sessions = home / "data" / "sessions"
     first = json.loads(run(home, "archive", "--to", index, "--json").stdout)

@@ -1,4 +1,4 @@
-"""The comparison of two builds lists differences; a figure that differs within its limit is not one."""
+"""The comparison of two builds lists their differences. Readings with the same verdict are not listed."""
 
 from pathlib import Path
 
@@ -78,7 +78,7 @@ def test_readings_and_times_are_paired() -> None:
     assert times["tighten-head"].right is not None
 
 
-def test_long_figures_in_the_table_of_readings_stay_apart() -> None:
+def test_long_readings_do_not_run_together_in_the_table() -> None:
     found = compare(loaded_build(3), loaded_build(5))
     long = ReadingPair(
         "gap", "gap[input]", "1", "0.7190333 mm", "0.7036667 mm", "-0.00395333 mm", None, None, "ok", "ok"

@@ -122,7 +122,7 @@ def test_step_never_done_is_ranked_first() -> None:
     assert any("operations not done (The block is cracked)" in warning for warning in log_of_job.warnings)
 
 
-def test_suspect_names_its_event_and_its_text_in_the_procedure() -> None:
+def test_suspect_step_has_its_event_and_its_procedure_text() -> None:
     log = loaded_build(3, Faults(self_signed="mark-nuts"))
     guard = review_everything(log).suspects[0]
     assert guard.seq is not None

@@ -134,7 +134,7 @@ def test_texts_name_the_local_time_and_its_zone() -> None:
 
 
 @pytest.mark.usefixtures("eastern")
-def test_trace_names_its_span_and_the_sessions_in_local_time(tmp_path: Path) -> None:
+def test_trace_shows_its_time_span_and_sessions_in_local_time(tmp_path: Path) -> None:
     span = timestamp_of("2026-03-03"), timestamp_of("2026-03-08", end_of_day=True)
     found = trace(LogFiles([evening_build().save(tmp_path)]), TraceQuestion(Question(LotSubject("L-9"), *span)))
     assert found.asked == "lot L-9, from 2026-03-03 00:00 EST, to 2026-03-08 23:59 EDT"

@@ -101,7 +101,7 @@ def test_corrected_lot_replaces_the_wrong_one() -> None:
     assert [(lot.lot, lot.in_force) for lot in facts_of(log_builder.lines).lots] == [("L-1", False), ("L-7", True)]
 
 
-def test_remedy_withdraws_readings_and_reopens_operations() -> None:
+def test_remedy_withdraws_readings_and_undoes_operations() -> None:
     log_builder = LogBuilder().start("seat").finish("seat").start("measure")
     log_builder.read("measure", "0.05", verdict="low")
     log_builder.add("remedied", operation="measure", name="end-play", verdict="low", do="Seat it again", redo=["seat"])
@@ -156,7 +156,7 @@ def test_operation_has_the_times_and_counts_of_its_entries() -> None:
     assert seal.people == ("ann",)
 
 
-def test_last_tick_of_a_fastener_decides_whether_the_stage_is_good() -> None:
+def test_only_the_last_tick_of_a_fastener_counts_as_out_of_limit() -> None:
     value = {"value": "25", "unit": "N·m", "entered": "25"}
     log_builder = LogBuilder().start("bolt").tick("bolt", 1, quantity=value, verdict="low").tick("bolt", 2)
     (bad,) = facts_of(log_builder.lines).stages

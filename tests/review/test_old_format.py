@@ -29,22 +29,22 @@ def old() -> LoadedLog:
     return load_log(OLD_LOG, procedure_reader_with_cache(None))
 
 
-def test_review_says_what_it_cannot_read_of_an_old_log(old: LoadedLog) -> None:
+def test_review_warns_about_events_of_an_old_log_that_it_cannot_read(old: LoadedLog) -> None:
     assert (
         "The log has the old format 1: benchflow 0.1.0 wrote it. This version cannot read 7 events of it, such as "
         "starts, pauses and rework. Working times are missing, and reworked operations are shown as done."
     ) in old.warnings
-    assert not any("of kinds that" in warning for warning in old.warnings)
+    assert not any("that this version cannot read." in warning for warning in old.warnings)
 
 
-def test_csv_of_an_old_log_has_the_verdicts_of_today_and_its_format(old: LoadedLog) -> None:
+def test_csv_of_an_old_log_has_present_verdicts_and_the_old_format(old: LoadedLog) -> None:
     rows = list(csv.DictReader(io.StringIO("".join(as_csv([old])), newline="")))
     assert [row["verdict"] for row in rows if row["kind"] == "recorded"] == ["high", "ok"]
     assert {row["format"] for row in rows} == {"1"}
     assert rows[1]["kind"] == "taken-up"
 
 
-def test_xes_of_an_old_log_has_the_verdicts_of_today_and_its_format(old: LoadedLog) -> None:
+def test_xes_of_an_old_log_has_present_verdicts_and_the_old_format(old: LoadedLog) -> None:
     document = fromstring(as_xes([old]))
     attributes = [(node.get("key"), node.get("value")) for node in document.iter()]
     assert [value for key, value in attributes if key == "verdict"] == ["high", "ok"]
@@ -59,7 +59,7 @@ def test_json_lines_repeat_the_data_of_an_old_log_and_name_its_format(old: Loade
     assert [event["data"]["verdict"] for event in events if event["kind"] == "recorded"] == ["out", "in"]
 
 
-def test_export_remarks_that_a_log_has_the_old_format(tmp_path: Path) -> None:
+def test_export_warns_about_a_log_in_the_old_format(tmp_path: Path) -> None:
     done = subprocess.run(
         [sys.executable, "-m", "benchflow", "export", str(OLD_LOG), "--as", "csv"],
         capture_output=True, text=True, encoding="utf-8", check=True,
@@ -68,7 +68,7 @@ def test_export_remarks_that_a_log_has_the_old_format(tmp_path: Path) -> None:
     assert "0.1.jsonl has the old format 1. Its kinds of events are exported as they were written." in done.stderr
 
 
-def test_log_of_today_exports_format_2(tmp_path: Path) -> None:
+def test_export_of_a_new_log_has_format_2(tmp_path: Path) -> None:
     path = LogBuilder().start("x").read("x", "0.15").save(tmp_path)
     log = load_log(path, procedure_reader_with_cache(None), any_procedure=True)
     rows = list(csv.DictReader(io.StringIO("".join(as_csv([log])), newline="")))
@@ -76,7 +76,7 @@ def test_log_of_today_exports_format_2(tmp_path: Path) -> None:
     assert rows[-1]["verdict"] == "ok"
 
 
-def test_archive_names_an_old_log_as_partly_read(tmp_path: Path) -> None:
+def test_archive_reports_an_old_log_as_partly_read(tmp_path: Path) -> None:
     database = open_database(str(tmp_path / "index.sqlite"))
     report = file_logs(database, [OLD_LOG], "bench-1")
     database.close()

@@ -22,20 +22,20 @@ CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
 @pytest.fixture(scope="module")
-def made() -> BuildSheet:
+def sheet() -> BuildSheet:
     return build_sheet(loaded_build(3, FAULTS, with_tools=True))
 
 
-def test_sheet_has_every_operation_in_the_order_of_the_procedure(made: BuildSheet) -> None:
-    operations = [operation for section in made.sections for operation in section.operations]
+def test_sheet_has_every_operation_in_the_order_of_the_procedure(sheet: BuildSheet) -> None:
+    operations = [operation for section in sheet.sections for operation in section.operations]
     assert [operation.operation for operation in operations] == list(
         loaded_build(3, FAULTS, with_tools=True).plan.steps
     )
     assert all(operation.done and operation.by and operation.at for operation in operations)
 
 
-def test_every_fastener_is_drawn_in_its_layout_with_its_torque_and_angles(made: BuildSheet) -> None:
-    operation = next(o for s in made.sections for o in s.operations if o.operation == "tighten-head")
+def test_every_fastener_is_drawn_in_its_layout_with_its_torque_and_angles(sheet: BuildSheet) -> None:
+    operation = next(o for s in sheet.sections for o in s.operations if o.operation == "tighten-head")
     assert operation.joint is not None
     assert len(operation.joint.fasteners) == 10
     assert {(fastener.text, fastener.status) for fastener in operation.joint.fasteners} == {
@@ -44,8 +44,8 @@ def test_every_fastener_is_drawn_in_its_layout_with_its_torque_and_angles(made: 
     assert operation.joint.tools[1].startswith("stage 2, 55 N·m (41 ft-lb): 10 with TW-A, R. Builder, 2026-03-0")
 
 
-def test_gauge_shows_a_reading_on_its_limit(made: BuildSheet) -> None:
-    value = next(v for s in made.sections for o in s.operations for v in o.values if v.name == FLOAT_NAME)
+def test_gauge_shows_a_reading_on_its_limit(sheet: BuildSheet) -> None:
+    value = next(v for s in sheet.sections for o in s.operations for v in o.values if v.name == FLOAT_NAME)
     assert value.gauge is not None
     assert value.gauge.low is not None
     assert value.gauge.high is not None
@@ -54,38 +54,38 @@ def test_gauge_shows_a_reading_on_its_limit(made: BuildSheet) -> None:
     assert value.verdict == "ok"
 
 
-def test_deviations_are_listed_first_with_names(made: BuildSheet) -> None:
-    text = "\n".join(made.exceptions)
+def test_deviations_are_listed_first_with_names(sheet: BuildSheet) -> None:
+    text = "\n".join(sheet.exceptions)
     assert "deviation from time, signed by R. Builder: The phone rang." in text
     assert "the builder signed the hold point for their own work" in text
     assert "reworked, " in text
-    assert "None. Every operation" not in build_sheet_html(made)
+    assert "None. Every operation" not in build_sheet_html(sheet)
     assert "None. Every operation" in build_sheet_html(build_sheet(loaded_build(3, with_tools=True)))
 
 
-def test_follow_ups_are_due_counted_from_the_close(made: BuildSheet) -> None:
+def test_follow_ups_are_due_counted_from_the_close(sheet: BuildSheet) -> None:
     closed = loaded_build(3, FAULTS, with_tools=True).facts.session.closed_at
     assert closed is not None
-    dated = [item for item in made.follow_up if item.due]
+    dated = [item for item in sheet.follow_up if item.due]
     assert dated
     assert all(item.due > closed[:10] for item in dated)
 
 
-def test_lots_and_instruments_are_listed_including_unnamed_ones(made: BuildSheet) -> None:
-    assert any(row[1].startswith("lot L-") for row in made.parts)
-    assert "TW-A" in {row[1] for row in made.instruments}
+def test_lots_and_instruments_are_listed_including_unnamed_ones(sheet: BuildSheet) -> None:
+    assert any(row[1].startswith("lot L-") for row in sheet.parts)
+    assert "TW-A" in {row[1] for row in sheet.instruments}
     assert {row[1] for row in build_sheet(loaded_build(3)).instruments} == {"not named"}
 
 
-def test_instruments_have_the_calibration_of_that_day() -> None:
+def test_instruments_have_the_calibration_at_the_time_of_use() -> None:
     rows = {row[1]: row for row in build_sheet(loaded_build(3, with_tools=True)).instruments}
     assert rows["TW-A"][2:4] == ("2025-11-03", "2026-11-03")
 
 
-def test_sheet_shows_if_the_log_is_intact_and_its_fingerprint(made: BuildSheet) -> None:
-    whole = build_sheet_html(made)
+def test_sheet_shows_if_the_log_is_intact_and_its_fingerprint(sheet: BuildSheet) -> None:
+    whole = build_sheet_html(sheet)
     assert "The log is intact." in whole
-    assert all(made.head[start : start + 8] in whole for start in range(0, 64, 8))
+    assert all(sheet.head[start : start + 8] in whole for start in range(0, 64, 8))
     damaged = folder() / "damaged-sheet.jsonl"
     damaged.write_bytes(played(3).read_bytes().replace(b'"fastener":3', b'"fastener":4', 1))
     broken = build_sheet_html(build_sheet(load_log(damaged, read())))
@@ -123,23 +123,23 @@ def test_text_from_a_log_is_never_markup_or_a_control_sequence(hostile: BuildShe
     assert "<a " not in rendered
 
 
-def test_page_refers_to_no_other_file(made: BuildSheet) -> None:
-    page = build_sheet_html(made)
+def test_page_refers_to_no_other_file(sheet: BuildSheet) -> None:
+    page = build_sheet_html(sheet)
     without_names = page.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(r"https?://|\bsrc=|\bhref=|url\(|@import|<script|<link|<iframe|<object", without_names)
 
 
-def test_markdown_has_the_content_of_the_page(made: BuildSheet) -> None:
-    text = build_sheet_markdown(made)
+def test_markdown_has_the_content_of_the_page(sheet: BuildSheet) -> None:
+    text = build_sheet_markdown(sheet)
     tables = MarkdownIt("commonmark").enable("table").render(text)
     assert tables.count("<table>") >= 3
-    for operation in (o for s in made.sections for o in s.operations):
+    for operation in (o for s in sheet.sections for o in s.operations):
         assert f"### {operation.number}  {operation.title}" in text
-    assert made.head in text
+    assert sheet.head in text
 
 
-def test_sheet_can_be_written_as_json(made: BuildSheet) -> None:
-    assert msgspec.convert(json.loads(msgspec.json.encode(made)), BuildSheet) == made
+def test_sheet_can_be_written_as_json(sheet: BuildSheet) -> None:
+    assert msgspec.convert(json.loads(msgspec.json.encode(sheet)), BuildSheet) == sheet
 
 
 # --- in a real browser ------------------------------------------------------------------------------
@@ -150,7 +150,7 @@ OWN_TRAFFIC_OFF = (
 )  # fmt: skip
 
 
-def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
+def requested_addresses(page: str, tmp_path: Path, *arguments: str) -> list[str]:
     """The addresses that a browser requests while it shows the page, without the page itself."""
     source, log = tmp_path / "page.html", tmp_path / "net.json"
     source.write_text(page, encoding="utf-8")
@@ -160,25 +160,31 @@ def browse(page: str, tmp_path: Path, *arguments: str) -> list[str]:
     net = json.loads(log.read_text(encoding="utf-8"))
     started = net["constants"]["logEventTypes"]["URL_REQUEST_START_JOB"]
     asked = (event.get("params", {}) for event in net["events"] if event["type"] == started)
-    # The browser's own requests have no page that began them.
+    # Requests of the browser itself have no page as initiator.
     return [one["url"] for one in asked if str(one.get("initiator", "")).startswith(("file:", "null"))]
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_page_makes_no_request_in_a_real_browser(made: BuildSheet, tmp_path: Path) -> None:
+def test_page_makes_no_request_in_a_real_browser(sheet: BuildSheet, tmp_path: Path) -> None:
     picture = tmp_path / "sheet.png"
-    assert browse(build_sheet_html(made), tmp_path, "--window-size=900,3000", f"--screenshot={picture}") == []
-    assert picture.stat().st_size > 50_000  # something was drawn
-    no_policy = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", build_sheet_html(made))
+    assert (
+        requested_addresses(build_sheet_html(sheet), tmp_path, "--window-size=900,3000", f"--screenshot={picture}")
+        == []
+    )
+    assert picture.stat().st_size > 50_000  # the page was drawn
+    no_policy = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", build_sheet_html(sheet))
     leaking = no_policy.replace("</body>", '<img src="http://leak.invalid/x.png"></body>')
-    assert browse(leaking, tmp_path, f"--screenshot={picture}") == [
+    assert requested_addresses(leaking, tmp_path, f"--screenshot={picture}") == [
         "http://leak.invalid/x.png"
-    ]  # the test can see one that does
+    ]  # a request is detected
 
 
 @pytest.mark.skipif(CHROMIUM is None, reason="no chromium: install Debian's package chromium")
-def test_page_can_be_printed_to_pdf(made: BuildSheet, tmp_path: Path) -> None:
+def test_page_can_be_printed_to_pdf(sheet: BuildSheet, tmp_path: Path) -> None:
     paper = tmp_path / "sheet.pdf"
-    assert browse(build_sheet_html(made), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}") == []
+    assert (
+        requested_addresses(build_sheet_html(sheet), tmp_path, "--no-pdf-header-footer", f"--print-to-pdf={paper}")
+        == []
+    )
     pages = len(re.findall(rb"/Type\s*/Page\b", paper.read_bytes()))
     assert 4 <= pages <= 16

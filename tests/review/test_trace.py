@@ -26,7 +26,7 @@ from tests.driving.log_builder import LogBuilder
 
 
 @pytest.fixture
-def shop(tmp_path: Path) -> LogFiles:
+def five_builds(tmp_path: Path) -> LogFiles:
     """Five builds: tightened with the wrench, redone with another, measured near a limit, measured well inside it, and
     one without that wrench."""
     kept = LogBuilder(unit="kept").start("bolt").tighten("bolt", serial="TW-1").finish("bolt").close()
@@ -50,16 +50,16 @@ def units(found: Trace) -> list[str]:
     return [one.unit for one in found.touched]
 
 
-def test_trace_finds_the_engines_tightened_with_the_wrench_the_redone_one_last(shop: LogFiles) -> None:
-    found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1"))))
+def test_trace_of_a_wrench_lists_a_reworked_engine_last(five_builds: LogFiles) -> None:
+    found = trace(five_builds, TraceQuestion(Question(InstrumentSubject("TW-1"))))
     assert sorted(units(found)) == ["inside", "kept", "near", "redone"]
     assert units(found)[-1] == "redone"
     assert found.touched[-1].reasons[0].kind == "replaced"
     assert found.looked_at == 5
 
 
-def test_reading_out_of_its_limit_when_corrected_comes_first(shop: LogFiles) -> None:
-    found = trace(shop, TraceQuestion(Question(InstrumentSubject("TW-1")), reads_high=Decimal("0.06")))
+def test_reading_out_of_its_limit_when_corrected_comes_first(five_builds: LogFiles) -> None:
+    found = trace(five_builds, TraceQuestion(Question(InstrumentSubject("TW-1")), reads_high=Decimal("0.06")))
     assert units(found)[0] == "near"
     assert found.touched[0].reasons[0].words == "end-play (1) 41.0 N·m would be 38.68 N·m, outside 40 .. 60 N·m"
     kept = next(one for one in found.touched if one.unit == "kept")
@@ -67,20 +67,22 @@ def test_reading_out_of_its_limit_when_corrected_comes_first(shop: LogFiles) -> 
     assert found.asked == "instrument TW-1, found to read 6 % too high"
 
 
-def test_trace_is_limited_to_a_time_span(shop: LogFiles) -> None:
+def test_trace_is_limited_to_a_time_span(five_builds: LogFiles) -> None:
     question = Question(
         InstrumentSubject("TW-1"), timestamp_of("2026-03-04", UTC), timestamp_of("2026-03-04", UTC, end_of_day=True)
     )
-    assert units(trace(shop, TraceQuestion(question))) == ["near"]
+    assert units(trace(five_builds, TraceQuestion(question))) == ["near"]
 
 
-def test_trace_finds_readings_outside_a_band_in_any_unit(shop: LogFiles) -> None:
+def test_trace_finds_readings_outside_a_band_in_any_unit(five_builds: LogFiles) -> None:
     low = parse_quantity("33 ft-lb")
-    found = trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=low))
+    found = trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")), low=low))
     assert units(found) == ["near"]
-    assert units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), share=0.2))) == ["near"]
-    assert len(units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")))))) == 2
-    assert not units(trace(shop, TraceQuestion(Question(ReadingSubject("end-play")), low=parse_quantity("3 mm"))))
+    assert units(trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")), share=0.2))) == ["near"]
+    assert len(units(trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")))))) == 2
+    assert not units(
+        trace(five_builds, TraceQuestion(Question(ReadingSubject("end-play")), low=parse_quantity("3 mm")))
+    )
 
 
 def test_lot_person_and_operation_are_traced(tmp_path: Path) -> None:
@@ -96,7 +98,7 @@ def test_lot_person_and_operation_are_traced(tmp_path: Path) -> None:
     assert units(trace(source, TraceQuestion(Question(OperationSubject("lid"))))) == ["signed"]
 
 
-def test_damaged_log_is_named_with_the_answer(tmp_path: Path) -> None:
+def test_trace_lists_a_damaged_log_as_left_out(tmp_path: Path) -> None:
     path = LogBuilder().start("bolt").tighten("bolt", serial="TW-1").save(tmp_path)
     path.write_bytes(path.read_bytes().replace(b'"fastener":2', b'"fastener":9', 1))
     found = trace(LogFiles([path]), TraceQuestion(Question(InstrumentSubject("TW-1"))))
@@ -129,7 +131,7 @@ def test_drift_is_reported_before_it_reaches_the_limit(tmp_path: Path) -> None:
     assert "in about 18 builds" in series.telling[0]
 
 
-def test_outlier_is_named(tmp_path: Path) -> None:
+def test_trend_reports_an_outlier(tmp_path: Path) -> None:
     values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
     values[7] = "0.27"
     (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
@@ -167,7 +169,7 @@ def test_simulated_builds_are_not_mixed_with_real_ones(tmp_path: Path) -> None:
     assert found.notes == ("1 simulated session left out.",)
 
 
-def test_durations_are_those_of_builds_that_finished_the_operation(tmp_path: Path) -> None:
+def test_durations_include_only_builds_that_finished_the_operation(tmp_path: Path) -> None:
     log_builders = []
     for minutes in (4, 5, 6, 30):
         log_builder = LogBuilder(unit=f"took {minutes}").start("bolt").wait(minutes=minutes).finish("bolt", after=0)

@@ -1,4 +1,4 @@
-"""The session log, field by field, without the log reader of the program.
+"""The session log is checked field by field, without the log reader of the program.
 
 The hashes are recomputed with the reference implementation of RFC 8785. All data is invented.
 """

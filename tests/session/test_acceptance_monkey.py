@@ -1,4 +1,4 @@
-"""Random plausible intents: the view can always be built, and a resumed session is the same. All data is invented."""
+"""After random plausible intents, the view can be built and a resumed session is the same. All data is invented."""
 
 from pathlib import Path
 from tempfile import TemporaryDirectory

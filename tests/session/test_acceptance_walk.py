@@ -1,6 +1,6 @@
 """Random actions on small random procedures, compared with a second, simple implementation of the ordering rules.
 
-This implementation uses nothing of the program's own ordering.
+The second implementation is independent of the program's own ordering.
 """
 
 from dataclasses import dataclass, field

@@ -98,11 +98,13 @@ def test_joint_is_tightened_in_sequence_and_a_tick_can_be_cleared(tmp_path: Path
     driver.do("untick", joint="studs", fastener=2)
     for fastener in (2, 3, 4):
         driver.do("tick", joint="studs", fastener=fastener)
-    assert driver.refused("tick", joint="studs", fastener=3) == {"fastener-order"}  # the inner two only
+    assert driver.refused("tick", joint="studs", fastener=3) == {
+        "fastener-order"
+    }  # this stage tightens only the inner two
     assert driver.refused("finish", operation="tighten") == {"stage-not-finished"}
     driver.do("tick", joint="studs", fastener=1)
     driver.do("tick", joint="studs", fastener=2)
-    assert driver.refused("tick", joint="studs", fastener=1) == {"value-missing"}  # this stage checks
+    assert driver.refused("tick", joint="studs", fastener=1) == {"value-missing"}  # a check stage requires a reading
     assert driver.refused("tick", joint="studs", fastener=1, value="35") == {"bad-quantity"}
     assert driver.refused("tick", joint="studs", fastener=1, value="35 mm") == {"wrong-dimension"}
     for fastener, value in ((1, "35 N·m"), (2, "29 N·m"), (3, "35 N·m"), (4, "26 ft-lb")):
@@ -187,7 +189,7 @@ def test_clock_set_back_is_logged_and_does_not_lengthen_a_window(tmp_path: Path)
     driver.clock.advance(4000)
     wall = driver.clock.wall_time
     driver.clock.wall_time = wall.replace(year=2025)
-    driver.do("start", operation="cure")  # the monotonic clock knows that the hour is over
+    driver.do("start", operation="cure")  # by the monotonic clock, the hour is over
     assert [line.kind for line in driver.controller.journal.lines[-2:]] == ["clock-went-back", "started"]
 
 
@@ -397,20 +399,20 @@ def test_bench_offers_the_operation_with_the_nearest_deadline(tmp_path: Path) ->
     )
     driver = start_session(tmp_path, text)
 
-    def offered() -> str:
+    def shown_operation() -> str:
         now = driver.controller.view().now
         assert now is not None
         return now.operation
 
-    assert offered() == "tidy"
+    assert shown_operation() == "tidy"
     driver.do("start", operation="seal")
     driver.do("lot", consumable="sealant", lot="0042")
     driver.do("finish")
-    assert offered() == "lift"  # on the way to lowering, which has ten minutes
+    assert shown_operation() == "lift"  # comes before `lower`, whose window is ten minutes
     driver.work("lift")
-    assert offered() == "lower"
+    assert shown_operation() == "lower"
     driver.clock.advance(601)
-    assert offered() == "tidy"  # the window has closed: it presses for nothing any more
+    assert shown_operation() == "tidy"  # a window that has closed is no deadline any more
 
 
 def test_clock_advice_names_the_operation_to_start_first(tmp_path: Path) -> None:

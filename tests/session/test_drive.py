@@ -60,7 +60,7 @@ def test_each_intent_is_answered_by_one_documented_json_line(tmp_path: Path) -> 
     assert status["status"]["in_progress"] == "seal"
     assert status["status"]["state"] == {"pistons": "at-deck", "valves": "shut"}
     assert {reason["code"] for reason in why["why"]} >= {"after-missing", "interference"}
-    assert route["route"] == ["seal", "lower"]  # what is in hand is not done yet
+    assert route["route"] == ["seal", "lower"]  # an operation in progress is not done yet
 
 
 def test_existing_log_is_resumed_and_a_second_open_is_refused(tmp_path: Path) -> None:

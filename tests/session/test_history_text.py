@@ -160,7 +160,7 @@ def test_a_change_to_summer_time_is_printed_with_the_day(driver: SmallHead) -> N
     assert "19:00 Note: one month later" in text
 
 
-def test_history_of_a_damaged_log_says_so() -> None:
+def test_history_reports_a_damaged_log() -> None:
     assert "THE LOG IS DAMAGED: line 2 was eaten" in history_of(opened(), Damage(2, "was eaten"))
 
 
@@ -187,7 +187,7 @@ def test_history_without_a_procedure_uses_ids() -> None:
 
 
 @pytest.mark.parametrize("lines", [[], [Line(1, AT, "R.", "noted", {"text": ""}, "", "")]])
-def test_history_of_a_file_without_a_job_says_so(lines: list[Line]) -> None:
+def test_history_reports_a_file_without_a_job(lines: list[Line]) -> None:
     assert "does not begin with the start" in "\n".join(history_text(lines, None))
 
 

@@ -58,16 +58,16 @@ def finish(child: subprocess.Popen[str]) -> str:
     return output
 
 
-def in_a_small_disk(size: str, script: str, folder: Path) -> str:
-    """What ``script`` prints when ``folder`` is a file system of its own, which it alone sees."""
+def run_on_a_small_disk(size: str, script: str, folder: Path) -> str:
+    """Run ``script`` with a small file system at ``folder`` that only it can see. Returns what it prints."""
     mount = f'mount -t tmpfs -o size={size} none "$0" && exec "$@"'
     wrap = ("unshare", "--map-root-user", "--mount", "sh", "-c", mount, str(folder))
     try:
         probe = subprocess.run([*wrap, "true"], capture_output=True, timeout=30, check=False)
     except FileNotFoundError:
-        pytest.skip("no unshare here")
+        pytest.skip("the command unshare is missing")
     if probe.returncode:
-        pytest.skip("this machine lets nobody mount")
+        pytest.skip("file systems cannot be mounted on this machine")
     return finish(start(script, folder / "log.jsonl", wrap=wrap))
 
 
@@ -104,7 +104,7 @@ def test_log_at_its_size_limit_ends_with_a_complete_event(tmp_path: Path) -> Non
     assert "is full" in words
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a private file system")
 def test_really_full_disk_is_reported_and_keeps_confirmed_events(tmp_path: Path) -> None:
     script = (
         FILL_UP.format(limit="")
@@ -115,12 +115,12 @@ print((found.events, found.head, found.torn, found.damage) == (len(journal.lines
 Path(sys.argv[1]).with_name("other").mkdir()
 """
     )
-    output = in_a_small_disk("64k", script, tmp_path)
+    output = run_on_a_small_disk("64k", script, tmp_path)
     assert "is full" in output
     assert output.rstrip().endswith("True")
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="needs a file system of its own")
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a private file system")
 def test_log_on_a_read_only_disk_can_be_viewed(tmp_path: Path) -> None:
     script = """
 import subprocess, sys
@@ -137,7 +137,7 @@ try:
 except LogUnusable as wrong:
     print(wrong)
 """
-    output = in_a_small_disk("64k", script, tmp_path)
+    output = run_on_a_small_disk("64k", script, tmp_path)
     assert "2 the log cannot be written (read-only file system)" in output
     assert "No log can be made in" in output
 

@@ -132,7 +132,7 @@ def canonical(value: Any) -> str:
 
 
 def as_double(digits: str) -> int | float:
-    """Numbers as RFC 8785 has them: a double where 53 bits do not hold the integer."""
+    """An integer as RFC 8785 writes it: as a double if it needs more than 53 bits."""
     return int(digits) if abs(int(digits)) < 2**53 else float(digits)
 
 
@@ -166,7 +166,7 @@ def test_valid_log_of_any_json_writer_is_accepted(data: dict[str, Any], dump: An
 @example({"a": 2**53})
 @example({"a": -0.0})
 def test_hash_of_a_form_that_is_not_canonical_is_refused(data: dict[str, Any]) -> None:
-    """The short way of checking must not take what the definition does not."""
+    """The fast check must not accept a line that the definition refuses."""
     body = {"at": AT, "by": "R.", "data": data, "kind": "noted", "prev": "0" * 64, "seq": 1}
     as_written = msgspec.json.encode(body, order="sorted")
     line = msgspec.json.encode({**body, "hash": sha256(as_written).hexdigest()}, order="sorted")

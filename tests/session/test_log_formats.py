@@ -23,7 +23,7 @@ DATA = Path(__file__).parent / "data"
 
 @pytest.fixture
 def old_log(tmp_path: Path) -> Path:
-    """A log of 0.1: two operations finished, one of them taken back with `reopened`."""
+    """A log of 0.1: two operations finished, one of them undone by the old event `reopened`."""
     return Path(shutil.copy(DATA / "0.1.jsonl", tmp_path / "old.jsonl"))
 
 

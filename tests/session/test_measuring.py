@@ -111,7 +111,7 @@ def test_remedies_for_a_low_value_follow_in_order_with_their_operations_to_redo(
     driver.do("finish")
 
 
-def test_stop_remedy_cannot_be_carried_out(tmp_path: Path) -> None:
+def test_remedy_that_stops_the_work_cannot_be_carried_out(tmp_path: Path) -> None:
     driver = start_session(tmp_path, BEARING, options={}, start={})
     driver.work("torque-cap")
     driver.do("start", operation="measure")

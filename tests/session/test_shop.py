@@ -81,7 +81,7 @@ def shop() -> Shop:
     return found.shop
 
 
-def q(text: str) -> Quantity:
+def quantity(text: str) -> Quantity:
     return parse_quantity(text)
 
 
@@ -152,7 +152,7 @@ def test_schema_agrees_with_the_reader() -> None:
     from ruamel.yaml import YAML
 
     tree = YAML(typ="safe", pure=True).load(TEXT)
-    tree["shop"] = str(tree["shop"])  # the reader sees texts
+    tree["shop"] = str(tree["shop"])  # the reader reads every value as text
     validator = jsonschema.Draft202012Validator(json_schema())
     dates = ("calibrated", "calibration-due", "retired")
     for part in ("people", "instruments"):
@@ -237,30 +237,30 @@ def test_pin_that_is_too_short_or_too_long_is_refused(pin: str) -> None:
 
 
 def test_overdue_wrench_is_unfit_and_fit_ones_are_listed() -> None:
-    found = fit_instruments(shop(), WRENCH, q("60 N·m"), TODAY)
+    found = fit_instruments(shop(), WRENCH, quantity("60 N·m"), TODAY)
     assert [one.id for one in found.fit] == ["tw-120"]
     assert "ran out on 2026-01-10, 50 days ago" in found.unfit[0].message
     assert "Click wrench (00117)" in found.message
 
 
 def test_message_has_the_reason_for_each_unfit_instrument() -> None:
-    found = fit_instruments(shop(), WRENCH, q("22 N·m"), TODAY)
+    found = fit_instruments(shop(), WRENCH, quantity("22 N·m"), TODAY)
     assert found.fit == ()
     assert "below 20 % of its scale, 24 N·m" in found.message
     assert "below its range, 40 .. 200 N·m" in found.message
 
 
 def test_range_in_foot_pounds_is_compared_with_the_setting() -> None:
-    found = fit_instruments(shop(), WRENCH, q("85 ft-lb"), TODAY)
+    found = fit_instruments(shop(), WRENCH, quantity("85 ft-lb"), TODAY)
     assert [one.id for one in found.fit] == ["tw-120"]
-    assert fit_instruments(shop(), WRENCH, q("89 ft-lb"), TODAY).fit == ()
+    assert fit_instruments(shop(), WRENCH, quantity("89 ft-lb"), TODAY).fit == ()
 
 
 def test_fit_wrench_with_the_smallest_scale_is_first() -> None:
     renewed = apply_changes(TEXT, record_calibration("tw-200", date(2026, 2, 1), None))
     register = read_shop(renewed).shop
     assert register is not None
-    assert [one.id for one in fit_instruments(register, WRENCH, q("60 N·m"), TODAY).fit] == ["tw-120", "tw-200"]
+    assert [one.id for one in fit_instruments(register, WRENCH, quantity("60 N·m"), TODAY).fit] == ["tw-120", "tw-200"]
 
 
 def test_uses_of_one_session_recorded_twice_count_once() -> None:

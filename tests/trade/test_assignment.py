@@ -10,12 +10,12 @@ from scipy.optimize import linear_sum_assignment
 
 from benchflow.trade.assignment import Costs, assign
 
-# The large prices differ by less than a float can resolve.
+# The large costs differ by less than a float can resolve.
 prices = st.one_of(st.none(), st.integers(0, 5), st.integers(10**30, 10**30 + 5))
 
 
 @st.composite
-def tables(draw: st.DrawFn) -> Costs:
+def cost_tables(draw: st.DrawFn) -> Costs:
     rows = draw(st.integers(1, 4))
     columns = draw(st.integers(rows, 5))
     table: Costs = draw(st.lists(st.lists(prices, min_size=columns, max_size=columns), min_size=rows, max_size=rows))
@@ -30,7 +30,7 @@ def total(costs: Costs, chosen: tuple[int, ...]) -> int | None:
 
 
 @settings(max_examples=200, deadline=None)
-@given(tables())
+@given(cost_tables())
 def test_cost_is_the_least_of_all_assignments_to_the_last_digit(costs: Costs) -> None:
     found = assign(costs)
     all_totals = [total(costs, assignment) for assignment in permutations(range(len(costs[0])), len(costs))]
@@ -38,7 +38,7 @@ def test_cost_is_the_least_of_all_assignments_to_the_last_digit(costs: Costs) ->
 
 
 @settings(max_examples=200, deadline=None)
-@given(tables())
+@given(cost_tables())
 def test_alternative_of_the_same_cost_is_found_if_there_is_one(costs: Costs) -> None:
     found = assign(costs)
     least = total(costs, found.chosen)

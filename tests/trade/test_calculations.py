@@ -85,7 +85,7 @@ def test_misspelled_calculation_gives_the_nearest_name_as_a_hint() -> None:
         ("piston-to-valve", {"measured": "0.09 in", "valve": "inlet"}, "intake, exhaust"),
         ("ring-gap", {"bore": "4 in"}, "Known: street"),
         ("shim", {"old": "2.4 mm", "measured": "0.4 mm", "target": "0.3 mm", "step": "0.02 mm"}, "all three"),
-        ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "no thickness"),
+        ("shim", {"old": "0.1 mm", "measured": "0.1 mm", "target": "0.3 mm"}, "zero or less"),
         ("cam-timing", {"intake-opens": "31°", "intake-closes": "700°", "exhaust-opens": "77°",
                         "exhaust-closes": "29°"}, "between 0° and 720°"),
         ("growth", {"length": "1 m", "coefficient": "23000 ppm/K", "cold": "20 °C", "hot": "30 °C"}, "ppm/K"),

@@ -68,7 +68,7 @@ def test_guarded_verdict_states_its_reason(reading: str, reason: str) -> None:
     assert judge(q(reading), BAND, "guarded", q("0.010 mm")).reason == reason
 
 
-def test_limit_narrower_than_two_guard_bands_is_the_reason_for_not_proven() -> None:
+def test_reading_in_a_limit_narrower_than_two_guard_bands_is_not_proven() -> None:
     found = judge(q("0.19 mm"), BAND, "guarded", q("0.06 mm"))
     assert found.verdict == "not-proven"
     assert "no reading of this instrument can be ok" in found.reason
@@ -114,7 +114,7 @@ uncertainties = st.decimals(Decimal("0.0001"), Decimal("0.05"), places=4)
 def test_unit_of_a_reading_does_not_change_its_verdict(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal, unit: str
 ) -> None:
-    # Inches convert to exact decimals of a millimetre, so exactly the same length is judged twice.
+    # An inch is an exact decimal number of millimetres, so both readings are exactly the same length.
     def both(value: Decimal) -> tuple[Quantity, Quantity]:
         imperial = Quantity(value, unit, "")
         return imperial, convert(imperial, "mm")
@@ -135,7 +135,7 @@ def test_unit_of_a_reading_does_not_change_its_verdict(
 
 @settings(max_examples=100)
 @given(lengths, lengths, lengths, uncertainties)
-def test_guarded_verdict_is_the_simple_one_or_not_proven(
+def test_guarded_verdict_equals_the_simple_verdict_or_is_not_proven(
     reading: Decimal, one: Decimal, other: Decimal, u: Decimal
 ) -> None:
     low, high = (Quantity(end, "mm", "") for end in sorted((one, other)))
@@ -144,7 +144,7 @@ def test_guarded_verdict_is_the_simple_one_or_not_proven(
     assert guarded.verdict in (simple.verdict, "not-proven")
 
 
-def test_conformity_is_half_at_a_limit_and_is_not_shown_as_certain() -> None:
+def test_conformity_at_a_limit_is_50_per_cent_and_is_never_shown_as_certain() -> None:
     assert conformity(Fraction(5), None, Fraction(5), Fraction(1)) == pytest.approx(0.5)
     assert [conformity(Fraction(x), Fraction(5), Fraction(9), Fraction(0)) for x in (4, 5, 9, 10)] == [0, 1, 1, 0]
     assert conformity(Fraction(10), Fraction(5), None, Fraction(0)) == 1.0

@@ -79,7 +79,7 @@ def test_micrometer_is_fit_at_the_bottom_of_its_scale() -> None:
         ({"kind": "micrometer"}, ["OtherKind"]),
     ],
 )
-def test_each_reason_against_a_wrench_is_found(change: dict[str, object], reasons: list[str]) -> None:
+def test_each_reason_why_a_wrench_is_not_fit_is_found(change: dict[str, object], reasons: list[str]) -> None:
     assert kinds(replace(WRENCH, **change), "60 N·m") == reasons
 
 
@@ -88,12 +88,12 @@ def test_all_reasons_are_listed_at_once() -> None:
     assert kinds(bad, "10 N·m") == ["InDoubt", "CalibrationOver", "OutOfRange", "TooUncertain"]
 
 
-def test_range_must_include_all_that_the_need_covers() -> None:
+def test_range_must_include_the_whole_range_that_the_need_covers() -> None:
     assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 120 N·m"))) == []
     assert kinds(WRENCH, None, replace(NEED, covers=parse_limit("20 .. 130 N·m"))) == ["OutOfRange"]
 
 
-def test_fixed_uncertainty_is_compared_with_a_share_at_the_value_used() -> None:
+def test_fixed_uncertainty_is_compared_as_a_percentage_of_the_value() -> None:
     gauge = Instrument("g", "pressure", range=parse_limit("0 .. 10 bar"),
                        uncertainty=FixedUncertainty(parse_quantity("0.1 bar"), "0.1 bar"))  # fmt: skip
     need = InstrumentNeed("g", "pressure", uncertainty=parse_limit("at most 4 %"))
@@ -120,7 +120,7 @@ def test_spelling_of_a_kind_does_not_matter() -> None:
 
 
 @given(st.dates(date(1990, 1, 1), date(2080, 1, 1)), st.integers(1, 60))
-def test_added_months_keep_the_day_or_end_at_the_last_of_the_month(day: date, months: int) -> None:
+def test_added_months_keep_the_day_or_end_on_the_last_day_of_the_month(day: date, months: int) -> None:
     later = add_months(day, months)
     assert (later.year - day.year) * 12 + later.month - day.month == months
     assert later.day <= day.day

@@ -44,7 +44,7 @@ def test_required_shim_follows_from_lash_and_old_shim() -> None:
     assert [size.value for size in (low, high, aim) if size] == [Decimal("2.41"), Decimal("2.51"), Decimal("2.46")]
 
 
-def test_positive_slope_keeps_low_and_high() -> None:
+def test_positive_slope_does_not_swap_low_and_high() -> None:
     low, high, aim = required(q("0 mm"), parse_limit("at least 0.02 mm"), None, 1)
     assert (low and low.value, high, aim) == (Decimal("0.02"), None, None)
 
@@ -59,7 +59,7 @@ def test_part_within_the_limit_stays_although_another_is_nearer_the_aim() -> Non
     assert answer.moved == 0
 
 
-def test_only_part_that_fits_a_narrow_place_is_kept_for_it() -> None:
+def test_part_is_kept_for_the_place_that_only_it_fits() -> None:
     answer = match(
         shims(a="2.46 mm", b="2.50 mm"),
         [place("easy", "2.40 mm", "2.55 mm", "2.46 mm"), place("hard", "2.45 mm", "2.47 mm", "2.46 mm")],
@@ -153,7 +153,7 @@ def test_place_that_gets_the_only_fitting_part_is_named() -> None:
     assert nothing.why[1] == "No part on hand fits 1 (from 2.45 mm to 2.47 mm)"
 
 
-def test_purchase_names_limits_and_aim_if_the_purchasable_sizes_are_not_known() -> None:
+def test_purchase_states_limits_and_aim_if_the_purchasable_sizes_are_not_known() -> None:
     answer = match([], [place("1", "2.42 mm", "2.52 mm", "2.47 mm")])
     assert isinstance(answer, Unmatched)
     assert answer.buy[0].text == "1: one from 2.42 mm to 2.52 mm, best 2.47 mm"
@@ -221,8 +221,8 @@ def _least_cost(places: list[PartPlace], parts: list[StockPart]) -> tuple[int, i
 
 
 @st.composite
-def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
-    """Up to four parts and places, some with more digits than a float can resolve."""
+def parts_and_places(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
+    """Draw up to four parts and up to four places, some with more digits than a float can resolve."""
     digits = draw(st.sampled_from([2, 12]))
     steps = st.one_of(st.integers(0, 16), st.integers(0, 10 ** (digits - 1)))
     hundredths = steps.map(lambda step: 2 * 10**digits + step)
@@ -244,7 +244,7 @@ def benches(draw: st.DrawFn) -> tuple[list[StockPart], list[PartPlace]]:
 
 
 @settings(max_examples=150, deadline=None)
-@given(benches())
+@given(parts_and_places())
 def test_no_other_assignment_is_better(bench: tuple[list[StockPart], list[PartPlace]]) -> None:
     parts, places = bench
     answer = match(parts, places)
@@ -258,7 +258,7 @@ def test_no_other_assignment_is_better(bench: tuple[list[StockPart], list[PartPl
         assert _cost(places, by_id, other) == _cost(places, by_id, assignment)
 
 
-def test_limit_of_one_size_takes_exactly_that_size() -> None:
+def test_limit_with_equal_ends_accepts_exactly_that_size() -> None:
     limit = Limit(q("2.40 mm"), q("2.40 mm"), "")
     low, high, _aim = required(q("0 mm"), limit, None, 1)
     answer = match(shims(a="2.40 mm", b="2.401 mm"), [PartPlace("1", low, high)])

@@ -1,4 +1,4 @@
-"""Drives the program in a test: keys in, the text of the screen and the events of the log out."""
+"""Drives the program in a test: sends keys, reads the text of the screen and the events of the log."""
 
 import asyncio
 from collections.abc import AsyncIterator

@@ -22,7 +22,7 @@ NOT_FOR_PYTE = re.compile(rb"\x1b\[[<>=][0-9;]*u|\x1b\[\?[0-9;]*\$p|\x1b\[>[0-9;
 
 
 class Terminal:
-    """``with Terminal([...]) as t: t.wait_for("text"); t.type("12.34\\r")``. Every wait is bounded."""
+    """``with Terminal([...]) as t: t.wait_for("text"); t.type("12.34\\r")``. Every wait has a time limit."""
 
     def __init__(
         self,
@@ -105,7 +105,7 @@ class Terminal:
         return "\n".join(self.lines)
 
     def wait_until(self, seen: Callable[[], bool], what: str) -> None:
-        """Read until ``seen`` is true. ``what`` is its name in the error."""
+        """Read until ``seen`` is true. ``what`` describes it in the error."""
         end = time.monotonic() + self.patience
         while not seen():
             if not self.read(0.05) and not seen():

@@ -212,7 +212,7 @@ async def test_blocked_operation_shows_every_reason_and_one_key_guides_to_it(tmp
         await bench.press("enter")
         assert "an open valve would reach them" in bench.text
         assert " 1  Turn the pistons down" in bench.text
-        assert " 2  Seat the cam (no. 4)" in bench.text
+        assert " 2  Seat the cam (operation 4)" in bench.text
         await bench.press("g")
         assert "Guiding to 4 Seat the cam: 2 steps" in bench.text
         assert bench.kinds[-1] == "finished"

@@ -114,7 +114,7 @@ async def test_with_two_fit_gauges_the_reading_waits_until_one_is_chosen(tmp_pat
         await bench.press("down", "enter")
         assert (bench.last["kind"], bench.last["serial"]) == ("recorded", "H-2")
         await bench.press("up")
-        await bench.type("106\n")  # the choice is used from now on
+        await bench.type("106\n")  # the next readings use the same instrument
         assert (bench.kinds.count("recorded"), bench.last["serial"]) == (2, "H-2")
         assert "serial H-2" in bench.text or "►" in bench.text
 

@@ -97,7 +97,7 @@ def test_joint_too_wide_for_the_screen_is_drawn_as_a_list() -> None:
     assert [int(number) for number in re.findall(r"\d+", drawn)] == list(range(1, 11))
 
 
-def test_more_stages_than_strokes_are_shown_as_a_digit() -> None:
+def test_stages_are_shown_as_a_digit_if_there_are_too_many_for_strokes() -> None:
     many: TightenInput = joint(done=3, stage=6, stages=tuple(f"{n} N·m" for n in range(10, 80, 10)))
     assert "6" in texts(joint_pictures(many, 70)[0]).splitlines()[1]
 
@@ -120,7 +120,7 @@ def test_gauge_is_readable_without_colour(gauge: GaugePositions, drawn: str) -> 
     assert len(shown) == len(drawn) == 11
 
 
-def test_guard_band_is_drawn_differently_from_the_limit() -> None:
+def test_guard_band_is_drawn_with_another_line_than_the_limit() -> None:
     assert "╌" in plain(draw_gauge(GaugePositions(0.1, 0.9, 0.3, 0.7, 0.5), 21))
 
 
@@ -134,7 +134,7 @@ def test_typed_value_is_shown_converted_and_on_the_gauge() -> None:
     assert "●" in words
 
 
-def test_next_input_is_the_next_open_input() -> None:
+def test_first_open_input_after_the_current_one_is_selected_next() -> None:
     items = bench_inputs(now(FLOAT, CHECK))
     assert next_input(items) == 0
     assert next_input(items, 0) == 1

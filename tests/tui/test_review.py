@@ -34,12 +34,12 @@ OVERDUE = PLANTED[0].faults
 LATE = PLANTED[1].faults
 
 
-def review_sitting(first: Page[Any], size: tuple[int, int] = (80, 24)) -> AbstractAsyncContextManager[AppDriver]:
+def run_review(first: Page[Any], size: tuple[int, int] = (80, 24)) -> AbstractAsyncContextManager[AppDriver]:
     return drive_app(first, size, review=True)
 
 
-def complaint_page(of: LoadedLog) -> ComplaintPage:
-    return ComplaintPage(ReviewCase(of, SHOP))
+def complaint_page(log: LoadedLog) -> ComplaintPage:
+    return ComplaintPage(ReviewCase(log, SHOP))
 
 
 def screen_of(bench: AppDriver, kind: type[P]) -> P:
@@ -57,7 +57,7 @@ async def test_planted_fault_is_found_first_from_the_complaint(planted: Planted)
     loaded = load_log(log, read())
     step = loaded.plan.steps[planted.operation]
     complaint = next(f for f in loaded.procedure.failures if f.id == step.operation.guards_against[0].name)
-    async with review_sitting(complaint_page(loaded)) as bench:
+    async with run_review(complaint_page(loaded)) as bench:
         await bench.type(f"{complaint.text}\n")
         suspects = screen_of(bench, RankingPage)
         assert suspects.guard is not None
@@ -76,24 +76,24 @@ async def test_planted_fault_is_found_first_from_the_complaint(planted: Planted)
 
 
 async def test_list_of_complaints_counts_the_weak_evidence() -> None:
-    of = loaded_build(5, LATE, with_tools=True)
-    async with review_sitting(complaint_page(of)) as bench:
-        for failure in of.procedure.failures:
-            found = review_failure(of, failure, SHOP)
+    log = loaded_build(5, LATE, with_tools=True)
+    async with run_review(complaint_page(log)) as bench:
+        for failure in log.procedure.failures:
+            found = review_failure(log, failure, SHOP)
             row = next(line for line in bench.text.splitlines() if failure.text in line)
             suspects, guards = len(found.suspects), len(found.guards)
             assert row.endswith(f"▲ {suspects} of {guards}" if suspects else f"● none of {guards}")
 
 
 async def test_unlisted_complaint_is_searched_in_the_operations() -> None:
-    async with review_sitting(complaint_page(loaded_build(5, LATE, with_tools=True))) as bench:
+    async with run_review(complaint_page(loaded_build(5, LATE, with_tools=True))) as bench:
         await bench.type("skinned\n")
-        assert "speaks" not in bench.text
-        assert {guard.operation for guard in screen_of(bench, RankingPage).found.guards} >= {"set-head-down"}
+        assert "No operation of this build mentions" not in bench.text
+        assert {guard.operation for guard in screen_of(bench, RankingPage).result.guards} >= {"set-head-down"}
 
 
-async def test_search_without_a_result_keeps_the_words_and_says_so() -> None:
-    async with review_sitting(complaint_page(loaded_build(5))) as bench:
+async def test_search_without_a_result_keeps_the_words_and_shows_a_message() -> None:
+    async with run_review(complaint_page(loaded_build(5))) as bench:
         await bench.type("zeppelin\n")
         assert screen_of(bench, ComplaintPage)
         assert "No operation of this build mentions “zeppelin”" in bench.text
@@ -104,14 +104,14 @@ async def test_search_without_a_result_keeps_the_words_and_says_so() -> None:
 
 
 async def test_clean_build_looks_sound() -> None:
-    async with review_sitting(complaint_page(loaded_build(5, CLEAN, with_tools=True))) as bench:
+    async with run_review(complaint_page(loaded_build(5, CLEAN, with_tools=True))) as bench:
         await bench.type("loses\n")
         assert "looks sound" in bench.text
         assert "▲" not in "\n".join(bench.text.splitlines()[4:])
 
 
 async def test_one_key_opens_the_whole_ranking_rule() -> None:
-    async with review_sitting(complaint_page(loaded_build(5, LATE, with_tools=True)), (80, 24)) as bench:
+    async with run_review(complaint_page(loaded_build(5, LATE, with_tools=True)), (80, 24)) as bench:
         await bench.type("loses\n")
         await bench.press("w")
         assert screen_of(bench, RankingRulePage)
@@ -122,11 +122,11 @@ async def test_one_key_opens_the_whole_ranking_rule() -> None:
         assert [kind.title for kind in WEAK_POINT_KINDS if f"{kind.grade:>3}  {kind.title}:" not in seen] == []
 
 
-async def test_complaint_of_the_command_line_opens_at_once() -> None:
-    of = loaded_build(5, LATE, with_tools=True)
-    failure = find_failure(of, "head-gasket-leak")
+async def test_complaint_given_on_the_command_line_opens_at_once() -> None:
+    log = loaded_build(5, LATE, with_tools=True)
+    failure = find_failure(log, "head-gasket-leak")
     assert failure is not None
-    async with review_sitting(ComplaintPage(ReviewCase(of, SHOP), review_failure(of, failure, SHOP))) as bench:
+    async with run_review(ComplaintPage(ReviewCase(log, SHOP), review_failure(log, failure, SHOP))) as bench:
         assert screen_of(bench, RankingPage).operation == "set-head-down"
         await bench.press("escape")
         assert screen_of(bench, ComplaintPage)
@@ -136,8 +136,8 @@ async def test_complaint_of_the_command_line_opens_at_once() -> None:
 
 
 async def test_joint_is_drawn_in_its_layout_with_the_wrench_used() -> None:
-    of = loaded_build(5, OVERDUE, with_tools=True)
-    async with review_sitting(complaint_page(of)) as bench:
+    log = loaded_build(5, OVERDUE, with_tools=True)
+    async with run_review(complaint_page(log)) as bench:
         await bench.type("loses\n")
         await bench.press("r")
         assert all(f"{number}(●)" in bench.text for number in range(1, 11))
@@ -145,7 +145,7 @@ async def test_joint_is_drawn_in_its_layout_with_the_wrench_used() -> None:
 
 
 async def test_reading_is_drawn_on_its_limit_with_its_instrument() -> None:
-    async with review_sitting(complaint_page(loaded_build(5, PLANTED[2].faults, with_tools=True))) as bench:
+    async with run_review(complaint_page(loaded_build(5, PLANTED[2].faults, with_tools=True))) as bench:
         await bench.type("bearings\n")
         await bench.press("r")
         assert "[━" in bench.text
@@ -164,21 +164,21 @@ async def replaying(bench: AppDriver) -> ReplayPage:
 
 
 async def test_replay_steps_by_event_operation_and_day() -> None:
-    of = loaded_build(5, LATE, with_tools=True)
-    async with review_sitting(complaint_page(of)) as bench:
+    log = loaded_build(5, LATE, with_tools=True)
+    async with run_review(complaint_page(log)) as bench:
         page = await replaying(bench)
         here = page.point.frame.seq
         await bench.press("down", "down", "up")
         assert page.point.frame.seq == here + 1
-        assert f"Event {here + 1} of {len(of.lines)}" in bench.text
+        assert f"Event {here + 1} of {len(log.lines)}" in bench.text
         await bench.press("right")
-        assert of.lines[page.point.frame.seq - 1].kind == "finished"
+        assert log.lines[page.point.frame.seq - 1].kind == "finished"
         assert page.point.frame.seq >= here + 1
         day = local_day(page.point.frame.at)
         await bench.press("pagedown")
         assert local_day(page.point.frame.at) > day
         await bench.press("end")
-        assert page.point.frame.seq == len(of.lines)
+        assert page.point.frame.seq == len(log.lines)
         await bench.press("down")
         assert "This is the last event" in bench.text
         await bench.press("home", "up")
@@ -187,11 +187,11 @@ async def test_replay_steps_by_event_operation_and_day() -> None:
 
 
 async def test_replay_shows_local_times_and_their_zone(monkeypatch: pytest.MonkeyPatch) -> None:
-    of = loaded_build(5, LATE, with_tools=True)
+    log = loaded_build(5, LATE, with_tools=True)
     monkeypatch.setenv("TZ", "XST-9")
     time.tzset()
     try:
-        async with review_sitting(complaint_page(of)) as bench:
+        async with run_review(complaint_page(log)) as bench:
             page = await replaying(bench)
             await bench.press("home")
             now = datetime.fromisoformat(page.point.frame.at) + timedelta(hours=9)
@@ -207,8 +207,8 @@ async def test_replay_shows_local_times_and_their_zone(monkeypatch: pytest.Monke
 
 
 async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
-    of = loaded_build(5, LATE, with_tools=True)
-    async with review_sitting(complaint_page(of)) as bench:
+    log = loaded_build(5, LATE, with_tools=True)
+    async with run_review(complaint_page(log)) as bench:
         page = await replaying(bench)
         head = next(row for row in page.point.frame.state_rows if row.variable == "head")
         assert head.value == "off"
@@ -223,10 +223,10 @@ async def test_replay_shows_state_clocks_and_operation_in_progress() -> None:
         assert any("Head" in row and row.endswith("on, not tight") for row in bench.text.splitlines())
 
 
-async def test_past_bench_is_view_only() -> None:
+async def test_bench_at_a_past_event_is_view_only() -> None:
     log = played(5, OVERDUE, with_tools=True)
     before = log.read_bytes()
-    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
+    async with run_review(complaint_page(load_log(log, read()))) as bench:
         page = await replaying(bench)
         await bench.press(*["down"] * 3, "b")
         assert screen_of(bench, BenchAtEventPage)
@@ -251,16 +251,16 @@ def comparison_page() -> ComparisonPage:
 
 
 async def test_comparison_shows_the_first_difference_first_and_opens_both_replays() -> None:
-    async with review_sitting(comparison_page()) as bench:
+    async with run_review(comparison_page()) as bench:
         page = screen_of(bench, ComparisonPage)
-        first = page.found.first
+        first = page.comparison.first
         assert first is not None
         assert (first.operation, first.left, first.right) == ("tighten-head", "TW-B", "TW-A")
         marked = bench.text.splitlines().index(next(row for row in bench.text.splitlines() if "► ≠" in row))
         assert "Tighten the head: torque-wrench used" in bench.text.splitlines()[marked]
         assert bench.text.splitlines()[marked + 1].split() == ["TW-B", "│", "TW-A"]
         await bench.press("r")
-        pair = page.found.readings[0]
+        pair = page.comparison.readings[0]
         assert f"{pair.left}" in bench.text
         assert f"{pair.right}" in bench.text
         await bench.press("right")
@@ -270,10 +270,10 @@ async def test_comparison_shows_the_first_difference_first_and_opens_both_replay
         await bench.press("q", "t", "down", "enter")
         replay = screen_of(bench, ReplayPage)
         line = replay.case.log.lines[replay.point.frame.seq - 1]
-        assert (line.kind, line.data["operation"]) == ("finished", page.found.times[1].operation)
+        assert (line.kind, line.data["operation"]) == ("finished", page.comparison.times[1].operation)
 
 
-# --- size and safety ------------------------------------------------------------------------------
+# --- screen size and markup ------------------------------------------------------------------------------
 
 KEY_SEQUENCES: tuple[tuple[str, ...], ...] = (
     (),
@@ -293,7 +293,7 @@ KEY_SEQUENCES: tuple[tuple[str, ...], ...] = (
 async def test_every_screen_fits_and_shows_the_key_to_leave(size: tuple[int, int]) -> None:
     for page in (lambda: complaint_page(loaded_build(5, LATE, with_tools=True)), comparison_page):
         for keys in KEY_SEQUENCES:
-            async with review_sitting(page(), size) as bench:
+            async with run_review(page(), size) as bench:
                 await bench.press(*keys)
                 rows = bench.text.splitlines()
                 assert len(rows) <= size[1], keys
@@ -313,7 +313,7 @@ async def test_markup_in_a_note_is_shown_as_text(tmp_path: Path) -> None:
     driver.send({"intent": "note", "operation": "make-safe", "text": HOSTILE})
     driver.finish("make-safe")
     driver.controller.close()
-    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
+    async with run_review(complaint_page(load_log(log, read()))) as bench:
         await bench.type("qty\n")
         assert screen_of(bench, RankingPage).operation == "make-safe"
         assert "[@click=app.quit]go[/]" in bench.text
@@ -334,7 +334,7 @@ async def test_damage_of_the_log_is_shown_with_the_complaints_and_the_ranking(tm
     lines[400] = lines[400].replace(b'"by":"', b'"by":"X')
     log = tmp_path / "damaged.jsonl"
     log.write_bytes(b"".join(lines))
-    async with review_sitting(complaint_page(load_log(log, read()))) as bench:
+    async with run_review(complaint_page(load_log(log, read()))) as bench:
         assert "The log is damaged: line 401" in bench.text
         await bench.type("loses\n")
         assert "The log is damaged: line 401" in bench.text

@@ -46,23 +46,23 @@ async def enter_item(bench: AppDriver, screen: BenchScreen, driver: ShippedBuild
             record = next(
                 each
                 for each in driver.state.plan.steps[screen.cursor.operation].operation.record
-                if each.name == item.of.name
+                if each.name == item.input.name
             )
             await bench.type(valid_reading(driver.state, record) + "\n")
         case TickInput(value=value) if value is not None:
             await bench.type(value_inside(parse_limit(value.limit), value.unit) + "\n")
-        case WholeInput(of=LotInput()):
+        case WholeInput(input=LotInput()):
             await bench.type("A-0042\n")
-        case WholeInput(of=HoldInput()):
+        case WholeInput(input=HoldInput()):
             await bench.press("enter")
             await bench.type("K. Lathe\n")
-        case WholeInput(of=ChoiceInput() as choice):
+        case WholeInput(input=ChoiceInput() as choice):
             await bench.press("enter" if choice.proposed else "1")
-        case TickInput() | WholeInput(of=CheckInput()) | FinishInput():
+        case TickInput() | WholeInput(input=CheckInput()) | FinishInput():
             await bench.press("enter")
-        case WholeInput(of=CalculatedInput() as worked):
+        case WholeInput(input=CalculatedInput() as worked):
             raise AssertionError(f"{worked.title} is out: {worked.shown}")
-        case WholeInput(of=TightenInput() as joint):
+        case WholeInput(input=TightenInput() as joint):
             assert is_drawing_down(joint)
             await bench.press("t")
 

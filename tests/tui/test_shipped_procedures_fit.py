@@ -39,7 +39,7 @@ def test_cautions_current_input_and_field_are_complete(tmp_path: Path, procedure
                 assert row[picture.place.x - 1] == "[", (name, row)
                 assert row[picture.place.x + picture.place.width] == "]", (name, row)
             if isinstance(item, TickInput) and not large:
-                assert f"►{next_fastener(item.of)}◄" in left, (name, left)
+                assert f"►{next_fastener(item.input)}◄" in left, (name, left)
             elif not large:
                 assert label_of(item).split()[0] in left, (name, label_of(item))
     driver.controller.close()

@@ -185,7 +185,7 @@ def test_job_is_started_by_keys_alone(tmp_path: Path) -> None:
     env = {"BENCHFLOW_HOME": str(tmp_path / "home")}
     with Terminal([*RUN, str(procedure)], env=env) as terminal:
         terminal.wait_for("Invented for the tests.")
-        # Notice, builder, unit, then the first choice of each question and the default folder.
+        # Leave the notice, type builder and unit, then accept the first choice of each question and the default folder.
         terminal.type("\rRobin\r2417\r")
         terminal.wait_for("► Which cams?")
         terminal.type("\x1b[C\r\x1b[C\r\r")

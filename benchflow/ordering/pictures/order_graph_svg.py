@@ -56,7 +56,8 @@ class _Box(Struct, frozen=True):
 class _PictureRow(Struct, frozen=True):
     """A row of the picture.
 
-    ``label`` is the text of the number box. A ``heading`` has no box and spans the page. ``boxes`` are by lane.
+    ``label`` is the text of the number box. A ``heading`` has no box and spans the page. ``boxes`` are the
+    boxes by the index of their lane.
     """
 
     y: float
@@ -148,11 +149,11 @@ class _OrderPicture:
             x += 14 + wide
         self._y += 26 if self._graph.states else 0
         yield from _number_box(_PAD, self._y + 1, 46, "7", hold=True)
-        yield _text(_PAD + 52, self._y + 13, "hold: must be signed before any later operation starts", size=_SMALL + 1)
+        yield _text(_PAD + 52, self._y + 13, "hold: sign before later operations start", size=_SMALL + 1)
         if any(edge.by_place for group in self._groups for edge in group.after):
             x = _PAD + 340
             yield _line(f"M{x:g} {self._y + 9:g}H{x + 34:g}", dashed=True)
-            yield _text(x + 42, self._y + 13, "each place waits for the same place only", size=_SMALL + 1)
+            yield _text(x + 42, self._y + 13, "each place waits for its own", size=_SMALL + 1)
 
     def _lane_lines(self, top: float, bottom: float) -> Iterator[_SvgElement]:
         x = self._lanes_x

@@ -142,7 +142,7 @@ class _OrderText:
         if first.sets:
             yield from self._detail("then", ", ".join(names.settings(first.sets)))
         if first.sign:
-            yield from self._detail("hold", f"sign by {first.sign} before anything after it starts")
+            yield from self._detail("hold", f"to be signed by {first.sign} before any later operation starts")
 
     def _states(self) -> Iterator[str]:
         if not self._graph.states:

@@ -4,7 +4,7 @@
 ``prove``               runs the proof within a bound and turns the results into findings
 ``plan_analysis``       the analysis of one plan: steps never done, dead ends, breaches
 ``variable_group``      one group of variables with its steps, moves and rules
-``explorer``            explores the groups and counts configurations against the bound
+``group_explorer``      explores the groups and counts configurations against the bound
 ``over_approximation``  proves a group without exploring it
 ``state_space``         the reachable configurations of one group
 ``set_families``        two ways to store families of sets of done steps
@@ -21,7 +21,7 @@
 ======================  ======================================================================
 """
 
-from benchflow.ordering.proof.explorer import Reductions
+from benchflow.ordering.proof.group_explorer import Reductions
 from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine
 from benchflow.ordering.proof.prove import DEFAULT_BOUND, prove
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from benchflow.ordering.proof.explorer import Explorer
+from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis
 from benchflow.ordering.proof.state_space import AnyStateSpace
 from benchflow.ordering.proof.variable_group import VariableGroup

@@ -189,12 +189,14 @@ def unreachable_message(
     earlier = [other for other in plan.steps[step_ids[0]].after if other in never_done]
     if earlier:
         others = all_of(f"“{step_title(plan, other)}”" for other in earlier[:3])
-        return f"No allowed order does “{name}”, because it comes after {others}, which is never done either"
+        return (
+            f"“{name}” cannot be done in any allowed order, because it comes after {others}, which is never done either"
+        )
     if start is None:
-        return f"No allowed order does “{name}”"
+        return f"“{name}” cannot be done in any allowed order"
     found = route(plan, Configuration(frozenset(), dict(start)), step_ids[0], limit=_ROUTE_LIMIT)
     reasons = found.reasons if isinstance(found, NoRoute) else ()
-    return f"No allowed order does “{name}”. {_reasons_text(plan, reasons) if reasons else ''}".rstrip()
+    return f"“{name}” cannot be done in any allowed order. {_reasons_text(plan, reasons) if reasons else ''}".rstrip()
 
 
 def _reasons_text(plan: Plan, reasons: Sequence[Blocked]) -> str:

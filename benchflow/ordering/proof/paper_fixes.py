@@ -16,7 +16,7 @@ from benchflow.ordering.configuration import Configuration, Valuation
 from benchflow.ordering.interlock import after_move, after_step
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import has_dead_end
-from benchflow.ordering.proof.explorer import Explorer
+from benchflow.ordering.proof.group_explorer import Explorer
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import SuggestedLine
 from benchflow.ordering.proof.witness import Undecided, Witness

@@ -10,7 +10,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from benchflow.ordering.configuration import Configuration
-from benchflow.ordering.proof.explorer import Explorer, UnexploredGroup
+from benchflow.ordering.proof.group_explorer import Explorer, UnexploredGroup
 from benchflow.ordering.proof.group_independence import Pair, groups_to_join
 from benchflow.ordering.proof.partial_order import PartialOrder
 from benchflow.ordering.proof.state_space import AnyStateSpace

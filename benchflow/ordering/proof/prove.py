@@ -8,7 +8,7 @@ from benchflow.ordering.interlock import moves_of
 from benchflow.ordering.proof import finding_messages, static_checks
 from benchflow.ordering.proof.breaches import find_breach, groups_with_breaches
 from benchflow.ordering.proof.dead_ends import groups_with_dead_ends
-from benchflow.ordering.proof.explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
+from benchflow.ordering.proof.group_explorer import ALL_REDUCTIONS, Explorer, Reductions, UnexploredGroup
 from benchflow.ordering.proof.paper_fixes import PaperFixSearch, useful_moves
 from benchflow.ordering.proof.plan_analysis import PlanAnalysis, analyse
 from benchflow.ordering.proof.proof_findings import OrderFinding, Proof, SuggestedLine, finding

@@ -153,17 +153,17 @@ class LatticeSets(SetFamilies[int]):
         return one & ~other
 
     def ready(self, family: int, step: int) -> int:
-        return family & self._ready_field(step)
+        return family & self._ready_sets(step)
 
     def after_step(self, family: int, step: int) -> int:
         return family << self._strides[self._place[step][0]]
 
     def before_step(self, family: int, step: int) -> int:
-        return family >> self._strides[self._place[step][0]] & self._ready_field(step)
+        return family >> self._strides[self._place[step][0]] & self._ready_sets(step)
 
     def with_steps_done(self, family: int, steps: int) -> int:
-        for chain, wanted in self._wanted(steps):
-            family &= self._field(chain, wanted, len(self.chains[chain]))
+        for chain, wanted in self._chain_targets(steps):
+            family &= self._sets_with_chain_at(chain, wanted, len(self.chains[chain]))
         return family
 
     def contains(self, family: int, done: int) -> bool:
@@ -188,23 +188,23 @@ class LatticeSets(SetFamilies[int]):
                 done |= 1 << step
         return done
 
-    def _wanted(self, steps: int) -> Iterator[tuple[int, int]]:
-        """The number of steps to be done on each chain until all of ``steps`` are done, as (chain, number)."""
+    def _chain_targets(self, steps: int) -> Iterator[tuple[int, int]]:
+        """The number of steps that must be done on each chain so that all ``steps`` are done, as (chain, number)."""
         for chain, mask in enumerate(self._masks):
             if steps & mask:
                 yield chain, 1 + max(self._place[step][1] for step in bits(steps & mask))
 
-    def _ready_field(self, step: int) -> int:
+    def _ready_sets(self, step: int) -> int:
         field = self._ready.get(step)
         if field is None:
             chain, place = self._place[step]
-            field = self._field(chain, place, place)
-            for other, wanted in self._wanted(self._gate[step] & ~self._masks[chain]):
-                field &= self._field(other, wanted, len(self.chains[other]))
+            field = self._sets_with_chain_at(chain, place, place)
+            for other, wanted in self._chain_targets(self._gate[step] & ~self._masks[chain]):
+                field &= self._sets_with_chain_at(other, wanted, len(self.chains[other]))
             self._ready[step] = field
         return field
 
-    def _field(self, chain: int, least: int, most: int) -> int:
+    def _sets_with_chain_at(self, chain: int, least: int, most: int) -> int:
         """The family of all sets with ``least`` to ``most`` steps done on the chain."""
         stride = self._strides[chain]
         period = stride * (len(self.chains[chain]) + 1)

@@ -279,7 +279,7 @@ class _OrderTrial:
             if bound.first in known and bound.then in known:
                 network.append(bound)
             elif bound.first in known and bound.most < float("inf"):
-                # The window's end comes after all events so far.
+                # The end of the window is still ahead, after all events so far.
                 network.append(Between(bound.first, events[-1], most=bound.most))
         return contradicts(events, network)
 
@@ -294,7 +294,7 @@ def _bounds_without_pauses(events: Sequence[Event], takes: dict[int, float]) -> 
 def _bounds_with_pauses(events: Sequence[Event], takes: dict[int, float]) -> Iterator[Between]:
     """Bounds between events if operations may be paused.
 
-    The least time between two events is that of the operations both started and finished between them.
+    Between two events there must be time for every operation that starts and finishes between them.
     """
     for place, (step, event) in enumerate(events):
         if place:

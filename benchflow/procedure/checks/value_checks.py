@@ -141,7 +141,7 @@ class ValueChecks:
         if places is None or (source.each is not None and source.each == operation.each):
             return True
         if source.each is None and isinstance(value, RecordedValue) and not (value.by_place and value.judge == "all"):
-            return True  # the formula uses the judged figure of the readings
+            return True  # the formula uses the figure that `judge` selects, such as the mean
         self._context.problem(
             "which-place",
             mark,

@@ -8,8 +8,8 @@ from benchflow.procedure.model import Hold, Operation, Ref, TimeSince, Undo
 from benchflow.procedure.shapes.basic_shapes import (
     FILLED_LINE,
     FILLED_PARAGRAPH,
-    ID_NAME,
     LINE,
+    NAMED,
     ListShape,
     MapShape,
     TransformedShape,
@@ -22,7 +22,7 @@ from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
 from benchflow.quantity import Limit
 
 ID = Key(
-    "id", ID_NAME, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
+    "id", NAMED, "The name that other lines use: letters, digits and dashes.", required=True, examples=("seat-cam",)
 )
 TITLE = Key("title", FILLED_LINE, "The title: what is done, on one line. Under `each`, texts can contain {cylinder}.")
 DO = Key("do", FILLED_PARAGRAPH, "The instruction; one line per step.")
@@ -30,11 +30,11 @@ BECAUSE = Key(
     "because", FILLED_PARAGRAPH, "The reason for doing it at this point, for the builder and the printed sheet."
 )
 _CAUTIONS = Key("cautions", cautions(filled=True), CAUTIONS_DESCRIPTION)
-_WHEN = Key("when", WHEN, "Part of the build only for these choices of the options.")
+_WHEN = Key("when", WHEN, "The choices of the options for which it is part of the build.")
 _EACH = Key(
     "each",
     ReferenceShape("places", "a set of places"),
-    "Repeated at each place of this set; the ids become seat[1], seat[2].",
+    "The set of places at which it is repeated. The ids become seat[1], seat[2].",
 )
 _AFTER = Key(
     "after",
@@ -101,7 +101,7 @@ def _hold(fields: Fields) -> Hold:
 _HOLD = Key(
     "hold",
     KeyedShape("hold", "`hold`", (_BY, _FOR), _hold),
-    "This role has to sign before the operation is finished and before anything after it can start.",
+    "The role that must sign. Without the signature, the operation is not finished and no later one can start.",
 )
 
 _UNDO_DO = Key("do", FILLED_PARAGRAPH, "The instruction for undoing it.")

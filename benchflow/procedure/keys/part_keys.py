@@ -56,7 +56,7 @@ _FROM = Key(
     ListShape(
         KeyedShape("choose-row", "a row of the table", (_ROW_ABOVE, _ROW_UP_TO, _ROW_TAKE), _TableRow), at_least=1
     ),
-    "The table: which part to take up to which value, smallest first and without gaps.",
+    "The table: for each range of values the part to take. The rows are in rising order, without gaps.",
     required=True,
 )
 

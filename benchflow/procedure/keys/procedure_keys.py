@@ -22,7 +22,7 @@ from benchflow.procedure.keys.setup_keys import (
 )
 from benchflow.procedure.keys.value_keys import DECISION
 from benchflow.procedure.model import DecisionRule, Mark, Operation, Procedure, Ref
-from benchflow.procedure.shapes.basic_shapes import ID_NAME, LINE, PARAGRAPH, ListShape
+from benchflow.procedure.shapes.basic_shapes import LINE, NAMED, PARAGRAPH, ListShape
 from benchflow.procedure.shapes.keyed_shapes import Fields, Key, KeyedShape
 from benchflow.procedure.shapes.shape_base import NOWHERE, Definitions, JsonSchema, ReadContext, Shape, scalar
 from benchflow.procedure.yaml_source.yaml_nodes import YamlNode
@@ -62,7 +62,7 @@ class UnnumberedSection(Struct, frozen=True):
 
 
 _SECTION_TITLE = Key("title", LINE, "The title of the section, on one line.")
-_SECTION_ID = Key("id", ID_NAME, "The name for `after`; by default made from the title.")
+_SECTION_ID = Key("id", NAMED, "The name of the section in `after`. By default it is made from the title.")
 _OPERATIONS = Key(
     "operations",
     ListShape(OPERATION),
@@ -84,7 +84,7 @@ def _section(fields: Fields) -> UnnumberedSection:
 _SECTION = KeyedShape("section", "a section", (_SECTION_TITLE, _SECTION_ID, _OPERATIONS), _section)
 
 _BENCHFLOW = Key("benchflow", _Format(), "The version of this format: 1.", required=True, examples=(1,))
-_ID = Key("id", ID_NAME, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))
+_ID = Key("id", NAMED, "The procedure's name: letters, digits and dashes.", required=True, examples=("head-install",))
 _TITLE = Key("title", LINE, "The title of the procedure, on one line.")
 _REVISION = Key("revision", LINE, "The revision; put it in quotes.", examples=("B",))
 _SUBJECT = Key("subject", LINE, "The assembly that is built.")
@@ -109,7 +109,7 @@ _INSTRUMENTS = Key(
 )
 _JOINTS = Key("joints", JOINTS, "Joints with the positions of their fasteners.")
 _FAILURES = Key(
-    "failures", FAILURES, "Possible complaints, in the customer's words; operations name those that they guard against."
+    "failures", FAILURES, "Possible complaints, in the customer's words. Operations name them under `guards-against`."
 )
 _SECTIONS = Key("sections", ListShape(_SECTION, at_least=1), "The work, in sections.", required=True)
 _FOLLOW_UP = Key("follow-up", FOLLOW_UP, "Work that remains after the build.")

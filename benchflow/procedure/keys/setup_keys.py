@@ -175,7 +175,7 @@ INTERFERENCE = ListShape(KeyedShape("rule", "an interference rule", (_NEVER, _RU
 _MOVE_TITLE = Key("title", LINE, "The title of the move, on one line.")
 _MOVE_DO = Key("do", PARAGRAPH, "The instruction.")
 _MOVE_CAUTIONS = Key("cautions", cautions(), CAUTIONS_DESCRIPTION)
-_MOVE_WHEN = Key("when", WHEN, "Only for these choices of the options.")
+_MOVE_WHEN = Key("when", WHEN, "The choices of the options for which the move exists.")
 _MOVE_NEEDS = Key("needs", NEEDS, "The state before it: each variable with a value or a list of values.")
 _MOVE_SETS = Key("sets", SETTINGS, "The state after it.", required=True)
 
@@ -210,7 +210,7 @@ _KIT_TITLE = Key("title", LINE, "The title.")
 _KIT_PN = Key("pn", LINE, "The part number.")
 _KIT_QUANTITY = Key("quantity", LINE, "The number or amount that is needed.")
 _KIT_LOT = Key("lot", WordShape("required"), "`required` asks for its lot or batch number where it is used.")
-_KIT_DISCARD = Key("discard", BooleanShape(), "true if it is used once and thrown away when it is removed.")
+_KIT_DISCARD = Key("discard", BooleanShape(), "true if it can be used only once and is thrown away when it is removed.")
 _KIT_LIFE = Key(
     "life", QuantityShape("time"), "The time for which it can be used after it was opened.", examples=("30 d",)
 )

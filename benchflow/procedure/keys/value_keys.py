@@ -96,7 +96,7 @@ _SLOTS: Shape[tuple[str, ...]] = EitherShape(
     _Slots.noun, text=_Slots(), items=ListShape(LABEL, at_least=1, distinct=True)
 )
 
-_ASK = Key("ask", FILLED_LINE, "The instruction for measuring, on one line.")
+_ASK = Key("ask", FILLED_LINE, "The instruction to the builder for measuring, on one line.")
 _UNIT = Key(
     "unit",
     UnitShape(),

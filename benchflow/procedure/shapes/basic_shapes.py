@@ -31,9 +31,7 @@ S = TypeVar("S")
 
 NAME = "[A-Za-z0-9][A-Za-z0-9_-]*"
 """A name: letters, digits, dashes and underscores, so that it can be typed anywhere and used in a formula."""
-_EXPONENT = "[0-9]+[eE][0-9-]+"  # an editor reads 12e3 as a number
-_exponent = re.compile(_EXPONENT)
-_unquoted_number = re.compile(r"[0-9][0-9_]*|0x[0-9a-fA-F_]+|0o[0-7_]+|0b[01_]+")
+_exponent = re.compile(r"[0-9]+[eE][0-9-]+")  # an editor reads 12e3 as a number
 _PLACE = r"[^\[\]{},*]*[^\[\]{},*\s][^\[\]{},*]*"
 _place = re.compile(_PLACE)
 
@@ -110,16 +108,12 @@ LABEL = LabelShape()
 
 
 class NameShape(Shape[str]):
-    """A name that the author defines. ``pattern`` is its regular expression, ``rule`` describes it for hints.
-
-    With ``quote_numbers``, a name that YAML reads as a number has to be in quotes.
-    """
+    """A name that the author defines. ``pattern`` is its regular expression, ``rule`` describes it for hints."""
 
     noun = "a name"
 
-    def __init__(self, pattern: str, rule: str, *, quote_numbers: bool = False) -> None:
+    def __init__(self, pattern: str, rule: str) -> None:
         self.pattern, self.rule, self._fits = pattern, rule, re.compile(pattern)
-        self.quote_numbers = quote_numbers
 
     def read(self, node: YamlNode, context: ReadContext, name: Ref = NOWHERE) -> str | None:
         found = scalar(node, self.noun, context)
@@ -130,22 +124,15 @@ class NameShape(Shape[str]):
             hint = f"{self.rule}, for example `{near}`" if self._fits.fullmatch(near) else self.rule
             context.problem("bad-name", found.mark, f"`{short(found.text)}` is not a valid name", hint)
             return None
-        if self.quote_numbers and found.plain and _unquoted_number.fullmatch(found.text):
-            message = f"`{short(found.text)}` is a number, but {self.noun} is expected"
-            context.problem("bad-name", found.mark, message, f'Put it in quotes: "{short(found.text)}"')
-            return None
         return found.text
 
     def schema(self, definitions: Definitions) -> JsonSchema:
         # An editor reads some unquoted names as numbers or booleans. A negative number is not a name: it begins with -.
-        schema: JsonSchema = {"type": ["string", "boolean"], "pattern": f"^(?!{_EXPONENT}$){self.pattern}$"}
-        return schema if self.quote_numbers else {**schema, "type": ["string", "integer", "boolean"], "minimum": 0}
+        return {"type": ["string", "integer", "boolean"], "pattern": f"^{self.pattern}$", "minimum": 0}
 
 
 _NAME_RULE = "Use the letters a to z, digits, dashes and underscores"
 NAMED = NameShape(NAME, _NAME_RULE)
-ID_NAME = NameShape(NAME, _NAME_RULE, quote_numbers=True)
-"""The id of a procedure, section or operation. JSON Schema cannot tell ``1`` from ``+1`` and ``1.0`` without quotes."""
 VALUE_NAMED = NameShape(r"[A-Za-z][A-Za-z0-9_]*(-+[A-Za-z0-9_]+)*", f"{_NAME_RULE}, and begin with a letter")
 """The name of a value, as it can be used in a formula."""
 

@@ -137,7 +137,7 @@ def _without_controls(text: str, problems: ProblemList) -> str:
                 problems.add(
                     "control-character",
                     Mark(number, column),
-                    f"Here is a control character (U+{ord(character):04X})",
+                    f"A control character (U+{ord(character):04X}) is not allowed here",
                     "Delete it",
                 )
     return text.translate({ord(character): " " for character in bad})

@@ -1,1 +1,1 @@
-"""The shop's archive: an index over the logs of many sessions. The files stay the truth."""
+"""The shop's archive: an index of the logs of many sessions. The log files remain the original records."""

@@ -142,13 +142,13 @@ def _engine(url: URL) -> Engine:
     engine = create_engine(url, connect_args={"timeout": _LOCK_TIMEOUT})
 
     @event.listens_for(engine, "connect")
-    def _begin_ourselves(connection: Any, record: Any) -> None:
+    def _disable_driver_transactions(connection: Any, record: Any) -> None:
         connection.isolation_level = None  # the driver would start a transaction too late
         # The archive can be built again from the logs, so losing the last batch at a power failure is acceptable.
         connection.execute("PRAGMA synchronous=NORMAL")
 
     @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
+    def _begin_transaction(connection: Connection) -> None:
         writes = connection.get_execution_options().get(_WRITES)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 

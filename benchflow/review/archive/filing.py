@@ -131,7 +131,7 @@ def _files_to_read(
             left_out.append(LeftOut(bench, path, f"cannot be read: {wrong.strerror}"))
             continue
         before = known.get(path)
-        if before is None or not _same(path, status, before):
+        if before is None or not _is_unchanged(path, status, before):
             jobs.append(_Job(path, status.st_size, status.st_mtime_ns))
         elif before.why:
             left_out.append(LeftOut(bench, path, before.why))
@@ -142,7 +142,7 @@ def _files_to_read(
     return jobs, left_out, unchanged
 
 
-def _same(path: str, status: os.stat_result, before: KnownFile) -> bool:
+def _is_unchanged(path: str, status: os.stat_result, before: KnownFile) -> bool:
     """True if the file is unchanged since it was filed, by size, modification time and last hash."""
     if (status.st_size, status.st_mtime_ns) != (before.size, before.changed):
         return False
@@ -150,7 +150,7 @@ def _same(path: str, status: os.stat_result, before: KnownFile) -> bool:
 
 
 class _HashedLine(Struct):
-    """The hash of a log line; other fields are ignored."""
+    """The member ``hash`` of a log line. The other members are ignored."""
 
     hash: str
 
@@ -159,7 +159,7 @@ _decode_hash = msgspec.json.Decoder(_HashedLine).decode
 
 
 def _last_hash(path: str, size: int) -> str:
-    """The hash of the last complete line; "" where the end of the file does not contain it."""
+    """The hash of the last complete line; "" if it is not found near the end of the file."""
     try:
         with open(path, "rb") as file:
             file.seek(max(0, size - _TAIL_BYTES))
@@ -184,7 +184,7 @@ def _worker_count(jobs: Sequence[_Job], requested: int | None) -> int:
 
 
 class _ReadOptions(NamedTuple):
-    """The options for reading logs: keep a copy of each log or not; the folder of compiled procedures."""
+    """The options for reading logs: whether to keep a copy of each log, and the folder of compiled procedures."""
 
     copy_logs: bool
     compiled: Path | None

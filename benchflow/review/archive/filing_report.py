@@ -6,7 +6,7 @@ from benchflow.review.many.session_question import LeftOut
 
 
 class FilingReport(Struct, frozen=True):
-    """Numbers of logs, and the exceptions.
+    """The number of logs by result, and lists of the logs that need attention.
 
     ``left_out`` were left out now or earlier. ``newer`` are logs of another version, read only in part. ``gone`` are
     logs whose sessions are in the index and whose files are missing.

@@ -1,6 +1,7 @@
 """Answers questions from the archive.
 
-The database may select too many facts. :func:`~benchflow.review.many.session_question.narrow` keeps those that answer.
+The database may return more facts than needed. :func:`~benchflow.review.many.session_question.narrow` removes those
+that do not answer the question.
 """
 
 import zlib
@@ -82,7 +83,7 @@ class ArchiveIndex:
 
 
 def _heads(connection: Connection, numbers: set[int] | None) -> list[tuple[int, SessionFact, str, str]]:
-    """The sessions by the time of opening, then by hash; only those in ``numbers`` where it is given."""
+    """The sessions with these ``numbers``, or all for ``None``, sorted by the time of opening and then by hash."""
     c = sessions.c
     query = select(c.number, c.bench, c.path, *_SESSION_COLUMNS)
     if numbers is not None and len(numbers) <= _MAX_BY_NUMBER:
@@ -116,7 +117,7 @@ def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
                         t[name].c.serial == serial,
                         and_(t[name].c.serial == "", t[name].c.instrument == serial),
                     ),
-                    _from(question, t[name]),
+                    _in_time_span(question, t[name]),
                 )
                 for name in ("readings", "stages")
             }
@@ -125,7 +126,7 @@ def _conditions(question: Question) -> dict[str, ColumnElement[bool]]:
         case PersonSubject(name):
             by_line = ("readings", "stages", "lots", "signatures", "deviations")
             return {
-                # The people of an operation are a list: the question selects them.
+                # The people of an operation are stored as a list, so `narrow` selects them.
                 "operations": true(),
                 **{table: t[table].c.by == name for table in by_line},
             }
@@ -141,7 +142,7 @@ def _named(column: Any, name: str) -> ColumnElement[bool]:
     return or_(column == name, column.startswith(prefix_of_places(name), autoescape=True))
 
 
-def _from(question: Question, table: Table) -> ColumnElement[bool]:
+def _in_time_span(question: Question, table: Table) -> ColumnElement[bool]:
     first = table.c.at if "at" in table.c else table.c.first_at
     last = table.c.at if "at" in table.c else table.c.last_at
     spans: list[ColumnElement[bool]] = [true()]

@@ -105,7 +105,9 @@ fact_tables: Final[dict[str, Table]] = {
         name,
         metadata,
         Column("number", Integer, ForeignKey("sessions.number"), primary_key=True, autoincrement=False),
-        Column("place", Integer, primary_key=True, autoincrement=False),  # among the session's, from 0
+        Column(
+            "place", Integer, primary_key=True, autoincrement=False
+        ),  # position among the facts of the session, from 0
         *_columns(fact),
         sqlite_with_rowid=False,
     )
@@ -148,7 +150,7 @@ def to_row(fact: Struct) -> tuple[Any, ...]:
 
 
 def from_row(fact: type[F], row: Any) -> F:
-    """The fact in a row that :func:`to_row` made. Booleans may be 0 and 1."""
+    """The fact in a row that :func:`to_row` made. Booleans may be stored as 0 and 1."""
     cells = list(row)
     for place, kind in _JSON_FIELDS[fact]:
         if cells[place] is not None:

@@ -38,7 +38,7 @@ _MAX_BY_PATH = 400  # the most files that are selected by path; for more, all ar
 
 
 class KnownFile(NamedTuple):
-    """A file as it was when it was last read."""
+    """A file in the index, with its size, time and hash when it was last read."""
 
     size: int
     changed: int
@@ -110,7 +110,7 @@ class _Batch:
         self._remove_unverified()
         self._delete()
         self._insert()
-        self._note_files(outcomes)
+        self._record_files(outcomes)
         return outcomes
 
     def _indexed_sessions(self) -> dict[str, _IndexedCopy]:
@@ -201,7 +201,7 @@ class _Batch:
         """True if this copy of the session is the one in the index."""
         return self.indexed[session.session].head == session.head
 
-    def _note_files(self, outcomes: Sequence[str]) -> None:
+    def _record_files(self, outcomes: Sequence[str]) -> None:
         self.connection.execute(
             delete(files).where(files.c.bench == self.bench, files.c.path == bindparam("at")),
             [{"at": entry.path} for entry in self.batch],

@@ -70,7 +70,7 @@ class Review(Struct, frozen=True):
 def review_failure(log: LoadedLog, failure: Failure, shop: "Shop | None" = None) -> Review:
     """The steps that should have prevented one of the procedure's failures."""
     names = {failure.id}
-    chosen = [step for step in log.plan.steps.values() if names & set(_guarded(step))]
+    chosen = [step for step in log.plan.steps.values() if names & set(_prevented_failures(step))]
     written = [
         operation.title
         for operation in log.procedure.operations
@@ -106,13 +106,13 @@ def find_failure(log: LoadedLog, text: str) -> Failure | None:
     return found[0] if len(found) == 1 else None
 
 
-def _guarded(step: Step) -> tuple[str, ...]:
+def _prevented_failures(step: Step) -> tuple[str, ...]:
     return tuple(ref.name for ref in step.operation.guards_against)
 
 
 def _searchable_text(log: LoadedLog, step: Step) -> str:
     operation = step.operation
-    texts = dict.fromkeys(_guarded(step))
+    texts = dict.fromkeys(_prevented_failures(step))
     failures = (failure.text for failure in log.procedure.failures if failure.id in texts)
     kit = (item.title for item in log.procedure.kit if item.id in {ref.name for ref in operation.uses})
     joints = (j.title or j.id for j in log.procedure.joints if operation.tighten and j.id == operation.tighten.joint)
@@ -120,7 +120,7 @@ def _searchable_text(log: LoadedLog, step: Step) -> str:
     parts: Iterable[str] = (
         step.id, operation.title, operation.do, operation.because, *(c.text for c in operation.cautions),
         *(f"{r.name} {r.ask}" for r in operation.record), *(f"{w.name} {w.title}" for w in operation.work_out),
-        *operation.check, *_guarded(step), *failures, *kit, *joints, *notes,
+        *operation.check, *_prevented_failures(step), *failures, *kit, *joints, *notes,
     )  # fmt: skip
     return " ".join(parts).casefold()
 
@@ -144,7 +144,7 @@ def _reviewed_step(log: LoadedLog, step: Step, shop: "Shop | None") -> ReviewedS
         number=log.plan.number(step.id),
         title=step.title,
         section=sections.get(step.operation.section, step.operation.section),
-        guards_against=_guarded(step),
+        guards_against=_prevented_failures(step),
         done=finished is not None,
         reasons=reasons,
         known=evidence_of(log, step),

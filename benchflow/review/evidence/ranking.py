@@ -1,8 +1,8 @@
 """Ranks steps by their weak points. The table :data:`WEAK_POINT_KINDS` is the whole rule; programs can print it.
 
-A step is as weak as its worst weak point. Between steps with equal worst points the next points decide, then the order
-of the procedure. The grades are a judgement (common practice, no source): a step that was never done is worse than one
-that was waived, a waived one is worse than one that was not proven. The lowest grades are only unusual.
+A step is as weak as its worst weak point. If the worst points of two steps are equal, their next points decide, then
+the order of the procedure. The grades are a judgement (common practice, no source). A step that was never done is worse
+than one that was waived. A waived step is worse than one that was not proven. The lowest grades are only unusual.
 """
 
 from collections.abc import Iterable
@@ -35,7 +35,7 @@ _KINDS: Final = (
     ("never-done", 100, "never done", "the step is part of this build and was not finished"),
     ("out-of-limit", 95, "out of its limit", "a value is outside its limit, and nobody signed a deviation"),
     (
-        "would-be-out", 92, "out when corrected",
+        "would-be-out", 92, "out of its limit when corrected",
         "the value is inside its limit only because of the known error of its instrument",
     ),
     ("deviation", 90, "deviation", "somebody signed to continue although a rule was not met"),
@@ -107,7 +107,7 @@ def weakness(points: Iterable[WeakPoint]) -> tuple[int, ...]:
 def rule() -> tuple[str, ...]:
     """The whole rule in words: how steps are ranked, then one line for each kind of weak point."""
     first_line = (
-        "A step is as weak as its worst point. Between equals the next point decides, then the order of the "
-        f"procedure. A step with a point of grade {SUSPECT} or more is suspect."
+        "A step is as weak as its worst point. If two steps are equal, their next points decide, then the order of "
+        f"the procedure. A step with a point of grade {SUSPECT} or more is suspect."
     )
     return (first_line, *(f"{each.grade:>3}  {each.title}: {each.when}" for each in WEAK_POINT_KINDS))

@@ -154,7 +154,7 @@ def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
     """The calibration due date and the doubt that the register states for an instrument; ``""`` where it has none."""
     if shop is None:
         return "", ""
-    from benchflow.session.shop.register import find_instrument  # late: most reviews have no register
+    from benchflow.session.shop.register import find_instrument  # imported late: most reviews have no register
     from benchflow.trade.instruments import due_date
 
     found = find_instrument(shop, serial)
@@ -213,7 +213,7 @@ def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) ->
 def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
     for stage in stages:
         if stage.stretch:
-            continue  # the same ticks count for the torque already
+            continue  # these ticks are counted already, with the torque
         which = f"stage {stage.stage} of {stage.joint}"
         if stage.bad:
             words = f"{count(stage.bad, 'fastener')} of {which} out of the limits when checked"

@@ -12,7 +12,7 @@ from benchflow.session.log.timestamps import parse_timestamp
 
 def as_calendar(logs: Iterable[LoadedLog]) -> bytes:
     """A calendar with one VTODO per follow-up. Exporting a session again gives the same UIDs."""
-    from icalendar import Calendar, Todo  # late: only this needs it
+    from icalendar import Calendar, Todo  # imported late: only this needs it
 
     calendar = Calendar()
     calendar.add("prodid", "-//benchflow//open items//EN")

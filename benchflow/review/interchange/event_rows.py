@@ -48,7 +48,7 @@ def event_row(log: LoadedLog, line: Line) -> dict[str, Any]:
     if quantity:
         row |= {"value": quantity["value"], "measured_in": quantity["unit"], "entered": quantity["entered"]}
     uncertainty = data.get("uncertainty")
-    if isinstance(uncertainty, dict):  # that of an instrument is text
+    if isinstance(uncertainty, dict):  # the uncertainty of an instrument is a text
         row["uncertainty"] = uncertainty["value"]
     clock = data.get("clock")
     if clock:

@@ -64,13 +64,13 @@ class FactCollector:
         self._opened, self._last = opened, opened
         self._closed: tuple[ev.JobClosed, str] | None = None
         self._courses: dict[str, _OperationCourse] = {}
-        self._readings: dict[int, ReadingFact] = {}  # by seq, as all of these
+        self._readings: dict[int, ReadingFact] = {}  # this and the next four: by seq
         self._lots: dict[int, LotFact] = {}
         self._choices: dict[int, ChoiceFact] = {}
         self._signatures: dict[int, SignatureFact] = {}
         self._deviations: dict[int, DeviationFact] = {}
-        # The state has no seq for these kinds. The last event about each thing is the one in force.
-        self._last_calculated: dict[tuple[str, str], tuple[int, int]] = {}  # operation, name: seq, times undone
+        # The state has no seq for these kinds. The last event with a key is the one in force.
+        self._last_calculated: dict[tuple[str, str], tuple[int, int]] = {}  # seq, times undone
         self._last_lot: dict[tuple[str, str], int] = {}
         self._last_choice: dict[tuple[str, str], int] = {}
         self._last_signature: dict[str, int] = {}
@@ -216,7 +216,7 @@ class FactCollector:
     def _calculated(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
         self._course(event.operation)
         seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
-        attempt = self._readings[seq].attempt + 1 if seq and _applies(work, event.name, seq, redone) else 1
+        attempt = self._readings[seq].attempt + 1 if seq and _calculation_in_force(work, event.name, seq, redone) else 1
         self._reading(event, line, now, "", attempt)
         self._last_calculated[event.operation, event.name] = line.seq, work.redone
 
@@ -234,7 +234,7 @@ class FactCollector:
                 self._entry(entry.operation, now)
                 self._lot(entry.operation, entry.name, event.lot, line, now)
             case _:
-                pass  # the fold ignores it too
+                pass  # the fold ignores this correction, too
 
     def _reading_corrected(
         self, before: State, event: ev.EntryCorrected, quantity: ev.StoredQuantity, line: Line, now: LogTime
@@ -302,7 +302,7 @@ class FactCollector:
         calculated = {
             seq
             for (operation, name), (seq, redone) in self._last_calculated.items()
-            if _applies(state.work(operation), name, seq, redone)
+            if _calculation_in_force(state.work(operation), name, seq, redone)
         }
         return recorded | calculated
 
@@ -319,7 +319,7 @@ class FactCollector:
         )  # fmt: skip
 
 
-def _applies(work: Work, name: str, seq: int, redone: int) -> bool:
+def _calculation_in_force(work: Work, name: str, seq: int, redone: int) -> bool:
     """True if the value calculated by event ``seq`` is in force: it was not reworked or remedied later.
 
     ``redone`` is the number of times that the operation had been reworked before that event.
@@ -355,7 +355,7 @@ def _instrument(event: ev.InstrumentUsed, line: Line, now: LogTime) -> Instrumen
 
 
 def log_time_of(time: EventTime) -> LogTime:
-    """The time of an event, as facts have it."""
+    """The time of an event as a :class:`LogTime`, the form that facts use."""
     return LogTime(in_log_form(time.at), time.run, time.ms)
 
 

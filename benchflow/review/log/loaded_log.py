@@ -47,7 +47,7 @@ class LoadedLog(Struct, frozen=True):
 
     @property
     def procedure_text(self) -> str:
-        """The text of the procedure as it was that day."""
+        """The text of the procedure at the time of the job."""
         return self.state.opened.procedure
 
 
@@ -93,18 +93,18 @@ def _warnings(state: State, facts: Facts, damage: Damage | None, *, torn: bool) 
         found.append("This is a simulated session: its times were entered, and no work was done.")
     if is_newer(session.version):
         found.append(
-            f"A newer version of benchflow ({session.version}) wrote this log. What this version does not know is "
-            "left out."
+            f"A newer version of benchflow ({session.version}) wrote this log. Entries that this version "
+            "cannot read are left out."
         )
     if state.opened.format < FORMAT:
         found.append(_old_format(session, state.opened.format))
     elif session.unknown:
         kinds = "is of a kind" if session.unknown == 1 else "are of kinds"
-        found.append(f"{count(session.unknown, 'event')} {kinds} that this version does not know.")
+        found.append(f"{count(session.unknown, 'event')} {kinds} that this version cannot read.")
     if session.clock_back:
         found.append(
-            f"The clock went backwards {count(session.clock_back, 'time')}. Durations that include such a step are by "
-            "the calendar clock."
+            f"The clock went backwards {count(session.clock_back, 'time')}. Durations across such a step are "
+            "calculated from the wall clock."
         )
     if not session.closed:
         found.append("The job is still open.")

@@ -20,7 +20,7 @@ class NoLog(BenchflowError):
 
 
 class Unusable(Struct, frozen=True):
-    """Why a file is left out of the archive, in words that follow its path."""
+    """The reason why a file is left out of the archive, as a clause that follows its path."""
 
     why: str
 
@@ -49,12 +49,12 @@ def verified_facts(data: bytes, plan_of: PlanOf) -> Facts | Unusable:
         return Unusable(unreadable_reason(found.lines, str(wrong)))
     opened = interpretation.state.opened
     if sha256(opened.procedure.encode()).hexdigest() != opened.procedure_sha256:
-        return Unusable("does not verify: line 1 states an SHA-256 that the text of its procedure does not have")
+        return Unusable("does not verify: the SHA-256 in line 1 does not match the text of its procedure")
     return interpretation.facts
 
 
 def unreadable_reason(lines: Sequence[Line], wrong: str) -> str:
-    """The reason why the lines are not a session, in words that follow the path of the file."""
+    """The reason why the lines are not a session, as a clause that follows the path of the file."""
     version = lines[0].data.get("version") if lines else None
     if isinstance(version, str) and is_newer(version):
         return f"was written by a newer version ({version}) and cannot be read by this one: {wrong}"

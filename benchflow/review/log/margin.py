@@ -55,7 +55,7 @@ def margin(value: Decimal, within: Band) -> float | None:
     """The part of the band left before the nearer end, negative for a value outside.
 
     Two ends: distance to the nearer end / width of the band, so 0.5 in the middle. One end: distance to it / the end's
-    own value. ``None`` where that cannot be calculated: no limit, a band of zero width, or a single end at zero.
+    own value. ``None`` if it cannot be calculated: no limit, a band of zero width, or a single end at zero.
     Common practice, no source.
     """
     low, high = within.low, within.high

@@ -30,7 +30,7 @@ class Value(Struct, frozen=True):
     ``readings`` are those in force, in the order of the procedure; none for a calculated value, whose calculation is in
     ``filled``. ``judged`` is the figure compared with the limit (the worst reading, the mean or the spread), ``band``
     the limit in ``unit``, ``share`` the margin of the judged figure (:func:`benchflow.review.log.margin.margin`),
-    ``uncertainty`` its standard uncertainty (``None``: not known). ``waived`` says who signed a deviation, and why.
+    ``uncertainty`` its standard uncertainty (``None``: not known). ``waived`` names who waived it, and why.
     """
 
     operation: str
@@ -50,7 +50,7 @@ class Value(Struct, frozen=True):
     filled: str
     waived: str
     earlier: tuple[ReadingFact, ...]  # replaced attempts
-    each: bool  # each reading is compared with the limit by itself
+    each: bool  # each single reading is compared with the limit
 
     @property
     def calculated(self) -> bool:
@@ -119,14 +119,14 @@ def _band(state: State, bound: Bound | None, unit: str) -> Band:
     match bound:
         case Fixed() | AboveReading():
             limit = limit_of(state, bound, unit)
-            return OPEN if limit is None else Band(_in(limit.low, unit), _in(limit.high, unit))
+            return OPEN if limit is None else Band(_value_in_unit(limit.low, unit), _value_in_unit(limit.high, unit))
         case EqualWithin():
-            return Band(None, _in(bound.spread, unit))
+            return Band(None, _value_in_unit(bound.spread, unit))
         case None:
             return OPEN
 
 
-def _in(quantity: Quantity | None, unit: str) -> Decimal | None:
+def _value_in_unit(quantity: Quantity | None, unit: str) -> Decimal | None:
     return None if quantity is None else convert(quantity, unit).value
 
 

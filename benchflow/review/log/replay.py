@@ -116,13 +116,13 @@ class Replay:
     # --- stepping ---
 
     def forward(self, seq: int, by: By = "event") -> int:
-        """The next event to stop at; the last event of the session where there is none."""
+        """The next event to stop at; the last event of the session if there is none."""
         steps = self.steps(by)
         place = bisect_right(steps, seq)
         return steps[place] if place < len(steps) else self.last
 
     def back(self, seq: int, by: By = "event") -> int:
-        """The previous event to stop at; the first event of the session where there is none."""
+        """The previous event to stop at; the first event of the session if there is none."""
         steps = self.steps(by)
         place = bisect_left(steps, seq)
         return steps[place - 1] if place > 0 else 1

@@ -67,9 +67,9 @@ def chart_lines(series: Series, width: int = 72, height: int = 13) -> tuple[str,
 
 
 def chart_svg(series: Series, width: int = 720, height: int = 260) -> str:
-    """The series as a self-contained SVG: the limit a white band on grey, control limits dashed, the mean dotted.
+    """The series as a self-contained SVG. The limit is a white band on grey, control limits dashed, the mean dotted.
 
-    Outliers and points out of their limit have shapes of their own. Each point has a tooltip.
+    Outliers and points out of their limit differ in shape from other points. Each point has a tooltip.
     """
     drawing = Svg(width, height, f"{series.name} over {len(series.points)} builds")
     low, high = _span(series)

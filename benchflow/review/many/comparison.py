@@ -10,7 +10,7 @@ from benchflow.quantity import Quantity, QuantityError, convert
 from benchflow.review.formatting import shown
 from benchflow.review.log.facts import OperationFact, ReadingFact
 from benchflow.review.log.loaded_log import LoadedLog
-from benchflow.trade.rounding import plain
+from benchflow.trade.rounding import without_trailing_zeros
 from benchflow.trade.verdict import VERDICT_TEXT
 
 DIFFERENCE_SECONDS = 10 * 60.0
@@ -73,7 +73,7 @@ class TimePair(Struct, frozen=True):
 class Comparison(Struct, frozen=True):
     """The result of a comparison. ``differences`` are in the order of the left build.
 
-    Two readings with the same verdict are no difference. ``readings`` lists all readings.
+    Two readings with the same verdict do not count as a difference. ``readings`` lists all readings.
     """
 
     left: Side
@@ -114,21 +114,21 @@ def _start_differences(left: LoadedLog, right: LoadedLog) -> Iterator[Difference
     """Differences in procedure, options and start state."""
     a, b = left.facts.session, right.facts.session
     if left.procedure.id != right.procedure.id:
-        yield _at_opening("procedure", "procedure", left.procedure.id, right.procedure.id)
+        yield _opening_difference("procedure", "procedure", left.procedure.id, right.procedure.id)
     if a.procedure != b.procedure:
         texts = [
             f"revision {one.procedure.revision}, SHA-256 {one.facts.session.procedure[:12]}" for one in (left, right)
         ]
-        yield _at_opening("procedure", "text of the procedure", *texts)
+        yield _opening_difference("procedure", "text of the procedure", *texts)
     for name in dict.fromkeys((*a.options, *b.options)):
         if a.options.get(name) != b.options.get(name):
-            yield _at_opening("option", name, a.options.get(name, ""), b.options.get(name, ""))
+            yield _opening_difference("option", name, a.options.get(name, ""), b.options.get(name, ""))
     for name in dict.fromkeys((*a.start, *b.start)):
         if a.start.get(name) != b.start.get(name):
-            yield _at_opening("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
+            yield _opening_difference("start", name, a.start.get(name) or "not known", b.start.get(name) or "not known")
 
 
-def _at_opening(kind: str, what: str, left: str, right: str) -> Difference:
+def _opening_difference(kind: str, what: str, left: str, right: str) -> Difference:
     return Difference(kind, "", "", what, left, right, 1, 1)
 
 
@@ -143,7 +143,7 @@ class _BuildPair:
 
     def differences(self) -> Iterator[Difference]:
         for operation in self._in_order():
-            yield from self._of(operation)
+            yield from self._operation_differences(operation)
 
     def _in_order(self) -> list[str]:
         """The operations of the left build in its order, then those that only the right build has."""
@@ -153,7 +153,7 @@ class _BuildPair:
         step = self.left.plan.steps.get(operation) or self.right.plan.steps.get(operation)
         return step.title if step is not None else operation
 
-    def _of(self, operation: str) -> Iterator[Difference]:
+    def _operation_differences(self, operation: str) -> Iterator[Difference]:
         title = self._title(operation)
 
         def differs(kind: str, what: str, left: EntryText, right: EntryText) -> Difference:
@@ -181,7 +181,7 @@ class _BuildPair:
         for operation in self._in_order():
             a, b = (_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
-                yield _pair(a.get(key), b.get(key))
+                yield _reading_pair(a.get(key), b.get(key))
 
     def times(self) -> Iterator[TimePair]:
         for operation in self._in_order():
@@ -266,16 +266,16 @@ def _readings(log: LoadedLog, operation: str) -> dict[tuple[str, str], ReadingFa
     return {(r.name, r.slot): r for r in log.facts.readings if r.in_force and r.operation == operation}
 
 
-def _pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:
+def _reading_pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:
     named = one or other
-    assert named is not None  # a key is of one of the two
+    assert named is not None  # every key is in at least one of the two builds
     return ReadingPair(
         operation=named.operation,
         name=named.name,
         slot=named.slot,
         left="" if one is None else shown(one.value, one.unit),
         right="" if other is None else shown(other.value, other.unit),
-        by=_by(one, other),
+        by=_difference_text(one, other),
         left_share=None if one is None else one.share,
         right_share=None if other is None else other.share,
         left_verdict="" if one is None else one.verdict,
@@ -283,11 +283,11 @@ def _pair(one: ReadingFact | None, other: ReadingFact | None) -> ReadingPair:
     )
 
 
-def _by(one: ReadingFact | None, other: ReadingFact | None) -> str | None:
+def _difference_text(one: ReadingFact | None, other: ReadingFact | None) -> str | None:
     if one is None or other is None:
         return None
     try:
         value = convert(Quantity(Decimal(other.value), other.unit, ""), one.unit).value - Decimal(one.value)
     except QuantityError:
         return None
-    return f"{'+' if value > 0 else ''}{shown(plain(value), one.unit)}"
+    return f"{'+' if value > 0 else ''}{shown(without_trailing_zeros(value), one.unit)}"

@@ -124,7 +124,7 @@ def _runs(values: Sequence[float], centre: float) -> tuple[Run, ...]:
     found: list[Run] = []
     length = 0
     before = 0
-    for place, value in enumerate([*values, centre]):  # the centre itself ends the last run
+    for place, value in enumerate([*values, centre]):  # a value on the centre line ends the last run
         side = 0 if _within(value, centre, centre) else 1 if value > centre else -1
         if side == before and side:
             length += 1

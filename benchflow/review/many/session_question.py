@@ -1,6 +1,6 @@
 """Questions about many sessions, and the facts that answer them.
 
-A source (log files or the archive) delivers facts that may answer a question. :func:`narrow` keeps those that do.
+A source (log files or the archive) delivers facts that may answer a question. :func:`narrow` removes the others.
 """
 
 from collections.abc import Sequence
@@ -154,7 +154,7 @@ def same_name(asked: str, name: str) -> bool:
     return name == asked or (name.startswith(asked) and name[len(asked) : len(asked) + 1] == "[")
 
 
-def _uses(subject: InstrumentSubject, serial: str, instrument: str) -> bool:
+def _used_instrument(subject: InstrumentSubject, serial: str, instrument: str) -> bool:
     return serial == subject.serial or (not serial and instrument == subject.serial)
 
 
@@ -167,9 +167,9 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
             return replace(
                 bare,
                 readings=tuple(r for r in found.readings
-                               if _uses(subject, r.serial, r.instrument) and covers(r.at)),
+                               if _used_instrument(subject, r.serial, r.instrument) and covers(r.at)),
                 stages=tuple(s for s in found.stages
-                             if _uses(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
+                             if _used_instrument(subject, s.serial, s.instrument) and covers(s.first_at, s.last_at)),
             )  # fmt: skip
         case LotSubject():
             return replace(bare, lots=tuple(x for x in found.lots if x.lot == subject.lot and covers(x.at)))
@@ -177,7 +177,7 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
             who = subject.name
             return replace(
                 bare,
-                operations=tuple(o for o in found.operations if who in o.people and covers(*_times(o))),
+                operations=tuple(o for o in found.operations if who in o.people and covers(*_work_times(o))),
                 readings=tuple(r for r in found.readings if r.by == who and covers(r.at)),
                 stages=tuple(s for s in found.stages if s.by == who and covers(s.first_at, s.last_at)),
                 lots=tuple(x for x in found.lots if x.by == who and covers(x.at)),
@@ -189,7 +189,7 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
             return replace(
                 bare,
                 operations=tuple(
-                    o for o in found.operations if same_name(asked, o.operation) and covers(*_times(o))
+                    o for o in found.operations if same_name(asked, o.operation) and covers(*_work_times(o))
                 ),
                 readings=tuple(r for r in found.readings
                                if same_name(asked, r.operation) and covers(r.at)),
@@ -209,7 +209,7 @@ def narrow(found: SessionMatch, question: Question) -> SessionMatch:
             )  # fmt: skip
 
 
-def _times(operation: OperationFact) -> tuple[str, str]:
+def _work_times(operation: OperationFact) -> tuple[str, str]:
     """Start and end of the valid work; both ``""`` if the operation was reworked and not done again."""
     started, finished = operation.started, operation.finished
     first = started.at if started is not None else finished.at if finished is not None else ""

@@ -78,7 +78,7 @@ def trace(source: SessionSource, ask: TraceQuestion) -> Trace:
     They are sorted by reasons (:mod:`benchflow.review.evidence.ranking`), then by the number of valid fasteners and
     readings, then the latest first.
     """
-    touched = [made for found in source.ask(ask.question) if (made := _touched(found, ask)) is not None]
+    touched = [made for found in source.ask(ask.question) if (made := _traced_session(found, ask)) is not None]
     touched.sort(key=lambda one: one.opened_at, reverse=True)
     touched.sort(key=lambda one: (weakness(one.reasons)[:1], one.fasteners + one.readings), reverse=True)
     left_out = tuple(f"{one.path} {one.why}" for one in source.left_out())
@@ -116,10 +116,10 @@ def question_text(ask: TraceQuestion) -> str:
     return words
 
 
-def _touched(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
+def _traced_session(found: SessionMatch, ask: TraceQuestion) -> TracedSession | None:
     readings = found.readings
     if isinstance(ask.question.subject, ReadingSubject):
-        readings = tuple(reading for reading in readings if reading.in_force and _outside(reading, ask))
+        readings = tuple(reading for reading in readings if reading.in_force and _meets_conditions(reading, ask))
         if not readings:
             return None
     fasteners = _fasteners(found)
@@ -220,8 +220,8 @@ def _corrected(reading: ReadingFact, reads_high: Decimal | None) -> Decimal | No
     return Decimal(f"{true:.4g}")
 
 
-def _outside(reading: ReadingFact, ask: TraceQuestion) -> bool:
-    """True if a reading meets the conditions of the question, or the question has none."""
+def _meets_conditions(reading: ReadingFact, ask: TraceQuestion) -> bool:
+    """True if a reading meets the conditions of the question, or the question has no conditions."""
     if ask.low is None and ask.high is None and ask.share is None:
         return True
     if ask.share is not None and reading.share is not None and reading.share < ask.share:
@@ -233,7 +233,7 @@ def _outside(reading: ReadingFact, ask: TraceQuestion) -> bool:
         low = None if ask.low is None else convert(ask.low, reading.unit).value
         high = None if ask.high is None else convert(ask.high, reading.unit).value
     except QuantityError:
-        return False  # of another dimension: another value with the same name
+        return False  # another value with the same name has another dimension
     return (low is not None and value < low) or (high is not None and value > high)
 
 

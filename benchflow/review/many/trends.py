@@ -1,6 +1,6 @@
 """The trend of a reading over all builds, and the durations of operations.
 
-Only valid readings and finished work count. Simulated sessions are left out if there are real ones; a note says so.
+Only valid readings and finished work count. Simulated sessions are left out, with a note, if there are real ones.
 """
 
 from collections.abc import Sequence
@@ -104,7 +104,7 @@ def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -
 
 
 def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
-    """The point of one build: the mean of its readings and the worst of their verdicts; ``None``: another dimension."""
+    """The point of one build: the mean of its readings, the worst verdict; ``None`` if the dimension differs."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
         values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit).value for _, r in pairs]
@@ -133,11 +133,13 @@ def _findings(points: list[Point], chart: Chart | None, unit: str) -> list[str]:
         apart = "follow the drift"
     for place in chart.outliers:
         found.append(f"{points[place].unit}: {points[place].value:.4g} {unit} is an outlier; the others {apart}.")
-    for run in () if chart.drift is not None else chart.runs:  # a drift has runs at both its ends
+    for run in () if chart.drift is not None else chart.runs:  # a drift always has a run at each end
         above = "above" if run.side == "high" else "below"
         found.append(f"{run.length} builds in a row are {above} the mean, the last one {points[run.end].unit}.")
     for place in chart.jumps:
-        found.append(f"From {points[place - 1].unit} to {points[place].unit} the change is larger than by chance.")
+        found.append(
+            f"The change from {points[place - 1].unit} to {points[place].unit} is larger than expected by chance."
+        )
     return found
 
 

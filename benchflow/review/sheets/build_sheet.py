@@ -102,8 +102,8 @@ class BuildSheet(Struct, frozen=True):
     head: str
     exceptions: tuple[str, ...]  # deviations, rework and the like, one line each
     sections: tuple[SheetSection, ...]
-    parts: tuple[tuple[str, ...], ...]  # what, which, where used
-    instruments: tuple[tuple[str, ...], ...]  # what, serial, calibrated, due, uncertainty, remarks
+    parts: tuple[tuple[str, ...], ...]  # item, lot or part, where used
+    instruments: tuple[tuple[str, ...], ...]  # title, serial, calibrated, due, uncertainty, remarks
     follow_up: tuple[SheetFollowUp, ...]
     notes: tuple[str, ...]
     disclaimer: str
@@ -192,7 +192,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
         number=log.plan.number(step.id),
         title=step.title,
         done=done is not None,
-        by=_by(fact),
+        by=_people_of_operation(fact),
         at=local_time(done.at) if done is not None else "",
         took=rounded_duration(fact.active) if fact is not None and done is not None else "",
         values=tuple(_value(log, value) for value in values_of(log, step) if value.readings or value.calculated),
@@ -212,7 +212,7 @@ def _operation(log: LoadedLog, step: Step) -> BuildSheetOperation:
     )
 
 
-def _by(fact: OperationFact | None) -> str:
+def _people_of_operation(fact: OperationFact | None) -> str:
     if fact is None:
         return ""
     others = [name for name in fact.people if name != fact.by]

@@ -35,10 +35,12 @@ def _gauge(value: SheetValue) -> "Markup":
 
     assert value.gauge is not None  # the template calls this only for values with a gauge
     words = GaugeTexts(low=value.low, high=value.high, value=value.judged, verdict=value.verdict)
-    return Markup(gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}"))  # escaped where it is made
+    return Markup(
+        gauge_svg(value.gauge, words, title=f"{value.ask}: {value.judged}")
+    )  # the function that makes it has escaped it
 
 
 def _joint(joint: SheetJoint) -> "Markup":
     from markupsafe import Markup
 
-    return Markup(joint_svg(joint.fasteners, joint.title))  # escaped where it is made
+    return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 @cache
 def template(name: str) -> "Template":
     """The template ``name`` of the package."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined  # late: only a sheet needs it
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # imported late: only a sheet needs it
 
     environment = Environment(
         loader=PackageLoader("benchflow.review"),

@@ -15,7 +15,10 @@ from benchflow.trade.verdict import NOT_ACCEPTED
 
 
 class SheetJoint(Struct, frozen=True):
-    """A joint in its layout. ``stages`` are those of the procedure. ``tools`` has a line about each stage."""
+    """A joint on the sheet, drawn in its layout.
+
+    ``stages`` are the stages of the procedure as text. ``tools`` has a line for each stage: tool, person and time.
+    """
 
     title: str
     about: str

@@ -21,4 +21,4 @@ def order_sheet_html(page: OrderSheetPage) -> str:
 def _joint(joint: JointBlank) -> "Markup":
     from markupsafe import Markup
 
-    return Markup(joint_svg(joint.fasteners, joint.title))  # escaped where it is made
+    return Markup(joint_svg(joint.fasteners, joint.title))  # the function that makes it has escaped it

@@ -3,9 +3,8 @@
 :mod:`benchflow.ordering.pictures.order_sheet` finds the order; ``order_sheet_html`` and ``order_sheet_text`` print this
 content. The sheet is made before the work, so it has no readings.
 
-The three modules are not beside the finder of the order, because they draw joints with
-:mod:`benchflow.trade.joint_picture`: ``ordering`` and ``trade`` do not import each other. They share templates, style
-and joint pictures with the build sheet, so they are here.
+These modules draw joints with :mod:`benchflow.trade.joint_picture`, which :mod:`benchflow.ordering` must not import. So
+they are here, with the build sheet, and share its templates, style and joint pictures.
 """
 
 from collections.abc import Iterable, Iterator
@@ -407,5 +406,5 @@ class _Names:
         return self._titles.get(name) or name
 
     def turns(self, refs: Iterable[Ref]) -> str:
-        """The turns of the operations that a remedy names, without those that are not part of this build."""
+        """The turns of the operations in ``refs``. Operations that are not part of this build are left out."""
         return runs(sorted(self._turns[ref.name] for ref in refs if ref.name in self._turns))

@@ -118,10 +118,10 @@ class _TextSheet:
         yield ""
         yield from self._wrapped(words.upper())
 
-    def _wrapped(self, words: str, lead: str = "") -> Iterator[str]:
-        """``words`` in lines, the first of them after ``lead``. Empty words give no line."""
-        if not words.strip():
+    def _wrapped(self, text: str, lead: str = "") -> Iterator[str]:
+        """``text`` wrapped into lines. The first line starts with ``lead``. An empty text gives no line."""
+        if not text.strip():
             return
         indent = " " * min(len(lead), 12)
-        for line in textwrap.wrap(words, self._width, initial_indent=lead, subsequent_indent=indent):
+        for line in textwrap.wrap(text, self._width, initial_indent=lead, subsequent_indent=indent):
             yield line.replace(_NO_BREAK_SPACE, " ")

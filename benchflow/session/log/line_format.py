@@ -145,8 +145,8 @@ def _integer_as_rfc8785(digits: str) -> int | float:
 
 
 def _any_line(raw: bytes) -> Line:
-    """The event in any JSON form of a line, with its hash checked. Raises :class:`_LineError`."""
-    import rfc8785  # late: most logs can be read without it
+    """Return the event in a line of any JSON form and check its hash. Raises :class:`_LineError`."""
+    import rfc8785  # imported late: most logs can be read without it
 
     try:
         members = json.loads(
@@ -172,7 +172,7 @@ def _any_line(raw: bytes) -> Line:
     return line
 
 
-def _checked(raw: bytes, seq: int, prev: str) -> Line:
+def _checked_line(raw: bytes, seq: int, prev: str) -> Line:
     """The event in ``raw``, which must have the number ``seq`` and follow ``prev``. Raises :class:`_LineError`."""
     line = _canonical_line(raw)
     if line is None:
@@ -207,7 +207,7 @@ def read(data: bytes, after: Line | None = None) -> ParsedLog:
         # Any other line is checked in detail, for the message.
         if line is None or line.seq != seq + 1 or line.prev != prev or not has_log_form(line.at):
             try:
-                line = _checked(raw, seq + 1, prev)
+                line = _checked_line(raw, seq + 1, prev)
             except _LineError as error:
                 return ParsedLog(lines, length, Damage(seq + 1, str(error)), b"")
         lines.append(line)
@@ -221,7 +221,7 @@ def read(data: bytes, after: Line | None = None) -> ParsedLog:
 def _end_changed(tail: bytes, seq: int, prev: str) -> bool:
     """True if ``tail`` is a complete event whose newline was changed to another byte. That is damage."""
     try:
-        _checked(tail[:-1], seq, prev)
+        _checked_line(tail[:-1], seq, prev)
     except _LineError:
         return False
     return True
@@ -249,7 +249,7 @@ def seal(drafts: Iterable[Draft], after: Line | None) -> tuple[tuple[Line, ...],
         cut = body.rfind(b',"kind":"')
         raw = b"".join((body[:cut], _HASH_MEMBER, sha256(body).hexdigest().encode(), b'"', body[cut:]))
         # The line is parsed from the bytes, so it equals the line that will be read later.
-        line = _checked(raw, seq, prev)
+        line = _checked_line(raw, seq, prev)
         lines.append(line)
         pieces.append(raw + b"\n")
         prev = line.hash
@@ -271,8 +271,8 @@ def _canonical(draft: Draft, seq: int, prev: str) -> bytes:
         if not _has_character_above_ffff(body):
             return body
     except (msgspec.ValidationError, UnicodeEncodeError):
-        pass  # the code below handles it or reports the error
-    import rfc8785  # late: few events need it
+        pass  # rfc8785 encodes it below, or reports the error
+    import rfc8785  # imported late: few events need it
 
     refuse_floats(draft.data, draft.kind)
     try:

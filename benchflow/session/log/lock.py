@@ -42,7 +42,7 @@ def acquire(fd: int) -> bool:
 
 
 def current_holder(path: Path) -> Holder | None:
-    """Who has the log open for writing now; ``None`` if nobody has. Changes nothing."""
+    """The program that has the log open for writing now; ``None`` if there is none. The log is not changed."""
     holder = read_holder(path)
     if holder is None:
         return None

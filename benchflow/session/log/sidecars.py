@@ -16,7 +16,7 @@ from benchflow.session.log.timestamps import format_timestamp, parse_timestamp
 
 
 class Holder(Struct, frozen=True):
-    """Who has a log open: process number, login name, machine, and since when (RFC 3339)."""
+    """A program that has a log open: process number, login name, machine, and start time (RFC 3339)."""
 
     pid: int
     user: str
@@ -90,7 +90,7 @@ def _moved(log: Path) -> Path:
 
 
 def _user() -> str:
-    import getpass  # late: it imports the terminal
+    import getpass  # imported late: it imports the terminal
 
     try:
         return getpass.getuser()

@@ -1,4 +1,4 @@
-"""Calculated values: always from the present readings. The result is logged with each entry that can change it."""
+"""Calculates values from the present readings. The result is logged with each entry that can change it."""
 
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
@@ -84,7 +84,7 @@ def calculate(
 
 
 def _verdict(work: CalculatedValue, value: Quantity, u: Quantity | None, difference: bool) -> ValueVerdict:
-    """The verdict on the result ``value``. ``difference``: it is a difference of temperatures."""
+    """The verdict on the result ``value``. ``difference`` is true for a difference of temperatures."""
     if not isinstance(work.bound, Fixed):
         return ValueVerdict("none", (), value, "" if work.bound is None else work.bound.text)
     limit, text = work.bound.limit, work.bound.text
@@ -160,7 +160,7 @@ def _add_uncertainty(inputs: FormulaInputs, key: str, given: list[ev.StoredQuant
 
 
 def calculated_quantity(state: State, name: str) -> Quantity | None:
-    """The result of the calculated value ``name``, in whichever step it is; ``None`` if there is none yet."""
+    """The result of the calculated value ``name``, in any step; ``None`` if it has no result yet."""
     found = state.plan.work_out(name)
     calculated = None if found is None else calculate(state, found.step, found.work_out)
     return None if calculated is None else calculated.verdict.value

@@ -49,7 +49,7 @@ def rereadable_ticks(state: State, step: Step, progress: JointProgress) -> list[
 
 
 def rereadable_fasteners(state: State, step: Step, progress: JointProgress) -> tuple[int, tuple[int, ...]]:
-    """A check stage (0: none), and its fasteners whose readings are out of the limit and may be repeated."""
+    """The check stage whose readings may be repeated (0: none), and its fasteners that are out of the limit."""
     found = rereadable_ticks(state, step, progress)
     return (found[0][0] if found else 0), tuple(fastener for _, fastener in found)
 

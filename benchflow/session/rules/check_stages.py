@@ -40,7 +40,7 @@ def judge_check(stage: CheckStage, value: Quantity, stretch: Quantity | None) ->
     found = judge(value, stage.limit, "simple")
     if stretch is None or stage.stretch is None:
         return CheckResult(found.verdict)
-    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # late: few joints need it
+    from benchflow.trade.torque_and_stretch import judge_torque_and_stretch  # imported late: few joints need it
 
     both = judge_torque_and_stretch(value, stretch, stage.limit, stage.stretch)
     if both.corner == "ok":

@@ -14,13 +14,14 @@ from benchflow.session.rules.calculated_values import calculated_quantity
 from benchflow.session.rules.verdicts import from_stored, last_attempts
 from benchflow.session.state.state import Attempt, State
 from benchflow.trade.decision_rules import GUARD_FACTOR
-from benchflow.trade.rounding import width
+from benchflow.trade.rounding import base_difference
 
 
 class TableProposal(Struct, frozen=True):
     """The parts that a table proposes.
 
-    One: this part is right. Several: the builder chooses. None: ``note`` has the reason.
+    If there is one part, it is right. If there are several, the builder chooses one. If there is none, ``note`` has the
+    reason.
     """
 
     takes: tuple[str, ...]
@@ -61,7 +62,7 @@ def lookup_values(state: State, step: Step, name: str) -> list[tuple[Quantity, F
 
 def _with_guard_band(attempt: Attempt) -> tuple[Quantity, Fraction]:
     u = attempt.uncertainty
-    return from_stored(attempt.quantity), Fraction(0) if u is None else GUARD_FACTOR * width(from_stored(u))
+    return from_stored(attempt.quantity), Fraction(0) if u is None else GUARD_FACTOR * base_difference(from_stored(u))
 
 
 def _matching_parts(choose: PartChoice, value: Quantity, spread: Fraction) -> list[str]:
@@ -90,6 +91,6 @@ def choice_reasons(state: State, step: Step) -> Iterator[Reason]:
             continue
         proposal = table_proposal(state, step, choose)
         if taken not in proposal.takes and choose.name not in work.deviations:
-            right = f"the table says {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
+            right = f"the table gives {' or '.join(proposal.takes)}" if proposal.takes else proposal.note
             message = f"{title}: {taken} was chosen, but {right}"
             yield Reason("out-of-limit", message, operation=step.id, name=choose.name)

@@ -1,7 +1,7 @@
 """The instrument for a reading or a tick: chosen, checked for fitness, and described for the log.
 
 Without a register, only the serial number in the intent is known. With a register, an instrument that is not fit is
-refused with the names of fit ones. If the procedure says so, it is allowed with a warning instead.
+refused with the names of fit ones. The procedure can allow it with a warning instead.
 """
 
 from msgspec import Struct

@@ -42,7 +42,7 @@ def rework_plan(state: State, step_id: str) -> rework.ReworkPlan | Refusal:
 
 
 def discarded_items(state: State, step_id: str) -> tuple[str, ...]:
-    """The kit items to discard when a step is undone: those in its ``undo``, and those it uses that are used once."""
+    """The kit items to discard when a step is undone: those in its ``undo``, and those for one use only."""
     operation, kit = state.plan.steps[step_id].operation, state.plan.procedure.kit_by_id
     named = () if operation.undo is None else operation.undo.discard
     used_once = (ref for ref in operation.uses if ref.name in kit and kit[ref.name].discard)

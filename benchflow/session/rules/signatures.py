@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from benchflow.session.shop.register import Shop
 
 
-# The words for the subject of a deviation that are not names in the procedure:
+# Words for the subject of a deviation that are not names in the procedure:
 
 INTERLOCK = ("interference", "interlock", "rule", "never", "after-missing", "state-not-met", "after", "needs", "during")
 """The order and the interference rules, which cannot be waived."""
@@ -48,7 +48,7 @@ def signature_refusal(
 
 
 def deviation_subject(state: State, step: Step, about: str) -> str | Refusal:
-    """The subject of a deviation in its standard form, however it is written; a refusal if it cannot be waived."""
+    """The standard name for the subject ``about`` of a deviation; a refusal if it cannot be waived."""
     names, title = names_with_limit(state, step), quoted_title(state, step.id)
     for candidate in (about, str(ValueRef(about, step.place))):
         if candidate in names:

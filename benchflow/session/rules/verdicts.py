@@ -19,9 +19,10 @@ COVERAGE_FACTOR = Decimal(2)
 class ValueVerdict(Struct, frozen=True):
     """The verdict on a recorded or calculated value.
 
-    ``verdict`` is ``none`` if there is no limit, or while readings are ``missing`` and none is out of the limit.
-    ``value`` is the quantity that was judged: the mean, the spread, the worst reading and so on. ``limit`` is a text.
-    ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` if not known.
+    ``verdict`` is ``none`` without a limit. While readings are ``missing``, it is also ``none``, unless another reading
+    is out of the limit. ``value`` is the quantity compared with the limit, such as the mean or the worst reading.
+    ``limit`` is a text. ``conformity`` is the probability, 0 to 1, that the true value is within the limit; ``None`` if
+    it is not known.
     """
 
     verdict: Verdict
@@ -56,8 +57,8 @@ def bound_in_force(record: RecordedValue, used: bool) -> Bound | None:
 def stated_uncertainty(state: State, record: RecordedValue, reading: Quantity) -> Quantity | None:
     """The standard uncertainty from the largest U (k = 2) that the procedure allows for the instrument.
 
-    It is in the unit of the allowed U, or for a share of the reading, in the unit of ``reading``. ``None`` if the
-    procedure states none.
+    Its unit is that of the allowed U. If the allowed U is a share of the reading, it is the unit of ``reading``.
+    ``None`` if the procedure states no U.
     """
     need = None if record.instrument is None else state.plan.procedure.instruments_by_id.get(record.instrument)
     if need is None or need.uncertainty is None or need.uncertainty.high is None:
@@ -110,7 +111,7 @@ def recorded_quantity(state: State, name: str) -> Quantity | None:
 
 
 def statistic(record: RecordedValue, values: Sequence[Quantity]) -> Quantity:
-    """The largest, the smallest, the spread or the mean of the readings, as the value's ``judge`` says.
+    """The largest, the smallest, the spread or the mean of the readings, by the ``judge`` of the value.
 
     For ``judge: all`` it is the mean.
     """
@@ -135,7 +136,7 @@ def _quantity(value: Decimal, unit: str) -> Quantity:
 
 
 def judged_singly(record: RecordedValue, bound: Bound | None) -> bool:
-    """True if each reading is compared with the limit, not one statistic of all."""
+    """True if each reading is compared with the limit, and not a statistic of all readings."""
     return record.judge == "all" and not isinstance(bound, EqualWithin)
 
 
@@ -154,7 +155,7 @@ def judge_reading(
 
 
 def judge_value(state: State, step: str, record: RecordedValue) -> ValueVerdict:
-    """The verdict on a recorded value: the worst of its readings, or that on their statistic."""
+    """The verdict on a recorded value: the worst verdict of its readings, or the verdict on their statistic."""
     attempts = last_attempts(state, step, record.name)
     missing = tuple(slot for slot in record.slots if slot not in attempts)
     bound = bound_in_force(record, record.name in state.work(step).used)

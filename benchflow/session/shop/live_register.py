@@ -45,7 +45,7 @@ class Register:
         digest = sha256(__version__.encode() + data).digest()
         shop = None if self._cache is None else self._cache.get(self._cache_name(), digest)
         if shop is None:
-            from benchflow.session.shop.register_reader import load_shop  # late: imports the YAML reader
+            from benchflow.session.shop.register_reader import load_shop  # imported late: imports the YAML reader
 
             parsed = load_shop(self.path)
             if parsed.shop is None:

@@ -51,7 +51,7 @@ class Shop(Struct, frozen=True):
 
 
 class SignatureRefusal(Struct, frozen=True):
-    """Why a person may not sign: a code and the message."""
+    """The reason why a person may not sign: a code and a message."""
 
     code: Literal["unknown-person", "retired", "no-role", "pin-missing", "pin-wrong"]
     message: str
@@ -66,7 +66,7 @@ def signature_problem(
     ask_pin: bool | None = None,
     on: date | None = None,
 ) -> str | None:
-    """The message why ``name`` may not sign; ``None`` if they may. See :func:`signature_refusal`."""
+    """The reason why ``name`` may not sign, as a message; ``None`` if they may. See :func:`signature_refusal`."""
     refusal = signature_refusal(shop, name, role, pin, ask_pin=ask_pin, on=on)
     return None if refusal is None else refusal.message
 
@@ -230,7 +230,7 @@ class InstrumentSelection(Struct, frozen=True):
 
     @property
     def message(self) -> str:
-        """The fit instruments, or why no instrument is fit, in one or more sentences."""
+        """The fit instruments, or the reasons why none is fit, in one or more sentences."""
         if self.fit:
             return f"Fit for {self.need}: {', '.join(one.name for one in self.fit)}."
         if not self.unfit:

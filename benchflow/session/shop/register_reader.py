@@ -50,7 +50,7 @@ from benchflow.procedure.yaml_source.yaml_reader import decode, parse
 from benchflow.quantity import Quantity, QuantityError, dimension_of, parse_quantity, show
 from benchflow.session.shop.register import Defaults, Person, Shop, parse_pin_hash
 from benchflow.trade.instruments import FixedUncertainty, Instrument, PercentUncertainty, Uncertainty
-from benchflow.trade.rounding import amount, plain
+from benchflow.trade.rounding import amount, without_trailing_zeros
 
 
 class ParsedShop(Struct, frozen=True):
@@ -182,7 +182,7 @@ class UncertaintyShape(Shape[Uncertainty | ShareOfScale]):
             return None
         if not share:
             return FixedUncertainty(value, text)
-        percent = plain(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
+        percent = without_trailing_zeros(Decimal(amount(value, "%").numerator) / amount(value, "%").denominator)
         return ShareOfScale(percent, text) if text.endswith(self._ending) else PercentUncertainty(percent, text)
 
     def schema(self, definitions: Definitions) -> JsonSchema:

@@ -32,7 +32,7 @@ def apply_changes(text: str, *changes: Change) -> str:
         ShopError: a change is not possible, or the text has errors before or after the changes.
     """
     _parsed(text, "The shop file has errors. Correct them first")
-    from ruamel.yaml import YAML  # late: only a change of the register needs it
+    from ruamel.yaml import YAML  # imported late: only a change of the register needs it
 
     yaml = YAML(typ="rt", pure=True)
     yaml.preserve_quotes = True

@@ -224,7 +224,7 @@ class OperationView(Struct, frozen=True):
     number: int
     title: str
     cautions: tuple[Caution, ...]
-    do: tuple[str, ...]  # one paragraph or numbered line each
+    do: tuple[str, ...]  # paragraphs and numbered lines
     because: str  # the reason for the operation, from the procedure
     uses: tuple[str, ...]
     inputs: tuple[Input, ...]

@@ -69,7 +69,7 @@ ENTRY_KINDS = frozenset({
 def view_after_entries(view: BenchView, state: State, context: Context, *, saved: int) -> BenchView:
     """The view after events of :data:`ENTRY_KINDS`. Only the operation in progress is built again.
 
-    The rest of ``view`` stays as it was, the clocks too.
+    The rest of ``view``, including the clocks, is not changed.
     """
     if state.in_progress is None or view.now is None or view.now.operation != state.in_progress:
         return bench_view(state, context, saved=saved, read_only=view.read_only)
@@ -111,7 +111,7 @@ def operation_rows(state: State, context: Context) -> Iterator[OperationRow]:
 
 
 def start_blocked(state: State, step_id: str, context: Context) -> tuple[Reason, ...]:
-    """The reasons why an operation cannot start. That another one is in progress does not count."""
+    """The reasons why an operation cannot start. An operation in progress is not such a reason here."""
     return tuple(r for r in start_reasons(state, step_id, context) if r.code != "operation-in-progress")
 
 
@@ -208,7 +208,7 @@ def clock_rows(state: State, context: Context) -> Iterator[ClockRow]:
 
 def latest_start_times(state: State, context: Context) -> dict[str, float]:
     """For each operation, the seconds until its latest start within all time windows. Empty if a window is missed."""
-    from benchflow.ordering.latest_start import latest_starts  # late: most sessions have no window open
+    from benchflow.ordering.latest_start import latest_starts  # imported late: most sessions have no window open
 
     done = {name: -elapsed(finished, context.now) for name, finished in state.done.items()}
     seconds_left = latest_starts(state.plan, done, 0.0)

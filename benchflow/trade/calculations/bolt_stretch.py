@@ -1,6 +1,6 @@
 """Stretch of a bolt, preload from stretch, and the tightening angle.
 
-The formulas take the bolt as elastic and the joint as rigid. A real joint is compressed as well. It needs a larger
+The formulas assume an elastic bolt and a rigid joint. A real joint is compressed as well. It needs a larger
 angle for the same stretch, and the same angle gives it less preload.
 """
 
@@ -18,7 +18,7 @@ from benchflow.trade.calculations.inputs import (
     angle_field,
     length_field,
 )
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, positive
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
 from benchflow.trade.calculations.threads import Thread
 from benchflow.trade.rounding import amount
 
@@ -26,13 +26,13 @@ STEEL_MPA = 205_000.0
 """Young's modulus of steel in MPa. 200 to 210 GPa is usual (common practice, no source)."""
 
 HANDBOOK = "MIL-HDBK-60 form, as an engineering reference prints it: θ = 360 × f × L / (E × lead)"
-_RIGID = "The joint is taken as rigid. In practice it needs more angle than this."
+_RIGID = "The joint is assumed to be rigid. In practice it needs more angle than this."
 
 
 def _modulus(value: Quantity | None) -> float:
     if value is None:
         return STEEL_MPA
-    return float(amount(positive("modulus", value, "Young's modulus"), "MPa"))
+    return float(amount(require_positive("modulus", value, "Young's modulus"), "MPa"))
 
 
 def _mm(quantity: Quantity) -> float:
@@ -55,9 +55,9 @@ def stretch_of(
     Raises:
         CalculationError: the force, length or modulus is not above zero.
     """
-    newtons = float(amount(positive("force", force, "The force"), "N"))
+    newtons = float(amount(require_positive("force", force, "The force"), "N"))
     e = _modulus(modulus)
-    stretch = newtons * _mm(positive("length", length, "The length")) / (thread.stress_area_mm2 * e)
+    stretch = newtons * _mm(require_positive("length", length, "The length")) / (thread.stress_area_mm2 * e)
     filled = f"{show(force)} × {show(length)} / ({thread.area_text} × {e:,.0f} MPa)".replace(",", " ")
     lines = (
         line("stretch", "Stretch", stretch / _conversion_factor(unit, "mm"), unit, "δ = F × L / (A × E)", filled),
@@ -78,16 +78,16 @@ def preload_from_stretch(
     Raises:
         CalculationError: the stretch, length or modulus is not above zero.
     """
-    positive("stretch", stretch, "The stretch")
+    require_positive("stretch", stretch, "The stretch")
     e = _modulus(modulus)
-    newtons = _mm(stretch) / _mm(positive("length", length, "The length")) * thread.stress_area_mm2 * e
+    newtons = _mm(stretch) / _mm(require_positive("length", length, "The length")) * thread.stress_area_mm2 * e
     filled = f"{show(stretch)} × {thread.area_text} × {e:,.0f} MPa / {show(length)}".replace(",", " ")
     first = line("preload", "Preload", newtons / _conversion_factor(unit, "N"), unit, "F = δ × A × E / L", filled)
     return CalculationResult(f"Preload of {thread.name} from its stretch", (first,), "Hooke's law", (_RIGID,))
 
 
 def angle_for(stress: Quantity, thread: Thread, length: Quantity, modulus: Quantity | None = None) -> CalculationResult:
-    """Return the angle in degrees from snug to ``stress``, and the stretch in mm and the preload in kN there.
+    """Return the angle from snug to ``stress`` in degrees, and the stretch in mm and the preload in kN at that stress.
 
     ``length`` is the effective length, see :func:`effective_length`. ``modulus`` is Young's modulus, by default that of
     steel. Source: MIL-HDBK-60 form, θ = 360° f L / (E P), as an engineering reference prints it.
@@ -95,8 +95,8 @@ def angle_for(stress: Quantity, thread: Thread, length: Quantity, modulus: Quant
     Raises:
         CalculationError: the stress, length or modulus is not above zero.
     """
-    mpa = float(amount(positive("stress", stress, "The stress"), "MPa"))
-    e, effective = _modulus(modulus), _mm(positive("length", length, "The length"))
+    mpa = float(amount(require_positive("stress", stress, "The stress"), "MPa"))
+    e, effective = _modulus(modulus), _mm(require_positive("length", length, "The length"))
     degrees = 360 * mpa * effective / (e * thread.pitch_mm)
     lines = (
         line("angle", "Angle from snug", degrees, "°", "θ = 360° × f × L / (E × P)",
@@ -134,14 +134,18 @@ def effective_length(
         CalculationError: the grip or shank diameter is not above zero, a height is below zero, or the shank is below
             zero or longer than the grip.
     """
-    positive("grip", grip, "The grip")
+    require_positive("grip", grip, "The grip")
     lj, ls, hb, hn = _mm(grip), _mm(shank), _mm(head), _mm(nut)
     if not 0 <= ls <= lj:
         raise CalculationError("shank", "The plain shank must be from zero to the grip")
     if hb < 0 or hn < 0:
         raise CalculationError("head" if hb < 0 else "nut", "A height cannot be below zero")
     stress_diameter = sqrt(4 * thread.stress_area_mm2 / pi)
-    d = thread.diameter_mm if shank_diameter is None else _mm(positive("shank-diameter", shank_diameter, "The shank"))
+    d = (
+        thread.diameter_mm
+        if shank_diameter is None
+        else _mm(require_positive("shank-diameter", shank_diameter, "The shank"))
+    )
     ratio = stress_diameter / d
     value = (ratio**2 * (ls + hb / 2) + lj - ls + hn / 2) / _conversion_factor(grip.unit, "mm")
     filled = f"{ratio:.3f}² × ({show(shank)} + {show(head)} / 2) + {show(grip)} − {show(shank)} + {show(nut)} / 2"

@@ -32,7 +32,7 @@ from benchflow.trade.calculations.result import (
     ResultLine,
     digits_of,
     line,
-    positive,
+    require_positive,
 )
 from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thread
 from benchflow.trade.rounding import amount
@@ -52,7 +52,7 @@ def torque_for(preload: Quantity, thread: Thread, nut_factor: Decimal, unit: str
     Raises:
         CalculationError: the preload is not above zero, or the nut factor is not within 0.03 to 0.6.
     """
-    positive("preload", preload, "The preload")
+    require_positive("preload", preload, "The preload")
     k = _checked_nut_factor(nut_factor)
     newton_metres = k * thread.diameter_mm / 1000 * float(amount(preload, "N"))
     torque = newton_metres / float(amount(Quantity(Decimal(1), unit, ""), "N·m"))
@@ -94,7 +94,7 @@ def preload(
         CalculationError: the torque is not above zero, the nut factor is not within 0.03 to 0.6, or the strength tables
             do not have the class in this size.
     """
-    positive("torque", torque, "The torque")
+    require_positive("torque", torque, "The torque")
     if grade:
         strength(grade, thread)
     found = _preload(torque, thread, nut_factor, grade)
@@ -154,7 +154,7 @@ def lubricant_change(torque: Quantity, assumed: Decimal, actual: Decimal) -> Cal
     Raises:
         CalculationError: the torque is not above zero, or a nut factor is not within 0.03 to 0.6.
     """
-    positive("torque", torque, "The torque")
+    require_positive("torque", torque, "The torque")
     for value in (assumed, actual):
         _checked_nut_factor(value)
     filled = f"{show(torque)} × {actual} / {assumed}"
@@ -228,7 +228,7 @@ def nut_factor_from_friction(thread: Thread, thread_friction: Decimal, head_fric
     lines = (
         line("nut-factor", "Nut factor K", by_pitch_diameter, "",
              "K = [d2/2 × (tan λ + μt sec β) / (1 − μt tan λ sec β) + 0.625 μc d] / d", filled),
-        line("check", "Nut factor by the handbook's form", by_handbook, "",
+        line("check", "Nut factor by the handbook formula", by_handbook, "",
              "K = [P/2π + μt/2 × (d − 0.75 P sin α) / sin α + 0.625 μc d] / d", filled),
     )  # fmt: skip
     return CalculationResult(f"Nut factor of {thread.name}", lines, LONG_SOURCE)

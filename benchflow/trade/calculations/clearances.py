@@ -23,7 +23,7 @@ from benchflow.trade.calculations.result import (
     ResultLine,
     decimals_of,
     line,
-    positive,
+    require_positive,
 )
 from benchflow.trade.rounding import in_unit
 
@@ -31,14 +31,16 @@ COMMON = "common practice, no source; the maker's figure comes first"
 
 
 def bearing(bore: Quantity, journal: Quantity) -> CalculationResult:
-    """Return the clearance of a plain bearing, and the usual 0.001 of the journal's diameter, in the unit of ``bore``.
+    """Return the clearance of a plain bearing, and the usual clearance, in the unit of ``bore``.
+
+    The usual clearance is 0.001 of the diameter of the journal.
 
     Source: common practice, no source; a trade magazine prints the same rule.
 
     Raises:
         CalculationError: the journal is not above zero.
     """
-    positive("journal", journal, "The journal")
+    require_positive("journal", journal, "The journal")
     clearance = in_unit(base(bore) - base(journal), bore.unit)
     lines = (
         line("clearance", "Clearance", clearance.value, bore.unit, "bore − journal", f"{show(bore)} − {show(journal)}",
@@ -84,7 +86,7 @@ def ring_gap(bore: Quantity, use: str, factor: Quantity | None = None) -> Calcul
     Raises:
         CalculationError: the bore is not above zero, or there is neither a factor nor a known use.
     """
-    positive("bore", bore, "The bore")
+    require_positive("bore", bore, "The bore")
     rule = RING_GAPS.get(use)
     lines: list[ResultLine] = []
     if factor is not None:
@@ -93,10 +95,11 @@ def ring_gap(bore: Quantity, use: str, factor: Quantity | None = None) -> Calcul
         lines.append(_gap("top", "Top ring, at least", bore, rule.top))
         lines.append(_gap("second", "Second ring, at least", bore, rule.second))
     else:
-        why = f"There is no rule for “{use}”" if use else "Enter the use, or the factor of the ring's maker"
+        why = f"There is no rule for “{use}”" if use else "Enter the use, or the gap factor from the ring's maker"
         raise CalculationError("use", why, f"Known: {', '.join(RING_GAPS)}.")
     notes = (
-        "Measure the ring square in its own bore. Too wide a gap loses little. Too tight a gap seizes the engine.",
+        "Measure the ring square in its own bore. "
+        "A gap that is too wide loses little pressure. A gap that is too small can seize the engine.",
         "Oil rails: at least 0.015 in (0.38 mm).",
     )
     return CalculationResult("Ring end gap", tuple(lines), COMMON, notes)
@@ -118,10 +121,10 @@ PISTON_TO_VALVE: dict[str, Quantity] = {
 
 
 def piston_to_valve(measured: Quantity, valve: str, lash: Quantity | None = None) -> CalculationResult:
-    """Return the smallest clearance of piston and valve and its margin to the usual minimum, in the unit measured.
+    """Return the smallest piston-to-valve clearance and its margin to the usual minimum, in the unit of ``measured``.
 
-    ``measured`` is the reading with clay or a dial gauge. If it was taken at zero lash, give the ``lash``: it is added,
-    because a running valve stays that much further away. ``valve`` is a key of ``PISTON_TO_VALVE``. Source: common
+    ``measured`` is the reading with clay or a dial gauge. If it was taken at zero lash, give the ``lash``. It is added,
+    because it moves the running valve away from the piston. ``valve`` is a key of ``PISTON_TO_VALVE``. Source: common
     practice; trade pages print these minimums.
 
     Raises:
@@ -159,7 +162,7 @@ def flatness(span: Quantity, ratio: Fraction = FLATNESS) -> CalculationResult:
     Raises:
         CalculationError: the length is not above zero, or the ratio is not between 0 and 0.1.
     """
-    positive("span", span, "The length")
+    require_positive("span", span, "The length")
     if not 0 < ratio < Fraction(1, 10):
         raise CalculationError("ratio", f"{float(ratio):g} is not a flatness error per length", "0.00075 is usual.")
     first = line("allowed", "Flatness error, at most", Fraction(span.value) * ratio, span.unit, "ratio × length",
@@ -188,7 +191,7 @@ CLEARANCE_CALCULATIONS = (
         (
             length_field("bore", "Bore", "4.000 in"),
             InputField("use", "Use of the engine", WordInput(tuple(RING_GAPS)), "street", optional=True),
-            number_field("factor", "Factor of the ring's maker", "0.0045", optional=True),
+            number_field("factor", "Gap factor from the ring's maker", "0.0045", optional=True),
         ),
         lambda inputs: ring_gap(inputs.quantity("bore"), inputs.text("use"), inputs.optional_quantity("factor")),
         COMMON,

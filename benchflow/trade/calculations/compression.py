@@ -4,7 +4,7 @@ from math import pi
 
 from benchflow.quantity import Quantity, show
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, positive
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
 from benchflow.trade.rounding import amount
 
 
@@ -33,7 +33,7 @@ def compression_ratio(
         CalculationError: the bore or stroke is not above zero, or no volume is left at top dead centre.
     """
     for field, value, label in (("bore", bore, "The bore"), ("stroke", stroke, "The stroke")):
-        positive(field, value, label)
+        require_positive(field, value, label)
     swept = _cylinder_volume(bore, stroke)
     volumes = (
         float(amount(head, "cm³")),
@@ -64,7 +64,7 @@ COMPRESSION_CALCULATIONS = (
             length_field("bore", "Bore", "4.03 in"), length_field("stroke", "Stroke", "3.48 in"),
             InputField("head", "Chamber volume", QuantityInput("volume", "cm³"), "76 cm³"),
             InputField("crown", "Crown volume: dish positive, dome negative", QuantityInput("volume", "cm³"), "7 cm³"),
-            length_field("gasket-bore", "Hole of the gasket", "4.166 in"),
+            length_field("gasket-bore", "Bore of the gasket", "4.166 in"),
             length_field("gasket", "Gasket, tightened", "0.035 in"),
             length_field("deck", "Piston below the deck (negative: above)", "0.005 in"),
         ),

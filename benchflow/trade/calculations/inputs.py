@@ -15,9 +15,9 @@ from benchflow.trade.calculations.threads import Thread, ThreadError, parse_thre
 
 
 class QuantityInput(Struct, frozen=True, tag="quantity"):
-    """A quantity of a dimension such as ``length``, "" for a plain number, ``None`` for any dimension.
+    """A quantity. ``dimension`` is such as ``length``; "" means a plain number, ``None`` any dimension.
 
-    ``unit`` is the unit of the field. A screen shows it beside the field.
+    ``unit`` is the unit that a screen shows beside the field.
     """
 
     dimension: str | None
@@ -122,7 +122,7 @@ class Inputs:
         return value
 
     def thread(self) -> Thread:
-        """Return the required thread."""
+        """Return the thread of a calculation that requires one."""
         value = self._values.get("thread")
         if not isinstance(value, Thread):
             raise TypeError("the thread is missing")
@@ -183,7 +183,7 @@ def run_calculation(
         text = texts.get(field.name, "").strip()
         if not text:
             if not field.optional:
-                errors.append(CalculationError(field.name, "This is missing", f"Write it like {field.example}."))
+                errors.append(CalculationError(field.name, "This input is missing", f"Write it like {field.example}."))
             continue
         try:
             values[field.name] = _read(field, text, use_field_units)

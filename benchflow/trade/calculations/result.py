@@ -1,4 +1,4 @@
-"""The result of a calculation. Formula, numbers filled in and source let a person check it."""
+"""The result of a calculation, with its formula, the numbers filled in, and its source."""
 
 from decimal import Decimal
 from fractions import Fraction
@@ -7,7 +7,7 @@ from msgspec import Struct
 
 from benchflow.base.errors import BenchflowError
 from benchflow.quantity import Quantity, show
-from benchflow.trade.rounding import places, significant
+from benchflow.trade.rounding import round_to_digits, round_to_places
 
 
 class CalculationError(BenchflowError):
@@ -78,7 +78,7 @@ def line(
     decimals: int | None = None,
 ) -> ResultLine:
     """Return a line, its value rounded to ``decimals`` places or to ``digits`` significant digits (default: 3)."""
-    number = places(value, decimals) if decimals is not None else significant(value, digits or 3)
+    number = round_to_places(value, decimals) if decimals is not None else round_to_digits(value, digits or 3)
     quantity = Quantity(number, unit, "")
     shown = show(quantity)
     return ResultLine(name, title, Quantity(number, unit, shown), formula, f"{filled} = {shown}")
@@ -90,12 +90,12 @@ def digits_of(*quantities: Quantity, least: int = 3) -> int:
 
 
 def decimals_of(*quantities: Quantity) -> int:
-    """Return the number of decimals of the most precise input. An exact sum in one unit needs no more."""
+    """Return the number of decimals of the most precise input. That is enough for an exact sum in one unit."""
     exponents = [quantity.value.as_tuple().exponent for quantity in quantities]
     return max(0, *(-exponent for exponent in exponents if isinstance(exponent, int)))
 
 
-def positive(field: str, quantity: Quantity, label: str) -> Quantity:
+def require_positive(field: str, quantity: Quantity, label: str) -> Quantity:
     """Return ``quantity`` if it is above zero. ``label`` is its name in the message, such as ``The torque``.
 
     Raises:

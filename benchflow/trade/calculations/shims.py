@@ -1,6 +1,6 @@
-"""Shim size, exact to the last digit: N = R + (M − target), and the nearest size that is made.
+"""Shim size, exact to the last digit: N = R + (M − target), and the nearest available size.
 
-If the exact size is halfway between two sizes made, the result has both and the builder chooses.
+If the exact size is halfway between two available sizes, the result has both and the builder chooses.
 """
 
 from fractions import Fraction
@@ -12,13 +12,14 @@ from benchflow.trade.calculations.inputs import Calculation, Inputs, length_fiel
 from benchflow.trade.calculations.result import CalculationError, CalculationResult, ResultLine, decimals_of, line
 from benchflow.trade.rounding import in_unit
 
-SOURCE = "a maker's service manual: N = R + (M − target), nearest size made"
+SOURCE = "a maker's service manual: N = R + (M − target), nearest available size"
 
 
 class NearestSizes(Struct, frozen=True):
-    """The sizes made that are nearest to the exact size: one, or two if they are equally near.
+    """The available sizes nearest to the exact size: one, or two if they are equally near.
 
-    ``beyond`` is the distance of the exact size from the range of sizes made. It is ``None`` up to half a step.
+    ``beyond`` is the distance of the exact size from the nearest size, if it is more than half a step. Otherwise it is
+    ``None``.
     """
 
     sizes: tuple[Quantity, ...]
@@ -60,40 +61,40 @@ def shim(
     old: Quantity,
     measured: Quantity,
     target: Quantity,
-    made: tuple[Quantity, Quantity, Quantity] | None = None,
+    available: tuple[Quantity, Quantity, Quantity] | None = None,
 ) -> CalculationResult:
-    """Return the exact shim size, the nearest size made and the clearance with it.
+    """Return the exact shim size, the nearest available size and the clearance with it.
 
-    Sizes are in the unit of ``old`` or of the sizes made, clearances in the unit of ``target``. ``made`` is the first
-    size made, the last, and the step. Source: a maker's service manual.
+    Sizes are in the unit of ``old`` or of the available sizes, clearances in the unit of ``target``. ``available`` is
+    the first available size, the last, and the step. Source: a maker's service manual.
 
     Raises:
-        CalculationError: the exact size is not above zero, or ``made`` has no sizes.
+        CalculationError: the exact size is not above zero, or ``available`` has no sizes.
     """
     exact = exact_size(old, measured, target)
     if exact.value <= 0:
-        raise CalculationError("measured", "The shim would have no thickness", "Check the readings.")
+        raise CalculationError("measured", "The thickness of the new shim would be zero or less", "Check the readings.")
     filled = f"{show(old)} + ({show(measured)} − {show(target)})"
     lines: list[ResultLine] = [_exact("wanted", "Exact size", exact, "N = R + (M − target)", filled)]
     notes: list[str] = []
-    if made is not None:
-        found = nearest_sizes(exact, *made)
+    if available is not None:
+        found = nearest_sizes(exact, *available)
         for number, size in enumerate(found.sizes, start=1):
             name = "fit" if len(found.sizes) == 1 else f"fit-{number}"
             clearance = in_unit(base(measured) + base(old) - base(size), target.unit)
             filled = f"{show(measured)} + {show(old)} − {show(size)}"
-            sizes = f"{show(made[0])} + n × {show(made[2])}"
-            lines.append(_exact(name, "Size to fit", size, "nearest size made", sizes, made[0], made[2]))
+            sizes = f"{show(available[0])} + n × {show(available[2])}"
+            lines.append(_exact(name, "Size to fit", size, "nearest available size", sizes, available[0], available[2]))
             lines.append(_exact(f"{name}-clearance", "Clearance with it", clearance, "M + R − N", filled, measured))
         if len(found.sizes) > 1:
             notes.append("Two sizes are equally near. The thinner one leaves more clearance. Choose one.")
         if found.beyond is not None:
-            notes.append(f"The sizes made end {show(found.beyond)} before the exact size.")
+            notes.append(f"The nearest available size is {show(found.beyond)} away from the exact size.")
     return CalculationResult("Shim size", tuple(lines), SOURCE, tuple(notes))
 
 
 def _exact(name: str, title: str, value: Quantity, formula: str, filled: str, *as_fine_as: Quantity) -> ResultLine:
-    """Return a line with the exact value, with at least as many decimals as ``as_fine_as``."""
+    """Return a line with the exact value, with at least as many decimals as each of ``as_fine_as``."""
     return line(name, title, value.value, value.unit, formula, filled, decimals=decimals_of(value, *as_fine_as))
 
 
@@ -102,7 +103,7 @@ def _shim(inputs: Inputs) -> CalculationResult:
     made = None if first is None or last is None or step is None else (first, last, step)
     if made is None and any(one is not None for one in (first, last, step)):
         raise CalculationError(
-            "step", "The sizes made need a first size, a last size and a step", "Give all three or none."
+            "step", "A first size, a last size and a step are needed together", "Give all three or none."
         )
     return shim(inputs.quantity("old"), inputs.quantity("measured"), inputs.quantity("target"), made)
 
@@ -113,8 +114,8 @@ SHIM_CALCULATIONS = (
         (
             length_field("old", "Shim in place", "2.40 mm"), length_field("measured", "Clearance measured", "0.45 mm"),
             length_field("target", "Clearance wanted", "0.37 mm"),
-            length_field("first", "Smallest size made", "2.00 mm", optional=True),
-            length_field("last", "Largest size made", "2.98 mm", optional=True),
+            length_field("first", "Smallest available size", "2.00 mm", optional=True),
+            length_field("last", "Largest available size", "2.98 mm", optional=True),
             length_field("step", "Step of the sizes", "0.02 mm", optional=True),
         ),
         _shim, SOURCE,

@@ -5,8 +5,8 @@ from fractions import Fraction
 
 from benchflow.quantity import Quantity, base, show
 from benchflow.trade.calculations.inputs import Calculation, InputField, QuantityInput, length_field
-from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, positive
-from benchflow.trade.rounding import width
+from benchflow.trade.calculations.result import CalculationError, CalculationResult, line, require_positive
+from benchflow.trade.rounding import base_difference
 
 
 def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantity) -> CalculationResult:
@@ -18,7 +18,7 @@ def growth(length: Quantity, coefficient: Quantity, cold: Quantity, hot: Quantit
     Raises:
         CalculationError: the length is not above zero, or the coefficient is not within 0 to 200 ppm/K.
     """
-    positive("length", length, "The length")
+    require_positive("length", length, "The length")
     alpha = _checked("coefficient", coefficient)
     grown = Fraction(length.value) * alpha * (base(hot) - base(cold))
     filled = f"{show(coefficient)} × {show(length)} × ({show(hot)} − {show(cold)})"
@@ -49,13 +49,13 @@ def hot_clearance(
     before = base(bore) - base(shaft)
     bore_growth = base(bore) * _checked("bore-coefficient", bore_coefficient) * warming
     shaft_growth = base(shaft) * _checked("shaft-coefficient", shaft_coefficient) * warming
-    one = width(Quantity(Decimal(1), bore.unit, ""))
+    one = base_difference(Quantity(Decimal(1), bore.unit, ""))
     lines = (
         line("cold", f"Clearance at {show(cold)}", before / one, bore.unit, "bore − shaft",
              f"{show(bore)} − {show(shaft)}"),
         line("hot", f"Clearance at {show(hot)}", (before + bore_growth - shaft_growth) / one, bore.unit,
              "bore − shaft + (αb × bore − αs × shaft) × (t2 − t1)",
-             f"the same + ({show(bore_coefficient)} × bore − {show(shaft_coefficient)} × shaft) × "
+             f"cold clearance + ({show(bore_coefficient)} × bore − {show(shaft_coefficient)} × shaft) × "
              f"({show(hot)} − {show(cold)})"),
     )  # fmt: skip
     return CalculationResult("Clearance cold and hot", lines, "linear expansion, with the coefficients given", _NOTES)
@@ -67,7 +67,7 @@ _NOTES = (
 
 
 def _checked(field: str, coefficient: Quantity) -> Fraction:
-    alpha = width(coefficient)
+    alpha = base_difference(coefficient)
     if not 0 <= alpha <= Fraction(200, 10**6):
         raise CalculationError(
             field, f"{show(coefficient)} cannot be a coefficient of expansion", "Metals have 1 to 30 ppm/K."

@@ -52,7 +52,7 @@ class Thread(Struct, frozen=True):
 
     @property
     def root_diameter(self) -> float:
-        """d3 = d - 1.226869 P, with the rounded root of an external metric thread (ISO 898-1; from memory)."""
+        """d3 = d - 1.226869 P, at the rounded root of an external metric thread (ISO 898-1; from memory)."""
         return self.diameter - 1.226869 * self.pitch
 
     @property

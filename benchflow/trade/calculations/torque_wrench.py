@@ -26,9 +26,9 @@ from benchflow.trade.calculations.result import (
     decimals_of,
     digits_of,
     line,
-    positive,
+    require_positive,
 )
-from benchflow.trade.rounding import amount, plain
+from benchflow.trade.rounding import amount, without_trailing_zeros
 
 EXTENSION_SOURCE = "US Army TM 1-1500-204-23-9 fig. 8-16; FAA AC 43.13-1B fig. 7-2 (from memory)"
 
@@ -49,8 +49,8 @@ def setting(torque: Quantity, lever: Quantity, extension: Quantity, angle: Quant
 
 
 def _lever_share(lever: Quantity, extension: Quantity, angle: Quantity | None) -> Fraction:
-    """L / (L + E cos a)."""
-    positive("lever", lever, "The length of the wrench")
+    """Return L / (L + E cos a)."""
+    require_positive("lever", lever, "The length of the wrench")
     if extension.value < 0:
         raise CalculationError(
             "extension", "The length of an extension cannot be below zero", "Enter an angle of 180° if it points back."
@@ -132,8 +132,8 @@ def deviation(shown: Quantity, reference: Quantity) -> Decimal:
     Raises:
         CalculationError: the reference is not above zero.
     """
-    positive("reference", reference, "The reference reading")
-    return plain(decimal((base(shown) - base(reference)) / base(reference) * 100))
+    require_positive("reference", reference, "The reference reading")
+    return without_trailing_zeros(decimal((base(shown) - base(reference)) / base(reference) * 100))
 
 
 def permitted_deviation(largest: Quantity) -> Decimal:
@@ -204,8 +204,8 @@ def with_drag(torque: Quantity, drag: Quantity) -> CalculationResult:
     notes = (
         "Measure the drag on the last turns before the nut seats.",
         "If the nut chatters, back it off and torque it again.",
-        "Start a castle nut at the lowest torque + drag. Never exceed the highest + drag to reach the hole. "
-        "Change the washer or the nut instead.",
+        "Tighten a castle nut to the lowest torque plus drag. To reach the hole, never exceed the highest torque plus "
+        "drag. Change the washer or the nut instead.",
     )
     return CalculationResult("Torque with friction drag", (one,), DRAG_SOURCE, notes)
 

@@ -131,14 +131,14 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
         self.last_messages = messages
         self.exit(status, return_code=status)
 
-    # --- from screen to screen --------------------------------------------------------------------
+    # --- opening and closing screens --------------------------------------------------------------------
 
     def open(self, request: ScreenRequest, on_close: Callable[[str | None], None] | None = None) -> None:
         """Open the requested screen on top. ``on_close`` is called with the result of the screen."""
         self.push_screen(self._screen_for(request, self.client), on_close)
 
     def open_bench(self, controller: SessionController, by: str = "") -> None:
-        """Show the bench of a job and close the screens before it. ``by`` is the person who builds now."""
+        """Show the bench of a job and close the screens before it. ``by`` is the person at the bench."""
         self.client = SessionClient(controller, by)
 
         def switch() -> None:
@@ -146,7 +146,7 @@ class BenchApp(OrderedApp[int], inherit_bindings=False):
                 self.pop_screen()
             self.switch_screen(self._screen_for(BenchRequest(), self.client))
 
-        # Put into the app's queue, because the calling screen is closed by it.
+        # Queued, because it closes the screen that calls this method.
         self.call_later(switch)
 
     def back_or_leave(self) -> None:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 class ScreenRequest(Struct, frozen=True):
     """Base of all requests. Each screen closes with a string or ``None`` as its result.
 
-    Unless a request says otherwise, the string is a message that says what was saved.
+    Unless a request names another result, the string is a message about what was saved.
     """
 
 
@@ -35,7 +35,7 @@ class BenchRequest(ScreenRequest, frozen=True, tag="bench"):
 
 
 class WhyRequest(ScreenRequest, frozen=True, tag="why"):
-    """The reasons why an operation is blocked. Its result is the operation to guide to, if guiding was chosen."""
+    """The reasons why an operation is blocked. Its result is the operation to guide to, or ``None``."""
 
     operation: str
 
@@ -116,7 +116,7 @@ class FolderRequest(ScreenRequest, frozen=True, tag="folder"):
 
 
 class LeaveRequest(ScreenRequest, frozen=True, tag="leave"):
-    """The question before the bench is left."""
+    """The confirmation before the bench is left."""
 
 
 class EndJobRequest(ScreenRequest, frozen=True, tag="end"):

@@ -19,12 +19,12 @@ from textual.dom import DOMNode
 Result = TypeVar("Result")
 
 QUIET_ROUNDS = 2
-"""Rounds without a change after which a key counts as handled. One round is not enough: an action of the app may post a
-message to the field, and the field another one to the screen."""
+"""Number of rounds without a change after which a key counts as handled. One round is not enough: an action of the app
+may post a message to the field, and the field another one to the screen."""
 
 
 class OrderedApp(App[Result]):
-    """An app that dispatches one key after the other. A worker that waits for an answer uses :meth:`hold_keys`."""
+    """An app that dispatches one key at a time, in order. A worker that waits for an answer uses :meth:`hold_keys`."""
 
     _key_queue: deque[events.Key | events.Paste]
     _dispatching: asyncio.Task[None] | None = None
@@ -43,7 +43,7 @@ class OrderedApp(App[Result]):
 
     @contextmanager
     def hold_keys(self) -> Iterator[None]:
-        """Dispatch no key inside this block. Keys typed meanwhile stay in the queue; none is lost."""
+        """Hold back all keys inside this block. They are dispatched afterwards, in order."""
         self._held += 1
         try:
             yield

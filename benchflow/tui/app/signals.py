@@ -51,7 +51,7 @@ def redraw_after_stop(repaint: Callable[[], None]) -> None:
         return
     resume, suspend = signal.getsignal(signal.SIGCONT), signal.getsignal(signal.SIGTSTP)
     if not callable(resume) or not callable(suspend):
-        return  # Textual does not drive a terminal
+        return  # the app has no terminal, for example in a test
     descriptor = sys.__stdin__.fileno() if sys.__stdin__ is not None else 0
     try:
         mode = termios.tcgetattr(descriptor)

@@ -63,16 +63,16 @@ KeyState = bool | None
 
 
 def _is_input(item: BenchInput | None, kind: type) -> bool:
-    return isinstance(item, WholeInput) and isinstance(item.of, kind)
+    return isinstance(item, WholeInput) and isinstance(item.input, kind)
 
 
 def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
     """Return the states of the actions that change the current item."""
     item = cursor.item
-    check = item.of if isinstance(item, WholeInput) and isinstance(item.of, CheckInput) else None
-    choice = item.of if isinstance(item, WholeInput) and isinstance(item.of, ChoiceInput) else None
-    hold = item.of if isinstance(item, WholeInput) and isinstance(item.of, HoldInput) else None
-    calculated = item.of if isinstance(item, WholeInput) and isinstance(item.of, CalculatedInput) else None
+    check = item.input if isinstance(item, WholeInput) and isinstance(item.input, CheckInput) else None
+    choice = item.input if isinstance(item, WholeInput) and isinstance(item.input, ChoiceInput) else None
+    hold = item.input if isinstance(item, WholeInput) and isinstance(item.input, HoldInput) else None
+    calculated = item.input if isinstance(item, WholeInput) and isinstance(item.input, CalculatedInput) else None
     joint = cursor.joint
     missing = cursor.operation_task.view.missing if cursor.operation_task else ()
     return {
@@ -90,7 +90,7 @@ def _entry_states(cursor: BenchCursor) -> dict[str, KeyState]:
         "choose": choice is not None,
         "sign": hold is not None and not hold.complete,
         "remedy_here": calculated is not None and bool(calculated.remedy),
-        "remedy": isinstance(item, SlotInput) and bool(item.of.remedy),
+        "remedy": isinstance(item, SlotInput) and bool(item.input.remedy),
         "finish": isinstance(item, FinishInput) and (None if missing else True),
         "line": len(cursor.items) > 1,
         "pause": cursor.in_progress
@@ -157,13 +157,13 @@ def key_state(
 def _choice(cursor: BenchCursor, parameters: tuple[object, ...]) -> KeyState:
     item = cursor.item
     assert isinstance(item, WholeInput)
-    assert isinstance(item.of, ChoiceInput)
+    assert isinstance(item.input, ChoiceInput)
     number = parameters[0] if parameters else 0
     if number == 0:
-        return True if len(item.of.proposed) == 1 or item.of.other_unit else None
-    if item.of.other_unit:
+        return True if len(item.input.proposed) == 1 or item.input.other_unit else None
+    if item.input.other_unit:
         return False  # a digit is typed into the field for another size
-    return isinstance(number, int) and number <= len(item.of.choices)
+    return isinstance(number, int) and number <= len(item.input.choices)
 
 
 def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
@@ -185,7 +185,7 @@ def blocked_messages(cursor: BenchCursor, action: str) -> tuple[str, ...]:
         case "rework":
             return ("No operation is done yet, so there is nothing to rework.",)
         case "guide" if task is not None:
-            return ("This operation is not blocked. To be guided to a blocked one, choose it in the list (o).",)
+            return ("This operation is not blocked. To get a route to a blocked one, choose it in the list (o).",)
         case "why" | "guide" | "deviate":
             return ("No operation is shown. Choose one in the list (o).",)
         case "instrument" if not cursor.client.has_register:

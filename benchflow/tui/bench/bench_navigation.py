@@ -61,7 +61,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.focus_on(None)
         self.redraw()
 
-    # --- screens to read, and the guided route ----------------------------------------------------
+    # --- reasons, list of operations, guided route ----------------------------------------------------
 
     def action_why(self) -> None:
         self.bench_app.open(WhyRequest(self.cursor.operation), self._guide_to)
@@ -78,7 +78,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
         self.on_return(None)
 
     def _guide_to(self, goal: str | None) -> None:
-        """Guide to an operation. ``None`` if guiding was not chosen."""
+        """Guide the user to an operation. Do nothing if ``goal`` is ``None``."""
         if goal:
             self.client.drafts.goal = goal
         self.on_return(None)
@@ -101,7 +101,7 @@ class BenchNavigation(Page[None], inherit_bindings=False):
             self.cursor.set_text(result)
         self.on_return("The result is in the field. Press Enter to record it." if result else None)
 
-    # --- screens to enter something ---------------------------------------------------------------
+    # --- forms ---------------------------------------------------------------
 
     def action_moves(self) -> None:
         self.bench_app.open(MoveRequest(), self.on_return)

@@ -64,7 +64,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self.redraw()
 
     def draw(self, width: int, height: int) -> DrawnPage:
-        scene = BenchContent(
+        content = BenchContent(
             now=self.client.now,
             task=self.cursor.task,
             item=self.cursor.item,
@@ -76,16 +76,16 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         )
         if self.bench_app.large:
             from benchflow.tui.draw.large_type import (
-                draw_large,  # late: rarely needed for the first paint (bench_screen.py)
+                draw_large,  # imported late: rarely needed for the first paint
             )
 
-            picture = draw_large(self.client.view, scene, width, height)
+            picture = draw_large(self.client.view, content, width, height)
         else:
-            picture = draw_bench(self.client.view, scene, width, height)
+            picture = draw_bench(self.client.view, content, width, height)
         return DrawnPage(picture.lines, (picture.place if self.cursor.has_field else None,))
 
     def _key_labels(self) -> tuple[KeyLabel, ...]:
-        """Return the labels for the key bar. They are made again only if other keys are active."""
+        """Return the labels for the key bar. They are built again only if the active keys have changed."""
         self.check_action("", ())
         view, item = self.client.view, self.cursor.item if self._states["choose"] else None
         typing = (self.focused, self.entry.kind, bool(self.entry.value))
@@ -102,7 +102,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
         self._clock = self.set_timer(1.0 if quick else 60.0 - self.client.now.second, self.timer_tick)
 
     async def timer_tick(self) -> None:
-        """Update the clocks, and in a view-only job what another window has added. Ring the bell at a new alarm."""
+        """Update the clocks. Ring the bell at a new alarm. In a view-only job, read the entries of another window."""
         if self.client.view.read_only:
             error = await self.client.read_new_lines()
             if error:
@@ -126,7 +126,7 @@ class BenchScreen(EntryActions, inherit_bindings=False):
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         return blocked_messages(self.cursor, action)
 
-    # --- characters that no field takes -----------------------------------------------------
+    # --- text typed where there is no field -----------------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
         """Pass a typed digit to the field even if the field does not have the focus.

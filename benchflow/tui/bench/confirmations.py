@@ -13,7 +13,9 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
     if view.read_only:
         return (f"View only: {view.read_only}.",)
     if journal.torn is not None:
-        return (f"The last line of the log was incomplete. It is saved in {journal.torn.name}. Continue from here.",)
+        return (
+            f"The last line of the log was incomplete. A copy is in {journal.torn.name}. Continue with the step shown.",
+        )
     if client.controller.run > 1 and view.rework is not None:
         return (f"Rework in progress: continue with step {view.rework.step} of {view.rework.of}.",)
     if client.controller.run > 1 and view.now is not None and view.now.in_progress:
@@ -22,12 +24,12 @@ def opening_message(client: SessionClient) -> tuple[str, ...]:
 
 
 def reading_message(items: tuple[BenchInput, ...], entered: SlotInput) -> tuple[str, ...]:
-    """Return ``End float: 0.12 mm ok``, and the remedy if the reading is out of its limit."""
+    """Return a message such as ``End float: 0.12 mm ok``, with the remedy if the reading is out of its limit."""
     for item in items:
-        same = isinstance(item, SlotInput) and item.of.name == entered.of.name
+        same = isinstance(item, SlotInput) and item.input.name == entered.input.name
         if same and isinstance(item, SlotInput) and item.slot.slot == entered.slot.slot:
             word, _ = verdict_span(item.slot)
-            which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
-            text = f"{item.of.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
-            return (text, item.of.remedy) if item.of.remedy and word != "ok" else (text,)
+            which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
+            text = f"{item.input.ask}{which}: {item.slot.shown}" + (f" {word}" if word else "")
+            return (text, item.input.remedy) if item.input.remedy and word != "ok" else (text,)
     return ("Recorded.",)

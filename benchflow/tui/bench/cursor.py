@@ -74,7 +74,7 @@ class BenchCursor:
         return given if isinstance(given, TightenInput) else None
 
     def update(self) -> None:
-        """Show the new view of the client. Another operation starts at its first open item."""
+        """Use the new view of the client. If the operation has changed, select its first open item."""
         before = (self.operation, self.in_progress)
         self.route = route_of(self.client)
         self.task = task_of(self.client, self.route)
@@ -123,7 +123,7 @@ class BenchCursor:
             self.client.drafts.set_text(self.draft_of(self.item), text)
 
     def delete_drafts(self, drafts: tuple[str, ...]) -> None:
-        """Delete the drafts of entries that are recorded now."""
+        """Delete the drafts of entries that were just recorded."""
         self.typed = TypedText()
         for name in drafts:
             self.client.drafts.set_text(name, "")

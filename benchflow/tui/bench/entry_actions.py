@@ -24,7 +24,7 @@ from benchflow.tui.model.typed_text import error_in, with_own_unit
 from benchflow.tui.widgets.entry_field import EntryField
 
 SLOW = 0.4
-"""Seconds of waiting for the disk before a message is shown."""
+"""Seconds to wait for the disk before a message is shown."""
 
 NOT_ENTERED = "Not entered. The arrow shows what is wrong."
 
@@ -135,9 +135,9 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         item = self.cursor.item
         if not self._check_entry():
             return
-        if isinstance(item, WholeInput) and isinstance(item.of, LotInput):
+        if isinstance(item, WholeInput) and isinstance(item.input, LotInput):
             lot = self.entry.value.strip()
-            self._send_and_show(f"Lot recorded: {lot}", "lot", consumable=item.of.consumable, lot=lot)
+            self._send_and_show(f"Lot recorded: {lot}", "lot", consumable=item.input.consumable, lot=lot)
         elif isinstance(item, SlotInput):
             self.run_holding_keys(self._record(item, self.entry.value))
 
@@ -172,7 +172,7 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
         fields = tick_fields(item, texts)
         instruments = chosen_instruments(self.client, item, fields)
         self._send_and_show(
-            f"No. {item.fastener} done: {item.of.stages[item.stage - 1]}", "tick", **fields, **instruments
+            f"No. {item.fastener} done: {item.input.stages[item.stage - 1]}", "tick", **fields, **instruments
         )
 
     def _check_entry(self) -> bool:
@@ -214,23 +214,23 @@ class EntryActions(BenchNavigation, inherit_bindings=False):
     def _tick_check(self, undo: bool) -> None:
         item = self.cursor.item
         assert isinstance(item, WholeInput)
-        assert isinstance(item.of, CheckInput)
-        message = "Tick cleared" if undo else f"Ticked: {item.of.text}"
-        self._send_and_show(message, "tick-check", check=item.of.number, undo=undo)
+        assert isinstance(item.input, CheckInput)
+        message = "Tick cleared" if undo else f"Ticked: {item.input.text}"
+        self._send_and_show(message, "tick-check", check=item.input.number, undo=undo)
 
     def action_choose(self, number: int) -> None:
         item = self.cursor.item
         assert isinstance(item, WholeInput)
-        assert isinstance(item.of, ChoiceInput)
+        assert isinstance(item.input, ChoiceInput)
         if number:
-            take = item.of.choices[number - 1]
-        elif item.of.other_unit and (self.entry.value.strip() or not item.of.proposed):
+            take = item.input.choices[number - 1]
+        elif item.input.other_unit and (self.entry.value.strip() or not item.input.proposed):
             if not self._check_entry():
                 return
-            take = with_own_unit(self.entry.value, item.of.other_unit)
+            take = with_own_unit(self.entry.value, item.input.other_unit)
         else:
-            take = item.of.proposed[0]
-        self._send_and_show(f"Chosen: {take}", "choose", name=item.of.name, take=take)
+            take = item.input.proposed[0]
+        self._send_and_show(f"Chosen: {take}", "choose", name=item.input.name, take=take)
 
     def action_finish(self) -> None:
         self._send_and_show(

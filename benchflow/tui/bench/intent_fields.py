@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 def reading_fields(item: SlotInput, text: str) -> dict[str, str]:
     """Return the fields of a ``record`` intent."""
     return {
-        "name": item.of.name,
-        "value": with_own_unit(text, item.of.unit),
+        "name": item.input.name,
+        "value": with_own_unit(text, item.input.unit),
         "reading": item.slot.slot,
     }
 
@@ -36,7 +36,7 @@ def instruments_for(
     ``fields`` are the fields of the intent. The result is empty without a shop register, or if its file cannot be read;
     the controller reports that error.
     """
-    from benchflow.session.rules.instrument_choice import (  # late: not needed for the first paint (bench_screen.py)
+    from benchflow.session.rules.instrument_choice import (  # imported late: not needed for the first paint
         tools_for_joint,
         tools_for_reading,
     )
@@ -48,7 +48,7 @@ def instruments_for(
         return ()
     match item:
         case SlotInput():
-            return tools_for_reading(client.state, context, item.of.name, typed.get("value", ""))
+            return tools_for_reading(client.state, context, item.input.name, typed.get("value", ""))
         case TickInput():
             return tools_for_joint(client.state, context, item.stage, typed)
         case _:
@@ -68,8 +68,8 @@ def chosen_instruments(client: SessionClient, item: BenchInput | None, fields: M
 
 def tick_fields(item: TickInput, texts: Mapping[str, str]) -> dict[str, object]:
     """Return the fields of a ``tick`` intent. ``texts`` are its readings by the name of their field."""
-    fields: dict[str, object] = {"joint": item.of.joint, "fastener": item.fastener, "stage": item.stage}
-    units = {value.field: value.unit for value in item.of.tick_values}
+    fields: dict[str, object] = {"joint": item.input.joint, "fastener": item.fastener, "stage": item.stage}
+    units = {value.field: value.unit for value in item.input.tick_values}
     for name, text in texts.items():
         fields[name] = with_own_unit(text, units.get(name))  # type: ignore[call-overload]  # the names are the fields' own
     return fields

@@ -60,20 +60,20 @@ class BenchPicture(Struct, frozen=True):
     hidden: int
 
 
-def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
+def draw_bench(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
     """Draw the bench in normal type."""
-    keys = draw_keys(scene.keys, width - 2, 2)
-    messages = [*draw_alarms(view, width - 2), *draw_message(scene.message, width - 2, max(height // 4, 2))]
+    keys = draw_keys(content.keys, width - 2, 2)
+    messages = [*draw_alarms(view, width - 2), *draw_message(content.message, width - 2, max(height // 4, 2))]
     body = height - 2 - len(keys) - len(messages)
     if width < NARROW:
-        panel = _panel(view, scene, width - 2, max(body - 6, min(body, 10), 1))
+        panel = _panel(view, content, width - 2, max(body - 6, min(body, 10), 1))
         side = draw_side(view, width - 2, max(body - len(panel.lines) - 1, 0))
         middle = [*panel.lines, EMPTY, *side]
         rows = [_inset(line, width) for line in (middle + [EMPTY] * body)[:body]]
     else:
         right = min(max(width // 3, 28), 46)
         left = width - right - 5
-        panel = _panel(view, scene, left, body)
+        panel = _panel(view, content, left, body)
         side = draw_side(view, right, body)
         rows = [
             (
@@ -86,7 +86,7 @@ def draw_bench(view: BenchView, scene: BenchContent, width: int, height: int) ->
             for y in range(body)
         ]
     lines = [
-        draw_header(view, scene.now, width),
+        draw_header(view, content.now, width),
         *rows,
         rule(width),
         *(_inset(line, width) for line in messages),
@@ -111,7 +111,7 @@ def draw_header(view: BenchView, now: datetime, width: int) -> Line:
 
 
 def draw_alarms(view: BenchView, width: int) -> list[Line]:
-    """Draw what to do about time windows that are closing or have closed, in at most three lines."""
+    """Draw the advice for time windows that close soon or have closed, in at most three lines."""
     out: list[Line] = []
     for row in view.clocks:
         if row.phase in ("closing", "missed"):
@@ -121,7 +121,7 @@ def draw_alarms(view: BenchView, width: int) -> list[Line]:
     return out[:3]
 
 
-def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
+def draw_message(message: StatusMessage, width: int, max_rows: int) -> list[Line]:
     """Draw a message in at least one row, so that the screen does not jump when a message appears."""
     out: list[Line] = []
     several = len(message.texts) > 1
@@ -130,37 +130,39 @@ def draw_message(message: StatusMessage, width: int, most: int) -> list[Line]:
             out.extend(hanging("· ", text, width, message.role))
         else:
             out.extend(styled(part, message.role) for part in wrap(text, width))
-    if len(out) > most:
-        left = len(out) - most + 1
-        out = [*out[: most - 1], styled(f"· and {counted(left, 'more line')} (w shows all)", message.role)]
+    if len(out) > max_rows:
+        left = len(out) - max_rows + 1
+        out = [*out[: max_rows - 1], styled(f"· and {counted(left, 'more line')} (w shows all)", message.role)]
     return out or [EMPTY]
 
 
-def _panel(view: BenchView, scene: BenchContent, width: int, height: int) -> Panel:
-    lead: list[Line] = [*hanging("→ ", scene.route, width, "attention")] if scene.route else []
-    panel = _task_panel(view, scene, width, height - len(lead))
+def _panel(view: BenchView, content: BenchContent, width: int, height: int) -> Panel:
+    lead: list[Line] = [*hanging("→ ", content.route, width, "attention")] if content.route else []
+    panel = _task_panel(view, content, width, height - len(lead))
     if not lead:
         return panel
     place = panel.place and FieldPlace(panel.place.x, panel.place.y + len(lead), panel.place.width)
     return Panel((*lead, *panel.lines), place, panel.hidden)
 
 
-def _task_panel(view: BenchView, scene: BenchContent, width: int, height: int) -> Panel:
-    match scene.task:
+def _task_panel(view: BenchView, content: BenchContent, width: int, height: int) -> Panel:
+    match content.task:
         case ReworkTask():
-            return draw_rework_step(scene.task.step, width)
+            return draw_rework_step(content.task.step, width)
         case MoveTask():
-            return draw_move(scene.task.move, width)
+            return draw_move(content.task.move, width)
         case OperationTask():
-            now = scene.task.view
-            return draw_operation(now, status_line(view, now), scene.item, scene.typed, width, height, scene.scrolled)
+            now = content.task.view
+            return draw_operation(
+                now, status_line(view, now), content.item, content.typed, width, height, content.scrolled
+            )
         case NothingToDo():
-            return Panel(tuple(_no_task(view, width)))
+            return Panel(tuple(_draw_no_task(view, width)))
 
 
-def task_text(view: BenchView, scene: BenchContent) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
+def task_text(view: BenchView, content: BenchContent) -> tuple[str, tuple[Caution, ...], tuple[str, ...]]:
     """Return title, cautions and instruction of the current task."""
-    match scene.task:
+    match content.task:
         case ReworkTask(step=step):
             return step.title if step.is_move else f"Undo: {step.title}", step.cautions, tuple(step.do.splitlines())
         case MoveTask(move=move):
@@ -191,7 +193,7 @@ def no_task_text(view: BenchView) -> str:
     return "No operation can be started now. Press o to see what blocks each one."
 
 
-def _no_task(view: BenchView, width: int) -> list[Line]:
+def _draw_no_task(view: BenchView, width: int) -> list[Line]:
     text = no_task_text(view)
     return [styled(f"{view.done} of {view.of} done", "label"), *(styled(part, "title") for part in wrap(text, width))]
 

@@ -7,7 +7,7 @@ from benchflow.tui.draw.styled_lines import Line, Role, Span
 def draw_gauge(gauge: GaugePositions, width: int, role: Role = "strong") -> Line:
     """Draw ``──────[━━━━━━●━━━]──────``. The line is thin outside the limit, heavy inside, dashed in the guard band.
 
-    ``role`` is the role of the mark of the reading.
+    ``role`` is the role of the mark that shows the reading.
     """
     last = width - 1
     cells = [_track(gauge, index / last) for index in range(width)]

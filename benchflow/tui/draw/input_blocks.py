@@ -70,7 +70,7 @@ def verdict_span(reading: Reading) -> Span:
 def blocks_of(
     now: OperationView, current: BenchInput | None, typed: TypedText, width: int, available: int
 ) -> list[InputBlock]:
-    """Return one block for each input, in order, and one for the finish with what is still missing.
+    """Return one block for each input, in order. The last block is for finishing; it lists what is still missing.
 
     ``available`` is the number of rows for the current input.
     """
@@ -139,7 +139,7 @@ def _summary_reading(given: ReadingInput, width: int) -> list[Line]:
     for slot in given.readings:
         word, role = verdict_span(slot)
         cells.append(((f"{slot.slot} ", "faint"), (slot.shown or "____", "strong"), (f" {word}" if word else "", role)))
-    lines = [head, *_packed(cells, width - 2)]
+    lines = [head, *_packed_in_lines(cells, width - 2)]
     return [*lines, styled(INDENT + given.summary, "strong")] if given.summary else lines
 
 
@@ -152,7 +152,7 @@ def _joined(head: Line, tail: Line, width: int) -> list[Line]:
     return [*hanging(mark[0], text, width, role, mark[1]), ((INDENT, "text"), *tail)]
 
 
-def _packed(cells: list[Line], width: int) -> list[Line]:
+def _packed_in_lines(cells: list[Line], width: int) -> list[Line]:
     """Put the cells next to each other, as many in each line as fit."""
     widest = max((sum(len(text) for text, _ in cell) for cell in cells), default=1)
     per_line = max(1, (width + 2) // (widest + 2))
@@ -170,19 +170,19 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
     match item:
         case SlotInput():
             return _reading(item, typed, width, available)
-        case WholeInput(of=LotInput() as lot):
+        case WholeInput(input=LotInput() as lot):
             lines: list[Line] = hanging("► ", f"Lot of {lot.title}", width, "strong", "now")
             place = FieldPlace(3, len(lines), min(LOT_FIELD_WIDTH, width - 4))
             entered = f"  entered: {lot.lot}" if lot.lot else ""
             lines.append(((INDENT + "[", "strong"), (" " * place.width, "field"), ("]", "strong"), (entered, "faint")))
             return InputBlock((*lines, *_note_below(typed, place, width)), place)
-        case TickInput(of=joint) | WholeInput(of=TightenInput() as joint):
+        case TickInput(input=joint) | WholeInput(input=TightenInput() as joint):
             return _tighten(item, joint, typed, width, available)
-        case WholeInput(of=ChoiceInput() as choice):
+        case WholeInput(input=ChoiceInput() as choice):
             return _choice(item, choice, typed, width, available)
-        case WholeInput(of=CalculatedInput() as worked):
+        case WholeInput(input=CalculatedInput() as worked):
             return InputBlock(tuple(_calculated(worked, width)))
-        case WholeInput(of=given):
+        case WholeInput(input=given):
             brief = _summary(given, width - 2)
             return InputBlock(
                 tuple(((("► " if index == 0 else INDENT), "now"), *line) for index, line in enumerate(brief))
@@ -193,7 +193,7 @@ def _current(item: BenchInput, typed: TypedText, width: int, available: int) -> 
 
 def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> InputBlock:
     """Draw a reading. The field is always visible; of many readings only those near the current one are shown."""
-    given, slot = item.of, item.slot
+    given, slot = item.input, item.slot
     head: list[Line] = hanging("► ", given.ask, width, "strong", "now")
     place = FieldPlace(3, 0, FIELD_WIDTH)
     below = _below_field(item, typed, place, width)
@@ -208,7 +208,7 @@ def _reading(item: SlotInput, typed: TypedText, width: int, available: int) -> I
 
 def _below_field(item: SlotInput, typed: TypedText, place: FieldPlace, width: int) -> list[Line]:
     """Draw the lines below the field: converted value, gauge, recorded value and remedy."""
-    given, slot = item.of, item.slot
+    given, slot = item.input, item.slot
     word, role = verdict_span(slot)
     lines = _note_below(typed, place, width)
     gauge = typed.gauge or given.gauge
@@ -240,12 +240,12 @@ def _slots(given: ReadingInput, current: Reading, width: int) -> tuple[list[Line
         mark = "►" if slot.slot == current.slot else " "
         shown = slot.shown.removesuffix(f" {given.unit}")  # the unit is shown next to the field
         cells.append(((f"{mark}{slot.slot} ", here), (shown or "____", "strong"), (f" {word}" if word else "", role)))
-    lines = _packed(cells, width - 2)
+    lines = _packed_in_lines(cells, width - 2)
     return lines, next((y for y, line in enumerate(lines) if any(role == "now" for _, role in line)), 0)
 
 
 def _around(lines: list[Line], at: int, available: int) -> list[Line]:
-    """Return ``available`` of the lines, including the one at ``at``, and a line with the number of hidden ones."""
+    """Return ``available`` lines around index ``at``. If lines are hidden, the last row shows how many."""
     if len(lines) <= available:
         return lines
     start = max(0, min(at - (available - 1) // 2, len(lines) - available + 1))

@@ -95,21 +95,21 @@ def _action(active: ActiveBinding) -> str:
     return action if "." in action.partition("(")[0] else f"screen.{action}"
 
 
-def draw_keys(labels: Sequence[KeyLabel], width: int, most: int) -> list[Line]:
-    """Draw the key bar, such as ``Enter finish   w why   ? help   q leave``, in at most ``most`` rows.
+def draw_keys(labels: Sequence[KeyLabel], width: int, max_rows: int) -> list[Line]:
+    """Draw the key bar, such as ``Enter finish   w why   ? help   q leave``, in at most ``max_rows`` rows.
 
     If the keys do not fit, blocked keys are left out first, then the last ones. Help and leaving always stay.
     """
     left = [label for label in labels if label.shown]
     rows = _rows([_piece(label) for label in left], width)
-    while len(rows) > most:
+    while len(rows) > max_rows:
         blocked = [label for label in left if not label.enabled]
         spare = [label for label in left if not label.id.endswith((".back", ".leave", ".help"))]
         if not spare:
             break
         left.remove((blocked or spare)[-1])
         rows = _rows([_piece(label) for label in left], width)
-    return rows[:most]
+    return rows[:max_rows]
 
 
 def key_at(line: Line, x: int) -> tuple[str, str] | None:

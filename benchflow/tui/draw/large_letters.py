@@ -60,19 +60,19 @@ def large_lines(text: str, role: Role = "strong") -> list[Line]:
     return rows
 
 
-def large_fits(text: str, width: int, most: int) -> bool:
-    """True if the whole text fits into ``most`` lines of large letters."""
+def large_fits(text: str, width: int, max_lines: int) -> bool:
+    """True if the whole text fits into ``max_lines`` lines of large letters."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
-    return len(lines) <= most and all(len(line) <= available for line in lines)
+    return len(lines) <= max_lines and all(len(line) <= available for line in lines)
 
 
-def large_wrapped(text: str, width: int, most: int, role: Role = "strong") -> list[Line]:
-    """Draw a text in at most ``most`` lines of large letters, broken at spaces, with an ellipsis where it is cut."""
+def large_wrapped(text: str, width: int, max_lines: int, role: Role = "strong") -> list[Line]:
+    """Draw a text in large letters, in at most ``max_lines`` lines. A longer text ends with an ellipsis."""
     available = max(width // COLUMNS, 1)
     lines = _broken(text, available)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], " ".join(lines[most - 1 :])]
+    if len(lines) > max_lines:
+        lines = [*lines[: max_lines - 1], " ".join(lines[max_lines - 1 :])]
     out: list[Line] = []
     for each in lines:
         out.extend(large_lines(each if len(each) <= available else each[: available - 1] + "…", role))
@@ -95,7 +95,7 @@ def _broken(text: str, available: int) -> list[str]:
 def _dots(char: str) -> tuple[int, ...] | None:
     plain = SAME.get(char, char)
     if plain not in DOTS:
-        plain = unicodedata.normalize("NFD", plain)[0]  # a letter without its accent is better than no letter
+        plain = unicodedata.normalize("NFD", plain)[0]  # show the letter without its accent
     code = DOTS.get(plain)
     return None if code is None else tuple(int(code[at : at + 2], 16) for at in range(0, 14, 2))
 

@@ -30,22 +30,22 @@ from benchflow.tui.model.bench_inputs import (
 from benchflow.tui.model.current_task import OperationTask
 
 
-def draw_large(view: BenchView, scene: BenchContent, width: int, height: int) -> BenchPicture:
-    """Draw the bench with the main figure, or else the title, in large letters and the rest in normal type."""
+def draw_large(view: BenchView, content: BenchContent, width: int, height: int) -> BenchPicture:
+    """Draw the bench. The main figure is in large letters, or the title if there is no figure."""
     inner = width - 2
-    keys = draw_keys(scene.keys, inner, 1)
-    foot = [*draw_alarms(view, inner), *draw_message(scene.message, inner, 2)]
+    keys = draw_keys(content.keys, inner, 1)
+    foot = [*draw_alarms(view, inner), *draw_message(content.message, inner, 2)]
     state = [*draw_state_short(view, inner), *_next(view, inner)]
     available = height - 3 - len(keys) - len(foot) - len(state)
-    figure, place = _figure(view, scene, inner)
-    top = _top(view, scene, inner, available - len(figure) - 1)
-    figure = [*figure, *_picture(scene.item, inner, available - len(top) - len(figure) - 2)]
+    figure, place = _figure(view, content, inner)
+    top = _top(view, content, inner, available - len(figure) - 1)
+    figure = [*figure, *_joint_map(content.item, inner, available - len(top) - len(figure) - 2)]
     spare = max(available - len(top) - len(figure), 0)
     gap = 1 if spare else 0
     body = [*top, *([EMPTY] * gap), *figure]
     body = [*body[:available], *([EMPTY] * max(available - len(body), 0))]
     lines = [
-        draw_header(view, scene.now, width),
+        draw_header(view, content.now, width),
         *(_inset(line, width) for line in body),
         rule(width),
         *(_inset(line, width) for line in [*state, *foot]),
@@ -61,17 +61,17 @@ def _inset(line: Line, width: int) -> Line:
     return ((" ", "text"), *fit(line, width - 2), (" ", "text"))
 
 
-def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> list[Line]:
+def _top(view: BenchView, content: BenchContent, width: int, available: int) -> list[Line]:
     """Draw the title, the cautions, and as much of the instruction as fits.
 
-    The title is in large letters only if the current input has no figure: what is to be done now is large.
+    The title is in large letters only if the current input has no figure.
     """
-    title, cautions, instruction = task_text(view, scene)
+    title, cautions, instruction = task_text(view, content)
     warnings = draw_cautions(cautions, width)
-    over = status_line(view, scene.task.view) if isinstance(scene.task, OperationTask) else scene.route
+    over = status_line(view, content.task.view) if isinstance(content.task, OperationTask) else content.route
     head = [styled(cut(over, width), "label")]
     lines = 2 if available - len(head) - len(warnings) >= 8 else 1
-    with_figure = bool(large_figure(scene.item, scene.typed.text)[0])
+    with_figure = bool(large_figure(content.item, content.typed.text)[0])
     drawn = [] if with_figure else large_wrapped(title, width, lines)
     complete = not with_figure and large_fits(title, width, lines)
     whole = [] if complete else [styled(part, "strong") for part in wrap(title, width)]
@@ -83,10 +83,10 @@ def _top(view: BenchView, scene: BenchContent, width: int, available: int) -> li
     return out
 
 
-def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
+def _figure(view: BenchView, content: BenchContent, width: int) -> tuple[list[Line], FieldPlace | None]:
     """Draw the current input and the most urgent clock in large letters, and the field below."""
-    item = scene.item
-    text, caption = large_figure(item, scene.typed.text)
+    item = content.item
+    text, caption = large_figure(item, content.typed.text)
     running = (row for row in view.clocks if row.phase != "wait")
     clock = min(running, key=lambda row: (URGENCY.index(row.phase), row.seconds or 0.0), default=None)
     time, time_role = clock_text(clock) if clock is not None else ("", "text")
@@ -104,10 +104,10 @@ def _figure(view: BenchView, scene: BenchContent, width: int) -> tuple[list[Line
     out.append(justified(message, ((side_by_side, time_role),), width))
     if item is None or not takes_text(item):
         return out, None
-    return _field(item, scene, out, width)
+    return _field(item, content, out, width)
 
 
-def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
+def _joint_map(item: BenchInput | None, width: int, available: int) -> list[Line]:
     """Draw the map of the joint, if it fits under the figure."""
     joint = None if item is None else input_of(item)
     if not isinstance(joint, TightenInput):
@@ -116,12 +116,12 @@ def _picture(item: BenchInput | None, width: int, available: int) -> list[Line]:
     return [EMPTY, *picture] if picture else []
 
 
-def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int) -> tuple[list[Line], FieldPlace]:
+def _field(item: BenchInput, content: BenchContent, above: list[Line], width: int) -> tuple[list[Line], FieldPlace]:
     field = field_spec(item)
     assert field is not None  # called only for an item with a field
     size = LOT_FIELD_WIDTH if field.is_text else FIELD_WIDTH
     unit = f"] {field.unit}" if field.unit else "]"
-    typed = scene.typed
+    typed = content.typed
     note = typed.error or (f"= {typed.converted}" if typed.converted else "")
     role: Role = "out-of-limit" if typed.error else "strong"
     line: Line = (
@@ -135,21 +135,21 @@ def _field(item: BenchInput, scene: BenchContent, above: list[Line], width: int)
 
 
 def large_figure(item: BenchInput | None, typed: str) -> tuple[str, str]:
-    """Return the text of an item in large letters, and the text in normal type below it."""
+    """Return two texts for an item: one for large letters, and one for normal type below it."""
     match item:
         case SlotInput():
-            which = f", {item.slot.slot}" if len(item.of.readings) > 1 else ""
-            shown = item.slot.shown or item.of.limit
+            which = f", {item.slot.slot}" if len(item.input.readings) > 1 else ""
+            shown = item.slot.shown or item.input.limit
             word, _ = verdict_span(item.slot)
-            return (typed or shown, f"{item.of.ask}{which}" + (f": {word}" if word and not typed else ""))
-        case TickInput(of=joint):
+            return (typed or shown, f"{item.input.ask}{which}" + (f": {word}" if word and not typed else ""))
+        case TickInput(input=joint):
             stage = typed or joint.wrench_setting or joint.stages[item.stage - 1].partition(" (")[0]
             with_extension = "WRENCH SETTING WITH EXTENSION · " if joint.wrench_setting and not typed else ""
             return (f"►{item.fastener}  {stage}", with_extension + joint.progress)
-        case WholeInput(of=TightenInput() as joint) if joint.draw_down is not None and is_drawing_down(joint):
+        case WholeInput(input=TightenInput() as joint) if joint.draw_down is not None and is_drawing_down(joint):
             return (f"►{joint.draw_down.next}", joint.draw_down.progress)
         case WholeInput():
-            given = item.of
+            given = item.input
             text = getattr(given, "text", "") or getattr(given, "title", "")
             return ("", str(text))
         case FinishInput():

@@ -132,10 +132,10 @@ def _composed(
     scrolled: int,
     width: int,
 ) -> Panel:
-    """Put the parts together, with blank lines between them if the height allows it.
+    """Join the parts, with blank lines between them if there are enough rows.
 
-    If not, the background is left out first, then the blank lines. Then the instruction and the other inputs are
-    shortened. Cautions and the current input are always complete.
+    If there are too few rows, the background is left out first, then the blank lines. Then the instruction and the
+    other inputs are shortened. Cautions and the current input are always complete.
     """
     inputs, place_at, current = _stacked(blocks, item)
     gaps = (1 if instruction else 0) + (1 if inputs else 0)

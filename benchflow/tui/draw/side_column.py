@@ -19,10 +19,10 @@ URGENCY = ("closing", "missed", "open", "wait")
 """Phases of a clock, the most urgent first."""
 
 USUAL_NEXT_ROWS = 5
-"""Rows for NEXT, if the state and the clocks leave that many."""
+"""Preferred number of rows for NEXT. The state and the clocks come first."""
 
 MIN_NEXT_ROWS = 2
-"""Minimum rows for NEXT. Key o lists all operations."""
+"""Minimum number of rows for NEXT. Key o lists all operations."""
 
 REASONS = 3
 """Number of blocked operations shown with their reason. Keys w and o show the reasons of all."""

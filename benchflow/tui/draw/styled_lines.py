@@ -1,4 +1,4 @@
-"""Styled lines: text with a role for each piece. Every drawing function returns them, the canvas paints them.
+"""Styled lines: text with a role for each piece. Every drawing function returns them. The canvas paints them.
 
 A role is the kind of a piece (``caution``, ``next``), not its style. A theme maps roles to styles.
 """
@@ -44,7 +44,7 @@ def cut(text: str, width: int) -> str:
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """Break a text at spaces into lines of at most ``width`` cells. A longer word is broken inside."""
+    """Break a text at spaces into lines of at most ``width`` cells. A word longer than a line is broken too."""
     width = max(width, 1)
     out: list[str] = []
     for paragraph in text.splitlines() or [""]:

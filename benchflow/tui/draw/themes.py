@@ -122,7 +122,7 @@ PLAIN: dict[Role, str] = {
 
 
 class BenchTheme(Struct, frozen=True):
-    """A theme. If ``own_colours`` is true, it paints its own 24-bit background, else it keeps the terminal's."""
+    """A theme. With ``own_colours`` it has its own 24-bit background, otherwise the background of the terminal."""
 
     name: Name
     title: str
@@ -146,7 +146,7 @@ def bench_theme(name: Name) -> BenchTheme:
             return BenchTheme(name, "no colour", _styles(PLAIN), False)
 
 
-def initial_theme(environment: Mapping[str, str], kept: str = "") -> Name:
+def initial_theme(environment: Mapping[str, str], saved_name: str = "") -> Name:
     """Return the theme to start with.
 
     It is the colourless theme if NO_COLOR is set (no-color.org), else the theme used last, else one that the terminal
@@ -155,7 +155,7 @@ def initial_theme(environment: Mapping[str, str], kept: str = "") -> Name:
     if environment.get("NO_COLOR"):
         return "plain"
     for name in NAMES:
-        if name == kept:
+        if name == saved_name:
             return name
     many_colours = environment.get("COLORTERM", "") in ("truecolor", "24bit")
     return "dark" if many_colours or "256color" in environment.get("TERM", "") else "16-colour"

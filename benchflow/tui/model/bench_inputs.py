@@ -1,4 +1,4 @@
-"""The inputs of the operation in progress, one item for each entry that one key makes."""
+"""The inputs of the operation in progress, as items. One key enters one item."""
 
 from collections.abc import Callable
 
@@ -24,7 +24,7 @@ from benchflow.trade.verdict import NOT_ACCEPTED
 class SlotInput(Struct, frozen=True, tag="slot"):
     """One reading of a value."""
 
-    of: ReadingInput
+    input: ReadingInput
     slot: Reading
 
 
@@ -35,7 +35,7 @@ class TickInput(Struct, frozen=True, tag="tick"):
     these readings.
     """
 
-    of: TightenInput
+    input: TightenInput
     fastener: int
     stage: int
     value: TickValue | None = None
@@ -45,7 +45,7 @@ class TickInput(Struct, frozen=True, tag="tick"):
 class WholeInput(Struct, frozen=True, tag="whole"):
     """An input that is one item: check, choice, lot, calculated value, hold, or a joint with nothing to tick."""
 
-    of: CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
+    input: CalculatedInput | ChoiceInput | CheckInput | LotInput | TightenInput | HoldInput
 
 
 class FinishInput(Struct, frozen=True, tag="finish"):
@@ -97,46 +97,46 @@ def _joint_inputs(joint: TightenInput) -> list[BenchInput]:
 
 def input_of(item: BenchInput) -> Input | None:
     """Return the input of the view that an item belongs to, ``None`` for the finish."""
-    return None if isinstance(item, FinishInput) else item.of
+    return None if isinstance(item, FinishInput) else item.input
 
 
 def field_spec(item: BenchInput | None) -> FieldSpec | None:
     """Return the field of an item, ``None`` if there is nothing to type."""
     match item:
-        case SlotInput(of=given):
+        case SlotInput(input=given):
             return FieldSpec(False, given.unit, given.limit, given.gauge)
         case TickInput(value=TickValue() as value):
             return FieldSpec(False, value.unit or None, value.limit)
-        case WholeInput(of=LotInput()):
+        case WholeInput(input=LotInput()):
             return FieldSpec(is_text=True)
-        case WholeInput(of=ChoiceInput() as choice) if choice.other_unit:
+        case WholeInput(input=ChoiceInput() as choice) if choice.other_unit:
             return FieldSpec(False, choice.other_unit)
         case _:
             return None
 
 
 def draft_key(item: BenchInput) -> str:
-    """Return the name under which the draft of an item is kept. It is the same in every later view."""
+    """Return the name under which the draft of an item is kept. It does not change when the view is updated."""
     match item:
         case FinishInput():
             return "finish"
         case SlotInput():
-            return f"reading {item.of.name} {item.slot.slot}"
+            return f"reading {item.input.name} {item.slot.slot}"
         case TickInput():
             field = item.value.field if item.value else ""
-            return f"joint {item.of.joint} {item.stage} {item.fastener} {field}".strip()
+            return f"joint {item.input.joint} {item.stage} {item.fastener} {field}".strip()
         case WholeInput():
-            match item.of:
+            match item.input:
                 case LotInput():
-                    return f"lot {item.of.consumable}"
+                    return f"lot {item.input.consumable}"
                 case TightenInput():
-                    return f"joint {item.of.joint}"
+                    return f"joint {item.input.joint}"
                 case CheckInput():
-                    return f"check {item.of.number}"
+                    return f"check {item.input.number}"
                 case HoldInput():
                     return "hold"
                 case CalculatedInput() | ChoiceInput():
-                    return f"value {item.of.name}"
+                    return f"value {item.input.name}"
 
 
 def is_open(item: BenchInput) -> bool:
@@ -149,17 +149,17 @@ def is_open(item: BenchInput) -> bool:
         case TickInput():
             return True
         case WholeInput():
-            return not item.of.complete and not isinstance(item.of, CalculatedInput)
+            return not item.input.complete and not isinstance(item.input, CalculatedInput)
 
 
 def is_out_of_limit(item: BenchInput) -> bool:
     """True if a reading is entered but not accepted. Readings that are judged together are then all out of limit."""
-    if not isinstance(item, SlotInput) or item.of.complete:
+    if not isinstance(item, SlotInput) or item.input.complete:
         return False
-    outside = {slot.slot for slot in item.of.readings if slot.verdict in NOT_ACCEPTED and not slot.waived}
+    outside = {slot.slot for slot in item.input.readings if slot.verdict in NOT_ACCEPTED and not slot.waived}
     if outside:
         return item.slot.slot in outside
-    return all(slot.shown for slot in item.of.readings)
+    return all(slot.shown for slot in item.input.readings)
 
 
 def _needs_entry(item: BenchInput) -> bool:
@@ -169,8 +169,8 @@ def _needs_entry(item: BenchInput) -> bool:
 def next_input(items: tuple[BenchInput, ...], after: int = -1) -> int:
     """Return the index of the item to select next.
 
-    It is the first open item behind ``after``, else the first open one, else the first one out of its limit, else the
-    finish. So a gauge that keeps typing fills the open fields in order.
+    It is the first open item after index ``after``. If there is none, it is the first open item, then the first one
+    out of its limit, then the finish. So a gauge that keeps typing fills the open fields in order.
     """
     order: list[int] = [*range(after + 1, len(items)), *range(min(after + 1, len(items)))]
     tests: tuple[Callable[[BenchInput], bool], ...] = (_needs_entry, is_out_of_limit)

@@ -17,7 +17,7 @@ MAX_BYTES = 1 << 20
 
 
 class SavedDrafts(Struct, omit_defaults=True):
-    """``texts`` by the name of their field; ``goal`` is the operation that the builder is guided to."""
+    """The content of the file: ``texts`` by the name of their field, and the ``goal`` of the guided route."""
 
     texts: dict[str, str] = {}
     goal: str = ""

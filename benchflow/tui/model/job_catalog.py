@@ -55,13 +55,13 @@ class JobCatalog:
         return loaded
 
     def open_jobs_of(self, loaded: Loaded, unit: str | None) -> list[SessionSummary]:
-        """Return the open jobs of a procedure, also of its other revisions. ``unit`` limits them to a unit."""
+        """Return the open jobs of a procedure and of its other revisions. If ``unit`` is given, only its jobs."""
         title = loaded.procedure.title if loaded.procedure else ""
         jobs = [job for job in self.open_jobs() if job.sha256 == loaded.sha256 or job.procedure == title]
         return jobs if unit is None else [job for job in jobs if job.unit == unit]
 
     def resume(self, log: Path) -> SessionController:
-        """Return the controller of a log that is continued.
+        """Open a log to continue its job, and return its controller.
 
         Raises:
             BenchflowError: the log cannot be read, or contains no job.

@@ -13,7 +13,7 @@ FILE = "bench.json"
 
 
 class PreferenceData(Struct):
-    """The content of the file. An empty theme means that none was chosen."""
+    """The content of the preferences file. The name of the theme is empty if none was chosen."""
 
     bench_theme: str = ""
     large: bool = False

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 class SessionClient:
     """Sends intents and queries to the controller and keeps ``view`` up to date.
 
-    ``by`` is the person who builds now, if not the person who started the job. ``selected`` is an operation that the
+    ``by`` is the person at the bench, empty for the person who started the job. ``selected`` is an operation that the
     bench shows instead of the next one. ``tools`` are the serial numbers of the instruments in use, by the instrument
     that the procedure asks for. ``busy`` is true while an intent is carried out.
     """

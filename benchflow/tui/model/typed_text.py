@@ -62,7 +62,7 @@ def _wrong(text: str, error: QuantityError) -> TypedText:
 
 
 def _sentences(*parts: str) -> str:
-    """Join the error and its hint as sentences. No point at the end: it could be read as part of a number."""
+    """Join the error and its hint as sentences. Add no full stop: it could be read as part of a number."""
     return ". ".join(part[0].upper() + part[1:] for part in parts if part)
 
 

@@ -10,22 +10,22 @@ if TYPE_CHECKING:
 
 
 def show_review(log: "LoadedLog", shop: "Shop | None", asked: "Review | None") -> int:
-    """Show the review of one job until the user leaves it; returns the exit status.
+    """Show the review of one job until the user leaves it. Return the exit status.
 
-    ``asked`` is the result to begin with; ``None``: the choice of a complaint. ``shop`` is the register of
-    instruments.
+    ``asked`` is the result to show first. If it is ``None``, the user chooses a complaint. ``shop`` has the people and
+    the instruments of the shop.
     """
     from benchflow.tui.review.complaint_page import ComplaintPage
-    from benchflow.tui.review.review_case import ReviewCase  # late: brings in Textual
+    from benchflow.tui.review.review_case import ReviewCase  # imported late, because it imports Textual
     from benchflow.tui.review.review_screens import show
 
     return show(ComplaintPage(ReviewCase(log, shop), asked))
 
 
-def show_comparison(left: "LoadedLog", right: "LoadedLog", found: "Comparison") -> int:
-    """Show two builds side by side until the user leaves; returns the exit status."""
+def show_comparison(left: "LoadedLog", right: "LoadedLog", comparison: "Comparison") -> int:
+    """Show two builds side by side until the user leaves them. Return the exit status."""
     from benchflow.tui.review.comparison_page import ComparisonPage
     from benchflow.tui.review.review_case import ReviewCase
     from benchflow.tui.review.review_screens import show
 
-    return show(ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), found))
+    return show(ComparisonPage(ReviewCase(left, None), ReviewCase(right, None), comparison))

@@ -1,4 +1,4 @@
-"""Two builds side by side: the differences, the readings, the times in progress."""
+"""The page with two builds side by side: differences, readings, and times in progress."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar, Literal
@@ -20,7 +20,7 @@ from benchflow.tui.widgets.page import letter
 
 Part = Literal["differences", "readings", "times"]
 HEADS: dict[Part, str] = {
-    "differences": "DIFFERENCES, THE FIRST AT THE TOP",
+    "differences": "DIFFERENCES, EARLIEST FIRST",
     "readings": "READINGS: LEFT, RIGHT, RIGHT MINUS LEFT",
     "times": "TIME IN PROGRESS: LEFT, RIGHT",
 }
@@ -29,7 +29,7 @@ DIFFERS = "≠ "
 
 
 class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
-    """The comparison ``found`` of the builds ``left`` and ``right``."""
+    """The ``comparison`` of the builds ``left`` and ``right``."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("left,enter,space", "replay_left", "replay left", id="compare.replay-left", key_display="←"),
@@ -41,9 +41,9 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
         *leaving_keys("leave"),
     ]
 
-    def __init__(self, left: ReviewCase, right: ReviewCase, found: Comparison) -> None:
+    def __init__(self, left: ReviewCase, right: ReviewCase, comparison: Comparison) -> None:
         super().__init__()
-        self.left, self.right, self.found = left, right, found
+        self.left, self.right, self.comparison = left, right, comparison
         self.part: Part = "differences"
         self.title_line = clean_line(f"{left.unit}  │  {right.unit}")
 
@@ -53,24 +53,28 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
     def rows(self) -> Sequence[Difference | ReadingPair | TimePair]:
         match self.part:
             case "differences":
-                return self.found.differences
+                return self.comparison.differences
             case "readings":
-                return self.found.readings
+                return self.comparison.readings
             case "times":
-                return self.found.times
+                return self.comparison.times
 
     def count(self) -> int:
         return len(self.rows)
 
     def intro(self, width: int) -> list[Line]:
         inner = width - 2
-        lines: list[Line] = [_inset(pair) for pair in _pair(_about(self.found.left), _about(self.found.right), inner)]
+        lines: list[Line] = [
+            _inset(pair) for pair in _two_columns(_about(self.comparison.left), _about(self.comparison.right), inner)
+        ]
         notes = [
-            line for each in _both(self.found.warnings) for line in hanging("NOTE  ", each, width, "text", "attention")
+            line
+            for each in _both(self.comparison.warnings)
+            for line in hanging("NOTE  ", each, width, "text", "attention")
         ]
         lines.extend([*shortened(notes, 4), EMPTY])
-        if self.part == "differences" and self.found.first is None:
-            return [*lines, styled("Only readings and times differ: press r or t.", "strong")]
+        if self.part == "differences" and self.comparison.first is None:
+            return [*lines, styled("Only readings and times differ. Press r or t.", "strong")]
         of = f"  {self.at + 1} of {self.count()}" if self.count() else "  none"
         return [*lines, ((HEADS[self.part], "label"), (of, "text"))]
 
@@ -124,7 +128,7 @@ class ComparisonPage(MultiLineListPage[Any], inherit_bindings=False):
         self._open(self.right, self._seqs()[1])
 
     def _open(self, case: ReviewCase, seq: int | None) -> None:
-        assert seq is not None  # the key is active only with an event
+        assert seq is not None  # without an event, the key is greyed
 
         async def work() -> None:
             self.bench_app.open(ReplayRequest(case, await case.point_at(seq)))
@@ -144,8 +148,8 @@ def _inset(line: Line) -> Line:
     return (("  ", "text"), *line)
 
 
-def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
-    """Two texts side by side, each wrapped in its half."""
+def _two_columns(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
+    """Draw two texts side by side, each wrapped in its half of the width."""
     half = (width - len(BETWEEN)) // 2
     one, other = wrap(left, half), wrap(right, half)
     blank = [""] * max(len(one), len(other))
@@ -155,23 +159,29 @@ def _pair(left: str, right: str, width: int, role: Role = "text") -> list[Line]:
     ]
 
 
-def _difference(of: Difference, width: int, first: bool) -> list[Line]:
-    title = f"{of.title}: {what_differs(of)}" if of.title else f"At the start: {what_differs(of)}"
+def _difference(difference: Difference, width: int, first: bool) -> list[Line]:
+    title = (
+        f"{difference.title}: {what_differs(difference)}"
+        if difference.title
+        else f"At the start: {what_differs(difference)}"
+    )
     head = hanging(DIFFERS, title, width, "strong" if first else "text", "attention")
-    return [*head, *_pair(of.left or "none", of.right or "none", width, "strong"), EMPTY]
+    return [*head, *_two_columns(difference.left or "none", difference.right or "none", width, "strong"), EMPTY]
 
 
-def _reading(of: ReadingPair, operation: str, width: int, here: bool) -> list[Line]:
-    """Both values. Their verdicts are added if the row is selected or the verdicts differ."""
-    slot = of.slot if of.slot not in ("", "1") else ""
-    differs = of.left_verdict != of.right_verdict
-    lines = _columns(f"{of.name} {slot}".strip(), (of.left, of.right, of.by or ""), here, width)
-    if differs or here:
-        message = _pair(_judged(of.left_verdict, of.left_share), _judged(of.right_verdict, of.right_share), width - 2)
+def _reading(pair: ReadingPair, operation: str, width: int, selected: bool) -> list[Line]:
+    """Draw both values. Their verdicts are added if the row is selected or the verdicts differ."""
+    slot = pair.slot if pair.slot not in ("", "1") else ""
+    differs = pair.left_verdict != pair.right_verdict
+    lines = _columns(f"{pair.name} {slot}".strip(), (pair.left, pair.right, pair.by or ""), selected, width)
+    if differs or selected:
+        message = _two_columns(
+            _judged(pair.left_verdict, pair.left_share), _judged(pair.right_verdict, pair.right_share), width - 2
+        )
         lines.extend(
             (((DIFFERS if differs and y == 0 else "  "), "attention"), *line) for y, line in enumerate(message)
         )
-    return [*lines, styled(cut(f"  {operation}", width), "faint")] if here else lines
+    return [*lines, styled(cut(f"  {operation}", width), "faint")] if selected else lines
 
 
 def _judged(verdict: str, share: float | None) -> str:
@@ -181,16 +191,16 @@ def _judged(verdict: str, share: float | None) -> str:
     return f"{words}, margin {share:.0%}".replace("%", " %") if share is not None and share >= 0 else words
 
 
-def _columns(name: str, figures: Sequence[str], here: bool, width: int) -> list[Line]:
+def _columns(name: str, figures: Sequence[str], selected: bool, width: int) -> list[Line]:
     cell = 14 if width < 100 else 20
     available = width - cell * len(figures)
-    role: Role = "strong" if here else "text"
+    role: Role = "strong" if selected else "text"
     cells = "".join(cut(text or "-", cell - 1).rjust(cell) for text in figures)
     return [((cut(name, available - 1).ljust(available), role), (cells, role))]
 
 
 def _both(warnings: Sequence[str]) -> list[str]:
-    """The warnings. Those that apply to both builds are merged into one."""
+    """Return the warnings. A warning about both builds is listed once."""
     left = [each.removeprefix("left: ") for each in warnings if each.startswith("left: ")]
     right = [each.removeprefix("right: ") for each in warnings if each.startswith("right: ")]
     shared = [f"both: {each}" for each in left if each in right]

@@ -1,4 +1,4 @@
-"""The choice of a complaint: a failure from the procedure, words to search for, or everything."""
+"""The page to choose a complaint: a failure from the procedure, words to search for, or everything."""
 
 from typing import ClassVar
 
@@ -80,7 +80,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             line for each in self.case.log.warnings for line in hanging("NOTE  ", each, width, "text", "attention")
         ]
         if len(notes) > 4:
-            notes = [*notes[:3], styled(f"      and {len(notes) - 3} more lines: F2", "attention")]
+            notes = [*notes[:3], styled(f"      and {len(notes) - 3} more lines (F2)", "attention")]
         return [*lines, *notes, EMPTY]
 
     def body(self, width: int, height: int) -> DrawnPage:
@@ -97,7 +97,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             lines.append(((mark, "now"), *self._row(rows[index], width - 2, index == self.at)))
         return DrawnPage(tuple(lines), (place,))
 
-    def _row(self, asked: Asked, width: int, here: bool) -> Line:
+    def _row(self, asked: Asked, width: int, selected: bool) -> Line:
         match asked:
             case Failure():
                 text = asked.text
@@ -113,7 +113,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
             right = ((f"  {SUSPECT} {suspects} of {len(guards)}", "attention"),)
         else:
             right = ((f"  {SOUND} none of {len(guards)}", "faint"),)
-        return justified(((text, "strong" if here else "text"),), right, min(width, 76))
+        return justified(((text, "strong" if selected else "text"),), right, min(width, 76))
 
     # --- keys -------------------------------------------------------------------------------------
 
@@ -123,7 +123,7 @@ class ComplaintPage(ListPage[None], inherit_bindings=False):
     def action_clear(self) -> None:
         self.field.value = ""
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         asked = self._rows()[self.at]
 
         async def work() -> None:

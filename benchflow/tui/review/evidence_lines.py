@@ -20,14 +20,14 @@ GAUGE = 44
 
 
 def guard_mark(guard: ReviewedStep) -> Span:
-    """The mark of a step: suspect, note only, or sound."""
+    """Return the mark of a step: suspect, note only, or sound."""
     if guard.suspect:
         return f"{SUSPECT} ", "attention"
     return (f"{NOTED} ", "text") if guard.reasons else (f"{SOUND} ", "done")
 
 
 def draw_head(guard: ReviewedStep, width: int) -> Line:
-    """``▲ 38  Mark the nuts`` and, at the right edge, the grade or ``looks sound``."""
+    """Draw ``▲ 38  Mark the nuts`` and, at the right edge, the grade or ``looks sound``."""
     role: Role = "strong" if guard.suspect else "text" if guard.reasons else "faint"
     if guard.suspect:
         right: Line = ((f"  grade {guard.grade:>3}", "attention"),)
@@ -37,7 +37,7 @@ def draw_head(guard: ReviewedStep, width: int) -> Line:
 
 
 def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
-    """``signed by the builder: the hold point for …``; with ``whole`` also its grade and its event."""
+    """Draw a weak point as one sentence. If ``whole`` is true, add its grade and its event."""
     where = f" (event {reason.seq})" if whole and reason.seq is not None else ""
     mark = f"{reason.grade:>3}  " if whole else ""
     head = f"{reason.title}: "
@@ -48,17 +48,17 @@ def draw_reason(reason: WeakPoint, width: int, *, whole: bool) -> list[Line]:
 
 
 def indented(lines: Sequence[Line], by: int) -> list[Line]:
-    """The lines, indented by ``by`` columns."""
+    """Return the lines, indented by ``by`` columns."""
     return [((" " * by, "text"), *line) for line in lines]
 
 
 def draw_known(guard: ReviewedStep, width: int) -> list[Line]:
-    """The recorded evidence of the operation, one line each."""
+    """Draw the recorded evidence of the operation, one line for each entry."""
     return [line for known in guard.known for line in hanging("· ", known.words, width, "faint")]
 
 
 def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
-    """The weak points of one operation, and its recorded evidence."""
+    """Draw the weak points of one operation, and its recorded evidence."""
     lines = [styled(part, "title") for part in wrap(f"{guard.number}  {guard.title}", width)]
     lines.extend([styled(cut(guard.section, width), "faint"), EMPTY])
     if not guard.reasons:
@@ -75,26 +75,30 @@ def draw_guard(guard: ReviewedStep, width: int) -> list[Line]:
 # --- readings, joints, names --------------------------------------------------------------------------
 
 
-def draw_operation(of: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
-    """All evidence of one operation: weak points, readings with limits, the joint, checks, parts and signatures."""
-    lines = [styled(part, "title") for part in wrap(f"{of.number}  {of.title}", width)]
-    done = f"Finished {of.at} by {of.by}, in progress for {of.took}" if of.done else "Not finished"
+def draw_operation(operation: BuildSheetOperation, reasons: Sequence[WeakPoint], width: int) -> list[Line]:
+    """Draw all evidence of one operation: weak points, readings with limits, joint, checks, parts and signatures."""
+    lines = [styled(part, "title") for part in wrap(f"{operation.number}  {operation.title}", width)]
+    done = (
+        f"Finished {operation.at} by {operation.by}, in progress for {operation.took}"
+        if operation.done
+        else "Not finished"
+    )
     lines.append(styled(done, "label"))
     for reason in reasons:
         mark: Span = (f"{SUSPECT} ", "attention") if reason.grade >= SUSPECT_GRADE else (f"{NOTED} ", "text")
         drawn = draw_reason(reason, width - 2, whole=True)
         lines.extend([(mark, *drawn[0]), *indented(drawn[1:], 2)])
     if not any(reason.kind == "deviation" for reason in reasons):
-        lines.extend(_texts("× ", "out-of-limit", of.deviations, "deviation ", width))
-    lines.extend(_texts("↺ ", "attention", of.redone, "reworked: ", width))
-    for value in of.values:
+        lines.extend(_texts("× ", "out-of-limit", operation.deviations, "deviation ", width))
+    lines.extend(_texts("↺ ", "attention", operation.redone, "reworked: ", width))
+    for value in operation.values:
         lines.extend([EMPTY, *draw_value(value, width)])
-    if of.joint is not None:
-        lines.extend([EMPTY, *draw_joint(of.joint, width)])
-    rest = _rest(of, width)
+    if operation.joint is not None:
+        lines.extend([EMPTY, *draw_joint(operation.joint, width)])
+    rest = _other_evidence(operation, width)
     if rest:
         lines.extend([EMPTY, *rest])
-    if not (of.values or of.joint or rest or of.deviations):
+    if not (operation.values or operation.joint or rest or operation.deviations):
         lines.extend([EMPTY, styled("Nothing was measured, tightened, checked or signed.", "attention")])
     return lines
 
@@ -104,7 +108,7 @@ def _texts(mark: str, role: Role, texts: Sequence[str], before: str, width: int)
 
 
 def draw_value(value: SheetValue, width: int) -> list[Line]:
-    """One value: its readings, the gauge, the verdict with its limit, and replaced readings."""
+    """Draw one value: its readings, the gauge, the verdict with its limit, and replaced readings."""
     word, role = VERDICT_SPANS.get(value.verdict, ("not judged", "faint"))
     mark: Span = ("○ ", "text")
     if value.verdict in OUT_OF_LIMIT:
@@ -132,7 +136,7 @@ def draw_value(value: SheetValue, width: int) -> list[Line]:
 
 
 def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
-    """The layout of a joint with the state of each fastener; below it each stage with its tool and time."""
+    """Draw the layout of a joint with the state of each fastener, then each stage with its tool and time."""
     from benchflow.trade.joint_picture import joint_lines
 
     lines = [styled(part, "strong") for part in wrap(joint.title, width)]
@@ -146,31 +150,33 @@ def draw_joint(joint: SheetJoint, width: int) -> list[Line]:
     return lines
 
 
-def _rest(of: BuildSheetOperation, width: int) -> list[Line]:
+def _other_evidence(operation: BuildSheetOperation, width: int) -> list[Line]:
     lines: list[Line] = []
-    for text, seen in of.checks:
+    for text, seen in operation.checks:
         lines.extend(
             hanging("[x] " if seen else "[ ] ", text if seen else f"{text}: NOT ticked", width, "text", "strong")
         )
-    for part in of.parts:
+    for part in operation.parts:
         lines.extend(hanging("· ", part, width))
-    if of.hold:
-        own = ", who did the work" if of.self_signed else ""
-        signed = f"signed by {of.signed}{own}" if of.signed else "NOT signed"
+    if operation.hold:
+        own = ", who did the work" if operation.self_signed else ""
+        signed = f"signed by {operation.signed}{own}" if operation.signed else "NOT signed"
         lines.extend(
             hanging(
-                f"{SUSPECT} " if of.self_signed or not of.signed else "● ", f"Hold point, {of.hold}: {signed}", width
+                f"{SUSPECT} " if operation.self_signed or not operation.signed else "● ",
+                f"Hold point, {operation.hold}: {signed}",
+                width,
             )
         )
-    lines.extend(_texts("“ ", "label", of.notes, "", width))
+    lines.extend(_texts("“ ", "label", operation.notes, "", width))
     return lines
 
 
-# --- the procedure's text -----------------------------------------------------------------------------
+# --- text of the procedure -----------------------------------------------------------------------------
 
 
-def draw_pages(pages: OperationText, width: int) -> list[Line]:
-    """The instruction as on the bench, then the lines of the procedure file."""
+def draw_operation_text(pages: OperationText, width: int) -> list[Line]:
+    """Draw the instruction as on the bench, then the lines of the procedure file."""
     now = pages.now
     lines = [styled(part, "title") for part in wrap(f"{now.number}  {now.title}", width)]
     lines.extend(draw_cautions(now.cautions, width))

@@ -1,4 +1,4 @@
-"""The operations that should have prevented the complaint, the weakest evidence first."""
+"""The page with the operations that should have prevented the complaint, the weakest evidence first."""
 
 from collections.abc import Sequence
 from typing import Any, ClassVar
@@ -26,7 +26,7 @@ from benchflow.tui.widgets.multi_line_list_page import MultiLineListPage, shorte
 from benchflow.tui.widgets.page import DrawnPage, letter
 
 WIDE = 100
-"""From this width on the details of the selected operation are shown next to the list."""
+"""Minimum width of a screen for the details of the selected operation next to the list."""
 
 
 class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=False):
@@ -43,13 +43,13 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
     def __init__(self, case: ReviewCase, found: Review) -> None:
         super().__init__()
         self.case = case
-        self.found = found
+        self.result = found
         self.wide = False
         self.title_line = clean_line(f"{case.unit}: {found.complaint}")
 
     @property
     def guard(self) -> ReviewedStep | None:
-        return self.found.guards[self.at] if self.found.guards else None
+        return self.result.guards[self.at] if self.result.guards else None
 
     @property
     def operation(self) -> str:
@@ -66,21 +66,21 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
     # --- drawing ----------------------------------------------------------------------------------
 
     def count(self) -> int:
-        return len(self.found.guards)
+        return len(self.result.guards)
 
     def intro(self, width: int) -> list[Line]:
         lines: list[Line] = []
         if self.case.log.damage is not None:
             lines.extend(hanging("NOTE  ", self.case.log.warnings[0], width, "text", "attention"))
-        lines.extend(styled(part, "strong") for part in wrap(summary(self.found), width))
+        lines.extend(styled(part, "strong") for part in wrap(summary(self.result), width))
         lines.append(styled(LEGEND, "faint"))
-        if self.found.not_here:
-            left_out = hanging("Not part of this build: ", ", ".join(self.found.not_here), width, "faint")
+        if self.result.not_here:
+            left_out = hanging("Not part of this build: ", ", ".join(self.result.not_here), width, "faint")
             lines.extend(shortened(left_out, 2))
         return [*lines, EMPTY]
 
     def block(self, index: int, width: int) -> Sequence[Line]:
-        guard = self.found.guards[index]
+        guard = self.result.guards[index]
         whole = index == self.at and not self.wide
         lines = [draw_head(guard, width)]
         reasons = guard.reasons if whole else guard.reasons[:1]
@@ -110,7 +110,7 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
             return True if self.operation else None
         return super().check_action(action, parameters)
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.action_readings()
 
     def action_rule(self) -> None:
@@ -118,10 +118,10 @@ class RankingPage(ReviewNavigation, MultiLineListPage[Any], inherit_bindings=Fal
 
 
 def summary(found: Review) -> str:
-    """``2 of 19 operations have weak evidence, the weakest first.``"""
+    """Return ``2 of 19 operations have weak evidence. The weakest is first.``"""
     guards, suspects = len(found.guards), len(found.suspects)
     if not guards:
         return "No operation of this build should have prevented it."
     if not suspects:
         return f"The evidence of {count(guards, 'operation')} looks sound."
-    return f"{suspects} of {count(guards, 'operation')} have weak evidence, the weakest first."
+    return f"{suspects} of {count(guards, 'operation')} have weak evidence. The weakest is first."

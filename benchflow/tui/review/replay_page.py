@@ -26,7 +26,7 @@ DONE_SHOWN = 4
 
 
 class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
-    """The job at one of its events, first at ``point``. Keys step by event, operation or day."""
+    """The job after one of its events. ``point`` is the event shown first. Keys step by event, operation or day."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("down,space", "forward('event')", "event", id="replay.on", key_display="↑↓"),
@@ -37,7 +37,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         Binding("pageup", "back_by('day')", "", id="replay.day-back", show=False),
         Binding("home", "to(1)", "", id="replay.first", show=False),
         Binding("end", "to(-1)", "first, last", id="replay.last", show=False, key_display="Home End"),
-        Binding(letter("b"), "past_bench", "bench then", id="replay.bench"),
+        Binding(letter("b"), "past_bench", "bench", id="replay.bench"),
         Binding(letter("o"), "all_state", "whole state", id="replay.whole-state"),
         TEXT,
         READINGS,
@@ -79,7 +79,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         return DrawnPage((*head, *rows))
 
     def _events(self, width: int, height: int) -> list[Line]:
-        """The events before and after, a line each, below their local day and operation."""
+        """Draw the events before and after, one line each, grouped by local day and operation."""
         at, story = self.point.frame.seq - 1, self.point.story
         lines: list[Line] = []
         here = 0
@@ -98,7 +98,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         return lines[first : first + height]
 
     def _side(self, width: int, height: int) -> list[Line]:
-        """The state, the clocks, the operations in progress, paused and done."""
+        """Draw the state, the clocks, and the operations in progress, paused and done."""
         frame = self.point.frame
         title = self.case.title(frame.operation) if frame.operation else "nothing"
         work: list[Line] = [rule(width, "IN PROGRESS"), styled(cut(title, width), "strong")]
@@ -114,7 +114,7 @@ class ReplayPage(ReviewNavigation, Page[Any], inherit_bindings=False):
         if len(state_lines) > available:
             state_lines = [
                 *state_lines[: available - 1],
-                styled(f"and {len(state_lines) - available + 1} more: o", "faint"),
+                styled(f"and {len(state_lines) - available + 1} more (o)", "faint"),
             ]
         lines = [*state_lines, *clocks, *work]
         spare = max(height - len(lines), 1)
@@ -170,7 +170,7 @@ class BenchAtEventPage(Page[Any], inherit_bindings=False):
         Binding(letter("o") + "," + letter("s"), "all_state", "whole state", id="then.whole-state"),
         *leaving_keys("back"),
     ]
-    title_line = "Bench then"
+    title_line = "Bench after an event"
 
     def __init__(self, view: BenchView, point: ReplayPoint) -> None:
         super().__init__()
@@ -208,16 +208,16 @@ def _task(view: BenchView) -> CurrentTask:
 
 
 def _joint(view: BenchView) -> BenchInput | None:
-    """The joint in progress, so that it is drawn."""
+    """Return the joint in progress, so that it is drawn."""
     inputs = view.now.inputs if view.now is not None and view.now.in_progress else ()
     return next((WholeInput(given) for given in inputs if isinstance(given, TightenInput)), None)
 
 
-def _event(event: EventSummary, width: int, here: bool) -> Line:
-    role: Role = "strong" if here else "text"
+def _event(event: EventSummary, width: int, selected: bool) -> Line:
+    role: Role = "strong" if selected else "text"
     return (
-        ("► " if here else "  ", "now"),
-        (f"{event.seq:>4} ", "now" if here else "faint"),
+        ("► " if selected else "  ", "now"),
+        (f"{event.seq:>4} ", "now" if selected else "faint"),
         (f"{local_time(event.at)[11:]}  ", "faint"),
         (cut(event.short_text.replace("\n", " "), width - 14), role),
     )

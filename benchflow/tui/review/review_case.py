@@ -1,6 +1,7 @@
-"""One job under review, and the questions that the screens ask about it.
+"""One job under review, with the answers that the screens show.
 
-Slow answers are calculated in a thread. Keys are held until the answer is there, so only one runs at a time.
+Slow answers are calculated in a thread. Keys are held back until the answer is ready, so only one calculation
+runs at a time.
 """
 
 import asyncio
@@ -24,12 +25,15 @@ from benchflow.session.view.bench_view import BenchView, OperationView
 from benchflow.session.view.build import operation_view
 
 Asked = Failure | str | None
-"""A failure of the procedure, words to search for, or everything."""
+"""The subject of a review: a failure from the procedure, words to search for, or ``None`` for everything."""
 
 
 class EventSummary(Struct, frozen=True):
-    """One event as text. ``at`` is RFC 3339, UTC; ``operation`` is its operation, ``""`` for none; ``short_text`` is
-    for a line below the operation's title."""
+    """One event as text.
+
+    ``at`` is the time in UTC (RFC 3339). ``operation`` is empty if the event belongs to none. ``short_text`` is shown
+    below the title of the operation.
+    """
 
     seq: int
     at: str
@@ -39,7 +43,7 @@ class EventSummary(Struct, frozen=True):
 
 
 class OperationText(Struct, frozen=True):
-    """The procedure's text of one operation: as on the bench, and as written in the file."""
+    """The text of one operation in the procedure: as on the bench, and as written in the file."""
 
     now: OperationView
     line: int
@@ -57,19 +61,19 @@ class ReviewCase:
 
     @property
     def unit(self) -> str:
-        return self.log.facts.session.unit or "a build without a number"
+        return self.log.facts.session.unit or "unnamed build"
 
     @property
     def last(self) -> int:
         return len(self.log.lines)
 
     def build(self) -> str:
-        """``Twin-cam head, revision B · R. Builder · 2026-03-02``."""
+        """Return ``Twin-cam head, revision B · R. Builder · 2026-03-02``."""
         session, procedure = self.log.facts.session, self.log.procedure
         return f"{procedure.title}, revision {procedure.revision} · {session.by} · {local_day(session.opened_at)}"
 
     def about(self) -> tuple[tuple[str, str], ...]:
-        """Facts about the whole job, as pairs of label and text."""
+        """Return facts about the whole job, as pairs of label and text."""
         session, procedure = self.log.facts.session, self.log.procedure
         left = len(self.log.plan.steps) - len(self.log.state.done)
         chain = self.log.damage is None
@@ -85,17 +89,17 @@ class ReviewCase:
         )
 
     def title(self, operation: str) -> str:
-        """``38  Mark the nuts``; the id if the operation is not part of this build."""
+        """Return ``38  Mark the nuts``, or the id if the operation is not part of this build."""
         step = self.log.plan.steps.get(operation)
         return operation if step is None else f"{self.log.plan.number(operation)}  {step.title}"
 
     def finishing(self, operation: str) -> int | None:
-        """The event that finished the operation, ``None`` if it is not done."""
+        """Return the number of the event that finished the operation, ``None`` if it is not done."""
         done = self.log.state.done.get(operation)
         return None if done is None else done.seq
 
     def reading(self, operation: str, name: str, slot: str) -> int | None:
-        """The event of a valid reading; ``None``: there is none."""
+        """Return the number of the event of a valid reading, ``None`` if there is none."""
         key = (operation, name, slot)
         facts = self.log.facts.readings
         return next((f.seq for f in facts if f.in_force and (f.operation, f.name, f.slot) == key), None)
@@ -115,7 +119,7 @@ class ReviewCase:
                 return review_failure(self.log, asked, self._shop)
 
     async def evidence(self, operation: str) -> BuildSheetOperation:
-        """The valid readings, fasteners, checks, parts and names of one operation."""
+        """Return the valid readings, fasteners, checks, parts and names of one operation."""
         return (await asyncio.to_thread(lambda: self._sheet))[operation]
 
     @cached_property
@@ -123,10 +127,10 @@ class ReviewCase:
         made = build_sheet(self.log)
         return {each.operation: each for section in made.sections for each in section.operations}
 
-    async def pages(self, operation: str) -> OperationText:
-        return await asyncio.to_thread(self._pages, operation)
+    async def operation_text(self, operation: str) -> OperationText:
+        return await asyncio.to_thread(self._operation_text, operation)
 
-    def _pages(self, operation: str) -> OperationText:
+    def _operation_text(self, operation: str) -> OperationText:
         step = self.log.plan.steps[operation]
         now = operation_view(self.log.state, _context(self.log.state), operation)
         return OperationText(now, step.operation.mark.line, text_of(self.log, operation))
@@ -140,7 +144,7 @@ class ReviewCase:
         return ReplayPoint(self._replay.frame(seq), self._replay.state(seq), self._story)
 
     async def bench(self, seq: int) -> BenchView:
-        """The view of the bench after event ``seq``."""
+        """Return the view of the bench after event ``seq``."""
         return await asyncio.to_thread(lambda: self._replay.bench(seq))
 
     async def forward(self, seq: int, by: By) -> int:

@@ -13,13 +13,16 @@ REPLAY = Binding(letter("m"), "replay", "replay", id="review.replay")
 TEXT = Binding(letter("t"), "text", "procedure", id="review.text")
 READINGS = Binding(letter("r"), "readings", "readings", id="review.readings")
 ABOUT = Binding("f2," + letter("i"), "about_build", "this build", id="review.about")
-READINGS_TOO = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
-"""The same key without a hint, for screens on which Enter opens the readings too."""
-NAVIGATION: tuple[BindingType, ...] = (REPLAY, TEXT, READINGS_TOO)
+HIDDEN_READINGS = Binding(letter("r"), "readings", "readings", id="review.readings", show=False)
+"""The same key, not shown in the key bar. It is for screens on which Enter also opens the readings."""
+NAVIGATION: tuple[BindingType, ...] = (REPLAY, TEXT, HIDDEN_READINGS)
 
 
 class ReviewNavigation(Page[Any], inherit_bindings=False):
-    """Opens other screens of the review for ``operation`` (``""``: none) and event ``seq`` (``None``: none)."""
+    """Opens other screens of the review for the selected operation and event.
+
+    ``operation`` is empty if there is none. ``seq`` is the number of the event, ``None`` if there is none.
+    """
 
     case: ReviewCase
 
@@ -47,7 +50,7 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
 
     def action_replay(self) -> None:
         seq = self.seq
-        assert seq is not None  # the key is active only with an event
+        assert seq is not None  # without an event, the key is greyed
 
         async def work() -> None:
             self.bench_app.open(ReplayRequest(self.case, await self.case.point_at(seq)))
@@ -58,7 +61,7 @@ class ReviewNavigation(Page[Any], inherit_bindings=False):
         operation = self.operation
 
         async def work() -> None:
-            self.bench_app.open(OperationTextRequest(self.case, await self.case.pages(operation)))
+            self.bench_app.open(OperationTextRequest(self.case, await self.case.operation_text(operation)))
 
         self.run_holding_keys(work())
 

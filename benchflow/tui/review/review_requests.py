@@ -9,39 +9,39 @@ from benchflow.tui.review.review_case import OperationText, ReplayPoint, ReviewC
 
 
 class RankingRequest(ScreenRequest, frozen=True, tag="ranking"):
-    """The operations that should have prevented a complaint, the weakest evidence first."""
+    """The page with the operations that should have prevented a complaint."""
 
     case: ReviewCase
-    found: Review
+    result: Review
 
 
 class RankingRuleRequest(ScreenRequest, frozen=True, tag="ranking-rule"):
-    """The rule by which evidence is ranked."""
+    """The page with the rule by which evidence is ranked."""
 
 
 class ReplayRequest(ScreenRequest, frozen=True, tag="replay"):
-    """The job at one of its events."""
+    """The replay of the job, starting at one of its events."""
 
     case: ReviewCase
     point: ReplayPoint
 
 
 class AllStateRequest(ScreenRequest, frozen=True, tag="all-state"):
-    """The state, the clocks and all operations after event ``seq``."""
+    """The page with the state, the clocks and all operations after event ``seq``."""
 
     view: BenchView
     seq: int
 
 
 class OperationTextRequest(ScreenRequest, frozen=True, tag="operation-text"):
-    """The procedure's text of one operation."""
+    """The page with the text of one operation in the procedure."""
 
     case: ReviewCase
     text: OperationText
 
 
 class EvidenceRequest(ScreenRequest, frozen=True, tag="evidence"):
-    """The evidence for one operation, with its weak points. ``seq`` is the event that the replay opens."""
+    """The page with the evidence for one operation. ``seq`` is the event at which the replay opens."""
 
     case: ReviewCase
     of: BuildSheetOperation
@@ -50,7 +50,7 @@ class EvidenceRequest(ScreenRequest, frozen=True, tag="evidence"):
 
 
 class BuildRequest(ScreenRequest, frozen=True, tag="build"):
-    """The build as a whole."""
+    """The page with facts about the whole job."""
 
     case: ReviewCase
 
@@ -65,4 +65,4 @@ ReviewRequest = (
     | EvidenceRequest
     | BuildRequest
 )
-"""Everything that can be opened in a review."""
+"""All requests of a review."""

@@ -18,12 +18,12 @@ from benchflow.tui.widgets.page import Page
 
 
 def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -> Screen[Any]:
-    """The screen for a request. A review has no open session, so ``client`` is not used."""
+    """Create the screen for a request. A review has no open session, so ``client`` is not used."""
     match request:
         case HelpRequest():
             return HelpPage(request.title, request.keys)
         case to.RankingRequest():
-            return RankingPage(request.case, request.found)
+            return RankingPage(request.case, request.result)
         case to.RankingRuleRequest():
             return RankingRulePage()
         case to.ReplayRequest():
@@ -41,7 +41,7 @@ def review_screen_for(request: to.ReviewRequest, client: SessionClient | None) -
 
 
 def show(first: Page[Any]) -> int:
-    """Show a screen of a review until the user leaves it; returns the exit status."""
+    """Show a screen of a review until the user leaves it. Return the exit status."""
     app = BenchApp(Preferences(machine_folders().config), first, review_screen_for)
     app.run()
     return app.return_code or 0

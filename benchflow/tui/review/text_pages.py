@@ -1,4 +1,4 @@
-"""Pages of text: the evidence of an operation, its procedure text, the ranking rule, the build, the whole state."""
+"""The pages with text: evidence and procedure of an operation, ranking rule, build, and whole state."""
 
 from typing import ClassVar
 
@@ -10,7 +10,7 @@ from benchflow.review.sheets.build_sheet import BuildSheetOperation
 from benchflow.session.view.bench_view import BenchView
 from benchflow.tui.draw.side_column import STATUS_MARKS, draw_clocks, draw_state
 from benchflow.tui.draw.styled_lines import EMPTY, Line, hanging, rule, styled, wrap
-from benchflow.tui.review.evidence_lines import draw_operation, draw_pages
+from benchflow.tui.review.evidence_lines import draw_operation, draw_operation_text
 from benchflow.tui.review.review_case import OperationText, ReviewCase
 from benchflow.tui.review.review_navigation import ABOUT, REPLAY, TEXT, ReviewNavigation
 from benchflow.tui.widgets.list_page import leaving_keys
@@ -50,14 +50,14 @@ class OperationTextPage(TextPage[None], inherit_bindings=False):
     def __init__(self, case: ReviewCase, pages: OperationText) -> None:
         super().__init__()
         self._pages = pages
-        self.title_line = f"{case.unit}: procedure of that day, revision {case.log.procedure.revision}"
+        self.title_line = f"{case.unit}: procedure as used, revision {case.log.procedure.revision}"
 
     def text(self, width: int) -> list[Line]:
-        return draw_pages(self._pages, width)
+        return draw_operation_text(self._pages, width)
 
 
 class RankingRulePage(TextPage[None], inherit_bindings=False):
-    """The rule by which evidence is ranked."""
+    """The page with the rule by which evidence is ranked."""
 
     BINDINGS: ClassVar[list[BindingType]] = [*TextPage.BINDINGS, *leaving_keys()]
     title_line = "Ranking rule"

@@ -37,7 +37,7 @@ class CalculationListPage(ListPage[str], inherit_bindings=False):
     def details(self, width: int) -> list[Line]:
         return hanging("Source: ", self.specs[self.at].source, width, "faint")
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.app.push_screen(CalculationPage(self.specs[self.at], self.takes_result), self._use_result)
 
     def _use_result(self, result: str | None) -> None:
@@ -119,7 +119,7 @@ class CalculationPage(FormPage, inherit_bindings=False):
 
 
 def _unit_and_example(unit: str, example: str) -> str:
-    """Return ``, in N·m or with a unit, such as 300 in-lb``, as far as unit and example are given."""
+    """Return a hint such as ``, in N·m or with a unit, such as 300 in-lb``. Parts that are not given are left out."""
     with_unit = "" if not unit else f", in {unit}"
     if not example:
         return with_unit

@@ -76,7 +76,7 @@ class CorrectionListPage(ListPage[str], inherit_bindings=False):
     def details(self, width: int) -> list[Line]:
         return [styled(self.rows[self.at].operation, "label")] if self.rows else []
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.app.push_screen(CorrectionPage(self.client, self.rows[self.at]), self._corrected)
 
     def _corrected(self, message: str | None) -> None:

@@ -9,7 +9,7 @@ from benchflow.tui.draw.styled_lines import Line, Role, cut, fit, hanging, style
 from benchflow.tui.widgets.page import DrawnPage, Page
 
 HINTS = (
-    "Enter or Space does the next thing, so a foot switch that sends one of them works. A gauge that types digits "
+    "Enter or Space does the next step, so a foot switch that sends one of them works. A gauge that types digits "
     "and Enter fills the fields in order. In an empty value field, a letter is a command. To leave a text field, "
     "press Esc.",
 )
@@ -19,14 +19,14 @@ class HelpPage(Page[str]):
     """The list of keys. Its result is the action of the chosen key."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "run", "do this", id="help.run"),
+        Binding("enter", "run", "run", id="help.run"),
         Binding("down,tab", "move(1)", "select", id="help.down", key_display="↑↓"),
         Binding("up,shift+tab", "move(-1)", "", id="help.up", show=False),
     ]
 
-    def __init__(self, of: str, labels: tuple[KeyLabel, ...]) -> None:
+    def __init__(self, screen_title: str, labels: tuple[KeyLabel, ...]) -> None:
         super().__init__()
-        self.title_line = f"Keys: {of}"
+        self.title_line = f"Keys: {screen_title}"
         self.labels = labels
         self.at = 0
 

@@ -53,7 +53,7 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
         if not self.rows:
             return []
         row = self.rows[self.at]
-        out = [line for reason in row.reasons for line in hanging("× ", reason, width, "blocked")]
+        out = [line for reason in row.reasons for line in hanging("× ", f"{reason}.", width, "blocked")]
         if row.reasons and row.allowed:
             text = "The procedure allows this instrument. The log will show that it was not fit."
             out.extend(styled(part, "attention") for part in wrap(text, width))
@@ -67,5 +67,5 @@ class InstrumentPage(ListPage[str], inherit_bindings=False):
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         return ("This instrument may not be used here. Choose another one.",)
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.dismiss(self.rows[self.at].serial)

@@ -63,7 +63,7 @@ class JobListPage(ListPage[None], inherit_bindings=False):
         path = self.procedures[self.at - len(self.sessions)]
         return [*hanging("New job: ", self.titles[path], width, "text", "label"), styled(str(path), "faint")]
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         try:
             if self.at < len(self.sessions):
                 self.bench_app.open_bench(self.catalog.resume(self.sessions[self.at].path), self.by or "")

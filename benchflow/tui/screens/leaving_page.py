@@ -19,7 +19,7 @@ from benchflow.tui.widgets.page import APP_KEYS, TextPage, letter
 
 
 class LeavePage(TextPage[None], inherit_bindings=False):
-    """The question before the bench is left."""
+    """The confirmation before the bench is left: what keeps running, and how to continue."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter," + letter("y"), "leave", "leave", id="leave.leave"),
@@ -76,13 +76,13 @@ class EndJobPage(FormPage, inherit_bindings=False):
     form = "end"
 
     def questions(self) -> Sequence[FormField]:
-        assert self.client is not None  # opened from the bench
+        assert self.client is not None  # the page is opened only from the bench of an open job
         if self.client.view.finished:
             return ()
         return (FormField("unfinished", "Not every operation is done. Why do you end the job now?"),)
 
     def intro(self, width: int) -> list[Line]:
-        assert self.client is not None  # opened from the bench
+        assert self.client is not None  # the page is opened only from the bench of an open job
         view = self.client.view
         lines: list[Line] = [EMPTY, styled(f"{view.done} of {view.of} operations are done.", "title"), EMPTY]
         left = self.client.reasons_against_ending()
@@ -95,7 +95,7 @@ class EndJobPage(FormPage, inherit_bindings=False):
     async def submit(self, values: dict[str, str]) -> None:
         fields = {"unfinished": values["unfinished"]} if values.get("unfinished") else {}
         if await self.send("The job has ended.", "close", **fields):
-            assert self.client is not None  # opened from the bench
+            assert self.client is not None  # the page is opened only from the bench of an open job
             self.app.push_screen(EndSheetPage(self.client, values.get("unfinished", "")))
 
 
@@ -149,7 +149,7 @@ class EndSheetPage(TextPage[None], inherit_bindings=False):
 
 
 def follow_up_lines(items: Sequence[FollowUp], start: datetime, width: int) -> list[Line]:
-    """Return the lines of what is to do after the build, each with its date if it has one."""
+    """Return the list of tasks after the build, each with its date if it has one."""
     if not items:
         return []
     out: list[Line] = [EMPTY, rule(width, "TO DO AFTER THE BUILD")]
@@ -171,20 +171,20 @@ class FolderPage(FormPage, inherit_bindings=False):
         return (FormField("folder", "Folder", keep=False),)
 
     def intro(self, width: int) -> list[Line]:
-        assert self.client is not None  # opened from the bench
+        assert self.client is not None  # the page is opened only from the bench of an open job
         text = (
             "The log is copied to that folder and checked. The job continues in the copy. Your typed text stays in its "
             "field."
         )
         return [
             EMPTY,
-            styled(f"Now in {self.client.log.parent}", "strong"),
+            styled(f"The log is now in {self.client.log.parent}", "strong"),
             EMPTY,
             *(styled(p) for p in wrap(text, width)),
         ]
 
     async def submit(self, values: dict[str, str]) -> None:
-        assert self.client is not None  # opened from the bench
+        assert self.client is not None  # the page is opened only from the bench of an open job
         if not values["folder"]:
             self.show_message("Type a folder, for example on a USB stick.", role="attention")
             return

@@ -58,7 +58,7 @@ class MovePage(ListPage[str], inherit_bindings=False):
         refused = self.rows[self.at].refused if self.rows else ()
         return tuple(reason.message for reason in refused) or ("There is no move in this procedure.",)
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.run_holding_keys(self._make(self.rows[self.at].move, self.rows[self.at].title))
 
     async def _make(self, move: str, title: str) -> None:

@@ -59,10 +59,10 @@ class OperationListPage(ListPage[str], inherit_bindings=False):
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
         if self.rows and self.rows[self.at].status == "done":
-            return ("This operation is done. To do it again, rework it (u on the bench).",)
-        return ("Finish the operation in progress, or pause it (a on the bench).",)
+            return ("This operation is done. To do it again, rework it on the bench (u).",)
+        return ("Finish the operation in progress first, or pause it on the bench (a).",)
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         self.dismiss(self.rows[self.at].operation)
 
     def action_why(self) -> None:

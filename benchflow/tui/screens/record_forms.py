@@ -104,7 +104,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
         if not about:
             return ()
         form_fields = [
-            FormField("about", "What is waived?", about, self._most_likely(about)),
+            FormField("about", "What is waived?", about, self._selected_first(about)),
             FormField("reason", "Reason"),
             person_field(self.shop, "Signed by", self.builder, keep=False),
         ]
@@ -131,8 +131,8 @@ class DeviationPage(FormPage, inherit_bindings=False):
         timed = any(row.operation == self.now.operation for row in self.clocks)
         return [*out, ("time", "time window")] if timed else out
 
-    def _most_likely(self, about: tuple[tuple[str, str], ...]) -> str:
-        """Return the one value that is out of its limit, else the only thing that can be waived, else ``""``."""
+    def _selected_first(self, about: tuple[tuple[str, str], ...]) -> str:
+        """Return the only value out of its limit, else the only one that can be waived, else an empty string."""
         out_of_limit = [
             given.name
             for given in self.now.inputs
@@ -183,7 +183,7 @@ class DeviationPage(FormPage, inherit_bindings=False):
 
 
 def waived_title(now: OperationView, about: str) -> str:
-    """Return what a deviation waives: the question or the title, instead of the name in the file."""
+    """Return the title of the waived value, hold or time window, instead of its name in the file."""
     for given in now.inputs:
         match given:
             case ReadingInput(name=name, ask=text) | CalculatedInput(name=name, title=text) if name == about:
@@ -220,12 +220,12 @@ class RemedyPage(FormPage, inherit_bindings=False):
         if given.redo:
             lines.extend([*hanging("Then do again: ", "; ".join(given.redo), width, "strong", "label"), EMPTY])
         text = (
-            "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation (d on the bench)."
+            "Do this, press Enter, then measure again. To leave the part as it is, sign a deviation on the bench (d)."
         )
         if given.must_stop:
             text = (
                 "This cannot be corrected here. If the reading was wrong, measure again on the bench. To leave the "
-                "part as it is, sign a deviation (d on the bench)."
+                "part as it is, sign a deviation on the bench (d)."
             )
         return [*lines, *(styled(part) for part in wrap(text, width))]
 
@@ -235,7 +235,7 @@ class RemedyPage(FormPage, inherit_bindings=False):
         return super().check_action(action, parameters)
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("This cannot be confirmed as done. Measure again, or sign a deviation (d on the bench).",)
+        return ("This cannot be confirmed as done. Measure again, or sign a deviation on the bench (d).",)
 
     async def submit(self, values: dict[str, str]) -> None:
         again = f"Do again, then measure: {'; '.join(self.given.redo)}." if self.given.redo else "Measure again."

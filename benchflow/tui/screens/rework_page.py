@@ -40,7 +40,7 @@ class ReworkPage(ListPage[str], inherit_bindings=False):
         title = cut(f"{each.number:>3}  {each.title}", available).ljust(available)
         return ((f"{shape} ", role), (title, "text"), (f" {word}", role))
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         operation = self.rows[self.at].operation
         plan = self.client.query("rework-plan", operation)
         if isinstance(plan, Refusal):

@@ -77,7 +77,7 @@ def _badge(signal: str, text: str, width: int) -> list[Line]:
 
 
 def kit_lines(procedure: Procedure, width: int) -> list[Line]:
-    """Return what to lay out: parts, consumables and instruments."""
+    """Return the list of parts, consumables and instruments to lay out."""
     out: list[Line] = []
     for kind, label in (("part", "PARTS TO LAY OUT"), ("consumable", "CONSUMABLES")):
         items = [item for item in procedure.kit if item.kind == kind]

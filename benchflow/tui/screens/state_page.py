@@ -47,7 +47,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
             return None if blocked else True
         return True
 
-    def chosen(self) -> None:
+    def open_selected(self) -> None:
         name = self.rows[self.at].variable
         variable = self.client.controller.procedure.variables_by_name[name]
         self.app.push_screen(StateFoundPage(self.client, variable), self._found)
@@ -58,7 +58,7 @@ class StatePage(ListPage[str], inherit_bindings=False):
 
 
 class StateFoundPage(FormPage, inherit_bindings=False):
-    """The form for the state found of one variable."""
+    """The form to enter the state in which a variable was found."""
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("save")
     title_line = "State found"

@@ -14,7 +14,7 @@ from benchflow.tui.widgets.page import TextPage, letter
 
 
 class WhyPage(TextPage[str], inherit_bindings=False):
-    """Reasons, route and text of an operation. Its result is the operation to guide to, if guiding was chosen."""
+    """Reasons, route and text of an operation. Its result is the operation to guide to, or ``None``."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(letter("g") + ",enter", "guide", "guide me there", id="why.guide", key_display="g"),
@@ -64,7 +64,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         if list(self.route) == [self.now.operation]:
             return [EMPTY, styled("No step has to be done before it.", "label")]
         out = [EMPTY, styled("Shortest safe route:", "label")]
-        titles = {row.operation: f"{row.title} (no. {row.number})" for row in self.client.view.operations}
+        titles = {row.operation: f"{row.title} (operation {row.number})" for row in self.client.view.operations}
         titles |= {move.move: move.title for move in self.client.view.moves}
         for number, step in enumerate(self.route, start=1):
             out.extend(hanging(f"{number:>2}  ", titles.get(step, step), width, "strong", "label"))
@@ -79,7 +79,7 @@ class WhyPage(TextPage[str], inherit_bindings=False):
         return True
 
     def blocked_messages(self, action: str) -> tuple[str, ...]:
-        return ("There is no route to guide you on.",)
+        return ("There is no route to this operation now.",)
 
     def action_guide(self) -> None:
         self.dismiss(self.now.operation)

@@ -32,7 +32,7 @@ class EntryField(Input, inherit_bindings=False):
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("left", "cursor_left", "move in the field", show=False, id="field.left", key_display="←→ Home End"),
+        Binding("left", "cursor_left", "move the cursor", show=False, id="field.left", key_display="←→ Home End"),
         Binding("right", "cursor_right", "", show=False, id="field.right"),
         Binding("home", "home", "", show=False, id="field.home"),
         Binding("end", "end", "", show=False, id="field.end"),
@@ -90,7 +90,7 @@ class EntryField(Input, inherit_bindings=False):
 
     async def _on_key(self, event: events.Key) -> None:
         if self.is_command(event.character):
-            event.prevent_default()  # Input would insert it
+            event.prevent_default()  # otherwise the base class inserts it
             return
         if event.is_printable and event.character is not None and not clean(event.character):
             event.stop()

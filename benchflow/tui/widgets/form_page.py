@@ -66,7 +66,7 @@ class FormPage(Page[str], inherit_bindings=False):
 
     BINDINGS: ClassVar[list[BindingType]] = form_keys("submit")
     form = ""
-    """Name of the form in the names of its drafts."""
+    """Name of the form. The names of its drafts begin with it."""
 
     def __init__(self, client: SessionClient | None) -> None:
         super().__init__()
@@ -96,7 +96,7 @@ class FormPage(Page[str], inherit_bindings=False):
 
     async def send(self, message: str, intent: str, **fields: object) -> bool:
         """Send one intent. If it is accepted, the form closes with ``message``; if it is refused, it stays open."""
-        assert self.client is not None  # a form that sends belongs to an open job
+        assert self.client is not None  # only the forms of an open job send intents
         answer = await self.client.send(intent, **fields)
         if isinstance(answer, Refusal):
             self.refused(answer)
@@ -196,9 +196,9 @@ class FormPage(Page[str], inherit_bindings=False):
         )
         return DrawnPage(tuple(whole), seen)
 
-    def _question_lines(self, question: FormField, here: bool, width: int) -> list[Line]:
-        role: Role = "strong" if here else "text"
-        mark = ("► " if here else "  ", "now")
+    def _question_lines(self, question: FormField, selected: bool, width: int) -> list[Line]:
+        role: Role = "strong" if selected else "text"
+        mark = ("► " if selected else "  ", "now")
         out: list[Line] = [
             ((mark[0] if index == 0 else "  ", "now"), (part, role))
             for index, part in enumerate(wrap(question.label, width - 2))

@@ -25,7 +25,7 @@ def list_keys(choose: str) -> list[BindingType]:
 
 
 def leaving_keys(label: str = "back") -> list[BindingType]:
-    """Return the keys for leaving a screen, and the keys of the app. ``label`` is the label of leaving."""
+    """Return the keys for leaving a screen, and the keys of the app. ``label`` is the label of the key that leaves."""
     return [Binding(letter("q") + "," + BACK.key, "back", label, id="page.back"), *APP_KEYS]
 
 
@@ -58,8 +58,8 @@ class ListPage(Page[Result], inherit_bindings=False):
         """Return details of the selected row, shown below the list."""
         return []
 
-    def chosen(self) -> None:
-        """Carry out what Enter does on the selected row."""
+    def open_selected(self) -> None:
+        """Open or use the selected row."""
         raise NotImplementedError
 
     # --- drawing and keys ---------------------------------------------------------------------------------
@@ -72,8 +72,8 @@ class ListPage(Page[Result], inherit_bindings=False):
         self._first, self._first_y = start, 1 + len(intro)
         rows: list[Line] = []
         for index in range(start, min(start + available, self.count())):
-            here = index == self.at
-            rows.append((("► " if here else "  ", "now"), *self.row(index, width - 2)))
+            selected = index == self.at
+            rows.append((("► " if selected else "  ", "now"), *self.row(index, width - 2)))
         padded: Sequence[Line] = [*intro, *rows, *([EMPTY] * (available - len(rows)))]
         return DrawnPage((*padded, *([EMPTY, *about] if about else [])))
 
@@ -93,4 +93,4 @@ class ListPage(Page[Result], inherit_bindings=False):
 
     def action_choose(self) -> None:
         if self.count():
-            self.chosen()
+            self.open_selected()

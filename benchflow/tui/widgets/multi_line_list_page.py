@@ -23,22 +23,22 @@ class MultiLineListPage(ListPage[Result], inherit_bindings=False):
         return DrawnPage((*intro, *self.list_lines(width, available)))
 
     def list_lines(self, width: int, available: int) -> list[Line]:
-        """Return at most ``available`` lines: the marked selected block, and as much above and below it as fits."""
+        """Return at most ``available`` lines: the selected block with a mark, and what fits above and below it."""
         if not self.count():
             return []
 
         def marked(index: int) -> list[Line]:
-            here = index == self.at
+            selected = index == self.at
             lines = self.block(index, width - 2)
-            return [(("► " if here and y == 0 else "  ", "now"), *line) for y, line in enumerate(lines)]
+            return [(("► " if selected and y == 0 else "  ", "now"), *line) for y, line in enumerate(lines)]
 
         return blocks_around(marked, self.at, self.count(), available)
 
 
 def blocks_around(block: Callable[[int], list[Line]], at: int, count: int, available: int) -> list[Line]:
-    """Return ``available`` lines with block ``at`` in them: half of the other rows above it, the rest below."""
-    here = shortened(block(at), available)
-    spare = available - len(here)
+    """Return ``available`` lines around block ``at``: half of the other rows above it, the rest below."""
+    selected = shortened(block(at), available)
+    spare = available - len(selected)
     above: list[Line] = []
     first, after = at, at + 1
     while first > 0 and len(above) < spare // 2:
@@ -53,7 +53,7 @@ def blocks_around(block: Callable[[int], list[Line]], at: int, count: int, avail
         above = block(first) + above
     for_below = min(len(below), max(spare - len(above), spare - spare // 2))
     for_above = min(len(above), spare - for_below)
-    return [*above[len(above) - for_above :], *here, *below[:for_below]]
+    return [*above[len(above) - for_above :], *selected, *below[:for_below]]
 
 
 def shortened(lines: list[Line], available: int) -> list[Line]:

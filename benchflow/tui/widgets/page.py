@@ -23,7 +23,7 @@ Result = TypeVar("Result")
 
 
 def letter(key: str) -> str:
-    """Return the keys of a letter, in lower and upper case, since caps lock may be on."""
+    """Return the lower-case and the upper-case key of a letter, since caps lock may be on."""
     return f"{key},{key.upper()}"
 
 
@@ -158,7 +158,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
     def typed(self, field: Input) -> None:
         """Handle a changed text in a field."""
 
-    # --- characters that no field takes ---------------------------------------------
+    # --- text typed where there is no field ---------------------------------------------
 
     async def on_key(self, event: events.Key) -> None:
         """Discard what a gauge or scanner types where there is no field. Its Enter must not confirm anything."""
@@ -190,7 +190,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         return True
 
     def discard_key(self, event: events.Key, message: str) -> None:
-        """Give a key no effect, and show a message."""
+        """Discard a key, and show a message."""
         event.stop()
         event.prevent_default()
         self.show_message(message, role="alarm")
@@ -221,7 +221,7 @@ class Page(ThemedScreen[Result], inherit_bindings=False):
         self.run_worker(held(), group="controller", exit_on_error=True)
 
     def focus_on(self, field: EntryField | None) -> None:
-        """Give a field the focus, or no field."""
+        """Move the focus to a field. ``None`` removes the focus."""
         self.set_focus(field, scroll_visible=False)
 
     def action_back(self) -> None:

@@ -43,7 +43,7 @@ def starts(procedure: Procedure) -> Iterator[dict[str, str]]:
 
 
 def allowed_on_paper(plan: Plan, node: Node) -> Iterator[tuple[Action, Node, bool]]:
-    """Every action that prerequisites and needs allow: the action, the node after it, and whether it breaks a rule."""
+    """Every action that prerequisites and needs allow, as (action, node after it, true if it breaks a rule)."""
     done, pairs = node
     values = dict(pairs)
     for step in plan.steps.values():
@@ -69,7 +69,7 @@ def allowed_actions(plan: Plan, node: Node) -> Iterator[tuple[Action, Node]]:
 
 
 def distances(plan: Plan, origins: Sequence[Node]) -> dict[Node, int]:
-    """Every configuration that can be reached with the interlock on, with its distance in steps."""
+    """Every configuration that can be reached with the interlock on, with its distance from the start in actions."""
     found = dict.fromkeys(origins, 0)
     queue = deque(found)
     while queue:
@@ -100,7 +100,7 @@ def replay(plan: Plan, node: Node, actions: Sequence[Action]) -> Node | None:
 
 
 class Verdicts:
-    """The verdicts on one plan, straight from their definitions.
+    """The verdicts on one plan, computed directly from their definitions.
 
     ``dead_end`` and ``breach`` are the length of a shortest witness, or ``None``. Orders from a forbidden start do not
     count.

@@ -82,7 +82,7 @@ def _print_report(report: dict[str, Any]) -> None:
 
 
 def _summary(report: dict[str, Any]) -> str:
-    """The last line about a file: the number of findings, and how much of the order was proven."""
+    """Return the last line of the report on a file: the number of findings, and how much of the order was proven."""
     severities = [finding["severity"] for finding in report["findings"]]
     counts = {severity: severities.count(severity) for severity in ("error", "warning")}
     found = ", ".join(f"{count} {name}{'s' if count > 1 else ''}" for name, count in counts.items() if count)

@@ -134,7 +134,7 @@ def _sheet_as_json(made: "OrderSheet") -> dict[str, object]:
 
 
 def _plan_and_start(name: str, chosen: Sequence[str], starts: Sequence[str]) -> tuple["Plan", dict[str, str]]:
-    """The plan with the ``chosen`` options, and the values from ``starts``.
+    """Return the plan with the ``chosen`` options, and the start values of its states from ``starts``.
 
     Raises:
         BenchflowError: the procedure has mistakes, or a name or a value is unknown.

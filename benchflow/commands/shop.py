@@ -191,7 +191,7 @@ def instrument(name: str, values: tuple[str, ...]) -> int:
 @click.option("--due", metavar="DATE", help="The date of the next calibration.")
 @click.option("--uncertainty", default="", help="The expanded uncertainty on the certificate.")
 def calibrated(name: str, on: str | None, due: str | None, uncertainty: str) -> int:
-    """Record a calibration of an instrument. Its uses are counted from zero again, and a doubt is removed."""
+    """Record a calibration of an instrument. Its uses are counted from zero again, and it is no longer in doubt."""
     from benchflow.session.shop.register_writer import record_calibration
 
     day = _date(on) or date.today()  # a certificate has a local date

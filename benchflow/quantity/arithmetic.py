@@ -63,7 +63,7 @@ def base(q: Quantity) -> Fraction:
     if len(q.value.as_tuple().digits) < _DIGITS_28.prec:
         return exact
     half = _half_digit(q.value)
-    own, of_base = simplest_within(value, half), simplest_within(exact, half * unit.factor)
+    own, of_base = simplest_fraction_within(value, half), simplest_fraction_within(exact, half * unit.factor)
     return own * unit.factor + unit.offset if own.denominator < of_base.denominator else of_base
 
 
@@ -73,7 +73,7 @@ def _half_digit(value: Decimal) -> Fraction:
     return Fraction(10) ** (exponent if isinstance(exponent, int) else 0) / 2
 
 
-def simplest_within(value: Fraction, half: Fraction) -> Fraction:
+def simplest_fraction_within(value: Fraction, half: Fraction) -> Fraction:
     """Return the fraction with the smallest denominator in ``value ± half`` (by continued fractions; from memory)."""
     if abs(value) <= half:
         return Fraction(0)

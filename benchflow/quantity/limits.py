@@ -54,7 +54,7 @@ class _LimitParser:
         return quantity_of(self.text, part, found, self.plain[part.at : part.end])
 
     def limit(self, start: int) -> tuple[Limit, int, int]:
-        """Parse the limit at ``start``, without brackets.
+        """Parse the limit at ``start``, up to a bracket or the end.
 
         Returns the limit, the index of its first number, and the index after it.
         """

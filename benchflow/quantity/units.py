@@ -131,7 +131,7 @@ _OFFSET_ROWS: tuple[tuple[str, F, F, str], ...] = (
 )  # fmt: skip
 
 _POUNDS = "lb|lbs|lbf|lbsf|pound|pounds"
-# symbol, factor, spellings of the two halves; either half may come first, with or without a separator
+# symbol, factor, spellings of the two units of the product; either may come first, with or without a separator
 _TORQUES: tuple[tuple[str, F, str, str], ...] = (
     ("N·m", F(1), "N|newton|newtons", "m|metre|metres|meter|meters"),
     ("N·cm", F("0.01"), "N", "cm"),
@@ -215,7 +215,7 @@ BY_SYMBOL: dict[str, Unit] = {unit.symbol: unit for unit in _KNOWN.values()}
 
 
 def _folded() -> dict[str, Unit]:
-    """Return the case-folded spellings that belong to only one unit."""
+    """Return the lower-case spellings that can mean only one unit."""
     found: dict[str, Unit] = {}
     twice: set[str] = set()
     for name, unit in _KNOWN.items():

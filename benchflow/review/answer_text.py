@@ -19,11 +19,11 @@ def review_lines(found: Review, *, every: bool = False) -> Iterator[str]:
     """The suspect steps in full, with weak points and evidence; each other step in one line. ``every``: all in full."""
     yield from (f"NOTE  {warning}" for warning in found.warnings)
     yield f"Complaint: {found.complaint}"
-    yield from _summary(found)
+    yield from _summary_lines(found)
     for step in found.guards:
         if step.suspect or every:
             yield ""
-            yield from _step(step)
+            yield from _step_lines(step)
     others = [step for step in found.guards if not step.suspect]
     if others and not every:
         yield ""
@@ -39,7 +39,7 @@ def review_lines(found: Review, *, every: bool = False) -> Iterator[str]:
         yield f"Not part of this build: {', '.join(found.not_here)}."
 
 
-def _summary(found: Review) -> Iterator[str]:
+def _summary_lines(found: Review) -> Iterator[str]:
     if not found.guards:
         if not found.not_here:
             yield "No step of this build should have prevented it."
@@ -55,7 +55,7 @@ def _summary(found: Review) -> Iterator[str]:
         yield f"All {len(found.guards)} steps that should have prevented it look sound."
 
 
-def _step(step: ReviewedStep) -> Iterator[str]:
+def _step_lines(step: ReviewedStep) -> Iterator[str]:
     yield f"{step.number:>3}  {step.title}  [{step.operation}]"
     for point in step.reasons:
         where = f"  (event {point.seq})" if point.seq is not None else ""
@@ -79,10 +79,10 @@ def trace_lines(found: Trace) -> Iterator[str]:
             yield f"     {point.grade:>3}  {point.title}: {point.words}{seq}"
         if len(one.reasons) > 6:
             yield f"          and {len(one.reasons) - 6} more"
-    yield from _left_out(found.left_out)
+    yield from _left_out_lines(found.left_out)
 
 
-def _left_out(paths: tuple[str, ...]) -> Iterator[str]:
+def _left_out_lines(paths: tuple[str, ...]) -> Iterator[str]:
     if paths:
         yield ""
         yield f"{count(len(paths), 'file')} left out, and not searched:"
@@ -126,7 +126,7 @@ def comparison_lines(found: Comparison) -> Iterator[str]:
             yield "First difference:"
         elif place == 1:
             yield "Later differences:"
-        yield from _difference(difference)
+        yield from _difference_lines(difference)
     yield ""
     yield f"{'reading':<34} {'left':>14} {'right':>14} {'difference':>14}"
     for pair in found.readings:
@@ -139,7 +139,7 @@ def comparison_lines(found: Comparison) -> Iterator[str]:
         yield f"{time.title[:42]:<44}{left:>12}{right:>12}"
 
 
-def _difference(difference: Difference) -> Iterator[str]:
+def _difference_lines(difference: Difference) -> Iterator[str]:
     where = f"{difference.title}: " if difference.title else ""
     what = what_differs(difference)
     yield f"  {where}{what}: {difference.left or 'none'} | {difference.right or 'none'}"

@@ -272,7 +272,7 @@ def fitness(instrument: Instrument, need: InstrumentNeed, value: Quantity | None
         return (OtherKind(instrument.kind, need.kind),)
     return (
         *_status_reasons(instrument, on),
-        *(_cover_reasons(instrument, need) if value is None else _range_reasons(instrument, value)),
+        *(_required_range_reasons(instrument, need) if value is None else _range_reasons(instrument, value)),
         *_uncertainty_reasons(instrument, need, value),
     )
 
@@ -294,7 +294,7 @@ def _status_reasons(instrument: Instrument, on: date) -> list[Unfit]:
     return reasons
 
 
-def _cover_reasons(instrument: Instrument, need: InstrumentNeed) -> list[Unfit]:
+def _required_range_reasons(instrument: Instrument, need: InstrumentNeed) -> list[Unfit]:
     """Return the first reason why the range does not include all that the need covers."""
     if need.covers is None:
         return []

@@ -324,7 +324,7 @@ def _answer(
     count = "one place" if len(buy) == 1 else f"{len(buy)} places"
     unserved = [row for row, column in enumerate(chosen) if columns[column].part is None]
     why = (
-        f"The parts on hand are not enough: {count} without a part",
+        f"There are not enough fitting parts on hand: {count} without a part",
         *(_shortage(places[row], columns, given) for row in unserved),
     )
     return Unmatched(why, tuple(buy), tuple(given), ties)

@@ -56,7 +56,7 @@ def durable_tick(folder: Path, count: int = 1500) -> None:
     fd = os.open(folder / "reference", os.O_RDWR | os.O_APPEND | os.O_CREAT)
     ours, reference = [], []
 
-    def written(line: bytes) -> None:
+    def write_and_sync(line: bytes) -> None:
         os.write(fd, line)
         os.fsync(fd)
 
@@ -66,7 +66,7 @@ def durable_tick(folder: Path, count: int = 1500) -> None:
         for number in range(1, count):
             draft = [tick(number)]
             ours.append(millis(partial(journal.append, draft)))
-            reference.append(millis(partial(written, line)))
+            reference.append(millis(partial(write_and_sync, line)))
     os.close(fd)
     report("a durable tick, p50 (reference: write + fsync)", statistics.median(ours), statistics.median(reference),
            "ms", 1.5)  # fmt: skip

@@ -46,7 +46,7 @@ sections:
 
 
 PROCEDURE = _procedure()
-_encode = msgspec.json.Encoder(order="sorted").encode  # canonical for the data in these logs
+_encode = msgspec.json.Encoder(order="sorted").encode  # sorted keys are the canonical form of the data in these logs
 
 
 class _Writer:

@@ -15,7 +15,10 @@ from benchflow.session.log import timestamps
         ("1985-04-12T23:20:50.52Z", 482196050.52),
         ("1996-12-19T16:39:57-08:00", 851042397),
         ("1937-01-01T12:00:27.87+00:20", -1041337172.13),
-        ("1990-12-31T23:59:60Z", 662688000),  # a leap second; POSIX has no number for it, so it is the next second
+        (
+            "1990-12-31T23:59:60Z",
+            662688000,
+        ),  # a leap second; POSIX time has no number for it, so the next second is used
         ("1990-12-31T15:59:60-08:00", 662688000),
     ],
 )

@@ -103,7 +103,8 @@ def all_answers(source: SessionSource, timestamps: Sequence[str] = ()) -> object
     )
 
 
-def fill(database: Database, folder: Path, bench: str = BENCH, **options: object) -> None:
+def file_folder(database: Database, folder: Path, bench: str = BENCH, **options: object) -> None:
+    """File all logs below ``folder`` in the archive."""
     file_logs(database, logs_under(folder), bench, folders=[folder], **options)  # type: ignore[arg-type]  # passed on
 
 
@@ -132,11 +133,11 @@ def test_archive_and_log_files_give_the_same_answers(
         if place in grown:  # file the log once before the session has ended
             whole = path.read_bytes()
             path.write_bytes(b"".join(whole.splitlines(keepends=True)[: len(log_builder.lines) // 2 + 1]))
-            fill(database, folder)
+            file_folder(database, folder)
             path.write_bytes(whole)
         if place in broken:
             path.write_bytes(path.read_bytes().replace(b'"by":"', b'"by":"x', 1))
-    fill(database, folder)
+    file_folder(database, folder)
     # Spans that begin or end exactly at an event show an error of one millisecond.
     asked = [times[number % len(times)] for number in timestamps] if times else []
     assert all_answers(ArchiveIndex(database), asked) == all_answers(LogFiles(logs_under(folder), bench=BENCH), asked)
@@ -251,7 +252,7 @@ def test_moved_log_is_counted_once_under_its_new_path(tmp_path: Path) -> None:
     folder.mkdir()
     path = LogBuilder().close().save(folder, "before.jsonl")
     database = open_database(str(tmp_path / "archive.sqlite"))
-    fill(database, folder)
+    file_folder(database, folder)
     path.rename(folder / "after.jsonl")
     report = file_logs(database, logs_under(folder), BENCH, folders=[folder])
     assert not report.gone
@@ -264,7 +265,7 @@ def test_log_whose_file_is_missing_stays_and_is_reported(tmp_path: Path) -> None
     folder.mkdir()
     path = LogBuilder().close().save(folder)
     database = open_database(str(tmp_path / "archive.sqlite"))
-    fill(database, folder)
+    file_folder(database, folder)
     path.unlink()
     assert file_logs(database, logs_under(folder), BENCH, folders=[folder]).gone == (str(path),)
     assert len(ArchiveIndex(database).sessions()) == 1

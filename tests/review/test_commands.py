@@ -69,7 +69,7 @@ def test_wrench_is_traced_to_its_engine(home: Path) -> None:
     by_files = json.loads(run(home, "trace", "--instrument", "TW-B", "--json", "--logs", "data/sessions").stdout)
     assert [one["reasons"] for one in by_files["touched"]] == [one["reasons"] for one in found["touched"]]
     text = run(home, "trace", "--instrument", "TW-B", "--reads-high", "6").stdout
-    assert "10 fasteners of head-nuts (tighten-head), to about 94 % of the torque set" in text
+    assert "10 fasteners of head-nuts (tighten-head), tightened to about 94 % of the set torque" in text
 
 
 @pytest.mark.parametrize(

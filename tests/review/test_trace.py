@@ -63,7 +63,7 @@ def test_reading_out_of_its_limit_when_corrected_comes_first(five_builds: LogFil
     assert units(found)[0] == "near"
     assert found.touched[0].reasons[0].words == "end-play (1) 41.0 N·m would be 38.68 N·m, outside 40 .. 60 N·m"
     kept = next(one for one in found.touched if one.unit == "kept")
-    assert kept.reasons[0].words == "4 fasteners of lid-bolts (bolt), to about 94 % of the torque set"
+    assert kept.reasons[0].words == "4 fasteners of lid-bolts (bolt), tightened to about 94 % of the set torque"
     assert found.asked == "instrument TW-1, found to read 6 % too high"
 
 
@@ -115,7 +115,7 @@ def test_text_that_is_not_a_date_is_refused_with_an_example() -> None:
 # --- across builds ----------------------------------------------------------------------------------
 
 
-def many(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
+def builds_with(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
     log_builders = []
     for place, value in enumerate(values):
         log_builder = LogBuilder(unit=f"job {place:02}").wait(days=place).start("measure")
@@ -124,7 +124,7 @@ def many(tmp_path: Path, values: list[str], **more: str) -> LogFiles:
 
 
 def test_drift_is_reported_before_it_reaches_the_limit(tmp_path: Path) -> None:
-    source = many(tmp_path, [f"{0.150 + 0.004 * n + 0.001 * (n % 3):.3f}" for n in range(15)])
+    source = builds_with(tmp_path, [f"{0.150 + 0.004 * n + 0.001 * (n % 3):.3f}" for n in range(15)])
     (series,) = trend_over_builds(source, "end-play").series
     assert series.chart is not None
     assert series.telling[0].startswith("It drifts up by 0.004 mm per build: at this rate it reaches its limit")
@@ -134,14 +134,14 @@ def test_drift_is_reported_before_it_reaches_the_limit(tmp_path: Path) -> None:
 def test_trend_reports_an_outlier(tmp_path: Path) -> None:
     values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
     values[7] = "0.27"
-    (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
+    (series,) = trend_over_builds(builds_with(tmp_path, values), "end-play").series
     assert any("job 07: 0.27 mm is an outlier" in words for words in series.telling)
 
 
 def test_chart_svg_has_a_tooltip_per_build_and_a_shape_for_the_outlier(tmp_path: Path) -> None:
     values = [f"0.{19 + n % 3 - 1}" for n in range(16)]
     values[7] = "0.27"
-    (series,) = trend_over_builds(many(tmp_path, values), "end-play").series
+    (series,) = trend_over_builds(builds_with(tmp_path, values), "end-play").series
     space = {"svg": "http://www.w3.org/2000/svg"}
     points = fromstring(chart_svg(series)).findall("svg:g", space)
     titles = [point.findtext("svg:title", "", space) for point in points]

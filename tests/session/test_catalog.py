@@ -16,7 +16,7 @@ from tests.driving.log_files import AT, write_log
 PROCEDURE = "benchflow: 1\nid: hub\ntitle: 'Wheel hub: left'  # as printed\n"
 
 
-def begin(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Journal:
+def begin_session(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Journal:
     data = {
         "procedure": PROCEDURE, "procedure_sha256": "00", "file": "hub.yaml", "unit": "job 7",
         "options": {"side": "left"}, "start": {}, "version": "0", "format": 2, **opened,
@@ -26,7 +26,8 @@ def begin(path: Path, *events: tuple[str, dict[str, Any]], **opened: Any) -> Jou
     return journal
 
 
-def only(folder: Path) -> catalog.SessionSummary:
+def only_summary(folder: Path) -> catalog.SessionSummary:
+    """The summary of the only log in ``folder``."""
     (session,) = catalog.list_sessions(folder)
     return session
 
@@ -34,7 +35,7 @@ def only(folder: Path) -> catalog.SessionSummary:
 # --- folders -----------------------------------------------------------------------------------------
 
 
-def test_benchflow_home_sets_all_folders_and_makes_none(tmp_path: Path) -> None:
+def test_benchflow_home_sets_all_folders_without_making_them(tmp_path: Path) -> None:
     home = tmp_path / "home"
     folders = machine_folders.machine_folders({"BENCHFLOW_HOME": str(home)})
     for path in (folders.data, folders.config, folders.cache, folders.sessions, folders.shop):
@@ -94,7 +95,7 @@ def test_no_unit_name_can_put_a_log_outside_its_folder(procedure: str, unit: str
 
 def test_summary_has_unit_builder_and_progress(tmp_path: Path) -> None:
     done = [("finished", {"operation": name}) for name in ("a", "b", "c", "d")]
-    begin(
+    begin_session(
         tmp_path / "a.jsonl",
         *done,
         ("undone", {"operation": "b"}),
@@ -102,7 +103,7 @@ def test_summary_has_unit_builder_and_progress(tmp_path: Path) -> None:
         ("finished", {"operation": "a"}),
         simulated=True,
     ).close()
-    session = only(tmp_path)
+    session = only_summary(tmp_path)
     assert (session.procedure, session.unit, session.by) == ("Wheel hub: left", "job 7", "R.")
     assert (session.status, session.done, session.events) == ("open", 2, 8)
     assert (session.opened_at, session.last_at, session.options) == (AT, AT, {"side": "left"})
@@ -110,25 +111,25 @@ def test_summary_has_unit_builder_and_progress(tmp_path: Path) -> None:
 
 
 def test_log_open_in_another_program_is_listed_as_held(tmp_path: Path) -> None:
-    with begin(tmp_path / "a.jsonl"):
-        assert only(tmp_path).status == "held"
-        assert "process" in only(tmp_path).note
-    assert only(tmp_path).status == "open"
+    with begin_session(tmp_path / "a.jsonl"):
+        assert only_summary(tmp_path).status == "held"
+        assert "process" in only_summary(tmp_path).note
+    assert only_summary(tmp_path).status == "open"
 
 
 def test_closed_job_stays_closed_after_a_note(tmp_path: Path) -> None:
-    begin(tmp_path / "a.jsonl", ("closed", {}), ("noted", {"text": "late"})).close()
-    assert only(tmp_path).status == "closed"
+    begin_session(tmp_path / "a.jsonl", ("closed", {}), ("noted", {"text": "late"})).close()
+    assert only_summary(tmp_path).status == "closed"
 
 
 def test_moved_log_is_not_listed_as_open(tmp_path: Path) -> None:
     (tmp_path / "old").mkdir()
     (tmp_path / "new").mkdir()
-    moved = begin(tmp_path / "old" / "a.jsonl").move_to(tmp_path / "new")
+    moved = begin_session(tmp_path / "old" / "a.jsonl").move_to(tmp_path / "new")
     moved.close()
-    assert only(tmp_path / "old").status == "moved"
-    assert str(moved.path) in only(tmp_path / "old").note
-    assert only(tmp_path / "new").status == "open"
+    assert only_summary(tmp_path / "old").status == "moved"
+    assert str(moved.path) in only_summary(tmp_path / "old").note
+    assert only_summary(tmp_path / "new").status == "open"
 
 
 @pytest.mark.parametrize(
@@ -142,16 +143,16 @@ def test_moved_log_is_not_listed_as_open(tmp_path: Path) -> None:
     ],
 )
 def test_damaged_log_is_listed_with_its_damage(tmp_path: Path, change: Any, status: str, note: str) -> None:
-    begin(tmp_path / "a.jsonl", ("noted", {"text": "x"})).close()
+    begin_session(tmp_path / "a.jsonl", ("noted", {"text": "x"})).close()
     (tmp_path / "a.jsonl").write_bytes(change((tmp_path / "a.jsonl").read_bytes()))
-    session = only(tmp_path)
+    session = only_summary(tmp_path)
     assert session.status == status
     assert note in session.note
 
 
 def test_log_without_an_opened_event_is_listed_as_damaged(tmp_path: Path) -> None:
     write_log(tmp_path / "a.jsonl", 2)
-    assert only(tmp_path).status == "damaged"
+    assert only_summary(tmp_path).status == "damaged"
 
 
 @pytest.mark.parametrize(
@@ -163,13 +164,13 @@ def test_log_without_an_opened_event_is_listed_as_damaged(tmp_path: Path) -> Non
     ],
 )  # fmt: skip
 def test_job_is_listed_with_the_title_of_its_procedure(tmp_path: Path, line: str, title: str) -> None:
-    begin(tmp_path / "a.jsonl", procedure=f"benchflow: 1\n{line}\nid: hub\n").close()
-    assert only(tmp_path).procedure == title
+    begin_session(tmp_path / "a.jsonl", procedure=f"benchflow: 1\n{line}\nid: hub\n").close()
+    assert only_summary(tmp_path).procedure == title
 
 
 def test_last_used_log_is_first_and_other_files_are_ignored(tmp_path: Path) -> None:
     for name, at in (("a", "2026-03-01T10:00:00.000Z"), ("b", "2026-03-02T10:00:00.000Z")):
-        journal = begin(tmp_path / f"{name}.jsonl")
+        journal = begin_session(tmp_path / f"{name}.jsonl")
         journal.append([Draft(at, "R.", "noted", {"text": "x"})])
         journal.close()
     (tmp_path / "a.jsonl.torn-1").write_text("x")

@@ -42,7 +42,7 @@ except NotSaved as wrong:
 """
 
 
-def start(script: str, *arguments: object, wrap: tuple[str, ...] = ()) -> subprocess.Popen[str]:
+def start_script(script: str, *arguments: object, wrap: tuple[str, ...] = ()) -> subprocess.Popen[str]:
     return subprocess.Popen(
         [*wrap, sys.executable, "-c", script, *map(str, arguments)],
         stdout=subprocess.PIPE,
@@ -52,14 +52,15 @@ def start(script: str, *arguments: object, wrap: tuple[str, ...] = ()) -> subpro
     )
 
 
-def finish(child: subprocess.Popen[str]) -> str:
+def output_of(child: subprocess.Popen[str]) -> str:
+    """Wait for ``child`` to end without an error. Returns its output."""
     output, _ = child.communicate(timeout=60)
     assert child.returncode == 0
     return output
 
 
 def run_on_a_small_disk(size: str, script: str, folder: Path) -> str:
-    """Run ``script`` with a small file system at ``folder`` that only it can see. Returns what it prints."""
+    """Run ``script`` with a small private file system mounted at ``folder``. Returns its output."""
     mount = f'mount -t tmpfs -o size={size} none "$0" && exec "$@"'
     wrap = ("unshare", "--map-root-user", "--mount", "sh", "-c", mount, str(folder))
     try:
@@ -68,14 +69,14 @@ def run_on_a_small_disk(size: str, script: str, folder: Path) -> str:
         pytest.skip("the command unshare is missing")
     if probe.returncode:
         pytest.skip("file systems cannot be mounted on this machine")
-    return finish(start(script, folder / "log.jsonl", wrap=wrap))
+    return output_of(start_script(script, folder / "log.jsonl", wrap=wrap))
 
 
 def test_events_confirmed_before_a_kill_are_in_the_log(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
     confirmed: list[tuple[int, str]] = []
     for lines_to_wait_for in (1, 7, 40):
-        child = start(APPEND_FOR_EVER, path)
+        child = start_script(APPEND_FOR_EVER, path)
         assert child.stdout is not None
         seen = [child.stdout.readline() for _ in range(lines_to_wait_for)]
         child.send_signal(signal.SIGKILL)
@@ -96,7 +97,7 @@ def test_events_confirmed_before_a_kill_are_in_the_log(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="no limit on a file's size there")
 def test_log_at_its_size_limit_ends_with_a_complete_event(tmp_path: Path) -> None:
     limit = "import resource; resource.setrlimit(resource.RLIMIT_FSIZE, (5000, 5000))"
-    output = finish(start(FILL_UP.format(limit=limit), tmp_path / "log.jsonl"))
+    output = output_of(start_script(FILL_UP.format(limit=limit), tmp_path / "log.jsonl"))
     events, head, words = output.split(maxsplit=2)
     found = verify(tmp_path / "log.jsonl")
     assert (found.events, found.head, found.torn, found.damage) == (int(events), head, False, None)
@@ -154,7 +155,7 @@ def test_folder_without_write_permission_is_reported(tmp_path: Path) -> None:
 
 def test_log_can_be_written_after_its_writer_was_killed(tmp_path: Path) -> None:
     path = tmp_path / "log.jsonl"
-    child = start(APPEND_FOR_EVER, path)
+    child = start_script(APPEND_FOR_EVER, path)
     assert child.stdout is not None
     child.stdout.readline()
     watching = Journal.open(path)

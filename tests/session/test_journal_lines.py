@@ -109,14 +109,14 @@ def test_invalid_time_is_damage_even_with_a_right_hash() -> None:
 def shuffled(value: Any) -> str:
     """JSON with its keys in another order, spaces, and everything beyond ASCII escaped."""
 
-    def turn(inner: Any) -> Any:
+    def with_deeper_value(inner: Any) -> Any:
         if isinstance(inner, dict):
             names = list(inner)
             random.Random(len(names)).shuffle(names)
-            return {name: turn(inner[name]) for name in names}
-        return [turn(each) for each in inner] if isinstance(inner, list) else inner
+            return {name: with_deeper_value(inner[name]) for name in names}
+        return [with_deeper_value(each) for each in inner] if isinstance(inner, list) else inner
 
-    return json.dumps(turn(value), separators=(" ,  ", " : "))
+    return json.dumps(with_deeper_value(value), separators=(" ,  ", " : "))
 
 
 def plain(value: Any) -> str:

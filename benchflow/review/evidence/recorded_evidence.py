@@ -23,7 +23,7 @@ class Evidence(Struct, frozen=True):
 def evidence_of(log: LoadedLog, step: Step) -> tuple[Evidence, ...]:
     """All recorded evidence for a step, in the order of the build sheet."""
     return (
-        *_values(log, step), *_joint(log, step), *_checks(log, step), *_rest(log, step),
+        *_values(log, step), *_joint(log, step), *_checks(log, step), *_choices_to_notes(log, step),
         *_finished(log, step),
     )  # fmt: skip
 
@@ -74,7 +74,7 @@ def _checks(log: LoadedLog, step: Step) -> Iterator[Evidence]:
         yield Evidence("check", f"{'checked' if number in ticked else 'NOT checked'}: {text}")
 
 
-def _rest(log: LoadedLog, step: Step) -> Iterator[Evidence]:
+def _choices_to_notes(log: LoadedLog, step: Step) -> Iterator[Evidence]:
     facts = log.facts
     for choice in facts.choices:
         if choice.operation == step.id and choice.in_force:

@@ -42,12 +42,12 @@ def weak_points_of(log: LoadedLog, step: Step, shop: "Shop | None" = None) -> It
         yield from _value(value)
     yield from _instruments(log, step, values, stages, shop)
     if finished is not None:
-        yield from _windows(log, step, fact, finished)
+        yield from _time_windows(log, step, fact, finished)
     yield from _signature(log, step)
     yield from _reworked(log, step)
     yield from _lubricant(log, step)
-    yield from _pace(step, fact, finished)
-    yield from _ticking(stages)
+    yield from _too_fast(step, fact, finished)
+    yield from _tick_irregularities(stages)
     if finished is not None and not _has_evidence(log, step, values, stages):
         yield WeakPoint("word-only", "finished without a reading, tick, check or signature", finished.seq)
 
@@ -86,11 +86,11 @@ def _value(value: Value) -> Iterator[WeakPoint]:
                 "not-proven", f"{figure}, not proven within {value.limit}: {value.reason}", last, value.name
             )
     if value.verdict == "ok":
-        yield from _near(value, last)
+        yield from _near_limit(value, last)
     yield from _retaken(value)
 
 
-def _near(value: Value, last: int | None) -> Iterator[WeakPoint]:
+def _near_limit(value: Value, last: int | None) -> Iterator[WeakPoint]:
     least = NEAR_SHARE if value.band.two_ended else NEAR_SHARE_ONE_END
     for reading, number, share in value.margins():
         if 0 <= share < least:
@@ -129,7 +129,7 @@ def _instruments(
     for serial, (seq, day) in used.items():
         yield from _unfit(log, serial, seq, day, shop)
     for need in unnamed:
-        yield WeakPoint("no-serial", f"the log does not say which {_need(log, need)} was used", None, need)
+        yield WeakPoint("no-serial", f"the log does not say which {_instrument_title(log, need)} was used", None, need)
 
 
 def _unfit(log: LoadedLog, serial: str, seq: int, day: str, shop: "Shop | None") -> Iterator[WeakPoint]:
@@ -164,7 +164,7 @@ def _by_register(shop: "Shop | None", serial: str) -> tuple[str, str]:
     return "" if due is None else due.isoformat(), found.doubt
 
 
-def _need(log: LoadedLog, need: str) -> str:
+def _instrument_title(log: LoadedLog, need: str) -> str:
     found = log.procedure.instruments_by_id.get(need)
     return found.title or need if found is not None else need
 
@@ -172,7 +172,7 @@ def _need(log: LoadedLog, need: str) -> str:
 # --- time -------------------------------------------------------------------------------------------
 
 
-def _windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[WeakPoint]:
+def _time_windows(log: LoadedLog, step: Step, fact: OperationFact | None, finished: EventTime) -> Iterator[WeakPoint]:
     for window in step.time:
         since = log.state.done.get(window.operation)
         if since is None:
@@ -203,14 +203,14 @@ def _lubricant(log: LoadedLog, step: Step) -> Iterator[WeakPoint]:
         yield WeakPoint("other-lubricant", words, None, used.joint)
 
 
-def _pace(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
+def _too_fast(step: Step, fact: OperationFact | None, finished: EventTime | None) -> Iterator[WeakPoint]:
     if fact is not None and finished is not None and step.takes and fact.active < TAKES_SHARE * step.takes:
         least = rounded_duration(step.takes)
         words = f"done in {rounded_duration(fact.active)}; the procedure states {least}"
         yield WeakPoint("too-fast", words, finished.seq)
 
 
-def _ticking(stages: list[StageFact]) -> Iterator[WeakPoint]:
+def _tick_irregularities(stages: list[StageFact]) -> Iterator[WeakPoint]:
     for stage in stages:
         if stage.stretch:
             continue  # these ticks are counted already, with the torque

@@ -36,12 +36,12 @@ def as_xes(logs: Iterable[LoadedLog]) -> bytes:
     })  # fmt: skip
     for name, prefix, uri in _EXTENSIONS:
         SubElement(root, "extension", {"name": name, "prefix": prefix, "uri": uri})
-    _globals(root)
+    _add_global_attributes(root)
     SubElement(root, "classifier", {"name": "Activity", "keys": "concept:name"})
     SubElement(root, "classifier", {"name": "Activity and lifecycle", "keys": "concept:name lifecycle:transition"})
-    _put(root, "string", "concept:name", "benchflow sessions")
+    _add_attribute(root, "string", "concept:name", "benchflow sessions")
     for log in logs:
-        _trace(root, log)
+        _add_trace(root, log)
     indent(root)
     from io import BytesIO
 
@@ -50,47 +50,47 @@ def as_xes(logs: Iterable[LoadedLog]) -> bytes:
     return out.getvalue() + b"\n"
 
 
-def _globals(root: Element) -> None:
+def _add_global_attributes(root: Element) -> None:
     """The attributes of every trace and event, with default values, as the standard requires."""
     trace = SubElement(root, "global", {"scope": "trace"})
-    _put(trace, "string", "concept:name", "UNKNOWN")
+    _add_attribute(trace, "string", "concept:name", "UNKNOWN")
     event = SubElement(root, "global", {"scope": "event"})
-    _put(event, "string", "concept:name", "UNKNOWN")
-    _put(event, "string", "lifecycle:transition", "complete")
-    _put(event, "string", "org:resource", "UNKNOWN")
-    _put(event, "date", "time:timestamp", "1970-01-01T00:00:00.000+00:00")
+    _add_attribute(event, "string", "concept:name", "UNKNOWN")
+    _add_attribute(event, "string", "lifecycle:transition", "complete")
+    _add_attribute(event, "string", "org:resource", "UNKNOWN")
+    _add_attribute(event, "date", "time:timestamp", "1970-01-01T00:00:00.000+00:00")
 
 
-def _trace(root: Element, log: LoadedLog) -> None:
+def _add_trace(root: Element, log: LoadedLog) -> None:
     session, procedure = log.facts.session, log.procedure
     trace = SubElement(root, "trace")
-    _put(trace, "string", "concept:name", session.unit or session.session[:16])
-    _put(trace, "string", "session", session.session)
-    _put(trace, "string", "procedure", procedure.id)
-    _put(trace, "string", "revision", procedure.revision)
-    _put(trace, "string", "procedure_sha256", session.procedure)
-    _put(trace, "boolean", "simulated", session.simulated)
-    _put(trace, "int", "format", log.format)
+    _add_attribute(trace, "string", "concept:name", session.unit or session.session[:16])
+    _add_attribute(trace, "string", "session", session.session)
+    _add_attribute(trace, "string", "procedure", procedure.id)
+    _add_attribute(trace, "string", "revision", procedure.revision)
+    _add_attribute(trace, "string", "procedure_sha256", session.procedure)
+    _add_attribute(trace, "boolean", "simulated", session.simulated)
+    _add_attribute(trace, "int", "format", log.format)
     for name, value in session.options.items():
-        _put(trace, "string", f"option:{name}", value)
+        _add_attribute(trace, "string", f"option:{name}", value)
     started: set[str] = set()
     for line in log.lines:
         row = event_row(log, line)
         event = SubElement(trace, "event")
         name, transition = _activity(log, row, started)
-        _put(event, "string", "concept:name", name)
-        _put(event, "string", "lifecycle:transition", transition)
-        _put(event, "string", "org:resource", line.by)
-        _put(event, "date", "time:timestamp", parse_timestamp(line.at).isoformat(timespec="milliseconds"))
-        _put(event, "string", "kind", line.kind)
+        _add_attribute(event, "string", "concept:name", name)
+        _add_attribute(event, "string", "lifecycle:transition", transition)
+        _add_attribute(event, "string", "org:resource", line.by)
+        _add_attribute(event, "date", "time:timestamp", parse_timestamp(line.at).isoformat(timespec="milliseconds"))
+        _add_attribute(event, "string", "kind", line.kind)
         for key in _WHOLE:
             if key in row:
-                _put(event, "int", key, row[key])
+                _add_attribute(event, "int", key, row[key])
         for key in _PLAIN:
             if key in row:
-                _put(event, "string", key, row[key])
+                _add_attribute(event, "string", key, row[key])
         if "self_signed" in row:
-            _put(event, "boolean", "self_signed", row["self_signed"])
+            _add_attribute(event, "boolean", "self_signed", row["self_signed"])
 
 
 def _activity(log: LoadedLog, row: dict[str, Any], started: set[str]) -> tuple[str, str]:
@@ -114,6 +114,6 @@ def _activity(log: LoadedLog, row: dict[str, Any], started: set[str]) -> tuple[s
     return f"{kind}: {subject}" if subject else kind, "complete"
 
 
-def _put(parent: Element, tag: str, key: str, value: Any) -> None:
+def _add_attribute(parent: Element, tag: str, key: str, value: Any) -> None:
     text = str(value).lower() if isinstance(value, bool) else clean(str(value))
     SubElement(parent, tag, {"key": clean(key), "value": text})

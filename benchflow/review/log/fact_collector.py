@@ -1,7 +1,7 @@
-"""Collects the facts of a log while the session's fold walks over it.
+"""Collects the facts of a log while its events are folded into states.
 
-For each event the collector sees the state before, the typed event and the state after. What is in force at the end
-(attempts, ticks, lots, signatures, deviations) is read from the last state: an event has its meaning in the fold only.
+For each event the collector gets the state before it, the typed event, and the state after it. The last state decides
+which attempts, ticks, lots, signatures and deviations are in force at the end.
 """
 
 from typing import Literal, TypeVar, assert_never
@@ -90,50 +90,50 @@ class FactCollector:
             self._course(before.in_progress).active += log_time_of(before.started).seconds_until(now)
         match event:
             case ev.FastenerTicked():
-                self._entry(event.operation, now).ticks.ticked(event, line, now)
+                self._count_entry(event.operation, now).ticks.ticked(event, line, now)
             case ev.ReadingRecorded():
-                self._entry(event.operation, now)
+                self._count_entry(event.operation, now)
                 attempt = len(after.work(event.operation).readings[event.name][event.reading])
-                self._reading(event, line, now, event.reading, attempt)
+                self._add_reading(event, line, now, event.reading, attempt)
             case ev.OperationStarted():
-                self._started(event, line, now)
+                self._operation_started(event, line, now)
             case ev.OperationFinished():
                 self._course(event.operation).event_at(now)
                 self._course(event.operation).by = line.by
             case ev.LotEntered():
-                self._entry(event.operation, now)
-                self._lot(event.operation, event.consumable, event.lot, line, now)
+                self._count_entry(event.operation, now)
+                self._add_lot(event.operation, event.consumable, event.lot, line, now)
             case ev.PartChosen():
-                self._entry(event.operation, now)
+                self._count_entry(event.operation, now)
                 fact = ChoiceFact(line.seq, now.at, line.by, event.operation, event.name, event.take, in_force=False)
                 self._choices[line.seq] = fact
                 self._last_choice[event.operation, event.name] = line.seq
             case ev.FastenerUnticked():
-                course = self._entry(event.operation, now)
+                course = self._count_entry(event.operation, now)
                 course.ticks.unticked(before.work(event.operation).ticks, after.work(event.operation).ticks)
             case (
                 ev.CheckTicked() | ev.CheckUnticked()
                 | ev.FastenerDrawnDown() | ev.DrawDownTurnCleared() | ev.PartSeated() | ev.SeatingCleared()
             ):  # fmt: skip
-                self._entry(event.operation, now)
+                self._count_entry(event.operation, now)
             case ev.ValueCalculated():
-                self._calculated(before.work(event.operation), event, line, now)
+                self._add_calculated_value(before.work(event.operation), event, line, now)
             case ev.EntryCorrected():
-                self._corrected(before, event, line, now)
+                self._entry_corrected(before, event, line, now)
             case ev.RemedyCarriedOut():
-                self._entry(event.operation, now)
+                self._count_entry(event.operation, now)
                 for operation in dict.fromkeys(event.redo):
                     if operation in before.done:
-                        self._undone(before.work(operation), operation, line, now, "remedy", event.do)
+                        self._work_undone(before.work(operation), operation, line, now, "remedy", event.do)
             case ev.OperationUndone():
                 reason = "" if before.rework is None else before.rework.reason
-                self._undone(before.work(event.operation), event.operation, line, now, "rework", reason)
+                self._work_undone(before.work(event.operation), event.operation, line, now, "rework", reason)
             case ev.OperationPaused():
                 course = self._course(event.operation)
                 course.event_at(now)
                 course.paused += 1
             case ev.HoldSigned():
-                self._signed(event, line, now)
+                self._add_signature(event, line, now)
             case ev.DeviationSigned():
                 self._course(event.operation)
                 self._deviations[line.seq] = DeviationFact(
@@ -170,13 +170,13 @@ class FactCollector:
             course = self._courses[operation] = _OperationCourse()
         return course
 
-    def _entry(self, operation: str, now: LogTime) -> _OperationCourse:
+    def _count_entry(self, operation: str, now: LogTime) -> _OperationCourse:
         course = self._course(operation)
         course.event_at(now)
         course.entries += 1
         return course
 
-    def _started(self, event: ev.OperationStarted, line: Line, now: LogTime) -> None:
+    def _operation_started(self, event: ev.OperationStarted, line: Line, now: LogTime) -> None:
         course = self._course(event.operation)
         course.by = line.by
         if line.by not in course.people:
@@ -186,7 +186,7 @@ class FactCollector:
         else:
             course.event_at(now)
 
-    def _undone(
+    def _work_undone(
         self, work: Work, operation: str, line: Line, now: LogTime, cause: Literal["rework", "remedy"], reason: str
     ) -> None:
         course = self._course(operation)
@@ -194,7 +194,7 @@ class FactCollector:
         self._undone_steps.append(UndoneFact(line.seq, now.at, line.by, operation, cause, reason))
         self._courses[operation] = course.restarted()
 
-    def _reading(
+    def _add_reading(
         self, event: ev.ReadingRecorded | ev.ValueCalculated, line: Line, now: LogTime, slot: str, attempt: int
     ) -> None:
         quantity, value = event.quantity, number(event.quantity.value)
@@ -213,26 +213,26 @@ class FactCollector:
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _calculated(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
+    def _add_calculated_value(self, work: Work, event: ev.ValueCalculated, line: Line, now: LogTime) -> None:
         self._course(event.operation)
         seq, redone = self._last_calculated.get((event.operation, event.name), (0, 0))
         attempt = self._readings[seq].attempt + 1 if seq and _calculation_in_force(work, event.name, seq, redone) else 1
-        self._reading(event, line, now, "", attempt)
+        self._add_reading(event, line, now, "", attempt)
         self._last_calculated[event.operation, event.name] = line.seq, work.redone
 
-    def _corrected(self, before: State, event: ev.EntryCorrected, line: Line, now: LogTime) -> None:
+    def _entry_corrected(self, before: State, event: ev.EntryCorrected, line: Line, now: LogTime) -> None:
         entry = before.correctable.get(event.event)
         if entry is None:
             return
         match entry.kind:
             case "tick":
-                self._entry(entry.operation, now)
+                self._count_entry(entry.operation, now)
             case "reading" if event.quantity is not None:
-                self._entry(entry.operation, now)
+                self._count_entry(entry.operation, now)
                 self._reading_corrected(before, event, event.quantity, line, now)
             case "lot" if event.lot is not None:
-                self._entry(entry.operation, now)
-                self._lot(entry.operation, entry.name, event.lot, line, now)
+                self._count_entry(entry.operation, now)
+                self._add_lot(entry.operation, entry.name, event.lot, line, now)
             case _:
                 pass  # the fold ignores this correction, too
 
@@ -252,11 +252,11 @@ class FactCollector:
             share=None if value is None else margin(value, within), two_ended=within.two_ended,
         )  # fmt: skip
 
-    def _lot(self, operation: str, consumable: str, lot: str, line: Line, now: LogTime) -> None:
+    def _add_lot(self, operation: str, consumable: str, lot: str, line: Line, now: LogTime) -> None:
         self._lots[line.seq] = LotFact(line.seq, now.at, line.by, operation, consumable, lot, in_force=False)
         self._last_lot[operation, consumable] = line.seq
 
-    def _signed(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
+    def _add_signature(self, event: ev.HoldSigned, line: Line, now: LogTime) -> None:
         self._course(event.operation).last = now
         self._signatures[line.seq] = SignatureFact(
             line.seq, now.at, line.by, event.operation, event.role, event.self_signed, in_force=False
@@ -272,18 +272,18 @@ class FactCollector:
         return Facts(
             session=self._session(state),
             operations=tuple(_operation(name, course, state) for name, course in self._courses.items()),
-            readings=_marked(self._readings, self._readings_in_force(state)),
+            readings=_mark_in_force(self._readings, self._readings_in_force(state)),
             stages=tuple(self._stages),
-            lots=_marked(self._lots, {
+            lots=_mark_in_force(self._lots, {
                 seq for (operation, name), seq in self._last_lot.items() if name in state.work(operation).lots
             }),
-            choices=_marked(self._choices, {
+            choices=_mark_in_force(self._choices, {
                 seq for (operation, name), seq in self._last_choice.items() if name in state.work(operation).chosen
             }),
-            signatures=_marked(self._signatures, {
+            signatures=_mark_in_force(self._signatures, {
                 seq for operation, seq in self._last_signature.items() if state.work(operation).signed is not None
             }),
-            deviations=_marked(self._deviations, {
+            deviations=_mark_in_force(self._deviations, {
                 seq for (operation, about), seq in self._last_deviation.items()
                 if about in state.work(operation).deviations
             }),
@@ -331,7 +331,7 @@ def _calculation_in_force(work: Work, name: str, seq: int, redone: int) -> bool:
 _Fact = TypeVar("_Fact", ReadingFact, LotFact, ChoiceFact, SignatureFact, DeviationFact)
 
 
-def _marked(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
+def _mark_in_force(facts: dict[int, _Fact], in_force: set[int]) -> tuple[_Fact, ...]:
     """The facts; ``in_force`` is true for those whose event is in ``in_force``."""
     return tuple(replace(fact, in_force=True) if seq in in_force else fact for seq, fact in facts.items())
 

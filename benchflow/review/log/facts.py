@@ -17,8 +17,8 @@ from benchflow.session.log.timestamps import parse_timestamp
 class LogTime(Struct, frozen=True, array_like=True):
     """The time of an event.
 
-    ``at`` is a timestamp in the log's form (UTC). ``ms`` is milliseconds by the monotonic clock of program run ``run``;
-    ``run`` 0: there was no such clock.
+    ``at`` is a timestamp in the log's form (UTC). ``ms`` is the monotonic clock in milliseconds, in the program run
+    with the number ``run``. If the line has no monotonic time, ``run`` is 0.
     """
 
     at: str
@@ -124,9 +124,9 @@ class ReadingFact(Struct, frozen=True):
 class StageFact(Struct, frozen=True):
     """The ticks of one stage with one instrument by one person on one day (UTC).
 
-    ``seq`` is the first of these ticks. ``gap`` is the longest time between one of them and the tick before it in the
-    same stage, ``gap_seq`` the tick after that gap, ``seconds`` the time from the first tick to the last. ``bad``
-    counts fasteners whose last check was out of its limits or not proven.
+    ``seq`` is the first tick. ``seconds`` is the time from the first tick to the last. ``gap`` is the longest pause
+    before one of the ticks, within the stage, and ``gap_seq`` is that tick. ``bad`` counts the fasteners whose last
+    check was out of its limits or not proven.
     """
 
     seq: int

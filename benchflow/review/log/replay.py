@@ -130,10 +130,10 @@ class Replay:
     def steps(self, by: By) -> list[int]:
         """The events where stepping stops: every event; the end or rework of an operation; the first of a local day."""
         if by not in self._steps:
-            self._steps[by] = list(self._find(by))
+            self._steps[by] = list(self._stopping_events(by))
         return self._steps[by]
 
-    def _find(self, by: By) -> list[int]:
+    def _stopping_events(self, by: By) -> list[int]:
         if by == "event":
             return list(range(1, self.last + 1))
         if by == "operation":

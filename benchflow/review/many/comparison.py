@@ -142,10 +142,10 @@ class _BuildPair:
         self.right_facts = {fact.operation: fact for fact in right.facts.operations}
 
     def differences(self) -> Iterator[Difference]:
-        for operation in self._in_order():
+        for operation in self._ordered_operations():
             yield from self._operation_differences(operation)
 
-    def _in_order(self) -> list[str]:
+    def _ordered_operations(self) -> list[str]:
         """The operations of the left build in its order, then those that only the right build has."""
         return list(dict.fromkeys((*self.left_facts, *self.left.plan.steps, *self.right_facts, *self.right.plan.steps)))
 
@@ -178,13 +178,13 @@ class _BuildPair:
     # --- tables ---
 
     def readings(self) -> Iterator[ReadingPair]:
-        for operation in self._in_order():
+        for operation in self._ordered_operations():
             a, b = (_readings(one, operation) for one in self._logs)
             for key in dict.fromkeys((*a, *b)):
                 yield _reading_pair(a.get(key), b.get(key))
 
     def times(self) -> Iterator[TimePair]:
-        for operation in self._in_order():
+        for operation in self._ordered_operations():
             a, b = self.left_facts.get(operation), self.right_facts.get(operation)
             if _is_done(a) or _is_done(b):
                 yield TimePair(operation, self._title(operation), _active(a), _active(b))

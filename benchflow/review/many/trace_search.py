@@ -163,7 +163,7 @@ def _reasons(
         in_force = True
         words = f"{count(number_of, 'fastener')} of {joint} ({operation})"
         if ask.reads_high is not None and ask.reads_high > -1:
-            words += f", to about {1 / (1 + ask.reads_high):.0%} of the torque set".replace("%", " %")
+            words += f", tightened to about {1 / (1 + ask.reads_high):.0%} of the set torque".replace("%", " %")
         yield WeakPoint("off-torque" if ask.reads_high else "stands", words, None, joint)
     for lot in found.lots:
         in_force = in_force or lot.in_force

@@ -104,7 +104,7 @@ def _series(name: str, sessions: list[list[tuple[SessionMatch, ReadingFact]]]) -
 
 
 def _point(pairs: list[tuple[SessionMatch, ReadingFact]], unit: str) -> Point | None:
-    """The point of one build: the mean of its readings, the worst verdict; ``None`` if the dimension differs."""
+    """The point of one build: the mean and the worst verdict of its readings; ``None`` if the dimension differs."""
     found, last = max(pairs, key=lambda pair: pair[1].seq)
     try:
         values = [convert(Quantity(Decimal(r.value), r.unit, r.entered), unit).value for _, r in pairs]

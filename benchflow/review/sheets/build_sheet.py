@@ -225,7 +225,7 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
     return SheetValue(
         name=value.name,
         ask=value.ask,
-        figures=tuple((r.slot if many else "", _figure(r.value, r.unit, r.entered)) for r in value.readings),
+        figures=tuple((r.slot if many else "", _figure_text(r.value, r.unit, r.entered)) for r in value.readings),
         judged="" if value.judged is None else shown(value.judged, value.unit),
         limit=value.limit,
         low="" if low is None else shown(low, value.unit),
@@ -239,14 +239,14 @@ def _value(log: LoadedLog, value: Value) -> SheetValue:
             dict.fromkeys(tool_of(log, r.serial, r.instrument) for r in value.readings if r.serial or r.instrument)
         ),
         earlier=tuple(
-            f"{_figure(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
+            f"{_figure_text(r.value, r.unit, r.entered)} ({VERDICT_TEXT[r.verdict] or 'no limit'}), {local_time(r.at)}"
             for r in value.earlier
             if r.verdict != "none" or r.corrected
         ),
     )
 
 
-def _figure(value: str, unit: str, entered: str) -> str:
+def _figure_text(value: str, unit: str, entered: str) -> str:
     """The reading in the procedure's unit; the typed text is added if it differs."""
     plain = shown(value, unit)
     digits = value.rstrip("0").rstrip(".")

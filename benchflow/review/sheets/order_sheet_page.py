@@ -160,7 +160,7 @@ def order_sheet_page(sheet: OrderSheet) -> OrderSheetPage:
             for need in procedure.instruments
             if need.id in used
         ),
-        parts=tuple(_parts(sheet)),
+        parts=tuple(_printed_sections(sheet)),
         follow_up=tuple(_follow_up(item) for item in procedure.follow_up),
     )
 
@@ -197,7 +197,7 @@ def _follow_up(item: FollowUp) -> str:
 # --- lines ------------------------------------------------------------------------------------------
 
 
-def _parts(sheet: OrderSheet) -> Iterator[PrintedSection]:
+def _printed_sections(sheet: OrderSheet) -> Iterator[PrintedSection]:
     """The lines by section. A move is in the section of the operation that needs it."""
     titles = {section.id: section.title or section.id for section in sheet.plan.procedure.sections}
     by_turn = {turn.turn: turn for turn in sheet.turns}
@@ -208,9 +208,9 @@ def _parts(sheet: OrderSheet) -> Iterator[PrintedSection]:
         assert isinstance(goal, OperationTurn)
         section = sheet.plan.steps[goal.step].operation.section
         entry = (
-            _move(sheet, turn)
+            _move_line(sheet, turn)
             if isinstance(turn, MoveTurn)
-            else _operation(sheet, turn, counted_from=turn.turn in timed)
+            else _operation_line(sheet, turn, counted_from=turn.turn in timed)
         )
         if not gathered or gathered[-1][0] != section:
             gathered.append((section, []))
@@ -222,7 +222,7 @@ def _parts(sheet: OrderSheet) -> Iterator[PrintedSection]:
         seen.add(section)
 
 
-def _move(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
+def _move_line(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
     moves = moves_of(sheet.plan)
     move = moves[turn.move]
     why = f"Needed for line {turn.before}" + (f": {'. '.join(turn.lifts)}" if turn.lifts else "")
@@ -237,7 +237,7 @@ def _move(sheet: OrderSheet, turn: MoveTurn) -> PrintedLine:
     )
 
 
-def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> PrintedLine:
+def _operation_line(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) -> PrintedLine:
     step = sheet.plan.steps[turn.step]
     operation = step.operation
     number = sheet.plan.number(turn.step)
@@ -248,7 +248,7 @@ def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) ->
         label=f"({number})" if number != turn.turn else "",
         is_move=False,
         title=step.title or step.id,
-        why=tuple(_why(operation, turn)),
+        why=tuple(_reasons_for_place(operation, turn)),
         cautions=operation.cautions,
         do=operation.do,
         uses=tuple(names.title(ref.name) for ref in operation.uses),
@@ -260,11 +260,11 @@ def _operation(sheet: OrderSheet, turn: OperationTurn, *, counted_from: bool) ->
         joint=_joint(sheet.plan.procedure, names, operation.tighten) if operation.tighten else None,
         checks=operation.check,
         hold=f"{hold.by}: {hold.for_}" if hold and hold.for_ else hold.by if hold else "",
-        clock=tuple(_clock(turn, counted_from)),
+        clock=tuple(_times_to_write(turn, counted_from)),
     )
 
 
-def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
+def _reasons_for_place(operation: Operation, turn: OperationTurn) -> Iterator[str]:
     if operation.because:
         yield operation.because
     if turn.after:
@@ -279,7 +279,7 @@ def _why(operation: Operation, turn: OperationTurn) -> Iterator[str]:
         yield f"While {hazard}" if operation.during else f"From here on {hazard}"
 
 
-def _clock(turn: OperationTurn, counted_from: bool) -> Iterator[str]:
+def _times_to_write(turn: OperationTurn, counted_from: bool) -> Iterator[str]:
     if any(time.holds_back for time in turn.times):
         yield "start not before"
     if any(time.closes for time in turn.times):
@@ -315,13 +315,13 @@ def _recorded_blank(names: "_Names", record: RecordedValue) -> Blank:
         ask=record.ask or record.name,
         slots=record.slots if several else ("",),
         unit=record.unit,
-        limits=(*(limit for limit in limits if limit), *_judged(record)),
+        limits=(*(limit for limit in limits if limit), *_judging_notes(record)),
         tool=names.title(record.instrument) if record.instrument else "",
         remedies=(*_remedies(names, "below", record.below), *_remedies(names, "above", record.above)),
     )
 
 
-def _judged(record: RecordedValue) -> Iterator[str]:
+def _judging_notes(record: RecordedValue) -> Iterator[str]:
     if len(record.slots) > 1 and record.judge != "all":
         yield f"judged by the {record.judge}"
     if record.decision == "guarded":

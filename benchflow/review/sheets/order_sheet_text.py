@@ -50,7 +50,7 @@ class _TextSheet:
         for part in page.parts:
             yield from self._heading(part.title)
             for entry in part.entries:
-                yield from self._entry(entry)
+                yield from self._printed_line(entry)
         if page.follow_up:
             yield from self._heading("Follow-up")
             for line in page.follow_up:
@@ -66,7 +66,7 @@ class _TextSheet:
             words = f"{title}{f': {good_for}' if good_for else ''}{_unbroken('  serial: ____________')}"
             yield from self._wrapped(words, "[ ] ")
 
-    def _entry(self, entry: PrintedLine) -> Iterator[str]:
+    def _printed_line(self, entry: PrintedLine) -> Iterator[str]:
         yield ""
         label = f" {entry.label}" if entry.label and not entry.is_move else ""
         move = f"{entry.label.upper()}: " if entry.is_move else ""

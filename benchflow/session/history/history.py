@@ -47,7 +47,7 @@ def history_text(
     ``plan`` gives the titles; without it, ids are printed. ``zone`` is the time zone of the printed times; ``None`` is
     the zone of the computer. ``damage`` is printed last.
     """
-    yield from _head(lines, plan, zone)
+    yield from _heading_lines(lines, plan, zone)
     titles = LogTitles(plan, zone)
     day = operation = None
     zone_name = _zone_name(lines, zone)
@@ -88,7 +88,7 @@ def _zone_name(lines: Sequence[Line], zone: tzinfo | None) -> str:
     return f"{parse_timestamp(lines[0].at).astimezone(zone):%Z}" if lines else ""
 
 
-def _head(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
+def _heading_lines(lines: Sequence[Line], plan: Plan | None, zone: tzinfo | None) -> Iterator[str]:
     opened = known_event(lines[0]) if lines else None
     if not isinstance(opened, ev.JobOpened):
         yield "This log does not begin with the start of a job."

@@ -130,7 +130,7 @@ class Journal:
                 f"No log can be made in {path.parent} ({_system_message(error)}). Choose another folder."
             ) from error
         with ExitStack() as on_failure:
-            on_failure.callback(_remove, path)
+            on_failure.callback(_remove_file, path)
             on_failure.callback(journal.close)
             try:
                 if not lock.acquire(fd):
@@ -153,7 +153,7 @@ class Journal:
             fd = os.open(self.path, _WRITING)
         except OSError as error:
             if error.errno not in (errno.EACCES, errno.EPERM, errno.EROFS):
-                raise _unusable(self.path, error) from error
+                raise _unreadable_log(self.path, error) from error
             self.read_only = f"the log cannot be written ({_system_message(error)})"
             return
         try:
@@ -356,7 +356,7 @@ def _must_be_a_file(path: Path) -> None:
     try:
         mode = path.stat().st_mode
     except OSError as error:
-        raise _unusable(path, error) from error
+        raise _unreadable_log(path, error) from error
     if not stat.S_ISREG(mode):
         raise LogUnusable(f"{path} is not a regular file, so it is not a log. Choose another one.")
 
@@ -368,14 +368,14 @@ def _read_bytes(path: Path, skip: int = 0) -> bytes:
             file.seek(skip)
             return file.read()
     except OSError as error:
-        raise _unusable(path, error) from error
+        raise _unreadable_log(path, error) from error
 
 
 def _first_free(candidates: Iterator[Path]) -> Path:
     return next(path for path in candidates if not path.exists())
 
 
-def _remove(path: Path) -> None:
+def _remove_file(path: Path) -> None:
     with suppress(OSError):
         path.unlink(missing_ok=True)
 
@@ -384,7 +384,7 @@ def _system_message(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
 
 
-def _unusable(path: Path, error: OSError) -> LogUnusable:
+def _unreadable_log(path: Path, error: OSError) -> LogUnusable:
     if error.errno in (errno.ENOENT, errno.ENOTDIR):
         return LogUnusable(f"There is no log at {path}. Check that its disk or memory stick is connected.")
     return LogUnusable(f"{path} cannot be read ({_system_message(error)}). Check its permissions and its disk.")

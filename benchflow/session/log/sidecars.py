@@ -40,14 +40,14 @@ def write_holder(log: Path) -> None:
     """Record that this process has ``log`` open."""
     holder = Holder(os.getpid(), _user(), _host())
     try:
-        _held(log).write_bytes(msgspec.json.encode(holder))
+        _holder_path(log).write_bytes(msgspec.json.encode(holder))
     except OSError:
         return
 
 
 def read_holder(log: Path) -> Holder | None:
     """The holder named in the sidecar file; ``None`` if there is none. After a crash it may be out of date."""
-    path = _held(log)
+    path = _holder_path(log)
     try:
         holder = msgspec.json.decode(path.read_bytes(), type=Holder)
         since = datetime.fromtimestamp(path.stat().st_mtime, UTC)
@@ -59,7 +59,7 @@ def read_holder(log: Path) -> Holder | None:
 def remove_holder(log: Path) -> None:
     """Remove the record of the holder."""
     try:
-        _held(log).unlink(missing_ok=True)
+        _holder_path(log).unlink(missing_ok=True)
     except OSError:
         return
 
@@ -67,7 +67,7 @@ def remove_holder(log: Path) -> None:
 def write_moved(log: Path, new_path: Path) -> None:
     """Record that the session of ``log`` continues in ``new_path``."""
     try:
-        _moved(log).write_text(str(new_path.absolute()), encoding="utf-8")
+        _moved_path(log).write_text(str(new_path.absolute()), encoding="utf-8")
     except (OSError, UnicodeEncodeError):
         return
 
@@ -75,17 +75,17 @@ def write_moved(log: Path, new_path: Path) -> None:
 def moved_to(log: Path) -> Path | None:
     """The file in which the session of ``log`` continues; ``None`` if it was not moved."""
     try:
-        text = _moved(log).read_text(encoding="utf-8").strip()
+        text = _moved_path(log).read_text(encoding="utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
     return Path(text) if text else None
 
 
-def _held(log: Path) -> Path:
+def _holder_path(log: Path) -> Path:
     return log.with_name(log.name + ".held")
 
 
-def _moved(log: Path) -> Path:
+def _moved_path(log: Path) -> Path:
     return log.with_name(log.name + ".moved")
 
 

@@ -49,8 +49,8 @@ def stretch_of(
 ) -> CalculationResult:
     """Return the elastic stretch in ``unit`` of a bolt under ``force``, δ = F L / (A E), and its stress in MPa.
 
-    The bolt is threaded over its whole length. Inputs can have any unit of their dimension. ``modulus`` is Young's
-    modulus, by default that of steel. Source: Hooke's law.
+    The formula assumes thread over the whole length. Inputs can have any unit of their dimension. ``modulus`` is
+    Young's modulus, by default that of steel. Source: Hooke's law.
 
     Raises:
         CalculationError: the force, length or modulus is not above zero.
@@ -72,7 +72,7 @@ def preload_from_stretch(
 ) -> CalculationResult:
     """Return the preload in ``unit`` from a measured stretch: F = δ A E / L. Friction does not change it.
 
-    The bolt is threaded over its whole length. ``modulus`` is Young's modulus, by default that of steel. Source:
+    The formula assumes thread over the whole length. ``modulus`` is Young's modulus, by default that of steel. Source:
     Hooke's law.
 
     Raises:

@@ -85,7 +85,7 @@ def line(
 
 
 def digits_of(*quantities: Quantity, least: int = 3) -> int:
-    """Return the number of significant digits for a result: that of the least precise input, at least ``least``."""
+    """Return the significant digits for a result: those of the least precise input, but not fewer than ``least``."""
     return max(least, min(len(q.value.as_tuple().digits) for q in quantities))
 
 
